@@ -1,0 +1,14 @@
+//! looprig: a bench for the people who bring loop-powered valve positioners into service.
+//!
+//! The library is one chain; each room adds one kind of knowledge:
+//!
+//! ```text
+//!  line             frame              transaction          app             exchange
+//!  stamped octets ─▶ Receiver ─▶ Reception ─▶ Pairer ─▶ Transaction ─▶ CommandSpec ─▶ Exchange
+//! ```
+//!
+//! Without the default feature `io` only the core is built: it does no I/O and reads no clock.
+//! Identifiers in square brackets, such as `[FR-03]`, are headings in `protocol-notes/`.
+
+pub mod frame;
+pub mod time;

@@ -1,0 +1,3 @@
+//! The `looprig` command.
+
+fn main() {}
