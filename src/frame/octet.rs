@@ -87,11 +87,7 @@ pub struct Octet {
 impl Octet {
     /// A clean character that ended at `at`.
     pub const fn clean(at: Instant, value: u8) -> Self {
-        Octet {
-            at,
-            value,
-            marks: Marks::NONE,
-        }
+        Octet { at, value, marks: Marks::NONE }
     }
 }
 
