@@ -11,4 +11,6 @@
 //! Identifiers in square brackets, such as `[FR-03]`, are headings in `protocol-notes/`.
 
 pub mod frame;
+pub mod link;
 pub mod time;
+pub mod transaction;

@@ -1,0 +1,265 @@
+//! Commands as data: one row a command, read by everything that speaks of commands.
+
+pub mod layout;
+pub mod universal;
+pub mod value;
+
+pub use layout::{
+    Decoded, EncodeError, Field, Found, Item, Kind, Layout, Missing, Name, Part, UnitFrom, UnitSymbol,
+};
+pub use value::{Value, ValueError};
+
+use super::types::VariableStatus;
+use core::fmt;
+
+/// A revision of the protocol that looprig knows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Revision {
+    /// Revision 5.
+    R5 = 5,
+    /// Revision 6.
+    R6 = 6,
+    /// Revision 7.
+    R7 = 7,
+}
+
+impl Revision {
+    /// All of them, newest first.
+    pub const NEWEST_FIRST: [Revision; 3] = [Revision::R7, Revision::R6, Revision::R5];
+
+    /// The revision of this number; `None` for one that looprig does not know.
+    pub const fn new(n: u8) -> Option<Revision> {
+        match n {
+            5 => Some(Revision::R5),
+            6 => Some(Revision::R6),
+            7 => Some(Revision::R7),
+            _ => None,
+        }
+    }
+
+    /// Its number.
+    pub const fn number(self) -> u8 {
+        self as u8
+    }
+}
+
+impl fmt::Display for Revision {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.number().fmt(f)
+    }
+}
+
+/// What a command does to the device that obeys it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Effect {
+    /// It only reads.
+    Reads,
+    /// It changes what the device stores.
+    Writes,
+    /// It may move the valve, or change what the current on the loop does to it.
+    Moves,
+}
+
+/// How sure the notes are of a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Grade {
+    /// Two or more independent sources.
+    High,
+    /// One source.
+    Medium,
+    /// From memory.
+    Recalled,
+}
+
+impl Grade {
+    /// The letter that the notes use.
+    pub const fn letter(self) -> char {
+        match self {
+            Grade::High => 'H',
+            Grade::Medium => 'M',
+            Grade::Recalled => 'R',
+        }
+    }
+}
+
+/// Which way data travel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Direction {
+    /// Master to device.
+    Request,
+    /// Device to master, answers and burst.
+    Reply,
+}
+
+/// The data of a command in a range of revisions.
+#[derive(Clone, Copy, Debug)]
+pub struct Form {
+    /// First revision that has it.
+    pub from: Revision,
+    /// Last revision that has it.
+    pub to: Revision,
+    /// Data of the request.
+    pub request: Layout,
+    /// Data of the reply, behind its status octets.
+    pub reply: Layout,
+}
+
+impl Form {
+    /// The layout of one direction.
+    pub const fn layout(&self, direction: Direction) -> Layout {
+        match direction {
+            Direction::Request => self.request,
+            Direction::Reply => self.reply,
+        }
+    }
+}
+
+/// One row: all that looprig knows of a command.
+#[derive(Clone, Copy, Debug)]
+pub struct CommandSpec {
+    /// Command number; above 255 it travels inside command 31.
+    pub number: u16,
+    /// What it does, in a few words.
+    pub name: &'static str,
+    /// What it does to the device.
+    pub effect: Effect,
+    /// The requirement that it follows.
+    pub cites: &'static str,
+    /// How sure the notes are.
+    pub grade: Grade,
+    /// Its forms, newest first; no two share a revision.
+    pub forms: &'static [Form],
+}
+
+impl CommandSpec {
+    /// The form of a revision; `None` where that revision has no such command.
+    pub fn form(&self, revision: Revision) -> Option<&'static Form> {
+        self.forms.iter().find(|f| f.from <= revision && revision <= f.to)
+    }
+
+    /// Reads data of a device of `revision`. When it is not known, the newest revision that explains
+    /// every octet is taken, else the newest of all. Says which revision's form was used.
+    pub fn decode(
+        &self,
+        revision: Option<Revision>,
+        direction: Direction,
+        data: &[u8],
+        out: &mut Decoded,
+    ) -> Option<Revision> {
+        if let Some(revision) = revision {
+            let form = self.form(revision)?;
+            layout::decode(form.layout(direction), data, out);
+            return Some(revision);
+        }
+        for form in self.forms {
+            layout::decode(form.layout(direction), data, out);
+            if out.complete && usize::from(out.surplus_from) == data.len() {
+                return Some(form.to);
+            }
+        }
+        let form = self.forms.first()?;
+        layout::decode(form.layout(direction), data, out);
+        Some(form.to)
+    }
+}
+
+/// The row of a command; `None` for one that has none.
+pub fn spec(number: u16) -> Option<&'static CommandSpec> {
+    let rows = universal::ROWS;
+    rows.binary_search_by_key(&number, |r| r.number).ok().map(|i| &rows[i])
+}
+
+/// Every row, by number.
+pub fn all() -> impl Iterator<Item = &'static CommandSpec> {
+    universal::ROWS.iter()
+}
+
+/// Which kind of command a number is by the ranges of [CM-RANGES].
+pub const fn range_name(number: u16) -> &'static str {
+    match number {
+        31 | 127 | 254 | 255 => "reserved or extension",
+        0..=30 => "universal",
+        32..=126 => "common practice",
+        128..=253 => "device-specific",
+        _ => "extended",
+    }
+}
+
+/// Appends a found value as people read it: number with unit, code with its name, bits spelled out.
+pub fn write_text(found: &Found, data: &[u8], out: &mut String) {
+    use core::fmt::Write;
+    let octets = found.octets(data);
+    match found.field.kind {
+        Kind::Float => {
+            let bits = octets.iter().fold(0u32, |n, &o| n << 8 | u32::from(o));
+            super::types::write_float(out, bits);
+        }
+        Kind::Packed(_) | Kind::Latin1(_) => {
+            let _ = write!(out, "\"{}\"", found.value(data).to_string().escape_debug());
+        }
+        Kind::Enum(table) => {
+            let code = found.small(data);
+            match table.text(code) {
+                Some(text) => out.push_str(text),
+                None => {
+                    let _ = write!(out, "code {code}");
+                }
+            }
+        }
+        Kind::Bits(table) => {
+            let octet = found.small(data);
+            write_bits(table, octet, out);
+        }
+        Kind::Unit => {
+            let code = found.small(data);
+            match super::types::units::symbol(code, found.class) {
+                Some(text) => out.push_str(text),
+                None => {
+                    let _ = write!(out, "unit {code}");
+                }
+            }
+        }
+        Kind::VariableCode => {
+            let code = found.small(data);
+            match super::types::device_variable::DEVICE_VARIABLE_CODE.text(code) {
+                Some(text) if code >= 243 => out.push_str(text),
+                _ => {
+                    let _ = write!(out, "variable {code}");
+                }
+            }
+        }
+        Kind::VariableStatus => {
+            let s = VariableStatus(found.small(data));
+            let _ = write!(out, "{}, {}", s.process_data(), s.limit());
+        }
+        _ => {
+            let _ = write!(out, "{}", found.value(data));
+        }
+    }
+    if let Some(unit) = found.unit_symbol()
+        && unit != UnitSymbol::Unknown(250)
+    {
+        let _ = write!(out, " {unit}");
+    }
+}
+
+/// Appends the names of the bits that are set, or `none`.
+pub fn write_bits(table: &super::types::BitTable, octet: u8, out: &mut String) {
+    use core::fmt::Write;
+    if octet == 0 {
+        out.push_str("none");
+        return;
+    }
+    let mut first = true;
+    for name in table.set_names(octet) {
+        if !first {
+            out.push_str(", ");
+        }
+        first = false;
+        out.push_str(name);
+    }
+    let unknown = table.unknown_bits(octet);
+    if unknown != 0 {
+        let _ = write!(out, "{}bits 0x{unknown:02X} without a name", if first { "" } else { ", " });
+    }
+}

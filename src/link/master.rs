@@ -1,0 +1,308 @@
+//! A master: asks, waits, asks again, and stays away where a master with its bit is at work.
+
+use super::{Timers, Violation};
+use crate::frame::{Capabilities, Frame, FrameType, Good, Master as Role, Octet, Receiver, ReceiverConfig, Reception};
+use crate::time::{Instant, Pace};
+use crate::transaction::{Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
+use bytes::Bytes;
+use core::fmt;
+use core::time::Duration;
+use std::collections::VecDeque;
+
+/// How a master behaves.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct MasterConfig {
+    /// Primary or secondary; secondary unless told [HO-01].
+    pub role: Role,
+    /// How often a request is repeated before it counts as unanswered, 0 to 10 [HO-04].
+    pub retries: u8,
+    /// Octets of FF before a request whose device has not said how many it wants, 5 to 20 [LL-11].
+    pub preambles: u8,
+    /// Listen one link-quiet time before the first request [HO-02].
+    pub listens_first: bool,
+}
+
+impl Default for MasterConfig {
+    fn default() -> Self {
+        MasterConfig { role: Role::Secondary, retries: 3, preambles: 5, listens_first: true }
+    }
+}
+
+/// What a master wants done or has to tell.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Output {
+    /// Send these octets, preambles included, and tell [`Master::sent`] when the last has left.
+    Transmit(Bytes),
+    /// The request that was asked has ended; with its silence after the last retry.
+    Done(Box<Transaction>),
+    /// Something else passed on the link.
+    Overheard(Passed),
+    /// A master with our bit is at work: this one has stopped for good [HO-03].
+    Stopped(Violation),
+}
+
+/// A request that cannot be taken now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Refused {
+    /// Another one is under way.
+    Busy,
+    /// The master has stopped [HO-03].
+    Stopped,
+}
+
+impl fmt::Display for Refused {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Refused::Busy => "another request is under way",
+            Refused::Stopped => "this master has stopped, because another one with its bit is at work",
+        })
+    }
+}
+
+#[derive(Debug)]
+struct Job {
+    frame: Frame,
+    preambles: usize,
+    tries_left: u8,
+}
+
+#[derive(Debug)]
+enum State {
+    /// Nothing to do, or waiting for the link to be free.
+    Idle,
+    /// Our octets are leaving.
+    Sending,
+    /// An answer may begin until then, and goes on for as long as octets come.
+    Waiting { deadline: Instant },
+    /// [HO-03].
+    Stopped,
+}
+
+/// The state machine of a master.
+#[derive(Debug)]
+pub struct Master {
+    config: MasterConfig,
+    timers: Timers,
+    /// What stamps may be wrong by: added to the time in which an answer must begin.
+    margin: Duration,
+    /// Whether the line gives us back what we send.
+    echo: bool,
+    receiver: Receiver,
+    pairer: Pairer,
+    state: State,
+    job: Option<Job>,
+    /// Not before then.
+    free_at: Instant,
+    out: VecDeque<Output>,
+}
+
+impl Master {
+    /// A master that begins to listen at `now` on a line of this pace and these capabilities.
+    pub fn new(config: MasterConfig, pace: Pace, line: Capabilities, now: Instant) -> Self {
+        let timers = Timers::new(config.role, pace);
+        let wait = if config.listens_first { timers.link_quiet } else { Duration::ZERO };
+        Master {
+            config,
+            timers,
+            margin: timers.character * 2 + line.stamp_error,
+            echo: line.echo,
+            receiver: Receiver::new(ReceiverConfig::for_line(pace, line.stamp_error)),
+            // The master itself says when a request is unanswered.
+            pairer: Pairer::new(PairerConfig { character: timers.character, slave_time_out: None }),
+            state: State::Idle,
+            job: None,
+            free_at: now + wait,
+            out: VecDeque::new(),
+        }
+    }
+
+    /// The role it plays.
+    pub fn role(&self) -> Role {
+        self.config.role
+    }
+
+    /// Asks: `frame` is sent as soon as the link is free, after `preambles` octets of FF (the
+    /// configured number if `None`), and repeated up to the configured number of retries.
+    ///
+    /// # Errors
+    /// Another request is under way, or the master has stopped.
+    pub fn ask(&mut self, frame: Frame, preambles: Option<u8>) -> Result<(), Refused> {
+        self.ask_with(frame, preambles, self.config.retries)
+    }
+
+    /// The same with another number of retries.
+    ///
+    /// # Errors
+    /// Another request is under way, or the master has stopped.
+    pub fn ask_with(&mut self, frame: Frame, preambles: Option<u8>, retries: u8) -> Result<(), Refused> {
+        if matches!(self.state, State::Stopped) {
+            return Err(Refused::Stopped);
+        }
+        if self.job.is_some() {
+            return Err(Refused::Busy);
+        }
+        let preambles = usize::from(preambles.unwrap_or(self.config.preambles));
+        self.job = Some(Job { frame, preambles, tries_left: retries.saturating_add(1) });
+        Ok(())
+    }
+
+    /// Octets came.
+    pub fn handle(&mut self, now: Instant, octets: &[Octet]) {
+        if matches!(self.state, State::Sending) {
+            if self.echo {
+                // A modem that repeats what we send gives us our own frame: it is not another master's.
+                return;
+            }
+            // An answer proves that the request has left, whatever the port still thinks.
+            self.sent(octets.first().map_or(now, |o| o.at).before(self.timers.character));
+        }
+        self.receiver.push(octets);
+        self.drain(now);
+    }
+
+    /// The last octet of what [`Output::Transmit`] gave out has left the line at `at`.
+    pub fn sent(&mut self, at: Instant) {
+        if !matches!(self.state, State::Sending) {
+            return;
+        }
+        if let Some(job) = &self.job {
+            let octets = job.frame.encode_after(job.preambles);
+            let start = at.before(self.timers.character * octets.len() as u32);
+            let stamped = octets
+                .iter()
+                .enumerate()
+                .map(|(i, &v)| Octet::clean(start + self.timers.character * (i as u32 + 1), v))
+                .collect();
+            self.pairer.push(Reception::Good(Good {
+                frame: job.frame.clone(),
+                preambles: job.preambles,
+                octets: stamped,
+            }));
+        }
+        self.state = State::Waiting { deadline: at + self.timers.slave_time_out + self.margin };
+        self.free_at = at + self.timers.link_quiet;
+    }
+
+    /// Time passed.
+    pub fn handle_timeout(&mut self, now: Instant) {
+        self.receiver.handle_timeout(now);
+        self.drain(now);
+        if let State::Waiting { deadline } = self.state
+            && deadline <= now
+            && self.receiver.deadline().is_none()
+        {
+            self.failed();
+        }
+        self.start(now);
+    }
+
+    /// What to do or tell next.
+    pub fn poll_output(&mut self) -> Option<Output> {
+        self.out.pop_front()
+    }
+
+    /// When [`Master::handle_timeout`] wants to be called; `None` while nothing is to be done.
+    pub fn wake_at(&self) -> Option<Instant> {
+        let mine = match self.state {
+            State::Idle if self.job.is_some() => Some(self.free_at),
+            State::Waiting { deadline } if self.receiver.deadline().is_none() => Some(deadline),
+            _ => None,
+        };
+        [mine, self.receiver.deadline()].into_iter().flatten().min()
+    }
+
+    fn start(&mut self, now: Instant) {
+        if !matches!(self.state, State::Idle) || now < self.free_at || self.receiver.deadline().is_some() {
+            return;
+        }
+        let Some(job) = &mut self.job else { return };
+        job.tries_left = job.tries_left.saturating_sub(1);
+        self.state = State::Sending;
+        self.out.push_back(Output::Transmit(job.frame.encode_after(job.preambles)));
+    }
+
+    /// No answer, or a damaged one: once more, or the end.
+    fn failed(&mut self) {
+        self.state = State::Idle;
+        if self.job.as_ref().is_none_or(|j| j.tries_left == 0) {
+            self.pairer.give_up();
+            self.hand_out();
+        }
+    }
+
+    fn drain(&mut self, now: Instant) {
+        while let Some(reception) = self.receiver.next() {
+            self.note(&reception);
+            let damaged = matches!(reception, Reception::Damaged(_));
+            self.pairer.push(reception);
+            self.hand_out();
+            if damaged && matches!(self.state, State::Waiting { .. }) {
+                self.failed();
+            }
+        }
+        if matches!(self.state, State::Idle) {
+            self.start(now);
+        }
+    }
+
+    /// Takes from a reception when the link is ours again, and whether we must stop.
+    fn note(&mut self, reception: &Reception) {
+        let end = reception.last_at();
+        let wait = match reception {
+            Reception::Good(g) => match g.frame.frame_type() {
+                FrameType::Stx if g.frame.address().master == self.config.role => {
+                    self.stop(&g.frame);
+                    return;
+                }
+                FrameType::Stx => self.timers.link_quiet,
+                // After an answer or burst that names us the other master has the first word.
+                _ if g.frame.address().master == self.config.role => self.timers.link_grant,
+                _ => self.timers.hold,
+            },
+            _ => self.timers.link_grant,
+        };
+        self.free_at = end + wait;
+    }
+
+    fn stop(&mut self, frame: &Frame) {
+        let what = format!(
+            "another {} master is at work on this line: it sent command {} to {}",
+            self.config.role,
+            frame.command(),
+            frame.address().target
+        );
+        self.state = State::Stopped;
+        self.job = None;
+        self.out.push_back(Output::Stopped(Violation {
+            requirement: "HO-03",
+            what,
+            evidence: Some(frame.clone()),
+        }));
+    }
+
+    fn hand_out(&mut self) {
+        while let Some(passed) = self.pairer.next() {
+            match passed {
+                Passed::Transaction(t) if self.is_ours(&t) => {
+                    if matches!(t.outcome, Outcome::Silent | Outcome::Garbled)
+                        && self.job.as_ref().is_some_and(|j| j.tries_left > 0)
+                    {
+                        // Another frame came between: the pairer closed the try, the job goes on.
+                        self.state = State::Idle;
+                        continue;
+                    }
+                    self.state = State::Idle;
+                    self.job = None;
+                    self.out.push_back(Output::Done(t));
+                }
+                other => self.out.push_back(Output::Overheard(other)),
+            }
+        }
+    }
+
+    fn is_ours(&self, t: &Transaction) -> bool {
+        t.kind == Kind::Asked
+            && self.job.as_ref().is_some_and(|j| t.request() == Some(&j.frame))
+            && !matches!(self.state, State::Stopped)
+    }
+}
