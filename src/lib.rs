@@ -10,6 +10,7 @@
 //! Without the default feature `io` only the core is built: it does no I/O and reads no clock.
 //! Identifiers in square brackets, such as `[FR-03]`, are headings in `protocol-notes/`.
 
+pub mod app;
 pub mod frame;
 pub mod link;
 pub mod time;

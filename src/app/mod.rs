@@ -1,0 +1,6 @@
+//! What the octets inside a message mean: data types, code tables and the two status octets.
+//!
+//! Nothing here knows of frames, lines or time; it turns octets into values and back without loss.
+
+pub mod status;
+pub mod types;
