@@ -2,5 +2,6 @@
 //!
 //! Nothing here knows of frames, lines or time; it turns octets into values and back without loss.
 
+pub mod command;
 pub mod status;
 pub mod types;

@@ -1,7 +1,9 @@
 //! A master: asks, waits, asks again, and stays away where a master with its bit is at work.
 
 use super::{Timers, Violation};
-use crate::frame::{Capabilities, Frame, FrameType, Good, Master as Role, Octet, Receiver, ReceiverConfig, Reception};
+use crate::frame::{
+    Capabilities, Frame, FrameType, Good, Master as Role, Octet, Receiver, ReceiverConfig, Reception,
+};
 use crate::time::{Instant, Pace};
 use crate::transaction::{Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
 use bytes::Bytes;

@@ -1,5 +1,6 @@
 //! Commands as data: one row a command, read by everything that speaks of commands.
 
+pub mod common;
 pub mod layout;
 pub mod universal;
 pub mod value;
@@ -165,13 +166,16 @@ impl CommandSpec {
 
 /// The row of a command; `None` for one that has none.
 pub fn spec(number: u16) -> Option<&'static CommandSpec> {
-    let rows = universal::ROWS;
-    rows.binary_search_by_key(&number, |r| r.number).ok().map(|i| &rows[i])
+    [universal::ROWS, common::ROWS]
+        .into_iter()
+        .find_map(|rows| rows.binary_search_by_key(&number, |r| r.number).ok().map(|i| &rows[i]))
 }
 
 /// Every row, by number.
-pub fn all() -> impl Iterator<Item = &'static CommandSpec> {
-    universal::ROWS.iter()
+pub fn all() -> Vec<&'static CommandSpec> {
+    let mut rows: Vec<_> = universal::ROWS.iter().chain(common::ROWS).collect();
+    rows.sort_by_key(|r| r.number);
+    rows
 }
 
 /// Which kind of command a number is by the ranges of [CM-RANGES].
@@ -261,5 +265,93 @@ pub fn write_bits(table: &super::types::BitTable, octet: u8, out: &mut String) {
     let unknown = table.unknown_bits(octet);
     if unknown != 0 {
         let _ = write!(out, "{}bits 0x{unknown:02X} without a name", if first { "" } else { ", " });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use std::collections::{BTreeMap, BTreeSet};
+
+    /// Makes data again from what was decoded, by name.
+    fn again(layout: Layout, data: &[u8]) -> Vec<u8> {
+        let mut decoded = Decoded::default();
+        layout::decode(layout, data, &mut decoded);
+        let values: BTreeMap<String, serde_json::Value> =
+            decoded.fields.iter().map(|f| (f.name().to_string(), f.value(data).to_json())).collect();
+        let mut out = layout::encode(layout, Missing::Ends, &mut |name, kind| {
+            values.get(name).map(|json| Value::from_json(kind, json)).transpose()
+        })
+        .unwrap_or_else(|e| panic!("{e} in {values:?}"));
+        out.extend(&data[usize::from(decoded.surplus_from)..]);
+        out
+    }
+
+    #[test]
+    fn rows_are_in_order_and_their_names_unique() {
+        for rows in [universal::ROWS, common::ROWS] {
+            assert!(rows.is_sorted_by_key(|r| r.number));
+        }
+        for row in all() {
+            assert_eq!(spec(row.number).map(|r| r.name), Some(row.name));
+            for form in row.forms {
+                for layout in [form.request, form.reply] {
+                    let mut decoded = Decoded::default();
+                    layout::decode(layout, &[0; 255], &mut decoded);
+                    let names: BTreeSet<String> =
+                        decoded.fields.iter().map(|f| f.name().to_string()).collect();
+                    assert_eq!(names.len(), decoded.fields.len(), "command {}", row.number);
+                }
+            }
+        }
+    }
+
+    /// [CM-000] and its neighbours: lengths as the notes give them.
+    #[test]
+    fn lengths_as_in_the_notes() {
+        for (number, revision, direction, lengths) in [
+            (0, Revision::R5, Direction::Reply, &[12][..]),
+            (0, Revision::R6, Direction::Reply, &[17]),
+            (0, Revision::R7, Direction::Reply, &[22]),
+            (1, Revision::R5, Direction::Reply, &[5]),
+            (2, Revision::R7, Direction::Reply, &[8]),
+            (3, Revision::R7, Direction::Reply, &[9, 14, 19, 24]),
+            (6, Revision::R5, Direction::Request, &[1]),
+            (6, Revision::R7, Direction::Reply, &[2]),
+            (9, Revision::R7, Direction::Reply, &[13, 21, 29, 37, 45, 53, 61, 69]),
+            (9, Revision::R6, Direction::Reply, &[9, 17, 25, 33]),
+            (13, Revision::R5, Direction::Reply, &[21]),
+            (14, Revision::R5, Direction::Reply, &[16]),
+            (15, Revision::R5, Direction::Reply, &[17]),
+            (15, Revision::R7, Direction::Reply, &[18]),
+            (18, Revision::R7, Direction::Request, &[21]),
+            (22, Revision::R7, Direction::Request, &[32]),
+            (38, Revision::R7, Direction::Request, &[0, 2]),
+            (38, Revision::R5, Direction::Request, &[0]),
+        ] {
+            let form = spec(number).and_then(|s| s.form(revision)).expect("the row exists");
+            let whole: Vec<usize> = (0..=80)
+                .filter(|&n| {
+                    let mut d = Decoded::default();
+                    layout::decode(form.layout(direction), &vec![0; n], &mut d);
+                    d.complete && usize::from(d.surplus_from) == n
+                })
+                .collect();
+            assert_eq!(whole, lengths, "command {number}, revision {revision}, {direction:?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn any_data_survive_by_name(data in prop::collection::vec(any::<u8>(), 0..100)) {
+            for row in all() {
+                for form in row.forms {
+                    for layout in [form.request, form.reply] {
+                        prop_assert_eq!(&again(layout, &data), &data, "command {}", row.number);
+                    }
+                }
+            }
+        }
     }
 }

@@ -182,7 +182,8 @@ const COUNTER_ALONE: Layout = &[COUNTER];
 /// Masters of earlier revisions send no counter [CM-038].
 const COUNTER_REQUEST: Layout = &[Item::MayEnd, COUNTER];
 
-const STATUS_5: Layout = &[Item::Rest(Field::new("device_status", "device-specific status", Kind::Octets(0)))];
+const STATUS_5: Layout =
+    &[Item::Rest(Field::new("device_status", "device-specific status", Kind::Octets(0)))];
 const STATUS_7: Layout = &[
     f("device_status", "device-specific status", Kind::Octets(6)),
     Item::MayEnd,

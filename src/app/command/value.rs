@@ -99,10 +99,14 @@ impl Value {
     pub fn write(&self, kind: Kind) -> Result<Vec<u8>, ValueError> {
         let wrong = || ValueError::Kind { given: format!("{self:?}"), wanted: wanted(kind) };
         match (kind, self) {
-            (Kind::Packed(n), Value::Text(t)) => packed::pack(t, n.into())
-                .map_err(|e| ValueError::Kind { given: t.clone(), wanted: format!("{} ({e})", wanted(kind)) }),
-            (Kind::Latin1(n), Value::Text(t)) => latin1::encode(t, n.into())
-                .map_err(|e| ValueError::Kind { given: t.clone(), wanted: format!("{} ({e})", wanted(kind)) }),
+            (Kind::Packed(n), Value::Text(t)) => packed::pack(t, n.into()).map_err(|e| ValueError::Kind {
+                given: t.clone(),
+                wanted: format!("{} ({e})", wanted(kind)),
+            }),
+            (Kind::Latin1(n), Value::Text(t)) => latin1::encode(t, n.into()).map_err(|e| ValueError::Kind {
+                given: t.clone(),
+                wanted: format!("{} ({e})", wanted(kind)),
+            }),
             (Kind::Float, Value::Float(bits)) => Ok(bits.to_be_bytes().to_vec()),
             (Kind::Time, Value::Time(t)) => Ok(t.0.to_be_bytes().to_vec()),
             (Kind::Date, Value::Date(d)) => Ok(vec![d.day, d.month, d.year]),
@@ -154,7 +158,7 @@ impl Value {
             }),
             Kind::VariableCode => Value::Number(match number() {
                 Some(n) => n,
-                None => crate::app::types::tables::DEVICE_VARIABLE_CODES
+                None => crate::app::types::device_variable::DEVICE_VARIABLE_CODE
                     .code(text)
                     .map(u32::from)
                     .ok_or_else(wrong)?,
@@ -163,9 +167,7 @@ impl Value {
             Kind::Float => Value::Float(float::parse_float(text).map_err(|_| wrong())?),
             Kind::Packed(_) | Kind::Latin1(_) => Value::Text(text.to_owned()),
             Kind::Date => Value::Date(text.parse().map_err(|_| wrong())?),
-            Kind::Time => {
-                Value::Time(text.parse().ok().and_then(TimeOfDay::from_ms).ok_or_else(wrong)?)
-            }
+            Kind::Time => Value::Time(text.parse().ok().and_then(TimeOfDay::from_ms).ok_or_else(wrong)?),
             Kind::Octets(_) => Value::Octets(hex(text).ok_or_else(wrong)?),
         })
     }
@@ -241,8 +243,11 @@ pub fn wanted(kind: Kind) -> String {
 
 /// Reads pairs of hex digits; spaces between pairs are passed over.
 pub fn hex(text: &str) -> Option<Vec<u8>> {
-    let digits: Vec<u8> =
-        text.chars().filter(|c| !c.is_whitespace()).map(|c| c.to_digit(16).map(|d| d as u8)).collect::<Option<_>>()?;
+    let digits: Vec<u8> = text
+        .chars()
+        .filter(|c| !c.is_whitespace())
+        .map(|c| c.to_digit(16).map(|d| d as u8))
+        .collect::<Option<_>>()?;
     if digits.len() % 2 != 0 {
         return None;
     }

@@ -14,10 +14,7 @@ pub fn lists() -> impl Iterator<Item = &'static CodeList> {
 /// The list of a command; `None` when neither sources nor memory have one [ST-04].
 pub fn list(command: u16) -> Option<&'static CodeList> {
     let within = |lists: &'static [CodeList]| {
-        lists
-            .binary_search_by_key(&command, |list| list.command)
-            .ok()
-            .map(|at| &lists[at])
+        lists.binary_search_by_key(&command, |list| list.command).ok().map(|at| &lists[at])
     };
     within(READ).or_else(|| within(RECALLED))
 }
@@ -55,10 +52,7 @@ mod tests {
         }
         for list in lists() {
             let command = list.command;
-            assert_eq!(
-                numbers(command),
-                list.codes.iter().map(|c| c.code).collect::<Vec<_>>()
-            );
+            assert_eq!(numbers(command), list.codes.iter().map(|c| c.code).collect::<Vec<_>>());
             assert_eq!(list.codes[0], SUCCESS, "{command}");
             for pair in list.codes.windows(2) {
                 assert!(pair[0].code < pair[1].code, "{command}: {}", pair[1].code);
@@ -70,11 +64,7 @@ mod tests {
         }
         assert!(READ.iter().all(|list| matches!(list.grade, 'H' | 'M')));
         assert!(RECALLED.iter().all(|list| list.grade == 'R'));
-        assert!(
-            RECALLED
-                .iter()
-                .all(|list| READ.iter().all(|r| r.command != list.command))
-        );
+        assert!(RECALLED.iter().all(|list| READ.iter().all(|r| r.command != list.command)));
     }
 
     #[test]
@@ -87,10 +77,7 @@ mod tests {
         assert_eq!(numbers(22), [0, 5, 6, 7, 16, 32, 33, 34, 35, 36]);
         assert_eq!(numbers(54), [0, 2, 5, 6, 16, 32]);
         assert_eq!(numbers(59), [0, 3, 4, 5, 6, 7, 8, 16, 32]);
-        assert_eq!(
-            numbers(65),
-            [0, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 28, 29, 32]
-        );
+        assert_eq!(numbers(65), [0, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 28, 29, 32]);
         assert_eq!(numbers(107), [0, 2, 5, 6, 7, 8, 9, 16]);
     }
 
@@ -98,9 +85,8 @@ mod tests {
     fn every_command_of_the_sources_has_a_list() {
         // The first column of the table of [MXQ] and [BIF], protocol-2 B; 68 is by pattern.
         let expected = [
-            0, 1, 2, 3, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22, 38, 48, 50, 51,
-            53, 54, 56, 59, 63, 65, 66, 67, 71, 76, 78, 79, 91, 92, 93, 95, 103, 104, 106, 107,
-            108, 109, 115, 116,
+            0, 1, 2, 3, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22, 38, 48, 50, 51, 53, 54,
+            56, 59, 63, 65, 66, 67, 71, 76, 78, 79, 91, 92, 93, 95, 103, 104, 106, 107, 108, 109, 115, 116,
         ];
         let commands: Vec<u16> = read_lists().iter().map(|list| list.command).collect();
         assert_eq!(commands, expected);
@@ -110,19 +96,10 @@ mod tests {
     fn one_code_means_different_things() {
         // [MXQ] [BIF]: 9 is an invalid date code for 18, a counter mismatch for 38.
         assert_eq!(meaning(18, 9).1, Some("invalid date code"));
-        assert_eq!(
-            meaning(38, 9).1,
-            Some("configuration change counter mismatch")
-        );
+        assert_eq!(meaning(38, 9).1, Some("configuration change counter mismatch"));
         // 8 is update in progress for 48 and nearest possible value for 59, both warnings.
-        assert_eq!(
-            meaning(48, 8),
-            (CodeClass::Warning, Some("update in progress"))
-        );
-        assert_eq!(
-            meaning(59, 8),
-            (CodeClass::Warning, Some("set to nearest possible value"))
-        );
+        assert_eq!(meaning(48, 8), (CodeClass::Warning, Some("update in progress")));
+        assert_eq!(meaning(59, 8), (CodeClass::Warning, Some("set to nearest possible value")));
     }
 
     #[test]

@@ -18,9 +18,7 @@ const CODES_12: &[Code] = &[SUCCESS, RESTRICTED, BUSY];
 const CODES_17: &[Code] = &[SUCCESS, TOO_FEW, DEVICE, PROTECTED, RESTRICTED, BUSY];
 
 /// Codes of command 51 and those like it.
-const CODES_51: &[Code] = &[
-    SUCCESS, SELECTION, TOO_FEW, DEVICE, PROTECTED, RESTRICTED, BUSY,
-];
+const CODES_51: &[Code] = &[SUCCESS, SELECTION, TOO_FEW, DEVICE, PROTECTED, RESTRICTED, BUSY];
 
 /// Codes of command 107 and those like it.
 const CODES_107: &[Code] = &[
@@ -36,26 +34,10 @@ const CODES_107: &[Code] = &[
 
 /// The lists that sources print, lowest command first.
 pub(super) const READ: &[CodeList] = &[
-    CodeList {
-        command: 0,
-        grade: 'H',
-        codes: CODES_0,
-    },
-    CodeList {
-        command: 1,
-        grade: 'H',
-        codes: CODES_1,
-    },
-    CodeList {
-        command: 2,
-        grade: 'M',
-        codes: CODES_1,
-    },
-    CodeList {
-        command: 3,
-        grade: 'M',
-        codes: CODES_1,
-    },
+    CodeList { command: 0, grade: 'H', codes: CODES_0 },
+    CodeList { command: 1, grade: 'H', codes: CODES_1 },
+    CodeList { command: 2, grade: 'M', codes: CODES_1 },
+    CodeList { command: 3, grade: 'M', codes: CODES_1 },
     CodeList {
         command: 6,
         grade: 'M',
@@ -70,16 +52,8 @@ pub(super) const READ: &[CodeList] = &[
             BUSY,
         ],
     },
-    CodeList {
-        command: 7,
-        grade: 'M',
-        codes: CODES_7,
-    },
-    CodeList {
-        command: 8,
-        grade: 'M',
-        codes: CODES_7,
-    },
+    CodeList { command: 7, grade: 'M', codes: CODES_7 },
+    CodeList { command: 8, grade: 'M', codes: CODES_7 },
     CodeList {
         command: 9,
         grade: 'H',
@@ -94,69 +68,21 @@ pub(super) const READ: &[CodeList] = &[
             Code::new(30, "response truncated"),
         ],
     },
-    CodeList {
-        command: 11,
-        grade: 'M',
-        codes: CODES_0,
-    },
-    CodeList {
-        command: 12,
-        grade: 'H',
-        codes: CODES_12,
-    },
-    CodeList {
-        command: 13,
-        grade: 'H',
-        codes: CODES_12,
-    },
-    CodeList {
-        command: 14,
-        grade: 'H',
-        codes: CODES_12,
-    },
-    CodeList {
-        command: 15,
-        grade: 'H',
-        codes: CODES_12,
-    },
-    CodeList {
-        command: 16,
-        grade: 'H',
-        codes: CODES_12,
-    },
-    CodeList {
-        command: 17,
-        grade: 'H',
-        codes: CODES_17,
-    },
+    CodeList { command: 11, grade: 'M', codes: CODES_0 },
+    CodeList { command: 12, grade: 'H', codes: CODES_12 },
+    CodeList { command: 13, grade: 'H', codes: CODES_12 },
+    CodeList { command: 14, grade: 'H', codes: CODES_12 },
+    CodeList { command: 15, grade: 'H', codes: CODES_12 },
+    CodeList { command: 16, grade: 'H', codes: CODES_12 },
+    CodeList { command: 17, grade: 'H', codes: CODES_17 },
     CodeList {
         command: 18,
         grade: 'H',
-        codes: &[
-            SUCCESS,
-            TOO_FEW,
-            DEVICE,
-            PROTECTED,
-            Code::new(9, "invalid date code"),
-            RESTRICTED,
-            BUSY,
-        ],
+        codes: &[SUCCESS, TOO_FEW, DEVICE, PROTECTED, Code::new(9, "invalid date code"), RESTRICTED, BUSY],
     },
-    CodeList {
-        command: 19,
-        grade: 'H',
-        codes: CODES_17,
-    },
-    CodeList {
-        command: 20,
-        grade: 'H',
-        codes: CODES_12,
-    },
-    CodeList {
-        command: 21,
-        grade: 'H',
-        codes: CODES_0,
-    },
+    CodeList { command: 19, grade: 'H', codes: CODES_17 },
+    CodeList { command: 20, grade: 'H', codes: CODES_12 },
+    CodeList { command: 21, grade: 'H', codes: CODES_0 },
     CodeList {
         command: 22,
         grade: 'M',
@@ -199,16 +125,8 @@ pub(super) const READ: &[CodeList] = &[
             RESTRICTED,
         ],
     },
-    CodeList {
-        command: 50,
-        grade: 'M',
-        codes: &[SUCCESS, DEVICE, RESTRICTED],
-    },
-    CodeList {
-        command: 51,
-        grade: 'M',
-        codes: CODES_51,
-    },
+    CodeList { command: 50, grade: 'M', codes: &[SUCCESS, DEVICE, RESTRICTED] },
+    CodeList { command: 51, grade: 'M', codes: CODES_51 },
     CodeList {
         command: 53,
         grade: 'H',
@@ -223,16 +141,8 @@ pub(super) const READ: &[CodeList] = &[
             BUSY,
         ],
     },
-    CodeList {
-        command: 54,
-        grade: 'H',
-        codes: &[SUCCESS, SELECTION, TOO_FEW, DEVICE, RESTRICTED, BUSY],
-    },
-    CodeList {
-        command: 56,
-        grade: 'M',
-        codes: CODES_51,
-    },
+    CodeList { command: 54, grade: 'H', codes: &[SUCCESS, SELECTION, TOO_FEW, DEVICE, RESTRICTED, BUSY] },
+    CodeList { command: 56, grade: 'M', codes: CODES_51 },
     CodeList {
         command: 59,
         grade: 'H',
@@ -248,11 +158,7 @@ pub(super) const READ: &[CodeList] = &[
             BUSY,
         ],
     },
-    CodeList {
-        command: 63,
-        grade: 'M',
-        codes: &[SUCCESS, SELECTION, TOO_FEW, DEVICE, RESTRICTED],
-    },
+    CodeList { command: 63, grade: 'M', codes: &[SUCCESS, SELECTION, TOO_FEW, DEVICE, RESTRICTED] },
     CodeList {
         command: 65,
         grade: 'M',
@@ -329,11 +235,7 @@ pub(super) const READ: &[CodeList] = &[
             DELAYED_CONFLICT,
         ],
     },
-    CodeList {
-        command: 76,
-        grade: 'M',
-        codes: &[SUCCESS, DEVICE, RESTRICTED, BUSY],
-    },
+    CodeList { command: 76, grade: 'M', codes: &[SUCCESS, DEVICE, RESTRICTED, BUSY] },
     CodeList {
         command: 78,
         grade: 'M',
@@ -379,12 +281,7 @@ pub(super) const READ: &[CodeList] = &[
     CodeList {
         command: 91,
         grade: 'M',
-        codes: &[
-            SUCCESS,
-            TOO_FEW,
-            DEVICE,
-            Code::new(11, "invalid trend number"),
-        ],
+        codes: &[SUCCESS, TOO_FEW, DEVICE, Code::new(11, "invalid trend number")],
     },
     CodeList {
         command: 92,
@@ -414,11 +311,7 @@ pub(super) const READ: &[CodeList] = &[
             Code::new(11, "invalid trend number"),
         ],
     },
-    CodeList {
-        command: 95,
-        grade: 'H',
-        codes: &[SUCCESS, DEVICE],
-    },
+    CodeList { command: 95, grade: 'H', codes: &[SUCCESS, DEVICE] },
     CodeList {
         command: 103,
         grade: 'H',
@@ -473,16 +366,8 @@ pub(super) const READ: &[CodeList] = &[
             BUSY,
         ],
     },
-    CodeList {
-        command: 107,
-        grade: 'H',
-        codes: CODES_107,
-    },
-    CodeList {
-        command: 108,
-        grade: 'H',
-        codes: CODES_107,
-    },
+    CodeList { command: 107, grade: 'H', codes: CODES_107 },
+    CodeList { command: 108, grade: 'H', codes: CODES_107 },
     CodeList {
         command: 109,
         grade: 'H',
@@ -502,11 +387,7 @@ pub(super) const READ: &[CodeList] = &[
             DELAYED_CONFLICT,
         ],
     },
-    CodeList {
-        command: 115,
-        grade: 'M',
-        codes: &[SUCCESS, SELECTION, TOO_FEW, DEVICE],
-    },
+    CodeList { command: 115, grade: 'M', codes: &[SUCCESS, SELECTION, TOO_FEW, DEVICE] },
     CodeList {
         command: 116,
         grade: 'M',

@@ -111,33 +111,15 @@ pub(super) const RECALLED: &[CodeList] = &[
             BUSY,
         ],
     },
-    CodeList {
-        command: 41,
-        grade: 'R',
-        codes: CODES_41,
-    },
-    CodeList {
-        command: 42,
-        grade: 'R',
-        codes: CODES_41,
-    },
+    CodeList { command: 41, grade: 'R', codes: CODES_41 },
+    CodeList { command: 42, grade: 'R', codes: CODES_41 },
     CodeList {
         command: 44,
         grade: 'R',
-        codes: &[
-            SUCCESS, SELECTION, TOO_FEW, DEVICE, PROTECTED, RESTRICTED, BUSY,
-        ],
+        codes: &[SUCCESS, SELECTION, TOO_FEW, DEVICE, PROTECTED, RESTRICTED, BUSY],
     },
-    CodeList {
-        command: 45,
-        grade: 'R',
-        codes: CODES_45,
-    },
-    CodeList {
-        command: 46,
-        grade: 'R',
-        codes: CODES_45,
-    },
+    CodeList { command: 45, grade: 'R', codes: CODES_45 },
+    CodeList { command: 46, grade: 'R', codes: CODES_45 },
     CodeList {
         command: 47,
         grade: 'R',

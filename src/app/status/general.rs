@@ -37,11 +37,7 @@ pub struct Code {
 impl Code {
     /// A code with its meaning; the class follows from the number.
     pub(super) const fn new(code: u8, text: &'static str) -> Self {
-        Code {
-            code,
-            class: CodeClass::of(code),
-            text,
-        }
+        Code { code, class: CodeClass::of(code), text }
     }
 }
 
@@ -114,10 +110,7 @@ const GENERAL: &[Code] = &[
 pub fn general(code: u8) -> (CodeClass, Option<&'static str>) {
     let text = match code {
         112..=127 => Some("device-specific warning"),
-        _ => GENERAL
-            .binary_search_by_key(&code, |row| row.code)
-            .ok()
-            .map(|at| GENERAL[at].text),
+        _ => GENERAL.binary_search_by_key(&code, |row| row.code).ok().map(|at| GENERAL[at].text),
     };
     (CodeClass::of(code), text)
 }
@@ -152,9 +145,7 @@ mod tests {
     #[test]
     fn codes_that_depend_on_the_command_have_no_general_meaning() {
         // Protocol-1 E.3: 1 is undefined; 8 to 14, 28, 29 go by command; protocol-2 A.8: 15, 30.
-        for code in [
-            1, 8, 9, 10, 11, 12, 13, 14, 15, 28, 29, 30, 65, 111, 128, 255,
-        ] {
+        for code in [1, 8, 9, 10, 11, 12, 13, 14, 15, 28, 29, 30, 65, 111, 128, 255] {
             assert_eq!(general(code).1, None, "{code}");
         }
     }
@@ -162,9 +153,7 @@ mod tests {
     #[test]
     fn classes() {
         // [PLX] [F90586] 8 and 14; [MXQ] 30; [KRO] 112 to 127 are warnings.
-        let warnings: Vec<u8> = (0..128)
-            .filter(|code| general(*code).0 == CodeClass::Warning)
-            .collect();
+        let warnings: Vec<u8> = (0..128).filter(|code| general(*code).0 == CodeClass::Warning).collect();
         let mut expected = vec![8, 14, 30];
         expected.extend(112..=127);
         assert_eq!(warnings, expected);

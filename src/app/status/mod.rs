@@ -156,9 +156,7 @@ impl Status {
             Status::CommunicationError(byte) => {
                 let faults = byte & !COMMUNICATION_ERROR_FLAG;
                 if faults == 0 {
-                    COMMUNICATION_ERROR
-                        .set_names(COMMUNICATION_ERROR_FLAG)
-                        .collect()
+                    COMMUNICATION_ERROR.set_names(COMMUNICATION_ERROR_FLAG).collect()
                 } else {
                     COMMUNICATION_ERROR.set_names(faults).collect()
                 }
@@ -194,11 +192,7 @@ mod tests {
         assert_eq!(Status::of(0xC8), Status::CommunicationError(0xC8));
         assert_eq!(
             Status::of(0xCA).texts(0),
-            [
-                "vertical parity error",
-                "longitudinal parity error",
-                "receive buffer overflow"
-            ]
+            ["vertical parity error", "longitudinal parity error", "receive buffer overflow"]
         );
         // The 34 captured error replies of [ICS] carry 84; bit 04 is reserved.
         assert_eq!(Status::of(0x84).texts(0), ["bit 0x04"]);
@@ -212,35 +206,20 @@ mod tests {
         let names: Vec<_> = FIELD_DEVICE_STATUS.set_names(0x30).collect();
         assert_eq!(names, ["cold start", "more status available"]);
         assert_eq!(FIELD_DEVICE_STATUS.mask("device malfunction"), Some(0x80));
-        assert_eq!(
-            FIELD_DEVICE_STATUS.mask("configuration changed"),
-            Some(0x40)
-        );
+        assert_eq!(FIELD_DEVICE_STATUS.mask("configuration changed"), Some(0x40));
         assert_eq!(FIELD_DEVICE_STATUS.mask("loop current fixed"), Some(0x08));
-        assert_eq!(
-            FIELD_DEVICE_STATUS.mask("loop current saturated"),
-            Some(0x04)
-        );
-        assert_eq!(
-            FIELD_DEVICE_STATUS.mask("primary variable out of limits"),
-            Some(0x01)
-        );
+        assert_eq!(FIELD_DEVICE_STATUS.mask("loop current saturated"), Some(0x04));
+        assert_eq!(FIELD_DEVICE_STATUS.mask("primary variable out of limits"), Some(0x01));
         assert_eq!(FIELD_DEVICE_STATUS.unknown_bits(0xFF), 0);
     }
 
     #[test]
     fn status_of_command_48() {
         // [PFWHA] [EHSWG] extended status; [MXQ] [ICS] standardized status 0.
-        assert_eq!(
-            EXTENDED_DEVICE_STATUS.mask("maintenance required"),
-            Some(0x01)
-        );
+        assert_eq!(EXTENDED_DEVICE_STATUS.mask("maintenance required"), Some(0x01));
         assert_eq!(EXTENDED_DEVICE_STATUS.mask("function check"), Some(0x20));
         assert_eq!(EXTENDED_DEVICE_STATUS.unknown_bits(0xFF), 0xC0);
-        assert_eq!(
-            STANDARDIZED_STATUS_0.mask("non-volatile memory defect"),
-            Some(0x02)
-        );
+        assert_eq!(STANDARDIZED_STATUS_0.mask("non-volatile memory defect"), Some(0x02));
         assert_eq!(STANDARDIZED_STATUS_0.mask("electronic defect"), Some(0x40));
     }
 

@@ -41,11 +41,7 @@ impl core::error::Error for DateError {}
 impl Date {
     /// The date in the three octets of a message [TY-06].
     pub const fn from_bytes(bytes: [u8; 3]) -> Self {
-        Date {
-            day: bytes[0],
-            month: bytes[1],
-            year: bytes[2],
-        }
+        Date { day: bytes[0], month: bytes[1], year: bytes[2] }
     }
 
     /// The three octets of a message: day, month, year less 1900 [TY-06].
@@ -69,9 +65,7 @@ const fn days_in_month(year: u16, month: u8) -> u8 {
     match month {
         1 | 3 | 5 | 7 | 8 | 10 | 12 => 31,
         4 | 6 | 9 | 11 => 30,
-        2 if year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400)) => {
-            29
-        }
+        2 if year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400)) => 29,
         2 => 28,
         _ => 0,
     }
@@ -93,10 +87,7 @@ impl FromStr for Date {
 
     /// Reads both forms that [`Date`] prints; the years are 1900 to 2155.
     fn from_str(text: &str) -> Result<Self, DateError> {
-        let fail = |wrong| DateError {
-            text: text.to_owned(),
-            wrong,
-        };
+        let fail = |wrong| DateError { text: text.to_owned(), wrong };
         if let Some(hex) = text.strip_prefix("raw:") {
             if hex.len() != 6 || !hex.bytes().all(|b| b.is_ascii_hexdigit()) {
                 return Err(fail("raw: needs six hexadecimal digits after it"));
@@ -108,11 +99,7 @@ impl FromStr for Date {
         }
         let mut parts = text.split('-').map(|part| {
             // `parse` would let a plus sign through.
-            if part.bytes().all(|b| b.is_ascii_digit()) {
-                part.parse::<u16>().ok()
-            } else {
-                None
-            }
+            if part.bytes().all(|b| b.is_ascii_digit()) { part.parse::<u16>().ok() } else { None }
         });
         let (Some(Some(year)), Some(Some(month)), Some(Some(day)), None) =
             (parts.next(), parts.next(), parts.next(), parts.next())
@@ -127,11 +114,7 @@ impl FromStr for Date {
             return Err(fail("the calendar has no such day"));
         };
         let date = Date { day, month, year };
-        if date.is_calendar() {
-            Ok(date)
-        } else {
-            Err(fail("the calendar has no such day"))
-        }
+        if date.is_calendar() { Ok(date) } else { Err(fail("the calendar has no such day")) }
     }
 }
 

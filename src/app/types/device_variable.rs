@@ -88,20 +88,13 @@ mod tests {
         assert_eq!(status.limit(), "limited high");
         assert!(status.more());
         assert_eq!(status.family_bits(), 5);
-        assert_eq!(
-            status.to_string(),
-            "poor accuracy, limited high, more status, family bits 5"
-        );
-        assert_eq!(
-            VariableStatus(0x90).to_string(),
-            "manual or fixed, limited low"
-        );
+        assert_eq!(status.to_string(), "poor accuracy, limited high, more status, family bits 5");
+        assert_eq!(VariableStatus(0x90).to_string(), "manual or fixed, limited low");
     }
 
     #[test]
     fn every_status_octet_has_its_own_text() {
-        let texts: std::collections::BTreeSet<_> =
-            (0..=255).map(|b| VariableStatus(b).to_string()).collect();
+        let texts: std::collections::BTreeSet<_> = (0..=255).map(|b| VariableStatus(b).to_string()).collect();
         assert_eq!(texts.len(), 256);
     }
 

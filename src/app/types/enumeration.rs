@@ -30,10 +30,7 @@ impl Table {
 
     /// The code of a text, whatever its case. Texts that stand for a range of codes name none.
     pub fn code(&self, text: &str) -> Option<u8> {
-        self.rows
-            .iter()
-            .find(|row| row.1.eq_ignore_ascii_case(text))
-            .map(|row| row.0)
+        self.rows.iter().find(|row| row.1.eq_ignore_ascii_case(text)).map(|row| row.0)
     }
 }
 
@@ -49,9 +46,8 @@ pub struct BitTable {
 }
 
 /// How a set bit without a text is called, lowest bit first.
-const UNNAMED: [&str; 8] = [
-    "bit 0x01", "bit 0x02", "bit 0x04", "bit 0x08", "bit 0x10", "bit 0x20", "bit 0x40", "bit 0x80",
-];
+const UNNAMED: [&str; 8] =
+    ["bit 0x01", "bit 0x02", "bit 0x04", "bit 0x08", "bit 0x10", "bit 0x20", "bit 0x40", "bit 0x80"];
 
 impl BitTable {
     /// The texts of the bits set in `byte`, highest first. A bit that the table does not have is
@@ -61,11 +57,7 @@ impl BitTable {
         (0..8usize)
             .rev()
             .filter(move |bit| byte & 1 << bit != 0)
-            .map(move |bit| {
-                rows.iter()
-                    .find(|row| row.0 == 1 << bit)
-                    .map_or(UNNAMED[bit], |row| row.1)
-            })
+            .map(move |bit| rows.iter().find(|row| row.0 == 1 << bit).map_or(UNNAMED[bit], |row| row.1))
     }
 
     /// The bits set in `byte` for which the table has no text.
@@ -75,16 +67,10 @@ impl BitTable {
 
     /// The mask of a text, whatever its case; `bit 0x04` and its like are read too.
     pub fn mask(&self, text: &str) -> Option<u8> {
-        let named = self
-            .rows
-            .iter()
-            .find(|row| row.1.eq_ignore_ascii_case(text));
-        named.map(|row| row.0).or_else(|| {
-            UNNAMED
-                .iter()
-                .position(|name| name.eq_ignore_ascii_case(text))
-                .map(|bit| 1 << bit)
-        })
+        let named = self.rows.iter().find(|row| row.1.eq_ignore_ascii_case(text));
+        named
+            .map(|row| row.0)
+            .or_else(|| UNNAMED.iter().position(|name| name.eq_ignore_ascii_case(text)).map(|bit| 1 << bit))
     }
 }
 
@@ -98,20 +84,11 @@ pub(crate) mod checks {
         let of = table.name;
         assert!(!table.id.is_empty() && !of.is_empty());
         for pair in table.rows.windows(2) {
-            assert!(
-                pair[0].0 < pair[1].0,
-                "{of}: {} not before {}",
-                pair[0].0,
-                pair[1].0
-            );
+            assert!(pair[0].0 < pair[1].0, "{of}: {} not before {}", pair[0].0, pair[1].0);
         }
         for (code, text) in table.rows {
             assert_eq!(table.text(*code), Some(*text), "{of}");
-            assert_eq!(
-                table.code(text),
-                Some(*code),
-                "{of}: {text} names two codes"
-            );
+            assert_eq!(table.code(text), Some(*code), "{of}: {text} names two codes");
             assert_eq!(table.code(&text.to_ascii_uppercase()), Some(*code), "{of}");
         }
         for (first, last, text) in table.ranges {
@@ -130,9 +107,7 @@ pub(crate) mod checks {
             assert_eq!(table.mask(text), Some(*mask), "{of}: {text} names two bits");
         }
         for byte in 0..=255u8 {
-            let again = table
-                .set_names(byte)
-                .fold(0, |all, name| all | table.mask(name).unwrap_or(0));
+            let again = table.set_names(byte).fold(0, |all, name| all | table.mask(name).unwrap_or(0));
             assert_eq!(again, byte, "{of}");
         }
     }
@@ -148,11 +123,7 @@ mod tests {
         rows: &[(1, "apple"), (7, "Pear"), (245, "quince")],
         ranges: &[(240, 249, "manufacturer")],
     };
-    const LAMPS: BitTable = BitTable {
-        id: "TEST",
-        name: "lamps",
-        rows: &[(0x80, "red"), (0x02, "green")],
-    };
+    const LAMPS: BitTable = BitTable { id: "TEST", name: "lamps", rows: &[(0x80, "red"), (0x02, "green")] };
 
     #[test]
     fn a_row_goes_before_a_range() {

@@ -98,9 +98,7 @@ mod tests {
         }
         // 42 91 39 56 is printed as 72.612 [1770] and 3E C5 20 A4 as 0.38501 [ICP]. Both are
         // rounded there: the singles nearest to the printed numbers are other ones.
-        for (bits, printed, half_a_digit) in
-            [(0x4291_3956, 72.612, 5e-4), (0x3EC5_20A4, 0.38501, 5e-6)]
-        {
+        for (bits, printed, half_a_digit) in [(0x4291_3956, 72.612, 5e-4), (0x3EC5_20A4, 0.38501, 5e-6)] {
             let shown: f64 = format_float(bits).parse().unwrap();
             assert!((shown - printed).abs() < half_a_digit, "{shown}");
         }

@@ -16,9 +16,7 @@ pub fn read_u16(bytes: &[u8]) -> Option<u16> {
 
 /// The first three octets, unsigned: 0 to 16 777 215 [TY-01].
 pub fn read_u24(bytes: &[u8]) -> Option<u32> {
-    bytes
-        .first_chunk()
-        .map(|&[a, b, c]| u32::from_be_bytes([0, a, b, c]))
+    bytes.first_chunk().map(|&[a, b, c]| u32::from_be_bytes([0, a, b, c]))
 }
 
 /// The first four octets, unsigned [TY-01].
@@ -39,9 +37,7 @@ pub fn read_i16(bytes: &[u8]) -> Option<i16> {
 /// The first three octets, two's complement: -8 388 608 to 8 388 607 [TY-01].
 pub fn read_i24(bytes: &[u8]) -> Option<i32> {
     // The number is read into the upper three octets; the shift back carries its sign down.
-    bytes
-        .first_chunk()
-        .map(|&[a, b, c]| i32::from_be_bytes([a, b, c, 0]) >> 8)
+    bytes.first_chunk().map(|&[a, b, c]| i32::from_be_bytes([a, b, c, 0]) >> 8)
 }
 
 /// The first four octets, two's complement [TY-01].

@@ -19,18 +19,12 @@ pub fn encode(text: &str, len_bytes: usize) -> Result<Vec<u8>, TextError> {
         match u8::try_from(c) {
             Ok(octet) => out.push(octet),
             Err(_) => {
-                return Err(TextError::NotLatin1 {
-                    character: c,
-                    position: at + 1,
-                });
+                return Err(TextError::NotLatin1 { character: c, position: at + 1 });
             }
         }
     }
     if out.len() > len_bytes {
-        return Err(TextError::TooLong {
-            characters: out.len(),
-            room: len_bytes,
-        });
+        return Err(TextError::TooLong { characters: out.len(), room: len_bytes });
     }
     out.resize(len_bytes, 0);
     Ok(out)
@@ -61,18 +55,9 @@ mod tests {
     fn refusals() {
         assert_eq!(
             encode("FV \u{20AC}", 32),
-            Err(TextError::NotLatin1 {
-                character: '\u{20AC}',
-                position: 4
-            })
+            Err(TextError::NotLatin1 { character: '\u{20AC}', position: 4 })
         );
-        assert_eq!(
-            encode("ABC", 2),
-            Err(TextError::TooLong {
-                characters: 3,
-                room: 2
-            })
-        );
+        assert_eq!(encode("ABC", 2), Err(TextError::TooLong { characters: 3, room: 2 }));
     }
 
     proptest! {

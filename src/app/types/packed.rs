@@ -43,18 +43,12 @@ pub fn pack(text: &str, out_len_bytes: usize) -> Result<Vec<u8>, TextError> {
     let mut codes = Vec::with_capacity(room);
     for (at, c) in text.chars().enumerate() {
         if !is_packable(c) {
-            return Err(TextError::NotPackable {
-                character: c,
-                position: at + 1,
-            });
+            return Err(TextError::NotPackable { character: c, position: at + 1 });
         }
         codes.push(c as u8 & 0x3F);
     }
     if codes.len() > room {
-        return Err(TextError::TooLong {
-            characters: codes.len(),
-            room,
-        });
+        return Err(TextError::TooLong { characters: codes.len(), room });
     }
     codes.resize(room, b' ');
     let mut out = Vec::with_capacity(out_len_bytes);
@@ -92,13 +86,11 @@ mod tests {
     fn texts_that_tshark_decoded() {
         // tshark 4.0.17, rows 44 (tag, descriptor) and 53 (message) of the vectors.
         let tag = [0x19, 0x4B, 0x71, 0xC3, 0x18, 0x20];
-        let descriptor = [
-            0x08, 0xF2, 0x4C, 0x15, 0x28, 0x06, 0x14, 0x51, 0x20, 0x82, 0x08, 0x20,
-        ];
+        let descriptor = [0x08, 0xF2, 0x4C, 0x15, 0x28, 0x06, 0x14, 0x51, 0x20, 0x82, 0x08, 0x20];
         let message = [0x35, 0x31, 0xE0, 0x82, 0x08, 0x20];
         let long = [
-            0x20, 0x53, 0x0C, 0x3E, 0x02, 0x01, 0x49, 0x48, 0x37, 0x80, 0xD1, 0x53, 0x4C, 0x11,
-            0xC5, 0x82, 0x08, 0x20,
+            0x20, 0x53, 0x0C, 0x3E, 0x02, 0x01, 0x49, 0x48, 0x37, 0x80, 0xD1, 0x53, 0x4C, 0x11, 0xC5, 0x82,
+            0x08, 0x20,
         ];
         for (bytes, text) in [
             (&tag[..], "FT-101"),
@@ -113,20 +105,8 @@ mod tests {
 
     #[test]
     fn refusals_name_the_character_and_its_place() {
-        assert_eq!(
-            pack("FV-a", 6),
-            Err(TextError::NotPackable {
-                character: 'a',
-                position: 4
-            })
-        );
-        assert_eq!(
-            pack("FV-31041X", 6),
-            Err(TextError::TooLong {
-                characters: 9,
-                room: 8
-            })
-        );
+        assert_eq!(pack("FV-a", 6), Err(TextError::NotPackable { character: 'a', position: 4 }));
+        assert_eq!(pack("FV-31041X", 6), Err(TextError::TooLong { characters: 9, room: 8 }));
         let said = pack("FV-a", 6).unwrap_err().to_string();
         assert!(said.contains("'a'") && said.contains("position 4") && said.contains("'A'"));
     }

@@ -222,19 +222,12 @@ pub static CLASSIFICATION: Table = Table {
 };
 
 /// Whether the loop current follows the process [TB-09].
-pub static LOOP_CURRENT_MODE: Table = Table {
-    id: "TB-09",
-    name: "loop current mode",
-    rows: &[(0, "disabled"), (1, "enabled")],
-    ranges: &[],
-};
+pub static LOOP_CURRENT_MODE: Table =
+    Table { id: "TB-09", name: "loop current mode", rows: &[(0, "disabled"), (1, "enabled")], ranges: &[] };
 
 /// Flags of an analog channel; 01 clear is an output [TB-10].
-pub static ANALOG_CHANNEL_FLAGS: BitTable = BitTable {
-    id: "TB-10",
-    name: "analog channel flags",
-    rows: &[(0x80, "simulated"), (0x01, "input")],
-};
+pub static ANALOG_CHANNEL_FLAGS: BitTable =
+    BitTable { id: "TB-10", name: "analog channel flags", rows: &[(0x80, "simulated"), (0x01, "input")] };
 
 /// The four channel bits of command 48's two octets on analog channels. Sources number them from
 /// the first channel or from the second one (secondary to quinary); ours are numbered from 1.
@@ -246,26 +239,16 @@ static ANALOG_CHANNELS: &[(u8, &str)] = &[
 ];
 
 /// Analog channels that have met the end of their range, octet 10 of command 48 [TB-11].
-pub static ANALOG_CHANNELS_SATURATED: BitTable = BitTable {
-    id: "TB-11",
-    name: "analog channels saturated",
-    rows: ANALOG_CHANNELS,
-};
+pub static ANALOG_CHANNELS_SATURATED: BitTable =
+    BitTable { id: "TB-11", name: "analog channels saturated", rows: ANALOG_CHANNELS };
 
 /// Analog channels held at a value, octet 13 of command 48 [TB-11].
-pub static ANALOG_CHANNELS_FIXED: BitTable = BitTable {
-    id: "TB-11",
-    name: "analog channels fixed",
-    rows: ANALOG_CHANNELS,
-};
+pub static ANALOG_CHANNELS_FIXED: BitTable =
+    BitTable { id: "TB-11", name: "analog channels fixed", rows: ANALOG_CHANNELS };
 
 /// Operating mode of the device, octet 7 of command 48: no value but 0 has been given out [TB-12].
-pub static OPERATING_MODE: Table = Table {
-    id: "TB-12",
-    name: "device operating mode",
-    rows: &[(0, "reserved")],
-    ranges: &[],
-};
+pub static OPERATING_MODE: Table =
+    Table { id: "TB-12", name: "device operating mode", rows: &[(0, "reserved")], ranges: &[] };
 
 /// All enumerations of this file, in order of requirement.
 pub static ENUMERATIONS: [&Table; 9] = [
@@ -281,12 +264,8 @@ pub static ENUMERATIONS: [&Table; 9] = [
 ];
 
 /// All bit fields of this file, in order of requirement.
-pub static BIT_FIELDS: [&BitTable; 4] = [
-    &FLAGS,
-    &ANALOG_CHANNEL_FLAGS,
-    &ANALOG_CHANNELS_SATURATED,
-    &ANALOG_CHANNELS_FIXED,
-];
+pub static BIT_FIELDS: [&BitTable; 4] =
+    [&FLAGS, &ANALOG_CHANNEL_FLAGS, &ANALOG_CHANNELS_SATURATED, &ANALOG_CHANNELS_FIXED];
 
 #[cfg(test)]
 mod tests {
@@ -311,10 +290,7 @@ mod tests {
         // [BECK] [BIF] [ICS] signalling; [BIF] [ICS] profiles 129, 144; [MXQ] family 6.
         assert_eq!(PHYSICAL_SIGNALLING.text(0), Some("Bell 202 current"));
         assert_eq!(PHYSICAL_SIGNALLING.text(5), None);
-        assert_eq!(
-            DEVICE_PROFILE.text(129),
-            Some("wireless process automation")
-        );
+        assert_eq!(DEVICE_PROFILE.text(129), Some("wireless process automation"));
         assert_eq!(DEVICE_PROFILE.text(144), Some("handheld"));
         assert_eq!(FAMILY.text(6), Some("valve or actuator"));
         // [BIF] [ICS] classification 64, 70, 80, 83; [BIF] [SFUS] [ICS] loop current mode.

@@ -31,10 +31,7 @@ pub enum TextError {
 impl fmt::Display for TextError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            TextError::NotPackable {
-                character,
-                position,
-            } => {
+            TextError::NotPackable { character, position } => {
                 write!(
                     f,
                     "packing text: character {character:?} at position {position} has no packed code; "
@@ -43,23 +40,17 @@ impl fmt::Display for TextError {
                     let upper = character.to_ascii_uppercase();
                     write!(f, "write {upper:?} instead")
                 } else {
-                    f.write_str(
-                        "use capital letters, digits, space and !\"#$%&'()*+,-./:;<=>?@[\\]^_",
-                    )
+                    f.write_str("use capital letters, digits, space and !\"#$%&'()*+,-./:;<=>?@[\\]^_")
                 }
             }
-            TextError::NotLatin1 {
-                character,
-                position,
-            } => write!(
+            TextError::NotLatin1 { character, position } => write!(
                 f,
                 "encoding Latin-1 text: character {character:?} at position {position} lies above \
                  U+00FF; replace it with a Latin-1 character"
             ),
-            TextError::TooLong { characters, room } => write!(
-                f,
-                "encoding text: {characters} characters do not fit the field; shorten it to {room}"
-            ),
+            TextError::TooLong { characters, room } => {
+                write!(f, "encoding text: {characters} characters do not fit the field; shorten it to {room}")
+            }
         }
     }
 }

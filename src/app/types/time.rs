@@ -54,9 +54,7 @@ impl TimeOfDay {
     pub fn from_ms(ms: f64) -> Option<Self> {
         let units = (ms * 32.0).round();
         // A not-a-number is in no range. The cast is exact: the value is whole and in range.
-        (0.0..=f64::from(u32::MAX))
-            .contains(&units)
-            .then_some(TimeOfDay(units as u32))
+        (0.0..=f64::from(u32::MAX)).contains(&units).then_some(TimeOfDay(units as u32))
     }
 }
 
@@ -81,13 +79,9 @@ impl FromStr for TimeOfDay {
 
     /// Reads `hh:mm:ss` with up to eight decimals, to the nearest 1/32 ms.
     fn from_str(text: &str) -> Result<Self, TimeError> {
-        let fail = |wrong| TimeError {
-            text: text.to_owned(),
-            wrong,
-        };
+        let fail = |wrong| TimeError { text: text.to_owned(), wrong };
         let number = |part: &str, digits: usize| {
-            let sound =
-                (1..=digits).contains(&part.len()) && part.bytes().all(|b| b.is_ascii_digit());
+            let sound = (1..=digits).contains(&part.len()) && part.bytes().all(|b| b.is_ascii_digit());
             sound.then(|| part.parse::<u64>().ok()).flatten()
         };
         let (clock, decimals) = text.split_once('.').unwrap_or((text, "0"));
@@ -106,9 +100,7 @@ impl FromStr for TimeOfDay {
         let scale = 10u64.pow(8 - decimals.len() as u32);
         let ten_ns = (h * 3600 + m * 60 + s) * 100_000_000 + fraction * scale;
         let units = (ten_ns + TEN_NS_PER_UNIT / 2) / TEN_NS_PER_UNIT;
-        u32::try_from(units)
-            .map(TimeOfDay)
-            .map_err(|_| fail("it is longer than 32 bits of 1/32 ms hold"))
+        u32::try_from(units).map(TimeOfDay).map_err(|_| fail("it is longer than 32 bits of 1/32 ms hold"))
     }
 }
 

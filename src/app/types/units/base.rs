@@ -4,11 +4,7 @@ use super::Unit;
 
 /// Shorthand that keeps a unit on one line.
 const fn unit(code: u8, symbol: &'static str, group: &'static str) -> Unit {
-    Unit {
-        code,
-        symbol,
-        group,
-    }
+    Unit { code, symbol, group }
 }
 
 /// The table, lowest code first.

@@ -49,10 +49,7 @@ pub fn unit(code: u8) -> Option<&'static Unit> {
 pub fn symbol(code: u8, class: Option<u8>) -> Option<&'static str> {
     if EXPANSION_CODES.contains(&code) {
         let key = (class?, code);
-        return EXPANSION
-            .binary_search_by_key(&key, |row| (row.0, row.1))
-            .ok()
-            .map(|at| EXPANSION[at].2);
+        return EXPANSION.binary_search_by_key(&key, |row| (row.0, row.1)).ok().map(|at| EXPANSION[at].2);
     }
     unit(code).map(|unit| unit.symbol)
 }
@@ -68,10 +65,7 @@ pub fn code_of(symbol: &str) -> Option<u8> {
 pub fn code_in_class(symbol: &str, class: Option<u8>) -> Option<u8> {
     let units = || {
         let base = BASE.iter().map(|unit| (unit.code, unit.symbol));
-        let expansion = EXPANSION
-            .iter()
-            .filter(move |row| Some(row.0) == class)
-            .map(|row| (row.1, row.2));
+        let expansion = EXPANSION.iter().filter(move |row| Some(row.0) == class).map(|row| (row.1, row.2));
         base.chain(expansion)
     };
     find(units, symbol)
@@ -180,9 +174,8 @@ mod tests {
         let mut by_class: BTreeMap<u8, BTreeSet<&str>> = BTreeMap::new();
         for (class, code, text) in EXPANSION {
             assert!(EXPANSION_CODES.contains(code) && text.is_ascii());
-            let seen = by_class
-                .entry(*class)
-                .or_insert_with(|| BASE.iter().map(|unit| unit.symbol).collect());
+            let seen =
+                by_class.entry(*class).or_insert_with(|| BASE.iter().map(|unit| unit.symbol).collect());
             assert!(seen.insert(text), "{class}: {text}");
             assert_eq!(code_in_class(text, Some(*class)), Some(*code));
             assert_eq!(symbol(*code, Some(*class)), Some(*text));

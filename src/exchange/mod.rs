@@ -1,0 +1,241 @@
+//! Meaning: a transaction read by its command's row, in the revision of the device that spoke.
+//!
+//! This is all that people-facing code sees. It still points at the octets and their times.
+
+pub mod json;
+
+use crate::app::command::{CommandSpec, Decoded, Direction, Found, Revision, spec};
+use crate::app::status::{CodeClass, Status};
+use crate::frame::{Frame, FrameType, Good, Target, UniqueAddress};
+use crate::transaction::Transaction;
+use core::ops::Range;
+use std::collections::BTreeMap;
+
+/// Devices whose revision is remembered.
+const MAX_DEVICES: usize = 1024;
+
+/// A transaction with its values.
+#[derive(Clone, Debug)]
+pub struct Exchange {
+    /// Who said what, when.
+    pub transaction: Transaction,
+    /// The command's row; `None` for a command that has none.
+    pub spec: Option<&'static CommandSpec>,
+    /// The revision by whose form the data were read; `None` where no form was used.
+    pub revision: Option<Revision>,
+    /// Whether that revision was known; else it was taken for the one that explains the octets.
+    pub revision_known: bool,
+    /// Values of the request.
+    pub request: Decoded,
+    /// Values of the reply; empty with a communication error.
+    pub reply: Decoded,
+}
+
+/// One value with where it stands.
+#[derive(Clone, Copy, Debug)]
+pub struct FieldView<'a> {
+    /// The field as found in the data.
+    pub found: &'a Found,
+    /// The data that it was found in.
+    pub data: &'a [u8],
+    /// Where the data begin in the frame, counted from the delimiter.
+    pub data_offset: usize,
+}
+
+impl FieldView<'_> {
+    /// The octets of the frame that hold it, counted from the delimiter.
+    pub fn span(&self) -> Range<usize> {
+        let from = self.data_offset + usize::from(self.found.start);
+        from..from + usize::from(self.found.len)
+    }
+
+    /// Its value as people read it, with its unit.
+    pub fn text(&self) -> String {
+        let mut out = String::new();
+        crate::app::command::write_text(self.found, self.data, &mut out);
+        out
+    }
+}
+
+impl Exchange {
+    /// The command's number.
+    pub fn command(&self) -> u8 {
+        self.transaction.any_frame().map_or(0, Frame::command)
+    }
+
+    /// The command's name.
+    pub fn command_name(&self) -> &'static str {
+        self.spec.map_or("command without a row", |s| s.name)
+    }
+
+    /// The first status octet of the reply.
+    pub fn status(&self) -> Option<Status> {
+        Some(Status::of(self.transaction.reply_frame()?.status()?[0]))
+    }
+
+    /// The second status octet of the reply: the field device status [ST-02].
+    pub fn device_status(&self) -> Option<u8> {
+        Some(self.transaction.reply_frame()?.status()?[1])
+    }
+
+    /// How the device took the request; `None` without a reply.
+    pub fn class(&self) -> Option<CodeClass> {
+        Some(self.status()?.class(self.command().into()))
+    }
+
+    /// The values of one direction, in wire order.
+    pub fn fields(&self, direction: Direction) -> impl Iterator<Item = FieldView<'_>> {
+        let (frame, decoded) = self.side(direction);
+        decoded.fields.iter().map(move |found| FieldView {
+            found,
+            data: frame.map_or(&[][..], |f| f.data()),
+            data_offset: frame.map_or(0, Frame::data_offset),
+        })
+    }
+
+    /// Octets of the data that no field covers.
+    pub fn surplus(&self, direction: Direction) -> &[u8] {
+        let (frame, decoded) = self.side(direction);
+        frame.map_or(&[][..], |f| f.data().get(usize::from(decoded.surplus_from)..).unwrap_or(&[]))
+    }
+
+    /// The value of this name in the reply.
+    pub fn value(&self, name: &str) -> Option<FieldView<'_>> {
+        self.fields(Direction::Reply).find(|f| f.found.slot.is_none() && f.found.field.name == name)
+    }
+
+    /// The value of this name in the reply as a number.
+    pub fn number(&self, name: &str) -> Option<u32> {
+        let v = self.value(name)?;
+        v.found.value(v.data).number()
+    }
+
+    fn side(&self, direction: Direction) -> (Option<&Frame>, &Decoded) {
+        match direction {
+            Direction::Request => (self.transaction.request(), &self.request),
+            Direction::Reply => (self.transaction.reply_frame(), &self.reply),
+        }
+    }
+}
+
+/// What a device says about itself in reply to command 0, 11 or 21 [CM-000].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Identity {
+    /// Its protocol revision as it says, also one that looprig does not know.
+    pub universal_revision: u8,
+    /// Its unique address [FR-06].
+    pub unique: UniqueAddress,
+    /// Octets of FF that it wants before a request [LL-11].
+    pub preambles: u8,
+}
+
+impl Identity {
+    /// Reads the data of such a reply; `None` when they are too short.
+    pub fn of(data: &[u8]) -> Option<Identity> {
+        // The first twelve octets stand alike in every revision [CM-000].
+        let d: &[u8; 12] = data.get(..12)?.try_into().ok()?;
+        Some(Identity {
+            universal_revision: d[4],
+            unique: UniqueAddress::new([d[1], d[2]], [d[9], d[10], d[11]]),
+            preambles: d[3],
+        })
+    }
+
+    /// The newest revision that looprig knows and the device has.
+    pub fn revision(&self) -> Option<Revision> {
+        Revision::new(self.universal_revision.min(7))
+    }
+}
+
+/// Reads transactions and remembers which revision each device has.
+#[derive(Clone, Debug, Default)]
+pub struct Interpreter {
+    given: Option<Revision>,
+    learned: BTreeMap<Target, Revision>,
+}
+
+impl Interpreter {
+    /// Reads every device by this revision, or, if `None`, by the one it was heard to have.
+    pub fn new(given: Option<Revision>) -> Self {
+        Interpreter { given, learned: BTreeMap::new() }
+    }
+
+    /// The revision of a device, where it is known.
+    pub fn revision_of(&self, target: Target) -> Option<Revision> {
+        self.given.or_else(|| self.learned.get(&target).copied())
+    }
+
+    /// Gives a transaction its meaning.
+    pub fn read(&mut self, transaction: Transaction) -> Exchange {
+        let known = self.revision(&transaction);
+        let command = transaction.any_frame().map_or(0, Frame::command);
+        let mut exchange = Exchange {
+            spec: spec(command.into()),
+            revision: None,
+            revision_known: known.is_some(),
+            request: Decoded::default(),
+            reply: Decoded::default(),
+            transaction,
+        };
+        let Some(spec) = exchange.spec else { return exchange };
+        let mut revision = known;
+        if let Some(reply) = exchange.transaction.reply_frame()
+            && let Some([first, _]) = reply.status()
+            && matches!(Status::of(first), Status::Response(_))
+        {
+            let used = spec.decode(known, Direction::Reply, reply.data(), &mut exchange.reply);
+            exchange.revision = used;
+            // Without a known revision request and reply are read by the same form.
+            if !reply.data().is_empty() {
+                revision = revision.or(used);
+            }
+        }
+        if let Some(request) = exchange.transaction.request() {
+            let used = spec.decode(revision, Direction::Request, request.data(), &mut exchange.request);
+            exchange.revision = exchange.revision.or(used);
+        }
+        exchange
+    }
+
+    fn revision(&mut self, t: &Transaction) -> Option<Revision> {
+        if let Some(reply) = t.reply_frame()
+            && matches!(reply.command(), 0 | 11 | 21)
+            && let Some(identity) = Identity::of(reply.data())
+            && let Some(revision) = identity.revision()
+            && reply.data()[0] == 254
+        {
+            for target in [reply.address().target, Target::Unique(identity.unique)] {
+                if self.learned.len() < MAX_DEVICES || self.learned.contains_key(&target) {
+                    self.learned.insert(target, revision);
+                }
+            }
+        }
+        // The reply's address is the device's own, the request's may be the broadcast.
+        let target = t.reply_frame().or(t.request())?.address().target;
+        self.revision_of(target)
+    }
+}
+
+/// Reads one frame alone, as if it were all that passed: a request without its reply, or a device's
+/// frame without its request.
+pub fn read_alone(interpreter: &mut Interpreter, good: Good) -> Exchange {
+    use crate::transaction::{Kind, Oddities, Outcome};
+    let (kind, outcome) = match good.frame.frame_type() {
+        FrameType::Stx => (Kind::Asked, Outcome::Open),
+        FrameType::Ack => (Kind::Unasked, Outcome::Answered),
+        FrameType::Back => (Kind::Burst, Outcome::Answered),
+    };
+    let (tries, reply) = match kind {
+        Kind::Asked => (vec![good], None),
+        _ => (Vec::new(), Some(good)),
+    };
+    interpreter.read(Transaction {
+        kind,
+        outcome,
+        tries,
+        interludes: Vec::new(),
+        reply,
+        response_time: None,
+        oddities: Oddities::NONE,
+    })
+}
