@@ -3,6 +3,7 @@
 //! This is all that people-facing code sees. It still points at the octets and their times.
 
 pub mod json;
+pub mod view;
 
 use crate::app::command::{CommandSpec, Decoded, Direction, Found, Revision, spec};
 use crate::app::status::{CodeClass, Status};

@@ -1,0 +1,108 @@
+//! The arguments of every command.
+
+use crate::app::command::Revision;
+use crate::report::Format;
+use clap::{Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// A bench for loop-powered valve positioners: mock devices, a host, a log and its decoder.
+///
+/// Exit code 0: fine. 1: a check failed or nobody answered. 2: could not run, or nothing could be judged.
+#[derive(Debug, Parser)]
+#[command(name = "looprig", version, max_term_width = 100)]
+pub struct Args {
+    /// How results are written: for people, one JSON object a line, or one value a line for spreadsheets.
+    #[arg(long, global = true, value_enum, default_value_t = FormatArg::Text)]
+    pub format: FormatArg,
+    /// Colour in text.
+    #[arg(long = "color", global = true, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
+    pub colour: Colour,
+    /// Nothing but results: no progress, no summary.
+    #[arg(long, short, global = true)]
+    pub quiet: bool,
+    /// More: -v adds octets and status bits, -vv every field with its offset.
+    #[arg(long, short, global = true, action = clap::ArgAction::Count)]
+    pub verbose: u8,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Every command.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Decode a log, hex text or bare octets; what a file holds is told by its content.
+    Decode(DecodeArgs),
+    /// Say what a frame, command, status octet, response code, unit or timer means.
+    Explain(ExplainArgs),
+}
+
+/// `decode`.
+#[derive(Debug, clap::Args)]
+pub struct DecodeArgs {
+    /// Files to read; `-` is standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+    /// Read every device by this revision instead of the one that it says it has.
+    #[arg(long, value_parser = revision, value_name = "5|6|7")]
+    pub revision: Option<Revision>,
+    /// Only the summary at the end.
+    #[arg(long)]
+    pub summary: bool,
+}
+
+/// `explain`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:
+  looprig explain 86 A6 0D 00 15 11 01 07 00 00 20 42 91 39 56 B3     a frame, field by field
+  looprig explain 15                                                  command 15
+  looprig explain status 0x48                                         a status octet, both meanings
+  looprig explain code 6 2                                            response code 2 of command 6
+  looprig explain unit bar                                            a unit by symbol or code
+  looprig explain timer                                               the link's timers")]
+pub struct ExplainArgs {
+    /// A frame in hex, a command number, or `command N`, `status OCTET`, `code COMMAND CODE`,
+    /// `unit SYMBOL|CODE`, `timer [NAME]`.
+    #[arg(required = true, value_name = "WHAT", num_args = 1.., allow_hyphen_values = true)]
+    pub what: Vec<String>,
+    /// Read a frame by this revision.
+    #[arg(long, value_parser = revision, value_name = "5|6|7")]
+    pub revision: Option<Revision>,
+}
+
+/// `--format`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum FormatArg {
+    /// For people.
+    Text,
+    /// One object a line.
+    Json,
+    /// One value a line.
+    Csv,
+}
+
+impl From<FormatArg> for Format {
+    fn from(f: FormatArg) -> Format {
+        match f {
+            FormatArg::Text => Format::Text,
+            FormatArg::Json => Format::Json,
+            FormatArg::Csv => Format::Csv,
+        }
+    }
+}
+
+/// `--color`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Colour {
+    /// On a terminal, unless NO_COLOR is set.
+    Auto,
+    /// Also in a pipe.
+    Always,
+    /// Nowhere.
+    Never,
+}
+
+/// Reads 5, 6 or 7.
+fn revision(text: &str) -> Result<Revision, String> {
+    text.parse().ok().and_then(Revision::new).ok_or_else(|| "give 5, 6 or 7".to_owned())
+}
