@@ -11,4 +11,5 @@
 //! Identifiers in square brackets, such as `[FR-03]`, are headings in `protocol-notes/`.
 
 pub mod frame;
+pub mod line;
 pub mod time;
