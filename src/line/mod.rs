@@ -9,6 +9,8 @@
 mod bus;
 mod error;
 mod in_process;
+#[cfg(feature = "io")]
+pub mod io;
 mod tap;
 
 pub use bus::{Bus, CAPACITY, Delivery, Station};
