@@ -156,13 +156,17 @@ fn a_program_leaves_and_the_next_one_starts_clean() {
         host.send(&[round]).unwrap();
         let got = event(&mut ports, |e| matches!(e, PortEvent::Octets { .. }));
         assert!(matches!(got, PortEvent::Octets { values, .. } if values == [round]));
-        // The first thing that it hears is meant for it, not what the one before left unread.
+        // The first thing that it hears is meant for it, not what the deaf one left unread.
         assert!(ports.write(port, &[0xA0 + round]).unwrap());
         assert_eq!(receive(&mut host, 1), [0xA0 + round]);
-        assert!(ports.write(port, b"never read").unwrap());
         drop(host);
         gone(&mut ports);
         assert!(!ports.write(port, b"nobody").unwrap());
+        let deaf = open_raw(&path);
+        came(&mut ports);
+        assert!(ports.write(port, b"never read").unwrap());
+        drop(deaf);
+        gone(&mut ports);
     }
     // What a program says last is heard although it has gone.
     let mut host = serial_on(&path);
