@@ -58,7 +58,9 @@ impl Error {
             Fault::PermissionDenied => {
                 "join the group that owns the port (`ls -l` shows it, often `dialout` or `uucp`), log in again, and try once more"
             }
-            Fault::Busy => "close the other program that has this port open, then try once more",
+            Fault::Busy => {
+                "close the other program that has this port open, then try once more; a pseudo-terminal that a killed program left locked has to be made anew by whoever made it"
+            }
             Fault::NotATerminal => {
                 "name a serial port, such as serial:/dev/ttyUSB0, or the path that a `pty:` line printed"
             }
