@@ -239,6 +239,9 @@ fn a_program_that_does_not_read_stalls_nobody() {
 /// A pseudo-terminal that nobody tidies: our end, and the path of the other.
 fn bare_master() -> (fs::File, PathBuf) {
     use std::os::fd::FromRawFd;
+    // `ptsname` answers in one buffer for the whole process, and tests run side by side.
+    static NAME: std::sync::Mutex<()> = std::sync::Mutex::new(());
+    let _one_at_a_time = NAME.lock().unwrap();
     // SAFETY: a new descriptor that is ours alone; the name's length is that of the buffer.
     unsafe {
         let fd = libc::posix_openpt(libc::O_RDWR | libc::O_NOCTTY);
