@@ -16,6 +16,8 @@ pub mod capture;
 pub mod cli;
 pub mod exchange;
 pub mod frame;
+pub mod host;
+pub mod line;
 pub mod link;
 pub mod report;
 pub mod time;
