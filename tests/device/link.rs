@@ -228,6 +228,9 @@ fn a_newer_request_takes_the_place_of_an_older_one() {
     // What was not answered did not tell of the cold start; this answer did [ST-08].
     assert_eq!(reply.status, [0x00, 0x20]);
     assert_eq!(rig.ask(PRIMARY, 16, &[]).status, [0x00, 0x00]);
+    // One that gets silence, a tag that is not the device's, ends the waiting of the first too.
+    let both = [request(&to, 13, &[]), request(&to, 11, &TAG)].concat();
+    assert_eq!(rig.send(&both, None), None);
 }
 
 /// What comes while the device itself sends is not heard, its own echo least of all.

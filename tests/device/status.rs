@@ -169,3 +169,14 @@ fn fixed_from_power_up() {
     // The mock's own octets in this revision: fixed channels third.
     assert_eq!(rig.ask(PRIMARY, 48, &[]).data, [0, 0, 1, 0, 0, 0]);
 }
+
+/// Fixing the loop current changes what command 48 says, so its own answer has mask 10 besides 40 and 08 [ST-07]; and a
+/// set point that is held is within its limits, however far outside (04) the current is.
+#[test]
+fn fixed_by_command() {
+    let mut rig = Rig::new(R7).warm();
+    assert_eq!(rig.ask(PRIMARY, 6, &[0, 0]).status, [0, 0x58]);
+    rig.device.set_loop_current_ma(rig.now, 3.0);
+    assert_eq!(rig.ask(PRIMARY, 0, &[]).status, [0, 0x5C]);
+    assert_eq!(rig.ask(PRIMARY, 6, &[0, 1]).status, [0, 0x55]);
+}
