@@ -14,6 +14,7 @@ pub mod app;
 pub mod capture;
 #[cfg(feature = "io")]
 pub mod cli;
+pub mod device;
 pub mod exchange;
 pub mod frame;
 pub mod host;
