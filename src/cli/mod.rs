@@ -3,6 +3,7 @@
 mod args;
 mod decode;
 mod explain;
+mod mock;
 mod output;
 
 pub use args::Args;
@@ -27,6 +28,7 @@ pub fn run() -> ExitCode {
     let mut output = Output::new(&args);
     let ended = match &args.command {
         args::Command::Decode(a) => decode::run(a, &mut output),
+        args::Command::Mock(a) => mock::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
     let flushed = output.flush();
