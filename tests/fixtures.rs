@@ -12,10 +12,7 @@ fn octets(text: &str) -> Vec<u8> {
 
 fn frame_files() -> Vec<PathBuf> {
     let top = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/frames");
-    let mut out: Vec<PathBuf> = fs::read_dir(top)
-        .unwrap()
-        .map(|e| e.unwrap().path())
-        .collect();
+    let mut out: Vec<PathBuf> = fs::read_dir(top).unwrap().map(|e| e.unwrap().path()).collect();
     out.sort();
     out
 }
@@ -24,38 +21,23 @@ fn frame_files() -> Vec<PathBuf> {
 fn keys(path: &Path) -> BTreeMap<String, String> {
     let text = fs::read_to_string(path).unwrap();
     let pair = |line: &str| {
-        let (key, value) = line
-            .split_once(" = ")
-            .unwrap_or_else(|| panic!("{}: {line}", path.display()));
+        let (key, value) = line.split_once(" = ").unwrap_or_else(|| panic!("{}: {line}", path.display()));
         let value = value.strip_prefix('"').and_then(|v| v.strip_suffix('"'));
-        (
-            key.to_string(),
-            value
-                .unwrap_or_else(|| panic!("{}: {line}", path.display()))
-                .to_string(),
-        )
+        (key.to_string(), value.unwrap_or_else(|| panic!("{}: {line}", path.display())).to_string())
     };
     text.lines().map(pair).collect()
 }
 
 /// Place of the command octet in a frame without expansion octets [FR-01] [FR-03].
 fn command_at(frame: &[u8]) -> usize {
-    assert_eq!(
-        frame[0] & 0x60,
-        0,
-        "no published frame has expansion octets"
-    );
+    assert_eq!(frame[0] & 0x60, 0, "no published frame has expansion octets");
     if frame[0] & 0x80 == 0 { 2 } else { 6 }
 }
 
 /// Byte count [FR-08] and check byte [FR-09] by their definitions.
 fn assert_whole(name: &str, frame: &[u8]) {
     let command = command_at(frame);
-    assert_eq!(
-        frame.len(),
-        command + 3 + usize::from(frame[command + 1]),
-        "{name}: byte count"
-    );
+    assert_eq!(frame.len(), command + 3 + usize::from(frame[command + 1]), "{name}: byte count");
     assert_eq!(frame.iter().fold(0, |x, o| x ^ o), 0, "{name}: check byte");
 }
 
@@ -67,23 +49,14 @@ fn published_frames_are_whole() {
         let name = path.file_name().unwrap().to_string_lossy().into_owned();
         let entry = keys(&path);
         let known: Vec<&str> = entry.keys().map(String::as_str).collect();
-        assert_eq!(
-            known,
-            ["check", "kind", "meaning", "octets", "place", "source"],
-            "{name}"
-        );
+        assert_eq!(known, ["check", "kind", "meaning", "octets", "place", "source"], "{name}");
         let data = octets(&entry["octets"]);
         let command = match entry["kind"].as_str() {
             kind @ ("request" | "reply" | "burst") => {
                 assert_whole(&name, &data);
-                let expected = [("burst", 1), ("request", 2), ("reply", 6)]
-                    .into_iter()
-                    .find(|k| k.0 == kind);
+                let expected = [("burst", 1), ("request", 2), ("reply", 6)].into_iter().find(|k| k.0 == kind);
                 assert_eq!(data[0] & 0x07, expected.unwrap().1, "{name}: delimiter");
-                assert!(
-                    ["published", "computed"].contains(&entry["check"].as_str()),
-                    "{name}"
-                );
+                assert!(["published", "computed"].contains(&entry["check"].as_str()), "{name}");
                 Some(usize::from(data[command_at(&data)]))
             }
             "direct-pdu" => {
@@ -102,10 +75,7 @@ fn published_frames_are_whole() {
             entry["source"].to_lowercase(),
             command.map_or(String::new(), |n| format!("{n}-"))
         );
-        assert!(
-            name.starts_with(&start),
-            "{name}: should begin with {start}"
-        );
+        assert!(name.starts_with(&start), "{name}: should begin with {start}");
     }
 }
 
@@ -126,9 +96,7 @@ fn hand_made_vectors_are_whole() {
             "161" => assert_ne!(frame.iter().fold(0, |x, o| x ^ o), 0),
             no => assert_whole(no, &frame),
         }
-        let shown = cells[3]
-            .rsplit_once("pt.checksum=0x")
-            .map(|(_, x)| u8::from_str_radix(x, 16));
+        let shown = cells[3].rsplit_once("pt.checksum=0x").map(|(_, x)| u8::from_str_radix(x, 16));
         assert_eq!(shown, Some(Ok(*frame.last().unwrap())), "{line}");
         seen += 1;
     }

@@ -28,14 +28,11 @@ fn unused_fixtures(fixtures: &[String], readers: &[(String, String)]) -> Vec<Str
     let readers: Vec<String> = readers.iter().map(|(_, text)| code(text)).collect();
     let unused = fixtures.iter().filter(|path| {
         let (directory, file) = path.rsplit_once('/').unwrap_or(("", path));
-        let named = |text: &String| {
-            text.contains(file) || directory.contains('/') && text.contains(directory)
-        };
+        let named =
+            |text: &String| text.contains(file) || directory.contains('/') && text.contains(directory);
         file != "README.md" && !readers.iter().any(named)
     });
-    unused
-        .map(|path| format!("{path}: no test names this file or its directory"))
-        .collect()
+    unused.map(|path| format!("{path}: no test names this file or its directory")).collect()
 }
 
 fn length_faults(path: &str, text: &str) -> Vec<String> {
@@ -43,9 +40,7 @@ fn length_faults(path: &str, text: &str) -> Vec<String> {
     if n <= LONGEST {
         Vec::new()
     } else {
-        vec![format!(
-            "{path}: {n} lines, more than {LONGEST}: is it one concept?"
-        )]
+        vec![format!("{path}: {n} lines, more than {LONGEST}: is it one concept?")]
     }
 }
 
@@ -59,8 +54,7 @@ fn files(top: &str) -> Vec<String> {
         };
         for entry in entries.map(|e| e.expect("directory entry")) {
             let path = format!("{directory}/{}", entry.file_name().to_string_lossy());
-            let generated =
-                ["fuzz/target", "fuzz/corpus", "fuzz/artifacts"].contains(&path.as_str());
+            let generated = ["fuzz/target", "fuzz/corpus", "fuzz/artifacts"].contains(&path.as_str());
             match entry.file_type().expect("file type").is_dir() {
                 true if generated => {}
                 true => open.push(path),
@@ -76,47 +70,26 @@ fn files(top: &str) -> Vec<String> {
 fn texts(top: &str, end: &str) -> Vec<(String, String)> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let paths = files(top).into_iter().filter(|p| p.ends_with(end));
-    paths
-        .filter_map(|p| fs::read_to_string(root.join(&p)).ok().map(|text| (p, text)))
-        .collect()
+    paths.filter_map(|p| fs::read_to_string(root.join(&p)).ok().map(|text| (p, text))).collect()
 }
 
 fn none(faults: Vec<String>) {
-    assert!(
-        faults.is_empty(),
-        "{} faults:\n{}",
-        faults.len(),
-        faults.join("\n")
-    );
+    assert!(faults.is_empty(), "{} faults:\n{}", faults.len(), faults.join("\n"));
 }
 
 #[test]
 fn rooms_import_only_what_the_table_allows() {
     let sources = texts("src", ".rs");
-    assert!(
-        sources.iter().any(|(path, _)| path == "src/lib.rs"),
-        "src/ was not read"
-    );
-    none(
-        sources
-            .iter()
-            .flat_map(|(path, text)| import_faults(path, text))
-            .collect(),
-    );
+    assert!(sources.iter().any(|(path, _)| path == "src/lib.rs"), "src/ was not read");
+    none(sources.iter().flat_map(|(path, text)| import_faults(path, text)).collect());
 }
 
 #[test]
 fn requirements_have_one_heading_and_a_grade() {
     let (ids, faults) = headings(&texts("protocol-notes", ".md"));
     none(faults);
-    let missing = PREFIXES
-        .iter()
-        .filter(|p| !ids.iter().any(|id| id.starts_with(**p)));
-    none(
-        missing
-            .map(|p| format!("no heading in protocol-notes/ begins with [{p}-"))
-            .collect(),
-    );
+    let missing = PREFIXES.iter().filter(|p| !ids.iter().any(|id| id.starts_with(**p)));
+    none(missing.map(|p| format!("no heading in protocol-notes/ begins with [{p}-")).collect());
 }
 
 #[test]
@@ -128,36 +101,18 @@ fn citations_lead_to_headings() {
     }
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     for page in ["README.md", "DEVELOPERS.md", "fixtures/README.md"] {
-        all.extend(
-            fs::read_to_string(root.join(page))
-                .ok()
-                .map(|text| (page.to_string(), text)),
-        );
+        all.extend(fs::read_to_string(root.join(page)).ok().map(|text| (page.to_string(), text)));
     }
-    none(
-        all.iter()
-            .flat_map(|(path, text)| citation_faults(path, text, &ids))
-            .collect(),
-    );
+    none(all.iter().flat_map(|(path, text)| citation_faults(path, text, &ids)).collect());
 }
 
 #[test]
 fn source_tokens_resolve() {
     let notes = texts("protocol-notes", ".md");
-    let sources = notes
-        .iter()
-        .find(|(path, _)| path.ends_with("/sources.md"))
-        .expect("sources.md");
+    let sources = notes.iter().find(|(path, _)| path.ends_with("/sources.md")).expect("sources.md");
     let known = resolved(&sources.1);
-    let all = notes
-        .iter()
-        .cloned()
-        .chain(texts("fixtures", ".toml"))
-        .chain(texts("fixtures", ".md"));
-    none(
-        all.flat_map(|(path, text)| token_faults(&path, &text, &known))
-            .collect(),
-    );
+    let all = notes.iter().cloned().chain(texts("fixtures", ".toml")).chain(texts("fixtures", ".md"));
+    none(all.flat_map(|(path, text)| token_faults(&path, &text, &known)).collect());
 }
 
 #[test]
@@ -171,12 +126,7 @@ fn fixtures_are_read_by_tests() {
 
 #[test]
 fn source_files_stay_short() {
-    none(
-        texts("src", ".rs")
-            .iter()
-            .flat_map(|(path, text)| length_faults(path, text))
-            .collect(),
-    );
+    none(texts("src", ".rs").iter().flat_map(|(path, text)| length_faults(path, text)).collect());
 }
 
 /// Text that breaks the rule, and text that looks like it but does not.
@@ -185,33 +135,16 @@ mod bites {
 
     #[test]
     fn fixtures_that_nobody_reads() {
-        let fixtures = [
-            "fixtures/frames/a.toml",
-            "fixtures/b.csv",
-            "fixtures/README.md",
-        ]
-        .map(String::from);
+        let fixtures = ["fixtures/frames/a.toml", "fixtures/b.csv", "fixtures/README.md"].map(String::from);
         let reader = |s: &str| vec![("tests/x.rs".to_string(), s.to_string())];
-        assert_eq!(
-            unused_fixtures(&fixtures, &reader("// fixtures/frames b.csv")).len(),
-            2
-        );
-        assert_eq!(
-            unused_fixtures(&fixtures, &reader("open(\"fixtures/frames\")")).len(),
-            1
-        );
-        assert_eq!(
-            unused_fixtures(&fixtures, &reader("open(\"a.toml\"); open(\"b.csv\")")).len(),
-            0
-        );
+        assert_eq!(unused_fixtures(&fixtures, &reader("// fixtures/frames b.csv")).len(), 2);
+        assert_eq!(unused_fixtures(&fixtures, &reader("open(\"fixtures/frames\")")).len(), 1);
+        assert_eq!(unused_fixtures(&fixtures, &reader("open(\"a.toml\"); open(\"b.csv\")")).len(), 0);
     }
 
     #[test]
     fn long_files() {
         assert!(length_faults("src/a.rs", &"x\n".repeat(LONGEST)).is_empty());
-        assert_eq!(
-            length_faults("src/a.rs", &"x\n".repeat(LONGEST + 1)).len(),
-            1
-        );
+        assert_eq!(length_faults("src/a.rs", &"x\n".repeat(LONGEST + 1)).len(), 1);
     }
 }

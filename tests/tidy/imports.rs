@@ -106,10 +106,7 @@ fn tokens(source: &str) -> Vec<Token> {
             }
             ':' if at(i + 1) == ':' => {
                 i += 2;
-                out.push(Token {
-                    line,
-                    text: "::".into(),
-                });
+                out.push(Token { line, text: "::".into() });
             }
             ch if word(ch) => {
                 while word(at(i)) {
@@ -135,10 +132,7 @@ fn tokens(source: &str) -> Vec<Token> {
             ch => {
                 i += 1;
                 if !ch.is_whitespace() {
-                    out.push(Token {
-                        line,
-                        text: ch.into(),
-                    });
+                    out.push(Token { line, text: ch.into() });
                 }
             }
         }
@@ -185,11 +179,7 @@ pub fn import_faults(path: &str, source: &str) -> Vec<String> {
     let is_root = parts == ["lib.rs"];
     let room = parts[0].trim_end_matches(".rs");
     let last = parts[parts.len() - 1];
-    let depth = if is_root {
-        0
-    } else {
-        parts.len() - usize::from(last == "mod.rs")
-    };
+    let depth = if is_root { 0 } else { parts.len() - usize::from(last == "mod.rs") };
     let mut out = Vec::new();
     if !is_root && !is_room(room) {
         out.push(format!("{path}: `{room}` is not in the table of rooms"));
@@ -227,16 +217,10 @@ pub fn import_faults(path: &str, source: &str) -> Vec<String> {
             }
             ";" => (test_next, public_use) = (false, false),
             "use" => public_use = matches!(before(1), "pub" | ")"),
-            "*" if is_root && public_use => {
-                fault("a glob re-export at the crate root hides its room".into())
-            }
+            "*" if is_root && public_use => fault("a glob re-export at the crate root hides its room".into()),
             "include" if text(i + 1) == "!" => fault("include! hides in which room code is".into()),
-            "looprig"
-                if matches!(text(i + 1), "::" | "as") || matches!(before(1), "use" | "crate") =>
-            {
-                fault(
-                    "`looprig` inside the library hides the room: write `crate::ROOM::...`".into(),
-                );
+            "looprig" if matches!(text(i + 1), "::" | "as") || matches!(before(1), "use" | "crate") => {
+                fault("`looprig` inside the library hides the room: write `crate::ROOM::...`".into());
             }
             "super" if before(1) != "::" || before(2) == "self" => {
                 let mut n = 1;
@@ -245,10 +229,7 @@ pub fn import_faults(path: &str, source: &str) -> Vec<String> {
                 }
                 let here = depth + scopes.iter().filter(|s| s.0).count();
                 if matches!(text(i + 2 * n - 1), "::" | "as") && n >= here {
-                    fault(
-                        "`super` up to the crate root hides the room: write `crate::ROOM::...`"
-                            .into(),
-                    );
+                    fault("`super` up to the crate root hides the room: write `crate::ROOM::...`".into());
                 }
             }
             "crate" if text(i + 1) == "as" => fault("a new name for the crate hides rooms".into()),
@@ -267,9 +248,7 @@ pub fn import_faults(path: &str, source: &str) -> Vec<String> {
                         fault(format!("`{room}` may not import `{name}`"));
                     } else if public_use {
                         let blind = |c: &&(&str, May)| {
-                            c.0 != name
-                                && may_import(c.0, room, false)
-                                && !may_import(c.0, &name, false)
+                            c.0 != name && may_import(c.0, room, false) && !may_import(c.0, &name, false)
                         };
                         for (other, _) in ROOMS.iter().filter(blind) {
                             fault(format!(
@@ -291,53 +270,22 @@ mod bites {
 
     fn caught(path: &str, source: &str, part: &str) {
         let faults = import_faults(path, source);
-        assert!(
-            faults.iter().any(|f| f.contains(part)),
-            "{source:?} gave {faults:?}"
-        );
+        assert!(faults.iter().any(|f| f.contains(part)), "{source:?} gave {faults:?}");
     }
 
     fn clean(path: &str, source: &str) {
-        assert_eq!(
-            import_faults(path, source),
-            Vec::<String>::new(),
-            "{source:?}"
-        );
+        assert_eq!(import_faults(path, source), Vec::<String>::new(), "{source:?}");
     }
 
     #[test]
     fn upward_imports() {
-        caught(
-            "src/frame/mod.rs",
-            "use crate::link::Master;",
-            "`frame` may not import `link`",
-        );
-        caught(
-            "src/frame/octet.rs",
-            "fn f() { crate::app::print() }",
-            "may not import `app`",
-        );
-        caught(
-            "src/link/mod.rs",
-            "use crate::{time::Instant, line::{a, b}};",
-            "import `line`",
-        );
-        caught(
-            "src/conform/mod.rs",
-            "pub use crate::{{device::X}, time};",
-            "import `device`",
-        );
-        caught(
-            "src/plant/air.rs",
-            "use crate::r#frame::Octet;",
-            "may not import `frame`",
-        );
+        caught("src/frame/mod.rs", "use crate::link::Master;", "`frame` may not import `link`");
+        caught("src/frame/octet.rs", "fn f() { crate::app::print() }", "may not import `app`");
+        caught("src/link/mod.rs", "use crate::{time::Instant, line::{a, b}};", "import `line`");
+        caught("src/conform/mod.rs", "pub use crate::{{device::X}, time};", "import `device`");
+        caught("src/plant/air.rs", "use crate::r#frame::Octet;", "may not import `frame`");
         caught("src/bench/api.rs", "use ::looprig as l;", "hides the room");
-        caught(
-            "src/bench/api.rs",
-            "use crate::report::text;",
-            "may not import `report`",
-        );
+        caught("src/bench/api.rs", "use crate::report::text;", "may not import `report`");
         caught("src/attic/mod.rs", "", "not in the table");
         caught("src/link/mod.rs", "use crate::Frame;", "no room");
         let faults = import_faults("src/frame/mod.rs", "\n\nuse crate::link::X;");
@@ -346,14 +294,8 @@ mod bites {
 
     #[test]
     fn allowed_imports() {
-        clean(
-            "src/frame/mod.rs",
-            "use crate::time::Instant; use crate::frame::octet::Octet;",
-        );
-        clean(
-            "src/link/mod.rs",
-            "use crate::{time::{Instant, Pace}, frame::{self, Frame}};",
-        );
+        clean("src/frame/mod.rs", "use crate::time::Instant; use crate::frame::octet::Octet;");
+        clean("src/link/mod.rs", "use crate::{time::{Instant, Pace}, frame::{self, Frame}};");
         clean("src/bench/mod.rs", "use crate::{device, sim, plant};");
         clean("src/cli/run.rs", "use crate::report::html;");
         clean("src/main.rs", "use looprig::cli;");
@@ -365,95 +307,39 @@ mod bites {
             "src/app/mod.rs",
             "const A: &str = r#\"\" crate::link::\"#; const C: char = '\"'; fn f<'a>(x: &'a u8) {}",
         );
-        clean(
-            "src/app/mod.rs",
-            "pub(crate) fn a() {} pub(in crate::app) fn b() {} pub(super) fn c() {}",
-        );
+        clean("src/app/mod.rs", "pub(crate) fn a() {} pub(in crate::app) fn b() {} pub(super) fn c() {}");
     }
 
     #[test]
     fn test_modules_may_use_frame_and_time() {
-        clean(
-            "src/app/mod.rs",
-            "#[cfg(test)]\nmod tests { use super::*; use crate::frame::Octet; }",
-        );
+        clean("src/app/mod.rs", "#[cfg(test)]\nmod tests { use super::*; use crate::frame::Octet; }");
         clean("src/app/status/tests.rs", "use crate::time::Instant;");
-        caught(
-            "src/app/mod.rs",
-            "#[cfg(test)] mod tests { use crate::link::X; }",
-            "import `link`",
-        );
-        caught(
-            "src/app/mod.rs",
-            "#[cfg(test)] mod tests { } use crate::frame::Octet;",
-            "import `frame`",
-        );
-        caught(
-            "src/app/mod.rs",
-            "mod inner { use crate::frame::Octet; }",
-            "import `frame`",
-        );
+        caught("src/app/mod.rs", "#[cfg(test)] mod tests { use crate::link::X; }", "import `link`");
+        caught("src/app/mod.rs", "#[cfg(test)] mod tests { } use crate::frame::Octet;", "import `frame`");
+        caught("src/app/mod.rs", "mod inner { use crate::frame::Octet; }", "import `frame`");
     }
 
     #[test]
     fn hidden_imports() {
-        caught(
-            "src/frame/octet.rs",
-            "use super::super::link::X;",
-            "crate root",
-        );
+        caught("src/frame/octet.rs", "use super::super::link::X;", "crate root");
         caught("src/frame/mod.rs", "use super::link::X;", "crate root");
-        caught(
-            "src/frame/mod.rs",
-            "mod a { use super::super::link; }",
-            "crate root",
-        );
+        caught("src/frame/mod.rs", "mod a { use super::super::link; }", "crate root");
         caught("src/frame/mod.rs", "use self::super::link;", "crate root");
-        clean(
-            "src/app/types/date.rs",
-            "use super::super::status; mod a { use super::super::time; }",
-        );
+        clean("src/app/types/date.rs", "use super::super::status; mod a { use super::super::time; }");
         caught("src/frame/mod.rs", "use crate as c;", "new name");
         caught("src/frame/mod.rs", "use crate::{self as c};", "whole crate");
         caught("src/frame/mod.rs", "use crate::*;", "whole crate");
-        caught(
-            "src/frame/mod.rs",
-            "extern crate self as c;",
-            "extern crate self",
-        );
+        caught("src/frame/mod.rs", "extern crate self as c;", "extern crate self");
         caught("src/lib.rs", "extern crate self as c;", "extern crate self");
         caught("src/lib.rs", "pub use link::*;", "glob");
-        clean(
-            "src/lib.rs",
-            "pub mod frame; pub use frame::Frame; const A: u8 = 2 * 3;",
-        );
-        caught(
-            "src/frame/mod.rs",
-            "fn f() { looprig::link::x() }",
-            "inside the library",
-        );
-        caught(
-            "src/frame/mod.rs",
-            "#[path = \"../link/x.rs\"] mod x;",
-            "#[path]",
-        );
-        caught(
-            "src/frame/mod.rs",
-            "#[cfg_attr(unix, path = \"x.rs\")] mod x;",
-            "#[path]",
-        );
-        caught(
-            "src/frame/mod.rs",
-            "include!(\"../link/x.rs\");",
-            "include!",
-        );
+        clean("src/lib.rs", "pub mod frame; pub use frame::Frame; const A: u8 = 2 * 3;");
+        caught("src/frame/mod.rs", "fn f() { looprig::link::x() }", "inside the library");
+        caught("src/frame/mod.rs", "#[path = \"../link/x.rs\"] mod x;", "#[path]");
+        caught("src/frame/mod.rs", "#[cfg_attr(unix, path = \"x.rs\")] mod x;", "#[path]");
+        caught("src/frame/mod.rs", "include!(\"../link/x.rs\");", "include!");
         caught("src/frame/mod.rs", "#[macro_use] mod x;", "macro_use");
         // `exchange` may use `ip`; whoever may use `exchange` but not `ip` must not get it that way.
-        caught(
-            "src/exchange/mod.rs",
-            "pub use crate::ip::Message;",
-            "reaches `commission`",
-        );
+        caught("src/exchange/mod.rs", "pub use crate::ip::Message;", "reaches `commission`");
         clean("src/link/mod.rs", "pub use crate::time::Instant;");
     }
 
@@ -461,17 +347,10 @@ mod bites {
     fn the_table_itself() {
         for (room, may) in ROOMS {
             let (May::Only(list) | May::AllBut(list)) = may;
-            assert!(
-                list.iter().all(|other| is_room(other) && other != room),
-                "{room}"
-            );
+            assert!(list.iter().all(|other| is_room(other) && other != room), "{room}");
         }
         for judge in ["conform", "commission"] {
-            assert!(
-                ["device", "sim", "plant", "bench"]
-                    .iter()
-                    .all(|x| !may_import(judge, x, false))
-            );
+            assert!(["device", "sim", "plant", "bench"].iter().all(|x| !may_import(judge, x, false)));
         }
         let names: std::collections::BTreeSet<_> = ROOMS.iter().map(|(n, _)| n).collect();
         assert_eq!(names.len(), ROOMS.len());

@@ -3,9 +3,7 @@
 use std::collections::BTreeSet;
 
 /// Prefixes of requirement ids.
-pub const PREFIXES: &[&str] = &[
-    "FR", "LL", "TY", "ST", "CM", "TB", "UN", "DV", "HO", "LI", "LG",
-];
+pub const PREFIXES: &[&str] = &["FR", "LL", "TY", "ST", "CM", "TB", "UN", "DV", "HO", "LI", "LG"];
 
 fn is_id(s: &str) -> bool {
     let tail = s.get(3..).unwrap_or("");
@@ -13,34 +11,23 @@ fn is_id(s: &str) -> bool {
         && PREFIXES.contains(&s.get(..2).unwrap_or(""))
         && s.get(2..3) == Some("-")
         && !tail.is_empty()
-        && tail
-            .chars()
-            .all(|c| c.is_ascii_digit() || c.is_ascii_uppercase())
+        && tail.chars().all(|c| c.is_ascii_digit() || c.is_ascii_uppercase())
 }
 
 /// What stands between `[` and the next `]` of a line, link targets left out.
 fn brackets(line: &str) -> Vec<&str> {
     let inner = line.split('[').skip(1).filter_map(|s| s.split_once(']'));
-    inner
-        .filter(|(_, after)| !after.starts_with('('))
-        .map(|(s, _)| s.trim_end_matches('\\'))
-        .collect()
+    inner.filter(|(_, after)| !after.starts_with('(')).map(|(s, _)| s.trim_end_matches('\\')).collect()
 }
 
 /// Requirement ids that a text cites, with their lines: in brackets, or alone between quotes.
 fn citations(text: &str) -> Vec<(usize, String)> {
     let mut out = Vec::new();
     for (n, line) in text.lines().enumerate() {
-        let in_brackets = brackets(line)
-            .into_iter()
-            .flat_map(|s| s.split([',', ' ', ';']));
+        let in_brackets = brackets(line).into_iter().flat_map(|s| s.split([',', ' ', ';']));
         // Between quotes a loop tag such as LI-101 may stand too: only the exact shape of an id counts.
         let shaped = |s: &&str| {
-            if s.starts_with("CM-") {
-                s.len() >= 6
-            } else {
-                s.len() == 5
-            }
+            if s.starts_with("CM-") { s.len() >= 6 } else { s.len() == 5 }
         };
         let quoted = line.split('"').skip(1).step_by(2).filter(shaped);
         let ids = in_brackets.chain(quoted).filter(|s| is_id(s));
@@ -55,8 +42,7 @@ pub fn headings(notes: &[(String, String)]) -> (BTreeSet<String>, Vec<String>) {
     for (path, text) in notes {
         let lines: Vec<&str> = text.lines().collect();
         for (n, line) in lines.iter().enumerate() {
-            let Some((id, title)) = line.strip_prefix("## [").and_then(|s| s.split_once("] "))
-            else {
+            let Some((id, title)) = line.strip_prefix("## [").and_then(|s| s.split_once("] ")) else {
                 continue;
             };
             let mut fault = |what: &str| out.push(format!("{path}:{}: [{id}] {what}", n + 1));
@@ -72,9 +58,9 @@ pub fn headings(notes: &[(String, String)]) -> (BTreeSet<String>, Vec<String>) {
                 Some(("H", sources)) if count(sources) >= 2 => {}
                 Some(("M", sources)) if count(sources) >= 1 => {}
                 Some(("R" | "own", sources)) if sources == "-" || count(sources) >= 1 => {}
-                _ => fault(
-                    "lacks its line `Grade: ... · Sources: ...`, or has too few sources for its grade",
-                ),
+                _ => {
+                    fault("lacks its line `Grade: ... · Sources: ...`, or has too few sources for its grade")
+                }
             }
         }
     }
@@ -82,31 +68,21 @@ pub fn headings(notes: &[(String, String)]) -> (BTreeSet<String>, Vec<String>) {
 }
 
 pub fn citation_faults(path: &str, text: &str, ids: &BTreeSet<String>) -> Vec<String> {
-    let unknown = citations(text)
-        .into_iter()
-        .filter(|(_, id)| !ids.contains(id));
-    unknown
-        .map(|(n, id)| format!("{path}:{n}: [{id}] has no heading in protocol-notes/"))
-        .collect()
+    let unknown = citations(text).into_iter().filter(|(_, id)| !ids.contains(id));
+    unknown.map(|(n, id)| format!("{path}:{n}: [{id}] has no heading in protocol-notes/")).collect()
 }
 
 /// Whether a word has the shape of a source token: capitals and digits, a small letter at most at the end.
 fn is_token(s: &str) -> bool {
     let upper = |c: char| c.is_ascii_uppercase() || c.is_ascii_digit();
-    let stem = s
-        .strip_suffix(|c: char| c.is_ascii_lowercase())
-        .unwrap_or(s);
+    let stem = s.strip_suffix(|c: char| c.is_ascii_lowercase()).unwrap_or(s);
     let year_like = s.len() == 4 && s.chars().all(|c| c.is_ascii_digit());
-    stem.len() >= 2
-        && stem.chars().all(upper)
-        && (year_like || s.contains(|c: char| c.is_ascii_alphabetic()))
+    stem.len() >= 2 && stem.chars().all(upper) && (year_like || s.contains(|c: char| c.is_ascii_alphabetic()))
 }
 
 /// Tokens that sources.md resolves: first cells of its table.
 pub fn resolved(sources: &str) -> BTreeSet<String> {
-    let rows = sources
-        .lines()
-        .filter_map(|l| l.strip_prefix("| ")?.split_once(" | "));
+    let rows = sources.lines().filter_map(|l| l.strip_prefix("| ")?.split_once(" | "));
     rows.filter(|(token, document)| is_token(token) && document.len() > 4)
         .map(|(t, _)| t.to_string())
         .collect()
@@ -123,12 +99,9 @@ pub fn token_faults(path: &str, text: &str, known: &BTreeSet<String>) -> Vec<Str
             tokens.push(source.trim().trim_matches('"'));
         }
         let unknown = tokens.into_iter().filter(|s| !known.contains(*s));
-        out.extend(unknown.map(|s| {
-            format!(
-                "{path}:{}: source `{s}` is not in protocol-notes/sources.md",
-                n + 1
-            )
-        }));
+        out.extend(
+            unknown.map(|s| format!("{path}:{}: source `{s}` is not in protocol-notes/sources.md", n + 1)),
+        );
     }
     if path.starts_with("fixtures/frames/") && path.ends_with(".toml") && !named {
         out.push(format!("{path}: a published frame without `source`"));
@@ -148,22 +121,9 @@ mod bites {
         for case in cases.map(|s| s.replace('@', "FR")) {
             assert_eq!(citation_faults("a.rs", &case, &known).len(), 1, "{case}");
         }
-        let fine = [
-            "[@-03]",
-            "\"@-03\"",
-            "@-99",
-            "[@-99](x)",
-            "[F-99]",
-            "[XX-01]",
-            "\"@-3104\"",
-            "[é]",
-        ];
+        let fine = ["[@-03]", "\"@-03\"", "@-99", "[@-99](x)", "[F-99]", "[XX-01]", "\"@-3104\"", "[é]"];
         for case in fine.map(|s| s.replace('@', "FR")) {
-            assert_eq!(
-                citation_faults("a.rs", &case, &known),
-                Vec::<String>::new(),
-                "{case}"
-            );
+            assert_eq!(citation_faults("a.rs", &case, &known), Vec::<String>::new(), "{case}");
         }
     }
 
@@ -193,17 +153,7 @@ mod bites {
         assert!(token_faults(path, "source = \"1770\"", &known).is_empty());
         assert_eq!(token_faults(path, "source = \"1771\"", &known).len(), 1);
         assert_eq!(token_faults(path, "octets = \"\"", &known).len(), 1);
-        assert_eq!(
-            token_faults(
-                "protocol-notes/a.md",
-                "as [TI0] and [SPEC1734b] say",
-                &known
-            )
-            .len(),
-            2
-        );
-        assert!(
-            token_faults("protocol-notes/a.md", "[[line]] [1770] x[12] [a]", &known).is_empty()
-        );
+        assert_eq!(token_faults("protocol-notes/a.md", "as [TI0] and [SPEC1734b] say", &known).len(), 2);
+        assert!(token_faults("protocol-notes/a.md", "[[line]] [1770] x[12] [a]", &known).is_empty());
     }
 }
