@@ -11,8 +11,14 @@
 //! Identifiers in square brackets, such as `[FR-03]`, are headings in `protocol-notes/`.
 
 pub mod app;
+pub mod capture;
+#[cfg(feature = "io")]
+pub mod cli;
 pub mod exchange;
 pub mod frame;
+pub mod host;
+pub mod line;
 pub mod link;
+pub mod report;
 pub mod time;
 pub mod transaction;

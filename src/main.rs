@@ -1,3 +1,7 @@
 //! The `looprig` command.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    looprig::cli::run()
+}

@@ -48,6 +48,20 @@ pub enum Damage {
     NoStatus,
 }
 
+impl Damage {
+    /// What happened, without where: a name to count by.
+    pub const fn kind(&self) -> &'static str {
+        match self {
+            Damage::Header { .. } => "spoilt octet in the header",
+            Damage::Character { .. } => "spoilt octet",
+            Damage::Gap { .. } => "broken off by a pause",
+            Damage::Truncated { .. } => "breaks off",
+            Damage::Check { .. } => "wrong check byte",
+            Damage::NoStatus => "no status octets",
+        }
+    }
+}
+
 impl fmt::Display for Damage {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -110,7 +110,11 @@ impl Master {
             echo: line.echo,
             receiver: Receiver::new(ReceiverConfig::for_line(pace, line.stamp_error)),
             // The master itself says when a request is unanswered.
-            pairer: Pairer::new(PairerConfig { character: timers.character, slave_time_out: None }),
+            pairer: Pairer::new(PairerConfig {
+                character: timers.character,
+                slave_time_out: None,
+                timed: true,
+            }),
             state: State::Idle,
             job: None,
             free_at: now + wait,

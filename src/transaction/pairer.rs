@@ -23,9 +23,15 @@ pub struct PairerConfig {
     pub character: Duration,
     /// How long after a request an answer may begin [LL-02]; `None` to wait for the next frame.
     pub slave_time_out: Option<Duration>,
+    /// Whether the octets' times mean anything; without, no response time is told.
+    pub timed: bool,
 }
 
 impl PairerConfig {
+    /// For octets whose times mean nothing.
+    pub const UNTIMED: PairerConfig =
+        PairerConfig { character: Duration::ZERO, slave_time_out: None, timed: false };
+
     /// The standard's times at this pace, with `margin` added to the slave time-out.
     pub fn for_line(pace: Pace, margin: Duration) -> Self {
         PairerConfig {
@@ -34,6 +40,7 @@ impl PairerConfig {
                 Pace::Fast => None,
                 _ => Some(pace.scale(BitTimes::characters(28 + 2).duration()) + margin),
             },
+            timed: true,
         }
     }
 }
@@ -170,7 +177,7 @@ impl Pairer {
             tries: p.tries,
             interludes: p.interludes,
             reply: Some(good),
-            response_time: Some(begins.since(asked_until)),
+            response_time: self.config.timed.then(|| begins.since(asked_until)),
             oddities,
         })));
     }

@@ -249,7 +249,6 @@ pub fn write_text(found: &Found, data: &[u8], out: &mut String) {
 
 /// Appends the names of the bits that are set, or `none`.
 pub fn write_bits(table: &super::types::BitTable, octet: u8, out: &mut String) {
-    use core::fmt::Write;
     if octet == 0 {
         out.push_str("none");
         return;
@@ -261,10 +260,6 @@ pub fn write_bits(table: &super::types::BitTable, octet: u8, out: &mut String) {
         }
         first = false;
         out.push_str(name);
-    }
-    let unknown = table.unknown_bits(octet);
-    if unknown != 0 {
-        let _ = write!(out, "{}bits 0x{unknown:02X} without a name", if first { "" } else { ", " });
     }
 }
 

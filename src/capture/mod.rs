@@ -1,0 +1,15 @@
+//! What was captured: the log, other forms of octets in files, and their way to exchanges.
+
+mod annotate;
+mod hex_text;
+mod log;
+mod reader;
+#[cfg(feature = "io")]
+mod writer;
+
+pub use annotate::{Annotator, Item, between};
+pub use hex_text::{HexError, parse_hex_line};
+pub use log::{Direction, Header, LOG_VERSION, LineError, LogLine, Record, parse_line};
+pub use reader::{Captured, ContentKind, Problem, Reader, recognise};
+#[cfg(feature = "io")]
+pub use writer::{LogFileError, LogWriter, Recorder};

@@ -1,0 +1,290 @@
+//! Reads captured octets from a stream, whatever form they have; the form is told by the content.
+
+use super::hex_text::parse_hex_line;
+use super::log::{Header, LogLine, Record, parse_line};
+use crate::frame::Octet;
+use crate::time::{BitTimes, Instant};
+use core::fmt;
+use std::io::{self, BufRead};
+
+/// Octets of noise-free text looked at to tell what a file is.
+const LOOK: usize = 4096;
+/// A longer line is no record: the longest frame with its marks takes far less.
+const LONGEST_LINE: usize = 1 << 20;
+/// Octets of a file of bare octets taken at a time.
+const CHUNK: usize = 8192;
+
+/// What a file holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ContentKind {
+    /// A log of looprig [LG-01].
+    Log,
+    /// Octets as hex text, one frame or more a line.
+    Hex,
+    /// Octets as they are.
+    Octets,
+    /// A packet capture, which this version does not read.
+    PacketCapture,
+    /// Sound, which this version does not read.
+    Sound,
+}
+
+/// Tells from its beginning what a file holds.
+pub fn recognise(start: &[u8]) -> ContentKind {
+    let magic = |m: &[u8]| start.starts_with(m);
+    if magic(b"{\"looprig_log\"") || magic(b"{\"t\":") {
+        return ContentKind::Log;
+    }
+    let pcap = [
+        [0xD4, 0xC3, 0xB2, 0xA1],
+        [0xA1, 0xB2, 0xC3, 0xD4],
+        [0x4D, 0x3C, 0xB2, 0xA1],
+        [0x0A, 0x0D, 0x0D, 0x0A],
+    ];
+    if pcap.iter().any(|m| magic(m)) {
+        return ContentKind::PacketCapture;
+    }
+    if magic(b"RIFF") && start.get(8..12) == Some(b"WAVE") {
+        return ContentKind::Sound;
+    }
+    let text = start.iter().all(|&b| matches!(b, b'\t' | b'\n' | b'\r' | 0x20..=0x7E));
+    if text && !start.is_empty() { ContentKind::Hex } else { ContentKind::Octets }
+}
+
+/// One thing read.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Captured {
+    /// A capture begins, with a clock of its own.
+    Start(Header),
+    /// Octets in order.
+    Octets(Vec<Octet>),
+    /// The octets before stand alone: what follows does not continue them.
+    Break,
+    /// Something could not be read; reading goes on.
+    Problem(Problem),
+}
+
+/// Something in a file that could not be read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// The line, from 1.
+    pub line: u64,
+    /// Whether it is the torn end of a log [LG-02].
+    pub torn: bool,
+    /// What is wrong.
+    pub what: String,
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.torn {
+            write!(
+                f,
+                "line {}, the last, is torn and was skipped: the capture was cut off while it was written",
+                self.line
+            )
+        } else {
+            write!(f, "line {} was skipped: {}", self.line, self.what)
+        }
+    }
+}
+
+/// Reads a stream piece by piece; never holds more than one line or chunk.
+#[derive(Debug)]
+pub struct Reader<R> {
+    input: R,
+    kind: ContentKind,
+    line: Vec<u8>,
+    number: u64,
+    at: Instant,
+    ready: Option<Captured>,
+}
+
+impl<R: BufRead> Reader<R> {
+    /// Looks at the beginning of `input` and gets ready to read it.
+    ///
+    /// # Errors
+    /// The input cannot be read.
+    pub fn new(mut input: R) -> io::Result<Self> {
+        let start = input.fill_buf()?;
+        let kind = recognise(&start[..start.len().min(LOOK)]);
+        Ok(Reader { input, kind, line: Vec::new(), number: 0, at: Instant::ZERO, ready: None })
+    }
+
+    /// What the input holds.
+    pub fn kind(&self) -> ContentKind {
+        self.kind
+    }
+
+    /// The next thing; `None` at the end.
+    ///
+    /// # Errors
+    /// The input cannot be read.
+    #[allow(
+        clippy::should_implement_trait,
+        reason = "an error of the input ends the reading, an item does not"
+    )]
+    pub fn next(&mut self) -> io::Result<Option<Captured>> {
+        if let Some(ready) = self.ready.take() {
+            return Ok(Some(ready));
+        }
+        match self.kind {
+            ContentKind::Log => self.next_log(),
+            ContentKind::Hex => self.next_hex(),
+            _ => self.next_octets(),
+        }
+    }
+
+    fn next_log(&mut self) -> io::Result<Option<Captured>> {
+        loop {
+            let Some(whole) = self.read_line()? else { return Ok(None) };
+            let text = core::str::from_utf8(&self.line).map_err(|e| e.to_string());
+            let parsed = match text {
+                Ok(t) if t.trim().is_empty() && whole => continue,
+                Ok(t) => parse_line(t).map_err(|e| e.to_string()),
+                Err(e) => Err(e),
+            };
+            return Ok(Some(match parsed {
+                Ok(LogLine::Header(h)) => Captured::Start(h),
+                Ok(LogLine::Record(Record { octets, .. })) => Captured::Octets(octets),
+                Err(what) => Captured::Problem(Problem { line: self.number, torn: !whole, what }),
+            }));
+        }
+    }
+
+    fn next_hex(&mut self) -> io::Result<Option<Captured>> {
+        loop {
+            if self.read_line()?.is_none() {
+                return Ok(None);
+            }
+            let text = String::from_utf8_lossy(&self.line);
+            match parse_hex_line(&text) {
+                Ok(values) if values.is_empty() => {}
+                Ok(values) => {
+                    let octets = self.stamp_frame(&values);
+                    self.ready = Some(Captured::Break);
+                    return Ok(Some(Captured::Octets(octets)));
+                }
+                Err(e) => {
+                    return Ok(Some(Captured::Problem(Problem {
+                        line: self.number,
+                        torn: false,
+                        what: e.to_string(),
+                    })));
+                }
+            }
+        }
+    }
+
+    fn next_octets(&mut self) -> io::Result<Option<Captured>> {
+        let chunk = self.input.fill_buf()?;
+        if chunk.is_empty() {
+            return Ok(None);
+        }
+        let values = chunk[..chunk.len().min(CHUNK)].to_vec();
+        self.input.consume(values.len());
+        Ok(Some(Captured::Octets(self.stamp(&values))))
+    }
+
+    /// A line of hex may leave out the preamble, as printed frames do: it is put before.
+    fn stamp_frame(&mut self, values: &[u8]) -> Vec<Octet> {
+        if values.starts_with(&[0xFF, 0xFF]) {
+            return self.stamp(values);
+        }
+        let missing = if values.first() == Some(&0xFF) { 1 } else { 2 };
+        self.stamp(&[&[0xFF; 2][..missing], values].concat())
+    }
+
+    /// Gives octets without times the times that the wire would give them.
+    fn stamp(&mut self, values: &[u8]) -> Vec<Octet> {
+        let step = BitTimes::characters(1).duration();
+        values
+            .iter()
+            .map(|&v| {
+                self.at += step;
+                Octet::clean(self.at, v)
+            })
+            .collect()
+    }
+
+    /// Reads one line into `self.line`, without its end; says whether it had one.
+    fn read_line(&mut self) -> io::Result<Option<bool>> {
+        self.line.clear();
+        self.number += 1;
+        let mut any = false;
+        loop {
+            let chunk = self.input.fill_buf()?;
+            if chunk.is_empty() {
+                return Ok(if any { Some(false) } else { None });
+            }
+            any = true;
+            let (part, ended) = match memchr(chunk) {
+                Some(i) => (&chunk[..i], true),
+                None => (chunk, false),
+            };
+            // What exceeds the limit is read and dropped, so that one line cannot fill the memory.
+            let room = LONGEST_LINE.saturating_sub(self.line.len());
+            self.line.extend_from_slice(&part[..part.len().min(room)]);
+            let used = part.len() + usize::from(ended);
+            self.input.consume(used);
+            if ended {
+                if self.line.last() == Some(&b'\r') {
+                    self.line.pop();
+                }
+                return Ok(Some(true));
+            }
+        }
+    }
+}
+
+fn memchr(chunk: &[u8]) -> Option<usize> {
+    chunk.iter().position(|&b| b == b'\n')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read_all(input: &[u8]) -> Vec<Captured> {
+        let mut r = Reader::new(input).expect("memory can be read");
+        std::iter::from_fn(|| r.next().expect("memory can be read")).collect()
+    }
+
+    #[test]
+    fn content_is_recognised() {
+        assert_eq!(recognise(b"{\"looprig_log\":1}"), ContentKind::Log);
+        assert_eq!(recognise(b"FF FF 02 80 00 00 82\n"), ContentKind::Hex);
+        assert_eq!(recognise(&[0xFF, 0xFF, 0x02, 0x80]), ContentKind::Octets);
+        assert_eq!(recognise(&[0x0A, 0x0D, 0x0D, 0x0A, 0]), ContentKind::PacketCapture);
+        assert_eq!(recognise(b"RIFF\0\0\0\0WAVEfmt "), ContentKind::Sound);
+    }
+
+    #[test]
+    fn a_torn_last_line_is_told_and_skipped() {
+        let log = b"{\"t\":1,\"o\":\"FF\"}\n{\"t\":2,\"o\":\"F";
+        let got = read_all(log);
+        assert!(matches!(got[0], Captured::Octets(_)));
+        assert!(matches!(&got[1], Captured::Problem(p) if p.torn && p.line == 2));
+        assert_eq!(got.len(), 2);
+    }
+
+    #[test]
+    fn a_broken_line_in_the_middle_loses_only_itself() {
+        let got = read_all(b"{\"t\":1,\"o\":\"FF\"}\nrubbish\n{\"t\":2,\"o\":\"FF\"}\n");
+        assert!(matches!(&got[1], Captured::Problem(p) if !p.torn && p.line == 2));
+        assert!(matches!(got[2], Captured::Octets(_)));
+    }
+
+    #[test]
+    fn hex_lines_stand_alone_and_get_their_preamble() {
+        let got = read_all(b"02 80 00 00 82\n# remark\n\nFF FF FF 02 80 00 00 82\nXY\n");
+        let values = |c: &Captured| match c {
+            Captured::Octets(o) => o.iter().map(|o| o.value).collect::<Vec<_>>(),
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(values(&got[0]), [0xFF, 0xFF, 0x02, 0x80, 0, 0, 0x82]);
+        assert_eq!(got[1], Captured::Break);
+        assert_eq!(values(&got[2]).len(), 8);
+        assert!(matches!(&got[4], Captured::Problem(p) if p.line == 5));
+    }
+}

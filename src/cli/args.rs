@@ -1,0 +1,232 @@
+//! The arguments of every command.
+
+use super::lines::LineSpec;
+use crate::app::command::Revision;
+use crate::frame::Master;
+use crate::report::Format;
+use clap::{Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// A bench for loop-powered valve positioners: mock devices, a host, a log and its decoder.
+///
+/// Exit code 0: fine. 1: a check failed or nobody answered. 2: could not run, or nothing could be judged.
+#[derive(Debug, Parser)]
+#[command(name = "looprig", version, max_term_width = 100)]
+pub struct Args {
+    /// How results are written: for people, one JSON object a line, or one value a line for spreadsheets.
+    #[arg(long, global = true, value_enum, default_value_t = FormatArg::Text)]
+    pub format: FormatArg,
+    /// Colour in text.
+    #[arg(long = "color", global = true, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
+    pub colour: Colour,
+    /// Nothing but results: no progress, no summary.
+    #[arg(long, short, global = true)]
+    pub quiet: bool,
+    /// More: -v adds octets and status bits, -vv every field with its offset.
+    #[arg(long, short, global = true, action = clap::ArgAction::Count)]
+    pub verbose: u8,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Every command.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Log and decode what passes on a line; sends nothing.
+    ///
+    /// Opening a serial port may pulse request-to-send, and with it a modem's carrier, for a moment.
+    Listen(ListenArgs),
+    /// Ask one device one command and decode its answer.
+    Ask(AskArgs),
+    /// Find every device on a line.
+    Scan(ScanArgs),
+    /// Decode a log, hex text or bare octets; what a file holds is told by its content.
+    Decode(DecodeArgs),
+    /// Say what a frame, command, status octet, response code, unit or timer means.
+    Explain(ExplainArgs),
+}
+
+/// How a host behaves on a line.
+#[derive(Debug, clap::Args)]
+pub struct HostArgs {
+    /// Which of the two masters to be. The control system is the primary one.
+    #[arg(long, value_enum, default_value_t = MasterArg::Secondary)]
+    pub master: MasterArg,
+    /// How often an unanswered request is repeated.
+    #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u8).range(0..=10))]
+    pub retries: u8,
+    /// Log everything sent and received to this file.
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+}
+
+/// `--master`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum MasterArg {
+    /// The control system's side.
+    Primary,
+    /// A hand-held or service computer.
+    Secondary,
+}
+
+impl From<MasterArg> for Master {
+    fn from(m: MasterArg) -> Master {
+        match m {
+            MasterArg::Primary => Master::Primary,
+            MasterArg::Secondary => Master::Secondary,
+        }
+    }
+}
+
+const LINES: &str =
+    "LINE: serial:/dev/ttyUSB0 (1200 8O1), pty: or pty:LINK (a new pseudo-terminal, Unix only);
+      ?pace=8 behind it for a mock that runs 8 times faster than the wire.
+TO:   0 to 63, tag:FV-3104, longtag:\"...\", or ten hex digits of the unique address.";
+
+/// `listen`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES)]
+pub struct ListenArgs {
+    /// The line.
+    #[arg(value_parser = LineSpec::parse)]
+    pub line: LineSpec,
+    /// Log to this file; a log that exists is continued.
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+    /// Read every device by this revision instead of the one that it says it has.
+    #[arg(long, value_parser = revision, value_name = "5|6|7")]
+    pub revision: Option<Revision>,
+    /// End after so many seconds.
+    #[arg(long = "for", value_name = "SECONDS", value_parser = seconds)]
+    pub seconds: Option<f64>,
+}
+
+/// `ask`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES, override_usage = "looprig ask [OPTIONS] <LINE> [TO] <COMMAND> [name=value ...]")]
+pub struct AskArgs {
+    /// The line.
+    #[arg(value_parser = LineSpec::parse)]
+    pub line: LineSpec,
+    /// TO may be left out for the device at polling address 0; COMMAND is a number; `looprig explain
+    /// COMMAND` shows the names of its values, `data=HEX` gives octets.
+    #[arg(required = true, value_name = "[TO] COMMAND [name=value")]
+    pub words: Vec<String>,
+    /// The command may change what the device stores.
+    #[arg(long)]
+    pub write: bool,
+    /// The command may move the valve.
+    #[arg(long = "move")]
+    pub moves: bool,
+    /// How the host behaves.
+    #[command(flatten)]
+    pub host: HostArgs,
+}
+
+/// `scan`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES)]
+pub struct ScanArgs {
+    /// The line.
+    #[arg(value_parser = LineSpec::parse)]
+    pub line: LineSpec,
+    /// Polling addresses to look at, the first and the last; revision 5 has 0 to 15, later ones 0 to 63.
+    #[arg(long, default_value = "0-15", value_parser = range, value_name = "FIRST-LAST")]
+    pub range: (u8, u8),
+    /// Which of the two masters to be. The control system is the primary one.
+    #[arg(long, value_enum, default_value_t = MasterArg::Secondary)]
+    pub master: MasterArg,
+    /// How often a silent polling address is asked again.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=10))]
+    pub retries: u8,
+    /// Log everything sent and received to this file.
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+}
+
+/// `decode`.
+#[derive(Debug, clap::Args)]
+pub struct DecodeArgs {
+    /// Files to read; `-` is standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+    /// Read every device by this revision instead of the one that it says it has.
+    #[arg(long, value_parser = revision, value_name = "5|6|7")]
+    pub revision: Option<Revision>,
+    /// Only the summary at the end.
+    #[arg(long)]
+    pub summary: bool,
+}
+
+/// `explain`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:
+  looprig explain 86 A6 0D 00 15 11 01 07 00 00 20 42 91 39 56 B3     a frame, field by field
+  looprig explain 15                                                  command 15
+  looprig explain status 0x48                                         a status octet, both meanings
+  looprig explain code 6 2                                            response code 2 of command 6
+  looprig explain unit bar                                            a unit by symbol or code
+  looprig explain timer                                               the link's timers")]
+pub struct ExplainArgs {
+    /// A frame in hex, a command number, or `command N`, `status OCTET`, `code COMMAND CODE`,
+    /// `unit SYMBOL|CODE`, `timer [NAME]`.
+    #[arg(required = true, value_name = "WHAT", num_args = 1.., allow_hyphen_values = true)]
+    pub what: Vec<String>,
+    /// Read a frame by this revision.
+    #[arg(long, value_parser = revision, value_name = "5|6|7")]
+    pub revision: Option<Revision>,
+}
+
+/// `--format`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum FormatArg {
+    /// For people.
+    Text,
+    /// One object a line.
+    Json,
+    /// One value a line.
+    Csv,
+}
+
+impl From<FormatArg> for Format {
+    fn from(f: FormatArg) -> Format {
+        match f {
+            FormatArg::Text => Format::Text,
+            FormatArg::Json => Format::Json,
+            FormatArg::Csv => Format::Csv,
+        }
+    }
+}
+
+/// `--color`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Colour {
+    /// On a terminal, unless NO_COLOR is set.
+    Auto,
+    /// Also in a pipe.
+    Always,
+    /// Nowhere.
+    Never,
+}
+
+/// Reads a time in seconds.
+fn seconds(text: &str) -> Result<f64, String> {
+    text.parse().ok().filter(|s| (0.0..=1e7).contains(s)).ok_or_else(|| "give a number of seconds".to_owned())
+}
+
+/// Reads `0-15`, or one address.
+fn range(text: &str) -> Result<(u8, u8), String> {
+    let (from, to) = text.split_once('-').unwrap_or((text, text));
+    match (from.parse(), to.parse()) {
+        (Ok(from), Ok(to)) if from <= to && to <= 63 => Ok((from, to)),
+        _ => {
+            Err("give the first and the last polling address, such as 0-15; they go from 0 to 63".to_owned())
+        }
+    }
+}
+
+/// Reads 5, 6 or 7.
+fn revision(text: &str) -> Result<Revision, String> {
+    text.parse().ok().and_then(Revision::new).ok_or_else(|| "give 5, 6 or 7".to_owned())
+}

@@ -1,0 +1,157 @@
+//! `looprig decode`: captured octets to lines.
+
+use super::args::DecodeArgs;
+use super::output::{Ended, Failure, Output};
+use crate::capture::{Annotator, Captured, ContentKind, Reader};
+use crate::frame::ReceiverConfig;
+use crate::report::summary::Summary;
+use crate::report::{Format, csv, write_item};
+use crate::time::Pace;
+use crate::transaction::PairerConfig;
+use core::fmt::Write;
+use std::fs::File;
+use std::io::{self, BufRead, BufReader};
+use std::path::Path;
+
+/// Reads every file that can be read; the others are told and make the exit code 2.
+pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
+    let mut summary = Summary::default();
+    let mut ended = Ended::Fine;
+    if out.options.format == Format::Csv && !args.summary {
+        out.text().push_str(csv::HEADER);
+    }
+    for path in &args.files {
+        let result = open(path).and_then(|input| one_file(path, input, args, out, &mut summary));
+        match result {
+            Ok(()) => {}
+            Err(f) if f.is_closed_pipe() || args.files.len() == 1 => return Err(f),
+            Err(f) => {
+                eprintln!("looprig: {f}");
+                ended = Ended::CouldNot;
+            }
+        }
+    }
+    if out.options.format == Format::Text && (args.summary || !out.quiet) {
+        let text = summary.text();
+        let _ = write!(out.text(), "\n{text}");
+    }
+    Ok(ended)
+}
+
+fn open(path: &Path) -> Result<Box<dyn BufRead>, Failure> {
+    if path == Path::new("-") {
+        return Ok(Box::new(BufReader::with_capacity(1 << 16, io::stdin())));
+    }
+    let doing = || format!("opening {}", path.display());
+    let file = File::open(path).map_err(|e| {
+        Failure::new(doing(), e.to_string(), "check the name, or give - to read standard input")
+    })?;
+    if file.metadata().is_ok_and(|m| m.is_dir()) {
+        return Err(Failure::new(doing(), "it is a directory", "name a file in it"));
+    }
+    Ok(Box::new(BufReader::with_capacity(1 << 16, file)))
+}
+
+fn one_file(
+    path: &Path,
+    input: Box<dyn BufRead>,
+    args: &DecodeArgs,
+    out: &mut Output,
+    summary: &mut Summary,
+) -> Result<(), Failure> {
+    let name = if path == Path::new("-") { "standard input".into() } else { path.display().to_string() };
+    let reading = |e: io::Error| Failure::new(format!("reading {name}"), e.to_string(), "");
+    let mut reader = Reader::new(input).map_err(reading)?;
+    match reader.kind() {
+        ContentKind::PacketCapture => {
+            return Err(Failure::new(
+                format!("reading {name}"),
+                "it is a packet capture, which this version does not read",
+                "extract the octets as hex text, one frame a line, and decode that",
+            ));
+        }
+        ContentKind::Sound => {
+            return Err(Failure::new(
+                format!("reading {name}"),
+                "it is a sound file, which this version does not read",
+                "log the octets through a modem with `looprig listen`",
+            ));
+        }
+        _ => {}
+    }
+    let mut annotator = Annotator::new(ReceiverConfig::UNTIMED, PairerConfig::UNTIMED, args.revision);
+    out.options.times = reader.kind() == ContentKind::Log;
+    let (mut octets_read, mut problems) = (0usize, 0usize);
+    while let Some(captured) = reader.next().map_err(reading)? {
+        match captured {
+            Captured::Start(h) => {
+                annotator.finish();
+                pass_on(&mut annotator, args, out, summary)?;
+                annotator = Annotator::new(
+                    ReceiverConfig::for_line(h.pace(), h.stamp_error()),
+                    PairerConfig::for_line(h.pace(), h.stamp_error() * 2),
+                    args.revision,
+                );
+                if out.options.format == Format::Text && !args.summary && !out.quiet {
+                    let pace = match h.pace() {
+                        Pace::Wire => String::new(),
+                        p => format!(", pace {p}"),
+                    };
+                    let _ = writeln!(
+                        out.text(),
+                        "Captured on {}{pace}, time 0 is {}, stamps +/-{} ms.",
+                        h.line,
+                        h.start_utc,
+                        h.stamp_error().as_secs_f64() * 1e3
+                    );
+                }
+            }
+            Captured::Octets(octets) => {
+                octets_read += octets.len();
+                if let Some(first) = octets.first() {
+                    annotator.handle_timeout(first.at);
+                }
+                annotator.push(&octets);
+            }
+            Captured::Break => annotator.push_break(),
+            Captured::Problem(p) => {
+                problems += 1;
+                summary.problem();
+                if problems <= 20 {
+                    eprintln!("looprig: reading {name}: {p}");
+                }
+            }
+        }
+        pass_on(&mut annotator, args, out, summary)?;
+    }
+    annotator.finish();
+    pass_on(&mut annotator, args, out, summary)?;
+    if problems > 20 {
+        eprintln!("looprig: reading {name}: {} more lines were skipped", problems - 20);
+    }
+    if octets_read == 0 {
+        let wrong = if problems > 0 { "nothing in it could be read" } else { "it holds no octets" };
+        return Err(Failure::new(
+            format!("reading {name}"),
+            wrong,
+            "give a looprig log, octets as hex text such as `02 80 00 00 82`, or bare octets",
+        ));
+    }
+    Ok(())
+}
+
+fn pass_on(
+    annotator: &mut Annotator,
+    args: &DecodeArgs,
+    out: &mut Output,
+    summary: &mut Summary,
+) -> Result<(), Failure> {
+    while let Some(item) = annotator.next() {
+        summary.add(&item);
+        if !args.summary {
+            let options = out.options;
+            write_item(&item, options, out.text());
+        }
+    }
+    out.pass_on()
+}

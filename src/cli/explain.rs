@@ -1,0 +1,432 @@
+//! `looprig explain`: what an octet, a frame, a command, a code, a unit or a timer means.
+
+use super::args::ExplainArgs;
+use super::output::{Ended, Failure, Output};
+use crate::app::command::{self, CommandSpec, Field, Form, Item, Kind, Layout, UnitFrom};
+use crate::app::status::{self, CodeClass, Status};
+use crate::app::types::units;
+use crate::capture::parse_hex_line;
+use crate::exchange::view::{Line, write_value};
+use crate::exchange::{Interpreter, read_alone};
+use crate::frame::{Delimiter, Frame, Good, Master, Octet, Target};
+use crate::link::Timers;
+use crate::report::Format;
+use crate::report::table::Table;
+use crate::time::{Instant, Pace};
+use core::fmt::Write;
+
+/// Explains what is named.
+pub fn run(args: &ExplainArgs, out: &mut Output) -> Result<Ended, Failure> {
+    let words: Vec<&str> = args.what.iter().flat_map(|w| w.split_whitespace()).collect();
+    let tables = match words.as_slice() {
+        ["command", n] => explain_command(number(n, "command", 65535)?)?,
+        ["status", octet] => explain_status(number(octet, "status octet", 255)? as u8),
+        ["code" | "response", c, code] => {
+            explain_code(number(c, "command", 65535)?, number(code, "response code", 127)? as u8)
+        }
+        ["unit", rest @ ..] if !rest.is_empty() => explain_unit(&rest.join(" "))?,
+        ["timer" | "timers"] => vec![timers(None)?],
+        ["timer" | "timers", name] => vec![timers(Some(name))?],
+        [n] if n.parse::<u16>().is_ok() => explain_command(number(n, "command", 65535)?)?,
+        [octet] if octet.starts_with("0x") => explain_status(number(octet, "status octet", 255)? as u8),
+        [word] if timers(Some(word)).is_ok() => vec![timers(Some(word))?],
+        [word] if units::code_of(word).is_some() => explain_unit(word)?,
+        _ => explain_frame(&words.join(" "), args)?,
+    };
+    let format = out.options.format;
+    for (i, table) in tables.iter().enumerate() {
+        if i > 0 && format == Format::Text {
+            out.text().push('\n');
+        }
+        table.write(format, out.text());
+    }
+    Ok(Ended::Fine)
+}
+
+fn failure(wrong: impl Into<String>, next: impl Into<String>) -> Failure {
+    Failure::new("explaining", wrong, next)
+}
+
+fn number(text: &str, what: &str, most: u32) -> Result<u16, Failure> {
+    let n = match text.strip_prefix("0x").or_else(|| text.strip_prefix("0X")) {
+        Some(hex) => u32::from_str_radix(hex, 16).ok(),
+        None => text.parse().ok(),
+    };
+    n.filter(|n| *n <= most)
+        .map(|n| n as u16)
+        .ok_or_else(|| failure(format!("\"{text}\" is no {what}"), format!("give a number from 0 to {most}")))
+}
+
+fn hex(octets: &[u8]) -> String {
+    octets.iter().map(|o| format!("{o:02X}")).collect::<Vec<_>>().join(" ")
+}
+
+fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> {
+    let usage = "give a frame in hex, or see `looprig explain --help` for what else can be explained";
+    let octets = parse_hex_line(text).map_err(|e| failure(format!("\"{text}\": {e}"), usage))?;
+    let preambles = octets.iter().take_while(|&&o| o == 0xFF).count();
+    let body: bytes::Bytes = octets[preambles..].to_vec().into();
+    if body.len() < 5 {
+        return Err(failure(
+            format!("{} octets after the preamble are no whole frame, which has five at least", body.len()),
+            usage,
+        ));
+    }
+    let frame = Frame::parse(&body).map_err(|e| {
+        let mark = format!("{e}{}", if preambles > 0 { " (counted from the delimiter as 0)" } else { "" });
+        failure(mark, "compare the octets with their source; `looprig decode` reads damaged frames too")
+    })?;
+    let mut t = Table::new("", &["octet", "hex", "field", "meaning"]);
+    t.title = format!("{} of command {}", frame.frame_type().name(), frame.command());
+    if preambles > 0 {
+        t.row(["".into(), "FF".to_owned(), "preamble".into(), format!("{preambles} octets [FR-02]")]);
+    }
+    let d = frame.delimiter();
+    t.row(["0".into(), hex(&body[..1]), "delimiter".into(), delimiter_text(d)]);
+    let a = frame.address();
+    let device = match a.target {
+        Target::Polling(p) => format!("polling address {} [FR-05]", p.get()),
+        Target::Unique(u) if u.is_broadcast() => "all devices [FR-07]".into(),
+        Target::Unique(u) => format!("unique address {u} [FR-06]"),
+    };
+    let burst = if a.burst { ", device in burst mode" } else { "" };
+    t.row([
+        "1".into(),
+        hex(&body[1..1 + a.len()]),
+        "address".into(),
+        format!("{device}, {} master{burst} [FR-16]", a.master),
+    ]);
+    let mut at = 1 + a.len();
+    let expansion = frame.expansion();
+    if !expansion.as_slice().is_empty() {
+        t.row([
+            at.to_string(),
+            hex(expansion.as_slice()),
+            "expansion".into(),
+            "meaning unknown [FR-04]".into(),
+        ]);
+        at += expansion.as_slice().len();
+    }
+    let good = Good {
+        frame: frame.clone(),
+        preambles,
+        octets: octets.iter().map(|&o| Octet::clean(Instant::ZERO, o)).collect(),
+    };
+    let exchange = read_alone(&mut Interpreter::new(args.revision), good);
+    t.row([at.to_string(), hex(&[frame.command()]), "command".into(), exchange.command_name().to_owned()]);
+    t.row([
+        (at + 1).to_string(),
+        hex(&[frame.byte_count()]),
+        "byte count".into(),
+        format!("{} octets up to the check byte [FR-08]", frame.byte_count()),
+    ]);
+    at += 2;
+    if let Some([first, second]) = frame.status() {
+        let mut response = String::new();
+        exchange.write_response(&mut response);
+        t.row([at.to_string(), hex(&[first]), "first status octet".into(), response]);
+        let mut bits = String::new();
+        command::write_bits(&status::FIELD_DEVICE_STATUS, second, &mut bits);
+        t.row([(at + 1).to_string(), hex(&[second]), "device status".into(), bits]);
+    }
+    for line in exchange.lines() {
+        let Line::Frame(f) = line else { continue };
+        for field in f.fields() {
+            let mut value = String::new();
+            write_value(&field, &mut value);
+            let slot = field.found.slot.map_or(String::new(), |s| format!("slot {s}: "));
+            t.row([
+                field.span().start.to_string(),
+                hex(field.found.octets(field.data)),
+                format!("{slot}{}", field.found.field.label),
+                value,
+            ]);
+        }
+        let surplus = f.surplus();
+        if !surplus.is_empty() {
+            let from = frame.data_offset() + frame.data().len() - surplus.len();
+            t.row([from.to_string(), hex(surplus), "data".into(), "without known meaning".into()]);
+        }
+    }
+    let end = body.len() - 1;
+    t.row([
+        end.to_string(),
+        hex(&body[end..]),
+        "check byte".into(),
+        "right: exclusive-or of all before it [FR-09]".into(),
+    ]);
+    if let Some(r) = exchange.revision
+        && frame.status().is_some()
+        && args.revision.is_none()
+        && !exchange.reply.fields.is_empty()
+    {
+        let _ = write!(t.title, ", data read as revision {r} has them (--revision to change)");
+    }
+    Ok(vec![t])
+}
+
+fn delimiter_text(d: Delimiter) -> String {
+    let who = match d.frame_type.name() {
+        "STX" => "STX, master to device",
+        "ACK" => "ACK, device to master",
+        _ => "BACK, burst of a device",
+    };
+    let mut text = format!("{who}; {} address", if d.long { "unique" } else { "polling" });
+    if d.expansion > 0 {
+        let _ = write!(text, "; {} expansion octets", d.expansion);
+    }
+    if d.physical > 0 {
+        let _ = write!(text, "; physical layer {}", d.physical);
+    }
+    text + " [FR-03]"
+}
+
+fn explain_command(n: u16) -> Result<Vec<Table>, Failure> {
+    let codes = code_table(n);
+    let Some(spec) = command::spec(n) else {
+        let mut t = Table::new(
+            format!(
+                "Command {n}: {} range, no row in this version; its data are shown as hex [CM-UNKNOWN]",
+                command::range_name(n)
+            ),
+            &["direction", "data"],
+        );
+        t.row(["both", "hex"]);
+        return Ok([vec![t], codes].concat());
+    };
+    let mut tables = Vec::new();
+    for form in spec.forms {
+        tables.push(layout_table(spec, form, "request", form.request));
+        tables.push(layout_table(spec, form, "reply", form.reply));
+    }
+    tables.extend(codes);
+    Ok(tables)
+}
+
+fn layout_table(spec: &CommandSpec, form: &Form, direction: &str, layout: Layout) -> Table {
+    let revisions = if form.from == form.to {
+        format!("revision {}", form.from)
+    } else {
+        format!("revisions {} to {}", form.from, form.to)
+    };
+    let effect = match spec.effect {
+        command::Effect::Reads => "reads only",
+        command::Effect::Writes => "changes what the device stores",
+        command::Effect::Moves => "may change what the valve does",
+    };
+    let mut t = Table::new("", &["octet", "name", "type", "what"]);
+    t.title = format!(
+        "Command {}, {} ({effect}), {revisions}, {direction} [{}, grade {}]{}",
+        spec.number,
+        spec.name,
+        spec.cites,
+        spec.grade.letter(),
+        if layout.is_empty() {
+            ": no data"
+        } else if direction == "reply" {
+            ", behind the two status octets"
+        } else {
+            ""
+        }
+    );
+    let mut at = Some(0usize);
+    for item in layout {
+        let mut add = |field: &Field, at: &mut Option<usize>, prefix: &str| {
+            let octets = match (*at, field.kind.len()) {
+                (Some(a), 1) => a.to_string(),
+                (Some(a), 0) => format!("{a}.."),
+                (Some(a), n) => format!("{a}-{}", a + n - 1),
+                (None, _) => String::new(),
+            };
+            let unit = match field.unit {
+                UnitFrom::Fixed(u) => format!(" in {u}"),
+                _ => String::new(),
+            };
+            t.row([
+                octets,
+                format!("{prefix}{}", field.name),
+                kind_text(field.kind),
+                format!("{}{unit}", field.label),
+            ]);
+            *at = at.map(|a| a + field.kind.len());
+        };
+        match item {
+            Item::Field(f) | Item::Rest(f) => add(f, &mut at, ""),
+            Item::Parts(parts) => {
+                for p in *parts {
+                    let octet = at.map_or(String::new(), |a| a.to_string());
+                    let bits = format!("bits {}-{}", p.shift + p.width - 1, p.shift);
+                    t.row([octet, p.field.name.to_owned(), bits, p.field.label.to_owned()]);
+                }
+                at = at.map(|a| a + 1);
+            }
+            Item::MayEnd => t.row(["", "", "", "(the data may end here)"]),
+            Item::Slots { fields, most, .. } => {
+                for f in *fields {
+                    add(f, &mut at, "slotN_");
+                }
+                t.row([
+                    String::new(),
+                    String::new(),
+                    String::new(),
+                    format!("(slots 0 to {}, at least one)", most - 1),
+                ]);
+                at = None;
+            }
+        }
+    }
+    if layout.is_empty() {
+        t.columns.clear();
+        t.columns.push("data");
+        t.row(["none"]);
+    }
+    t
+}
+
+fn kind_text(kind: Kind) -> String {
+    match kind {
+        Kind::U8 => "unsigned 8".into(),
+        Kind::U16 => "unsigned 16".into(),
+        Kind::U24 => "unsigned 24".into(),
+        Kind::U32 => "unsigned 32".into(),
+        Kind::Float => "float".into(),
+        Kind::Packed(n) => format!("packed ASCII, {} characters", usize::from(n) / 3 * 4),
+        Kind::Latin1(n) => format!("Latin-1, {n} characters"),
+        Kind::Date => "date".into(),
+        Kind::Time => "time in 1/32 ms".into(),
+        Kind::Unit => "unit code [UN-01]".into(),
+        Kind::Enum(t) => format!("code [{}]", t.id),
+        Kind::Bits(t) => format!("bits [{}]", t.id),
+        Kind::VariableCode => "variable code [TY-09]".into(),
+        Kind::VariableStatus => "status [TY-08]".into(),
+        Kind::Octets(0) => "octets".into(),
+        Kind::Octets(n) => format!("{n} octets"),
+    }
+}
+
+fn code_table(n: u16) -> Vec<Table> {
+    let Some(list) = status::list(n) else { return Vec::new() };
+    let mut t = Table::new(
+        format!("Response codes of command {n} [ST-04, grade {}]", list.grade),
+        &["code", "class", "meaning"],
+    );
+    for c in list.codes {
+        t.row([c.code.to_string(), class_text(c.class).into(), c.text.into()]);
+    }
+    vec![t]
+}
+
+fn class_text(class: CodeClass) -> &'static str {
+    match class {
+        CodeClass::Success => "done",
+        CodeClass::Warning => "done with a remark",
+        CodeClass::Error => "refused",
+    }
+}
+
+fn explain_code(n: u16, code: u8) -> Vec<Table> {
+    let (class, text) = status::meaning(n, code);
+    let name = command::spec(n).map_or(String::new(), |s| format!(" ({})", s.name));
+    let mut t = Table::new(
+        format!("Response code {code} of command {n}{name} [ST-03] [ST-04]"),
+        &["code", "class", "meaning"],
+    );
+    t.row([code.to_string(), class_text(class).into(), text.unwrap_or(status::UNDEFINED).to_owned()]);
+    vec![t]
+}
+
+fn explain_status(octet: u8) -> Vec<Table> {
+    let mut first = Table::new(
+        format!("{octet:02X} as the first status octet of a reply [ST-01] [ST-03]"),
+        &["bit", "meaning"],
+    );
+    match Status::of(octet) {
+        Status::CommunicationError(_) => {
+            for bit in (0..8).rev().filter(|b| octet & 1 << b != 0) {
+                let mask = 1u8 << bit;
+                first.row([
+                    format!("{mask:02X}"),
+                    status::COMMUNICATION_ERROR.set_names(mask).collect::<String>(),
+                ]);
+            }
+        }
+        Status::Response(code) => {
+            let (class, text) = status::general(code);
+            first.columns = vec!["code", "meaning"];
+            let text = text.unwrap_or("depends on the command: `looprig explain code COMMAND CODE`");
+            first.row([code.to_string(), format!("{}: {text}", class_text(class))]);
+        }
+    }
+    let mut second = Table::new(
+        format!("{octet:02X} as the second status octet: what the device reports [ST-02]"),
+        &["bit", "meaning"],
+    );
+    for bit in (0..8).rev().filter(|b| octet & 1 << b != 0) {
+        let mask = 1u8 << bit;
+        second.row([format!("{mask:02X}"), status::FIELD_DEVICE_STATUS.set_names(mask).collect::<String>()]);
+    }
+    if octet == 0 {
+        second.row(["-", "nothing to report"]);
+    }
+    vec![first, second]
+}
+
+fn explain_unit(text: &str) -> Result<Vec<Table>, Failure> {
+    let mut t = Table::new("Engineering unit [UN-01] [UN-02]", &["code", "symbol", "class", "quantity"]);
+    let code = text.parse::<u8>().ok();
+    for u in units::all() {
+        if code == Some(u.code) || code.is_none() && units::code_of(text) == Some(u.code) {
+            t.row([u.code.to_string(), u.symbol.into(), "any".into(), u.group.into()]);
+        }
+    }
+    for class in 0..=255u8 {
+        for c in 170..=219u8 {
+            if let Some(symbol) = units::symbol(c, Some(class))
+                && (code == Some(c) || code.is_none() && symbol.eq_ignore_ascii_case(text))
+            {
+                let name = crate::app::types::tables::CLASSIFICATION.text(class).unwrap_or("");
+                t.row([c.to_string(), symbol.into(), class.to_string(), name.into()]);
+            }
+        }
+    }
+    if t.rows.is_empty() {
+        return Err(failure(
+            format!("no unit is called \"{text}\""),
+            "give a symbol such as bar, m3/h or degC, or a code from 0 to 255",
+        ));
+    }
+    Ok(vec![t])
+}
+
+fn timers(name: Option<&str>) -> Result<Table, Failure> {
+    let primary = Timers::new(Master::Primary, Pace::Wire);
+    let secondary = Timers::new(Master::Secondary, Pace::Wire);
+    let rows = [
+        ("character", primary.character, 1, "one character of eleven bits [LL-01]"),
+        ("STO", primary.slave_time_out, 28, "a device begins its answer within this [LL-02]"),
+        ("HOLD", primary.hold, 2, "the master whose turn it is starts within this [LL-03]"),
+        ("RT2", primary.link_grant, 8, "after this silence the other master may start [LL-04]"),
+        (
+            "RT1 primary",
+            primary.link_quiet,
+            33,
+            "after this silence a primary master that lost track may start [LL-05]",
+        ),
+        ("RT1 secondary", secondary.link_quiet, 41, "the same for a secondary master [LL-05]"),
+    ];
+    let mut t = Table::new("Timers of the link at 1200 bit/s", &["timer", "characters", "ms", "what"]);
+    for (timer, length, characters, what) in rows {
+        let wanted = name.is_none_or(|n| timer.to_lowercase().starts_with(&n.to_lowercase()));
+        if wanted {
+            let ms = length.as_nanos() as f64 / 1e6;
+            t.row([timer.to_owned(), characters.to_string(), format!("{ms:.1}"), what.to_owned()]);
+        }
+    }
+    if t.rows.is_empty() {
+        return Err(failure(
+            format!("no timer is called \"{}\"", name.unwrap_or_default()),
+            "give STO, HOLD, RT1, RT2 or character",
+        ));
+    }
+    Ok(t)
+}

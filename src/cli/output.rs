@@ -1,0 +1,137 @@
+//! Standard output, and how a command ends.
+
+use super::args::{Args, Colour};
+use crate::report::Options;
+use core::fmt;
+use std::io::{self, IsTerminal, Write};
+
+/// How a command ended that could run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ended {
+    /// Everything is as it should be.
+    Fine,
+    /// A check failed, or nobody answered.
+    Failed,
+    /// Something could not be done or judged; what could be done was.
+    CouldNot,
+}
+
+impl Ended {
+    /// The exit code.
+    pub const fn code(self) -> u8 {
+        match self {
+            Ended::Fine => 0,
+            Ended::Failed => 1,
+            Ended::CouldNot => 2,
+        }
+    }
+}
+
+/// Why a command could not run: what was being done, what is wrong, what to do next.
+#[derive(Debug)]
+pub struct Failure {
+    doing: String,
+    wrong: String,
+    next: String,
+    closed_pipe: bool,
+}
+
+impl Failure {
+    /// A failure in three sentences without full stops; `next` may be empty where `wrong` says it.
+    pub fn new(doing: impl Into<String>, wrong: impl Into<String>, next: impl Into<String>) -> Self {
+        Failure { doing: doing.into(), wrong: wrong.into(), next: next.into(), closed_pipe: false }
+    }
+
+    /// A failure whose text says all of it already.
+    pub fn told(text: impl Into<String>) -> Self {
+        Failure { doing: String::new(), wrong: text.into(), next: String::new(), closed_pipe: false }
+    }
+
+    /// Whether the reader of our output has gone away, which is no error.
+    pub fn is_closed_pipe(&self) -> bool {
+        self.closed_pipe
+    }
+
+    /// The exit code: 2, or 0 for a closed pipe.
+    pub fn code(&self) -> u8 {
+        if self.closed_pipe { 0 } else { 2 }
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if !self.doing.is_empty() {
+            write!(f, "{}: ", self.doing)?;
+        }
+        f.write_str(&self.wrong)?;
+        if !self.next.is_empty() {
+            write!(f, "\n  next: {}", self.next)?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for Failure {}
+
+impl From<crate::line::Error> for Failure {
+    fn from(e: crate::line::Error) -> Self {
+        Failure::told(e.to_string())
+    }
+}
+
+/// Collects text and writes it out in large pieces, or at once where somebody is watching.
+#[derive(Debug)]
+pub struct Output {
+    /// How results are to be written.
+    pub options: Options,
+    /// Nothing but results: no progress, no summary.
+    pub quiet: bool,
+    text: String,
+}
+
+const PIECE: usize = 1 << 16;
+
+impl Output {
+    /// For these arguments.
+    pub fn new(args: &Args) -> Self {
+        let colour = match args.colour {
+            Colour::Always => true,
+            Colour::Never => false,
+            Colour::Auto => io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none(),
+        };
+        Output {
+            options: Options { format: args.format.into(), verbosity: args.verbose, times: true, colour },
+            quiet: args.quiet,
+            text: String::new(),
+        }
+    }
+
+    /// The text that is being collected: append to it, then call [`Output::pass_on`].
+    pub fn text(&mut self) -> &mut String {
+        &mut self.text
+    }
+
+    /// Writes out what has been collected once it is a large piece.
+    ///
+    /// # Errors
+    /// Standard output cannot be written.
+    pub fn pass_on(&mut self) -> Result<(), Failure> {
+        if self.text.len() >= PIECE { self.flush() } else { Ok(()) }
+    }
+
+    /// Writes out what has been collected.
+    ///
+    /// # Errors
+    /// Standard output cannot be written.
+    pub fn flush(&mut self) -> Result<(), Failure> {
+        let mut stdout = io::stdout().lock();
+        let result = stdout.write_all(self.text.as_bytes()).and_then(|()| stdout.flush());
+        self.text.clear();
+        result.map_err(|e| Failure {
+            doing: "writing to standard output".into(),
+            wrong: e.to_string(),
+            next: String::new(),
+            closed_pipe: e.kind() == io::ErrorKind::BrokenPipe,
+        })
+    }
+}

@@ -1,0 +1,249 @@
+//! An exchange frame by frame, in the words that every report uses.
+
+use super::{Exchange, FieldView};
+use crate::app::command::Direction;
+use crate::app::status::{CodeClass, FIELD_DEVICE_STATUS, Status};
+use crate::frame::{Frame, FrameType, Good};
+use crate::time::Instant;
+use crate::transaction::{Interlude, Kind};
+use core::fmt::Write;
+
+/// How good the news is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Tone {
+    /// Nothing to remark.
+    Plain,
+    /// Done, but with a remark.
+    Warning,
+    /// Refused, damaged or unanswered.
+    Bad,
+}
+
+/// One line of an exchange: a frame, or what came damaged between.
+#[derive(Clone, Copy, Debug)]
+pub enum Line<'a> {
+    /// A frame.
+    Frame(FrameView<'a>),
+    /// A damaged frame or noise.
+    Between(&'a Interlude),
+}
+
+/// One frame of an exchange.
+#[derive(Clone, Copy, Debug)]
+pub struct FrameView<'a> {
+    exchange: &'a Exchange,
+    good: &'a Good,
+    direction: Direction,
+    /// Which try it is, from 1; 0 for a device's frame.
+    pub try_number: usize,
+    /// Whether it is the last try.
+    pub last_try: bool,
+}
+
+impl Exchange {
+    /// Its frames, and what came damaged between, in the order of their times.
+    pub fn lines(&self) -> Vec<Line<'_>> {
+        let t = &self.transaction;
+        let tries = t.tries.iter().enumerate().map(|(i, good)| {
+            let last_try = i + 1 == t.tries.len();
+            Line::Frame(FrameView {
+                exchange: self,
+                good,
+                direction: Direction::Request,
+                try_number: i + 1,
+                last_try,
+            })
+        });
+        let mut lines: Vec<Line<'_>> = tries.collect();
+        if !t.interludes.is_empty() {
+            lines.extend(t.interludes.iter().map(Line::Between));
+            lines.sort_by_key(Line::at);
+        }
+        lines.extend(t.reply.iter().map(|good| {
+            Line::Frame(FrameView {
+                exchange: self,
+                good,
+                direction: Direction::Reply,
+                try_number: 0,
+                last_try: true,
+            })
+        }));
+        lines
+    }
+
+    /// Whether a master asked and no good answer came.
+    pub fn is_unanswered(&self) -> bool {
+        self.transaction.reply.is_none()
+    }
+
+    /// Whether a device spoke in burst mode.
+    pub fn is_burst(&self) -> bool {
+        self.transaction.kind == Kind::Burst
+    }
+
+    /// How good the news of the whole exchange is.
+    pub fn tone(&self) -> Tone {
+        match self.class() {
+            None | Some(CodeClass::Error) => Tone::Bad,
+            Some(CodeClass::Warning) => Tone::Warning,
+            Some(CodeClass::Success) => Tone::Plain,
+        }
+    }
+
+    /// What the first status octet says, in words: `ok`, `refused 7: in write protect mode`,
+    /// `warning 8: ...`, `communication error: ...`; nothing without a reply.
+    pub fn write_response(&self, out: &mut String) {
+        let Some(status) = self.status() else { return };
+        let command = self.command().into();
+        let (word, code) = match status {
+            Status::Response(0) => {
+                out.push_str("ok");
+                return;
+            }
+            Status::CommunicationError(_) => ("communication error", None),
+            Status::Response(code) => match status.class(command) {
+                CodeClass::Success => ("ok", Some(code)),
+                CodeClass::Warning => ("warning", Some(code)),
+                CodeClass::Error => ("refused", Some(code)),
+            },
+        };
+        out.push_str(word);
+        if let Some(code) = code {
+            let _ = write!(out, " {code}");
+        }
+        out.push_str(": ");
+        for (i, text) in status.texts(command).into_iter().enumerate() {
+            if i > 0 {
+                out.push_str(", ");
+            }
+            out.push_str(text);
+        }
+    }
+
+    /// The set bits of the field device status, in few letters with `, ` between them.
+    pub fn write_device_status_short(&self, out: &mut String) {
+        let octet = self.device_status().unwrap_or(0);
+        let mut comma = "";
+        for (i, name) in SHORT_STATUS.iter().enumerate() {
+            if octet & 0x80 >> i != 0 {
+                out.push_str(comma);
+                out.push_str(name);
+                comma = ", ";
+            }
+        }
+    }
+
+    /// The set bits of the field device status, in words with `, ` between them; nothing for none.
+    pub fn write_device_status(&self, out: &mut String) {
+        let Some(octet) = self.device_status() else { return };
+        for (i, name) in FIELD_DEVICE_STATUS.set_names(octet).enumerate() {
+            if i > 0 {
+                out.push_str(", ");
+            }
+            out.push_str(name);
+        }
+    }
+}
+
+/// The bits of [`FIELD_DEVICE_STATUS`], highest first, in as few letters as can be understood.
+const SHORT_STATUS: [&str; 8] = [
+    "malfunction",
+    "config changed",
+    "cold start",
+    "more status",
+    "current fixed",
+    "current saturated",
+    "non-PV out of limits",
+    "PV out of limits",
+];
+
+/// Values that one line leaves out: units stand behind their values, the rest is rarely looked for.
+const MINOR: [&str; 11] = [
+    "class",
+    "device_status",
+    "expansion",
+    "extended_status",
+    "flags",
+    "hardware_revision",
+    "physical_signalling",
+    "preambles_reply",
+    "private_label",
+    "reserved",
+    "software_revision",
+];
+
+impl FieldView<'_> {
+    /// Whether a line that is short of room leaves it out.
+    pub fn is_minor(&self) -> bool {
+        let name = self.found.field.name;
+        name.ends_with("unit") || MINOR.contains(&name)
+    }
+}
+
+impl Line<'_> {
+    /// The end of its first octet.
+    pub fn at(&self) -> Instant {
+        match self {
+            Line::Frame(f) => f.at(),
+            Line::Between(Interlude::Damaged(d)) => d.octets.first().map_or(Instant::ZERO, |o| o.at),
+            Line::Between(Interlude::Noise(n)) => n.octets.first().map_or(Instant::ZERO, |o| o.at),
+        }
+    }
+}
+
+impl<'a> FrameView<'a> {
+    /// The end of its first octet.
+    pub fn at(&self) -> Instant {
+        self.good.octets.first().map_or(Instant::ZERO, |o| o.at)
+    }
+
+    /// The exchange it belongs to.
+    pub fn exchange(&self) -> &'a Exchange {
+        self.exchange
+    }
+
+    /// Whether a master sent it.
+    pub fn is_request(&self) -> bool {
+        self.direction == Direction::Request
+    }
+
+    /// Appends who talks to whom: `secondary > 0`, `3D0DFD0001 > primary`, a burst `... > both`.
+    pub fn write_who(&self, out: &mut String) {
+        let a = self.good.frame.address();
+        let _ = match self.good.frame.frame_type() {
+            FrameType::Stx => write!(out, "{} > {}", a.master, a.target),
+            FrameType::Ack => write!(out, "{} > {}", a.target, a.master),
+            FrameType::Back => write!(out, "{} > anyone, burst", a.target),
+        };
+    }
+
+    /// Its values in wire order.
+    pub fn fields(&self) -> impl Iterator<Item = FieldView<'a>> + use<'a> {
+        self.exchange.fields(self.direction)
+    }
+
+    /// Octets of its data without known meaning.
+    pub fn surplus(&self) -> &'a [u8] {
+        self.exchange.surplus(self.direction)
+    }
+
+    /// The frame.
+    pub fn frame(&self) -> &'a Frame {
+        &self.good.frame
+    }
+
+    /// Number of octets of FF before it.
+    pub fn preambles(&self) -> usize {
+        self.good.preambles
+    }
+
+    /// Its octets from the delimiter to the check byte.
+    pub fn octets(&self) -> impl Iterator<Item = u8> + use<'a> {
+        self.good.octets[self.good.preambles..].iter().map(|o| o.value)
+    }
+}
+
+/// Appends a value as people read it, with its unit.
+pub fn write_value(field: &FieldView<'_>, out: &mut String) {
+    crate::app::command::write_text(field.found, field.data, out);
+}

@@ -1,0 +1,320 @@
+//! A master on a line: ask a command, get an exchange.
+//!
+//! [`Host`] owns the one loop that drives a [`Line`]; on a simulated line it runs in virtual time.
+
+mod quality;
+mod to;
+
+pub use quality::LinkQuality;
+pub use to::To;
+
+use crate::app::command::layout::{self, EncodeError, Missing};
+use crate::app::command::{CommandSpec, Direction, Revision, Value, ValueError, spec};
+use crate::exchange::{Exchange, Identity, Interpreter};
+use crate::frame::{Address, Frame, Master as Role, PollingAddress, Target, TooLong, UniqueAddress};
+use crate::line::{Event, Line};
+use crate::link::{Master, MasterConfig, Output, Violation};
+use crate::transaction::Passed;
+use core::fmt;
+use std::collections::BTreeMap;
+
+/// Least and most octets of FF that a request is given, whatever a device asks for [FR-02].
+const PREAMBLES: core::ops::RangeInclusive<u8> = 5..=20;
+/// What was overheard and not yet collected.
+const MAX_OVERHEARD: usize = 1000;
+
+/// Why a host could not ask.
+#[derive(Debug)]
+pub enum HostError {
+    /// The machine.
+    Line(crate::line::Error),
+    /// A master with our bit is at work [HO-03].
+    Stopped(Violation),
+    /// Somebody asked the program to stop.
+    Interrupted,
+    /// The line is gone.
+    Closed,
+    /// The values make no data for the command.
+    Values(EncodeError),
+    /// A value's name that the command does not have, and the names it has.
+    Name {
+        /// The name that was given.
+        given: String,
+        /// The names that the command has.
+        has: Vec<String>,
+    },
+    /// The data do not fit into a frame.
+    TooLong(TooLong),
+}
+
+impl fmt::Display for HostError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            HostError::Line(e) => e.fmt(f),
+            HostError::Stopped(v) => write!(
+                f,
+                "{v}\n  next: disconnect it, or use --master {} if that one is free",
+                match v.evidence.as_ref().map(|e| e.address().master) {
+                    Some(Role::Primary) => "secondary",
+                    _ => "primary",
+                }
+            ),
+            HostError::Interrupted => f.write_str("interrupted"),
+            HostError::Closed => f.write_str("the line was closed at the other end"),
+            HostError::Values(e) => e.fmt(f),
+            HostError::Name { given, has } if has.is_empty() => {
+                write!(f, "\"{given}\" is given, but the request of this command has no values")
+            }
+            HostError::Name { given, has } => {
+                write!(f, "the command has no value called \"{given}\"; it has {}", has.join(", "))
+            }
+            HostError::TooLong(e) => e.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for HostError {}
+
+impl From<crate::line::Error> for HostError {
+    fn from(e: crate::line::Error) -> Self {
+        HostError::Line(e)
+    }
+}
+
+/// A device that answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Device {
+    /// Its unique address.
+    pub unique: UniqueAddress,
+    /// Its revision; the newest that looprig knows if it claims a newer one.
+    pub revision: Revision,
+    /// Octets of FF before a request to it.
+    pub preambles: u8,
+}
+
+impl Device {
+    fn new(identity: Identity) -> Device {
+        Device {
+            unique: identity.unique,
+            revision: identity.revision().unwrap_or(Revision::R5),
+            preambles: identity.preambles.clamp(*PREAMBLES.start(), *PREAMBLES.end()),
+        }
+    }
+}
+
+/// A master on a line.
+pub struct Host<L: Line> {
+    line: L,
+    master: Master,
+    interpreter: Interpreter,
+    quality: LinkQuality,
+    overheard: Vec<Passed>,
+}
+
+impl<L: Line> Host<L> {
+    /// A host that begins to listen now.
+    pub fn new(mut line: L, config: MasterConfig) -> Self {
+        let now = line.now();
+        let master = Master::new(config, line.pace(), line.capabilities(), now);
+        Host {
+            line,
+            master,
+            interpreter: Interpreter::new(None),
+            quality: LinkQuality::default(),
+            overheard: Vec::new(),
+        }
+    }
+
+    /// The line.
+    pub fn line_mut(&mut self) -> &mut L {
+        &mut self.line
+    }
+
+    /// How well the link has worked so far.
+    pub fn quality(&self) -> &LinkQuality {
+        &self.quality
+    }
+
+    /// What else passed since the last call, oldest first; at most 1000 items are kept.
+    pub fn take_overheard(&mut self) -> Vec<Passed> {
+        core::mem::take(&mut self.overheard)
+    }
+
+    /// Sends one frame and waits for what becomes of it. `retries` overrides the configured number.
+    ///
+    /// # Errors
+    /// The line fails, is closed or interrupted, or another master with our bit is at work.
+    pub fn transact(
+        &mut self,
+        frame: Frame,
+        preambles: Option<u8>,
+        retries: Option<u8>,
+    ) -> Result<Exchange, HostError> {
+        let refused = match retries {
+            Some(n) => self.master.ask_with(frame, preambles, n),
+            None => self.master.ask(frame, preambles),
+        };
+        // One request at a time is this function's own rule, so only a stopped master refuses.
+        if let Err(r) = refused {
+            return Err(HostError::Stopped(Violation {
+                requirement: "HO-03",
+                what: r.to_string(),
+                evidence: None,
+            }));
+        }
+        loop {
+            let now = self.line.now();
+            self.master.handle_timeout(now);
+            while let Some(output) = self.master.poll_output() {
+                match output {
+                    Output::Transmit(octets) => self.line.send(&octets)?,
+                    Output::Done(t) => {
+                        self.quality.add(&t);
+                        return Ok(self.interpreter.read(*t));
+                    }
+                    Output::Overheard(p) => {
+                        if self.overheard.len() < MAX_OVERHEARD {
+                            self.overheard.push(p);
+                        }
+                    }
+                    Output::Stopped(v) => return Err(HostError::Stopped(v)),
+                }
+            }
+            match self.line.wait(self.master.wake_at())? {
+                Event::Octets(octets) => {
+                    let now = self.line.now();
+                    self.master.handle(now, &octets);
+                }
+                Event::Sent { at } => self.master.sent(at),
+                Event::TimeOut => {}
+                Event::Interrupted => return Err(HostError::Interrupted),
+                Event::Closed => return Err(HostError::Closed),
+            }
+        }
+    }
+
+    /// Asks command 0 at a polling address; the exchange and the device if one answered.
+    ///
+    /// # Errors
+    /// As [`Host::transact`].
+    pub fn poll(
+        &mut self,
+        address: PollingAddress,
+        retries: Option<u8>,
+    ) -> Result<(Exchange, Option<Device>), HostError> {
+        self.identify_by(Target::Polling(address), 0, Vec::new(), retries)
+    }
+
+    /// Finds the device that `to` names: by polling address, by unique address, or by tag or long
+    /// tag, which all devices are asked for [DV-07].
+    ///
+    /// # Errors
+    /// As [`Host::transact`], and a tag that cannot be written.
+    pub fn find(&mut self, to: &To) -> Result<(Exchange, Option<Device>), HostError> {
+        let all = Target::Unique(UniqueAddress::BROADCAST);
+        match to {
+            To::Polling(p) => self.poll(*p, None),
+            To::Unique(u) => self.identify_by(Target::Unique(*u), 0, Vec::new(), None),
+            To::Tag(tag) => {
+                let data = encode(11, Revision::R7, &[("tag".to_owned(), tag.clone())])?;
+                self.identify_by(all, 11, data, None)
+            }
+            To::LongTag(tag) => {
+                let data = encode(21, Revision::R7, &[("long_tag".to_owned(), tag.clone())])?;
+                self.identify_by(all, 21, data, None)
+            }
+        }
+    }
+
+    fn identify_by(
+        &mut self,
+        target: Target,
+        command: u8,
+        data: Vec<u8>,
+        retries: Option<u8>,
+    ) -> Result<(Exchange, Option<Device>), HostError> {
+        let address = Address::new(self.master.role(), target);
+        let frame = Frame::request(address, command, data).map_err(HostError::TooLong)?;
+        let exchange = self.transact(frame, None, retries)?;
+        let device = exchange.transaction.reply_frame().and_then(|f| Identity::of(f.data())).map(Device::new);
+        Ok((exchange, device))
+    }
+
+    /// Asks a command of a device with values given by name as a person types them.
+    ///
+    /// # Errors
+    /// As [`Host::transact`], and values that make no data.
+    pub fn ask(
+        &mut self,
+        device: &Device,
+        command: u8,
+        values: &[(String, String)],
+    ) -> Result<Exchange, HostError> {
+        let data = encode(command, device.revision, values)?;
+        self.ask_octets(device, command, data)
+    }
+
+    /// Asks a command of a device with these data octets.
+    ///
+    /// # Errors
+    /// As [`Host::transact`].
+    pub fn ask_octets(&mut self, device: &Device, command: u8, data: Vec<u8>) -> Result<Exchange, HostError> {
+        let address = Address::new(self.master.role(), Target::Unique(device.unique));
+        let frame = Frame::request(address, command, data).map_err(HostError::TooLong)?;
+        self.transact(frame, Some(device.preambles), None)
+    }
+}
+
+/// Makes the data of a request from values by name, as a person types them. `data=HEX` gives the
+/// octets of a command that has no row, and octets beyond the row's.
+///
+/// # Errors
+/// A value that is missing, cannot stand there, or has a name that the command does not know.
+pub fn encode(command: u8, revision: Revision, values: &[(String, String)]) -> Result<Vec<u8>, HostError> {
+    let given: BTreeMap<&str, &str> = values.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    let mut unused: Vec<&str> = given.keys().copied().filter(|n| *n != "data").collect();
+    let mut get = |name: &str, kind| -> Result<Option<Value>, ValueError> {
+        unused.retain(|n| *n != name);
+        given.get(name).map(|text| Value::from_text(kind, text)).transpose()
+    };
+    let form = spec(command.into()).and_then(|s| s.form(revision));
+    let raw = given.get("data").map(|text| {
+        crate::app::command::value::hex(text).ok_or_else(|| {
+            HostError::Values(EncodeError::Bad {
+                name: "data".into(),
+                why: ValueError::Kind { given: (*text).to_owned(), wanted: "octets in hex".into() },
+            })
+        })
+    });
+    let raw = raw.transpose()?;
+    let mut data = match form {
+        // Octets alone are the whole of the data.
+        Some(_) if raw.is_some() && given.len() == 1 => Vec::new(),
+        Some(form) => {
+            let missing = Missing::Error;
+            layout::encode(form.layout(Direction::Request), missing, &mut get).map_err(HostError::Values)?
+        }
+        None => Vec::new(),
+    };
+    if let Some(&given) = unused.first() {
+        let has = spec(command.into()).map(|s| names(s, revision)).unwrap_or_default();
+        return Err(HostError::Name { given: given.to_owned(), has });
+    }
+    data.extend(raw.unwrap_or_default());
+    Ok(data)
+}
+
+/// The names of the values in a command's request.
+pub fn names(spec: &CommandSpec, revision: Revision) -> Vec<String> {
+    let Some(form) = spec.form(revision) else { return Vec::new() };
+    let mut names = Vec::new();
+    let mut get = |name: &str, _kind| {
+        names.push(name.to_owned());
+        // Any value that every kind can be made of keeps the encoder going to the last name.
+        Ok(None)
+    };
+    for item in form.request {
+        let _ = layout::encode(core::slice::from_ref(item), Missing::Ends, &mut get);
+    }
+    names
+}

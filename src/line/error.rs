@@ -1,0 +1,110 @@
+//! What the machine did to us: the third of the four blames.
+
+use core::fmt;
+
+/// Why the machine refused.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// No port of that name.
+    NotFound,
+    /// The user may not open it.
+    PermissionDenied,
+    /// Another program holds it.
+    Busy,
+    /// It exists and is no serial port.
+    NotATerminal,
+    /// The port does not take 1200 8O1 [LI-03].
+    SettingsRefused,
+    /// The name for the link is taken by something that is not ours to replace.
+    LinkTaken,
+    /// The port was there and is gone: unplugged, or its other end closed.
+    Lost,
+    /// The port takes no octets: nobody empties it.
+    Stuck,
+    /// Anything else; the system's words are all there is.
+    System,
+}
+
+/// A failure that is the machine's: what was being done, on which line, what the system said.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Error {
+    /// What was being done, such as `opening`.
+    pub doing: &'static str,
+    /// The line as the user names it, such as `serial:/dev/ttyUSB0`.
+    pub line: String,
+    /// Why it failed.
+    pub fault: Fault,
+    /// The system's own words; may be empty.
+    pub said: String,
+}
+
+impl Error {
+    /// An error from its four parts.
+    pub fn new(doing: &'static str, line: &str, fault: Fault, said: impl fmt::Display) -> Self {
+        Error { doing, line: line.to_string(), fault, said: said.to_string() }
+    }
+
+    /// What the user can do next.
+    pub fn next(&self) -> &'static str {
+        match self.fault {
+            Fault::NotFound => {
+                "look which ports there are (`ls /dev/tty*` or `ls /dev/serial/by-id`), plug the modem in, and name that port"
+            }
+            Fault::PermissionDenied => {
+                "join the group that owns the port (`ls -l` shows it, often `dialout` or `uucp`), log in again, and try once more"
+            }
+            Fault::Busy => {
+                "close the other program that has this port open, then try once more; a pseudo-terminal that a killed program left locked has to be made anew by whoever made it"
+            }
+            Fault::NotATerminal => {
+                "name a serial port, such as serial:/dev/ttyUSB0, or the path that a `pty:` line printed"
+            }
+            Fault::SettingsRefused => {
+                "use a port that can do 1200 bit/s, 8 data bits, odd parity, 1 stop bit"
+            }
+            Fault::LinkTaken => "choose another name for the link, or move away what stands there",
+            Fault::Lost => "plug the port in again, or start its other end again, and reopen the line",
+            Fault::Stuck => "make the program at the other end read, or reopen the line",
+            Fault::System => "put right what the system complains of, then try once more",
+        }
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let what = match self.fault {
+            Fault::NotFound => "there is no such port",
+            Fault::PermissionDenied => "you may not use this port",
+            Fault::Busy => "another program holds this port",
+            Fault::NotATerminal => "this is no serial port",
+            Fault::SettingsRefused => "the port does not take 1200 8O1",
+            Fault::LinkTaken => "something else has the link's name",
+            Fault::Lost => "the port is gone",
+            Fault::Stuck => "the port takes no more octets",
+            Fault::System => "the system refused",
+        };
+        write!(f, "{} {}: {what}", self.doing, self.line)?;
+        if !self.said.is_empty() {
+            write!(f, " (system: {})", self.said)?;
+        }
+        write!(f, "\n  next: {}", self.next())
+    }
+}
+
+impl std::error::Error for Error {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn message_has_deed_line_reason_and_remedy() {
+        let e = Error::new("opening", "serial:/dev/ttyUSB7", Fault::Busy, "EBUSY");
+        let text = e.to_string();
+        for part in ["opening", "serial:/dev/ttyUSB7", "holds this port", "EBUSY", "close the other program"]
+        {
+            assert!(text.contains(part), "{part:?} is missing in {text:?}");
+        }
+        assert!(!Error::new("opening", "x", Fault::Busy, "").to_string().contains("system:"));
+    }
+}

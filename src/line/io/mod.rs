@@ -1,0 +1,16 @@
+//! The ports of this machine: serial ports and pseudo-terminals, under one clock.
+//!
+//! [`Ports`] holds any number of them and has one queue of events, for a bench that drives a bus
+//! between several; [`PortLine`] is one of them as a [`Line`](super::Line).
+//!
+//! Tried on Linux. Other systems of the Unix family differ in what a pseudo-terminal shows when its
+//! other end closes.
+
+mod port_line;
+mod ports;
+#[cfg(unix)]
+mod pty;
+mod serial;
+
+pub use port_line::PortLine;
+pub use ports::{InterruptHandle, PortEvent, Ports};

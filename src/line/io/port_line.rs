@@ -1,0 +1,102 @@
+//! One real port as a line.
+
+use super::{InterruptHandle, PortEvent, Ports};
+use crate::frame::{Capabilities, Octet};
+use crate::line::{Error, Event, Line};
+use crate::time::{Instant, Pace};
+use std::path::Path;
+
+/// A serial port [LI-03] or a new pseudo-terminal [LI-02] as a [`Line`] on the wall clock.
+///
+/// Octets that were read together have one stamp, the time of reading: when each of them ended is
+/// not known, only that it was not later.
+pub struct PortLine {
+    ports: Ports,
+    pace: Pace,
+    closed: bool,
+}
+
+/// The only port there is.
+const PORT: usize = 0;
+
+impl PortLine {
+    /// Opens a serial port; see [`Ports::open_serial`].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn open_serial(path: &str, pace: Pace) -> Result<PortLine, Error> {
+        let mut ports = Ports::new();
+        ports.open_serial(path, pace)?;
+        Ok(PortLine::over(ports, pace))
+    }
+
+    /// Makes a new pseudo-terminal; see [`Ports::open_pty`].
+    ///
+    /// # Errors
+    /// As there.
+    #[cfg(unix)]
+    pub fn open_pty(link: Option<&Path>, pace: Pace) -> Result<PortLine, Error> {
+        let mut ports = Ports::new();
+        ports.open_pty(link, pace)?;
+        Ok(PortLine::over(ports, pace))
+    }
+
+    fn over(ports: Ports, pace: Pace) -> PortLine {
+        PortLine { ports, pace, closed: false }
+    }
+
+    /// The path at which another program reaches a pseudo-terminal, or that of the serial port.
+    pub fn path(&self) -> &Path {
+        self.ports.path(PORT)
+    }
+
+    /// A handle that makes [`Line::wait`] return [`Event::Interrupted`].
+    pub fn interrupt_handle(&self) -> InterruptHandle {
+        self.ports.interrupt_handle()
+    }
+}
+
+impl Line for PortLine {
+    fn describe(&self) -> String {
+        self.ports.describe(PORT)
+    }
+
+    fn capabilities(&self) -> Capabilities {
+        self.ports.capabilities(PORT)
+    }
+
+    fn pace(&self) -> Pace {
+        self.pace
+    }
+
+    fn now(&mut self) -> Instant {
+        self.ports.now()
+    }
+
+    fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
+        self.ports.send(PORT, octets)
+    }
+
+    /// That a program opens or closes the other end of a pseudo-terminal is not reported: a wire
+    /// does not tell either. A lost port is an error once, and [`Event::Closed`] from then on.
+    fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
+        if self.closed {
+            return Ok(Event::Closed);
+        }
+        loop {
+            return Ok(match self.ports.wait(until) {
+                PortEvent::Octets { values, at, .. } => {
+                    Event::Octets(values.iter().map(|&v| Octet::clean(at, v)).collect())
+                }
+                PortEvent::PeerCame { .. } | PortEvent::PeerGone { .. } => continue,
+                PortEvent::Sent { at, .. } => Event::Sent { at },
+                PortEvent::Interrupted => Event::Interrupted,
+                PortEvent::TimeOut => Event::TimeOut,
+                PortEvent::Closed { error, .. } => {
+                    self.closed = true;
+                    return Err(error);
+                }
+            });
+        }
+    }
+}

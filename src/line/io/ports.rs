@@ -1,0 +1,331 @@
+//! Several real ports under one clock and one queue of events.
+
+#[cfg(unix)]
+use super::pty::Pty;
+use super::serial::Serial;
+use crate::frame::Capabilities;
+use crate::line::{Error, Fault};
+use crate::time::{Instant, Pace};
+use std::collections::VecDeque;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::time::Duration;
+
+/// Events that wait to be fetched; a reader that finds the queue full leaves the octets with the
+/// system until there is room.
+const QUEUE: usize = 1024;
+
+/// Transmissions of one [`Ports`] whose end is still to be reported.
+const MOST_LEAVING: usize = 256;
+
+/// The one place where real time enters: a clock that was zero when it was made.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Clock(std::time::Instant);
+
+impl Clock {
+    #[allow(clippy::disallowed_methods)] // `line::io` is where the machine's clock is read
+    fn start() -> Self {
+        Clock(std::time::Instant::now())
+    }
+
+    /// Time since the start.
+    pub(super) fn now(self) -> Instant {
+        Instant::ZERO + self.0.elapsed()
+    }
+}
+
+/// What [`Ports::wait`] came back with. `port` is the number that opening the port gave.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum PortEvent {
+    /// Octets were read.
+    Octets {
+        /// Where.
+        port: usize,
+        /// At least one, in order.
+        values: Vec<u8>,
+        /// When they were read: not before the end of the last one.
+        at: Instant,
+    },
+    /// A program has opened the other end of a pseudo-terminal.
+    PeerCame {
+        /// Which.
+        port: usize,
+    },
+    /// The last program has closed the other end of a pseudo-terminal.
+    PeerGone {
+        /// Which.
+        port: usize,
+        /// It left the terminal locked (it asked for sole use and was killed): nobody but root can
+        /// open it until this end is opened anew.
+        locked: bool,
+    },
+    /// The last octet of a [`Ports::send`] has left.
+    Sent {
+        /// Where.
+        port: usize,
+        /// End of that octet.
+        at: Instant,
+    },
+    /// The port is lost; nothing more comes from it.
+    Closed {
+        /// Which.
+        port: usize,
+        /// What the machine said.
+        error: Error,
+    },
+    /// Somebody used the [`InterruptHandle`].
+    Interrupted,
+    /// The deadline passed.
+    TimeOut,
+}
+
+/// What the threads put into the queue.
+pub(super) enum Note {
+    Event(PortEvent),
+    /// Only wakes the one who waits.
+    Wake,
+}
+
+/// A port's way to the queue.
+#[derive(Clone)]
+pub(super) struct Feed {
+    pub(super) port: usize,
+    pub(super) clock: Clock,
+    queue: SyncSender<Note>,
+}
+
+impl Feed {
+    /// Queues an event; false when nobody will ever fetch it.
+    pub(super) fn put(&self, event: PortEvent) -> bool {
+        self.queue.send(Note::Event(event)).is_ok()
+    }
+}
+
+/// What a transmission came to.
+pub(super) enum Started {
+    /// The port itself puts [`PortEvent::Sent`] into the queue.
+    Reports,
+    /// The last octet counts as gone at this time.
+    EndsAt(Instant),
+}
+
+/// One open port. Dropping it ends its thread.
+pub(super) trait Port: Send {
+    fn describe(&self) -> String;
+    fn capabilities(&self) -> Capabilities;
+    /// What another program opens to get at this port.
+    fn path(&self) -> &Path;
+    /// Hands octets on without waiting; false when they are dropped.
+    fn write(&mut self, octets: &[u8]) -> Result<bool, Error>;
+    /// Like `write`, and the end is reported.
+    fn send(&mut self, octets: &[u8]) -> Result<Started, Error>;
+}
+
+struct Slot {
+    port: Box<dyn Port>,
+    lost: Option<Error>,
+}
+
+/// Wakes a [`Ports::wait`] from another thread, such as that of a Ctrl-C handler.
+#[derive(Clone)]
+pub struct InterruptHandle {
+    asked: Arc<AtomicBool>,
+    queue: SyncSender<Note>,
+}
+
+impl InterruptHandle {
+    /// Makes the wait that runs, or else the next one, return [`PortEvent::Interrupted`]. Never
+    /// blocks.
+    pub fn interrupt(&self) {
+        self.asked.store(true, Ordering::SeqCst);
+        // A full queue needs no more waking.
+        let _ = self.queue.try_send(Note::Wake);
+    }
+}
+
+/// Serial ports and pseudo-terminals under one clock, which is zero when this is made.
+pub struct Ports {
+    // Dropped first: a thread that waits for room in the queue then finds out and ends.
+    notes: Receiver<Note>,
+    slots: Vec<Slot>,
+    queue: SyncSender<Note>,
+    clock: Clock,
+    asked: Arc<AtomicBool>,
+    leaving: VecDeque<(Instant, usize)>,
+}
+
+impl Default for Ports {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Ports {
+    /// No port yet; the clock starts.
+    pub fn new() -> Self {
+        let (queue, notes) = sync_channel(QUEUE);
+        Ports {
+            notes,
+            slots: Vec::new(),
+            queue,
+            clock: Clock::start(),
+            asked: Arc::new(AtomicBool::new(false)),
+            leaving: VecDeque::new(),
+        }
+    }
+
+    /// Time since these ports were made.
+    pub fn now(&self) -> Instant {
+        self.clock.now()
+    }
+
+    /// Opens a serial port at 1200 bit/s, 8 data bits, odd parity, 1 stop bit, for sole use [LI-03];
+    /// gives its number. A pseudo-terminal may stand in for a serial port; it carries no parity.
+    ///
+    /// `pace` is what the other end keeps to: it decides when a transmission counts as gone.
+    ///
+    /// # Errors
+    /// Not found, not allowed, in use, no serial port, or it does not take the settings.
+    pub fn open_serial(&mut self, path: &str, pace: Pace) -> Result<usize, Error> {
+        let feed = self.feed();
+        self.add(Serial::open(path, pace, feed)?)
+    }
+
+    /// Makes a new pseudo-terminal that another program can open as a serial port [LI-02]; gives
+    /// its number, and [`Ports::path`] says what to open. With `link`, a symbolic link of that name
+    /// points to it until it is dropped; what stands there is replaced only if it is such a link
+    /// that points nowhere or to a pseudo-terminal.
+    ///
+    /// # Errors
+    /// The system has no more pseudo-terminals, or the link's name is taken or cannot be made.
+    #[cfg(unix)]
+    pub fn open_pty(&mut self, link: Option<&Path>, pace: Pace) -> Result<usize, Error> {
+        let feed = self.feed();
+        self.add(Pty::open(link, pace, feed)?)
+    }
+
+    fn feed(&self) -> Feed {
+        Feed { port: self.slots.len(), clock: self.clock, queue: self.queue.clone() }
+    }
+
+    fn add(&mut self, port: impl Port + 'static) -> Result<usize, Error> {
+        self.slots.push(Slot { port: Box::new(port), lost: None });
+        Ok(self.slots.len() - 1)
+    }
+
+    /// How many ports there are; their numbers run from zero.
+    pub fn count(&self) -> usize {
+        self.slots.len()
+    }
+
+    /// What the port is, for people, such as `serial:/dev/ttyUSB0, 1200 8O1`.
+    ///
+    /// # Panics
+    /// No such port, here and in the other methods that take a number.
+    pub fn describe(&self, port: usize) -> String {
+        self.slots[port].port.describe()
+    }
+
+    /// What its stamps and octets can tell [LI-04].
+    pub fn capabilities(&self, port: usize) -> Capabilities {
+        self.slots[port].port.capabilities()
+    }
+
+    /// The path at which another program reaches a pseudo-terminal (the link, if there is one), or
+    /// that of the serial port.
+    pub fn path(&self, port: usize) -> &Path {
+        self.slots[port].port.path()
+    }
+
+    /// Hands octets to a port without waiting. False when they were dropped: nobody has the
+    /// pseudo-terminal open, or nobody empties the port. A real wire does the same.
+    ///
+    /// # Errors
+    /// The port is lost.
+    pub fn write(&mut self, port: usize, octets: &[u8]) -> Result<bool, Error> {
+        let slot = &mut self.slots[port];
+        match &slot.lost {
+            Some(error) => Err(error.clone()),
+            None => slot.port.write(octets),
+        }
+    }
+
+    /// Like [`Ports::write`], and [`PortEvent::Sent`] follows when the last octet has left, which is
+    /// no sooner than the pace allows. Octets that nobody hears take their time all the same.
+    ///
+    /// # Errors
+    /// The port is lost, or takes no more octets.
+    pub fn send(&mut self, port: usize, octets: &[u8]) -> Result<(), Error> {
+        let slot = &mut self.slots[port];
+        if let Some(error) = &slot.lost {
+            return Err(error.clone());
+        }
+        if self.leaving.len() >= MOST_LEAVING {
+            let line = slot.port.describe();
+            return Err(Error::new("sending on", &line, Fault::Stuck, ""));
+        }
+        if let Started::EndsAt(at) = slot.port.send(octets)? {
+            let after = self.leaving.partition_point(|&(t, _)| t <= at);
+            self.leaving.insert(after, (at, port));
+        }
+        Ok(())
+    }
+
+    /// Waits until something happens, at most until `until` on this clock. An interrupt goes before
+    /// everything, then ends of transmissions that are due, then what the ports have read, in the
+    /// order in which it was read.
+    pub fn wait(&mut self, until: Option<Instant>) -> PortEvent {
+        loop {
+            if self.asked.swap(false, Ordering::SeqCst) {
+                return PortEvent::Interrupted;
+            }
+            let now = self.now();
+            if let Some(&(at, port)) = self.leaving.front()
+                && at <= now
+            {
+                self.leaving.pop_front();
+                return PortEvent::Sent { port, at };
+            }
+            let sent = self.leaving.front().map(|&(at, _)| at);
+            match self.next(sent.into_iter().chain(until).min(), now) {
+                Some(Note::Event(event)) => {
+                    if let PortEvent::Closed { port, error } = &event {
+                        self.slots[*port].lost = Some(error.clone());
+                    }
+                    return event;
+                }
+                Some(Note::Wake) => {}
+                None => {
+                    let now = self.now();
+                    let sent_first = sent.is_some_and(|at| at <= now);
+                    if !sent_first && until.is_some_and(|u| u <= now) {
+                        return PortEvent::TimeOut;
+                    }
+                }
+            }
+        }
+    }
+
+    fn next(&self, wake: Option<Instant>, now: Instant) -> Option<Note> {
+        // The queue cannot be closed: we hold a sender ourselves.
+        match wake.map(|w| w.since(now)) {
+            Some(Duration::ZERO) => self.notes.try_recv().ok(),
+            Some(left) => self.notes.recv_timeout(left).ok(),
+            None => self.notes.recv().ok(),
+        }
+    }
+
+    /// A handle that wakes [`Ports::wait`].
+    pub fn interrupt_handle(&self) -> InterruptHandle {
+        InterruptHandle { asked: Arc::clone(&self.asked), queue: self.queue.clone() }
+    }
+}
+
+/// The end of `count` characters at `pace` that begin at `begun` or, if that is later, when the
+/// transmission before them ends.
+pub(super) fn end_of(begun: Instant, before: Instant, count: usize, pace: Pace) -> Instant {
+    let count = u32::try_from(count).unwrap_or(u32::MAX);
+    begun.max(before) + pace.character().saturating_mul(count)
+}

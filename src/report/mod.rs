@@ -1,0 +1,49 @@
+//! Finished results as text, JSON and CSV.
+
+pub mod csv;
+pub mod summary;
+pub mod table;
+pub mod text;
+
+use crate::capture::Item;
+use crate::exchange::json;
+
+/// How results are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    /// For people.
+    Text,
+    /// One object a line.
+    Json,
+    /// One value a line, for spreadsheets.
+    Csv,
+}
+
+/// How much of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Options {
+    /// How results are written.
+    pub format: Format,
+    /// 0: one line a frame; 1: its octets and status bits too; 2: every field with its offset.
+    pub verbosity: u8,
+    /// Whether the octets' times mean anything; without, none are shown in text.
+    pub times: bool,
+    /// Whether colour escapes may be used.
+    pub colour: bool,
+}
+
+/// Appends an item in the format that is asked for.
+pub fn write_item(item: &Item, options: Options, out: &mut String) {
+    match options.format {
+        Format::Text => text::write_item(item, options, out),
+        Format::Csv => csv::write_item(item, out),
+        Format::Json => {
+            match item {
+                Item::Exchange(e) => json::write_exchange(e, out),
+                Item::Damaged(d) => json::write_damaged(d, out),
+                Item::Noise(n) => json::write_noise(n, out),
+            }
+            out.push('\n');
+        }
+    }
+}

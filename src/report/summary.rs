@@ -1,0 +1,225 @@
+//! What a capture amounts to, for the one who stands at the valve.
+
+use super::text::plural;
+use crate::capture::{Item, between};
+use crate::exchange::Exchange;
+use crate::exchange::view::{Line, Tone};
+use core::fmt::Write;
+use core::time::Duration;
+use std::collections::BTreeMap;
+
+/// Devices and refusals that are listed; more are only counted.
+const MOST: usize = 64;
+
+/// One device as it showed itself.
+#[derive(Clone, Debug, Default)]
+struct DeviceSeen {
+    answers: usize,
+    bursts: usize,
+    tag: Option<String>,
+    long_tag: Option<String>,
+    revision: Option<u32>,
+    status: String,
+    /// A record of restarts matters even when the last answer no longer tells of it.
+    cold_starts: usize,
+}
+
+/// Counts what passes; memory does not grow with the length of the capture.
+#[derive(Clone, Debug, Default)]
+pub struct Summary {
+    good_frames: usize,
+    damaged_frames: usize,
+    noise_octets: usize,
+    requests: usize,
+    answered: usize,
+    silent: usize,
+    garbled: usize,
+    retries: usize,
+    unasked: usize,
+    refusals: BTreeMap<String, usize>,
+    damages: BTreeMap<String, usize>,
+    slowest: Option<Duration>,
+    primary: usize,
+    secondary: usize,
+    devices: BTreeMap<String, DeviceSeen>,
+    problems: usize,
+}
+
+impl Summary {
+    /// Adds an item.
+    pub fn add(&mut self, item: &Item) {
+        match item {
+            Item::Exchange(e) => self.exchange(e),
+            Item::Damaged(d) => {
+                self.damaged_frames += 1;
+                count(&mut self.damages, d.damage.kind());
+            }
+            Item::Noise(n) => self.noise_octets += n.octets.len(),
+        }
+    }
+
+    /// Adds a line of a file that could not be read.
+    pub fn problem(&mut self) {
+        self.problems += 1;
+    }
+
+    /// Whether every request was answered and nothing was damaged or refused.
+    pub fn is_clean(&self) -> bool {
+        self.damaged_frames == 0
+            && self.silent == 0
+            && self.garbled == 0
+            && self.refusals.is_empty()
+            && self.problems == 0
+    }
+
+    /// Frames without a fault.
+    pub fn good_frames(&self) -> usize {
+        self.good_frames
+    }
+
+    fn exchange(&mut self, e: &Exchange) {
+        let t = &e.transaction;
+        for line in e.lines() {
+            match line {
+                Line::Frame(f) => {
+                    self.good_frames += 1;
+                    if f.is_request() {
+                        match f.frame().address().master.index() {
+                            0 => self.primary += 1,
+                            _ => self.secondary += 1,
+                        }
+                    }
+                }
+                Line::Between(i) => self.add(&between(i)),
+            }
+        }
+        self.retries += t.retries();
+        if !t.tries.is_empty() {
+            self.requests += 1;
+            match t.outcome.to_string().as_str() {
+                "answered" => self.answered += 1,
+                "no answer" => self.silent += 1,
+                "answer damaged" => self.garbled += 1,
+                _ => {}
+            }
+        } else if e.is_burst() {
+            // Counted with its device.
+        } else {
+            self.unasked += 1;
+        }
+        self.slowest = self.slowest.max(t.response_time);
+        let Some(reply) = t.reply_frame() else { return };
+        if e.tone() != Tone::Plain {
+            let mut why = String::new();
+            e.write_response(&mut why);
+            count(&mut self.refusals, &format!("command {} ({}): {why}", e.command(), e.command_name()));
+        }
+        let name = reply.address().target.to_string();
+        if !self.devices.contains_key(&name) && self.devices.len() >= MOST {
+            return;
+        }
+        let d = self.devices.entry(name).or_default();
+        d.answers += 1;
+        d.bursts += usize::from(e.is_burst());
+        for (field, slot) in [("tag", &mut d.tag), ("long_tag", &mut d.long_tag)] {
+            if let Some(v) = e.value(field) {
+                *slot = Some(v.text().trim_matches('"').to_owned());
+            }
+        }
+        if let Some(r) = e.number("universal_revision") {
+            d.revision = Some(r);
+        }
+        d.status.clear();
+        e.write_device_status(&mut d.status);
+        d.cold_starts += usize::from(d.status.contains("cold start"));
+    }
+
+    /// The summary in words.
+    pub fn text(&self) -> String {
+        let mut out = String::new();
+        let _ = writeln!(
+            out,
+            "Summary: {} good, {} damaged, {} of noise.",
+            plural(self.good_frames, "frame"),
+            self.damaged_frames,
+            plural(self.noise_octets, "octet")
+        );
+        let _ = writeln!(
+            out,
+            "Requests: {} ({} by the primary, {} by the secondary master, {} among them); {} answered, {} without answer, {} with a damaged answer.",
+            self.requests,
+            self.primary,
+            self.secondary,
+            plural(self.retries, "retry").replace("retrys", "retries"),
+            self.answered,
+            self.silent,
+            self.garbled
+        );
+        if self.unasked > 0 {
+            let _ = writeln!(out, "Answers to which no request was heard: {}.", self.unasked);
+        }
+        if let Some(t) = self.slowest {
+            let _ =
+                writeln!(out, "Slowest answer began {:.1} ms after its request.", t.as_nanos() as f64 / 1e6);
+        }
+        for (name, d) in &self.devices {
+            let _ = write!(out, "Device {name}: {}", plural(d.answers, "answer"));
+            if d.bursts > 0 {
+                let _ = write!(out, " ({} in burst mode)", d.bursts);
+            }
+            if let Some(r) = d.revision {
+                let _ = write!(out, ", revision {r}");
+            }
+            if let Some(tag) = d.tag.as_deref().filter(|t| !t.is_empty()) {
+                let _ = write!(out, ", tag {tag}");
+            }
+            if let Some(tag) = d.long_tag.as_deref().filter(|t| !t.is_empty()) {
+                let _ = write!(out, ", long tag {tag}");
+            }
+            let _ = match d.status.as_str() {
+                "" => writeln!(out, "; its last answer reports nothing."),
+                s => writeln!(out, "; its last answer reports: {s}."),
+            };
+        }
+        for (what, n) in &self.refusals {
+            let _ = writeln!(out, "Not plainly done, {n} x: {what}.");
+        }
+        for (what, n) in &self.damages {
+            let _ = writeln!(out, "Damaged, {n} x: {what}.");
+        }
+        if self.problems > 0 {
+            let _ = writeln!(out, "Lines that could not be read: {}.", self.problems);
+        }
+        for advice in self.advice() {
+            let _ = writeln!(out, "Look at: {advice}");
+        }
+        out
+    }
+
+    /// What to look at next. Common practice, no source.
+    fn advice(&self) -> Vec<&'static str> {
+        let mut advice = Vec::new();
+        if self.good_frames == 0 && self.damaged_frames == 0 {
+            advice.push("no frame was heard: is the modem across the device or the loop resistor, and is there a resistor of 250 ohm or so in the loop?");
+        }
+        if self.silent > 0 && self.answered == 0 && self.requests > 0 {
+            advice.push("nobody answered at all: check loop power, polarity, loop resistance and the polling address.");
+        }
+        if self.damaged_frames * 20 > self.good_frames && self.damaged_frames > 0 {
+            advice.push("more than one frame in twenty is damaged: check joints, screen (earthed at one end only), noise sources, cable length.");
+        }
+        if self.primary > 0 && self.secondary > 0 {
+            advice
+                .push("two masters are at work on this loop: that is allowed, but make sure you know both.");
+        }
+        advice
+    }
+}
+
+fn count(map: &mut BTreeMap<String, usize>, key: &str) {
+    if let Some(n) = map.get_mut(key) {
+        *n += 1;
+    } else if map.len() < MOST {
+        map.insert(key.to_owned(), 1);
+    }
+}
