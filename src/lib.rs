@@ -11,9 +11,11 @@
 //! Identifiers in square brackets, such as `[FR-03]`, are headings in `protocol-notes/`.
 
 pub mod app;
+pub mod bench;
 pub mod capture;
 #[cfg(feature = "io")]
 pub mod cli;
+pub mod device;
 pub mod exchange;
 pub mod frame;
 pub mod host;

@@ -4,6 +4,7 @@ use super::lines::LineSpec;
 use crate::app::command::Revision;
 use crate::frame::Master;
 use crate::report::Format;
+use crate::time::Pace;
 use clap::{Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -43,6 +44,8 @@ pub enum Command {
     Scan(ScanArgs),
     /// Decode a log, hex text or bare octets; what a file holds is told by its content.
     Decode(DecodeArgs),
+    /// Put mock devices on lines that other software can open; runs until Ctrl-C.
+    Mock(MockArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
 }
@@ -157,6 +160,29 @@ pub struct DecodeArgs {
     /// Only the summary at the end.
     #[arg(long)]
     pub summary: bool,
+}
+
+/// `mock`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "The smallest bench file:
+  [[device]]
+  tag = \"FV-3104\"
+  [[line]]
+  at = \"pty:\"
+
+While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path of every
+line, then what happens.")]
+pub struct MockArgs {
+    /// The bench file (TOML): devices, lines, events.
+    #[arg(value_name = "BENCH.toml", required_unless_present = "schema")]
+    pub bench: Option<PathBuf>,
+    /// Run at this pace instead of the bench file's: `wire` (1200 bit/s), `fast` (at once), or how many
+    /// times faster than the wire, 0.01 to 1000.
+    #[arg(long, value_parser = Pace::parse, value_name = "wire|fast|N")]
+    pub pace: Option<Pace>,
+    /// Print the JSON Schema of bench files, for editors, and end.
+    #[arg(long, conflicts_with_all = ["bench", "pace"])]
+    pub schema: bool,
 }
 
 /// `explain`.

@@ -6,6 +6,7 @@ mod decode;
 mod explain;
 mod lines;
 mod listen;
+mod mock;
 mod output;
 mod scan;
 
@@ -34,6 +35,7 @@ pub fn run() -> ExitCode {
         args::Command::Ask(a) => ask::run(a, &mut output),
         args::Command::Scan(a) => scan::run(a, &mut output),
         args::Command::Decode(a) => decode::run(a, &mut output),
+        args::Command::Mock(a) => mock::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
     let flushed = output.flush();

@@ -1,0 +1,313 @@
+//! The bench file as it is written: every key, none of it judged yet.
+//!
+//! The comments here are the descriptions in the JSON Schema that editors show.
+
+use schemars::JsonSchema;
+use serde::Deserialize;
+use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeserializer};
+use std::fmt;
+use toml::Spanned;
+
+/// A whole number; unlike `i64` it asks for one in plain words.
+#[derive(Clone, Copy, Debug)]
+pub struct Whole(pub i64);
+
+/// A number with or without a point; unlike `f64` it asks for one in plain words.
+#[derive(Clone, Copy, Debug)]
+pub struct Number(pub f64);
+
+/// `"wire"`, `"fast"` or a number, as text.
+#[derive(Clone, Debug)]
+pub struct PaceText(pub String);
+
+/// A date, quoted or not, as text.
+#[derive(Clone, Debug)]
+pub struct DateText(pub String);
+
+struct WholeVisitor;
+
+impl Visitor<'_> for WholeVisitor {
+    type Value = Whole;
+    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str("a whole number")
+    }
+    fn visit_i64<E: Error>(self, n: i64) -> Result<Whole, E> {
+        Ok(Whole(n))
+    }
+    fn visit_u64<E: Error>(self, n: u64) -> Result<Whole, E> {
+        Ok(Whole(i64::try_from(n).unwrap_or(i64::MAX)))
+    }
+}
+
+impl<'de> Deserialize<'de> for Whole {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        d.deserialize_any(WholeVisitor)
+    }
+}
+
+struct NumberVisitor;
+
+impl Visitor<'_> for NumberVisitor {
+    type Value = Number;
+    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str("a number")
+    }
+    fn visit_i64<E: Error>(self, n: i64) -> Result<Number, E> {
+        Ok(Number(n as f64))
+    }
+    fn visit_u64<E: Error>(self, n: u64) -> Result<Number, E> {
+        Ok(Number(n as f64))
+    }
+    fn visit_f64<E: Error>(self, x: f64) -> Result<Number, E> {
+        Ok(Number(x))
+    }
+}
+
+impl<'de> Deserialize<'de> for Number {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        d.deserialize_any(NumberVisitor)
+    }
+}
+
+struct PaceVisitor;
+
+impl Visitor<'_> for PaceVisitor {
+    type Value = PaceText;
+    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str("\"wire\", \"fast\" or a number")
+    }
+    fn visit_str<E: Error>(self, text: &str) -> Result<PaceText, E> {
+        Ok(PaceText(text.to_owned()))
+    }
+    fn visit_i64<E: Error>(self, n: i64) -> Result<PaceText, E> {
+        Ok(PaceText(n.to_string()))
+    }
+    fn visit_f64<E: Error>(self, x: f64) -> Result<PaceText, E> {
+        Ok(PaceText(x.to_string()))
+    }
+}
+
+impl<'de> Deserialize<'de> for PaceText {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        d.deserialize_any(PaceVisitor)
+    }
+}
+
+struct DateVisitor;
+
+impl<'de> Visitor<'de> for DateVisitor {
+    type Value = DateText;
+    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str("a date such as 2026-03-01")
+    }
+    fn visit_str<E: Error>(self, text: &str) -> Result<DateText, E> {
+        Ok(DateText(text.to_owned()))
+    }
+    fn visit_map<M: MapAccess<'de>>(self, map: M) -> Result<DateText, M::Error> {
+        // TOML's own dates come as a map with one key that only its reader knows.
+        let date = toml::value::Datetime::deserialize(MapAccessDeserializer::new(map))?;
+        Ok(DateText(date.to_string()))
+    }
+}
+
+impl<'de> Deserialize<'de> for DateText {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        d.deserialize_any(DateVisitor)
+    }
+}
+
+/// `"wire"` and `"fast"`, for the schema.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "lowercase")]
+#[allow(dead_code)]
+enum PaceWord {
+    /// As fast as the wire: 1200 bit/s.
+    Wire,
+    /// At once: nobody judges times.
+    Fast,
+}
+
+/// The forms of a pace, for the schema.
+#[derive(JsonSchema)]
+#[schemars(untagged)]
+#[allow(dead_code)]
+enum PaceForms {
+    Word(PaceWord),
+    /// How many times faster than the wire.
+    Factor(#[schemars(range(min = 0.01, max = 1000.0))] f64),
+}
+
+/// A looprig bench: mock devices and access points on one pair of wires. Paths are relative to this
+/// file.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "looprig bench")]
+pub struct BenchFile {
+    /// How fast the wires run: "wire" (1200 bit/s), "fast" (at once, nobody judges times), or how
+    /// many times faster than the wire, 0.01 to 1000. Default "wire".
+    #[schemars(with = "Option<PaceForms>")]
+    pub pace: Option<Spanned<PaceText>>,
+    /// The loop that drives the positioners.
+    #[serde(rename = "loop")]
+    pub current_loop: Option<LoopTable>,
+    /// A mock device; at least one.
+    #[schemars(with = "Vec<DeviceTable>", length(min = 1))]
+    pub device: Option<Vec<Spanned<DeviceTable>>>,
+    /// Where software reaches the bench; at least one. All of them are access points to the same
+    /// pair of wires.
+    #[schemars(with = "Vec<LineTable>", length(min = 1))]
+    pub line: Option<Vec<Spanned<LineTable>>>,
+    /// Something that changes while the bench runs.
+    #[serde(default)]
+    #[schemars(with = "Vec<EventTable>")]
+    pub event: Vec<Spanned<EventTable>>,
+}
+
+/// The loop that drives the positioners.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LoopTable {
+    /// Current in the loop when the bench starts, mA, 0 to 30. It is the set point of the devices:
+    /// 4 mA is 0 %, 20 mA is 100 %. Default 4.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 30.0))]
+    pub current_ma: Option<Spanned<Number>>,
+}
+
+/// A mock device. Its manufacturer code is 253, which belongs to nobody.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct DeviceTable {
+    /// Revision of the protocol that it speaks: 5, 6 or 7. Default 7.
+    #[schemars(with = "Option<u8>", range(min = 5, max = 7))]
+    pub revision: Option<Spanned<Whole>>,
+    /// Polling address: 0 to 15 in revision 5, 0 to 63 from revision 6 on. Default 0.
+    #[schemars(with = "Option<u8>", range(max = 63))]
+    pub polling_address: Option<Spanned<Whole>>,
+    /// Tag: up to 8 capital letters, digits and signs, no small letters. Default empty.
+    #[schemars(with = "Option<String>", length(max = 8))]
+    pub tag: Option<Spanned<String>>,
+    /// Descriptor: up to 16 characters as in a tag. Default empty.
+    #[schemars(with = "Option<String>", length(max = 16))]
+    pub descriptor: Option<Spanned<String>>,
+    /// Date that the device stores, such as 2026-03-01; years 1900 to 2155. Default 2026-01-01.
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
+    pub date: Option<Spanned<DateText>>,
+    /// Message: up to 32 characters as in a tag. Default empty.
+    #[schemars(with = "Option<String>", length(max = 32))]
+    pub message: Option<Spanned<String>>,
+    /// Long tag, revisions 6 and 7: up to 32 characters of Latin-1. Default empty.
+    #[schemars(with = "Option<String>", length(max = 32))]
+    pub long_tag: Option<Spanned<String>>,
+    /// Final assembly number, 0 to 16777215. Default 0.
+    #[schemars(with = "Option<u32>", range(max = 0xFF_FFFF))]
+    pub final_assembly_number: Option<Spanned<Whole>>,
+    /// Device type: 0 to 255 in revisions 5 and 6; the expanded device type, 0 to 65535, in revision
+    /// 7. Default 0x51, 0x61, 0xFD71 by revision.
+    #[schemars(with = "Option<u16>")]
+    pub device_type: Option<Spanned<Whole>>,
+    /// Device id, the last three octets of the unique address, 0 to 16777215. Default 0x003104.
+    #[schemars(with = "Option<u32>", range(max = 0xFF_FFFF))]
+    pub device_id: Option<Spanned<Whole>>,
+    /// Device revision, 0 to 255. Default 1.
+    #[schemars(with = "Option<u8>")]
+    pub device_revision: Option<Spanned<Whole>>,
+    /// Software revision, 0 to 255. Default 1.
+    #[schemars(with = "Option<u8>")]
+    pub software_revision: Option<Spanned<Whole>>,
+    /// Hardware revision, 0 to 31. Default 1.
+    #[schemars(with = "Option<u8>", range(max = 31))]
+    pub hardware_revision: Option<Spanned<Whole>>,
+    /// Preambles that the device wants before a request, 5 to 20. Default 5.
+    #[schemars(with = "Option<u8>", range(min = 5, max = 20))]
+    pub preambles_request: Option<Spanned<Whole>>,
+    /// Preambles that the device sends before an answer, 5 to 20. Default 5.
+    #[schemars(with = "Option<u8>", range(min = 5, max = 20))]
+    pub preambles_reply: Option<Spanned<Whole>>,
+    /// Private label code, 0 to 65535; revision 5 shows its low octet. Default 253.
+    #[schemars(with = "Option<u16>")]
+    pub private_label: Option<Spanned<Whole>>,
+    /// Whether the set point follows the loop current when the device is new, revisions 6 and 7. In
+    /// revision 5 it does at polling address 0. Default true.
+    #[schemars(with = "Option<bool>")]
+    pub loop_current_mode_enabled: Option<Spanned<bool>>,
+    /// Whether what the device stores is protected from being written. Default false.
+    #[schemars(with = "Option<bool>")]
+    pub write_protect: Option<Spanned<bool>>,
+    /// Whether command 38 passes under write protect. Default true.
+    #[schemars(with = "Option<bool>")]
+    pub reset_passes_write_protect: Option<Spanned<bool>>,
+    /// Time from the end of a request to the start of the answer, ms at wire pace, 0 to below 256.
+    /// Default 10.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 256.0))]
+    pub response_delay_ms: Option<Spanned<Number>>,
+    /// Whether a damaged request is answered with the communication error octets. Default true.
+    #[schemars(with = "Option<bool>")]
+    pub answers_damaged: Option<Spanned<bool>>,
+    /// Whether revisions 6 and 7 take the shorter requests of older masters. Default true.
+    #[schemars(with = "Option<bool>")]
+    pub accepts_older_masters: Option<Spanned<bool>>,
+    /// Whether the device answers "busy" where it may. Default false.
+    #[schemars(with = "Option<bool>")]
+    pub busy: Option<Spanned<bool>>,
+    /// File in which the device keeps what is written to it, relative to this file. It is made at the
+    /// first write. What it holds goes before the names and addresses given here. Default none: the
+    /// device forgets.
+    #[schemars(with = "Option<String>", length(min = 1))]
+    pub memory: Option<Spanned<String>>,
+    /// The valve that it positions.
+    pub valve: Option<ValveTable>,
+    /// Its air supply.
+    pub air: Option<AirTable>,
+}
+
+/// The valve that a device positions.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ValveTable {
+    /// Time in which 63 % of a step are done, s, 0 to 3600. Default 1.5.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 3600.0))]
+    pub time_constant_s: Option<Spanned<Number>>,
+    /// Travel when the bench starts, %, 0 to 100. Default 0.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
+    pub travel_percent: Option<Spanned<Number>>,
+    /// Angle of the feedback lever at 0 % travel, degrees, -180 to 180. Default -30.
+    #[schemars(with = "Option<f64>", range(min = -180.0, max = 180.0))]
+    pub lever_angle_closed_deg: Option<Spanned<Number>>,
+    /// Angle of the feedback lever at 100 % travel, degrees, -180 to 180. Default 30.
+    #[schemars(with = "Option<f64>", range(min = -180.0, max = 180.0))]
+    pub lever_angle_open_deg: Option<Spanned<Number>>,
+}
+
+/// The air supply of a device.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AirTable {
+    /// Supply pressure when the bench starts, bar, 0 to 20. Default 4.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
+    pub supply_pressure_bar: Option<Spanned<Number>>,
+}
+
+/// Where software reaches the bench.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LineTable {
+    /// "pty:" for a new pseudo-terminal, "pty:LINK" for one with a symbolic link to it (relative to
+    /// this file), or a serial port with a modem, such as "serial:/dev/ttyUSB0".
+    #[schemars(with = "String", regex(pattern = "^(pty:|serial:.)"))]
+    pub at: Option<Spanned<String>>,
+}
+
+/// Something that changes while the bench runs: a time and one change.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct EventTable {
+    /// When, seconds since the bench started, 0 to 31536000 (a year). The pace does not scale it.
+    #[schemars(with = "f64", range(min = 0.0, max = 31_536_000.0))]
+    pub at_s: Option<Spanned<Number>>,
+    /// The current in the loop from then on, mA, 0 to 30.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 30.0))]
+    pub loop_current_ma: Option<Spanned<Number>>,
+    /// The supply pressure of every device from then on, bar, 0 to 20.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
+    pub supply_pressure_bar: Option<Spanned<Number>>,
+}

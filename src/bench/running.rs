@@ -1,0 +1,286 @@
+//! The bench on the wall clock, with ports of this machine.
+
+use super::memory::{self, MemoryError};
+use super::plan::{BenchPlan, Change, LineKind};
+use super::station::BenchStation;
+use crate::device::{ImageError, Restored};
+use crate::line::io::{InterruptHandle, PortEvent, Ports};
+use crate::line::{self, Bus};
+use crate::time::{Instant, Pace};
+use core::fmt;
+use std::path::PathBuf;
+
+/// Where an access point of the running bench is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PortPlace {
+    /// As it stands in the bench file, such as `pty:`.
+    pub at: String,
+    /// What other software opens to reach a pseudo-terminal, or the serial port; absolute.
+    pub path: PathBuf,
+    /// Whether software of this machine opens that path; else it is on the wire behind the port.
+    pub is_pty: bool,
+}
+
+/// Something to be told while the bench runs. Devices and lines are named by their index in the plan.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Notice {
+    /// Every port is open, and the devices answer.
+    Ready {
+        /// In the order of the plan's lines.
+        ports: Vec<PortPlace>,
+    },
+    /// A program has opened a pseudo-terminal.
+    PeerCame {
+        /// Which line.
+        line: usize,
+    },
+    /// The last program has closed a pseudo-terminal.
+    PeerGone {
+        /// Which line.
+        line: usize,
+        /// It was killed and left the terminal locked: nobody but root can open it again.
+        locked: bool,
+    },
+    /// A port is lost; the others go on.
+    PortLost {
+        /// Which line.
+        line: usize,
+        /// What the machine said.
+        error: line::Error,
+    },
+    /// A memory image could not be used and was kept under another name [DV-04].
+    MemoryCorrupt {
+        /// Which device.
+        device: usize,
+        /// What is wrong with it.
+        error: ImageError,
+        /// Where it is now.
+        kept: PathBuf,
+    },
+    /// What a device stores has changed and is in its file.
+    MemorySaved {
+        /// Which device.
+        device: usize,
+    },
+    /// It could not be written; the next change, or the end, tries again.
+    MemoryNotSaved {
+        /// Which device.
+        device: usize,
+        /// Why.
+        error: MemoryError,
+    },
+    /// An event of the plan has happened.
+    EventDone {
+        /// Its index in the plan.
+        event: usize,
+        /// When it was due.
+        at: Instant,
+        /// What it changed.
+        change: Change,
+    },
+}
+
+/// Why a bench cannot run, or no longer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Error {
+    /// A port cannot be opened.
+    Port(line::Error),
+    /// The last port is lost.
+    NoPortLeft(line::Error),
+    /// A memory file cannot be read or kept aside, or what was stored could not be saved at the end.
+    Memory(MemoryError),
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Error::Port(e) => e.fmt(f),
+            Error::NoPortLeft(e) => write!(f, "no line of the bench is left: {e}"),
+            Error::Memory(e) => e.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for Error {}
+
+/// The memory file of a device.
+struct Keeper {
+    path: Option<PathBuf>,
+    /// What is still to be written.
+    unsaved: Option<Vec<u8>>,
+}
+
+/// A bench with open ports. Making one opens them; [`Bench::run`] lets it answer.
+pub struct Bench {
+    plan: BenchPlan,
+    ports: Ports,
+    bus: Bus<BenchStation>,
+    places: Vec<PortPlace>,
+    lost: Vec<bool>,
+    keepers: Vec<Keeper>,
+    events_done: usize,
+    /// What was found before anybody could listen.
+    early: Vec<Notice>,
+}
+
+impl Bench {
+    /// Opens every port of the plan and powers the devices up with their memory.
+    ///
+    /// # Errors
+    /// A port cannot be opened, or a memory file is there and cannot be read.
+    pub fn open(plan: BenchPlan) -> Result<Bench, Error> {
+        let mut ports = Ports::new();
+        let mut places = Vec::new();
+        for line in &plan.lines {
+            let is_pty = matches!(line.kind, LineKind::Pty(_));
+            let port = open_port(&mut ports, &line.kind, plan.pace).map_err(Error::Port)?;
+            // The numbers of ports, access points and lines of the plan are all the same.
+            debug_assert_eq!(port, places.len());
+            // Whoever opens it may be in another directory.
+            let path = ports.path(port);
+            let path = std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf());
+            places.push(PortPlace { at: line.at.clone(), path, is_pty });
+        }
+        let stamp_error =
+            (0..ports.count()).map(|p| ports.capabilities(p).stamp_error).max().unwrap_or_default();
+        let mut bus = Bus::new(plan.pace);
+        for _ in &plan.lines {
+            bus.add_port();
+        }
+        let (mut keepers, mut early) = (Vec::new(), Vec::new());
+        let now = ports.now();
+        for (i, device) in plan.devices.iter().enumerate() {
+            let image = match &device.memory {
+                Some(path) => memory::load(path).map_err(Error::Memory)?,
+                None => None,
+            };
+            let (station, restored) = BenchStation::new(device, &plan, image.as_deref(), stamp_error, now);
+            if let (Restored::Corrupt(error), Some(path)) = (restored, &device.memory) {
+                let kept = memory::keep_aside(path).map_err(Error::Memory)?;
+                early.push(Notice::MemoryCorrupt { device: i, error, kept });
+            }
+            bus.add_station(station);
+            keepers.push(Keeper { path: device.memory.clone(), unsaved: None });
+        }
+        let lost = vec![false; places.len()];
+        Ok(Bench { plan, ports, bus, places, lost, keepers, events_done: 0, early })
+    }
+
+    /// What the bench was made of.
+    pub fn plan(&self) -> &BenchPlan {
+        &self.plan
+    }
+
+    /// Where the lines are, in the order of the plan.
+    pub fn places(&self) -> &[PortPlace] {
+        &self.places
+    }
+
+    /// The devices with what they have stored now, in the order of the plan.
+    pub fn stations(&self) -> impl Iterator<Item = &BenchStation> {
+        self.bus.stations()
+    }
+
+    /// A handle that ends [`Bench::run`] from another thread.
+    pub fn interrupt_handle(&self) -> InterruptHandle {
+        self.ports.interrupt_handle()
+    }
+
+    /// Runs until it is interrupted, and tells `on` what happens, [`Notice::Ready`] first. What a
+    /// device stores is on the disk before its answer leaves.
+    ///
+    /// # Errors
+    /// The last port is lost, or at the end something stored could not be saved.
+    pub fn run(&mut self, on: &mut dyn FnMut(Notice)) -> Result<(), Error> {
+        on(Notice::Ready { ports: self.places.clone() });
+        self.early.drain(..).for_each(&mut *on);
+        let ended = self.drive(on);
+        self.save(on);
+        // Nobody will try again.
+        let unsaved = self.keepers.iter().find_map(|k| Some((k.path.clone()?, k.unsaved.as_ref()?)));
+        match (ended, unsaved) {
+            (Ok(()), Some((path, image))) => memory::save(&path, image).map_err(Error::Memory),
+            (ended, _) => ended,
+        }
+    }
+
+    fn drive(&mut self, on: &mut dyn FnMut(Notice)) -> Result<(), Error> {
+        loop {
+            let now = self.ports.now();
+            let deliveries = self.bus.poll(now);
+            self.save(on);
+            self.tell_events(on);
+            self.write(&deliveries);
+            match self.ports.wait(self.bus.next_at()) {
+                PortEvent::Octets { port, values, at } => {
+                    self.bus.arrive(at, port, &values, &[]);
+                }
+                PortEvent::PeerCame { port } => on(Notice::PeerCame { line: port }),
+                PortEvent::PeerGone { port, locked } => on(Notice::PeerGone { line: port, locked }),
+                PortEvent::Closed { port, error } => {
+                    self.lost[port] = true;
+                    on(Notice::PortLost { line: port, error: error.clone() });
+                    if self.lost.iter().all(|&l| l) {
+                        return Err(Error::NoPortLeft(error));
+                    }
+                }
+                // `write` reports no ends.
+                PortEvent::Sent { .. } | PortEvent::TimeOut => {}
+                PortEvent::Interrupted => return Ok(()),
+            }
+        }
+    }
+
+    /// Hands on what came out of the wires, in one piece for each port.
+    fn write(&mut self, deliveries: &[line::Delivery]) {
+        for port in (0..self.places.len()).filter(|&p| !self.lost[p]) {
+            let octets: Vec<u8> =
+                deliveries.iter().filter(|d| d.port == port).map(|d| d.octet.value).collect();
+            if !octets.is_empty() {
+                // A port that is lost says so by its own event; octets that nobody takes are gone, as
+                // on a wire.
+                let _ = self.ports.write(port, &octets);
+            }
+        }
+    }
+
+    fn save(&mut self, on: &mut dyn FnMut(Notice)) {
+        for (i, keeper) in self.keepers.iter_mut().enumerate() {
+            let image = self.bus.station_mut(i).and_then(|s| s.device_mut().take_image());
+            let (Some(path), Some(image)) = (&keeper.path, image) else { continue };
+            match memory::save(path, &image) {
+                Ok(()) => {
+                    keeper.unsaved = None;
+                    on(Notice::MemorySaved { device: i });
+                }
+                Err(error) => {
+                    keeper.unsaved = Some(image);
+                    on(Notice::MemoryNotSaved { device: i, error });
+                }
+            }
+        }
+    }
+
+    fn tell_events(&mut self, on: &mut dyn FnMut(Notice)) {
+        let done = self.bus.stations().map(BenchStation::events_done).min().unwrap_or(0);
+        for (i, event) in self.plan.events.iter().enumerate().take(done).skip(self.events_done) {
+            on(Notice::EventDone { event: i, at: event.at, change: event.change });
+        }
+        self.events_done = done;
+    }
+}
+
+fn open_port(ports: &mut Ports, kind: &LineKind, pace: Pace) -> Result<usize, line::Error> {
+    match kind {
+        LineKind::Serial(path) => ports.open_serial(path, pace),
+        #[cfg(unix)]
+        LineKind::Pty(link) => ports.open_pty(link.as_deref(), pace),
+        #[cfg(not(unix))]
+        LineKind::Pty(_) => Err(line::Error::new(
+            "opening",
+            "pty:",
+            line::Fault::System,
+            "this system has no pseudo-terminals; join two serial ports and name one of them",
+        )),
+    }
+}

@@ -1,0 +1,246 @@
+//! `looprig mock`: mock devices on lines that other software can open.
+
+use super::args::MockArgs;
+use super::output::{Ended, Failure, Output};
+use crate::bench::{self, Bench, BenchFileError, BenchPlan, Error, LineKind, Notice, PortPlace};
+use crate::device::Device;
+use crate::report::Format;
+use crate::time::Pace;
+use core::fmt::Write;
+use serde_json::{Value as Json, json};
+
+/// Runs the bench until Ctrl-C or a request to terminate, which both are a good end.
+pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
+    let Some(path) = args.bench.as_deref().filter(|_| !args.schema) else {
+        let _ = writeln!(out.text(), "{}", bench::schema());
+        return Ok(Ended::Fine);
+    };
+    if out.options.format == Format::Csv {
+        return Err(Failure::new(
+            "running a mock",
+            "what happens on a bench makes no table",
+            "leave --format out, or give --format json",
+        ));
+    }
+    let mut plan = bench::read(path).map_err(|e| misread(&e))?;
+    if let Some(pace) = args.pace {
+        plan.pace = pace;
+    }
+    let doing = format!("running {}", path.display());
+    let mut bench = Bench::open(plan).map_err(|e| failed(&doing, &e))?;
+    let handle = bench.interrupt_handle();
+    ctrlc::set_handler(move || handle.interrupt())
+        .map_err(|e| Failure::new(&doing, format!("Ctrl-C cannot be heard: {e}"), "start it anew"))?;
+    let mut ready = String::new();
+    match out.options.format {
+        Format::Json => {
+            let _ = writeln!(ready, "{}", ready_json(&bench));
+        }
+        _ => ready_text(&bench, &mut ready),
+    }
+    let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
+    let places = bench.places().to_vec();
+    let mut told = Ok(());
+    let ended = bench.run(&mut |notice| {
+        let is_ready = matches!(notice, Notice::Ready { .. });
+        match out.options.format {
+            _ if is_ready => out.text().push_str(&ready),
+            Format::Json => {
+                let _ = writeln!(out.text(), "{}", notice_json(&notice, &places));
+            }
+            // What went wrong is told even to those who want nothing but results.
+            _ if out.quiet && !is_trouble(&notice) => {}
+            _ => notice_text(&notice, &names, &places, out.text()),
+        }
+        // Whoever has read enough may close the pipe; the devices go on for those on the lines.
+        if let Err(e) = out.flush()
+            && !e.is_closed_pipe()
+        {
+            told = Err(e);
+        }
+    });
+    ended.map_err(|e| failed(&doing, &e))?;
+    told?;
+    if out.options.format == Format::Text && !out.quiet {
+        out.text().push_str("Ended.\n");
+        match out.flush() {
+            Err(e) if !e.is_closed_pipe() => return Err(e),
+            _ => {}
+        }
+    }
+    Ok(Ended::Fine)
+}
+
+fn misread(e: &BenchFileError) -> Failure {
+    Failure::new(format!("reading the bench file {}", e.location()), e.wrong_with_line(), e.right.clone())
+}
+
+fn failed(doing: &str, e: &Error) -> Failure {
+    match e {
+        // These say what to do next themselves.
+        Error::Port(_) | Error::NoPortLeft(_) => Failure::new(doing, e.to_string(), ""),
+        Error::Memory(_) => Failure::new(
+            doing,
+            e.to_string(),
+            "let this user read and write the file and its directory, or name another `memory` in the bench file",
+        ),
+    }
+}
+
+/// A device in messages.
+fn name(device: &Device) -> String {
+    match device.tag() {
+        "" => format!("device at {}", device.polling_address()),
+        tag => tag.to_owned(),
+    }
+}
+
+/// What to say after `looprig scan` to reach the line from this machine.
+fn open(place: &PortPlace) -> Option<String> {
+    place.is_pty.then(|| format!("serial:{}", place.path.display()))
+}
+
+fn pace_words(pace: Pace) -> String {
+    match pace {
+        Pace::Wire => "wire pace, 1200 bit/s".into(),
+        Pace::Fast => "fast: octets at once, no times to judge".into(),
+        Pace::Scaled(f) => format!("pace {f}: every time of the wire divided by {f}"),
+    }
+}
+
+fn ready_text(bench: &Bench, out: &mut String) {
+    let plan: &BenchPlan = bench.plan();
+    let _ = writeln!(out, "Running {}, {}.", plan.path.display(), pace_words(plan.pace));
+    out.push_str("\nDevices\n");
+    let rows: Vec<[String; 5]> = bench.stations().map(|s| row(s.device())).collect();
+    let head = ["address", "revision", "tag", "unique address", "long tag"].map(str::to_owned);
+    let widths: Vec<usize> =
+        (0..5).map(|i| rows.iter().chain([&head]).map(|r| r[i].chars().count()).max().unwrap_or(0)).collect();
+    for cells in [&head].into_iter().chain(&rows) {
+        let mut line = String::new();
+        for (cell, width) in cells.iter().zip(&widths) {
+            let _ = write!(line, "  {cell:width$}");
+        }
+        let _ = writeln!(out, "{}", line.trim_end());
+    }
+    out.push_str("\nLines, all on one pair of wires\n");
+    for (place, line) in bench.places().iter().zip(&plan.lines) {
+        match (&line.kind, open(place)) {
+            (LineKind::Pty(_), Some(open)) => {
+                let _ = writeln!(
+                    out,
+                    "  {:<8} {}   reach it with: looprig scan {open}",
+                    place.at,
+                    place.path.display()
+                );
+            }
+            _ => {
+                let _ = writeln!(
+                    out,
+                    "  {:<8} reach it through the modem at the other end of the wires",
+                    place.at
+                );
+            }
+        }
+    }
+    out.push_str("\nCtrl-C ends it.\n");
+}
+
+fn row(d: &Device) -> [String; 5] {
+    let shown = |text: &str| if text.is_empty() { "-".to_owned() } else { text.to_owned() };
+    [
+        d.polling_address().to_string(),
+        d.revision().to_string(),
+        shown(d.tag()),
+        d.unique_address().to_string(),
+        shown(d.long_tag()),
+    ]
+}
+
+fn ready_json(bench: &Bench) -> Json {
+    let lines: Vec<Json> = bench
+        .places()
+        .iter()
+        .map(|p| json!({"at": p.at, "path": p.path.display().to_string(), "open": open(p)}))
+        .collect();
+    let devices: Vec<Json> = bench
+        .stations()
+        .map(|s| {
+            let d = s.device();
+            json!({
+                "polling_address": d.polling_address(),
+                "revision": d.revision().to_string().parse::<u8>().ok(),
+                "tag": d.tag(),
+                "long_tag": d.long_tag(),
+                "unique_address": d.unique_address().to_string(),
+            })
+        })
+        .collect();
+    json!({"ready": true, "pace": bench.plan().pace.to_string(), "lines": lines, "devices": devices})
+}
+
+fn is_trouble(notice: &Notice) -> bool {
+    matches!(
+        notice,
+        Notice::PortLost { .. }
+            | Notice::MemoryCorrupt { .. }
+            | Notice::MemoryNotSaved { .. }
+            | Notice::PeerGone { locked: true, .. }
+    )
+}
+
+fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mut String) {
+    let path = |line: &usize| places[*line].path.display();
+    let _ = match notice {
+        Notice::Ready { .. } => Ok(()),
+        Notice::PeerCame { line } => writeln!(out, "{}: a program has opened it", path(line)),
+        Notice::PeerGone { line, locked: false } => writeln!(out, "{}: closed again", path(line)),
+        Notice::PeerGone { line, locked: true } => writeln!(
+            out,
+            "{}: closed again, and left locked for sole use, so nobody else can open it\n  next: start this mock anew",
+            path(line)
+        ),
+        Notice::PortLost { error, .. } => writeln!(out, "a line is lost, the others go on: {error}"),
+        Notice::MemoryCorrupt { device, error, kept } => writeln!(
+            out,
+            "{}: {error}\n  it is kept as {}; the device reports a malfunction until it is started anew",
+            names[*device],
+            kept.display()
+        ),
+        Notice::MemorySaved { device } => {
+            writeln!(out, "{}: what was written to it is saved", names[*device])
+        }
+        Notice::MemoryNotSaved { device, error } => writeln!(
+            out,
+            "{}: {error}\n  next: make room, or let this user write there; the next change and the end try again",
+            names[*device]
+        ),
+        Notice::EventDone { at, change, .. } => writeln!(out, "event at {} s: {change}", at.as_secs_f64()),
+    };
+}
+
+fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
+    let at = |line: &usize| places[*line].at.clone();
+    let path = |line: &usize| places[*line].path.display().to_string();
+    match notice {
+        Notice::Ready { .. } => json!({"ready": true}),
+        Notice::PeerCame { line } => json!({"notice": "peer_came", "at": at(line), "path": path(line)}),
+        Notice::PeerGone { line, locked } => {
+            json!({"notice": "peer_gone", "at": at(line), "path": path(line), "locked": locked})
+        }
+        Notice::PortLost { line, error } => {
+            json!({"notice": "port_lost", "at": at(line), "path": path(line), "error": error.to_string()})
+        }
+        Notice::MemoryCorrupt { device, error, kept } => json!({
+            "notice": "memory_corrupt", "device": device, "error": error.to_string(),
+            "kept": kept.display().to_string(),
+        }),
+        Notice::MemorySaved { device } => json!({"notice": "memory_saved", "device": device}),
+        Notice::MemoryNotSaved { device, error } => {
+            json!({"notice": "memory_not_saved", "device": device, "error": error.to_string()})
+        }
+        Notice::EventDone { event, at, change } => json!({
+            "notice": "event", "event": event, "at_s": at.as_secs_f64(), "change": change.to_string(),
+        }),
+    }
+}

@@ -1,0 +1,224 @@
+//! How a mock device is set up: everything that a bench may choose.
+
+use super::identity::Identity;
+use super::memory::Stored;
+use crate::app::command::Revision;
+use crate::time::BitTimes;
+use core::fmt;
+use core::time::Duration;
+
+/// Characters within which an answer must begin [LL-02].
+const SLAVE_TIME_OUT: u64 = 28;
+
+/// The set-up of a mock positioner. The valve is a first-order lag [DV-13]: no physics yet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DeviceConfig {
+    /// What command 0 tells. Default: revision 7, device id 003104 in hexadecimal.
+    pub identity: Identity,
+    /// What the memory holds when there is no image, or none that can be read [DV-04]. Default: as
+    /// [`Stored::default`].
+    pub factory: Stored,
+    /// Time from the end of a request to the start of the answer, at wire pace: from zero on,
+    /// and below the slave time-out of 256.667 ms [LL-02]. Default 10 ms.
+    pub response_delay: Duration,
+    /// Whether a damaged request gets the communication error octets or silence [LL-08]. Default
+    /// true.
+    pub answers_damaged: bool,
+    /// Whether a newer device takes the short forms of older masters: command 6 without the mode
+    /// [DV-15], command 38 without the counter [CM-038]. Default true.
+    pub accepts_older_masters: bool,
+    /// Configuration cannot be written [DV-05]. Default false.
+    pub write_protected: bool,
+    /// Whether command 38 passes under write protect [CM-038]. Default true.
+    pub reset_passes_write_protect: bool,
+    /// Commands that may be answered with "busy" are [DV-09]. Default false.
+    pub busy: bool,
+    /// Loop current at power-up, mA. Default 4.0.
+    pub loop_current_ma: f64,
+    /// Loop currents between which the set point follows, mA; outside the loop current is saturated
+    /// [DV-01]. Default 3.8 to 20.5 (common practice).
+    pub loop_current_limits_ma: (f64, f64),
+    /// Lower range value, the set point at 4 mA, %. Default 0. Fixed until commands that write it
+    /// exist.
+    pub lower_range_value_percent: f64,
+    /// Upper range value, the set point at 20 mA, %; not the lower one. Default 100.
+    pub upper_range_value_percent: f64,
+    /// Set points outside of which the primary variable is out of limits [ST-02], the transducer
+    /// limits of command 14, %. Default −5 to 105.
+    pub set_point_limits_percent: (f64, f64),
+    /// Least span that command 14 tells, %. Default 10.
+    pub minimum_span_percent: f64,
+    /// Transducer serial number that command 14 tells, 24 bits. Default 3104.
+    pub transducer_serial_number: u32,
+    /// Damping that command 15 tells, s. Default 0.
+    pub damping_s: f64,
+    /// Time constant of the travel, s, 0 or more [DV-13]. Default 1.5.
+    pub time_constant_s: f64,
+    /// Travel at power-up, %. Default 0.
+    pub travel_percent: f64,
+    /// Angle of the feedback lever at 0 % travel, degrees. Default −30.
+    pub lever_angle_closed_deg: f64,
+    /// Angle of the feedback lever at 100 % travel, degrees; between the two it is linear. Default
+    /// 30.
+    pub lever_angle_open_deg: f64,
+    /// Supply pressure at power-up, bar. Default 4.0.
+    pub supply_pressure_bar: f64,
+    /// Supply pressures outside of which a variable other than the primary is out of limits [ST-02],
+    /// bar. Default 1.4 to 7.0 (common practice).
+    pub supply_pressure_limits_bar: (f64, f64),
+}
+
+impl DeviceConfig {
+    /// The defaults in a revision of the protocol.
+    pub fn new(revision: Revision) -> Self {
+        DeviceConfig {
+            identity: Identity::new(revision, 0x00_3104),
+            factory: Stored::default(),
+            response_delay: Duration::from_millis(10),
+            answers_damaged: true,
+            accepts_older_masters: true,
+            write_protected: false,
+            reset_passes_write_protect: true,
+            busy: false,
+            loop_current_ma: 4.0,
+            loop_current_limits_ma: (3.8, 20.5),
+            lower_range_value_percent: 0.0,
+            upper_range_value_percent: 100.0,
+            set_point_limits_percent: (-5.0, 105.0),
+            minimum_span_percent: 10.0,
+            transducer_serial_number: 3104,
+            damping_s: 0.0,
+            time_constant_s: 1.5,
+            travel_percent: 0.0,
+            lever_angle_closed_deg: -30.0,
+            lever_angle_open_deg: 30.0,
+            supply_pressure_bar: 4.0,
+            supply_pressure_limits_bar: (1.4, 7.0),
+        }
+    }
+
+    /// Whether a device can be made of it.
+    ///
+    /// # Errors
+    /// The first part that does not fit.
+    pub fn check(&self) -> Result<(), ConfigError> {
+        let bad = |field, why: String| Err(ConfigError { field, why });
+        self.identity.check()?;
+        if let Err(e) = self.factory.check(self.identity.highest_polling()) {
+            return match e {
+                super::ImageError::Range { field, why } => bad(field, why),
+                other => bad("factory", other.to_string()),
+            };
+        }
+        if self.response_delay >= BitTimes::characters(SLAVE_TIME_OUT).duration() {
+            let why = format!("{} ms is not below 256 ms", self.response_delay.as_millis());
+            return bad("response_delay", why);
+        }
+        if self.transducer_serial_number > 0xFF_FFFF {
+            let why = format!("{} is above 16777215", self.transducer_serial_number);
+            return bad("transducer_serial_number", why);
+        }
+        for (field, value) in [
+            ("loop_current_ma", self.loop_current_ma),
+            ("lower_range_value_percent", self.lower_range_value_percent),
+            ("upper_range_value_percent", self.upper_range_value_percent),
+            ("lever_angle_closed_deg", self.lever_angle_closed_deg),
+            ("lever_angle_open_deg", self.lever_angle_open_deg),
+            ("supply_pressure_bar", self.supply_pressure_bar),
+        ] {
+            if !value.is_finite() {
+                return bad(field, format!("{value} is no finite number"));
+            }
+        }
+        for (field, value) in [
+            ("minimum_span_percent", self.minimum_span_percent),
+            ("damping_s", self.damping_s),
+            ("time_constant_s", self.time_constant_s),
+        ] {
+            if !value.is_finite() || value < 0.0 {
+                return bad(field, format!("{value} is no number of 0 or more"));
+            }
+        }
+        if !(0.0..=100.0).contains(&self.travel_percent) {
+            return bad("travel_percent", format!("{} is outside 0 to 100", self.travel_percent));
+        }
+        if self.lower_range_value_percent == self.upper_range_value_percent {
+            return bad("upper_range_value_percent", "it equals the lower range value".into());
+        }
+        for (field, (low, high)) in [
+            ("loop_current_limits_ma", self.loop_current_limits_ma),
+            ("set_point_limits_percent", self.set_point_limits_percent),
+            ("supply_pressure_limits_bar", self.supply_pressure_limits_bar),
+        ] {
+            // Written so that a not-a-number is refused too.
+            if !(low.is_finite() && high.is_finite() && low < high) {
+                return bad(
+                    field,
+                    format!("{low} to {high} is no range: two finite numbers, the lower first"),
+                );
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Default for DeviceConfig {
+    fn default() -> Self {
+        DeviceConfig::new(Revision::R7)
+    }
+}
+
+/// A part of the set-up that does not fit.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ConfigError {
+    /// Which part.
+    pub field: &'static str,
+    /// What is wrong with it.
+    pub why: String,
+}
+
+impl fmt::Display for ConfigError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "setting up a mock device: {}: {}", self.field, self.why)
+    }
+}
+
+impl core::error::Error for ConfigError {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn defaults_fit_in_every_revision() {
+        for revision in Revision::NEWEST_FIRST {
+            assert_eq!(DeviceConfig::new(revision).check(), Ok(()));
+        }
+    }
+
+    #[test]
+    fn what_does_not_fit_is_named() {
+        type Spoil = fn(&mut DeviceConfig);
+        let cases: [(&str, Spoil); 9] = [
+            ("polling_address", |c| c.factory.polling_address = 64),
+            ("tag", |c| c.factory.tag = "too long for it".into()),
+            // 28 characters of 11 bits at 1200 bit/s are 256.667 ms [LL-02].
+            ("response_delay", |c| c.response_delay = Duration::from_micros(256_667)),
+            ("transducer_serial_number", |c| c.transducer_serial_number = 1 << 24),
+            ("loop_current_ma", |c| c.loop_current_ma = f64::NAN),
+            ("time_constant_s", |c| c.time_constant_s = -0.1),
+            ("travel_percent", |c| c.travel_percent = 100.1),
+            ("upper_range_value_percent", |c| c.upper_range_value_percent = 0.0),
+            ("supply_pressure_limits_bar", |c| c.supply_pressure_limits_bar = (7.0, 1.4)),
+        ];
+        for (field, spoil) in cases {
+            let mut config = DeviceConfig::default();
+            spoil(&mut config);
+            let e = config.check().expect_err(field);
+            assert_eq!(e.field, field);
+            assert!(e.to_string().starts_with("setting up a mock device: "));
+        }
+        let late = DeviceConfig { response_delay: Duration::from_micros(256_666), ..DeviceConfig::default() };
+        assert_eq!(late.check(), Ok(()));
+    }
+}

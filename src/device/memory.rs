@@ -1,0 +1,357 @@
+//! What a device keeps over a power cycle, and the image that it is kept in [DV-03] [DV-04].
+//!
+//! The image, most significant octet first: the magic word `LRDM`, the format version in two octets,
+//! the length of the payload in four, the payload (JSON), and a CRC-32 over all before it in four.
+
+use crate::app::types::{Date, latin1, packed};
+use core::fmt;
+use crc::{CRC_32_ISO_HDLC, Crc};
+use serde::{Deserialize, Serialize};
+
+const MAGIC: &[u8; 4] = b"LRDM";
+const FORMAT: u16 = 1;
+/// Magic, format version, length.
+const HEAD: usize = 4 + 2 + 4;
+const CHECK: usize = 4;
+const CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
+
+/// What the device keeps.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Stored {
+    /// Polling address, 0 to 63; 0 to 15 in revision 5 [FR-05].
+    pub polling_address: u8,
+    /// Whether the set point follows the loop current [TB-09]; revision 5 goes by the polling address
+    /// instead [DV-15].
+    pub loop_current_mode_enabled: bool,
+    /// Tag, at most 8 characters of packed ASCII [TY-04].
+    pub tag: String,
+    /// Descriptor, at most 16 characters of packed ASCII [TY-04].
+    pub descriptor: String,
+    /// Date as day, month, year less 1900: a day of the calendar [TY-06].
+    pub date: [u8; 3],
+    /// Message, at most 32 characters of packed ASCII [TY-04].
+    pub message: String,
+    /// Long tag, at most 32 characters of Latin-1 [TY-05].
+    pub long_tag: String,
+    /// Final assembly number, 24 bits.
+    pub final_assembly_number: u32,
+    /// Counts accepted writes of configuration, 65535 is followed by 0 [DV-08].
+    pub configuration_change_counter: u16,
+    /// Configuration changed, for the primary and for the secondary master [ST-09]. That it outlives
+    /// a power cycle is our choice.
+    pub configuration_changed: [bool; 2],
+}
+
+impl Default for Stored {
+    /// A device as delivered: no names, polling address 0, loop current followed.
+    fn default() -> Self {
+        Stored {
+            polling_address: 0,
+            loop_current_mode_enabled: true,
+            tag: String::new(),
+            descriptor: String::new(),
+            date: [1, 1, 126],
+            message: String::new(),
+            long_tag: String::new(),
+            final_assembly_number: 0,
+            configuration_change_counter: 0,
+            configuration_changed: [false; 2],
+        }
+    }
+}
+
+impl Stored {
+    /// Whether every value is one that a device with polling addresses up to `highest_polling` can
+    /// hold.
+    ///
+    /// # Errors
+    /// The first that is not.
+    pub fn check(&self, highest_polling: u8) -> Result<(), ImageError> {
+        let bad = |field, why: String| Err(ImageError::Range { field, why });
+        if self.polling_address > highest_polling {
+            let why = format!("{} is above {highest_polling}", self.polling_address);
+            return bad("polling_address", why);
+        }
+        for (field, text, octets) in
+            [("tag", &self.tag, 6), ("descriptor", &self.descriptor, 12), ("message", &self.message, 24)]
+        {
+            if let Err(e) = packed::pack(text, octets) {
+                return bad(field, e.to_string());
+            }
+        }
+        if let Err(e) = latin1::encode(&self.long_tag, 32) {
+            return bad("long_tag", e.to_string());
+        }
+        if !Date::from_bytes(self.date).is_calendar() {
+            return bad("date", format!("{} is no day of the calendar", Date::from_bytes(self.date)));
+        }
+        if self.final_assembly_number > 0xFF_FFFF {
+            return bad("final_assembly_number", format!("{} is above 16777215", self.final_assembly_number));
+        }
+        Ok(())
+    }
+}
+
+/// Why an image is refused [DV-04].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ImageError {
+    /// It does not begin with the magic word.
+    Magic,
+    /// Its format version is not known.
+    Version {
+        /// The version it claims.
+        found: u16,
+    },
+    /// It is not as long as it says.
+    Length {
+        /// Octets that it should have.
+        expected: u64,
+        /// Octets that it has.
+        found: usize,
+    },
+    /// The check value is wrong.
+    Check {
+        /// What it should be.
+        computed: u32,
+        /// What it is.
+        found: u32,
+    },
+    /// The payload is no JSON of the known shape.
+    Payload {
+        /// What the reader says, with line and column.
+        why: String,
+    },
+    /// A value that no device holds.
+    Range {
+        /// Which.
+        field: &'static str,
+        /// What is wrong with it.
+        why: String,
+    },
+}
+
+impl fmt::Display for ImageError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("reading a device's memory image: ")?;
+        match self {
+            ImageError::Magic => f.write_str("it does not begin with LRDM, so it is no such image")?,
+            ImageError::Version { found } => {
+                write!(f, "format version {found} at octet 4 is not known, only {FORMAT} is")?;
+            }
+            ImageError::Length { expected, found } => {
+                write!(f, "it has {found} octets where its length field at octet 6 makes {expected}")?;
+            }
+            ImageError::Check { computed, found } => {
+                write!(f, "its last four octets are {found:08X}, the CRC-32 of the rest is {computed:08X}")?;
+            }
+            ImageError::Payload { why } => write!(f, "its payload from octet {HEAD} on: {why}")?,
+            ImageError::Range { field, why } => write!(f, "{field}: {why}")?,
+        }
+        f.write_str("; the device starts on its defaults, keep the image under another name")
+    }
+}
+
+impl core::error::Error for ImageError {}
+
+/// The image of `stored`.
+pub fn encode(stored: &Stored) -> Vec<u8> {
+    let payload = serde_json::to_vec(stored).unwrap_or_default();
+    let mut out = Vec::with_capacity(HEAD + payload.len() + CHECK);
+    out.extend_from_slice(MAGIC);
+    out.extend_from_slice(&FORMAT.to_be_bytes());
+    out.extend_from_slice(&(payload.len() as u32).to_be_bytes());
+    out.extend_from_slice(&payload);
+    let check = CRC.checksum(&out);
+    out.extend_from_slice(&check.to_be_bytes());
+    out
+}
+
+/// Reads an image and refuses what no device of any revision holds.
+///
+/// # Errors
+/// What does not fit: magic, version, length, check value, payload, or a value in it.
+pub fn decode(image: &[u8]) -> Result<Stored, ImageError> {
+    let Some((head, rest)) = image.split_first_chunk::<HEAD>() else {
+        return Err(match image.starts_with(MAGIC) {
+            true => ImageError::Length { expected: (HEAD + CHECK) as u64, found: image.len() },
+            false => ImageError::Magic,
+        });
+    };
+    let [m0, m1, m2, m3, v0, v1, l0, l1, l2, l3] = *head;
+    if [m0, m1, m2, m3] != *MAGIC {
+        return Err(ImageError::Magic);
+    }
+    let version = u16::from_be_bytes([v0, v1]);
+    if version != FORMAT {
+        return Err(ImageError::Version { found: version });
+    }
+    let payload_len = u32::from_be_bytes([l0, l1, l2, l3]);
+    let expected = u64::from(payload_len) + (HEAD + CHECK) as u64;
+    let Some((payload, check)) = rest.split_last_chunk::<CHECK>().filter(|_| expected == image.len() as u64)
+    else {
+        return Err(ImageError::Length { expected, found: image.len() });
+    };
+    let computed = CRC.checksum(&image[..image.len() - CHECK]);
+    let found = u32::from_be_bytes(*check);
+    if computed != found {
+        return Err(ImageError::Check { computed, found });
+    }
+    let stored: Stored =
+        serde_json::from_slice(payload).map_err(|e| ImageError::Payload { why: e.to_string() })?;
+    stored.check(63)?;
+    Ok(stored)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    prop_compose! {
+        fn any_stored()(
+            polling_address in 0u8..=63,
+            modes in any::<[bool; 3]>(),
+            tag in "[ -_]{0,8}",
+            descriptor in "[ -_]{0,16}",
+            message in "[ -_]{0,32}",
+            long_tag in "[\u{0}-\u{FF}]{0,32}",
+            day in 1u8..=28,
+            month in 1u8..=12,
+            year in any::<u8>(),
+            final_assembly_number in 0u32..=0xFF_FFFF,
+            configuration_change_counter in any::<u16>(),
+        ) -> Stored {
+            Stored {
+                polling_address,
+                loop_current_mode_enabled: modes[0],
+                tag, descriptor, message, long_tag,
+                date: [day, month, year],
+                final_assembly_number,
+                configuration_change_counter,
+                configuration_changed: [modes[1], modes[2]],
+            }
+        }
+    }
+
+    /// The image around a payload, put together here by the words of [DV-03], with a CRC worked out
+    /// bit by bit: polynomial 04C11DB7 reflected is EDB88320.
+    fn image(payload: &str) -> Vec<u8> {
+        let mut out =
+            [b"LRDM\x00\x01".as_slice(), &(payload.len() as u32).to_be_bytes(), payload.as_bytes()].concat();
+        let check = crc_by_hand(&out);
+        out.extend(check.to_be_bytes());
+        out
+    }
+
+    fn crc_by_hand(octets: &[u8]) -> u32 {
+        !octets.iter().fold(u32::MAX, |crc, &o| {
+            (0..8).fold(crc ^ u32::from(o), |c, _| if c & 1 == 1 { c >> 1 ^ 0xEDB8_8320 } else { c >> 1 })
+        })
+    }
+
+    const PAYLOAD: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false]}"#;
+
+    /// [DV-03]: the check value of "123456789" is CBF43926 (a figure of the trade, from memory).
+    #[test]
+    fn check_value() {
+        assert_eq!(CRC.checksum(b"123456789"), 0xCBF4_3926);
+        assert_eq!(crc_by_hand(b"123456789"), 0xCBF4_3926);
+    }
+
+    #[test]
+    fn an_image_made_by_hand() {
+        let stored = decode(&image(PAYLOAD)).unwrap();
+        assert_eq!((stored.polling_address, stored.configuration_change_counter), (5, 65535));
+        assert_eq!((stored.tag.as_str(), stored.date), ("FV-3104", [15, 1, 111]));
+        assert_eq!(stored.configuration_changed, [true, false]);
+        assert_eq!(encode(&stored), image(PAYLOAD));
+    }
+
+    /// [DV-04], and values out of range in an image whose check value is right.
+    #[test]
+    fn refusals() {
+        let good = image(PAYLOAD);
+        assert_eq!(decode(b""), Err(ImageError::Magic));
+        assert_eq!(decode(b"LRDM"), Err(ImageError::Length { expected: 14, found: 4 }));
+        assert_eq!(decode(b"something else altogether"), Err(ImageError::Magic));
+        assert!(matches!(decode(&good[..good.len() - 1]), Err(ImageError::Length { .. })));
+        assert!(matches!(decode(&[good.clone(), vec![0]].concat()), Err(ImageError::Length { .. })));
+        let mut newer = good.clone();
+        newer[5] = 2;
+        assert_eq!(decode(&newer), Err(ImageError::Version { found: 2 }));
+        assert!(matches!(decode(&image("{}")), Err(ImageError::Payload { .. })));
+        for (was, is, field) in [
+            (r#""polling_address":5"#, r#""polling_address":64"#, "polling_address"),
+            (r#""tag":"FV-3104""#, r#""tag":"fv-3104""#, "tag"),
+            (r#""tag":"FV-3104""#, r#""tag":"FV-310499""#, "tag"),
+            (r#""descriptor":"INLET""#, r#""descriptor":"12345678901234567""#, "descriptor"),
+            (r#""message":"""#, r#""message":"é""#, "message"),
+            (r#""long_tag":"Brackenmoor""#, r#""long_tag":"€""#, "long_tag"),
+            (r#""date":[15,1,111]"#, r#""date":[31,4,111]"#, "date"),
+            (r#""final_assembly_number":7"#, r#""final_assembly_number":16777216"#, "final_assembly_number"),
+        ] {
+            let text = PAYLOAD.replace(was, is);
+            assert_ne!(text, PAYLOAD, "{was}");
+            match decode(&image(&text)) {
+                Err(ImageError::Range { field: f, .. }) => assert_eq!(f, field),
+                other => panic!("{is}: {other:?}"),
+            }
+        }
+        for (was, is) in [
+            (r#""configuration_change_counter":65535"#, r#""configuration_change_counter":65536"#),
+            (r#""polling_address":5"#, r#""polling_address":5,"more":1"#),
+            (r#""date":[15,1,111]"#, r#""date":[15,1]"#),
+        ] {
+            assert!(matches!(decode(&image(&PAYLOAD.replace(was, is))), Err(ImageError::Payload { .. })));
+        }
+    }
+
+    /// Revision 5 has no polling address above 15 [FR-05].
+    #[test]
+    fn an_image_of_another_revision() {
+        let stored = Stored { polling_address: 16, ..Stored::default() };
+        assert_eq!(stored.check(63), Ok(()));
+        assert!(stored.check(15).is_err());
+    }
+
+    #[test]
+    fn messages_say_what_where_and_what_next() {
+        let text = decode(&image("[")).unwrap_err().to_string();
+        assert!(text.starts_with("reading a device's memory image: its payload from octet 10 on"), "{text}");
+        assert!(text.ends_with("keep the image under another name"), "{text}");
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_kept_comes_back(stored in any_stored()) {
+            prop_assert_eq!(decode(&encode(&stored)), Ok(stored));
+        }
+
+        #[test]
+        fn no_octets_panic(octets in prop::collection::vec(any::<u8>(), 0..400)) {
+            prop_assert!(decode(&octets).is_err());
+            // And the same behind a head that is right as far as it goes.
+            let _ = decode(&[b"LRDM\x00\x01\x00\x00".as_slice(), &octets].concat());
+        }
+
+        #[test]
+        fn any_flipped_bit_is_refused(stored in any_stored(), at in any::<prop::sample::Index>(), bit in 0u8..8) {
+            let mut image = encode(&stored);
+            let at = at.index(image.len());
+            image[at] ^= 1 << bit;
+            prop_assert!(decode(&image).is_err());
+        }
+    }
+
+    /// The same for every bit of one image, without chance.
+    #[test]
+    fn every_flipped_bit_is_refused() {
+        let good = image(PAYLOAD);
+        for at in 0..good.len() * 8 {
+            let mut bad = good.clone();
+            bad[at / 8] ^= 1 << (at % 8);
+            assert!(decode(&bad).is_err(), "bit {at}");
+        }
+    }
+}

@@ -1,0 +1,297 @@
+//! The mock positioner: a field device without I/O on time that is handed in.
+//!
+//! Octets go in with their times, answers come out with the time at which they are due. The loop
+//! current is an input of the device: whoever holds the device tells it the measured one [DV-01].
+
+mod commands;
+mod config;
+mod identity;
+mod memory;
+mod positioner;
+mod state;
+mod universal;
+mod values;
+
+pub use config::{ConfigError, DeviceConfig};
+pub use identity::{Identity, MANUFACTURER};
+pub use memory::{ImageError, Stored, decode as decode_image, encode as encode_image};
+pub use positioner::Positioner;
+
+use crate::app::command::Revision;
+use crate::frame::{
+    Address, Frame, Master, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, UniqueAddress,
+};
+use crate::link::{Call, Slave};
+use crate::time::{Instant, Pace};
+use bytes::Bytes;
+use core::time::Duration;
+use state::State;
+
+/// What became of the memory image at power-up [DV-04].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Restored {
+    /// There was none: a new device.
+    Fresh,
+    /// The device has its values back.
+    Kept,
+    /// It cannot be used: the device runs on its defaults and says so. The image is to be kept under
+    /// another name.
+    Corrupt(ImageError),
+}
+
+/// An answer that waits for its time.
+#[derive(Debug)]
+struct Pending {
+    at: Instant,
+    octets: Bytes,
+    /// The master that learns of the cold start by it [ST-08].
+    tells: Option<Master>,
+}
+
+/// A mock positioner on a line.
+///
+/// Drive it like this: [`Device::handle`] with every octet of the line, [`Device::handle_timeout`]
+/// when [`Device::wake_at`] has come, [`Device::poll_transmit`] after both, and [`Device::sent`] when
+/// what was given out has left.
+#[derive(Debug)]
+pub struct Device {
+    state: State,
+    receiver: Receiver,
+    pace: Pace,
+    pending: Option<Pending>,
+    /// While it sends it does not hear: octets that end until then are not its.
+    deaf_until: Option<Instant>,
+}
+
+impl Device {
+    /// Powers a device up at `now`, with its memory as in `image`, on a line that runs at `pace` and
+    /// whose stamps are off by at most `stamp_error`.
+    ///
+    /// # Panics
+    /// [`DeviceConfig::check`] finds a fault in `config`: ask it first about what a user wrote.
+    pub fn new(
+        config: DeviceConfig,
+        image: Option<&[u8]>,
+        pace: Pace,
+        stamp_error: Duration,
+        now: Instant,
+    ) -> (Device, Restored) {
+        if let Err(e) = config.check() {
+            panic!("{e}");
+        }
+        let (stored, restored) = match image {
+            None => (config.factory.clone(), Restored::Fresh),
+            Some(image) => {
+                let read = memory::decode(image).and_then(|stored| {
+                    stored.check(config.identity.highest_polling())?;
+                    Ok(stored)
+                });
+                match read {
+                    Ok(stored) => (stored, Restored::Kept),
+                    Err(e) => (config.factory.clone(), Restored::Corrupt(e)),
+                }
+            }
+        };
+        let defect = match &restored {
+            Restored::Corrupt(e) => Some(e),
+            Restored::Fresh | Restored::Kept => None,
+        };
+        let device = Device {
+            state: State::new(config, stored, defect, now),
+            receiver: Receiver::new(ReceiverConfig::for_line(pace, stamp_error)),
+            pace,
+            pending: None,
+            deaf_until: None,
+        };
+        (device, restored)
+    }
+
+    /// Octets came. A request that they complete takes effect at `now`.
+    pub fn handle(&mut self, now: Instant, octets: &[Octet]) {
+        let deaf = match self.deaf_until {
+            Some(until) => octets.iter().take_while(|o| o.at <= until).count(),
+            None => 0,
+        };
+        if deaf < octets.len() {
+            self.deaf_until = None;
+            self.receiver.push(&octets[deaf..]);
+            self.drain(now);
+        }
+    }
+
+    /// Time passed.
+    pub fn handle_timeout(&mut self, now: Instant) {
+        self.receiver.handle_timeout(now);
+        self.drain(now);
+    }
+
+    /// Octets to send from `now` on, preambles included; tell [`Device::sent`] when the last of them
+    /// has left. An answer that is due is given out however late it is asked for; a newer request
+    /// takes its place.
+    pub fn poll_transmit(&mut self, now: Instant) -> Option<Bytes> {
+        let due = self.pending.take_if(|p| p.at <= now)?;
+        if let Some(master) = due.tells {
+            self.state.cold_start[master.index()] = false;
+        }
+        // Where octets take no time the next request may bear the same stamp.
+        let lasts = self.pace.character() * due.octets.len() as u32;
+        self.deaf_until = (!lasts.is_zero()).then_some(now + lasts);
+        Some(due.octets)
+    }
+
+    /// The last octet of what [`Device::poll_transmit`] gave out left the line at `at`.
+    pub fn sent(&mut self, at: Instant) {
+        if self.deaf_until.is_some() {
+            self.deaf_until = Some(at);
+        }
+    }
+
+    /// When [`Device::handle_timeout`] and [`Device::poll_transmit`] want to be called; `None` while
+    /// nothing is to be done.
+    pub fn wake_at(&self) -> Option<Instant> {
+        [self.pending.as_ref().map(|p| p.at), self.receiver.deadline()].into_iter().flatten().min()
+    }
+
+    /// The current in the loop is `ma` milliampere from `now` on. What is no finite number is not
+    /// taken.
+    pub fn set_loop_current_ma(&mut self, now: Instant, ma: f64) {
+        self.state.set_loop_current_ma(now, ma);
+    }
+
+    /// The supply pressure is `bar` from now on. What is no finite number is not taken.
+    pub fn set_supply_pressure_bar(&mut self, bar: f64) {
+        self.state.set_supply_pressure_bar(bar);
+    }
+
+    /// From now on commands that may be answered with "busy" are, or are no longer [DV-09].
+    pub fn set_busy(&mut self, busy: bool) {
+        self.state.config.busy = busy;
+    }
+
+    /// Moves the switch that protects the configuration from being written [DV-05].
+    pub fn set_write_protected(&mut self, protected: bool) {
+        self.state.config.write_protected = protected;
+    }
+
+    /// The memory image, if something in it has changed since it was last taken [DV-03].
+    pub fn take_image(&mut self) -> Option<Vec<u8>> {
+        core::mem::take(&mut self.state.unsaved).then(|| memory::encode(&self.state.stored))
+    }
+
+    /// Travel at `now`, %.
+    pub fn travel_percent(&self, now: Instant) -> f64 {
+        self.state.positioner.travel_percent(now)
+    }
+
+    /// Set point, %: what the loop current demands, or what it last demanded while it is fixed.
+    pub fn set_point_percent(&self) -> f64 {
+        self.state.set_point_percent()
+    }
+
+    /// The measured loop current, mA.
+    pub fn loop_current_ma(&self) -> f64 {
+        self.state.loop_current_ma()
+    }
+
+    /// Polling address, 0 to 63.
+    pub fn polling_address(&self) -> u8 {
+        self.state.stored.polling_address
+    }
+
+    /// Unique address [FR-06].
+    pub fn unique_address(&self) -> UniqueAddress {
+        self.state.config.identity.unique_address()
+    }
+
+    /// Revision of the protocol.
+    pub fn revision(&self) -> Revision {
+        self.state.revision()
+    }
+
+    /// Tag.
+    pub fn tag(&self) -> &str {
+        &self.state.stored.tag
+    }
+
+    /// Long tag; revision 5 keeps it without a command for it.
+    pub fn long_tag(&self) -> &str {
+        &self.state.stored.long_tag
+    }
+
+    /// Everything that the device stores.
+    pub fn stored(&self) -> &Stored {
+        &self.state.stored
+    }
+
+    /// The set-up, with busy and write protect as they stand now.
+    pub fn config(&self) -> &DeviceConfig {
+        &self.state.config
+    }
+
+    fn drain(&mut self, now: Instant) {
+        while let Some(reception) = self.receiver.next() {
+            self.take(now, &reception);
+        }
+    }
+
+    fn slave(&self) -> Slave {
+        Slave {
+            // What is stored was checked, and command 6 checks.
+            polling: PollingAddress::new(self.state.stored.polling_address).unwrap_or_default(),
+            unique: self.unique_address(),
+            highest_polling: self.state.config.identity.highest_polling(),
+            answers_damaged: self.state.config.answers_damaged,
+        }
+    }
+
+    fn take(&mut self, now: Instant, reception: &Reception) {
+        let slave = self.slave();
+        let end = reception.last_at();
+        match slave.judge(reception) {
+            Call::Request(frame) => self.obey(now, end, &slave, &frame, false),
+            Call::Broadcast(frame) => self.obey(now, end, &slave, &frame, true),
+            // The second octet is 0, so it tells nothing [LL-08].
+            Call::Damaged(header, error) => {
+                self.reply(
+                    end,
+                    slave.reply_address(&header.address, false),
+                    header.command,
+                    [error, 0],
+                    None,
+                );
+            }
+            Call::NotForUs => {}
+        }
+    }
+
+    fn obey(&mut self, now: Instant, end: Instant, slave: &Slave, request: &Frame, broadcast: bool) {
+        // Whatever comes of this request, an answer to one before it would come at the wrong time.
+        self.pending = None;
+        let Some((code, data)) = commands::answer(&mut self.state, now, request, broadcast) else { return };
+        let address = slave.reply_address(&request.address(), false);
+        let master = address.master;
+        let status = [code, self.state.field_device_status(master)];
+        self.reply(end, address, request.command(), status, Some((data, master)));
+    }
+
+    /// Puts an answer off until its time.
+    fn reply(
+        &mut self,
+        end: Instant,
+        address: Address,
+        command: u8,
+        status: [u8; 2],
+        data: Option<(Vec<u8>, Master)>,
+    ) {
+        let (data, tells) = data.map_or((Vec::new(), None), |(d, m)| (d, Some(m)));
+        let preambles = usize::from(self.state.config.identity.preambles_reply);
+        // The longest reply of a layout is far below what a frame takes.
+        if let Ok(frame) = Frame::reply(false, address, command, status, data) {
+            self.pending = Some(Pending {
+                at: end + self.pace.scale(self.state.config.response_delay),
+                octets: frame.encode_after(preambles),
+                tells,
+            });
+        }
+    }
+}

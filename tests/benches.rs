@@ -1,0 +1,193 @@
+//! Every bench file in `fixtures/benches/`: read, run in this process on virtual time, and asked.
+#![cfg(feature = "io")]
+
+use looprig::app::command::Revision;
+use looprig::bench::{self, BenchPlan, BenchStation};
+use looprig::exchange::Exchange;
+use looprig::frame::PollingAddress;
+use looprig::host::{Device, Host};
+use looprig::line::{Event, InProcess, Line};
+use looprig::link::MasterConfig;
+use looprig::time::{Instant, Pace};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+fn directory() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/benches")
+}
+
+fn plan(name: &str) -> BenchPlan {
+    bench::read(&directory().join(name)).unwrap_or_else(|e| panic!("{e}"))
+}
+
+type Bench = Host<InProcess<BenchStation>>;
+
+fn host(plan: &BenchPlan) -> Bench {
+    Host::new(bench::in_process(plan), MasterConfig::default())
+}
+
+fn find(host: &mut Bench, address: u8) -> (Exchange, Device) {
+    let (exchange, device) = host.poll(PollingAddress::new(address).unwrap(), None).unwrap();
+    (exchange, device.unwrap_or_else(|| panic!("nobody answers at {address}")))
+}
+
+/// The first status octet of the answer: its response code [ST-03].
+fn code(exchange: &Exchange) -> u8 {
+    exchange.transaction.reply_frame().expect("an answer").status().expect("status octets")[0]
+}
+
+/// Asks a command that must be answered with response code 0.
+fn ask(host: &mut Bench, device: &Device, command: u8) -> Exchange {
+    let exchange = host.ask(device, command, &[]).unwrap();
+    assert_eq!(code(&exchange), 0, "command {command}");
+    exchange
+}
+
+fn text(exchange: &Exchange, name: &str) -> String {
+    exchange.value(name).unwrap_or_else(|| panic!("no {name}")).text()
+}
+
+/// What a bench file says of a device, read here a second time, by hand.
+struct Expected {
+    file: &'static str,
+    address: u8,
+    revision: u8,
+    unique: [u8; 5],
+    tag: &'static str,
+    descriptor: &'static str,
+    date: &'static str,
+    long_tag: Option<&'static str>,
+}
+
+/// The first octet of a unique address is FD cut to six bits, 3D, and the second one the device type:
+/// 51 and 61 in revisions 5 and 6, the low octet of FD71 in revision 7 [FR-06] [DV-10].
+const DEVICES: [Expected; 4] = [
+    Expected {
+        file: "brackenmoor.toml",
+        address: 0,
+        revision: 7,
+        unique: [0x3D, 0x71, 0x00, 0x31, 0x04],
+        tag: "FV-3104",
+        descriptor: "INLET VALVE",
+        date: "2026-03-01",
+        long_tag: Some("Brackenmoor inlet valve"),
+    },
+    Expected {
+        file: "revision-5.toml",
+        address: 0,
+        revision: 5,
+        unique: [0x3D, 0x51, 0x00, 0x31, 0x05],
+        tag: "FV-3105",
+        descriptor: "OUTLET VALVE",
+        date: "2004-02-29",
+        long_tag: None,
+    },
+    Expected {
+        file: "revision-6.toml",
+        address: 1,
+        revision: 6,
+        unique: [0x3D, 0x61, 0x00, 0x31, 0x06],
+        tag: "FV-3106",
+        descriptor: "",
+        date: "2026-01-01",
+        long_tag: Some("Brackenmoor bypass valve"),
+    },
+    Expected {
+        file: "revision-6.toml",
+        address: 40,
+        revision: 6,
+        unique: [0x3D, 0x61, 0x00, 0x31, 0x07],
+        tag: "FV-3107",
+        descriptor: "",
+        date: "2026-01-01",
+        long_tag: Some("Brackenmoor drain valve"),
+    },
+];
+
+#[test]
+fn every_file_is_run_here() {
+    let mut files: Vec<String> =
+        fs::read_dir(directory()).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    files.sort();
+    let mut run: Vec<&str> = DEVICES.iter().map(|d| d.file).collect();
+    run.dedup();
+    assert_eq!(files, run);
+}
+
+/// [CM-000] [CM-013] [CM-020], at wire pace and without time.
+#[test]
+fn devices_answer_as_their_files_say() {
+    for e in &DEVICES {
+        for pace in [None, Some(Pace::Fast), Some(Pace::Scaled(20.0))] {
+            let mut plan = plan(e.file);
+            plan.pace = pace.unwrap_or(plan.pace);
+            let mut host = host(&plan);
+            let (identity, device) = find(&mut host, e.address);
+            let revision = Revision::new(e.revision).unwrap();
+            assert_eq!(device.revision, revision, "{}", e.file);
+            assert_eq!(device.unique.octets(), e.unique, "{}", e.file);
+            // Data of command 0 [CM-000]: 254 first, the revision at 4, the device id at 9.
+            let reply = identity.transaction.reply_frame().unwrap().data().to_vec();
+            assert_eq!((reply[0], reply[4]), (254, e.revision));
+            assert_eq!(reply[9..12], e.unique[2..5]);
+            let names = ask(&mut host, &device, 13);
+            assert_eq!(text(&names, "tag").trim_matches('"'), e.tag);
+            assert_eq!(text(&names, "descriptor").trim_matches('"'), e.descriptor);
+            assert_eq!(text(&names, "date"), e.date);
+            match e.long_tag {
+                Some(long) => {
+                    assert_eq!(text(&ask(&mut host, &device, 20), "long_tag").trim_matches('"'), long)
+                }
+                None => {
+                    // Not implemented [DV-11].
+                    let exchange = host.ask(&device, 20, &[]).unwrap();
+                    assert_eq!(code(&exchange), 64);
+                }
+            }
+            assert_eq!(host.quality().retries, 0, "{}", e.file);
+        }
+    }
+}
+
+/// The events of `brackenmoor.toml`: 12 mA until 30 s, then 16 mA; less air at 60 s. Percent is
+/// (mA − 4) / 16 · 100 [CM-002].
+#[test]
+fn events_happen_at_their_times() {
+    let mut host = host(&plan("brackenmoor.toml"));
+    let (_, device) = find(&mut host, 0);
+    let at = |s: u64| Instant::ZERO + Duration::from_secs(s);
+    let mut seen = Vec::new();
+    for until in [at(29), at(31), at(61)] {
+        while !matches!(host.line_mut().wait(Some(until)).unwrap(), Event::TimeOut) {}
+        assert_eq!(host.line_mut().now(), until);
+        let loop_now = ask(&mut host, &device, 2);
+        let air = ask(&mut host, &device, 3);
+        seen.push((text(&loop_now, "loop_current"), text(&loop_now, "percent_of_range"), text(&air, "qv")));
+    }
+    let row = |ma: &str, percent: &str, bar: &str| {
+        (format!("{ma} mA"), format!("{percent} %"), format!("{bar} bar"))
+    };
+    assert_eq!(seen, [row("12", "50", "4.2"), row("16", "75", "4.2"), row("16", "75", "1.2")]);
+    let done: Vec<usize> = host.line_mut().bus().stations().map(BenchStation::events_done).collect();
+    assert_eq!(done, [2]);
+}
+
+/// The travel does not depend on how often the bus is asked: 50 % to 75 % by a lag of 2 s [DV-13], so
+/// 2 s after the event 75 − 25/e = 65.803 %.
+#[test]
+fn the_valve_follows_from_the_time_of_the_event() {
+    let travel = |waits: &[u64]| {
+        let mut line = bench::in_process(&plan("brackenmoor.toml"));
+        for &ms in waits {
+            let until = Instant::ZERO + Duration::from_millis(ms);
+            while !matches!(line.wait(Some(until)).unwrap(), Event::TimeOut) {}
+        }
+        let now = line.now();
+        line.bus().stations().next().unwrap().device().travel_percent(now)
+    };
+    let once = travel(&[32_000]);
+    assert!((once - 65.803).abs() < 0.001, "{once}");
+    let often: Vec<u64> = (0..=3200).map(|i| i * 10).collect();
+    assert!((travel(&often) - once).abs() < 1e-9);
+}

@@ -1,0 +1,55 @@
+//! Whatever comes from the wire.
+
+use crate::rig::{BOTH, REVISIONS, Rig};
+use looprig::app::command::Revision;
+use looprig::device::decode_image;
+use proptest::prelude::*;
+
+fn revision() -> impl Strategy<Value = Revision> {
+    prop::sample::select(REVISIONS.to_vec())
+}
+
+/// Commands that the mock has as often as any other number.
+fn command() -> impl Strategy<Value = u8> {
+    prop_oneof![any::<u8>(), 0u8..=22, Just(6), Just(9), Just(38), Just(48)]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Each request at the device's address is answered or, with a description, met by silence; what is refused has no
+    /// data and changes nothing [ST-03]; what is stored can always be read again [DV-03].
+    #[test]
+    fn any_request(
+        revision in revision(),
+        requests in prop::collection::vec((any::<bool>(), command(), prop::collection::vec(any::<u8>(), 0..60)), 1..8),
+        ma in 0.0f64..25.0,
+    ) {
+        let mut rig = Rig::new(revision);
+        rig.device.set_loop_current_ma(rig.now, ma);
+        for (secondary, command, data) in requests {
+            if matches!(command, 11 | 21) {
+                continue;
+            }
+            let before = rig.device.stored().clone();
+            let reply = rig.ask(BOTH[usize::from(secondary)], command, &data);
+            if !matches!(reply.status[0], 0 | 14) {
+                prop_assert!(reply.data.is_empty());
+                prop_assert_eq!(rig.device.stored(), &before);
+            }
+            if let Some(image) = rig.device.take_image() {
+                prop_assert_eq!(&decode_image(&image).unwrap(), rig.device.stored());
+            } else {
+                prop_assert_eq!(rig.device.stored(), &before);
+            }
+        }
+    }
+
+    /// Rubbish on the line: no panic, and a request after it is heard.
+    #[test]
+    fn any_octets(revision in revision(), octets in prop::collection::vec(any::<u8>(), 0..200)) {
+        let mut rig = Rig::new(revision);
+        rig.send(&octets, None);
+        rig.ask(BOTH[0], 0, &[]);
+    }
+}

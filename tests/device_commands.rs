@@ -1,0 +1,17 @@
+//! The mock device asked on virtual time, octet by octet, and its answers octet by octet. Expected octets come
+//! from the protocol notes with the arithmetic shown; nothing here uses looprig's encoder or decoder.
+
+#[path = "device/any.rs"]
+mod any;
+#[path = "device/link.rs"]
+mod link;
+#[path = "device/memory.rs"]
+mod memory;
+#[path = "device/reads.rs"]
+mod reads;
+#[path = "device/rig.rs"]
+mod rig;
+#[path = "device/status.rs"]
+mod status;
+#[path = "device/writes.rs"]
+mod writes;
