@@ -8,7 +8,7 @@
 use super::legal::{DecodeErrorKind, Delimiter, Frame};
 use super::octet::{Marks, Octet};
 use super::reception::{Damage, Damaged, Good, Noise, Reception};
-use crate::time::{BitTimes, Instant, Pace};
+use crate::time::{Instant, Pace};
 use bytes::BytesMut;
 use core::time::Duration;
 use std::collections::VecDeque;
@@ -37,17 +37,20 @@ pub struct ReceiverConfig {
 }
 
 impl ReceiverConfig {
-    /// For a line whose stamps are off by at most `stamp_error` and that runs at `pace`: an octet
-    /// may come two characters after the last (its own and a pause of one, [LL-06]) plus the error.
+    /// For a line whose stamps are off by at most `stamp_error` and that runs at `pace`.
+    ///
+    /// Where stamps are good to half a character, an octet may come two characters after the last
+    /// (its own and a pause of one, [LL-06]) plus the error. Worse stamps cannot tell a pause in the
+    /// frame from one in the port, so pauses are not judged, and only long silence ends a frame
+    /// [LI-04].
     pub fn for_line(pace: Pace, stamp_error: Duration) -> Self {
-        let longest_step = match pace {
-            Pace::Fast => None,
-            _ => Some(pace.scale(BitTimes::characters(2).duration()) + stamp_error * 2),
-        };
-        ReceiverConfig {
-            longest_step,
-            give_up: longest_step.unwrap_or(Duration::from_millis(200)) + Duration::from_millis(1),
+        let character = pace.character();
+        if pace == Pace::Fast || stamp_error * 2 > character {
+            let give_up = (stamp_error * 20).max(character * 4).max(Duration::from_millis(20));
+            return ReceiverConfig { longest_step: None, give_up };
         }
+        let longest_step = character * 2 + stamp_error * 2;
+        ReceiverConfig { longest_step: Some(longest_step), give_up: longest_step + Duration::from_millis(1) }
     }
 
     /// For octets whose times mean nothing, such as a file of bare octets.
@@ -350,6 +353,7 @@ impl Receiver {
 mod tests {
     use super::*;
     use crate::frame::check_byte;
+    use crate::time::BitTimes;
     use proptest::prelude::*;
 
     /// A published reply to command 0 [1770], see `fixtures/frames/`.

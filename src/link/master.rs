@@ -106,7 +106,7 @@ impl Master {
         Master {
             config,
             timers,
-            margin: timers.character * 2 + line.stamp_error,
+            margin: timers.character * 2 + line.stamp_error * 4,
             echo: line.echo,
             receiver: Receiver::new(ReceiverConfig::for_line(pace, line.stamp_error)),
             // The master itself says when a request is unanswered.
