@@ -79,7 +79,7 @@ impl Mock {
 
     fn host(&self, line: usize, pace: &str) -> Host<PortLine> {
         let open = self.ready["lines"][line]["open"].as_str().unwrap();
-        let path = open.strip_prefix("serial:").unwrap();
+        let path = open.strip_prefix("serial:").unwrap().split('?').next().unwrap();
         let line = PortLine::open_serial(path, Pace::parse(pace).unwrap()).unwrap();
         Host::new(line, MasterConfig::default())
     }
@@ -143,6 +143,12 @@ fn what_is_written_outlives_the_mock() {
             // The answer has come, so the file is there.
             assert!(dir.join("fv-3104.memory").exists());
         }
+        // The LINE that it names is what another command takes.
+        let open = mock.ready["lines"][0]["open"].as_str().unwrap().to_owned();
+        let scan = looprig(&dir, &["scan", &open, "--format", "json"]).output().unwrap();
+        let found = String::from_utf8(scan.stdout).unwrap();
+        let unique = mock.ready["devices"][0]["unique_address"].as_str().unwrap();
+        assert!(scan.status.success() && found.contains(unique), "{open}: {found}");
         mock.end();
         assert!(!dir.join("link").exists(), "the link went with the mock");
         let mock = Mock::start(&dir, pace);

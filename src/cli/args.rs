@@ -1,6 +1,8 @@
 //! The arguments of every command.
 
+use super::lines::LineSpec;
 use crate::app::command::Revision;
+use crate::frame::Master;
 use crate::report::Format;
 use crate::time::Pace;
 use clap::{Parser, Subcommand, ValueEnum};
@@ -32,12 +34,118 @@ pub struct Args {
 /// Every command.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Log and decode what passes on a line; sends nothing.
+    ///
+    /// Opening a serial port may pulse request-to-send, and with it a modem's carrier, for a moment.
+    Listen(ListenArgs),
+    /// Ask one device one command and decode its answer.
+    Ask(AskArgs),
+    /// Find every device on a line.
+    Scan(ScanArgs),
     /// Decode a log, hex text or bare octets; what a file holds is told by its content.
     Decode(DecodeArgs),
     /// Put mock devices on lines that other software can open; runs until Ctrl-C.
     Mock(MockArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
+}
+
+/// How a host behaves on a line.
+#[derive(Debug, clap::Args)]
+pub struct HostArgs {
+    /// Which of the two masters to be. The control system is the primary one.
+    #[arg(long, value_enum, default_value_t = MasterArg::Secondary)]
+    pub master: MasterArg,
+    /// How often an unanswered request is repeated.
+    #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u8).range(0..=10))]
+    pub retries: u8,
+    /// Log everything sent and received to this file.
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+}
+
+/// `--master`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum MasterArg {
+    /// The control system's side.
+    Primary,
+    /// A hand-held or service computer.
+    Secondary,
+}
+
+impl From<MasterArg> for Master {
+    fn from(m: MasterArg) -> Master {
+        match m {
+            MasterArg::Primary => Master::Primary,
+            MasterArg::Secondary => Master::Secondary,
+        }
+    }
+}
+
+const LINES: &str =
+    "LINE: serial:/dev/ttyUSB0 (1200 8O1), pty: or pty:LINK (a new pseudo-terminal, Unix only);
+      ?pace=8 behind it for a mock that runs 8 times faster than the wire.
+TO:   0 to 63, tag:FV-3104, longtag:\"...\", or ten hex digits of the unique address.";
+
+/// `listen`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES)]
+pub struct ListenArgs {
+    /// The line.
+    #[arg(value_parser = LineSpec::parse)]
+    pub line: LineSpec,
+    /// Log to this file; a log that exists is continued.
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+    /// Read every device by this revision instead of the one that it says it has.
+    #[arg(long, value_parser = revision, value_name = "5|6|7")]
+    pub revision: Option<Revision>,
+    /// End after so many seconds.
+    #[arg(long = "for", value_name = "SECONDS", value_parser = seconds)]
+    pub seconds: Option<f64>,
+}
+
+/// `ask`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES, override_usage = "looprig ask [OPTIONS] <LINE> [TO] <COMMAND> [name=value ...]")]
+pub struct AskArgs {
+    /// The line.
+    #[arg(value_parser = LineSpec::parse)]
+    pub line: LineSpec,
+    /// TO may be left out for the device at polling address 0; COMMAND is a number; `looprig explain
+    /// COMMAND` shows the names of its values, `data=HEX` gives octets.
+    #[arg(required = true, value_name = "[TO] COMMAND [name=value")]
+    pub words: Vec<String>,
+    /// The command may change what the device stores.
+    #[arg(long)]
+    pub write: bool,
+    /// The command may move the valve.
+    #[arg(long = "move")]
+    pub moves: bool,
+    /// How the host behaves.
+    #[command(flatten)]
+    pub host: HostArgs,
+}
+
+/// `scan`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES)]
+pub struct ScanArgs {
+    /// The line.
+    #[arg(value_parser = LineSpec::parse)]
+    pub line: LineSpec,
+    /// Polling addresses to look at, the first and the last; revision 5 has 0 to 15, later ones 0 to 63.
+    #[arg(long, default_value = "0-15", value_parser = range, value_name = "FIRST-LAST")]
+    pub range: (u8, u8),
+    /// Which of the two masters to be. The control system is the primary one.
+    #[arg(long, value_enum, default_value_t = MasterArg::Secondary)]
+    pub master: MasterArg,
+    /// How often a silent polling address is asked again.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=10))]
+    pub retries: u8,
+    /// Log everything sent and received to this file.
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
 }
 
 /// `decode`.
@@ -126,6 +234,22 @@ pub enum Colour {
     Always,
     /// Nowhere.
     Never,
+}
+
+/// Reads a time in seconds.
+fn seconds(text: &str) -> Result<f64, String> {
+    text.parse().ok().filter(|s| (0.0..=1e7).contains(s)).ok_or_else(|| "give a number of seconds".to_owned())
+}
+
+/// Reads `0-15`, or one address.
+fn range(text: &str) -> Result<(u8, u8), String> {
+    let (from, to) = text.split_once('-').unwrap_or((text, text));
+    match (from.parse(), to.parse()) {
+        (Ok(from), Ok(to)) if from <= to && to <= 63 => Ok((from, to)),
+        _ => {
+            Err("give the first and the last polling address, such as 0-15; they go from 0 to 63".to_owned())
+        }
+    }
 }
 
 /// Reads 5, 6 or 7.

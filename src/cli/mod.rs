@@ -1,10 +1,14 @@
 //! The command line: arguments become a plan, a file a subcommand.
 
 mod args;
+mod ask;
 mod decode;
 mod explain;
+mod lines;
+mod listen;
 mod mock;
 mod output;
+mod scan;
 
 pub use args::Args;
 pub use output::{Ended, Failure};
@@ -27,6 +31,9 @@ pub fn run() -> ExitCode {
     };
     let mut output = Output::new(&args);
     let ended = match &args.command {
+        args::Command::Listen(a) => listen::run(a, &mut output),
+        args::Command::Ask(a) => ask::run(a, &mut output),
+        args::Command::Scan(a) => scan::run(a, &mut output),
         args::Command::Decode(a) => decode::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),

@@ -42,6 +42,11 @@ impl Failure {
         Failure { doing: doing.into(), wrong: wrong.into(), next: next.into(), closed_pipe: false }
     }
 
+    /// A failure whose text says all of it already.
+    pub fn told(text: impl Into<String>) -> Self {
+        Failure { doing: String::new(), wrong: text.into(), next: String::new(), closed_pipe: false }
+    }
+
     /// Whether the reader of our output has gone away, which is no error.
     pub fn is_closed_pipe(&self) -> bool {
         self.closed_pipe
@@ -55,7 +60,10 @@ impl Failure {
 
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}", self.doing, self.wrong)?;
+        if !self.doing.is_empty() {
+            write!(f, "{}: ", self.doing)?;
+        }
+        f.write_str(&self.wrong)?;
         if !self.next.is_empty() {
             write!(f, "\n  next: {}", self.next)?;
         }
@@ -64,6 +72,12 @@ impl fmt::Display for Failure {
 }
 
 impl std::error::Error for Failure {}
+
+impl From<crate::line::Error> for Failure {
+    fn from(e: crate::line::Error) -> Self {
+        Failure::told(e.to_string())
+    }
+}
 
 /// Collects text and writes it out in large pieces, or at once where somebody is watching.
 #[derive(Debug)]

@@ -5,7 +5,7 @@
 pub mod json;
 pub mod view;
 
-use crate::app::command::{CommandSpec, Decoded, Direction, Found, Revision, spec};
+use crate::app::command::{CommandSpec, Decoded, Direction, Form, Found, Revision, layout, spec};
 use crate::app::status::{CodeClass, Status};
 use crate::frame::{Frame, FrameType, Good, Target, UniqueAddress};
 use crate::transaction::Transaction;
@@ -179,21 +179,24 @@ impl Interpreter {
             transaction,
         };
         let Some(spec) = exchange.spec else { return exchange };
-        let mut revision = known;
-        if let Some(reply) = exchange.transaction.reply_frame()
-            && let Some([first, _]) = reply.status()
-            && matches!(Status::of(first), Status::Response(_))
-        {
-            let used = spec.decode(known, Direction::Reply, reply.data(), &mut exchange.reply);
-            exchange.revision = used;
-            // Without a known revision request and reply are read by the same form.
-            if !reply.data().is_empty() {
-                revision = revision.or(used);
-            }
+        let request = exchange.transaction.request().map(|f| &f.data()[..]);
+        // With a communication error there is no reply to read.
+        let answered = |f: &&Frame| {
+            f.status().is_some_and(|[first, _]| matches!(Status::of(first), Status::Response(_)))
+        };
+        let reply = exchange.transaction.reply_frame().filter(answered).map(|f| &f.data()[..]);
+        let sides = [
+            (Direction::Request, request, &mut exchange.request),
+            (Direction::Reply, reply, &mut exchange.reply),
+        ];
+        if known.is_none() {
+            exchange.revision = read_by_octets(spec, sides);
+            return exchange;
         }
-        if let Some(request) = exchange.transaction.request() {
-            let used = spec.decode(revision, Direction::Request, request.data(), &mut exchange.request);
-            exchange.revision = exchange.revision.or(used);
+        for (direction, data, out) in sides {
+            if let Some(data) = data {
+                exchange.revision = spec.decode(known, direction, data, out);
+            }
         }
         exchange
     }
@@ -215,6 +218,33 @@ impl Interpreter {
         let target = t.reply_frame().or(t.request())?.address().target;
         self.revision_of(target)
     }
+}
+
+/// Reads request and reply of a device whose revision is not known by one form: the newest that explains
+/// every octet of both; else that of the reply or, when it has no data, of the request.
+fn read_by_octets(
+    spec: &CommandSpec,
+    [request, reply]: [(Direction, Option<&[u8]>, &mut Decoded); 2],
+) -> Option<Revision> {
+    let whole = |(direction, data, out): &mut (Direction, Option<&[u8]>, &mut Decoded), form: &Form| {
+        let Some(data) = *data else { return true };
+        layout::decode(form.layout(*direction), data, out);
+        out.complete && usize::from(out.surplus_from) == data.len()
+    };
+    let (mut request, mut reply) = (request, reply);
+    if request.1.is_none() && reply.1.is_none() {
+        return None;
+    }
+    // Both are decoded whatever the first says.
+    if let Some(form) = spec.forms.iter().find(|f| whole(&mut request, f) & whole(&mut reply, f)) {
+        return Some(form.to);
+    }
+    let telling =
+        if reply.1.is_some_and(|d| !d.is_empty()) || request.1.is_none() { &mut reply } else { &mut request };
+    let form = spec.forms.iter().find(|f| whole(telling, f)).or(spec.forms.first())?;
+    whole(&mut request, form);
+    whole(&mut reply, form);
+    Some(form.to)
 }
 
 /// Reads one frame alone, as if it were all that passed: a request without its reply, or a device's

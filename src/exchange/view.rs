@@ -3,9 +3,9 @@
 use super::{Exchange, FieldView};
 use crate::app::command::Direction;
 use crate::app::status::{CodeClass, FIELD_DEVICE_STATUS, Status};
-use crate::frame::{Frame, FrameType, Good};
+use crate::frame::{Frame, FrameType, Good, Target};
 use crate::time::Instant;
-use crate::transaction::{Interlude, Kind};
+use crate::transaction::{Interlude, Kind, Outcome};
 use core::fmt::Write;
 
 /// How good the news is.
@@ -17,6 +17,16 @@ pub enum Tone {
     Warning,
     /// Refused, damaged or unanswered.
     Bad,
+}
+
+/// A device by the address in its frames: to sort by and to print.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct DeviceName(Target);
+
+impl core::fmt::Display for DeviceName {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        self.0.fmt(f)
+    }
 }
 
 /// One line of an exchange: a frame, or what came damaged between.
@@ -71,9 +81,24 @@ impl Exchange {
         lines
     }
 
+    /// One in the place that fits a master's question: answered, without answer, answer damaged.
+    pub fn outcome_counts(&self) -> [usize; 3] {
+        match self.transaction.outcome {
+            Outcome::Answered => [1, 0, 0],
+            Outcome::Silent => [0, 1, 0],
+            Outcome::Garbled => [0, 0, 1],
+            Outcome::Open => [0; 3],
+        }
+    }
+
     /// Whether a master asked and no good answer came.
     pub fn is_unanswered(&self) -> bool {
         self.transaction.reply.is_none()
+    }
+
+    /// The device that spoke, by the address that it gave; `None` without a reply.
+    pub fn device(&self) -> Option<DeviceName> {
+        Some(DeviceName(self.transaction.reply_frame()?.address().target))
     }
 
     /// Whether a device spoke in burst mode.
@@ -135,13 +160,19 @@ impl Exchange {
 
     /// The set bits of the field device status, in words with `, ` between them; nothing for none.
     pub fn write_device_status(&self, out: &mut String) {
-        let Some(octet) = self.device_status() else { return };
-        for (i, name) in FIELD_DEVICE_STATUS.set_names(octet).enumerate() {
-            if i > 0 {
-                out.push_str(", ");
-            }
-            out.push_str(name);
+        if let Some(octet) = self.device_status() {
+            write_device_status(octet, out);
         }
+    }
+}
+
+/// The set bits of a field device status octet, in words with `, ` between them; nothing for none.
+pub fn write_device_status(octet: u8, out: &mut String) {
+    for (i, name) in FIELD_DEVICE_STATUS.set_names(octet).enumerate() {
+        if i > 0 {
+            out.push_str(", ");
+        }
+        out.push_str(name);
     }
 }
 
@@ -210,11 +241,21 @@ impl<'a> FrameView<'a> {
     /// Appends who talks to whom: `secondary > 0`, `3D0DFD0001 > primary`, a burst `... > both`.
     pub fn write_who(&self, out: &mut String) {
         let a = self.good.frame.address();
-        let _ = match self.good.frame.frame_type() {
-            FrameType::Stx => write!(out, "{} > {}", a.master, a.target),
-            FrameType::Ack => write!(out, "{} > {}", a.target, a.master),
-            FrameType::Back => write!(out, "{} > anyone, burst", a.target),
-        };
+        match self.good.frame.frame_type() {
+            FrameType::Stx => {
+                out.push_str(a.master.name());
+                out.push_str(" > ");
+                let _ = write!(out, "{}", a.target);
+            }
+            FrameType::Ack => {
+                let _ = write!(out, "{}", a.target);
+                out.push_str(" > ");
+                out.push_str(a.master.name());
+            }
+            FrameType::Back => {
+                let _ = write!(out, "{} > anyone, burst", a.target);
+            }
+        }
     }
 
     /// Its values in wire order.

@@ -117,10 +117,14 @@ impl UniqueAddress {
 impl fmt::Display for UniqueAddress {
     /// Ten hex digits.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for o in self.0 {
-            write!(f, "{o:02X}")?;
+        // One piece of text: a long log prints many of them.
+        const DIGITS: &[u8; 16] = b"0123456789ABCDEF";
+        let mut text = [0; 10];
+        for (pair, o) in text.chunks_exact_mut(2).zip(self.0) {
+            pair[0] = DIGITS[usize::from(o >> 4)];
+            pair[1] = DIGITS[usize::from(o & 15)];
         }
-        Ok(())
+        f.write_str(core::str::from_utf8(&text).unwrap_or_default())
     }
 }
 

@@ -87,7 +87,7 @@ impl fmt::Display for Error {
         if !self.said.is_empty() {
             write!(f, " (system: {})", self.said)?;
         }
-        write!(f, "; {}", self.next())
+        write!(f, "\n  next: {}", self.next())
     }
 }
 

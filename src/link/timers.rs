@@ -21,7 +21,7 @@ pub struct Timers {
 
 impl Timers {
     /// The times of a master of this role at this pace, in characters: STO 28, HOLD 2, RT2 8, RT1 33
-    /// for the primary and 41 for the secondary [F40648]. At [`Pace::Fast`] nothing is waited for
+    /// for the primary and 41 for the secondary \[F40648\]. At [`Pace::Fast`] nothing is waited for
     /// but the answer, for as long as on the wire.
     pub fn new(role: Master, pace: Pace) -> Self {
         let characters = |n| pace.scale(BitTimes::characters(n).duration());

@@ -3,7 +3,7 @@
 use super::text::plural;
 use crate::capture::{Item, between};
 use crate::exchange::Exchange;
-use crate::exchange::view::{Line, Tone};
+use crate::exchange::view::{DeviceName, Line, Tone, write_device_status};
 use core::fmt::Write;
 use core::time::Duration;
 use std::collections::BTreeMap;
@@ -19,9 +19,8 @@ struct DeviceSeen {
     tag: Option<String>,
     long_tag: Option<String>,
     revision: Option<u32>,
-    status: String,
-    /// A record of restarts matters even when the last answer no longer tells of it.
-    cold_starts: usize,
+    /// Its field device status in its last answer.
+    status: u8,
 }
 
 /// Counts what passes; memory does not grow with the length of the capture.
@@ -41,7 +40,7 @@ pub struct Summary {
     slowest: Option<Duration>,
     primary: usize,
     secondary: usize,
-    devices: BTreeMap<String, DeviceSeen>,
+    devices: BTreeMap<DeviceName, DeviceSeen>,
     problems: usize,
 }
 
@@ -96,25 +95,22 @@ impl Summary {
         self.retries += t.retries();
         if !t.tries.is_empty() {
             self.requests += 1;
-            match t.outcome.to_string().as_str() {
-                "answered" => self.answered += 1,
-                "no answer" => self.silent += 1,
-                "answer damaged" => self.garbled += 1,
-                _ => {}
-            }
+            let [answered, silent, garbled] = e.outcome_counts();
+            self.answered += answered;
+            self.silent += silent;
+            self.garbled += garbled;
         } else if e.is_burst() {
             // Counted with its device.
         } else {
             self.unasked += 1;
         }
         self.slowest = self.slowest.max(t.response_time);
-        let Some(reply) = t.reply_frame() else { return };
+        let Some(name) = e.device() else { return };
         if e.tone() != Tone::Plain {
             let mut why = String::new();
             e.write_response(&mut why);
             count(&mut self.refusals, &format!("command {} ({}): {why}", e.command(), e.command_name()));
         }
-        let name = reply.address().target.to_string();
         if !self.devices.contains_key(&name) && self.devices.len() >= MOST {
             return;
         }
@@ -129,9 +125,7 @@ impl Summary {
         if let Some(r) = e.number("universal_revision") {
             d.revision = Some(r);
         }
-        d.status.clear();
-        e.write_device_status(&mut d.status);
-        d.cold_starts += usize::from(d.status.contains("cold start"));
+        d.status = e.device_status().unwrap_or(0);
     }
 
     /// The summary in words.
@@ -176,7 +170,9 @@ impl Summary {
             if let Some(tag) = d.long_tag.as_deref().filter(|t| !t.is_empty()) {
                 let _ = write!(out, ", long tag {tag}");
             }
-            let _ = match d.status.as_str() {
+            let mut status = String::new();
+            write_device_status(d.status, &mut status);
+            let _ = match status.as_str() {
                 "" => writeln!(out, "; its last answer reports nothing."),
                 s => writeln!(out, "; its last answer reports: {s}."),
             };

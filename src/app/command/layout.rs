@@ -414,16 +414,16 @@ impl fmt::Display for EncodeError {
 
 impl std::error::Error for EncodeError {}
 
+/// Answers a name and the kind in which its value is wanted: with the value, with nothing, or with what is
+/// wrong with it.
+pub type Lookup<'a> = dyn FnMut(&str, Kind) -> Result<Option<Value>, ValueError> + 'a;
+
 /// Makes data by `layout` from named values. `get` is asked for each name and the kind in which the
 /// value is wanted, and answers with the value, with nothing, or with what is wrong with it.
 ///
 /// # Errors
 /// A value that cannot stand in its place, or one that is missing when that is an error.
-pub fn encode(
-    layout: Layout,
-    missing: Missing,
-    get: &mut dyn FnMut(&str, Kind) -> Result<Option<Value>, ValueError>,
-) -> Result<Vec<u8>, EncodeError> {
+pub fn encode(layout: Layout, missing: Missing, get: &mut Lookup<'_>) -> Result<Vec<u8>, EncodeError> {
     let mut out = Vec::new();
     let mut may_end = false;
     for item in layout {
@@ -489,11 +489,7 @@ fn absent(field: &Field, slot: Option<u8>) -> EncodeError {
     EncodeError::Missing { name: Name { base: field.name, slot }.to_string(), label: field.label }
 }
 
-fn fetch(
-    field: &Field,
-    slot: Option<u8>,
-    get: &mut dyn FnMut(&str, Kind) -> Result<Option<Value>, ValueError>,
-) -> Result<Option<Vec<u8>>, EncodeError> {
+fn fetch(field: &Field, slot: Option<u8>, get: &mut Lookup<'_>) -> Result<Option<Vec<u8>>, EncodeError> {
     // A field of a static layout has a static name; only slots need theirs built.
     let name;
     let name = if slot.is_some() {

@@ -248,7 +248,7 @@ pub fn hex(text: &str) -> Option<Vec<u8>> {
         .filter(|c| !c.is_whitespace())
         .map(|c| c.to_digit(16).map(|d| d as u8))
         .collect::<Option<_>>()?;
-    if digits.len() % 2 != 0 {
+    if !digits.len().is_multiple_of(2) {
         return None;
     }
     Some(digits.chunks(2).map(|p| p[0] << 4 | p[1]).collect())

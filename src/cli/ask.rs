@@ -1,0 +1,208 @@
+//! `looprig ask`: one command to one device, its answer decoded.
+
+use super::args::{AskArgs, HostArgs};
+use super::lines::{end_on_signal, with_log};
+use super::output::{Ended, Failure, Output};
+use crate::app::command::{Effect, spec};
+use crate::capture::Item;
+use crate::exchange::Exchange;
+use crate::exchange::view::{Line as ViewLine, Tone, write_value};
+use crate::frame::PollingAddress;
+use crate::host::{Device, Host, HostError, To, encode};
+use crate::link::MasterConfig;
+use crate::report::table::Table;
+use crate::report::{Format, csv, write_item};
+use core::fmt::Write;
+
+/// A plan made from the words behind LINE.
+#[derive(Debug, PartialEq, Eq)]
+struct Plan {
+    to: To,
+    command: u8,
+    values: Vec<(String, String)>,
+}
+
+impl Plan {
+    fn parse(words: &[String]) -> Result<Plan, Failure> {
+        let usage = "the order is: looprig ask LINE [TO] COMMAND [name=value ...]";
+        let fail = |wrong: String| Failure::new("reading the arguments of ask", wrong, usage);
+        let is_number = |w: &String| w.parse::<u32>().is_ok();
+        let (to, rest) = match words {
+            [to, command, ..] if is_number(command) => (To::parse(to).map_err(fail)?, &words[1..]),
+            _ => (To::Polling(PollingAddress::default()), words),
+        };
+        let Some((command, rest)) = rest.split_first() else {
+            return Err(fail("no command is given".into()));
+        };
+        let command = command
+            .parse::<u8>()
+            .map_err(|_| fail(format!("\"{command}\" is no command number: they go from 0 to 255")))?;
+        let mut values: Vec<(String, String)> = Vec::new();
+        for word in rest {
+            let Some((name, value)) = word.split_once('=') else {
+                return Err(fail(format!("\"{word}\" is no name=value")));
+            };
+            if values.iter().any(|(n, _)| n == name) {
+                return Err(fail(format!("{name} is given twice")));
+            }
+            values.push((name.to_owned(), value.to_owned()));
+        }
+        Ok(Plan { to, command, values })
+    }
+}
+
+/// Runs it.
+pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
+    let plan = Plan::parse(&args.words)?;
+    allow(&plan, args)?;
+    let line = args.line.open()?;
+    end_on_signal(line.interrupt_handle())?;
+    let line = with_log(line, args.host.log.as_deref())?;
+    let mut host = Host::new(line, master_config(&args.host));
+    let asking = || format!("asking command {} of {}", plan.command, plan.to);
+    let (_, device) = host.find(&plan.to).map_err(|e| host_failure(asking(), e))?;
+    let Some(device) = device else {
+        eprintln!("looprig: {}: nobody answered\n  next: {}", asking(), silence_advice(&plan.to));
+        return Ok(Ended::Failed);
+    };
+    let data = encode(plan.command, device.revision, &plan.values).map_err(|e| host_failure(asking(), e))?;
+    let exchange = host.ask_octets(&device, plan.command, data).map_err(|e| host_failure(asking(), e))?;
+    let ended = if exchange.tone() == Tone::Bad { Ended::Failed } else { Ended::Fine };
+    show(exchange, &device, out);
+    Ok(ended)
+}
+
+/// What a command does must have been asked for in so many words [HO-05].
+fn allow(plan: &Plan, args: &AskArgs) -> Result<(), Failure> {
+    let command = plan.command;
+    let (effect, name) = match spec(command.into()) {
+        Some(s) => (s.effect, s.name),
+        None => (Effect::Moves, "whose effect is not known here"),
+    };
+    let what = format!("asking command {command}, {name}");
+    match effect {
+        Effect::Reads => return Ok(()),
+        Effect::Writes if !(args.write || args.moves) => {
+            return Err(Failure::new(
+                what,
+                "it changes what the device stores, and nobody said that this is wanted",
+                "add --write if you may change this device",
+            ));
+        }
+        Effect::Moves if !args.moves => {
+            return Err(Failure::new(
+                what,
+                "it may change what the valve does, and nobody said that this is wanted",
+                "add --move if the valve may move: loop in manual, process and people clear of it, local rules followed",
+            ));
+        }
+        _ => {}
+    }
+    let values: Vec<String> = plan.values.iter().map(|(n, v)| format!("{n}={v}")).collect();
+    eprintln!("looprig: {} will be sent command {command}, {name}: {}", plan.to, values.join(" "));
+    if effect == Effect::Moves {
+        eprintln!("  caution: the valve may move; stay clear of stem, lever and linkage");
+    }
+    Ok(())
+}
+
+/// How a host is to behave.
+pub fn master_config(args: &HostArgs) -> MasterConfig {
+    MasterConfig { role: args.master.into(), retries: args.retries, ..MasterConfig::default() }
+}
+
+/// A host's error as the command line tells it.
+pub fn host_failure(doing: String, e: HostError) -> Failure {
+    match e {
+        HostError::Line(e) => Failure::from(e),
+        other => Failure::new(doing, other.to_string(), ""),
+    }
+}
+
+/// What to look at when nobody answers. Common practice, no source.
+pub fn silence_advice(to: &To) -> String {
+    let address = match to {
+        To::Polling(_) => "`looprig scan LINE` looks at other polling addresses",
+        To::Tag(_) | To::LongTag(_) => "the tag must match to the last character; try polling address 0",
+        To::Unique(_) => "`looprig scan LINE` shows the unique addresses of who answers",
+    };
+    format!(
+        "{address}; else check loop power at the device, 250 ohm or so in the loop, the modem's clips, and that no barrier blocks the signal"
+    )
+}
+
+fn show(exchange: Exchange, device: &Device, out: &mut Output) {
+    let options = out.options;
+    match options.format {
+        Format::Text if options.verbosity == 0 => show_text(&exchange, device, out.text()),
+        Format::Csv => {
+            out.text().push_str(csv::HEADER);
+            write_item(&Item::Exchange(Box::new(exchange)), options, out.text());
+        }
+        _ => write_item(&Item::Exchange(Box::new(exchange)), options, out.text()),
+    }
+}
+
+fn show_text(e: &Exchange, device: &Device, out: &mut String) {
+    let mut title = format!("Device {}, command {}, {}: ", device.unique, e.command(), e.command_name());
+    if e.is_unanswered() {
+        let _ = write!(title, "{}", e.transaction.outcome);
+    }
+    e.write_response(&mut title);
+    if e.transaction.retries() > 0 {
+        let _ = write!(title, " (try {})", e.transaction.tries.len());
+    }
+    let mut t = Table::new(title, &["value", "reading"]);
+    for line in e.lines() {
+        let ViewLine::Frame(f) = line else { continue };
+        if f.is_request() {
+            continue;
+        }
+        for field in f.fields() {
+            // A unit is shown behind its value.
+            if field.found.field.name.ends_with("unit") {
+                continue;
+            }
+            let mut text = String::new();
+            write_value(&field, &mut text);
+            let slot = field.found.slot.map_or(String::new(), |s| format!("slot {s} "));
+            t.row([format!("{slot}{}", field.found.field.label), text]);
+        }
+        let surplus: String = f.surplus().iter().map(|o| format!("{o:02X}")).collect();
+        if !surplus.is_empty() {
+            t.row(["data without known meaning".to_owned(), surplus]);
+        }
+    }
+    let mut status = String::new();
+    e.write_device_status(&mut status);
+    if e.device_status().is_some() {
+        t.row(["device reports", if status.is_empty() { "nothing" } else { &status }]);
+    }
+    if t.rows.is_empty() {
+        let _ = writeln!(out, "{}", t.title);
+    } else {
+        t.write(Format::Text, out);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plan(words: &[&str]) -> Result<Plan, Failure> {
+        Plan::parse(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>())
+    }
+
+    #[test]
+    fn the_order_of_words() {
+        let zero = To::Polling(PollingAddress::default());
+        assert_eq!(plan(&["3"]).expect("a plan"), Plan { to: zero.clone(), command: 3, values: vec![] });
+        assert_eq!(plan(&["0", "3"]).expect("a plan"), Plan { to: zero.clone(), command: 3, values: vec![] });
+        let tagged = plan(&["tag:FV-3104", "19", "final_assembly_number=7"]).expect("a plan");
+        assert_eq!(tagged.to, To::Tag("FV-3104".into()));
+        assert_eq!(tagged.values, [("final_assembly_number".to_owned(), "7".to_owned())]);
+        for bad in [&[][..], &["x"], &["0", "300"], &["3", "rubbish"], &["64", "3"], &["3", "a=1", "a=2"]] {
+            assert!(plan(bad).is_err(), "{bad:?}");
+        }
+    }
+}

@@ -1,0 +1,174 @@
+//! LINE strings of the command line, and opening what they name.
+
+use super::output::Failure;
+use crate::capture::{Direction as LogDirection, Header, LogWriter, Recorder};
+use crate::frame::ReceiverConfig;
+use crate::line::io::{InterruptHandle, PortLine};
+use crate::line::{Direction, Line, Tap};
+use crate::time::Pace;
+use std::path::{Path, PathBuf};
+
+/// A line as it is named on the command line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LineSpec {
+    kind: Kind,
+    pace: Pace,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Kind {
+    Serial(String),
+    Pty(Option<PathBuf>),
+}
+
+impl LineSpec {
+    /// Reads `serial:PATH`, `pty:` or `pty:LINK`, each with `?pace=...` if wanted.
+    ///
+    /// # Errors
+    /// Says what is wrong and what would be right.
+    pub fn parse(text: &str) -> Result<LineSpec, String> {
+        let (address, options) = text.split_once('?').unwrap_or((text, ""));
+        let mut pace = Pace::Wire;
+        for option in options.split('&').filter(|o| !o.is_empty()) {
+            match option.split_once('=') {
+                Some(("pace", value)) => pace = Pace::parse(value)?,
+                _ => {
+                    return Err(format!(
+                        "\"{option}\" is no option of a line: the one there is is pace=wire|fast|FACTOR"
+                    ));
+                }
+            }
+        }
+        let Some((scheme, rest)) = address.split_once(':') else {
+            let hint = if address.starts_with('/') {
+                format!(": did you mean serial:{address}?")
+            } else {
+                String::new()
+            };
+            return Err(format!("\"{text}\" names no line{hint} Lines are serial:PATH and pty: or pty:LINK"));
+        };
+        let kind = match (scheme, rest) {
+            ("serial", "") => return Err("serial: needs the port's path, such as serial:/dev/ttyUSB0".into()),
+            ("serial", path) => Kind::Serial(path.to_owned()),
+            ("pty", "") => Kind::Pty(None),
+            ("pty", link) => Kind::Pty(Some(link.into())),
+            ("tcp" | "tcp-listen" | "hart-ip" | "hart-ip+tcp" | "mock" | "log", _) => {
+                return Err(format!(
+                    "lines of the kind {scheme}: are not in this version; serial: and pty: are"
+                ));
+            }
+            _ => {
+                return Err(format!(
+                    "\"{scheme}:\" is no kind of line: there are serial:PATH and pty: or pty:LINK"
+                ));
+            }
+        };
+        Ok(LineSpec { kind, pace })
+    }
+
+    /// Opens the line.
+    ///
+    /// # Errors
+    /// The machine's, with what to do next.
+    pub fn open(&self) -> Result<PortLine, Failure> {
+        let line = match &self.kind {
+            Kind::Serial(path) => PortLine::open_serial(path, self.pace),
+            Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),
+        };
+        line.map_err(Failure::from)
+    }
+}
+
+/// Lets Ctrl-C and a termination signal end what goes on on a line.
+///
+/// # Errors
+/// The system takes no handler.
+pub fn end_on_signal(handle: InterruptHandle) -> Result<(), Failure> {
+    ctrlc::set_handler(move || handle.interrupt())
+        .map_err(|e| Failure::new("getting ready for Ctrl-C", e.to_string(), ""))
+}
+
+/// The start of a clock as the log's header has it.
+pub fn utc_now() -> String {
+    jiff::Timestamp::now().to_string()
+}
+
+/// Opens the log for a line that was opened just now.
+///
+/// # Errors
+/// The file cannot be used.
+pub fn open_log(path: &Path, line: &dyn Line) -> Result<LogWriter, Failure> {
+    let header = Header::new(&line.describe(), &utc_now(), line.pace(), line.capabilities());
+    LogWriter::open(path, &header).map_err(|e| Failure::told(e.to_string()))
+}
+
+/// Puts a log on a line, where one is wanted: every octet sent or received goes into it.
+///
+/// # Errors
+/// The file cannot be used.
+pub fn with_log<'a>(line: impl Line + 'a, path: Option<&Path>) -> Result<Box<dyn Line + 'a>, Failure> {
+    let Some(path) = path else { return Ok(Box::new(line)) };
+    let mut log = LogOfBoth { writer: Some(open_log(path, &line)?), sent: None, received: None };
+    let config = ReceiverConfig::for_line(line.pace(), line.capabilities().stamp_error);
+    log.sent = Some(Recorder::new(config, Some(LogDirection::Sent)));
+    log.received = Some(Recorder::new(config, Some(LogDirection::Received)));
+    Ok(Box::new(Tap::new(line, move |direction, octets| {
+        let recorder = match direction {
+            Direction::Sent => &mut log.sent,
+            Direction::Received => &mut log.received,
+        };
+        if let Some(r) = recorder {
+            r.push(octets);
+        }
+        log.write();
+    })))
+}
+
+struct LogOfBoth {
+    writer: Option<LogWriter>,
+    sent: Option<Recorder>,
+    received: Option<Recorder>,
+}
+
+impl LogOfBoth {
+    fn write(&mut self) {
+        for recorder in [&mut self.sent, &mut self.received].into_iter().flatten() {
+            while let Some(record) = recorder.next() {
+                let Some(writer) = &mut self.writer else { return };
+                if let Err(e) = writer.write(&record) {
+                    // The conversation goes on; what was logged so far is safe.
+                    eprintln!("looprig: {e}\n  the log ends here");
+                    self.writer = None;
+                }
+            }
+        }
+    }
+}
+
+impl Drop for LogOfBoth {
+    fn drop(&mut self) {
+        for recorder in [&mut self.sent, &mut self.received].into_iter().flatten() {
+            recorder.finish();
+        }
+        self.write();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn line_strings() {
+        assert_eq!(
+            LineSpec::parse("serial:/dev/ttyUSB0?pace=4"),
+            Ok(LineSpec { kind: Kind::Serial("/dev/ttyUSB0".into()), pace: Pace::Scaled(4.0) })
+        );
+        assert_eq!(LineSpec::parse("pty:"), Ok(LineSpec { kind: Kind::Pty(None), pace: Pace::Wire }));
+        for bad in
+            ["/dev/ttyUSB0", "serial:", "com:1", "tcp:h:1", "serial:/x?speed=9", "serial:/x?pace=0", ""]
+        {
+            assert!(LineSpec::parse(bad).is_err(), "{bad}");
+        }
+    }
+}
