@@ -145,10 +145,9 @@ fn what_is_written_outlives_the_mock() {
         }
         // The LINE that it names is what another command takes.
         let open = mock.ready["lines"][0]["open"].as_str().unwrap().to_owned();
-        let scan = looprig(&dir, &["scan", &open, "--format", "json"]).output().unwrap();
-        let found = String::from_utf8(scan.stdout).unwrap();
-        let unique = mock.ready["devices"][0]["unique_address"].as_str().unwrap();
-        assert!(scan.status.success() && found.contains(unique), "{open}: {found}");
+        let asked = looprig(&dir, &["ask", &open, "0", "0", "--format", "json"]).output().unwrap();
+        let answer = String::from_utf8(asked.stdout).unwrap();
+        assert!(asked.status.success() && answer.contains("expanded_device_type"), "{open}: {answer}");
         mock.end();
         assert!(!dir.join("link").exists(), "the link went with the mock");
         let mock = Mock::start(&dir, pace);
