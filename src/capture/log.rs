@@ -199,7 +199,7 @@ pub fn parse_line(line: &str) -> Result<LogLine, LineError> {
 
 fn record(raw: &RawRecord<'_>) -> Result<Record, LineError> {
     let digits = raw.o.as_bytes();
-    if digits.is_empty() || digits.len() % 2 != 0 {
+    if digits.is_empty() || !digits.len().is_multiple_of(2) {
         return Err(LineError::Octets);
     }
     let n = digits.len() / 2;

@@ -5,12 +5,12 @@ use super::log::{Header, LogLine, Record, parse_line};
 use crate::frame::Octet;
 use crate::time::{BitTimes, Instant};
 use core::fmt;
-use std::io::{self, BufRead};
+use std::io::{self, BufRead, Read};
 
 /// Octets of noise-free text looked at to tell what a file is.
 const LOOK: usize = 4096;
 /// A longer line is no record: the longest frame with its marks takes far less.
-const LONGEST_LINE: usize = 1 << 20;
+const LONGEST_LINE: u64 = 1 << 20;
 /// Octets of a file of bare octets taken at a time.
 const CHUNK: usize = 8192;
 
@@ -211,34 +211,25 @@ impl<R: BufRead> Reader<R> {
     fn read_line(&mut self) -> io::Result<Option<bool>> {
         self.line.clear();
         self.number += 1;
-        let mut any = false;
-        loop {
-            let chunk = self.input.fill_buf()?;
-            if chunk.is_empty() {
-                return Ok(if any { Some(false) } else { None });
-            }
-            any = true;
-            let (part, ended) = match memchr(chunk) {
-                Some(i) => (&chunk[..i], true),
-                None => (chunk, false),
-            };
-            // What exceeds the limit is read and dropped, so that one line cannot fill the memory.
-            let room = LONGEST_LINE.saturating_sub(self.line.len());
-            self.line.extend_from_slice(&part[..part.len().min(room)]);
-            let used = part.len() + usize::from(ended);
-            self.input.consume(used);
-            if ended {
-                if self.line.last() == Some(&b'\r') {
-                    self.line.pop();
-                }
-                return Ok(Some(true));
-            }
+        let n = (&mut self.input).take(LONGEST_LINE).read_until(b'\n', &mut self.line)?;
+        if n == 0 {
+            return Ok(None);
         }
+        let ended = self.line.last() == Some(&b'\n') || self.skip_rest_of_line(n)?;
+        while matches!(self.line.last(), Some(b'\n' | b'\r')) {
+            self.line.pop();
+        }
+        Ok(Some(ended))
     }
-}
 
-fn memchr(chunk: &[u8]) -> Option<usize> {
-    chunk.iter().position(|&b| b == b'\n')
+    /// What exceeds the limit is read and dropped, so that one line cannot fill the memory.
+    fn skip_rest_of_line(&mut self, read: usize) -> io::Result<bool> {
+        if (read as u64) < LONGEST_LINE {
+            return Ok(false);
+        }
+        self.input.skip_until(b'\n')?;
+        Ok(true)
+    }
 }
 
 #[cfg(test)]

@@ -34,6 +34,8 @@ pub struct Args {
 /// Every command.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// The whole bench in one run, no hardware: mock positioner, host, log, decode. Unix only.
+    Demo(DemoArgs),
     /// Log and decode what passes on a line; sends nothing.
     ///
     /// Opening a serial port may pulse request-to-send, and with it a modem's carrier, for a moment.
@@ -48,6 +50,20 @@ pub enum Command {
     Mock(MockArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
+}
+
+/// `demo`.
+#[derive(Debug, clap::Args)]
+pub struct DemoArgs {
+    /// Directory for the bench file and the log; a new one in the system's temporary directory if not given.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// How many times faster than the wire, or `wire`.
+    #[arg(long, default_value = "4", value_parser = demo_pace, value_name = "wire|FACTOR")]
+    pub pace: Pace,
+    /// The tag that is written: at most 8 capital letters, digits and punctuation.
+    #[arg(long, default_value = "FV-3104", value_parser = tag)]
+    pub tag: String,
 }
 
 /// How a host behaves on a line.
@@ -239,6 +255,26 @@ pub enum Colour {
 /// Reads a time in seconds.
 fn seconds(text: &str) -> Result<f64, String> {
     text.parse().ok().filter(|s| (0.0..=1e7).contains(s)).ok_or_else(|| "give a number of seconds".to_owned())
+}
+
+/// Reads a pace at which the wire's times still mean something.
+fn demo_pace(text: &str) -> Result<Pace, String> {
+    match Pace::parse(text)? {
+        Pace::Fast => {
+            Err("the demo judges times: give `wire` or how many times faster, such as 4".to_owned())
+        }
+        pace => Ok(pace),
+    }
+}
+
+/// Reads a tag that packed ASCII can hold.
+fn tag(text: &str) -> Result<String, String> {
+    let text = text.to_ascii_uppercase();
+    match crate::app::types::packed::pack(&text, 6) {
+        Ok(_) if !text.trim().is_empty() => Ok(text.trim_end().to_owned()),
+        Ok(_) => Err("the tag is empty".to_owned()),
+        Err(e) => Err(e.to_string()),
+    }
 }
 
 /// Reads `0-15`, or one address.

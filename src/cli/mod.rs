@@ -3,6 +3,8 @@
 mod args;
 mod ask;
 mod decode;
+#[cfg(unix)]
+mod demo;
 mod explain;
 mod lines;
 mod listen;
@@ -31,6 +33,14 @@ pub fn run() -> ExitCode {
     };
     let mut output = Output::new(&args);
     let ended = match &args.command {
+        #[cfg(unix)]
+        args::Command::Demo(a) => demo::run(a, &mut output),
+        #[cfg(not(unix))]
+        args::Command::Demo(_) => Err(Failure::new(
+            "starting the demo",
+            "it needs pseudo-terminals, which only Unix systems have",
+            "run it on Linux or another Unix",
+        )),
         args::Command::Listen(a) => listen::run(a, &mut output),
         args::Command::Ask(a) => ask::run(a, &mut output),
         args::Command::Scan(a) => scan::run(a, &mut output),

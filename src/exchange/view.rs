@@ -207,7 +207,7 @@ impl FieldView<'_> {
     /// Whether a line that is short of room leaves it out.
     pub fn is_minor(&self) -> bool {
         let name = self.found.field.name;
-        name.ends_with("unit") || MINOR.contains(&name)
+        name.ends_with("unit") || MINOR.contains(&name) || self.found.slot.is_some() && name == "status"
     }
 }
 

@@ -9,7 +9,7 @@ use super::legal::{DecodeErrorKind, Delimiter, Frame};
 use super::octet::{Marks, Octet};
 use super::reception::{Damage, Damaged, Good, Noise, Reception};
 use crate::time::{BitTimes, Instant, Pace};
-use bytes::{BufMut, BytesMut};
+use bytes::BytesMut;
 use core::time::Duration;
 use std::collections::VecDeque;
 
@@ -17,6 +17,8 @@ use std::collections::VecDeque;
 const MIN_PREAMBLES: usize = 2;
 /// Preambles kept with a frame; what comes before is noise. A sender may use up to 20 [FR-02].
 const MAX_PREAMBLES: usize = 40;
+/// Octets of memory that frames share, a few dozen short ones or a handful of the longest.
+const ARENA_STEP: usize = 4096;
 /// Octets of noise in one item at most.
 const MAX_NOISE: usize = 256;
 /// Marks that end a frame in front of the octet that carries them [FR-11].
@@ -72,8 +74,8 @@ pub struct Receiver {
 enum Step {
     /// The first `n` octets are noise.
     Noise(usize),
-    /// A frame takes `n` octets.
-    Take(usize, Reception),
+    /// A frame took the first `n` octets and has been handed out.
+    Taken(usize),
     /// More octets are needed, `n` in all.
     More(usize),
 }
@@ -103,18 +105,19 @@ impl Receiver {
 
     /// Takes octets in the order of their times.
     pub fn push(&mut self, octets: &[Octet]) {
-        if self.pending.is_empty() {
-            let used = self.work(octets, false);
-            self.pending.extend_from_slice(&octets[used..]);
-            return;
+        let mut octets = octets;
+        while !self.pending.is_empty() && !octets.is_empty() {
+            // Only as many as can bring a decision: the rest need not be copied.
+            let n = self.need.saturating_sub(self.pending.len()).clamp(1, octets.len());
+            let before = self.pending.len() - 1;
+            self.pending.extend_from_slice(&octets[..n]);
+            octets = &octets[n..];
+            if self.pending.len() >= self.need || !self.runs_clean(&self.pending[before..]) {
+                self.work_pending(false);
+            }
         }
-        let spoiled = octets.iter().any(|o| !o.marks.is_empty());
-        let mut last = self.pending.last().map_or(Instant::ZERO, |o| o.at);
-        let paused = octets.iter().any(|o| self.pause(core::mem::replace(&mut last, o.at), o.at));
-        self.pending.extend_from_slice(octets);
-        if self.pending.len() >= self.need || spoiled || paused {
-            self.work_pending(false);
-        }
+        let used = self.work(octets, false);
+        self.pending.extend_from_slice(&octets[used..]);
     }
 
     /// The next item, oldest first.
@@ -166,11 +169,7 @@ impl Receiver {
                     self.add_noise(&rest[..n]);
                     used += n;
                 }
-                Step::Take(n, reception) => {
-                    self.flush_noise();
-                    self.out.push_back(reception);
-                    used += n;
-                }
+                Step::Taken(n) => used += n,
                 Step::More(n) => {
                     self.need = n;
                     return used;
@@ -223,50 +222,37 @@ impl Receiver {
         to.as_nanos().saturating_sub(from.as_nanos()) > self.longest_step_ns
     }
 
+    /// Whether no octet but the first is marked or comes after a pause: what is true of nearly all
+    /// frames is found out in one pass without branches.
+    fn runs_clean(&self, octets: &[Octet]) -> bool {
+        octets.windows(2).fold(true, |clean, w| clean & w[1].marks.is_empty() & !self.pause(w[0].at, w[1].at))
+    }
+
     fn candidate(&mut self, octets: &[Octet], start: &Start, end: bool) -> Step {
         let d = start.delimiter;
         let body = d + start.kind.header_len();
-        for i in d..body.min(octets.len()) {
-            if self.breaks(octets, i) {
-                return self.broken(octets, start, i);
-            }
-            if octets[i].marks.0 & SPOILS.0 != 0 {
-                let damage = Damage::Header { at: i, marks: octets[i].marks };
-                return self.damaged(octets, start, i + 1, damage);
-            }
-        }
-        if octets.len() < body {
-            return if end {
-                self.damaged(octets, start, octets.len(), Damage::Truncated { missing: 0 })
-            } else {
-                Step::More(body)
-            };
-        }
-        let whole = body + usize::from(octets[body - 1].value) + 1;
+        // Without a byte count the header alone is waited for.
+        let whole = octets.get(body - 1).map_or(body, |count| body + usize::from(count.value) + 1);
         let have = whole.min(octets.len());
         let mut spoiled = None;
-        // One pass over what is there: the common case is that nothing is marked and nothing pauses.
-        let mut last = octets[body - 1].at;
-        let mut marks = 0;
-        let mut paused = false;
-        for o in &octets[body..have] {
-            marks |= o.marks.0;
-            paused |= self.pause(last, o.at);
-            last = o.at;
-        }
-        if marks != 0 || paused {
-            for i in body..have {
+        if !self.runs_clean(&octets[d - 1..have]) {
+            for i in d..have {
                 if self.breaks(octets, i) {
                     return self.broken(octets, start, i);
                 }
-                if octets[i].marks.0 & SPOILS.0 != 0 && spoiled.is_none() {
-                    spoiled = Some(Damage::Character { at: i, marks: octets[i].marks });
+                let marks = octets[i].marks;
+                if marks.0 & SPOILS.0 != 0 && i < body {
+                    return self.damaged(octets, start, i + 1, Damage::Header { at: i, marks });
+                }
+                if marks.0 & SPOILS.0 != 0 && spoiled.is_none() {
+                    spoiled = Some(Damage::Character { at: i, marks });
                 }
             }
         }
         if octets.len() < whole {
+            let missing = if octets.len() < body { 0 } else { whole - octets.len() };
             return if end {
-                self.damaged(octets, start, octets.len(), Damage::Truncated { missing: whole - octets.len() })
+                self.damaged(octets, start, octets.len(), Damage::Truncated { missing })
             } else {
                 Step::More(whole)
             };
@@ -274,20 +260,27 @@ impl Receiver {
         if let Some(damage) = spoiled {
             return self.damaged(octets, start, whole, damage);
         }
-        self.arena.reserve(whole - d);
-        for o in &octets[d..whole] {
-            self.arena.put_u8(o.value);
+        // In steps, not for each frame: a frame that somebody keeps holds one step's memory at most.
+        let len = whole - d;
+        if self.arena.capacity() < len {
+            self.arena = BytesMut::with_capacity(ARENA_STEP);
+        }
+        self.arena.resize(len, 0);
+        for (value, o) in self.arena.iter_mut().zip(&octets[d..whole]) {
+            *value = o.value;
         }
         match Frame::parse(&self.arena.split().freeze()) {
-            Ok(frame) => Step::Take(
-                whole,
-                Reception::Good(Good { frame, preambles: d, octets: octets[..whole].to_vec() }),
-            ),
+            Ok(frame) => {
+                self.flush_noise();
+                let octets = octets[..whole].to_vec();
+                self.out.push_back(Reception::Good(Good { frame, preambles: d, octets }));
+                Step::Taken(whole)
+            }
             Err(e) => {
                 let damage = match e.kind {
                     DecodeErrorKind::Check { computed, received } => Damage::Check { computed, received },
                     DecodeErrorKind::NoStatus { .. } => {
-                        return Step::Take(whole, damaged_item(octets, start, whole, Damage::NoStatus));
+                        return self.take_damaged(octets, start, whole, Damage::NoStatus);
                     }
                     _ => Damage::Truncated { missing: 0 },
                 };
@@ -296,7 +289,7 @@ impl Receiver {
         }
     }
 
-    fn broken(&self, octets: &[Octet], start: &Start, at: usize) -> Step {
+    fn broken(&mut self, octets: &[Octet], start: &Start, at: usize) -> Step {
         let marks = Marks(octets[at].marks.0 & BREAKS.0);
         let marks = if marks.is_empty() { Marks::GAP } else { marks };
         self.damaged(octets, start, at, Damage::Gap { at, marks })
@@ -304,13 +297,14 @@ impl Receiver {
 
     /// Gives up the frame that `start` began, which had taken `upto` octets, but hands back what
     /// inside it looks like the start of another.
-    fn damaged(&self, octets: &[Octet], start: &Start, upto: usize, damage: Damage) -> Step {
+    fn damaged(&mut self, octets: &[Octet], start: &Start, upto: usize, damage: Damage) -> Step {
         let inner = &octets[start.delimiter + 1..upto];
         let (back, another) = match self.find_start(inner, false) {
             Ok(s) => (s.run, true),
             Err(noise) => (noise, false),
         };
         let cut = start.delimiter + 1 + back;
+        let lied = matches!(damage, Damage::Check { .. });
         let beyond = match damage {
             Damage::Header { at, .. } | Damage::Character { at, .. } => at >= cut,
             Damage::Gap { .. } => false,
@@ -318,13 +312,26 @@ impl Receiver {
         };
         // What follows the cut is another frame's: this one simply stopped.
         let damage = if beyond { Damage::Truncated { missing: upto - cut } } else { damage };
-        Step::Take(cut, damaged_item(octets, start, cut, damage))
+        let step = self.take_damaged(octets, start, cut, damage);
+        // The fuzzers must notice when the octets that a lying byte count swallowed are not all
+        // handed back: `.ci/fuzz` builds once with this fault and fails if they do not.
+        if cfg!(looprig_planted_bug) && lied && another {
+            return Step::Taken(cut + 1);
+        }
+        step
+    }
+
+    fn take_damaged(&mut self, octets: &[Octet], start: &Start, n: usize, damage: Damage) -> Step {
+        self.flush_noise();
+        let octets = octets[..n].to_vec();
+        self.out.push_back(Reception::Damaged(Damaged { damage, preambles: start.delimiter, octets }));
+        Step::Taken(n)
     }
 
     fn add_noise(&mut self, octets: &[Octet]) {
-        for (i, o) in octets.iter().enumerate() {
+        for o in octets {
             let paused = self.noise.last().is_some_and(|last| self.pause(last.at, o.at));
-            if paused || self.noise.len() >= MAX_NOISE || i > 0 && o.marks.contains(Marks::GAP) {
+            if paused || self.noise.len() >= MAX_NOISE || o.marks.contains(Marks::GAP) {
                 self.flush_noise();
             }
             self.noise.push(*o);
@@ -337,10 +344,6 @@ impl Receiver {
             self.out.push_back(Reception::Noise(Noise { octets }));
         }
     }
-}
-
-fn damaged_item(octets: &[Octet], start: &Start, upto: usize, damage: Damage) -> Reception {
-    Reception::Damaged(Damaged { damage, preambles: start.delimiter, octets: octets[..upto].to_vec() })
 }
 
 #[cfg(test)]
@@ -580,12 +583,13 @@ mod tests {
                 .into_iter()
                 .map(|(v, m, ff)| {
                     at += BitTimes::characters(1).duration();
-                    Octet { at, value: if ff { 0xFF } else { v }, marks: if m < 3 { Marks(m) } else { Marks::NONE } }
+                    Octet { at, value: if ff { 0xFF } else { v }, marks: if m < 5 { Marks(m) } else { Marks::NONE } }
                 })
                 .collect();
-            let a: Vec<u8> = receive(&octets, chunk).iter().flat_map(|r| r.values().to_vec()).collect();
-            let b: Vec<u8> = octets.iter().map(|o| o.value).collect();
-            prop_assert_eq!(a, b);
+            let whole = receive(&octets, octets.len());
+            let account: Vec<Octet> = whole.iter().flat_map(|r| r.octets().to_vec()).collect();
+            prop_assert_eq!(account, octets.clone());
+            prop_assert_eq!(receive(&octets, chunk), whole);
         }
     }
 }

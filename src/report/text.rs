@@ -119,23 +119,32 @@ fn write_frame(f: &FrameView<'_>, options: Options, out: &mut String) {
 fn write_values(f: &FrameView<'_>, start: usize, out: &mut String) {
     let mut separator = if f.is_request() { ": " } else { " " };
     let mut left = 0;
-    for field in f.fields() {
+    let mut slot_name = String::new();
+    let mut fields = f.fields().filter(|v| !v.is_minor()).peekable();
+    while let Some(field) = fields.next() {
+        // In a reply the code of a slot is the name of its value.
+        if field.found.slot.is_some() && field.found.field.name == "code" && !f.is_request() {
+            slot_name.clear();
+            write_value(&field, &mut slot_name);
+            continue;
+        }
         if left > 0 {
             left += 1;
             continue;
         }
-        if field.is_minor() {
-            continue;
-        }
         let from = out.len();
         out.push_str(separator);
-        if let Some(slot) = field.found.slot {
-            let _ = write!(out, "{slot}:");
+        if field.found.slot.is_none() {
+            out.push_str(field.found.field.name);
+            out.push(' ');
+        } else if !f.is_request() {
+            out.push_str(&slot_name);
+            out.push(' ');
         }
-        let _ = write!(out, "{} ", field.found.field.name);
         write_value(&field, out);
         // Room for " +12 more" is kept, except for the last value.
-        if out[start..].chars().count() > WIDTH - 10 {
+        let room = if fields.peek().is_some() { WIDTH - 9 } else { WIDTH };
+        if out.len() - start > room && out[start..].chars().count() > room {
             out.truncate(from);
             left = 1;
         }

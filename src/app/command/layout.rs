@@ -91,17 +91,25 @@ pub struct Field {
     /// How many fields before this one its classification stands, 0 for none: units from 170 to 219
     /// depend on it [UN-02].
     pub class_back: u8,
+    /// Whether people read the number in hex: codes and ids.
+    pub hex: bool,
 }
 
 impl Field {
     /// A field without unit.
     pub const fn new(name: &'static str, label: &'static str, kind: Kind) -> Field {
-        Field { name, label, kind, unit: UnitFrom::None, class_back: 0 }
+        Field { name, label, kind, unit: UnitFrom::None, class_back: 0, hex: false }
     }
 
     /// The same with a unit that the command fixes.
     pub const fn fixed(mut self, unit: &'static str) -> Field {
         self.unit = UnitFrom::Fixed(unit);
+        self
+    }
+
+    /// The same, read in hex by people.
+    pub const fn hex(mut self) -> Field {
+        self.hex = true;
         self
     }
 

@@ -196,7 +196,12 @@ pub fn write_text(found: &Found, data: &[u8], out: &mut String) {
     match found.field.kind {
         Kind::Float => {
             let bits = octets.iter().fold(0u32, |n, &o| n << 8 | u32::from(o));
+            let from = out.len();
             super::types::write_float(out, bits);
+            // A single holds about seven digits; people want six at most. JSON has them all.
+            if out.len() - from > 7 {
+                round(f32::from_bits(bits), from, out);
+            }
         }
         Kind::Packed(_) | Kind::Latin1(_) => {
             let _ = write!(out, "\"{}\"", found.value(data).to_string().escape_debug());
@@ -236,6 +241,12 @@ pub fn write_text(found: &Found, data: &[u8], out: &mut String) {
             let s = VariableStatus(found.small(data));
             let _ = write!(out, "{}, {}", s.process_data(), s.limit());
         }
+        Kind::U8 | Kind::U16 | Kind::U24 if found.field.hex => {
+            out.push_str("0x");
+            for o in octets {
+                let _ = write!(out, "{o:02X}");
+            }
+        }
         _ => {
             let _ = write!(out, "{}", found.value(data));
         }
@@ -244,6 +255,24 @@ pub fn write_text(found: &Found, data: &[u8], out: &mut String) {
         && unit != UnitSymbol::Unknown(250)
     {
         let _ = write!(out, " {unit}");
+    }
+}
+
+/// Replaces the text from `from` on by six significant digits of `x`, where it is an ordinary number.
+fn round(x: f32, from: usize, out: &mut String) {
+    use core::fmt::Write;
+    let size = x.abs();
+    if !(1e-4..1e6).contains(&size) {
+        return;
+    }
+    // Digits before the point: 1 below 10; a number below 1 has zeros behind the point instead.
+    let before = size.log10().floor() as i32 + 1;
+    let decimals = (6 - before).max(0) as usize;
+    out.truncate(from);
+    let _ = write!(out, "{x:.decimals$}");
+    if decimals > 0 {
+        let kept = out.trim_end_matches('0').trim_end_matches('.').len();
+        out.truncate(kept);
     }
 }
 

@@ -15,6 +15,11 @@ const fn f(name: &'static str, label: &'static str, kind: Kind) -> Item {
     Item::Field(Field::new(name, label, kind))
 }
 
+/// A code or an id: people compare it in hex.
+const fn id(name: &'static str, label: &'static str, kind: Kind) -> Item {
+    Item::Field(Field::new(name, label, kind).hex())
+}
+
 const fn float(name: &'static str, label: &'static str, unit_back: u8) -> Item {
     Item::Field(Field::new(name, label, Kind::Float).unit(unit_back))
 }
@@ -38,8 +43,8 @@ const UNIVERSAL: Item = f("universal_revision", "protocol revision", Kind::U8);
 const DEVICE_REV: Item = f("device_revision", "device revision", Kind::U8);
 const SOFTWARE: Item = f("software_revision", "software revision", Kind::U8);
 const FLAGS: Item = f("flags", "flags", Kind::Bits(&t::FLAGS));
-const DEVICE_ID: Item = f("device_id", "device id", Kind::U24);
-const TYPE_16: Item = f("expanded_device_type", "expanded device type", Kind::U16);
+const DEVICE_ID: Item = id("device_id", "device id", Kind::U24);
+const TYPE_16: Item = id("expanded_device_type", "expanded device type", Kind::U16);
 const PREAMBLES: Item = f("preambles_request", "preambles the device wants in a request", Kind::U8);
 const PREAMBLES_REPLY: Item = f("preambles_reply", "preambles the device sends", Kind::U8);
 const LAST_VARIABLE: Item = f("last_device_variable", "last device variable", Kind::U8);
@@ -49,8 +54,8 @@ const EXTENDED: Item =
 
 const IDENTITY_5: Layout = &[
     EXPANSION,
-    f("manufacturer", "manufacturer code", Kind::U8),
-    f("device_type", "device type", Kind::U8),
+    id("manufacturer", "manufacturer code", Kind::U8),
+    id("device_type", "device type", Kind::U8),
     PREAMBLES,
     UNIVERSAL,
     DEVICE_REV,
@@ -62,8 +67,8 @@ const IDENTITY_5: Layout = &[
 
 const IDENTITY_6: Layout = &[
     EXPANSION,
-    f("manufacturer", "manufacturer code", Kind::U8),
-    f("device_type", "device type", Kind::U8),
+    id("manufacturer", "manufacturer code", Kind::U8),
+    id("device_type", "device type", Kind::U8),
     PREAMBLES,
     UNIVERSAL,
     DEVICE_REV,
@@ -91,8 +96,8 @@ const IDENTITY_7: Layout = &[
     LAST_VARIABLE,
     COUNTER,
     EXTENDED,
-    f("manufacturer_id", "manufacturer code", Kind::U16),
-    f("private_label", "private label code", Kind::U16),
+    id("manufacturer_id", "manufacturer code", Kind::U16),
+    id("private_label", "private label code", Kind::U16),
     f("device_profile", "device profile", Kind::Enum(&t::DEVICE_PROFILE)),
 ];
 
@@ -164,7 +169,7 @@ const OUTPUT_5: Layout = &[
     float("lower_range_value", "lower range value", 2),
     fixed("damping", "damping", "s"),
     f("write_protect", "write protect", Kind::Enum(&t::WRITE_PROTECT)),
-    f("private_label", "private label code", Kind::U8),
+    id("private_label", "private label code", Kind::U8),
 ];
 const OUTPUT_7: Layout = &[
     f("alarm_selection", "alarm selection", Kind::Enum(&t::ALARM_SELECTION)),

@@ -1,0 +1,415 @@
+//! `looprig demo`: the whole bench in one run, without hardware.
+//!
+//! A mock positioner answers on one pseudo-terminal; a host opens it as it would open a modem's
+//! serial port. A second pseudo-terminal is another clip on the same pair of wires: a listener opens
+//! that one and logs. All octets pass the kernel's terminals, at the pace that is printed.
+
+use super::args::DemoArgs;
+use super::ask::host_failure;
+use super::lines::{end_on_signal, open_log, utc_now};
+use super::output::{Ended, Failure, Output};
+use super::scan;
+use crate::app::command::{Effect, Revision, spec};
+use crate::bench::{Bench, Notice, check};
+use crate::capture::{Annotator, Item, Reader, Recorder};
+use crate::exchange::Exchange;
+use crate::frame::{Address, Frame, PollingAddress, RawFrame, ReceiverConfig, Target};
+use crate::host::{Device, Host, HostError, encode};
+use crate::line::io::{InterruptHandle, PortLine};
+use crate::line::{Event, Line};
+use crate::link::MasterConfig;
+use crate::report::summary::Summary;
+use crate::report::{Format, write_item};
+use crate::time::{Instant, Pace};
+use crate::transaction::PairerConfig;
+use core::fmt::Write;
+use core::time::Duration;
+use std::path::{Path, PathBuf};
+use std::thread::JoinHandle;
+
+/// The bench of the demo: a scenario of our own, the Brackenmoor water works.
+const BENCH: &str = r#"# A spare positioner that becomes the inlet valve of filter 4 at the Brackenmoor water works.
+pace = PACE
+
+[loop]
+current_ma = 12.0
+
+[[device]]
+revision = 7
+polling_address = 0
+tag = "SPARE-7"
+descriptor = "FROM STORE"
+message = "SHELF 7, CHECKED BEFORE STORING"
+long_tag = "spare positioner, shelf 7"
+
+# Where the host opens the loop.
+[[line]]
+at = "pty:"
+
+# A second clip on the same pair of wires, for the listener.
+[[line]]
+at = "pty:"
+
+# After four seconds the control system asks for three quarters.
+[[event]]
+at_s = 4.0
+loop_current_ma = 16.0
+"#;
+
+/// Values that the demo writes and reads back.
+const MESSAGE: &str = "BRACKENMOOR FILTER 4";
+const DESCRIPTOR: &str = "FILTER 4 INLET";
+const DATE: &str = "2026-11-25";
+
+/// Runs it; a step that does not end as it should makes the exit code 1.
+pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
+    let dir = out_dir(args)?;
+    let bench_file = dir.join("bench.toml");
+    let text = BENCH.replace(
+        "pace = PACE",
+        &match args.pace {
+            Pace::Scaled(f) => format!("pace = {f:?}"),
+            named => format!("pace = \"{named}\""),
+        },
+    );
+    std::fs::write(&bench_file, &text).map_err(|e| {
+        Failure::new(
+            format!("writing {}", bench_file.display()),
+            e.to_string(),
+            "name another directory with --out",
+        )
+    })?;
+    let log = dir.join("demo.log");
+    if log.exists() {
+        return Err(Failure::new(
+            format!("starting the log {}", log.display()),
+            "it exists already, and nothing captured is overwritten",
+            "move it away, or name another directory with --out",
+        ));
+    }
+    let mut stage = Stage { out, failed: 0, steps: 0 };
+    stage.say(&format!(
+        "looprig demo: a mock positioner, a host and a listener on one loop. Started {}, pace {} (1 is the wire).",
+        utc_now(),
+        args.pace
+    ))?;
+    let mock = Running::start(&text, &bench_file)?;
+    stage.say(&format!(
+        "\nThe mock answers on {0}; a second clip on the same wires is {1}.",
+        mock.ports[0], mock.ports[1]
+    ))?;
+    let listener = Listener::start(&mock.ports[1], args.pace, &log)?;
+    let line = PortLine::open_serial(&mock.ports[0], args.pace).map_err(Failure::from)?;
+    let stop = [line.interrupt_handle(), mock.interrupt.clone()];
+    end_on_signal(stop[0].clone())?;
+    let mut host = Host::new(line, MasterConfig::default());
+    let played = play(&mut stage, &mut host, args);
+    // What was captured is kept, whatever happened.
+    let captured = listener.stop();
+    stop[1].interrupt();
+    let mocked = mock.join();
+    played?;
+    captured?;
+    mocked?;
+    decode(&mut stage, &log, args)?;
+    let (failed, steps) = (stage.failed, stage.steps);
+    stage.say(&format!(
+        "\n{}: {} of {steps} steps as expected. Left in {}: bench.toml, demo.log.",
+        if failed == 0 { "Done" } else { "NOT as expected" },
+        steps - failed,
+        dir.display()
+    ))?;
+    stage.say("Next: `looprig mock bench.toml` for your own software, `looprig decode -v demo.log` for every octet.")?;
+    Ok(if failed == 0 { Ended::Fine } else { Ended::Failed })
+}
+
+fn out_dir(args: &DemoArgs) -> Result<PathBuf, Failure> {
+    let dir = match &args.out {
+        Some(dir) => dir.clone(),
+        None => std::env::temp_dir().join(format!("looprig-demo-{}", std::process::id())),
+    };
+    std::fs::create_dir_all(&dir).map_err(|e| {
+        Failure::new(
+            format!("making the directory {}", dir.display()),
+            e.to_string(),
+            "name another with --out",
+        )
+    })?;
+    Ok(dir)
+}
+
+/// Where the demo tells what it does.
+struct Stage<'a> {
+    out: &'a mut Output,
+    steps: usize,
+    failed: usize,
+}
+
+impl Stage<'_> {
+    fn say(&mut self, text: &str) -> Result<(), Failure> {
+        if self.out.options.format == Format::Text {
+            self.out.text().push_str(text);
+            self.out.text().push('\n');
+        }
+        self.out.flush()
+    }
+
+    fn show(&mut self, exchange: &Exchange) -> Result<(), Failure> {
+        let options = self.out.options;
+        write_item(&Item::Exchange(Box::new(exchange.clone())), options, self.out.text());
+        self.out.flush()
+    }
+
+    /// One step that has an expected end.
+    fn step(&mut self, what: &str, fine: bool) -> Result<(), Failure> {
+        self.steps += 1;
+        self.failed += usize::from(!fine);
+        if self.out.options.format == Format::Text {
+            let _ = writeln!(self.out.text(), "  [{}] {what}", if fine { "ok" } else { "NOT AS EXPECTED" });
+        }
+        self.out.flush()
+    }
+}
+
+fn play(stage: &mut Stage<'_>, host: &mut Host<PortLine>, args: &DemoArgs) -> Result<(), Failure> {
+    let failure = |e: HostError| host_failure("talking to the mock".into(), e);
+
+    stage.say("\n1. Who is there? The host listens first, then polls addresses 0 to 15.")?;
+    let (table, _, ended) = scan::scan(host, (0, 15), Some(0), &mut |_| {});
+    ended.map_err(failure)?;
+    if stage.out.options.format == Format::Text {
+        table.write(Format::Text, stage.out.text());
+    }
+    stage.step("one device found at polling address 0", table.rows.len() == 1)?;
+
+    stage.say("\n2. Identity, and every universal command that only reads.")?;
+    let (identity, device) = host.poll(PollingAddress::default(), None).map_err(failure)?;
+    stage.show(&identity)?;
+    let Some(device) = device else { return stage.step("the device answered", false) };
+    let mut answered = true;
+    for command in reads() {
+        let values = if command == 9 { "00 01 02 03" } else { "" };
+        let data = crate::app::command::value::hex(values).unwrap_or_default();
+        let exchange = host.ask_octets(&device, command, data).map_err(failure)?;
+        answered &= !exchange.is_unanswered() && exchange.tone() == crate::exchange::view::Tone::Plain;
+        stage.show(&exchange)?;
+    }
+    stage.step("every one was answered and done", answered)?;
+
+    stage.say("\n3. Tag, descriptor, date, message and long tag are written and read back.")?;
+    let long_tag = format!("Brackenmoor filter 4 {}", args.tag);
+    let described = [("tag", args.tag.as_str()), ("descriptor", DESCRIPTOR), ("date", DATE)];
+    write_and_check(stage, host, &device, 18, 13, &described)?;
+    write_and_check(stage, host, &device, 17, 12, &[("message", MESSAGE)])?;
+    write_and_check(stage, host, &device, 22, 20, &[("long_tag", &long_tag)])?;
+
+    stage.say("\n4. A request that must be refused: polling address 200 does not exist.")?;
+    let refused = host.ask_octets(&device, 6, vec![200, 1]).map_err(failure)?;
+    stage.show(&refused)?;
+    let mut response = String::new();
+    refused.write_response(&mut response);
+    stage.step("the device refused with response code 2", response.starts_with("refused 2"))?;
+
+    stage.say("\n5. A request with one bit flipped in its check byte: the device must not obey it.")?;
+    let answer = send_damaged(host, &device)?;
+    stage
+        .step(&format!("the device answered with a communication error ({answer})"), answer.contains("88"))?;
+
+    stage
+        .say("\n6. The valve follows: set point from the loop current, travel by the device's own sensor.")?;
+    let mut last = String::new();
+    for _ in 0..40 {
+        let exchange = host.ask(&device, 3, &[]).map_err(failure)?;
+        last = exchange.value("sv").map_or(String::new(), |v| v.text());
+        let arrived = last
+            .split(' ')
+            .next()
+            .and_then(|t| t.parse::<f64>().ok())
+            .is_some_and(|t| (t - 75.0).abs() < 0.5);
+        if arrived {
+            stage.show(&exchange)?;
+            break;
+        }
+    }
+    stage.step(&format!("at 16 mA the travel came to {last}"), last.starts_with("7"))?;
+    let q = *host.quality();
+    stage.say(&format!(
+        "Link: {} requests, {} answered, {} retries, {} damaged answers.",
+        q.requests, q.answered, q.retries, q.damaged
+    ))
+}
+
+/// The universal commands that only read, by their rows; 11 and 21 ask for a tag and are left to
+/// the scan by tag.
+fn reads() -> Vec<u8> {
+    (0..=48u8)
+        .filter(|n| !matches!(n, 11 | 21 | 31 | 33))
+        .filter(|&n| {
+            spec(n.into()).is_some_and(|s| s.effect == Effect::Reads && s.form(Revision::R7).is_some())
+        })
+        .collect()
+}
+
+fn write_and_check(
+    stage: &mut Stage<'_>,
+    host: &mut Host<PortLine>,
+    device: &Device,
+    write: u8,
+    read: u8,
+    values: &[(&str, &str)],
+) -> Result<(), Failure> {
+    let failure = |e: HostError| host_failure("talking to the mock".into(), e);
+    let given: Vec<(String, String)> =
+        values.iter().map(|(n, v)| ((*n).to_owned(), (*v).to_owned())).collect();
+    let data = encode(write, device.revision, &given).map_err(failure)?;
+    let written = host.ask_octets(device, write, data).map_err(failure)?;
+    stage.show(&written)?;
+    let back = host.ask(device, read, &[]).map_err(failure)?;
+    stage.show(&back)?;
+    let same = values
+        .iter()
+        .all(|(name, value)| back.value(name).is_some_and(|v| v.text().trim_matches('"') == *value));
+    stage.step(&format!("command {read} gives back what command {write} wrote"), same)
+}
+
+/// Sends command 1 with a flipped check byte and says what came back within a second.
+fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<String, Failure> {
+    let address = Address::new(crate::frame::Master::Secondary, Target::Unique(device.unique));
+    let Ok(frame) = Frame::request(address, 1, Vec::new()) else { return Ok(String::new()) };
+    let raw = RawFrame::of(&frame, usize::from(device.preambles));
+    let last = raw.octets.len() - 1;
+    let line = host.line_mut();
+    // The host is at rest; the wires must be, too, before somebody else speaks in its place.
+    let quiet = line.now() + line.pace().scale(Duration::from_millis(100));
+    while !matches!(line.wait(Some(quiet))?, Event::TimeOut) {}
+    line.send(&raw.flip(last, 0x10).values())?;
+    let until = line.now() + Duration::from_secs(1);
+    let mut annotator = Annotator::new(
+        ReceiverConfig::for_line(line.pace(), line.capabilities().stamp_error),
+        PairerConfig::UNTIMED,
+        None,
+    );
+    loop {
+        match line.wait(Some(until))? {
+            Event::Octets(octets) => annotator.push(&octets),
+            Event::TimeOut => return Ok("nothing".into()),
+            Event::Interrupted | Event::Closed => return Ok("the line ended".into()),
+            Event::Sent { .. } => {}
+        }
+        while let Some(item) = annotator.next() {
+            if let Item::Exchange(e) = item
+                && let Some(frame) = e.transaction.reply_frame()
+                && let Some([first, _]) = frame.status()
+            {
+                let mut text = format!("{first:02X}: ");
+                e.write_response(&mut text);
+                return Ok(text);
+            }
+        }
+    }
+}
+
+/// The mock, running in a thread of its own.
+struct Running {
+    ports: Vec<String>,
+    interrupt: InterruptHandle,
+    thread: JoinHandle<Result<(), String>>,
+}
+
+impl Running {
+    fn start(text: &str, path: &Path) -> Result<Running, Failure> {
+        let plan = check(text, path).map_err(|e| Failure::told(e.to_string()))?;
+        let mut bench = Bench::open(plan).map_err(|e| Failure::told(e.to_string()))?;
+        let ports = bench.places().iter().map(|p| p.path.display().to_string()).collect();
+        let interrupt = bench.interrupt_handle();
+        let thread = std::thread::spawn(move || bench.run(&mut |_: Notice| {}).map_err(|e| e.to_string()));
+        Ok(Running { ports, interrupt, thread })
+    }
+
+    fn join(self) -> Result<(), Failure> {
+        match self.thread.join() {
+            Ok(result) => result.map_err(Failure::told),
+            Err(_) => Err(Failure::told("the mock ended with a fault of its own: please report it")),
+        }
+    }
+}
+
+/// The listener, in a thread of its own on its own port.
+struct Listener {
+    interrupt: InterruptHandle,
+    thread: JoinHandle<Result<(), String>>,
+}
+
+impl Listener {
+    fn start(port: &str, pace: Pace, log: &Path) -> Result<Listener, Failure> {
+        let mut line = PortLine::open_serial(port, pace).map_err(Failure::from)?;
+        let mut writer = open_log(log, &line)?;
+        let interrupt = line.interrupt_handle();
+        let config = ReceiverConfig::for_line(pace, line.capabilities().stamp_error);
+        let thread = std::thread::spawn(move || {
+            let mut recorder = Recorder::new(config, None);
+            let mut going = true;
+            while going {
+                match line.wait(recorder.deadline()).map_err(|e| e.to_string())? {
+                    Event::Octets(octets) => recorder.push(&octets),
+                    Event::Interrupted | Event::Closed => going = false,
+                    Event::Sent { .. } | Event::TimeOut => {}
+                }
+                let now: Instant = line.now();
+                recorder.handle_timeout(now);
+                if !going {
+                    recorder.finish();
+                }
+                while let Some(record) = recorder.next() {
+                    writer.write(&record).map_err(|e| e.to_string())?;
+                }
+            }
+            Ok(())
+        });
+        Ok(Listener { interrupt, thread })
+    }
+
+    fn stop(self) -> Result<(), Failure> {
+        self.interrupt.interrupt();
+        match self.thread.join() {
+            Ok(result) => result.map_err(Failure::told),
+            Err(_) => Err(Failure::told("the listener ended with a fault of its own: please report it")),
+        }
+    }
+}
+
+/// Reads the log like anybody's, and sums it up.
+fn decode(stage: &mut Stage<'_>, log: &Path, args: &DemoArgs) -> Result<(), Failure> {
+    let reading = |e: std::io::Error| Failure::new(format!("reading {}", log.display()), e.to_string(), "");
+    let file = std::fs::File::open(log).map_err(reading)?;
+    let mut reader = Reader::new(std::io::BufReader::new(file)).map_err(reading)?;
+    let error = Duration::from_millis(5);
+    let mut annotator = Annotator::new(
+        ReceiverConfig::for_line(args.pace, error),
+        PairerConfig::for_line(args.pace, error * 2),
+        None,
+    );
+    let mut summary = Summary::default();
+    let mut tag_seen = false;
+    loop {
+        let captured = reader.next().map_err(reading)?;
+        match &captured {
+            Some(crate::capture::Captured::Octets(o)) => annotator.push(o),
+            Some(_) => {}
+            None => annotator.finish(),
+        }
+        while let Some(item) = annotator.next() {
+            if let Item::Exchange(e) = &item {
+                tag_seen |= e.command() == 13
+                    && e.value("tag").is_some_and(|v| v.text().trim_matches('"') == args.tag);
+            }
+            summary.add(&item);
+        }
+        if captured.is_none() {
+            break;
+        }
+    }
+    stage.say("\n7. What the listener logged, decoded and summed up.")?;
+    stage.say(summary.text().trim_end())?;
+    stage.step(&format!("the new tag {} stands in the listener's log", args.tag), tag_seen)
+}
