@@ -79,7 +79,7 @@ impl Mock {
 
     fn host(&self, line: usize, pace: &str) -> Host<PortLine> {
         let open = self.ready["lines"][line]["open"].as_str().unwrap();
-        let path = open.strip_prefix("serial:").unwrap();
+        let path = open.strip_prefix("serial:").unwrap().split('?').next().unwrap();
         let line = PortLine::open_serial(path, Pace::parse(pace).unwrap()).unwrap();
         Host::new(line, MasterConfig::default())
     }
@@ -143,6 +143,11 @@ fn what_is_written_outlives_the_mock() {
             // The answer has come, so the file is there.
             assert!(dir.join("fv-3104.memory").exists());
         }
+        // The LINE that it names is what another command takes.
+        let open = mock.ready["lines"][0]["open"].as_str().unwrap().to_owned();
+        let asked = looprig(&dir, &["ask", &open, "0", "0", "--format", "json"]).output().unwrap();
+        let answer = String::from_utf8(asked.stdout).unwrap();
+        assert!(asked.status.success() && answer.contains("expanded_device_type"), "{open}: {answer}");
         mock.end();
         assert!(!dir.join("link").exists(), "the link went with the mock");
         let mock = Mock::start(&dir, pace);

@@ -1,6 +1,7 @@
 //! `looprig mock`: mock devices on lines that other software can open.
 
 use super::args::MockArgs;
+use super::lines::end_on_signal;
 use super::output::{Ended, Failure, Output};
 use crate::bench::{self, Bench, BenchFileError, BenchPlan, Error, LineKind, Notice, PortPlace};
 use crate::device::Device;
@@ -29,8 +30,7 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     let doing = format!("running {}", path.display());
     let mut bench = Bench::open(plan).map_err(|e| failed(&doing, &e))?;
     let handle = bench.interrupt_handle();
-    ctrlc::set_handler(move || handle.interrupt())
-        .map_err(|e| Failure::new(&doing, format!("Ctrl-C cannot be heard: {e}"), "start it anew"))?;
+    end_on_signal(handle)?;
     let mut ready = String::new();
     match out.options.format {
         Format::Json => {
@@ -95,9 +95,19 @@ fn name(device: &Device) -> String {
     }
 }
 
-/// What to say after `looprig scan` to reach the line from this machine.
-fn open(place: &PortPlace) -> Option<String> {
-    place.is_pty.then(|| format!("serial:{}", place.path.display()))
+/// The LINE by which other commands reach the line from this machine.
+fn open(place: &PortPlace, pace: Pace) -> Option<String> {
+    let path = place.path.display();
+    place.is_pty.then(|| match pace {
+        Pace::Wire => format!("serial:{path}"),
+        pace => format!("serial:{path}?pace={pace}"),
+    })
+}
+
+/// The same as a word for a shell.
+fn quoted(line: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "/:._-".contains(c);
+    if line.chars().all(plain) { line.to_owned() } else { format!("'{}'", line.replace('\'', "'\\''")) }
 }
 
 fn pace_words(pace: Pace) -> String {
@@ -125,13 +135,14 @@ fn ready_text(bench: &Bench, out: &mut String) {
     }
     out.push_str("\nLines, all on one pair of wires\n");
     for (place, line) in bench.places().iter().zip(&plan.lines) {
-        match (&line.kind, open(place)) {
+        match (&line.kind, open(place, plan.pace)) {
             (LineKind::Pty(_), Some(open)) => {
                 let _ = writeln!(
                     out,
-                    "  {:<8} {}   reach it with: looprig scan {open}",
+                    "  {:<8} {}   reach it with: looprig scan {}",
                     place.at,
-                    place.path.display()
+                    place.path.display(),
+                    quoted(&open)
                 );
             }
             _ => {
@@ -161,7 +172,9 @@ fn ready_json(bench: &Bench) -> Json {
     let lines: Vec<Json> = bench
         .places()
         .iter()
-        .map(|p| json!({"at": p.at, "path": p.path.display().to_string(), "open": open(p)}))
+        .map(
+            |p| json!({"at": p.at, "path": p.path.display().to_string(), "open": open(p, bench.plan().pace)}),
+        )
         .collect();
     let devices: Vec<Json> = bench
         .stations()

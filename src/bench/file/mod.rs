@@ -517,6 +517,10 @@ fn line(table: &Spanned<LineTable>, directory: &Path) -> Result<(LinePlan, Range
     let Some(at) = &table.get_ref().at else {
         return Err(Fault::new(&table.span(), "this line does not say where it is", right));
     };
+    if at.get_ref().contains('?') {
+        let right = "leave the part from ? on out; the pace is the bench's: pace = 20 at the top of the file";
+        return Err(Fault::new(&at.span(), "a line of a bench has no options of its own", right));
+    }
     let kind = match at.get_ref().split_once(':') {
         Some(("pty", "")) => LineKind::Pty(None),
         Some(("pty", link)) => LineKind::Pty(Some(directory.join(link))),

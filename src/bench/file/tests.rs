@@ -139,6 +139,7 @@ fn lines_and_events() {
     let line = |at: &str| format!("[[device]]\n[[line]]\nat = {at}\n");
     faulty(&line("«\"tcp:localhost:1\""), "\"tcp:localhost:1\" is no line", "serial:/dev/ttyUSB0");
     faulty(&line("«\"/dev/ttyUSB0\""), "is no line", "serial:/dev/ttyUSB0");
+    faulty(&line("«\"pty:?pace=20\""), "no options", "pace = 20");
     faulty(&line("«\"serial:\""), "is no line", "serial:/dev/ttyUSB0");
     faulty(&line("\"pty:a\"\n[[line]]\nat = «\"pty:a\""), "two lines are at \"pty:a\"", "its own");
     let event = |e: &str| in_device(&format!("[[event]]\n{e}"));
