@@ -6,14 +6,14 @@
 mod support;
 
 use looprig::app::command::{self, Revision};
-use looprig::exchange::json::{frame_from_json, write_passed};
+use looprig::exchange::json::{frame_from_json, write_damaged, write_exchange, write_noise};
 use looprig::exchange::{Exchange, Interpreter};
 use looprig::frame::{
     Address, Expansion, Frame, Good, Marks, Master, Octet, PollingAddress, Receiver, ReceiverConfig,
     Reception, Target, UniqueAddress,
 };
 use looprig::time::{BitTimes, Instant, Pace};
-use looprig::transaction::{Pairer, PairerConfig};
+use looprig::transaction::{Pairer, PairerConfig, Passed};
 use proptest::prelude::*;
 use serde_json::Value as Json;
 use std::time::Duration;
@@ -78,8 +78,11 @@ fn chain(octets: &[Octet], chunk: usize, pace: Pace, given: Option<Revision>) ->
         while let Some(passed) = pairer.next() {
             text.clear();
             let mut exchange: Option<Exchange> = None;
-            let mut read = |t| exchange.insert(interpreter.read(t)).clone();
-            write_passed(passed, &mut read, &mut text);
+            match passed {
+                Passed::Transaction(t) => write_exchange(exchange.insert(interpreter.read(*t)), &mut text),
+                Passed::Damaged(d) => write_damaged(&d, &mut text),
+                Passed::Noise(n) => write_noise(&n, &mut text),
+            }
             let json: Json = serde_json::from_str(&text).unwrap_or_else(|e| panic!("{e} in {text}"));
             if let Some(e) = &exchange {
                 good += e.transaction.tries.len() + usize::from(e.transaction.reply.is_some());

@@ -23,7 +23,7 @@ pub struct Args {
     /// Nothing but results: no progress, no summary.
     #[arg(long, short, global = true)]
     pub quiet: bool,
-    /// More: -v adds octets and status bits, -vv every field with its offset.
+    /// More: -v adds octets and status bits, -vv every field with its offset; in JSON -v adds offsets.
     #[arg(long, short, global = true, action = clap::ArgAction::Count)]
     pub verbose: u8,
     /// What to do.

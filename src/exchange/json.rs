@@ -12,13 +12,19 @@ use crate::frame::{
     Address, Damaged, Expansion, Frame, FrameType, Good, Master, Noise, Octet, PollingAddress, Target,
     TooLong, UniqueAddress,
 };
-use crate::transaction::{Interlude, Kind, Passed};
+use crate::transaction::{Interlude, Kind};
 use core::fmt;
 use core::fmt::Write;
 use serde_json::{Map, Value as Json};
 
 /// Appends one object, without a line end.
 pub fn write_exchange(e: &Exchange, out: &mut String) {
+    write_exchange_with(e, false, out);
+}
+
+/// The same; `spans` adds to each frame where its values stand: first octet, counted from the
+/// delimiter as 0, and number of octets.
+pub fn write_exchange_with(e: &Exchange, spans: bool, out: &mut String) {
     let t = &e.transaction;
     let kind = match t.kind {
         Kind::Asked => "transaction",
@@ -51,7 +57,7 @@ pub fn write_exchange(e: &Exchange, out: &mut String) {
     }
     if let Some(good) = t.tries.last() {
         out.push_str(",\"request\":");
-        write_frame(e, good, Direction::Request, out);
+        write_frame(e, good, Direction::Request, spans, out);
     }
     if !t.interludes.is_empty() {
         out.push_str(",\"between\":[");
@@ -68,7 +74,7 @@ pub fn write_exchange(e: &Exchange, out: &mut String) {
     }
     if let Some(good) = &t.reply {
         out.push_str(",\"reply\":");
-        write_frame(e, good, Direction::Reply, out);
+        write_frame(e, good, Direction::Reply, spans, out);
     }
     out.push('}');
 }
@@ -89,19 +95,6 @@ pub fn write_noise(n: &Noise, out: &mut String) {
     out.push_str("\"}");
 }
 
-/// Appends one object for anything that passed; transactions are read by `read` first.
-pub fn write_passed(
-    passed: Passed,
-    read: &mut dyn FnMut(crate::transaction::Transaction) -> Exchange,
-    out: &mut String,
-) {
-    match passed {
-        Passed::Transaction(t) => write_exchange(&read(*t), out),
-        Passed::Damaged(d) => write_damaged(&d, out),
-        Passed::Noise(n) => write_noise(&n, out),
-    }
-}
-
 fn write_octets(octets: &[Octet], out: &mut String) {
     const DIGITS: &[u8; 16] = b"0123456789ABCDEF";
     for o in octets {
@@ -110,7 +103,7 @@ fn write_octets(octets: &[Octet], out: &mut String) {
     }
 }
 
-fn write_frame(e: &Exchange, good: &Good, direction: Direction, out: &mut String) {
+fn write_frame(e: &Exchange, good: &Good, direction: Direction, spans: bool, out: &mut String) {
     let f = &good.frame;
     let a = f.address();
     let at = good.octets.first().map_or(0, |o| o.at.as_nanos());
@@ -160,6 +153,18 @@ fn write_frame(e: &Exchange, good: &Good, direction: Direction, out: &mut String
         write_string(&v.text(), out);
     }
     out.push('}');
+    if spans {
+        out.push_str(",\"spans\":{");
+        for (i, v) in e.fields(direction).enumerate() {
+            if i > 0 {
+                out.push(',');
+            }
+            write_name(&v, out);
+            let span = v.span();
+            let _ = write!(out, "[{},{}]", span.start, span.len());
+        }
+        out.push('}');
+    }
     let surplus = e.surplus(direction);
     if !surplus.is_empty() {
         out.push_str(",\"surplus\":\"");

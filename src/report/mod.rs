@@ -39,7 +39,7 @@ pub fn write_item(item: &Item, options: Options, out: &mut String) {
         Format::Csv => csv::write_item(item, out),
         Format::Json => {
             match item {
-                Item::Exchange(e) => json::write_exchange(e, out),
+                Item::Exchange(e) => json::write_exchange_with(e, options.verbosity > 0, out),
                 Item::Damaged(d) => json::write_damaged(d, out),
                 Item::Noise(n) => json::write_noise(n, out),
             }

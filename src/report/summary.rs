@@ -62,20 +62,6 @@ impl Summary {
         self.problems += 1;
     }
 
-    /// Whether every request was answered and nothing was damaged or refused.
-    pub fn is_clean(&self) -> bool {
-        self.damaged_frames == 0
-            && self.silent == 0
-            && self.garbled == 0
-            && self.refusals.is_empty()
-            && self.problems == 0
-    }
-
-    /// Frames without a fault.
-    pub fn good_frames(&self) -> usize {
-        self.good_frames
-    }
-
     fn exchange(&mut self, e: &Exchange) {
         let t = &e.transaction;
         for line in e.lines() {

@@ -119,11 +119,6 @@ impl Pairer {
         }
     }
 
-    /// A request is pending.
-    pub fn is_waiting(&self) -> bool {
-        self.pending.is_some()
-    }
-
     /// The record ends: hands out what is pending.
     pub fn finish(&mut self) {
         self.close(Outcome::Open);

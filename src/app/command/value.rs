@@ -1,6 +1,7 @@
 //! One value of a command's data: from octets, to octets, from text, to text, from and to JSON.
 
 use super::layout::Kind;
+use crate::app::types::device_variable::DEVICE_VARIABLE_CODE;
 use crate::app::types::{Date, TimeOfDay, float, latin1, packed, units};
 use core::fmt;
 use serde_json::Value as Json;
@@ -158,10 +159,7 @@ impl Value {
             }),
             Kind::VariableCode => Value::Number(match number() {
                 Some(n) => n,
-                None => crate::app::types::device_variable::DEVICE_VARIABLE_CODE
-                    .code(text)
-                    .map(u32::from)
-                    .ok_or_else(wrong)?,
+                None => variable_code(text).ok_or_else(wrong)?,
             }),
             Kind::Bits(_) => Value::Number(number().ok_or_else(wrong)?),
             Kind::Float => Value::Float(float::parse_float(text).map_err(|_| wrong())?),
@@ -218,6 +216,17 @@ impl fmt::Display for Value {
     }
 }
 
+/// A device variable by name; the four dynamic ones also as everybody shortens them [TY-09].
+fn variable_code(text: &str) -> Option<u32> {
+    match text.to_ascii_lowercase().as_str() {
+        "pv" => Some(246),
+        "sv" => Some(247),
+        "tv" => Some(248),
+        "qv" => Some(249),
+        _ => DEVICE_VARIABLE_CODE.code(text).map(u32::from),
+    }
+}
+
 /// What a field of this kind takes, for messages.
 pub fn wanted(kind: Kind) -> String {
     match kind {
@@ -235,7 +244,7 @@ pub fn wanted(kind: Kind) -> String {
         Kind::Unit => "a unit such as bar, % or degC, or its code".into(),
         Kind::Enum(t) => format!("a code 0 to 255 or a name from the table \"{}\"", t.name),
         Kind::Bits(_) | Kind::VariableStatus => "eight bits as a number such as 0x40".into(),
-        Kind::VariableCode => "a device variable code 0 to 249".into(),
+        Kind::VariableCode => "a device variable code 0 to 249, or PV, SV, TV, QV".into(),
         Kind::Octets(0) => "octets in hex".into(),
         Kind::Octets(n) => format!("{n} octets in hex"),
     }
