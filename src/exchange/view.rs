@@ -238,7 +238,7 @@ impl<'a> FrameView<'a> {
         self.direction == Direction::Request
     }
 
-    /// Appends who talks to whom: `secondary > 0`, `3D0DFD0001 > primary`, a burst `... > both`.
+    /// Appends who talks to whom: `secondary > 0`, `3D0DFD0001 > primary`, a burst `... > anyone`.
     pub fn write_who(&self, out: &mut String) {
         let a = self.good.frame.address();
         match self.good.frame.frame_type() {
@@ -253,7 +253,7 @@ impl<'a> FrameView<'a> {
                 out.push_str(a.master.name());
             }
             FrameType::Back => {
-                let _ = write!(out, "{} > anyone, burst", a.target);
+                let _ = write!(out, "{} > anyone", a.target);
             }
         }
     }

@@ -100,6 +100,14 @@ fn write_frame(f: &FrameView<'_>, options: Options, out: &mut String) {
         }
     } else {
         tone = e.tone();
+        if e.is_burst() {
+            // The same burst comes again and again: its values matter more than the command's name.
+            out.push_str("burst, ");
+        } else if e.transaction.tries.is_empty() {
+            // No request above it tells the name.
+            out.push_str(e.command_name());
+            out.push_str(": ");
+        }
         e.write_response(out);
         let from = out.len();
         e.write_device_status_short(out);
