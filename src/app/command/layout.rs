@@ -60,6 +60,14 @@ impl Kind {
         }
     }
 
+    /// Whether its value is an unsigned integer or a code.
+    pub const fn is_integer(self) -> bool {
+        !matches!(
+            self,
+            Kind::Float | Kind::Packed(_) | Kind::Latin1(_) | Kind::Date | Kind::Time | Kind::Octets(_)
+        )
+    }
+
     /// Whether it takes no octets.
     pub const fn is_empty(self) -> bool {
         self.len() == 0

@@ -72,15 +72,6 @@ impl Value {
     pub fn read(kind: Kind, octets: &[u8]) -> Value {
         let number = || octets.iter().fold(0u32, |n, &o| n << 8 | u32::from(o));
         match kind {
-            Kind::U8
-            | Kind::U16
-            | Kind::U24
-            | Kind::U32
-            | Kind::Unit
-            | Kind::Enum(_)
-            | Kind::Bits(_)
-            | Kind::VariableCode
-            | Kind::VariableStatus => Value::Number(number()),
             Kind::Float => Value::Float(number()),
             Kind::Time => Value::Time(TimeOfDay(number())),
             Kind::Packed(_) => Value::Text(packed::unpack(octets)),
@@ -90,6 +81,8 @@ impl Value {
                 _ => Value::Octets(octets.to_vec()),
             },
             Kind::Octets(_) => Value::Octets(octets.to_vec()),
+            // Integers and codes.
+            _ => Value::Number(number()),
         }
     }
 
@@ -112,18 +105,7 @@ impl Value {
             (Kind::Time, Value::Time(t)) => Ok(t.0.to_be_bytes().to_vec()),
             (Kind::Date, Value::Date(d)) => Ok(vec![d.day, d.month, d.year]),
             (Kind::Octets(n), Value::Octets(o)) if n == 0 || o.len() == usize::from(n) => Ok(o.clone()),
-            (
-                Kind::U8
-                | Kind::U16
-                | Kind::U24
-                | Kind::U32
-                | Kind::Unit
-                | Kind::Enum(_)
-                | Kind::Bits(_)
-                | Kind::VariableCode
-                | Kind::VariableStatus,
-                Value::Number(n),
-            ) => {
+            (kind, Value::Number(n)) if kind.is_integer() => {
                 let most = u32::MAX >> (32 - 8 * kind.len() as u32);
                 if *n > most {
                     return Err(ValueError::Range { most });
