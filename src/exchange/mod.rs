@@ -94,6 +94,11 @@ impl Exchange {
         })
     }
 
+    /// The values of the reply, in wire order.
+    pub fn fields_of_reply(&self) -> impl Iterator<Item = FieldView<'_>> {
+        self.fields(Direction::Reply)
+    }
+
     /// Octets of the data that no field covers.
     pub fn surplus(&self, direction: Direction) -> &[u8] {
         let (frame, decoded) = self.side(direction);
@@ -102,7 +107,7 @@ impl Exchange {
 
     /// The value of this name in the reply.
     pub fn value(&self, name: &str) -> Option<FieldView<'_>> {
-        self.fields(Direction::Reply).find(|f| f.found.slot.is_none() && f.found.field.name == name)
+        self.fields_of_reply().find(|f| f.found.slot.is_none() && f.found.field.name == name)
     }
 
     /// The value of this name in the reply as a number.

@@ -3,7 +3,7 @@
 use super::text::plural;
 use crate::capture::{Item, between};
 use crate::exchange::Exchange;
-use crate::exchange::view::{DeviceName, Line, Tone, write_device_status};
+use crate::exchange::view::{DeviceName, Tone, write_device_status};
 use core::fmt::Write;
 use core::time::Duration;
 use std::collections::BTreeMap;
@@ -64,19 +64,15 @@ impl Summary {
 
     fn exchange(&mut self, e: &Exchange) {
         let t = &e.transaction;
-        for line in e.lines() {
-            match line {
-                Line::Frame(f) => {
-                    self.good_frames += 1;
-                    if f.is_request() {
-                        match f.frame().address().master.index() {
-                            0 => self.primary += 1,
-                            _ => self.secondary += 1,
-                        }
-                    }
-                }
-                Line::Between(i) => self.add(&between(i)),
+        self.good_frames += t.tries.len() + usize::from(t.reply.is_some());
+        if let Some(request) = t.request() {
+            match request.address().master.index() {
+                0 => self.primary += t.tries.len(),
+                _ => self.secondary += t.tries.len(),
             }
+        }
+        for interlude in &t.interludes {
+            self.add(&between(interlude));
         }
         self.retries += t.retries();
         if !t.tries.is_empty() {
@@ -103,13 +99,14 @@ impl Summary {
         let d = self.devices.entry(name).or_default();
         d.answers += 1;
         d.bursts += usize::from(e.is_burst());
-        for (field, slot) in [("tag", &mut d.tag), ("long_tag", &mut d.long_tag)] {
-            if let Some(v) = e.value(field) {
-                *slot = Some(v.text().trim_matches('"').to_owned());
+        for field in e.fields_of_reply() {
+            let text = || Some(field.text().trim_matches('"').to_owned());
+            match field.found.field.name {
+                "tag" => d.tag = text(),
+                "long_tag" => d.long_tag = text(),
+                "universal_revision" => d.revision = field.found.value(field.data).number(),
+                _ => {}
             }
-        }
-        if let Some(r) = e.number("universal_revision") {
-            d.revision = Some(r);
         }
         d.status = e.device_status().unwrap_or(0);
     }
