@@ -210,7 +210,8 @@ impl Master {
     /// When [`Master::handle_timeout`] wants to be called; `None` while nothing is to be done.
     pub fn wake_at(&self) -> Option<Instant> {
         let mine = match self.state {
-            State::Idle if self.job.is_some() => Some(self.free_at),
+            // While a frame arrives, its end decides when the link is free.
+            State::Idle if self.job.is_some() && self.receiver.deadline().is_none() => Some(self.free_at),
             State::Waiting { deadline } if self.receiver.deadline().is_none() => Some(deadline),
             _ => None,
         };
