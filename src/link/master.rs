@@ -93,6 +93,8 @@ pub struct Master {
     pairer: Pairer,
     state: State,
     job: Option<Job>,
+    /// The silence that is waited for at present.
+    quiet: Duration,
     /// Not before then.
     free_at: Instant,
     out: VecDeque<Output>,
@@ -117,6 +119,7 @@ impl Master {
             }),
             state: State::Idle,
             job: None,
+            quiet: wait,
             free_at: now + wait,
             out: VecDeque::new(),
         }
@@ -186,7 +189,8 @@ impl Master {
             }));
         }
         self.state = State::Waiting { deadline: at + self.timers.slave_time_out + self.margin };
-        self.free_at = at + self.timers.link_quiet;
+        self.quiet = self.timers.link_quiet;
+        self.free_at = at + self.quiet;
     }
 
     /// Time passed.
@@ -255,7 +259,7 @@ impl Master {
     /// Takes from a reception when the link is ours again, and whether we must stop.
     fn note(&mut self, reception: &Reception) {
         let end = reception.last_at();
-        let wait = match reception {
+        self.quiet = match reception {
             Reception::Good(g) => match g.frame.frame_type() {
                 FrameType::Stx if g.frame.address().master == self.config.role => {
                     self.stop(&g.frame);
@@ -266,9 +270,12 @@ impl Master {
                 _ if g.frame.address().master == self.config.role => self.timers.link_grant,
                 _ => self.timers.hold,
             },
-            _ => self.timers.link_grant,
+            // It may have been a request, whose answer is to come, or an answer to anybody.
+            Reception::Damaged(_) => self.timers.link_quiet,
+            // Noise tells nothing, but the silence begins anew.
+            Reception::Noise(_) => self.quiet.max(self.timers.link_grant),
         };
-        self.free_at = end + wait;
+        self.free_at = end + self.quiet;
     }
 
     fn stop(&mut self, frame: &Frame) {
