@@ -11,7 +11,13 @@ use core::fmt;
 use core::time::Duration;
 use std::collections::VecDeque;
 
-/// How a master behaves.
+/// Most repeats of a request [HO-04].
+const MOST_RETRIES: u8 = 10;
+/// Least and most octets of FF before a request [FR-02].
+const LEAST_PREAMBLES: u8 = 5;
+const MOST_PREAMBLES: u8 = 20;
+
+/// How a master behaves. What is outside its range counts as the nearest that is inside.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct MasterConfig {
     /// Primary or secondary; secondary unless told [HO-01].
@@ -130,8 +136,8 @@ impl Master {
         self.config.role
     }
 
-    /// Asks: `frame` is sent as soon as the link is free, after `preambles` octets of FF (the
-    /// configured number if `None`), and repeated up to the configured number of retries.
+    /// Asks: `frame` is sent as soon as the link is free, after `preambles` octets of FF, 5 to 20
+    /// (the configured number if `None`), and repeated up to the configured number of retries.
     ///
     /// # Errors
     /// Another request is under way, or the master has stopped.
@@ -139,7 +145,7 @@ impl Master {
         self.ask_with(frame, preambles, self.config.retries)
     }
 
-    /// The same with another number of retries.
+    /// The same with another number of retries, 0 to 10 [HO-04]; more count as 10.
     ///
     /// # Errors
     /// Another request is under way, or the master has stopped.
@@ -150,8 +156,12 @@ impl Master {
         if self.job.is_some() {
             return Err(Refused::Busy);
         }
-        let preambles = usize::from(preambles.unwrap_or(self.config.preambles));
-        self.job = Some(Job { frame, preambles, tries_left: retries.saturating_add(1) });
+        let preambles = preambles.unwrap_or(self.config.preambles);
+        self.job = Some(Job {
+            frame,
+            preambles: usize::from(preambles.clamp(LEAST_PREAMBLES, MOST_PREAMBLES)),
+            tries_left: retries.min(MOST_RETRIES) + 1,
+        });
         Ok(())
     }
 
