@@ -295,8 +295,11 @@ impl Master {
             frame.command(),
             frame.address().target
         );
-        self.state = State::Stopped;
         self.job = None;
+        if matches!(self.state, State::Stopped) {
+            return;
+        }
+        self.state = State::Stopped;
         self.out.push_back(Output::Stopped(Violation {
             requirement: "HO-03",
             what,
