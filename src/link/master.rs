@@ -99,10 +99,14 @@ pub struct Master {
     pairer: Pairer,
     state: State,
     job: Option<Job>,
+    /// Transmissions whose end has not been told.
+    leaving: u32,
     /// The silence that is waited for at present.
     quiet: Duration,
     /// Not before then.
     free_at: Instant,
+    /// The end of what was heard last.
+    heard_at: Instant,
     out: VecDeque<Output>,
 }
 
@@ -125,8 +129,10 @@ impl Master {
             }),
             state: State::Idle,
             job: None,
+            leaving: 0,
             quiet: wait,
             free_at: now + wait,
+            heard_at: now,
             out: VecDeque::new(),
         }
     }
@@ -167,13 +173,9 @@ impl Master {
 
     /// Octets came.
     pub fn handle(&mut self, now: Instant, octets: &[Octet]) {
-        if matches!(self.state, State::Sending) {
-            if self.echo {
-                // A modem that repeats what we send gives us our own frame: it is not another master's.
-                return;
-            }
-            // An answer proves that the request has left, whatever the port still thinks.
-            self.sent(octets.first().map_or(now, |o| o.at).before(self.timers.character));
+        if self.echo && matches!(self.state, State::Sending) {
+            // A modem that repeats what we send gives us our own frame: it is not another master's.
+            return;
         }
         self.receiver.push(octets);
         self.drain(now);
@@ -181,9 +183,24 @@ impl Master {
 
     /// The last octet of what [`Output::Transmit`] gave out has left the line at `at`.
     pub fn sent(&mut self, at: Instant) {
-        if !matches!(self.state, State::Sending) {
+        self.leaving = self.leaving.saturating_sub(1);
+        if self.leaving > 0 {
+            // An older one, whose answer was faster than the news of its end.
             return;
         }
+        match self.state {
+            State::Sending => self.left(at),
+            // A repeat that was already leaving when the answer came will be answered too.
+            State::Idle if at > self.heard_at => {
+                self.quiet = self.timers.link_quiet;
+                self.free_at = self.free_at.max(at + self.quiet);
+            }
+            _ => {}
+        }
+    }
+
+    /// The request has left the line at `at`: from then on an answer may come.
+    fn left(&mut self, at: Instant) {
         if let Some(job) = &self.job {
             let octets = job.frame.encode_after(job.preambles);
             let start = at.before(self.timers.character * octets.len() as u32);
@@ -239,6 +256,7 @@ impl Master {
         let Some(job) = &mut self.job else { return };
         job.tries_left = job.tries_left.saturating_sub(1);
         self.state = State::Sending;
+        self.leaving += 1;
         self.out.push_back(Output::Transmit(job.frame.encode_after(job.preambles)));
     }
 
@@ -253,6 +271,9 @@ impl Master {
 
     fn drain(&mut self, now: Instant) {
         while let Some(reception) = self.receiver.next() {
+            if self.proves_sent(&reception) {
+                self.left(reception.first_at().before(self.timers.character));
+            }
             self.note(&reception);
             let damaged = matches!(reception, Reception::Damaged(_));
             self.pairer.push(reception);
@@ -266,9 +287,22 @@ impl Master {
         }
     }
 
+    /// Whether it can only be the answer to what is leaving, which then has left, whatever the port
+    /// still thinks.
+    fn proves_sent(&self, reception: &Reception) -> bool {
+        let header = match reception {
+            Reception::Good(g) => Some((g.frame.frame_type(), g.frame.command())),
+            Reception::Damaged(d) => d.header().map(|h| (h.delimiter.frame_type, h.command)),
+            Reception::Noise(_) => None,
+        };
+        matches!(self.state, State::Sending)
+            && self.job.as_ref().is_some_and(|j| header == Some((FrameType::Ack, j.frame.command())))
+    }
+
     /// Takes from a reception when the link is ours again, and whether we must stop.
     fn note(&mut self, reception: &Reception) {
         let end = reception.last_at();
+        self.heard_at = end;
         self.quiet = match reception {
             Reception::Good(g) => match g.frame.frame_type() {
                 FrameType::Stx if g.frame.address().master == self.config.role => {
@@ -311,11 +345,15 @@ impl Master {
         while let Some(passed) = self.pairer.next() {
             match passed {
                 Passed::Transaction(t) if self.is_ours(&t) => {
+                    // A repeat is leaving: its own answer is still to come.
+                    let leaving = matches!(self.state, State::Sending);
                     if matches!(t.outcome, Outcome::Silent | Outcome::Garbled)
-                        && self.job.as_ref().is_some_and(|j| j.tries_left > 0)
+                        && (leaving || self.job.as_ref().is_some_and(|j| j.tries_left > 0))
                     {
                         // Another frame came between: the pairer closed the try, the job goes on.
-                        self.state = State::Idle;
+                        if !leaving {
+                            self.state = State::Idle;
+                        }
                         continue;
                     }
                     self.state = State::Idle;
