@@ -99,6 +99,8 @@ pub struct Master {
     pairer: Pairer,
     state: State,
     job: Option<Job>,
+    /// On a line that gives back what we send: that of the last transmission is still to come.
+    echo_due: bool,
     /// Transmissions whose end has not been told.
     leaving: u32,
     /// The silence that is waited for at present.
@@ -129,6 +131,7 @@ impl Master {
             }),
             state: State::Idle,
             job: None,
+            echo_due: false,
             leaving: 0,
             quiet: wait,
             free_at: now + wait,
@@ -173,10 +176,6 @@ impl Master {
 
     /// Octets came.
     pub fn handle(&mut self, now: Instant, octets: &[Octet]) {
-        if self.echo && matches!(self.state, State::Sending) {
-            // A modem that repeats what we send gives us our own frame: it is not another master's.
-            return;
-        }
         self.receiver.push(octets);
         self.drain(now);
     }
@@ -257,6 +256,7 @@ impl Master {
         job.tries_left = job.tries_left.saturating_sub(1);
         self.state = State::Sending;
         self.leaving += 1;
+        self.echo_due = self.echo;
         self.out.push_back(Output::Transmit(job.frame.encode_after(job.preambles)));
     }
 
@@ -271,6 +271,9 @@ impl Master {
 
     fn drain(&mut self, now: Instant) {
         while let Some(reception) = self.receiver.next() {
+            if self.is_echo(&reception) {
+                continue;
+            }
             if self.proves_sent(&reception) {
                 self.left(reception.first_at().before(self.timers.character));
             }
@@ -284,6 +287,19 @@ impl Master {
         }
         if matches!(self.state, State::Idle) {
             self.start(now);
+        }
+    }
+
+    /// Whether it is our own frame, given back by the modem once for each transmission, and not
+    /// another master's. The octets may come when the end of the transmission has been told already.
+    fn is_echo(&mut self, reception: &Reception) -> bool {
+        match reception {
+            Reception::Good(g) => {
+                let own = self.job.as_ref().is_some_and(|j| j.frame == g.frame);
+                own && core::mem::take(&mut self.echo_due)
+            }
+            // A spoilt echo, and what is left of it.
+            _ => self.echo_due && matches!(self.state, State::Sending) && !self.proves_sent(reception),
         }
     }
 
