@@ -5,7 +5,7 @@ use crate::frame::{
     Capabilities, Frame, FrameType, Good, Master as Role, Octet, Receiver, ReceiverConfig, Reception,
 };
 use crate::time::{Instant, Pace};
-use crate::transaction::{Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
+use crate::transaction::{Interlude, Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
 use bytes::Bytes;
 use core::fmt;
 use core::time::Duration;
@@ -72,6 +72,25 @@ struct Job {
     frame: Frame,
     preambles: usize,
     tries_left: u8,
+    /// Tries that another frame ended, with what came damaged during them.
+    earlier: Vec<Transaction>,
+}
+
+impl Job {
+    /// The whole of the job, of which `last` is only what came after the last foreign frame.
+    fn whole(&mut self, mut last: Transaction) -> Transaction {
+        let (mut tries, mut interludes) = (Vec::new(), Vec::new());
+        for t in self.earlier.drain(..) {
+            tries.extend(t.tries);
+            interludes.extend(t.interludes);
+        }
+        tries.append(&mut last.tries);
+        interludes.append(&mut last.interludes);
+        if last.outcome == Outcome::Silent && interludes.iter().any(|i| matches!(i, Interlude::Damaged(_))) {
+            last.outcome = Outcome::Garbled;
+        }
+        Transaction { tries, interludes, ..last }
+    }
 }
 
 #[derive(Debug)]
@@ -170,6 +189,7 @@ impl Master {
             frame,
             preambles: usize::from(preambles.clamp(LEAST_PREAMBLES, MOST_PREAMBLES)),
             tries_left: retries.min(MOST_RETRIES) + 1,
+            earlier: Vec::new(),
         });
         Ok(())
     }
@@ -363,18 +383,19 @@ impl Master {
                 Passed::Transaction(t) if self.is_ours(&t) => {
                     // A repeat is leaving: its own answer is still to come.
                     let leaving = matches!(self.state, State::Sending);
-                    if matches!(t.outcome, Outcome::Silent | Outcome::Garbled)
-                        && (leaving || self.job.as_ref().is_some_and(|j| j.tries_left > 0))
-                    {
-                        // Another frame came between: the pairer closed the try, the job goes on.
-                        if !leaving {
-                            self.state = State::Idle;
-                        }
-                        continue;
+                    if !leaving {
+                        self.state = State::Idle;
                     }
-                    self.state = State::Idle;
-                    self.job = None;
-                    self.out.push_back(Output::Done(t));
+                    let unanswered = matches!(t.outcome, Outcome::Silent | Outcome::Garbled);
+                    match self.job.take() {
+                        // Another frame came between: the pairer closed the try, the job goes on.
+                        Some(mut job) if unanswered && (leaving || job.tries_left > 0) => {
+                            job.earlier.push(*t);
+                            self.job = Some(job);
+                        }
+                        Some(mut job) => self.out.push_back(Output::Done(Box::new(job.whole(*t)))),
+                        None => {}
+                    }
                 }
                 other => self.out.push_back(Output::Overheard(other)),
             }
