@@ -346,9 +346,11 @@ impl Master {
                     return;
                 }
                 FrameType::Stx => self.timers.link_quiet,
-                // After an answer or burst that names us the other master has the first word.
-                _ if g.frame.address().master == self.config.role => self.timers.link_grant,
-                _ => self.timers.hold,
+                // An answer names the master that had its turn, a burst the one that may speak next [LL-10].
+                kind if (kind == FrameType::Back) == (g.frame.address().master == self.config.role) => {
+                    self.timers.hold
+                }
+                _ => self.timers.link_grant,
             },
             // It may have been a request, whose answer is to come, or an answer to anybody.
             Reception::Damaged(_) => self.timers.link_quiet,
