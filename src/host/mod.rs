@@ -16,6 +16,7 @@ use crate::line::{Event, Line};
 use crate::link::{Master, MasterConfig, Output, Violation};
 use crate::transaction::Passed;
 use core::fmt;
+use core::time::Duration;
 use std::collections::BTreeMap;
 
 /// Least and most octets of FF that a request is given, whatever a device asks for [FR-02].
@@ -30,6 +31,8 @@ pub enum HostError {
     Line(crate::line::Error),
     /// A master with our bit is at work [HO-03].
     Stopped(Violation),
+    /// Nothing was sent, since in all this time the line was not silent long enough for a turn.
+    NoTurn(Duration),
     /// Somebody asked the program to stop.
     Interrupted,
     /// The line is gone.
@@ -58,6 +61,12 @@ impl fmt::Display for HostError {
                     Some(Role::Primary) => "secondary",
                     _ => "primary",
                 }
+            ),
+            HostError::NoTurn(waited) => write!(
+                f,
+                "waiting for a turn: the line was not silent long enough in {:.1} s, so nothing was sent\n  next: \
+                 look with `looprig listen` who talks; octets without sense come from a modem that hears hum",
+                waited.as_secs_f64()
             ),
             HostError::Interrupted => f.write_str("interrupted"),
             HostError::Closed => f.write_str("the line was closed at the other end"),
@@ -172,6 +181,7 @@ impl<L: Line> Host<L> {
                         self.quality.add(&t);
                         return Ok(self.interpreter.read(*t));
                     }
+                    Output::NoTurn(waited) => return Err(HostError::NoTurn(waited)),
                     Output::Overheard(p) => {
                         if self.overheard.len() < MAX_OVERHEARD {
                             self.overheard.push(p);

@@ -2,9 +2,10 @@
 
 use super::{Timers, Violation};
 use crate::frame::{
-    Capabilities, Frame, FrameType, Good, Master as Role, Octet, Receiver, ReceiverConfig, Reception,
+    Capabilities, Frame, FrameType, Good, MAX_FRAME, Master as Role, Octet, Receiver, ReceiverConfig,
+    Reception,
 };
-use crate::time::{Instant, Pace};
+use crate::time::{BitTimes, Instant, Pace};
 use crate::transaction::{Interlude, Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
 use bytes::Bytes;
 use core::fmt;
@@ -13,6 +14,10 @@ use std::collections::VecDeque;
 
 /// Most repeats of a request [HO-04].
 const MOST_RETRIES: u8 = 10;
+/// Longest answer from its first preamble to its check byte, characters: what lasts longer is no answer.
+const LONGEST_ANSWER: u64 = 40 + MAX_FRAME as u64;
+/// How long a turn is waited for, characters: more than the longest transaction of another master takes.
+const PATIENCE: u64 = 1000;
 /// Least and most octets of FF before a request [FR-02].
 const LEAST_PREAMBLES: u8 = 5;
 const MOST_PREAMBLES: u8 = 20;
@@ -43,6 +48,9 @@ pub enum Output {
     Transmit(Bytes),
     /// The request that was asked has ended; with its silence after the last retry.
     Done(Box<Transaction>),
+    /// The request that was asked was never sent: in all this time the link was not silent long enough
+    /// for a turn [LL-05].
+    NoTurn(Duration),
     /// Something else passed on the link.
     Overheard(Passed),
     /// A master with our bit is at work: this one has stopped for good [HO-03].
@@ -72,6 +80,8 @@ struct Job {
     frame: Frame,
     preambles: usize,
     tries_left: u8,
+    /// Since when it waits for its turn.
+    since: Option<Instant>,
     /// Tries that another frame ended, with what came damaged during them.
     earlier: Vec<Transaction>,
 }
@@ -112,6 +122,10 @@ pub struct Master {
     timers: Timers,
     /// What stamps may be wrong by: added to the time in which an answer must begin.
     margin: Duration,
+    /// How long an answer may last.
+    longest_answer: Duration,
+    /// How long a turn is waited for.
+    patience: Duration,
     /// Whether the line gives us back what we send.
     echo: bool,
     receiver: Receiver,
@@ -135,11 +149,18 @@ impl Master {
     /// A master that begins to listen at `now` on a line of this pace and these capabilities.
     pub fn new(config: MasterConfig, pace: Pace, line: Capabilities, now: Instant) -> Self {
         let timers = Timers::new(config.role, pace);
+        // Where octets take no time there is a limit all the same.
+        let limit = |n| match pace {
+            Pace::Fast => BitTimes::characters(n).duration(),
+            _ => pace.scale(BitTimes::characters(n).duration()),
+        };
         let wait = if config.listens_first { timers.link_quiet } else { Duration::ZERO };
         Master {
             config,
             timers,
             margin: timers.character * 2 + line.stamp_error * 4,
+            longest_answer: limit(LONGEST_ANSWER),
+            patience: limit(PATIENCE),
             echo: line.echo,
             receiver: Receiver::new(ReceiverConfig::for_line(pace, line.stamp_error)),
             // The master itself says when a request is unanswered.
@@ -189,6 +210,7 @@ impl Master {
             frame,
             preambles: usize::from(preambles.clamp(LEAST_PREAMBLES, MOST_PREAMBLES)),
             tries_left: retries.min(MOST_RETRIES) + 1,
+            since: None,
             earlier: Vec::new(),
         });
         Ok(())
@@ -245,11 +267,17 @@ impl Master {
         self.drain(now);
         if let State::Waiting { deadline } = self.state
             && deadline <= now
-            && self.receiver.deadline().is_none()
+            && (self.receiver.deadline().is_none() || deadline + self.longest_answer <= now)
         {
             self.failed();
         }
         self.start(now);
+        if matches!(self.state, State::Idle)
+            && let Some(job) = &mut self.job
+            && *job.since.get_or_insert(now) + self.patience <= now
+        {
+            self.no_turn();
+        }
     }
 
     /// What to do or tell next.
@@ -259,10 +287,13 @@ impl Master {
 
     /// When [`Master::handle_timeout`] wants to be called; `None` while nothing is to be done.
     pub fn wake_at(&self) -> Option<Instant> {
-        let mine = match self.state {
-            // While a frame arrives, its end decides when the link is free.
-            State::Idle if self.job.is_some() && self.receiver.deadline().is_none() => Some(self.free_at),
-            State::Waiting { deadline } if self.receiver.deadline().is_none() => Some(deadline),
+        // While a frame arrives, its end decides what is next; but it may not take for ever.
+        let arriving = self.receiver.deadline().is_some();
+        let mine = match (&self.state, &self.job) {
+            (State::Idle, Some(_)) if !arriving => Some(self.free_at),
+            (State::Idle, Some(job)) => job.since.map(|t| t + self.patience),
+            (State::Waiting { deadline }, _) if !arriving => Some(*deadline),
+            (State::Waiting { deadline }, _) => Some(*deadline + self.longest_answer),
             _ => None,
         };
         [mine, self.receiver.deadline()].into_iter().flatten().min()
@@ -275,9 +306,24 @@ impl Master {
         let Some(job) = &mut self.job else { return };
         job.tries_left = job.tries_left.saturating_sub(1);
         self.state = State::Sending;
+        job.since = None;
         self.leaving += 1;
         self.echo_due = self.echo;
         self.out.push_back(Output::Transmit(job.frame.encode_after(job.preambles)));
+    }
+
+    /// The link was never ours: the end, with the tries there were.
+    fn no_turn(&mut self) {
+        let Some(job) = &mut self.job else { return };
+        job.tries_left = 0;
+        self.pairer.give_up();
+        self.hand_out();
+        if let Some(mut job) = self.job.take() {
+            self.out.push_back(match job.earlier.pop() {
+                Some(last) => Output::Done(Box::new(job.whole(last))),
+                None => Output::NoTurn(self.patience),
+            });
+        }
     }
 
     /// No answer, or a damaged one: once more, or the end.
