@@ -14,7 +14,8 @@ use crate::exchange::{Exchange, Identity, Interpreter};
 use crate::frame::{Address, Frame, Master as Role, PollingAddress, Target, TooLong, UniqueAddress};
 use crate::line::{Event, Line};
 use crate::link::{Master, MasterConfig, Output, Violation};
-use crate::transaction::Passed;
+use crate::time::Instant;
+use crate::transaction::{Passed, Transaction};
 use core::fmt;
 use core::time::Duration;
 use std::collections::BTreeMap;
@@ -118,6 +119,8 @@ pub struct Host<L: Line> {
     interpreter: Interpreter,
     quality: LinkQuality,
     overheard: Vec<Passed>,
+    /// Why this host has stopped for good [HO-03].
+    stopped: Option<Violation>,
 }
 
 impl<L: Line> Host<L> {
@@ -131,6 +134,7 @@ impl<L: Line> Host<L> {
             interpreter: Interpreter::new(None),
             quality: LinkQuality::default(),
             overheard: Vec::new(),
+            stopped: None,
         }
     }
 
@@ -159,48 +163,73 @@ impl<L: Line> Host<L> {
         preambles: Option<u8>,
         retries: Option<u8>,
     ) -> Result<Exchange, HostError> {
+        let done = self.drive(frame, preambles, retries);
+        if done.is_err() {
+            // Else the next request would find this one still under way.
+            self.master.abandon();
+        }
+        done
+    }
+
+    fn drive(
+        &mut self,
+        frame: Frame,
+        preambles: Option<u8>,
+        retries: Option<u8>,
+    ) -> Result<Exchange, HostError> {
         let refused = match retries {
             Some(n) => self.master.ask_with(frame, preambles, n),
             None => self.master.ask(frame, preambles),
         };
         // One request at a time is this function's own rule, so only a stopped master refuses.
-        if let Err(r) = refused {
-            return Err(HostError::Stopped(Violation {
-                requirement: "HO-03",
-                what: r.to_string(),
-                evidence: None,
-            }));
+        if let (Err(_), Some(v)) = (refused, &self.stopped) {
+            return Err(HostError::Stopped(v.clone()));
         }
         loop {
             let now = self.line.now();
             self.master.handle_timeout(now);
-            while let Some(output) = self.master.poll_output() {
-                match output {
-                    Output::Transmit(octets) => self.line.send(&octets)?,
-                    Output::Done(t) => {
-                        self.quality.add(&t);
-                        return Ok(self.interpreter.read(*t));
-                    }
-                    Output::NoTurn(waited) => return Err(HostError::NoTurn(waited)),
-                    Output::Overheard(p) => {
-                        if self.overheard.len() < MAX_OVERHEARD {
-                            self.overheard.push(p);
-                        }
-                    }
-                    Output::Stopped(v) => return Err(HostError::Stopped(v)),
-                }
+            if let Some(t) = self.outputs()? {
+                self.quality.add(&t);
+                return Ok(self.interpreter.read(t));
             }
-            match self.line.wait(self.master.wake_at())? {
-                Event::Octets(octets) => {
-                    let now = self.line.now();
-                    self.master.handle(now, &octets);
+            self.wait(self.master.wake_at())?;
+        }
+    }
+
+    /// Does what the master wants; gives the transaction that has ended.
+    fn outputs(&mut self) -> Result<Option<Transaction>, HostError> {
+        while let Some(output) = self.master.poll_output() {
+            match output {
+                Output::Transmit(octets) => self.line.send(&octets)?,
+                Output::Done(t) => return Ok(Some(*t)),
+                Output::NoTurn(waited) => return Err(HostError::NoTurn(waited)),
+                Output::Overheard(p) => {
+                    if self.overheard.len() < MAX_OVERHEARD {
+                        self.overheard.push(p);
+                    }
                 }
-                Event::Sent { at } => self.master.sent(at),
-                Event::TimeOut => {}
-                Event::Interrupted => return Err(HostError::Interrupted),
-                Event::Closed => return Err(HostError::Closed),
+                Output::Stopped(v) => {
+                    self.stopped = Some(v.clone());
+                    return Err(HostError::Stopped(v));
+                }
             }
         }
+        Ok(None)
+    }
+
+    /// Waits until something happens and tells the master; whether anything did.
+    fn wait(&mut self, until: Option<Instant>) -> Result<bool, HostError> {
+        match self.line.wait(until)? {
+            Event::Octets(octets) => {
+                let now = self.line.now();
+                self.master.handle(now, &octets);
+            }
+            Event::Sent { at } => self.master.sent(at),
+            Event::TimeOut => return Ok(false),
+            Event::Interrupted => return Err(HostError::Interrupted),
+            Event::Closed => return Err(HostError::Closed),
+        }
+        Ok(true)
     }
 
     /// Asks command 0 at a polling address; the exchange and the device if one answered.

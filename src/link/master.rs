@@ -216,6 +216,16 @@ impl Master {
         Ok(())
     }
 
+    /// Gives up what was asked, without telling what became of it: whoever asked is gone. What is
+    /// leaving still leaves.
+    pub fn abandon(&mut self) {
+        if self.job.take().is_some() && !matches!(self.state, State::Stopped) {
+            self.state = State::Idle;
+            self.pairer.give_up();
+            self.hand_out();
+        }
+    }
+
     /// Octets came.
     pub fn handle(&mut self, now: Instant, octets: &[Octet]) {
         self.receiver.push(octets);
