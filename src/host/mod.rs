@@ -25,6 +25,9 @@ const PREAMBLES: core::ops::RangeInclusive<u8> = 5..=20;
 /// What was overheard and not yet collected.
 const MAX_OVERHEARD: usize = 1000;
 
+/// Most events that are looked at before a request, so that a line that never rests cannot hold it up.
+const MAX_WAITING: usize = 10_000;
+
 /// Why a host could not ask.
 #[derive(Debug)]
 pub enum HostError {
@@ -163,12 +166,26 @@ impl<L: Line> Host<L> {
         preambles: Option<u8>,
         retries: Option<u8>,
     ) -> Result<Exchange, HostError> {
+        self.hear_what_came()?;
         let done = self.drive(frame, preambles, retries);
         if done.is_err() {
             // Else the next request would find this one still under way.
             self.master.abandon();
         }
         done
+    }
+
+    /// Tells the master what has come since the last request: it may be another master's turn now
+    /// [LL-09].
+    fn hear_what_came(&mut self) -> Result<(), HostError> {
+        let now = self.line.now();
+        for _ in 0..MAX_WAITING {
+            if !self.wait(Some(now))? {
+                break;
+            }
+            self.outputs()?;
+        }
+        Ok(())
     }
 
     fn drive(
