@@ -275,13 +275,6 @@ impl Master {
     pub fn handle_timeout(&mut self, now: Instant) {
         self.receiver.handle_timeout(now);
         self.drain(now);
-        if let State::Waiting { deadline } = self.state
-            && deadline <= now
-            && (self.receiver.deadline().is_none() || deadline + self.longest_answer <= now)
-        {
-            self.failed();
-        }
-        self.start(now);
         if matches!(self.state, State::Idle)
             && let Some(job) = &mut self.job
             && *job.since.get_or_insert(now) + self.patience <= now
@@ -336,6 +329,15 @@ impl Master {
         }
     }
 
+    fn fail_if_over(&mut self, now: Instant) {
+        if let State::Waiting { deadline } = self.state
+            && deadline <= now
+            && (self.receiver.deadline().is_none() || deadline + self.longest_answer <= now)
+        {
+            self.failed();
+        }
+    }
+
     /// No answer, or a damaged one: once more, or the end.
     fn failed(&mut self) {
         self.state = State::Idle;
@@ -354,16 +356,17 @@ impl Master {
                 self.left(reception.first_at().before(self.timers.character));
             }
             self.note(&reception);
-            let damaged = matches!(reception, Reception::Damaged(_));
+            if let State::Waiting { deadline } = &mut self.state
+                && matches!(reception, Reception::Damaged(_))
+            {
+                // Nothing more is waited for, but the answer may stand behind a false start.
+                *deadline = (*deadline).min(reception.last_at());
+            }
             self.pairer.push(reception);
             self.hand_out();
-            if damaged && matches!(self.state, State::Waiting { .. }) {
-                self.failed();
-            }
         }
-        if matches!(self.state, State::Idle) {
-            self.start(now);
-        }
+        self.fail_if_over(now);
+        self.start(now);
     }
 
     /// Whether it is our own frame, given back by the modem once for each transmission, and not
