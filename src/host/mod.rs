@@ -8,7 +8,7 @@ mod to;
 pub use quality::LinkQuality;
 pub use to::To;
 
-use crate::app::command::layout::{self, EncodeError, Missing};
+use crate::app::command::layout::{self, EncodeError, Kind, Missing};
 use crate::app::command::{CommandSpec, Direction, Revision, Value, ValueError, spec};
 use crate::exchange::{Exchange, Identity, Interpreter};
 use crate::frame::{Address, Frame, Master as Role, PollingAddress, Target, TooLong, UniqueAddress};
@@ -360,17 +360,15 @@ pub fn encode(command: u8, revision: Revision, values: &[(String, String)]) -> R
     Ok(data)
 }
 
-/// The names of the values in a command's request.
+/// The names of the values in a command's request, in wire order; those of every slot where it has slots.
 pub fn names(spec: &CommandSpec, revision: Revision) -> Vec<String> {
     let Some(form) = spec.form(revision) else { return Vec::new() };
     let mut names = Vec::new();
-    let mut get = |name: &str, _kind| {
+    let mut get = |name: &str, kind: Kind| {
         names.push(name.to_owned());
-        // Any value that every kind can be made of keeps the encoder going to the last name.
-        Ok(None)
+        // Octets of 00 make a value of every kind, and with one the encoder goes on to the next name.
+        Ok(Some(Value::read(kind, &vec![0; kind.len()])))
     };
-    for item in form.request {
-        let _ = layout::encode(core::slice::from_ref(item), Missing::Ends, &mut get);
-    }
+    let _ = layout::encode(form.request, Missing::Ends, &mut get);
     names
 }
