@@ -14,9 +14,9 @@ use std::collections::VecDeque;
 
 /// Most repeats of a request [HO-04].
 const MOST_RETRIES: u8 = 10;
-/// Longest answer from its first preamble to its check byte, characters: what lasts longer is no answer.
+/// Longest answer from its first preamble to its check byte, characters [HO-04].
 const LONGEST_ANSWER: u64 = 40 + MAX_FRAME as u64;
-/// How long a turn is waited for, characters: more than the longest transaction of another master takes.
+/// How long a turn is waited for, characters [HO-04]: more than the longest transaction of another master takes.
 const PATIENCE: u64 = 1000;
 /// Least and most octets of FF before a request [FR-02].
 const LEAST_PREAMBLES: u8 = 5;
@@ -386,12 +386,19 @@ impl Master {
     /// still thinks.
     fn proves_sent(&self, reception: &Reception) -> bool {
         let header = match reception {
-            Reception::Good(g) => Some((g.frame.frame_type(), g.frame.command())),
-            Reception::Damaged(d) => d.header().map(|h| (h.delimiter.frame_type, h.command)),
+            Reception::Good(g) => Some((g.frame.frame_type(), g.frame.address(), g.frame.command())),
+            Reception::Damaged(d) => d.header().map(|h| (h.delimiter.frame_type, h.address, h.command)),
             Reception::Noise(_) => None,
         };
-        matches!(self.state, State::Sending)
-            && self.job.as_ref().is_some_and(|j| header == Some((FrameType::Ack, j.frame.command())))
+        let (State::Sending, Some(job), Some((kind, from, command))) = (&self.state, &self.job, header)
+        else {
+            return false;
+        };
+        let to = job.frame.address();
+        // To a request to all a device answers with its own address [DV-07].
+        kind == FrameType::Ack
+            && command == job.frame.command()
+            && (from.target == to.target || to.is_broadcast())
     }
 
     /// Takes from a reception when the link is ours again, and whether we must stop.

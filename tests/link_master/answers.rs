@@ -218,3 +218,17 @@ fn odd_address_bits_still_answer() {
         assert_eq!(rig.only_done().1.outcome, Outcome::Answered, "{first:02X}");
     }
 }
+
+/// An answer of another device, to a request before, that comes while a request leaves proves nothing.
+#[test]
+fn a_stale_answer_of_another_device() {
+    let mut rig = Rig::settled();
+    // 20 preambles make 25 octets; the stale answer of address 5 has 12 and is over long before.
+    rig.octets_at(rig.now, &framed(&[0x06, 0x05, 0x00, 0x02, 0x00, 0x00]));
+    rig.reactions.push_back(Some((characters(27), answer())));
+    rig.master.ask_with(poll_0(Role::Secondary), Some(20), 0).unwrap();
+    rig.run(Duration::from_secs(2));
+    let (_, t) = rig.only_done();
+    assert_eq!((t.outcome, t.response_time), (Outcome::Answered, Some(characters(27))));
+    assert_eq!(rig.overheard().iter().map(|t| t.kind).collect::<Vec<_>>(), [Kind::Unasked]);
+}
