@@ -134,6 +134,8 @@ pub struct Master {
     job: Option<Job>,
     /// On a line that gives back what we send: that of the last transmission is still to come.
     echo_due: bool,
+    /// What is leaving is no longer asked for: nothing is sent behind it before its end is told.
+    abandoned: bool,
     /// Transmissions whose end has not been told.
     leaving: u32,
     /// The silence that is waited for at present.
@@ -172,6 +174,7 @@ impl Master {
             state: State::Idle,
             job: None,
             echo_due: false,
+            abandoned: false,
             leaving: 0,
             quiet: wait,
             free_at: now + wait,
@@ -220,6 +223,7 @@ impl Master {
     /// leaving still leaves.
     pub fn abandon(&mut self) {
         if self.job.take().is_some() && !matches!(self.state, State::Stopped) {
+            self.abandoned |= matches!(self.state, State::Sending);
             self.state = State::Idle;
             self.pairer.give_up();
             self.hand_out();
@@ -239,9 +243,11 @@ impl Master {
             // An older one, whose answer was faster than the news of its end.
             return;
         }
+        self.abandoned = false;
         match self.state {
             State::Sending => self.left(at),
-            // A repeat that was already leaving when the answer came will be answered too.
+            // A repeat that was already leaving when the answer came will be answered too, and what was
+            // given up.
             State::Idle if at > self.heard_at => {
                 self.quiet = self.timers.link_quiet;
                 self.free_at = self.free_at.max(at + self.quiet);
@@ -293,7 +299,7 @@ impl Master {
         // While a frame arrives, its end decides what is next; but it may not take for ever.
         let arriving = self.receiver.deadline().is_some();
         let mine = match (&self.state, &self.job) {
-            (State::Idle, Some(_)) if !arriving => Some(self.free_at),
+            (State::Idle, Some(_)) if !arriving && !self.abandoned => Some(self.free_at),
             (State::Idle, Some(job)) => job.since.map(|t| t + self.patience),
             (State::Waiting { deadline }, _) if !arriving => Some(*deadline),
             (State::Waiting { deadline }, _) => Some(*deadline + self.longest_answer),
@@ -303,7 +309,8 @@ impl Master {
     }
 
     fn start(&mut self, now: Instant) {
-        if !matches!(self.state, State::Idle) || now < self.free_at || self.receiver.deadline().is_some() {
+        let free = now >= self.free_at && self.receiver.deadline().is_none() && !self.abandoned;
+        if !free || !matches!(self.state, State::Idle) {
             return;
         }
         let Some(job) = &mut self.job else { return };
