@@ -324,6 +324,8 @@ impl Master {
 
     /// The link was never ours: the end, with the tries there were.
     fn no_turn(&mut self) {
+        // A port that has not told the end of a transmission by now will not.
+        self.abandoned = false;
         let Some(job) = &mut self.job else { return };
         job.tries_left = 0;
         self.pairer.give_up();

@@ -4,7 +4,7 @@ use crate::rig::*;
 use looprig::app::command::Revision;
 use looprig::bench;
 use looprig::frame::{Capabilities, Master as Role, Octet, PollingAddress};
-use looprig::host::{Host, HostError};
+use looprig::host::{Host, HostError, To};
 use looprig::line::{Bus, Error, Event, InProcess, Line, Station};
 use looprig::link::MasterConfig;
 use looprig::time::{Instant, Pace};
@@ -168,7 +168,10 @@ fn after_an_interruption_the_next_request_goes_its_way() {
                 Ok(_) => continue,
             }
             failed += 1;
-            let device = host.poll(four(), None).unwrap_or_else(|e| panic!("after wait {at}: {e}")).1;
+            // Another request, so that it cannot be the old one that goes on.
+            let found = host.find(&To::Tag("FV-3104".into()));
+            let (exchange, device) = found.unwrap_or_else(|e| panic!("after wait {at}: {e}"));
+            assert_eq!((exchange.command(), exchange.transaction.tries.len()), (11, 1), "after wait {at}");
             let exchange = ask(&mut host, &device.expect("the device"), 13, &[]);
             assert!(text(&exchange, "tag").contains("FV-3104"));
             assert_eq!(exchange.transaction.tries.len(), 1);

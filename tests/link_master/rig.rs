@@ -215,10 +215,12 @@ impl Rig {
 
     /// The transactions that were overheard.
     pub fn overheard(&self) -> Vec<&Transaction> {
-        let transaction = |p| match p {
-            &Passed::Transaction(ref t) => Some(&**t),
-            _ => None,
-        };
-        self.overheard.iter().filter_map(transaction).collect()
+        let mut out = Vec::new();
+        for passed in &self.overheard {
+            if let Passed::Transaction(t) = passed {
+                out.push(&**t);
+            }
+        }
+        out
     }
 }
