@@ -8,20 +8,25 @@ mod to;
 pub use quality::LinkQuality;
 pub use to::To;
 
-use crate::app::command::layout::{self, EncodeError, Missing};
+use crate::app::command::layout::{self, EncodeError, Kind, Missing};
 use crate::app::command::{CommandSpec, Direction, Revision, Value, ValueError, spec};
 use crate::exchange::{Exchange, Identity, Interpreter};
 use crate::frame::{Address, Frame, Master as Role, PollingAddress, Target, TooLong, UniqueAddress};
 use crate::line::{Event, Line};
 use crate::link::{Master, MasterConfig, Output, Violation};
-use crate::transaction::Passed;
+use crate::time::Instant;
+use crate::transaction::{Passed, Transaction};
 use core::fmt;
+use core::time::Duration;
 use std::collections::BTreeMap;
 
 /// Least and most octets of FF that a request is given, whatever a device asks for [FR-02].
 const PREAMBLES: core::ops::RangeInclusive<u8> = 5..=20;
 /// What was overheard and not yet collected.
 const MAX_OVERHEARD: usize = 1000;
+
+/// Most events that are looked at before a request, so that a line that never rests cannot hold it up.
+const MAX_WAITING: usize = 10_000;
 
 /// Why a host could not ask.
 #[derive(Debug)]
@@ -30,6 +35,8 @@ pub enum HostError {
     Line(crate::line::Error),
     /// A master with our bit is at work [HO-03].
     Stopped(Violation),
+    /// Nothing was sent, since in all this time the line was not silent long enough for a turn.
+    NoTurn(Duration),
     /// Somebody asked the program to stop.
     Interrupted,
     /// The line is gone.
@@ -58,6 +65,12 @@ impl fmt::Display for HostError {
                     Some(Role::Primary) => "secondary",
                     _ => "primary",
                 }
+            ),
+            HostError::NoTurn(waited) => write!(
+                f,
+                "waiting for a turn: the line was not silent long enough in {:.1} s, so nothing was sent\n  next: \
+                 look with `looprig listen` who talks; octets without sense come from a modem that hears hum",
+                waited.as_secs_f64()
             ),
             HostError::Interrupted => f.write_str("interrupted"),
             HostError::Closed => f.write_str("the line was closed at the other end"),
@@ -109,6 +122,8 @@ pub struct Host<L: Line> {
     interpreter: Interpreter,
     quality: LinkQuality,
     overheard: Vec<Passed>,
+    /// Why this host has stopped for good [HO-03].
+    stopped: Option<Violation>,
 }
 
 impl<L: Line> Host<L> {
@@ -122,6 +137,7 @@ impl<L: Line> Host<L> {
             interpreter: Interpreter::new(None),
             quality: LinkQuality::default(),
             overheard: Vec::new(),
+            stopped: None,
         }
     }
 
@@ -150,47 +166,87 @@ impl<L: Line> Host<L> {
         preambles: Option<u8>,
         retries: Option<u8>,
     ) -> Result<Exchange, HostError> {
+        self.hear_what_came()?;
+        let done = self.drive(frame, preambles, retries);
+        if done.is_err() {
+            // Else the next request would find this one still under way.
+            self.master.abandon();
+        }
+        done
+    }
+
+    /// Tells the master what has come since the last request: it may be another master's turn now
+    /// [LL-09].
+    fn hear_what_came(&mut self) -> Result<(), HostError> {
+        let now = self.line.now();
+        for _ in 0..MAX_WAITING {
+            if !self.wait(Some(now))? {
+                break;
+            }
+            self.outputs()?;
+        }
+        Ok(())
+    }
+
+    fn drive(
+        &mut self,
+        frame: Frame,
+        preambles: Option<u8>,
+        retries: Option<u8>,
+    ) -> Result<Exchange, HostError> {
         let refused = match retries {
             Some(n) => self.master.ask_with(frame, preambles, n),
             None => self.master.ask(frame, preambles),
         };
         // One request at a time is this function's own rule, so only a stopped master refuses.
-        if let Err(r) = refused {
-            return Err(HostError::Stopped(Violation {
-                requirement: "HO-03",
-                what: r.to_string(),
-                evidence: None,
-            }));
+        if let (Err(_), Some(v)) = (refused, &self.stopped) {
+            return Err(HostError::Stopped(v.clone()));
         }
         loop {
             let now = self.line.now();
             self.master.handle_timeout(now);
-            while let Some(output) = self.master.poll_output() {
-                match output {
-                    Output::Transmit(octets) => self.line.send(&octets)?,
-                    Output::Done(t) => {
-                        self.quality.add(&t);
-                        return Ok(self.interpreter.read(*t));
-                    }
-                    Output::Overheard(p) => {
-                        if self.overheard.len() < MAX_OVERHEARD {
-                            self.overheard.push(p);
-                        }
-                    }
-                    Output::Stopped(v) => return Err(HostError::Stopped(v)),
-                }
+            if let Some(t) = self.outputs()? {
+                self.quality.add(&t);
+                return Ok(self.interpreter.read(t));
             }
-            match self.line.wait(self.master.wake_at())? {
-                Event::Octets(octets) => {
-                    let now = self.line.now();
-                    self.master.handle(now, &octets);
+            self.wait(self.master.wake_at())?;
+        }
+    }
+
+    /// Does what the master wants; gives the transaction that has ended.
+    fn outputs(&mut self) -> Result<Option<Transaction>, HostError> {
+        while let Some(output) = self.master.poll_output() {
+            match output {
+                Output::Transmit(octets) => self.line.send(&octets)?,
+                Output::Done(t) => return Ok(Some(*t)),
+                Output::NoTurn(waited) => return Err(HostError::NoTurn(waited)),
+                Output::Overheard(p) => {
+                    if self.overheard.len() < MAX_OVERHEARD {
+                        self.overheard.push(p);
+                    }
                 }
-                Event::Sent { at } => self.master.sent(at),
-                Event::TimeOut => {}
-                Event::Interrupted => return Err(HostError::Interrupted),
-                Event::Closed => return Err(HostError::Closed),
+                Output::Stopped(v) => {
+                    self.stopped = Some(v.clone());
+                    return Err(HostError::Stopped(v));
+                }
             }
         }
+        Ok(None)
+    }
+
+    /// Waits until something happens and tells the master; whether anything did.
+    fn wait(&mut self, until: Option<Instant>) -> Result<bool, HostError> {
+        match self.line.wait(until)? {
+            Event::Octets(octets) => {
+                let now = self.line.now();
+                self.master.handle(now, &octets);
+            }
+            Event::Sent { at } => self.master.sent(at),
+            Event::TimeOut => return Ok(false),
+            Event::Interrupted => return Err(HostError::Interrupted),
+            Event::Closed => return Err(HostError::Closed),
+        }
+        Ok(true)
     }
 
     /// Asks command 0 at a polling address; the exchange and the device if one answered.
@@ -304,17 +360,15 @@ pub fn encode(command: u8, revision: Revision, values: &[(String, String)]) -> R
     Ok(data)
 }
 
-/// The names of the values in a command's request.
+/// The names of the values in a command's request, in wire order; those of every slot where it has slots.
 pub fn names(spec: &CommandSpec, revision: Revision) -> Vec<String> {
     let Some(form) = spec.form(revision) else { return Vec::new() };
     let mut names = Vec::new();
-    let mut get = |name: &str, _kind| {
+    let mut get = |name: &str, kind: Kind| {
         names.push(name.to_owned());
-        // Any value that every kind can be made of keeps the encoder going to the last name.
-        Ok(None)
+        // Octets of 00 make a value of every kind, and with one the encoder goes on to the next name.
+        Ok(Some(Value::read(kind, &vec![0; kind.len()])))
     };
-    for item in form.request {
-        let _ = layout::encode(core::slice::from_ref(item), Missing::Ends, &mut get);
-    }
+    let _ = layout::encode(form.request, Missing::Ends, &mut get);
     names
 }

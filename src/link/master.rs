@@ -2,16 +2,27 @@
 
 use super::{Timers, Violation};
 use crate::frame::{
-    Capabilities, Frame, FrameType, Good, Master as Role, Octet, Receiver, ReceiverConfig, Reception,
+    Capabilities, Frame, FrameType, Good, MAX_FRAME, Master as Role, Octet, Receiver, ReceiverConfig,
+    Reception,
 };
-use crate::time::{Instant, Pace};
-use crate::transaction::{Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
+use crate::time::{BitTimes, Instant, Pace};
+use crate::transaction::{Interlude, Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
 use bytes::Bytes;
 use core::fmt;
 use core::time::Duration;
 use std::collections::VecDeque;
 
-/// How a master behaves.
+/// Most repeats of a request [HO-04].
+const MOST_RETRIES: u8 = 10;
+/// Longest answer from its first preamble to its check byte, characters [HO-04].
+const LONGEST_ANSWER: u64 = 40 + MAX_FRAME as u64;
+/// How long a turn is waited for, characters [HO-04]: more than the longest transaction of another master takes.
+const PATIENCE: u64 = 1000;
+/// Least and most octets of FF before a request [FR-02].
+const LEAST_PREAMBLES: u8 = 5;
+const MOST_PREAMBLES: u8 = 20;
+
+/// How a master behaves. What is outside its range counts as the nearest that is inside.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct MasterConfig {
     /// Primary or secondary; secondary unless told [HO-01].
@@ -37,6 +48,9 @@ pub enum Output {
     Transmit(Bytes),
     /// The request that was asked has ended; with its silence after the last retry.
     Done(Box<Transaction>),
+    /// The request that was asked was never sent: in all this time the link was not silent long enough
+    /// for a turn [LL-05].
+    NoTurn(Duration),
     /// Something else passed on the link.
     Overheard(Passed),
     /// A master with our bit is at work: this one has stopped for good [HO-03].
@@ -66,6 +80,27 @@ struct Job {
     frame: Frame,
     preambles: usize,
     tries_left: u8,
+    /// Since when it waits for its turn.
+    since: Option<Instant>,
+    /// Tries that another frame ended, with what came damaged during them.
+    earlier: Vec<Transaction>,
+}
+
+impl Job {
+    /// The whole of the job, of which `last` is only what came after the last foreign frame.
+    fn whole(&mut self, mut last: Transaction) -> Transaction {
+        let (mut tries, mut interludes) = (Vec::new(), Vec::new());
+        for t in self.earlier.drain(..) {
+            tries.extend(t.tries);
+            interludes.extend(t.interludes);
+        }
+        tries.append(&mut last.tries);
+        interludes.append(&mut last.interludes);
+        if last.outcome == Outcome::Silent && interludes.iter().any(|i| matches!(i, Interlude::Damaged(_))) {
+            last.outcome = Outcome::Garbled;
+        }
+        Transaction { tries, interludes, ..last }
+    }
 }
 
 #[derive(Debug)]
@@ -87,14 +122,28 @@ pub struct Master {
     timers: Timers,
     /// What stamps may be wrong by: added to the time in which an answer must begin.
     margin: Duration,
+    /// How long an answer may last.
+    longest_answer: Duration,
+    /// How long a turn is waited for.
+    patience: Duration,
     /// Whether the line gives us back what we send.
     echo: bool,
     receiver: Receiver,
     pairer: Pairer,
     state: State,
     job: Option<Job>,
+    /// On a line that gives back what we send: that of the last transmission is still to come.
+    echo_due: bool,
+    /// What is leaving is no longer asked for: nothing is sent behind it before its end is told.
+    abandoned: bool,
+    /// Transmissions whose end has not been told.
+    leaving: u32,
+    /// The silence that is waited for at present.
+    quiet: Duration,
     /// Not before then.
     free_at: Instant,
+    /// The end of what was heard last.
+    heard_at: Instant,
     out: VecDeque<Output>,
 }
 
@@ -102,11 +151,18 @@ impl Master {
     /// A master that begins to listen at `now` on a line of this pace and these capabilities.
     pub fn new(config: MasterConfig, pace: Pace, line: Capabilities, now: Instant) -> Self {
         let timers = Timers::new(config.role, pace);
+        // Where octets take no time there is a limit all the same.
+        let limit = |n| match pace {
+            Pace::Fast => BitTimes::characters(n).duration(),
+            _ => pace.scale(BitTimes::characters(n).duration()),
+        };
         let wait = if config.listens_first { timers.link_quiet } else { Duration::ZERO };
         Master {
             config,
             timers,
             margin: timers.character * 2 + line.stamp_error * 4,
+            longest_answer: limit(LONGEST_ANSWER),
+            patience: limit(PATIENCE),
             echo: line.echo,
             receiver: Receiver::new(ReceiverConfig::for_line(pace, line.stamp_error)),
             // The master itself says when a request is unanswered.
@@ -117,7 +173,12 @@ impl Master {
             }),
             state: State::Idle,
             job: None,
+            echo_due: false,
+            abandoned: false,
+            leaving: 0,
+            quiet: wait,
             free_at: now + wait,
+            heard_at: now,
             out: VecDeque::new(),
         }
     }
@@ -127,8 +188,8 @@ impl Master {
         self.config.role
     }
 
-    /// Asks: `frame` is sent as soon as the link is free, after `preambles` octets of FF (the
-    /// configured number if `None`), and repeated up to the configured number of retries.
+    /// Asks: `frame` is sent as soon as the link is free, after `preambles` octets of FF, 5 to 20
+    /// (the configured number if `None`), and repeated up to the configured number of retries.
     ///
     /// # Errors
     /// Another request is under way, or the master has stopped.
@@ -136,7 +197,7 @@ impl Master {
         self.ask_with(frame, preambles, self.config.retries)
     }
 
-    /// The same with another number of retries.
+    /// The same with another number of retries, 0 to 10 [HO-04]; more count as 10.
     ///
     /// # Errors
     /// Another request is under way, or the master has stopped.
@@ -147,30 +208,56 @@ impl Master {
         if self.job.is_some() {
             return Err(Refused::Busy);
         }
-        let preambles = usize::from(preambles.unwrap_or(self.config.preambles));
-        self.job = Some(Job { frame, preambles, tries_left: retries.saturating_add(1) });
+        let preambles = preambles.unwrap_or(self.config.preambles);
+        self.job = Some(Job {
+            frame,
+            preambles: usize::from(preambles.clamp(LEAST_PREAMBLES, MOST_PREAMBLES)),
+            tries_left: retries.min(MOST_RETRIES) + 1,
+            since: None,
+            earlier: Vec::new(),
+        });
         Ok(())
+    }
+
+    /// Gives up what was asked, without telling what became of it: whoever asked is gone. What is
+    /// leaving still leaves.
+    pub fn abandon(&mut self) {
+        if self.job.take().is_some() && !matches!(self.state, State::Stopped) {
+            self.abandoned |= matches!(self.state, State::Sending);
+            self.state = State::Idle;
+            self.pairer.give_up();
+            self.hand_out();
+        }
     }
 
     /// Octets came.
     pub fn handle(&mut self, now: Instant, octets: &[Octet]) {
-        if matches!(self.state, State::Sending) {
-            if self.echo {
-                // A modem that repeats what we send gives us our own frame: it is not another master's.
-                return;
-            }
-            // An answer proves that the request has left, whatever the port still thinks.
-            self.sent(octets.first().map_or(now, |o| o.at).before(self.timers.character));
-        }
         self.receiver.push(octets);
         self.drain(now);
     }
 
     /// The last octet of what [`Output::Transmit`] gave out has left the line at `at`.
     pub fn sent(&mut self, at: Instant) {
-        if !matches!(self.state, State::Sending) {
+        self.leaving = self.leaving.saturating_sub(1);
+        if self.leaving > 0 {
+            // An older one, whose answer was faster than the news of its end.
             return;
         }
+        self.abandoned = false;
+        match self.state {
+            State::Sending => self.left(at),
+            // A repeat that was already leaving when the answer came will be answered too, and what was
+            // given up.
+            State::Idle if at > self.heard_at => {
+                self.quiet = self.timers.link_quiet;
+                self.free_at = self.free_at.max(at + self.quiet);
+            }
+            _ => {}
+        }
+    }
+
+    /// The request has left the line at `at`: from then on an answer may come.
+    fn left(&mut self, at: Instant) {
         if let Some(job) = &self.job {
             let octets = job.frame.encode_after(job.preambles);
             let start = at.before(self.timers.character * octets.len() as u32);
@@ -186,20 +273,20 @@ impl Master {
             }));
         }
         self.state = State::Waiting { deadline: at + self.timers.slave_time_out + self.margin };
-        self.free_at = at + self.timers.link_quiet;
+        self.quiet = self.timers.link_quiet;
+        self.free_at = at + self.quiet;
     }
 
     /// Time passed.
     pub fn handle_timeout(&mut self, now: Instant) {
         self.receiver.handle_timeout(now);
         self.drain(now);
-        if let State::Waiting { deadline } = self.state
-            && deadline <= now
-            && self.receiver.deadline().is_none()
+        if matches!(self.state, State::Idle)
+            && let Some(job) = &mut self.job
+            && *job.since.get_or_insert(now) + self.patience <= now
         {
-            self.failed();
+            self.no_turn();
         }
-        self.start(now);
     }
 
     /// What to do or tell next.
@@ -209,22 +296,55 @@ impl Master {
 
     /// When [`Master::handle_timeout`] wants to be called; `None` while nothing is to be done.
     pub fn wake_at(&self) -> Option<Instant> {
-        let mine = match self.state {
-            State::Idle if self.job.is_some() => Some(self.free_at),
-            State::Waiting { deadline } if self.receiver.deadline().is_none() => Some(deadline),
+        // While a frame arrives, its end decides what is next; but it may not take for ever.
+        let arriving = self.receiver.deadline().is_some();
+        let mine = match (&self.state, &self.job) {
+            (State::Idle, Some(_)) if !arriving && !self.abandoned => Some(self.free_at),
+            (State::Idle, Some(job)) => job.since.map(|t| t + self.patience),
+            (State::Waiting { deadline }, _) if !arriving => Some(*deadline),
+            (State::Waiting { deadline }, _) => Some(*deadline + self.longest_answer),
             _ => None,
         };
         [mine, self.receiver.deadline()].into_iter().flatten().min()
     }
 
     fn start(&mut self, now: Instant) {
-        if !matches!(self.state, State::Idle) || now < self.free_at || self.receiver.deadline().is_some() {
+        let free = now >= self.free_at && self.receiver.deadline().is_none() && !self.abandoned;
+        if !free || !matches!(self.state, State::Idle) {
             return;
         }
         let Some(job) = &mut self.job else { return };
         job.tries_left = job.tries_left.saturating_sub(1);
         self.state = State::Sending;
+        job.since = None;
+        self.leaving += 1;
+        self.echo_due = self.echo;
         self.out.push_back(Output::Transmit(job.frame.encode_after(job.preambles)));
+    }
+
+    /// The link was never ours: the end, with the tries there were.
+    fn no_turn(&mut self) {
+        // A port that has not told the end of a transmission by now will not.
+        self.abandoned = false;
+        let Some(job) = &mut self.job else { return };
+        job.tries_left = 0;
+        self.pairer.give_up();
+        self.hand_out();
+        if let Some(mut job) = self.job.take() {
+            self.out.push_back(match job.earlier.pop() {
+                Some(last) => Output::Done(Box::new(job.whole(last))),
+                None => Output::NoTurn(self.patience),
+            });
+        }
+    }
+
+    fn fail_if_over(&mut self, now: Instant) {
+        if let State::Waiting { deadline } = self.state
+            && deadline <= now
+            && (self.receiver.deadline().is_none() || deadline + self.longest_answer <= now)
+        {
+            self.failed();
+        }
     }
 
     /// No answer, or a damaged one: once more, or the end.
@@ -238,36 +358,81 @@ impl Master {
 
     fn drain(&mut self, now: Instant) {
         while let Some(reception) = self.receiver.next() {
+            if self.is_echo(&reception) {
+                continue;
+            }
+            if self.proves_sent(&reception) {
+                self.left(reception.first_at().before(self.timers.character));
+            }
             self.note(&reception);
-            let damaged = matches!(reception, Reception::Damaged(_));
+            if let State::Waiting { deadline } = &mut self.state
+                && matches!(reception, Reception::Damaged(_))
+            {
+                // Nothing more is waited for, but the answer may stand behind a false start.
+                *deadline = (*deadline).min(reception.last_at());
+            }
             self.pairer.push(reception);
             self.hand_out();
-            if damaged && matches!(self.state, State::Waiting { .. }) {
-                self.failed();
+        }
+        self.fail_if_over(now);
+        self.start(now);
+    }
+
+    /// Whether it is our own frame, given back by the modem once for each transmission, and not
+    /// another master's. The octets may come when the end of the transmission has been told already.
+    fn is_echo(&mut self, reception: &Reception) -> bool {
+        match reception {
+            Reception::Good(g) => {
+                let own = self.job.as_ref().is_some_and(|j| j.frame == g.frame);
+                own && core::mem::take(&mut self.echo_due)
             }
+            // A spoilt echo, and what is left of it.
+            _ => self.echo_due && matches!(self.state, State::Sending) && !self.proves_sent(reception),
         }
-        if matches!(self.state, State::Idle) {
-            self.start(now);
-        }
+    }
+
+    /// Whether it can only be the answer to what is leaving, which then has left, whatever the port
+    /// still thinks.
+    fn proves_sent(&self, reception: &Reception) -> bool {
+        let header = match reception {
+            Reception::Good(g) => Some((g.frame.frame_type(), g.frame.address(), g.frame.command())),
+            Reception::Damaged(d) => d.header().map(|h| (h.delimiter.frame_type, h.address, h.command)),
+            Reception::Noise(_) => None,
+        };
+        let (State::Sending, Some(job), Some((kind, from, command))) = (&self.state, &self.job, header)
+        else {
+            return false;
+        };
+        let to = job.frame.address();
+        // To a request to all a device answers with its own address [DV-07].
+        kind == FrameType::Ack
+            && command == job.frame.command()
+            && (from.target == to.target || to.is_broadcast())
     }
 
     /// Takes from a reception when the link is ours again, and whether we must stop.
     fn note(&mut self, reception: &Reception) {
         let end = reception.last_at();
-        let wait = match reception {
+        self.heard_at = end;
+        self.quiet = match reception {
             Reception::Good(g) => match g.frame.frame_type() {
                 FrameType::Stx if g.frame.address().master == self.config.role => {
                     self.stop(&g.frame);
                     return;
                 }
                 FrameType::Stx => self.timers.link_quiet,
-                // After an answer or burst that names us the other master has the first word.
-                _ if g.frame.address().master == self.config.role => self.timers.link_grant,
-                _ => self.timers.hold,
+                // An answer names the master that had its turn, a burst the one that may speak next [LL-10].
+                kind if (kind == FrameType::Back) == (g.frame.address().master == self.config.role) => {
+                    self.timers.hold
+                }
+                _ => self.timers.link_grant,
             },
-            _ => self.timers.link_grant,
+            // It may have been a request, whose answer is to come, or an answer to anybody.
+            Reception::Damaged(_) => self.timers.link_quiet,
+            // Noise tells nothing, but the silence begins anew.
+            Reception::Noise(_) => self.quiet.max(self.timers.link_grant),
         };
-        self.free_at = end + wait;
+        self.free_at = end + self.quiet;
     }
 
     fn stop(&mut self, frame: &Frame) {
@@ -277,8 +442,11 @@ impl Master {
             frame.command(),
             frame.address().target
         );
-        self.state = State::Stopped;
         self.job = None;
+        if matches!(self.state, State::Stopped) {
+            return;
+        }
+        self.state = State::Stopped;
         self.out.push_back(Output::Stopped(Violation {
             requirement: "HO-03",
             what,
@@ -290,16 +458,21 @@ impl Master {
         while let Some(passed) = self.pairer.next() {
             match passed {
                 Passed::Transaction(t) if self.is_ours(&t) => {
-                    if matches!(t.outcome, Outcome::Silent | Outcome::Garbled)
-                        && self.job.as_ref().is_some_and(|j| j.tries_left > 0)
-                    {
-                        // Another frame came between: the pairer closed the try, the job goes on.
+                    // A repeat is leaving: its own answer is still to come.
+                    let leaving = matches!(self.state, State::Sending);
+                    if !leaving {
                         self.state = State::Idle;
-                        continue;
                     }
-                    self.state = State::Idle;
-                    self.job = None;
-                    self.out.push_back(Output::Done(t));
+                    let unanswered = matches!(t.outcome, Outcome::Silent | Outcome::Garbled);
+                    match self.job.take() {
+                        // Another frame came between: the pairer closed the try, the job goes on.
+                        Some(mut job) if unanswered && (leaving || job.tries_left > 0) => {
+                            job.earlier.push(*t);
+                            self.job = Some(job);
+                        }
+                        Some(mut job) => self.out.push_back(Output::Done(Box::new(job.whole(*t)))),
+                        None => {}
+                    }
                 }
                 other => self.out.push_back(Output::Overheard(other)),
             }
