@@ -17,7 +17,8 @@ use std::path::Path;
 pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
     let mut summary = Summary::default();
     let mut ended = Ended::Fine;
-    if out.options.format == Format::Csv && !args.summary {
+    let format = out.options.format;
+    if format == Format::Csv && !args.summary {
         out.text().push_str(csv::HEADER);
     }
     for path in &args.files {
@@ -31,9 +32,14 @@ pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
             }
         }
     }
-    if out.options.format == Format::Text && (args.summary || !out.quiet) {
-        let text = summary.text();
-        let _ = write!(out.text(), "\n{text}");
+    match format {
+        _ if args.summary && format != Format::Text => summary.table().write(format, out.text()),
+        Format::Text if args.summary => out.text().push_str(&summary.text()),
+        Format::Text if !out.quiet => {
+            let text = summary.text();
+            let _ = write!(out.text(), "\n{text}");
+        }
+        _ => {}
     }
     Ok(ended)
 }
