@@ -19,6 +19,7 @@ use crate::line::io::{InterruptHandle, PortLine};
 use crate::line::{Event, Line};
 use crate::link::MasterConfig;
 use crate::report::summary::Summary;
+use crate::report::text::plural;
 use crate::report::{Format, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
@@ -234,8 +235,11 @@ fn play(stage: &mut Stage<'_>, host: &mut Host<PortLine>, args: &DemoArgs) -> Re
     stage.step(&format!("at 16 mA the travel came to {last}"), last.starts_with("7"))?;
     let q = *host.quality();
     stage.say(&format!(
-        "Link: {} requests, {} answered, {} retries, {} damaged answers.",
-        q.requests, q.answered, q.retries, q.damaged
+        "Link: {}, {} answered, {}, {}.",
+        plural(q.requests as usize, "request"),
+        q.answered,
+        plural(q.retries as usize, "retry"),
+        plural(q.damaged as usize, "damaged answer")
     ))
 }
 
