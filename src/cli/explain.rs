@@ -63,7 +63,10 @@ fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> 
     let body: bytes::Bytes = octets[preambles..].to_vec().into();
     if body.len() < 5 {
         return Err(failure(
-            format!("{} without the preamble make no frame: the shortest has five", plural(body.len(), "octet")),
+            format!(
+                "{} without the preamble make no frame: the shortest has five",
+                plural(body.len(), "octet")
+            ),
             usage,
         ));
     }
@@ -74,7 +77,12 @@ fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> 
     let mut t = Table::new("", &["octet", "hex", "field", "meaning"]);
     t.title = format!("{} of command {}", frame.frame_type().name(), frame.command());
     if preambles > 0 {
-        t.row(["".into(), "FF".to_owned(), "preamble".into(), format!("{} [FR-02]", plural(preambles, "octet"))]);
+        t.row([
+            "".into(),
+            "FF".to_owned(),
+            "preamble".into(),
+            format!("{} [FR-02]", plural(preambles, "octet")),
+        ]);
     }
     let d = frame.delimiter();
     t.row(["0".into(), hex(&body[..1]), "delimiter".into(), delimiter_text(d)]);

@@ -79,6 +79,29 @@ impl From<crate::line::Error> for Failure {
     }
 }
 
+/// Tells people something on standard error. Where nobody can read that, it is not worth dying for.
+pub fn tell(what: &dyn fmt::Display) {
+    say(&format!("looprig: {what}"));
+}
+
+/// Like [`tell`], without our name in front.
+pub fn say(text: &str) {
+    let _ = writeln!(io::stderr().lock(), "{text}");
+}
+
+/// An error of the system in words, without its number.
+pub fn io_words(e: &io::Error) -> String {
+    match e.kind() {
+        io::ErrorKind::NotFound => "there is no such file or directory".to_owned(),
+        io::ErrorKind::PermissionDenied => "you may not do that: permission denied".to_owned(),
+        _ => {
+            let text = e.to_string();
+            let end = text.find(" (os error").unwrap_or(text.len());
+            text[..end].to_owned()
+        }
+    }
+}
+
 /// Collects text and writes it out in large pieces, or at once where somebody is watching.
 #[derive(Debug)]
 pub struct Output {
@@ -129,8 +152,8 @@ impl Output {
         self.text.clear();
         result.map_err(|e| Failure {
             doing: "writing to standard output".into(),
-            wrong: e.to_string(),
-            next: String::new(),
+            wrong: io_words(&e),
+            next: "make room, or send the output elsewhere".into(),
             closed_pipe: e.kind() == io::ErrorKind::BrokenPipe,
         })
     }

@@ -3,7 +3,7 @@
 use super::args::ScanArgs;
 use super::ask::host_failure;
 use super::lines::{end_on_signal, with_log};
-use super::output::{Ended, Failure, Output};
+use super::output::{Ended, Failure, Output, tell};
 use crate::app::command::Revision;
 use crate::exchange::Exchange;
 use crate::frame::PollingAddress;
@@ -41,9 +41,11 @@ pub fn run(args: &ScanArgs, out: &mut Output) -> Result<Ended, Failure> {
         table.write(format, out.text());
     }
     for address in &garbled {
-        eprintln!(
-            "looprig: something answered at polling address {address}, but damaged every time\n  next: two devices with one polling address answer at once: connect them one by one; else look for noise"
-        );
+        tell(&Failure::new(
+            format!("scanning polling address {address}"),
+            "something answered, but damaged every time",
+            "two devices with one polling address answer at once: connect them one by one; else look for noise",
+        ));
     }
     ended.map_err(|e| host_failure("scanning".into(), e))?;
     if found == 0 {
@@ -53,9 +55,11 @@ pub fn run(args: &ScanArgs, out: &mut Output) -> Result<Ended, Failure> {
             (0, 15) => "; devices of revision 6 and 7 may also be at 16 to 63: --range 0-63",
             _ => "; a device may be at any other address: --range 0-63",
         };
-        eprintln!(
-            "looprig: scanning polling addresses {from} to {to}: nobody answered\n  next: check loop power, 250 ohm or so in the loop and the modem's clips{elsewhere}"
-        );
+        tell(&Failure::new(
+            format!("scanning polling addresses {from} to {to}"),
+            "nobody answered",
+            format!("check loop power, 250 ohm or so in the loop and the modem's clips{elsewhere}"),
+        ));
         return Ok(Ended::Failed);
     }
     if out.options.format == Format::Text && !out.quiet {

@@ -143,7 +143,11 @@ impl Summary {
             t.row([name.to_owned(), String::new(), n.to_string()]);
         }
         if let Some(d) = self.slowest {
-            t.row(["slowest_answer_ms".to_owned(), String::new(), format!("{:.3}", d.as_nanos() as f64 / 1e6)]);
+            t.row([
+                "slowest_answer_ms".to_owned(),
+                String::new(),
+                format!("{:.3}", d.as_nanos() as f64 / 1e6),
+            ]);
         }
         for (name, d) in &self.devices {
             let of = name.to_string();
