@@ -7,7 +7,7 @@
 use super::args::DemoArgs;
 use super::ask::host_failure;
 use super::lines::{end_on_signal, open_log, utc_now};
-use super::output::{Ended, Failure, Output};
+use super::output::{Ended, Failure, Output, io_words, tell};
 use super::scan;
 use crate::app::command::{Effect, Revision, spec};
 use crate::bench::{Bench, Notice, check};
@@ -20,7 +20,7 @@ use crate::line::{Event, Line};
 use crate::link::MasterConfig;
 use crate::report::summary::Summary;
 use crate::report::text::plural;
-use crate::report::{Format, write_item};
+use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
 use core::fmt::Write;
@@ -73,20 +73,25 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
             named => format!("pace = \"{named}\""),
         },
     );
+    let log = dir.join("demo.log");
+    for file in [&log, &bench_file] {
+        if file.symlink_metadata().is_ok() {
+            return Err(Failure::new(
+                format!("starting {}", file.display()),
+                "it exists already, and nothing is overwritten",
+                "move it away, or name another directory with --out",
+            ));
+        }
+    }
     std::fs::write(&bench_file, &text).map_err(|e| {
         Failure::new(
             format!("writing {}", bench_file.display()),
-            e.to_string(),
+            io_words(&e),
             "name another directory with --out",
         )
     })?;
-    let log = dir.join("demo.log");
-    if log.exists() {
-        return Err(Failure::new(
-            format!("starting the log {}", log.display()),
-            "it exists already, and nothing captured is overwritten",
-            "move it away, or name another directory with --out",
-        ));
+    if out.options.format == Format::Csv {
+        out.text().push_str(csv::HEADER);
     }
     let mut stage = Stage { out, failed: 0, steps: 0 };
     stage.say(&format!(
@@ -127,12 +132,18 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
 fn out_dir(args: &DemoArgs) -> Result<PathBuf, Failure> {
     let dir = match &args.out {
         Some(dir) => dir.clone(),
-        None => std::env::temp_dir().join(format!("looprig-demo-{}", std::process::id())),
+        None => {
+            // A process's number comes back one day; what was left under it then is not touched.
+            let name = format!("looprig-demo-{}", std::process::id());
+            let names = core::iter::once(name.clone()).chain((2..).map(|n| format!("{name}-{n}")));
+            let mut free = names.map(|n| std::env::temp_dir().join(n)).skip_while(|d| d.exists());
+            free.next().unwrap_or_else(std::env::temp_dir)
+        }
     };
     std::fs::create_dir_all(&dir).map_err(|e| {
         Failure::new(
             format!("making the directory {}", dir.display()),
-            e.to_string(),
+            io_words(&e),
             "name another with --out",
         )
     })?;
@@ -167,6 +178,8 @@ impl Stage<'_> {
         self.failed += usize::from(!fine);
         if self.out.options.format == Format::Text {
             let _ = writeln!(self.out.text(), "  [{}] {what}", if fine { "ok" } else { "NOT AS EXPECTED" });
+        } else if !fine {
+            tell(&format!("the demo's step {} is not as expected: {what}", self.steps));
         }
         self.out.flush()
     }
@@ -384,7 +397,9 @@ impl Listener {
 
 /// Reads the log like anybody's, and sums it up.
 fn decode(stage: &mut Stage<'_>, log: &Path, args: &DemoArgs) -> Result<(), Failure> {
-    let reading = |e: std::io::Error| Failure::new(format!("reading {}", log.display()), e.to_string(), "");
+    let reading = |e: std::io::Error| {
+        Failure::new(format!("reading {}", log.display()), io_words(&e), "see whether the disk is full")
+    };
     let file = std::fs::File::open(log).map_err(reading)?;
     let mut reader = Reader::new(std::io::BufReader::new(file)).map_err(reading)?;
     let error = Duration::from_millis(5);
