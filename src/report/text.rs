@@ -145,7 +145,7 @@ fn write_frame(f: &FrameView<'_>, options: Options, out: &mut String) {
             out.push_str(e.command_name());
             out.push_str(": ");
         }
-        write_answer(e, start, out);
+        write_answer(f, start, out);
     }
     write_values(f, start, out);
     finish(start, tone, options, out);
@@ -156,8 +156,10 @@ fn write_frame(f: &FrameView<'_>, options: Options, out: &mut String) {
 
 /// Appends the response and, in brackets, what the device reports, as far as they fit: a device that
 /// reports everything at once would fill more than a line.
-fn write_answer(e: &Exchange, start: usize, out: &mut String) {
-    let room = WIDTH - OCTETS;
+fn write_answer(f: &FrameView<'_>, start: usize, out: &mut String) {
+    let e = f.exchange();
+    let follows = !f.surplus().is_empty() || f.fields().any(|v| !v.is_minor());
+    let room = if follows { WIDTH - OCTETS } else { WIDTH };
     e.write_response(out);
     // ` [+8]` must still fit.
     if exceeds(out, start, room - 5) {
