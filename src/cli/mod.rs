@@ -80,12 +80,17 @@ fn misused(e: &clap::Error) -> Failure {
         && let Some(ContextValue::String(argument)) = e.get(ContextKind::InvalidArg)
         && let Some(source) = e.source()
     {
-        return Failure::new(format!("reading {argument}"), source.to_string(), next);
+        // `--range <FIRST-LAST>`, `<LINE>`.
+        let name = argument.split(' ').next().unwrap_or(argument).trim_matches(['<', '>']);
+        return Failure::new(format!("reading {name}"), source.to_string(), next);
     }
     let text = e.to_string();
     let text = text.strip_prefix("error: ").unwrap_or(&text);
     // The rest is the usage and where the help is.
     let wrong = text.split("\n\nUsage:").next().unwrap_or(text);
-    let wrong = wrong.split("\n\nFor more information").next().unwrap_or(wrong).trim_end();
-    Failure::new("reading the arguments", wrong, next)
+    let wrong = wrong.split("\n\nFor more information").next().unwrap_or(wrong);
+    // Nobody who mistypes an option means it as a file's name.
+    let parts = wrong.split("\n\n").filter(|part| !part.contains("as a value, use"));
+    let words: Vec<String> = parts.map(|p| p.split_whitespace().collect::<Vec<_>>().join(" ")).collect();
+    Failure::new("reading the arguments", words.join("; "), next)
 }
