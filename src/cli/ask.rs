@@ -54,6 +54,7 @@ impl Plan {
 /// Runs it.
 pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
     let plan = Plan::parse(&args.words)?;
+    check_names(&plan)?;
     allow(&plan, args)?;
     let line = args.line.open()?;
     end_on_signal(line.interrupt_handle())?;
@@ -71,6 +72,25 @@ pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
     let ended = if exchange.tone() == Tone::Bad { Ended::Failed } else { Ended::Fine };
     show(exchange, &device, out);
     Ok(ended)
+}
+
+/// A name that the command has in no revision is told before anything is opened or sent.
+fn check_names(plan: &Plan) -> Result<(), Failure> {
+    let Some(spec) = spec(plan.command.into()) else { return Ok(()) };
+    let mut has: Vec<String> = Vec::new();
+    for name in [Revision::R7, Revision::R6, Revision::R5].into_iter().flat_map(|r| names(spec, r)) {
+        if !has.contains(&name) {
+            has.push(name);
+        }
+    }
+    let known = |n: &String| n == "data" || has.contains(n);
+    let Some((given, _)) = plan.values.iter().find(|(n, _)| !known(n)) else { return Ok(()) };
+    let next = match has.is_empty() {
+        true => "leave it out, or give octets as data=HEX".to_owned(),
+        false => format!("`looprig explain {}` shows what each may be", plan.command),
+    };
+    let e = HostError::Name { given: given.clone(), has };
+    Err(Failure::new(format!("asking command {} of {}", plan.command, plan.to), e.to_string(), next))
 }
 
 /// What a command does must have been asked for in so many words [HO-05].
@@ -143,6 +163,9 @@ fn values_failure(doing: String, plan: &Plan, revision: Revision, e: &HostError)
             format!("`looprig explain {}` shows what each may be", plan.command)
         }
         [] => "leave the values out, or give octets as data=HEX".to_owned(),
+        [name] => {
+            format!("its only value is {name}; `looprig explain {}` shows what it may be", plan.command)
+        }
         names => format!(
             "its values are {}; `looprig explain {}` shows what each may be",
             names.join(", "),
