@@ -1,11 +1,11 @@
 //! `looprig decode`: captured octets to lines.
 
 use super::args::DecodeArgs;
-use super::output::{Ended, Failure, Output, io_words, tell};
-use crate::capture::{Annotator, Captured, ContentKind, Fault, LOG_VERSION, Reader};
+use super::output::{Ended, Failure, Output, tell};
+use crate::capture::{Annotator, Captured, ContentKind, Fault, LOG_VERSION, Reader, io_words};
 use crate::frame::ReceiverConfig;
 use crate::report::summary::Summary;
-use crate::report::text::plural;
+use crate::report::text::{plural, write_wrapped};
 use crate::report::{Format, csv, write_item};
 use crate::time::Pace;
 use crate::transaction::PairerConfig;
@@ -107,13 +107,13 @@ fn one_file(
                         Pace::Wire => String::new(),
                         p => format!(", pace {p}"),
                     };
-                    let _ = writeln!(
-                        out.text(),
+                    let told = format!(
                         "Captured on {}{pace}, time 0 is {}, stamps +/-{} ms.",
                         h.line,
                         h.start_utc,
                         h.stamp_error().as_secs_f64() * 1e3
                     );
+                    write_wrapped(&told, 2, out.text());
                 }
             }
             Captured::Octets(octets) => {
@@ -141,7 +141,7 @@ fn one_file(
     pass_on(&mut annotator, args, out, summary)?;
     if problems > 20 {
         let more = plural(problems - 20, "more line");
-        tell(&format!("reading {name}: {more} could not be read and were skipped"));
+        tell(&format!("reading {name}: skipped {more} that could not be read"));
     }
     let doing = format!("reading {name}");
     if let Some(version) = newer {

@@ -7,11 +7,11 @@
 use super::args::DemoArgs;
 use super::ask::host_failure;
 use super::lines::{end_on_signal, open_log, utc_now};
-use super::output::{Ended, Failure, Output, io_words, tell};
+use super::output::{Ended, Failure, Output, tell};
 use super::scan;
 use crate::app::command::{Effect, Revision, spec};
 use crate::bench::{Bench, Notice, check};
-use crate::capture::{Annotator, Item, Reader, Recorder};
+use crate::capture::{Annotator, Item, Reader, Recorder, io_words};
 use crate::exchange::Exchange;
 use crate::frame::{Address, Frame, PollingAddress, RawFrame, ReceiverConfig, Target};
 use crate::host::{Device, Host, HostError, encode};

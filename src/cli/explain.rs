@@ -372,7 +372,7 @@ fn explain_status(octet: u8) -> Vec<Table> {
         second.row([format!("{mask:02X}"), status::FIELD_DEVICE_STATUS.set_names(mask).collect::<String>()]);
     }
     if octet == 0 {
-        second.row(["-", "nothing to report"]);
+        second.row(["none", "nothing to report"]);
     }
     vec![first, second]
 }

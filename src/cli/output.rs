@@ -1,6 +1,7 @@
 //! Standard output, and how a command ends.
 
 use super::args::{Args, Colour};
+use crate::capture::io_words;
 use crate::report::Options;
 use core::fmt;
 use std::io::{self, IsTerminal, Write};
@@ -87,19 +88,6 @@ pub fn tell(what: &dyn fmt::Display) {
 /// Like [`tell`], without our name in front.
 pub fn say(text: &str) {
     let _ = writeln!(io::stderr().lock(), "{text}");
-}
-
-/// An error of the system in words, without its number.
-pub fn io_words(e: &io::Error) -> String {
-    match e.kind() {
-        io::ErrorKind::NotFound => "there is no such file or directory".to_owned(),
-        io::ErrorKind::PermissionDenied => "you may not do that: permission denied".to_owned(),
-        _ => {
-            let text = e.to_string();
-            let end = text.find(" (os error").unwrap_or(text.len());
-            text[..end].to_owned()
-        }
-    }
 }
 
 /// Collects text and writes it out in large pieces, or at once where somebody is watching.
