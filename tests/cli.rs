@@ -141,7 +141,7 @@ fn messages_to_nobody_do_not_change_the_exit_code() {
 #[test]
 fn the_demo_is_as_it_expects_and_overwrites_nothing() {
     let dir = scratch("demo");
-    let mut demo = Process::start(&dir, &["demo", "--out", "out", "--pace", "20"]);
+    let mut demo = Process::start(&dir, &["demo", "--out", "out"]);
     let text = demo.rest();
     assert_eq!(demo.end().code, 0, "{text}");
     assert!(!text.contains("NOT") && text.contains("\nDone: "), "{text}");

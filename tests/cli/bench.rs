@@ -40,7 +40,9 @@ impl Bench {
 
     /// A line as it is given to `looprig`.
     fn line(&self, n: usize) -> String {
-        format!("{}?pace={PACE}", self.ready["lines"][n]["open"].as_str().unwrap())
+        let open = self.ready["lines"][n]["open"].as_str().unwrap();
+        assert!(open.starts_with("serial:") && open.ends_with(&format!("?pace={PACE}")), "{open}");
+        open.to_owned()
     }
 
     fn unique(&self) -> &str {
