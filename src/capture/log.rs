@@ -101,6 +101,11 @@ struct RawRecord<'a> {
     g: Option<u64>,
 }
 
+#[derive(Deserialize)]
+struct Version {
+    looprig_log: u32,
+}
+
 /// One line of a log.
 #[derive(Clone, Debug, PartialEq)]
 pub enum LogLine {
@@ -126,7 +131,7 @@ pub enum LineError {
 impl fmt::Display for LineError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            LineError::Json(why) => write!(f, "no record of a log: {why}"),
+            LineError::Json(why) => write!(f, "it is no record of a log: {why}"),
             LineError::Octets => f.write_str("\"o\" must hold at least one octet as pairs of hex digits"),
             LineError::Mark => {
                 f.write_str("\"m\" names an octet that is not there or a mark that does not exist")
@@ -187,16 +192,17 @@ impl Record {
 /// What is wrong with it.
 pub fn parse_line(line: &str) -> Result<LogLine, LineError> {
     if line.starts_with("{\"looprig_log\"") {
-        let header: Header = serde_json::from_str(line).map_err(|e| LineError::Json(e.to_string()))?;
-        if header.looprig_log > LOG_VERSION {
-            return Err(LineError::Version(header.looprig_log));
+        // The version first: a newer header may have other members.
+        let version: Version = serde_json::from_str(line).map_err(json_error)?;
+        if version.looprig_log > LOG_VERSION {
+            return Err(LineError::Version(version.looprig_log));
         }
-        return Ok(LogLine::Header(header));
+        return serde_json::from_str(line).map(LogLine::Header).map_err(json_error);
     }
     if let Some(raw) = plain_record(line) {
         return record(&raw).map(LogLine::Record);
     }
-    let raw: RawRecord<'_> = serde_json::from_str(line).map_err(|e| LineError::Json(e.to_string()))?;
+    let raw: RawRecord<'_> = serde_json::from_str(line).map_err(json_error)?;
     record(&raw).map(LogLine::Record)
 }
 
@@ -226,6 +232,13 @@ fn plain_number(text: &str) -> Option<(u64, &str)> {
     }
     let n = text.bytes().take(digits).fold(0, |n, d| n * 10 + u64::from(d - b'0'));
     Some((n, &text[digits..]))
+}
+
+/// The parser's words; it counts lines, too, and would call every one the first.
+fn json_error(e: serde_json::Error) -> LineError {
+    let text = e.to_string();
+    let end = text.rfind(" at line ").unwrap_or(text.len());
+    LineError::Json(format!("{} at column {}", &text[..end], e.column()))
 }
 
 fn record(raw: &RawRecord<'_>) -> Result<Record, LineError> {
@@ -310,10 +323,13 @@ mod tests {
             "{\"t\":1,\"o\":\"\"}",
             "{\"t\":1,\"o\":\"00\",\"m\":[[1,\"p\"]]}",
             "{\"t\":1,\"o\":\"00\",\"m\":[[0,\"z\"]]}",
-            "{\"looprig_log\":2}",
+            "{\"looprig_log\":1}",
         ] {
             assert!(parse_line(bad).is_err(), "{bad}");
         }
+        assert_eq!(parse_line("{\"looprig_log\":2,\"new\":0}"), Err(LineError::Version(2)));
+        let Err(why) = parse_line("{\"t\":x}") else { panic!("no record") };
+        assert_eq!(why.to_string(), "it is no record of a log: expected value at column 6");
     }
 
     /// The short cut for plain records reads what general JSON reads.

@@ -10,6 +10,6 @@ mod writer;
 pub use annotate::{Annotator, Item, between};
 pub use hex_text::{HexError, parse_hex_line};
 pub use log::{Direction, Header, LOG_VERSION, LineError, LogLine, Record, parse_line};
-pub use reader::{Captured, ContentKind, Problem, Reader, recognise};
+pub use reader::{Captured, ContentKind, Fault, Problem, Reader, recognise};
 #[cfg(feature = "io")]
-pub use writer::{LogFileError, LogWriter, Recorder};
+pub use writer::{LogFileError, LogWriter, Recorder, io_words};

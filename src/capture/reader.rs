@@ -1,7 +1,7 @@
 //! Reads captured octets from a stream, whatever form they have; the form is told by the content.
 
 use super::hex_text::parse_hex_line;
-use super::log::{Header, LogLine, Record, parse_line};
+use super::log::{Header, LineError, LogLine, Record, parse_line};
 use crate::frame::Octet;
 use crate::time::{BitTimes, Instant};
 use core::fmt;
@@ -11,6 +11,8 @@ use std::io::{self, BufRead, Read};
 const LOOK: usize = 4096;
 /// A longer line is no record: the longest frame with its marks takes far less.
 const LONGEST_LINE: u64 = 1 << 20;
+/// What some editors put before text.
+const BYTE_ORDER_MARK: char = '\u{FEFF}';
 /// Octets of a file of bare octets taken at a time.
 const CHUNK: usize = 8192;
 
@@ -47,8 +49,24 @@ pub fn recognise(start: &[u8]) -> ContentKind {
     if magic(b"RIFF") && start.get(8..12) == Some(b"WAVE") {
         return ContentKind::Sound;
     }
-    let text = start.iter().all(|&b| matches!(b, b'\t' | b'\n' | b'\r' | 0x20..=0x7E));
-    if text && !start.is_empty() { ContentKind::Hex } else { ContentKind::Octets }
+    match text_start(start) {
+        // A log whose first line is damaged is still a log.
+        Some(text) if text.trim_start().starts_with('{') => ContentKind::Log,
+        Some(text) if !text.is_empty() => ContentKind::Hex,
+        _ => ContentKind::Octets,
+    }
+}
+
+/// The beginning of a file as text, if it is text: remarks may hold letters of every language. A
+/// letter that is cut off at the end is left out. Octets from a wire are none: FF begins no letter.
+fn text_start(start: &[u8]) -> Option<&str> {
+    let text = match core::str::from_utf8(start) {
+        Ok(text) => text,
+        Err(e) if e.error_len().is_none() => core::str::from_utf8(&start[..e.valid_up_to()]).ok()?,
+        Err(_) => return None,
+    };
+    let text = text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text);
+    text.chars().all(|c| matches!(c, '\t' | '\n' | '\r') || !c.is_control()).then_some(text)
 }
 
 /// One thing read.
@@ -69,22 +87,37 @@ pub enum Captured {
 pub struct Problem {
     /// The line, from 1.
     pub line: u64,
-    /// Whether it is the torn end of a log [LG-02].
-    pub torn: bool,
     /// What is wrong.
-    pub what: String,
+    pub fault: Fault,
+}
+
+/// What is wrong with a line.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// It is the torn end of a log [LG-02].
+    Torn,
+    /// It begins a log of a newer format; the lines up to the next header were skipped as well.
+    Newer {
+        /// The format's version.
+        version: u32,
+    },
+    /// It is no line of such a file, for the reason given.
+    Line(String),
 }
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self.torn {
-            write!(
+        let line = self.line;
+        match &self.fault {
+            Fault::Torn => write!(
                 f,
-                "line {}, the last, is torn and was skipped: the capture was cut off while it was written",
-                self.line
-            )
-        } else {
-            write!(f, "line {} was skipped: {}", self.line, self.what)
+                "line {line}, the last, is torn and was skipped: the capture was cut off while it was written"
+            ),
+            Fault::Newer { version } => write!(
+                f,
+                "line {line} begins a log of format {version}, which is newer than this program: skipped up to the next log in the file"
+            ),
+            Fault::Line(what) => write!(f, "line {line} was skipped: {what}"),
         }
     }
 }
@@ -98,6 +131,8 @@ pub struct Reader<R> {
     number: u64,
     at: Instant,
     ready: Option<Captured>,
+    /// The records are of a newer format: what looks familiar in them may mean something else.
+    newer: bool,
 }
 
 impl<R: BufRead> Reader<R> {
@@ -108,7 +143,7 @@ impl<R: BufRead> Reader<R> {
     pub fn new(mut input: R) -> io::Result<Self> {
         let start = input.fill_buf()?;
         let kind = recognise(&start[..start.len().min(LOOK)]);
-        Ok(Reader { input, kind, line: Vec::new(), number: 0, at: Instant::ZERO, ready: None })
+        Ok(Reader { input, kind, line: Vec::new(), number: 0, at: Instant::ZERO, ready: None, newer: false })
     }
 
     /// What the input holds.
@@ -138,17 +173,27 @@ impl<R: BufRead> Reader<R> {
     fn next_log(&mut self) -> io::Result<Option<Captured>> {
         loop {
             let Some(whole) = self.read_line()? else { return Ok(None) };
-            let text = core::str::from_utf8(&self.line).map_err(|e| e.to_string());
-            let parsed = match text {
+            let fault = match core::str::from_utf8(&self.line) {
                 Ok(t) if t.trim().is_empty() && whole => continue,
-                Ok(t) => parse_line(t).map_err(|e| e.to_string()),
-                Err(e) => Err(e),
+                Ok(t) => match parse_line(t) {
+                    Ok(LogLine::Header(h)) => {
+                        self.newer = false;
+                        return Ok(Some(Captured::Start(h)));
+                    }
+                    Err(LineError::Version(version)) => {
+                        self.newer = true;
+                        Fault::Newer { version }
+                    }
+                    _ if self.newer => continue,
+                    Ok(LogLine::Record(Record { octets, .. })) => return Ok(Some(Captured::Octets(octets))),
+                    Err(_) if !whole => Fault::Torn,
+                    Err(e) => Fault::Line(e.to_string()),
+                },
+                Err(_) if self.newer => continue,
+                Err(_) if !whole => Fault::Torn,
+                Err(e) => Fault::Line(format!("it is no text: {e}")),
             };
-            return Ok(Some(match parsed {
-                Ok(LogLine::Header(h)) => Captured::Start(h),
-                Ok(LogLine::Record(Record { octets, .. })) => Captured::Octets(octets),
-                Err(what) => Captured::Problem(Problem { line: self.number, torn: !whole, what }),
-            }));
+            return Ok(Some(Captured::Problem(Problem { line: self.number, fault })));
         }
     }
 
@@ -168,8 +213,7 @@ impl<R: BufRead> Reader<R> {
                 Err(e) => {
                     return Ok(Some(Captured::Problem(Problem {
                         line: self.number,
-                        torn: false,
-                        what: e.to_string(),
+                        fault: Fault::Line(e.to_string()),
                     })));
                 }
             }
@@ -219,6 +263,9 @@ impl<R: BufRead> Reader<R> {
         while matches!(self.line.last(), Some(b'\n' | b'\r')) {
             self.line.pop();
         }
+        if self.number == 1 && self.line.starts_with("\u{FEFF}".as_bytes()) {
+            self.line.drain(..BYTE_ORDER_MARK.len_utf8());
+        }
         Ok(Some(ended))
     }
 
@@ -248,6 +295,13 @@ mod tests {
         assert_eq!(recognise(&[0xFF, 0xFF, 0x02, 0x80]), ContentKind::Octets);
         assert_eq!(recognise(&[0x0A, 0x0D, 0x0D, 0x0A, 0]), ContentKind::PacketCapture);
         assert_eq!(recognise(b"RIFF\0\0\0\0WAVEfmt "), ContentKind::Sound);
+        assert_eq!(recognise("# Prüfstand\n02 80".as_bytes()), ContentKind::Hex);
+        assert_eq!(recognise("\u{FEFF}02 80".as_bytes()), ContentKind::Hex);
+        // A letter of two octets, cut in the middle.
+        assert_eq!(recognise(b"# Pr\xC3"), ContentKind::Hex);
+        assert_eq!(recognise(b"{\"looprig_lo"), ContentKind::Log);
+        assert_eq!(recognise(b""), ContentKind::Octets);
+        assert_eq!(recognise(&[0x02, 0x80, 0x00, 0x00, 0x82]), ContentKind::Octets);
     }
 
     #[test]
@@ -255,15 +309,35 @@ mod tests {
         let log = b"{\"t\":1,\"o\":\"FF\"}\n{\"t\":2,\"o\":\"F";
         let got = read_all(log);
         assert!(matches!(got[0], Captured::Octets(_)));
-        assert!(matches!(&got[1], Captured::Problem(p) if p.torn && p.line == 2));
+        assert!(matches!(&got[1], Captured::Problem(p) if p.fault == Fault::Torn && p.line == 2));
         assert_eq!(got.len(), 2);
     }
 
     #[test]
     fn a_broken_line_in_the_middle_loses_only_itself() {
         let got = read_all(b"{\"t\":1,\"o\":\"FF\"}\nrubbish\n{\"t\":2,\"o\":\"FF\"}\n");
-        assert!(matches!(&got[1], Captured::Problem(p) if !p.torn && p.line == 2));
+        assert!(matches!(&got[1], Captured::Problem(p) if matches!(p.fault, Fault::Line(_)) && p.line == 2));
         assert!(matches!(got[2], Captured::Octets(_)));
+    }
+
+    #[test]
+    fn records_of_a_newer_format_are_not_guessed_at() {
+        let known = r#"{"looprig_log":1,"line":"x","start_utc":"","version":"","pace":"wire","stamp_error_ns":0,"stamps":"octets","parity_seen":false,"carrier_seen":false}"#;
+        let log = format!(
+            "{{\"looprig_log\":9}}\n{{\"t\":1,\"o\":\"FF\"}}\nrubbish\n{known}\n{{\"t\":1,\"o\":\"FF\"}}\n"
+        );
+        let got = read_all(log.as_bytes());
+        let newer = Problem { line: 1, fault: Fault::Newer { version: 9 } };
+        assert_eq!(got[0], Captured::Problem(newer));
+        assert!(matches!(got[1], Captured::Start(_)));
+        assert!(matches!(got[2], Captured::Octets(_)));
+        assert_eq!(got.len(), 3);
+    }
+
+    #[test]
+    fn a_byte_order_mark_is_no_octet() {
+        let got = read_all("\u{FEFF}02 80 00 00 82\n".as_bytes());
+        assert!(matches!(&got[0], Captured::Octets(o) if o.len() == 7));
     }
 
     #[test]

@@ -35,8 +35,9 @@ impl fmt::Display for LogFileError {
             LogFileFault::Io(e) => {
                 write!(
                     f,
-                    "{} {path}: {e}\n  next: check the path and the permissions, or name another file",
-                    self.doing
+                    "{} {path}: {}\n  next: check the path and the permissions, or name another file",
+                    self.doing,
+                    io_words(e)
                 )
             }
             LogFileFault::NotALog => write!(
@@ -49,6 +50,19 @@ impl fmt::Display for LogFileError {
 }
 
 impl std::error::Error for LogFileError {}
+
+/// An error of the system in words, without its number.
+pub fn io_words(e: &io::Error) -> String {
+    match e.kind() {
+        io::ErrorKind::NotFound => "there is no such file or directory".to_owned(),
+        io::ErrorKind::PermissionDenied => "you may not do that: permission denied".to_owned(),
+        _ => {
+            let text = e.to_string();
+            let end = text.find(" (os error").unwrap_or(text.len());
+            text[..end].to_owned()
+        }
+    }
+}
 
 /// An open log. A log that exists is continued with a header of its own; nothing in it is lost.
 #[derive(Debug)]

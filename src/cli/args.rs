@@ -9,40 +9,51 @@ use clap::{Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
 /// A bench for loop-powered valve positioners: mock devices, a host, a log and its decoder.
-///
-/// Exit code 0: fine. 1: a check failed or nobody answered. 2: could not run, or nothing could be judged.
 #[derive(Debug, Parser)]
-#[command(name = "looprig", version, max_term_width = 100)]
+#[command(name = "looprig", version, max_term_width = 100, after_help = FIRST)]
 pub struct Args {
-    /// How results are written: for people, one JSON object a line, or one value a line for spreadsheets.
-    #[arg(long, global = true, value_enum, default_value_t = FormatArg::Text)]
+    /// How results are written: `text` for people, `json` one object a line for programs, `csv` one
+    /// value a line for spreadsheets.
+    #[arg(long, global = true, value_enum, default_value_t = FormatArg::Text, value_name = "text|json|csv",
+        hide_possible_values = true, help_heading = EVERYWHERE)]
     pub format: FormatArg,
-    /// Colour in text.
-    #[arg(long = "color", global = true, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
+    /// Colour in text; `auto` is on a terminal, unless NO_COLOR is set.
+    #[arg(long = "color", global = true, value_enum, default_value_t = Colour::Auto,
+        value_name = "auto|always|never", hide_possible_values = true, help_heading = EVERYWHERE)]
     pub colour: Colour,
     /// Nothing but results: no progress, no summary.
-    #[arg(long, short, global = true)]
+    #[arg(long, short, global = true, help_heading = EVERYWHERE)]
     pub quiet: bool,
-    /// More: -v adds octets and status bits, -vv every field with its offset; in JSON -v adds offsets.
-    #[arg(long, short, global = true, action = clap::ArgAction::Count)]
+    /// More about each frame: -v adds octets and status bits, -vv every field with its offset; in
+    /// JSON -v adds offsets.
+    #[arg(long, short, global = true, action = clap::ArgAction::Count, help_heading = EVERYWHERE)]
     pub verbose: u8,
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
 }
 
+const EVERYWHERE: &str = "Options of every command";
+
+const FIRST: &str = "Begin with `looprig demo`: it needs no hardware. `looprig COMMAND --help` says more.
+Exit code 0: fine. 1: a check failed or nobody answered. 2: could not run, or nothing to judge.";
+
 /// Every command.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// The whole bench in one run, no hardware: mock positioner, host, log, decode. Unix only.
+    /// The whole bench in one run, without hardware: mock positioner, host, log, decode (Unix only).
+    ///
+    /// Leaves a bench file and a log to go on with. Takes about half a minute.
     Demo(DemoArgs),
-    /// Log and decode what passes on a line; sends nothing.
+    /// Log and decode what passes on a line; sends nothing; runs until Ctrl-C.
     ///
     /// Opening a serial port may pulse request-to-send, and with it a modem's carrier, for a moment.
     Listen(ListenArgs),
     /// Ask one device one command and decode its answer.
+    ///
+    /// What changes the device needs --write, what may move the valve --move.
     Ask(AskArgs),
-    /// Find every device on a line.
+    /// Find every device on a line: asks one polling address after the other who is there.
     Scan(ScanArgs),
     /// Decode a log, hex text or bare octets; what a file holds is told by its content.
     Decode(DecodeArgs),
@@ -55,13 +66,14 @@ pub enum Command {
 /// `demo`.
 #[derive(Debug, clap::Args)]
 pub struct DemoArgs {
-    /// Directory for the bench file and the log; a new one in the system's temporary directory if not given.
+    /// Directory for bench.toml and demo.log; a new one in the system's temporary directory if not
+    /// given. What is there already is not overwritten.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// How many times faster than the wire, or `wire`.
+    /// How many times faster than the wire, 0.01 to 1000, or `wire`.
     #[arg(long, default_value = "4", value_parser = demo_pace, value_name = "wire|FACTOR")]
     pub pace: Pace,
-    /// The tag that is written: at most 8 capital letters, digits and punctuation.
+    /// The tag that is written to the mock: at most 8 capital letters, digits or punctuation marks.
     #[arg(long, default_value = "FV-3104", value_parser = tag)]
     pub tag: String,
 }
@@ -69,11 +81,13 @@ pub struct DemoArgs {
 /// How a host behaves on a line.
 #[derive(Debug, clap::Args)]
 pub struct HostArgs {
-    /// Which of the two masters to be. The control system is the primary one.
-    #[arg(long, value_enum, default_value_t = MasterArg::Secondary)]
+    /// Which of the two masters to be: the control system is the primary, a hand-held or service
+    /// computer the secondary one.
+    #[arg(long, value_enum, default_value_t = MasterArg::Secondary, value_name = "primary|secondary",
+        hide_possible_values = true)]
     pub master: MasterArg,
-    /// How often an unanswered request is repeated.
-    #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u8).range(0..=10))]
+    /// How often a request is repeated that nobody answers, 0 to 10.
+    #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u8).range(0..=10), value_name = "N")]
     pub retries: u8,
     /// Log everything sent and received to this file.
     #[arg(long, value_name = "FILE")]
@@ -98,16 +112,30 @@ impl From<MasterArg> for Master {
     }
 }
 
-const LINES: &str =
-    "LINE: serial:/dev/ttyUSB0 (1200 8O1), pty: or pty:LINK (a new pseudo-terminal, Unix only);
-      ?pace=8 behind it for a mock that runs 8 times faster than the wire.
-TO:   0 to 63, tag:FV-3104, longtag:\"...\", or ten hex digits of the unique address.";
+const LINES: &str = "LINE:
+  serial:/dev/ttyUSB0   a modem's port, 1200 8O1; or the path that `looprig mock` prints
+  pty: or pty:LINK      a new pseudo-terminal that another program opens (Unix only)
+  ?pace=8 behind either: the line runs 8 times faster than the wire, as a mock of that pace does";
+
+const LINES_AND_TO: &str = "LINE:
+  serial:/dev/ttyUSB0   a modem's port, 1200 8O1; or the path that `looprig mock` prints
+  pty: or pty:LINK      a new pseudo-terminal that another program opens (Unix only)
+  ?pace=8 behind either: the line runs 8 times faster than the wire, as a mock of that pace does
+TO:
+  0 to 63               polling address; 0 if TO is left out
+  tag:FV-3104           tag; small letters count as capitals
+  longtag:\"Filter 4\"    long tag, letter by letter
+  260D001511            unique address, ten hex digits, as `looprig scan` prints it
+Examples:
+  looprig ask serial:/dev/ttyUSB0 3                          measured values of the device at 0
+  looprig ask serial:/dev/ttyUSB0 tag:FV-3104 15             its range
+  looprig ask serial:/dev/ttyUSB0 0 22 long_tag=\"Filter 4\" --write";
 
 /// `listen`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = LINES)]
 pub struct ListenArgs {
-    /// The line.
+    /// The line, such as serial:/dev/ttyUSB0; see below.
     #[arg(value_parser = LineSpec::parse)]
     pub line: LineSpec,
     /// Log to this file; a log that exists is continued.
@@ -116,26 +144,27 @@ pub struct ListenArgs {
     /// Read every device by this revision instead of the one that it says it has.
     #[arg(long, value_parser = revision, value_name = "5|6|7")]
     pub revision: Option<Revision>,
-    /// End after so many seconds.
-    #[arg(long = "for", value_name = "SECONDS", value_parser = seconds)]
+    /// End after so many seconds instead of at Ctrl-C.
+    #[arg(long = "for", allow_negative_numbers = true, value_name = "SECONDS", value_parser = seconds)]
     pub seconds: Option<f64>,
 }
 
 /// `ask`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = LINES, override_usage = "looprig ask [OPTIONS] <LINE> [TO] <COMMAND> [name=value ...]")]
+#[command(after_help = LINES_AND_TO, override_usage = "looprig ask [OPTIONS] LINE [TO] COMMAND [name=value ...]")]
 pub struct AskArgs {
-    /// The line.
+    /// The line, such as serial:/dev/ttyUSB0; see below.
     #[arg(value_parser = LineSpec::parse)]
     pub line: LineSpec,
-    /// TO may be left out for the device at polling address 0; COMMAND is a number; `looprig explain
-    /// COMMAND` shows the names of its values, `data=HEX` gives octets.
-    #[arg(required = true, value_name = "[TO] COMMAND [name=value")]
+    /// Whom to ask, if not the device at polling address 0; the command's number, 0 to 255; the
+    /// values it needs, each as name=value: `looprig explain NUMBER` shows their names. data=HEX gives
+    /// octets as they are.
+    #[arg(required = true, allow_negative_numbers = true, value_name = "[TO] COMMAND [name=value ...]")]
     pub words: Vec<String>,
-    /// The command may change what the device stores.
+    /// Allow a command that changes what the device stores.
     #[arg(long)]
     pub write: bool,
-    /// The command may move the valve.
+    /// Allow a command that may move the valve, or whose effect is not known here.
     #[arg(long = "move")]
     pub moves: bool,
     /// How the host behaves.
@@ -147,17 +176,19 @@ pub struct AskArgs {
 #[derive(Debug, clap::Args)]
 #[command(after_help = LINES)]
 pub struct ScanArgs {
-    /// The line.
+    /// The line, such as serial:/dev/ttyUSB0; see below.
     #[arg(value_parser = LineSpec::parse)]
     pub line: LineSpec,
     /// Polling addresses to look at, the first and the last; revision 5 has 0 to 15, later ones 0 to 63.
     #[arg(long, default_value = "0-15", value_parser = range, value_name = "FIRST-LAST")]
     pub range: (u8, u8),
-    /// Which of the two masters to be. The control system is the primary one.
-    #[arg(long, value_enum, default_value_t = MasterArg::Secondary)]
+    /// Which of the two masters to be: the control system is the primary, a hand-held or service
+    /// computer the secondary one.
+    #[arg(long, value_enum, default_value_t = MasterArg::Secondary, value_name = "primary|secondary",
+        hide_possible_values = true)]
     pub master: MasterArg,
-    /// How often a silent polling address is asked again.
-    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=10))]
+    /// How often a silent polling address is asked again, 0 to 10.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=10), value_name = "N")]
     pub retries: u8,
     /// Log everything sent and received to this file.
     #[arg(long, value_name = "FILE")]
@@ -173,7 +204,7 @@ pub struct DecodeArgs {
     /// Read every device by this revision instead of the one that it says it has.
     #[arg(long, value_parser = revision, value_name = "5|6|7")]
     pub revision: Option<Revision>,
-    /// Only the summary at the end.
+    /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
 }
@@ -186,8 +217,8 @@ pub struct DecodeArgs {
   [[line]]
   at = \"pty:\"
 
-While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path of every
-line, then what happens.")]
+While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path
+of every line, then what happens.")]
 pub struct MockArgs {
     /// The bench file (TOML): devices, lines, events.
     #[arg(value_name = "BENCH.toml", required_unless_present = "schema")]
@@ -213,7 +244,7 @@ pub struct MockArgs {
 pub struct ExplainArgs {
     /// A frame in hex, a command number, or `command N`, `status OCTET`, `code COMMAND CODE`,
     /// `unit SYMBOL|CODE`, `timer [NAME]`.
-    #[arg(required = true, value_name = "WHAT", num_args = 1.., allow_hyphen_values = true)]
+    #[arg(required = true, value_name = "WHAT", num_args = 1..)]
     pub what: Vec<String>,
     /// Read a frame by this revision.
     #[arg(long, value_parser = revision, value_name = "5|6|7")]
@@ -254,16 +285,20 @@ pub enum Colour {
 
 /// Reads a time in seconds.
 fn seconds(text: &str) -> Result<f64, String> {
-    text.parse().ok().filter(|s| (0.0..=1e7).contains(s)).ok_or_else(|| "give a number of seconds".to_owned())
+    let seconds = text.parse().ok().filter(|s| (0.0..=1e7).contains(s));
+    seconds.ok_or_else(|| format!("\"{text}\" is no time: give a number of seconds, at most 10000000"))
 }
 
 /// Reads a pace at which the wire's times still mean something.
 fn demo_pace(text: &str) -> Result<Pace, String> {
-    match Pace::parse(text)? {
-        Pace::Fast => {
+    match Pace::parse(text) {
+        Ok(Pace::Fast) => {
             Err("the demo judges times: give `wire` or how many times faster, such as 4".to_owned())
         }
-        pace => Ok(pace),
+        Ok(pace) => Ok(pace),
+        Err(_) => Err(format!(
+            "\"{text}\" is no pace: give `wire` or how many times faster than the wire (0.01 to 1000)"
+        )),
     }
 }
 
@@ -272,7 +307,7 @@ fn tag(text: &str) -> Result<String, String> {
     let text = text.to_ascii_uppercase();
     match crate::app::types::packed::pack(&text, 6) {
         Ok(_) if !text.trim().is_empty() => Ok(text.trim_end().to_owned()),
-        Ok(_) => Err("the tag is empty".to_owned()),
+        Ok(_) => Err("the tag is empty: give one such as FV-3104".to_owned()),
         Err(e) => Err(e.to_string()),
     }
 }
@@ -282,13 +317,16 @@ fn range(text: &str) -> Result<(u8, u8), String> {
     let (from, to) = text.split_once('-').unwrap_or((text, text));
     match (from.parse(), to.parse()) {
         (Ok(from), Ok(to)) if from <= to && to <= 63 => Ok((from, to)),
-        _ => {
-            Err("give the first and the last polling address, such as 0-15; they go from 0 to 63".to_owned())
-        }
+        _ => Err(format!(
+            "\"{text}\" is no range: give the first and the last polling address, such as 0-15; they go from 0 to 63"
+        )),
     }
 }
 
 /// Reads 5, 6 or 7.
 fn revision(text: &str) -> Result<Revision, String> {
-    text.parse().ok().and_then(Revision::new).ok_or_else(|| "give 5, 6 or 7".to_owned())
+    text.parse()
+        .ok()
+        .and_then(Revision::new)
+        .ok_or_else(|| format!("\"{text}\" is no revision: give 5, 6 or 7"))
 }

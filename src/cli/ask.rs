@@ -2,13 +2,13 @@
 
 use super::args::{AskArgs, HostArgs};
 use super::lines::{end_on_signal, with_log};
-use super::output::{Ended, Failure, Output};
-use crate::app::command::{Effect, spec};
+use super::output::{Ended, Failure, Output, say, tell};
+use crate::app::command::{Effect, Revision, spec};
 use crate::capture::Item;
 use crate::exchange::Exchange;
 use crate::exchange::view::{Line as ViewLine, Tone, write_value};
 use crate::frame::PollingAddress;
-use crate::host::{Device, Host, HostError, To, encode};
+use crate::host::{Device, Host, HostError, To, encode, names};
 use crate::link::MasterConfig;
 use crate::report::table::Table;
 use crate::report::{Format, csv, write_item};
@@ -54,6 +54,7 @@ impl Plan {
 /// Runs it.
 pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
     let plan = Plan::parse(&args.words)?;
+    check_names(&plan)?;
     allow(&plan, args)?;
     let line = args.line.open()?;
     end_on_signal(line.interrupt_handle())?;
@@ -62,14 +63,34 @@ pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
     let asking = || format!("asking command {} of {}", plan.command, plan.to);
     let (_, device) = host.find(&plan.to).map_err(|e| host_failure(asking(), e))?;
     let Some(device) = device else {
-        eprintln!("looprig: {}: nobody answered\n  next: {}", asking(), silence_advice(&plan.to));
+        tell(&Failure::new(asking(), "nobody answered", silence_advice(&plan.to)));
         return Ok(Ended::Failed);
     };
-    let data = encode(plan.command, device.revision, &plan.values).map_err(|e| host_failure(asking(), e))?;
+    let data = encode(plan.command, device.revision, &plan.values)
+        .map_err(|e| values_failure(asking(), &plan, device.revision, &e))?;
     let exchange = host.ask_octets(&device, plan.command, data).map_err(|e| host_failure(asking(), e))?;
     let ended = if exchange.tone() == Tone::Bad { Ended::Failed } else { Ended::Fine };
     show(exchange, &device, out);
     Ok(ended)
+}
+
+/// A name that the command has in no revision is told before anything is opened or sent.
+fn check_names(plan: &Plan) -> Result<(), Failure> {
+    let Some(spec) = spec(plan.command.into()) else { return Ok(()) };
+    let mut has: Vec<String> = Vec::new();
+    for name in [Revision::R7, Revision::R6, Revision::R5].into_iter().flat_map(|r| names(spec, r)) {
+        if !has.contains(&name) {
+            has.push(name);
+        }
+    }
+    let known = |n: &String| n == "data" || has.contains(n);
+    let Some((given, _)) = plan.values.iter().find(|(n, _)| !known(n)) else { return Ok(()) };
+    let next = match has.is_empty() {
+        true => "leave it out, or give octets as data=HEX".to_owned(),
+        false => format!("`looprig explain {}` shows what each may be", plan.command),
+    };
+    let e = HostError::Name { given: given.clone(), has };
+    Err(Failure::new(format!("asking command {} of {}", plan.command, plan.to), e.to_string(), next))
 }
 
 /// What a command does must have been asked for in so many words [HO-05].
@@ -99,9 +120,10 @@ fn allow(plan: &Plan, args: &AskArgs) -> Result<(), Failure> {
         _ => {}
     }
     let values: Vec<String> = plan.values.iter().map(|(n, v)| format!("{n}={v}")).collect();
-    eprintln!("looprig: {} will be sent command {command}, {name}: {}", plan.to, values.join(" "));
+    let with = if values.is_empty() { String::new() } else { format!(", with {}", values.join(" ")) };
+    tell(&format!("command {command}, {name}, goes to {}{with}", plan.to));
     if effect == Effect::Moves {
-        eprintln!("  caution: the valve may move; stay clear of stem, lever and linkage");
+        say("  caution: the valve may move; stay clear of stem, lever and linkage");
     }
     Ok(())
 }
@@ -115,8 +137,42 @@ pub fn master_config(args: &HostArgs) -> MasterConfig {
 pub fn host_failure(doing: String, e: HostError) -> Failure {
     match e {
         HostError::Line(e) => Failure::from(e),
-        other => Failure::new(doing, other.to_string(), ""),
+        // They say themselves what to do next.
+        HostError::Stopped(_) | HostError::NoTurn(_) => Failure::new(doing, e.to_string(), ""),
+        HostError::Interrupted => {
+            Failure::new(doing, "it was interrupted", "what was logged is kept; start it again")
+        }
+        HostError::Closed => Failure::new(
+            doing,
+            e.to_string(),
+            "look whether the modem or the mock is still there, then ask again",
+        ),
+        HostError::Values(_) | HostError::Name { .. } | HostError::TooLong(_) => Failure::new(
+            doing,
+            e.to_string(),
+            "`looprig explain COMMAND` shows the names and kinds of the values",
+        ),
     }
+}
+
+/// Values that make no data, with the names of those that would.
+fn values_failure(doing: String, plan: &Plan, revision: Revision, e: &HostError) -> Failure {
+    let names = spec(plan.command.into()).map(|s| names(s, revision)).unwrap_or_default();
+    let next = match names.as_slice() {
+        _ if matches!(e, HostError::Name { has, .. } if !has.is_empty()) => {
+            format!("`looprig explain {}` shows what each may be", plan.command)
+        }
+        [] => "leave the values out, or give octets as data=HEX".to_owned(),
+        [name] => {
+            format!("its only value is {name}; `looprig explain {}` shows what it may be", plan.command)
+        }
+        names => format!(
+            "its values are {}; `looprig explain {}` shows what each may be",
+            names.join(", "),
+            plan.command
+        ),
+    };
+    Failure::new(doing, e.to_string(), next)
 }
 
 /// What to look at when nobody answers. Common practice, no source.

@@ -1,10 +1,11 @@
 //! `looprig decode`: captured octets to lines.
 
 use super::args::DecodeArgs;
-use super::output::{Ended, Failure, Output};
-use crate::capture::{Annotator, Captured, ContentKind, Reader};
+use super::output::{Ended, Failure, Output, tell};
+use crate::capture::{Annotator, Captured, ContentKind, Fault, LOG_VERSION, Reader, io_words};
 use crate::frame::ReceiverConfig;
 use crate::report::summary::Summary;
+use crate::report::text::{plural, write_wrapped};
 use crate::report::{Format, csv, write_item};
 use crate::time::Pace;
 use crate::transaction::PairerConfig;
@@ -17,7 +18,8 @@ use std::path::Path;
 pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
     let mut summary = Summary::default();
     let mut ended = Ended::Fine;
-    if out.options.format == Format::Csv && !args.summary {
+    let format = out.options.format;
+    if format == Format::Csv && !args.summary {
         out.text().push_str(csv::HEADER);
     }
     for path in &args.files {
@@ -26,14 +28,19 @@ pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
             Ok(()) => {}
             Err(f) if f.is_closed_pipe() || args.files.len() == 1 => return Err(f),
             Err(f) => {
-                eprintln!("looprig: {f}");
+                tell(&f);
                 ended = Ended::CouldNot;
             }
         }
     }
-    if out.options.format == Format::Text && (args.summary || !out.quiet) {
-        let text = summary.text();
-        let _ = write!(out.text(), "\n{text}");
+    match format {
+        _ if args.summary && format != Format::Text => summary.table().write(format, out.text()),
+        Format::Text if args.summary => out.text().push_str(&summary.text()),
+        Format::Text if !out.quiet => {
+            let text = summary.text();
+            let _ = write!(out.text(), "\n{text}");
+        }
+        _ => {}
     }
     Ok(ended)
 }
@@ -44,7 +51,7 @@ fn open(path: &Path) -> Result<Box<dyn BufRead>, Failure> {
     }
     let doing = || format!("opening {}", path.display());
     let file = File::open(path).map_err(|e| {
-        Failure::new(doing(), e.to_string(), "check the name, or give - to read standard input")
+        Failure::new(doing(), io_words(&e), "check the name, or give - to read standard input")
     })?;
     if file.metadata().is_ok_and(|m| m.is_dir()) {
         return Err(Failure::new(doing(), "it is a directory", "name a file in it"));
@@ -60,7 +67,10 @@ fn one_file(
     summary: &mut Summary,
 ) -> Result<(), Failure> {
     let name = if path == Path::new("-") { "standard input".into() } else { path.display().to_string() };
-    let reading = |e: io::Error| Failure::new(format!("reading {name}"), e.to_string(), "");
+    let reading = |e: io::Error| {
+        let next = "see whether the disk or the connection that it comes from still works";
+        Failure::new(format!("reading {name}"), io_words(&e), next)
+    };
     let mut reader = Reader::new(input).map_err(reading)?;
     match reader.kind() {
         ContentKind::PacketCapture => {
@@ -81,7 +91,7 @@ fn one_file(
     }
     let mut annotator = Annotator::new(ReceiverConfig::UNTIMED, PairerConfig::UNTIMED, args.revision);
     out.options.times = reader.kind() == ContentKind::Log;
-    let (mut octets_read, mut problems) = (0usize, 0usize);
+    let (mut octets_read, mut problems, mut newer) = (0usize, 0usize, None);
     while let Some(captured) = reader.next().map_err(reading)? {
         match captured {
             Captured::Start(h) => {
@@ -97,13 +107,13 @@ fn one_file(
                         Pace::Wire => String::new(),
                         p => format!(", pace {p}"),
                     };
-                    let _ = writeln!(
-                        out.text(),
+                    let told = format!(
                         "Captured on {}{pace}, time 0 is {}, stamps +/-{} ms.",
                         h.line,
                         h.start_utc,
                         h.stamp_error().as_secs_f64() * 1e3
                     );
+                    write_wrapped(&told, 2, out.text());
                 }
             }
             Captured::Octets(octets) => {
@@ -117,8 +127,11 @@ fn one_file(
             Captured::Problem(p) => {
                 problems += 1;
                 summary.problem();
+                if let Fault::Newer { version } = p.fault {
+                    newer = Some(version);
+                }
                 if problems <= 20 {
-                    eprintln!("looprig: reading {name}: {p}");
+                    tell(&format!("reading {name}: {p}"));
                 }
             }
         }
@@ -127,17 +140,29 @@ fn one_file(
     annotator.finish();
     pass_on(&mut annotator, args, out, summary)?;
     if problems > 20 {
-        eprintln!("looprig: reading {name}: {} more lines were skipped", problems - 20);
+        let more = plural(problems - 20, "more line");
+        tell(&format!("reading {name}: skipped {more} that could not be read"));
     }
-    if octets_read == 0 {
-        let wrong = if problems > 0 { "nothing in it could be read" } else { "it holds no octets" };
+    let doing = format!("reading {name}");
+    if let Some(version) = newer {
         return Err(Failure::new(
-            format!("reading {name}"),
-            wrong,
-            "give a looprig log, octets as hex text such as `02 80 00 00 82`, or bare octets",
+            doing,
+            format!("it holds a log of format {version}, and this version reads formats up to {LOG_VERSION}"),
+            "decode it with the looprig that wrote it, or a newer one",
         ));
     }
-    Ok(())
+    let (wrong, next) = match (octets_read, problems, reader.kind()) {
+        (1.., ..) => return Ok(()),
+        (0, 0, ContentKind::Log) => (
+            "nothing was heard while this log was written: it holds no octets",
+            "check how the modem is connected, and log again while a host asks",
+        ),
+        (0, problems, _) => (
+            if problems > 0 { "nothing in it could be read" } else { "it holds no octets" },
+            "give a looprig log, octets as hex text such as `02 80 00 00 82`, or bare octets",
+        ),
+    };
+    Err(Failure::new(doing, wrong, next))
 }
 
 fn pass_on(

@@ -7,11 +7,11 @@
 use super::args::DemoArgs;
 use super::ask::host_failure;
 use super::lines::{end_on_signal, open_log, utc_now};
-use super::output::{Ended, Failure, Output};
+use super::output::{Ended, Failure, Output, tell};
 use super::scan;
 use crate::app::command::{Effect, Revision, spec};
 use crate::bench::{Bench, Notice, check};
-use crate::capture::{Annotator, Item, Reader, Recorder};
+use crate::capture::{Annotator, Item, Reader, Recorder, io_words};
 use crate::exchange::Exchange;
 use crate::frame::{Address, Frame, PollingAddress, RawFrame, ReceiverConfig, Target};
 use crate::host::{Device, Host, HostError, encode};
@@ -19,7 +19,8 @@ use crate::line::io::{InterruptHandle, PortLine};
 use crate::line::{Event, Line};
 use crate::link::MasterConfig;
 use crate::report::summary::Summary;
-use crate::report::{Format, write_item};
+use crate::report::text::plural;
+use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
 use core::fmt::Write;
@@ -72,20 +73,25 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
             named => format!("pace = \"{named}\""),
         },
     );
+    let log = dir.join("demo.log");
+    for file in [&log, &bench_file] {
+        if file.symlink_metadata().is_ok() {
+            return Err(Failure::new(
+                format!("starting {}", file.display()),
+                "it exists already, and nothing is overwritten",
+                "move it away, or name another directory with --out",
+            ));
+        }
+    }
     std::fs::write(&bench_file, &text).map_err(|e| {
         Failure::new(
             format!("writing {}", bench_file.display()),
-            e.to_string(),
+            io_words(&e),
             "name another directory with --out",
         )
     })?;
-    let log = dir.join("demo.log");
-    if log.exists() {
-        return Err(Failure::new(
-            format!("starting the log {}", log.display()),
-            "it exists already, and nothing captured is overwritten",
-            "move it away, or name another directory with --out",
-        ));
+    if out.options.format == Format::Csv {
+        out.text().push_str(csv::HEADER);
     }
     let mut stage = Stage { out, failed: 0, steps: 0 };
     stage.say(&format!(
@@ -126,12 +132,18 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
 fn out_dir(args: &DemoArgs) -> Result<PathBuf, Failure> {
     let dir = match &args.out {
         Some(dir) => dir.clone(),
-        None => std::env::temp_dir().join(format!("looprig-demo-{}", std::process::id())),
+        None => {
+            // A process's number comes back one day; what was left under it then is not touched.
+            let name = format!("looprig-demo-{}", std::process::id());
+            let names = core::iter::once(name.clone()).chain((2..).map(|n| format!("{name}-{n}")));
+            let mut free = names.map(|n| std::env::temp_dir().join(n)).skip_while(|d| d.exists());
+            free.next().unwrap_or_else(std::env::temp_dir)
+        }
     };
     std::fs::create_dir_all(&dir).map_err(|e| {
         Failure::new(
             format!("making the directory {}", dir.display()),
-            e.to_string(),
+            io_words(&e),
             "name another with --out",
         )
     })?;
@@ -166,6 +178,8 @@ impl Stage<'_> {
         self.failed += usize::from(!fine);
         if self.out.options.format == Format::Text {
             let _ = writeln!(self.out.text(), "  [{}] {what}", if fine { "ok" } else { "NOT AS EXPECTED" });
+        } else if !fine {
+            tell(&format!("the demo's step {} is not as expected: {what}", self.steps));
         }
         self.out.flush()
     }
@@ -217,25 +231,31 @@ fn play(stage: &mut Stage<'_>, host: &mut Host<PortLine>, args: &DemoArgs) -> Re
 
     stage
         .say("\n6. The valve follows: set point from the loop current, travel by the device's own sensor.")?;
-    let mut last = String::new();
-    for _ in 0..40 {
+    let (mut last, mut arrived) = (String::new(), false);
+    // The valve and the event keep their own time, whatever the pace of the wire.
+    let until = host.line_mut().now() + Duration::from_secs(20);
+    while !arrived && host.line_mut().now() < until {
+        pause(host.line_mut(), Duration::from_millis(100))?;
         let exchange = host.ask(&device, 3, &[]).map_err(failure)?;
         last = exchange.value("sv").map_or(String::new(), |v| v.text());
-        let arrived = last
+        arrived = last
             .split(' ')
             .next()
             .and_then(|t| t.parse::<f64>().ok())
             .is_some_and(|t| (t - 75.0).abs() < 0.5);
         if arrived {
             stage.show(&exchange)?;
-            break;
         }
     }
-    stage.step(&format!("at 16 mA the travel came to {last}"), last.starts_with("7"))?;
+    // (16 - 4) / 16 of the travel.
+    stage.step(&format!("at 16 mA, which ask for 75 %, the travel came to {last}"), arrived)?;
     let q = *host.quality();
     stage.say(&format!(
-        "Link: {} requests, {} answered, {} retries, {} damaged answers.",
-        q.requests, q.answered, q.retries, q.damaged
+        "Link: {}, {} answered, {}, {}.",
+        plural(q.requests as usize, "request"),
+        q.answered,
+        plural(q.retries as usize, "retry"),
+        plural(q.damaged as usize, "damaged answer")
     ))
 }
 
@@ -280,8 +300,8 @@ fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<String, Fa
     let last = raw.octets.len() - 1;
     let line = host.line_mut();
     // The host is at rest; the wires must be, too, before somebody else speaks in its place.
-    let quiet = line.now() + line.pace().scale(Duration::from_millis(100));
-    while !matches!(line.wait(Some(quiet))?, Event::TimeOut) {}
+    let quiet = line.pace().scale(Duration::from_millis(100));
+    pause(line, quiet)?;
     line.send(&raw.flip(last, 0x10).values())?;
     let until = line.now() + Duration::from_secs(1);
     let mut annotator = Annotator::new(
@@ -305,6 +325,21 @@ fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<String, Fa
                 e.write_response(&mut text);
                 return Ok(text);
             }
+        }
+    }
+}
+
+/// Waits while nobody is to speak.
+fn pause(line: &mut dyn Line, time: Duration) -> Result<(), Failure> {
+    let until = line.now() + time;
+    loop {
+        match line.wait(Some(until))? {
+            Event::TimeOut => return Ok(()),
+            Event::Interrupted => {
+                return Err(host_failure("running the demo".into(), HostError::Interrupted));
+            }
+            Event::Closed => return Err(host_failure("running the demo".into(), HostError::Closed)),
+            Event::Octets(_) | Event::Sent { .. } => {}
         }
     }
 }
@@ -380,7 +415,9 @@ impl Listener {
 
 /// Reads the log like anybody's, and sums it up.
 fn decode(stage: &mut Stage<'_>, log: &Path, args: &DemoArgs) -> Result<(), Failure> {
-    let reading = |e: std::io::Error| Failure::new(format!("reading {}", log.display()), e.to_string(), "");
+    let reading = |e: std::io::Error| {
+        Failure::new(format!("reading {}", log.display()), io_words(&e), "see whether the disk is full")
+    };
     let file = std::fs::File::open(log).map_err(reading)?;
     let mut reader = Reader::new(std::io::BufReader::new(file)).map_err(reading)?;
     let error = Duration::from_millis(5);

@@ -10,8 +10,8 @@ use crate::exchange::view::{Line, write_value};
 use crate::exchange::{Interpreter, read_alone};
 use crate::frame::{Delimiter, Frame, Good, Master, Octet, Target};
 use crate::link::Timers;
-use crate::report::Format;
 use crate::report::table::Table;
+use crate::report::text::plural;
 use crate::time::{Instant, Pace};
 use core::fmt::Write;
 
@@ -34,12 +34,7 @@ pub fn run(args: &ExplainArgs, out: &mut Output) -> Result<Ended, Failure> {
         _ => explain_frame(&words.join(" "), args)?,
     };
     let format = out.options.format;
-    for (i, table) in tables.iter().enumerate() {
-        if i > 0 && format == Format::Text {
-            out.text().push('\n');
-        }
-        table.write(format, out.text());
-    }
+    Table::write_all(&tables, format, out.text());
     Ok(Ended::Fine)
 }
 
@@ -68,7 +63,10 @@ fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> 
     let body: bytes::Bytes = octets[preambles..].to_vec().into();
     if body.len() < 5 {
         return Err(failure(
-            format!("{} octets after the preamble are no whole frame, which has five at least", body.len()),
+            format!(
+                "{} without the preamble make no frame: the shortest has five",
+                plural(body.len(), "octet")
+            ),
             usage,
         ));
     }
@@ -79,7 +77,12 @@ fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> 
     let mut t = Table::new("", &["octet", "hex", "field", "meaning"]);
     t.title = format!("{} of command {}", frame.frame_type().name(), frame.command());
     if preambles > 0 {
-        t.row(["".into(), "FF".to_owned(), "preamble".into(), format!("{preambles} octets [FR-02]")]);
+        t.row([
+            "".into(),
+            "FF".to_owned(),
+            "preamble".into(),
+            format!("{} [FR-02]", plural(preambles, "octet")),
+        ]);
     }
     let d = frame.delimiter();
     t.row(["0".into(), hex(&body[..1]), "delimiter".into(), delimiter_text(d)]);
@@ -118,7 +121,7 @@ fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> 
         (at + 1).to_string(),
         hex(&[frame.byte_count()]),
         "byte count".into(),
-        format!("{} octets up to the check byte [FR-08]", frame.byte_count()),
+        format!("{} up to the check byte [FR-08]", plural(frame.byte_count().into(), "octet")),
     ]);
     at += 2;
     if let Some([first, second]) = frame.status() {
@@ -126,7 +129,10 @@ fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> 
         exchange.write_response(&mut response);
         t.row([at.to_string(), hex(&[first]), "first status octet".into(), response]);
         let mut bits = String::new();
-        command::write_bits(&status::FIELD_DEVICE_STATUS, second, &mut bits);
+        match second {
+            0 => bits.push_str("nothing to report"),
+            _ => command::write_bits(&status::FIELD_DEVICE_STATUS, second, &mut bits),
+        }
         t.row([(at + 1).to_string(), hex(&[second]), "device status".into(), bits]);
     }
     for line in exchange.lines() {
@@ -173,7 +179,7 @@ fn delimiter_text(d: Delimiter) -> String {
     };
     let mut text = format!("{who}; {} address", if d.long { "unique" } else { "polling" });
     if d.expansion > 0 {
-        let _ = write!(text, "; {} expansion octets", d.expansion);
+        let _ = write!(text, "; {}", plural(d.expansion.into(), "expansion octet"));
     }
     if d.physical > 0 {
         let _ = write!(text, "; physical layer {}", d.physical);
@@ -366,7 +372,7 @@ fn explain_status(octet: u8) -> Vec<Table> {
         second.row([format!("{mask:02X}"), status::FIELD_DEVICE_STATUS.set_names(mask).collect::<String>()]);
     }
     if octet == 0 {
-        second.row(["-", "nothing to report"]);
+        second.row(["none", "nothing to report"]);
     }
     vec![first, second]
 }

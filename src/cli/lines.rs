@@ -1,6 +1,6 @@
 //! LINE strings of the command line, and opening what they name.
 
-use super::output::Failure;
+use super::output::{Failure, tell};
 use crate::capture::{Direction as LogDirection, Header, LogWriter, Recorder};
 use crate::frame::ReceiverConfig;
 use crate::line::io::{InterruptHandle, PortLine};
@@ -34,18 +34,18 @@ impl LineSpec {
                 Some(("pace", value)) => pace = Pace::parse(value)?,
                 _ => {
                     return Err(format!(
-                        "\"{option}\" is no option of a line: the one there is is pace=wire|fast|FACTOR"
+                        "\"{option}\" is no option of a line: the only one is pace=wire|fast|FACTOR"
                     ));
                 }
             }
         }
         let Some((scheme, rest)) = address.split_once(':') else {
-            let hint = if address.starts_with('/') {
-                format!(": did you mean serial:{address}?")
+            let port = address.starts_with('/') || address.to_ascii_uppercase().starts_with("COM");
+            return Err(if port {
+                format!("\"{text}\" does not say what kind of line it is: did you mean serial:{text}?")
             } else {
-                String::new()
-            };
-            return Err(format!("\"{text}\" names no line{hint} Lines are serial:PATH and pty: or pty:LINK"));
+                format!("\"{text}\" names no line: there are serial:PATH and pty: or pty:LINK")
+            });
         };
         let kind = match (scheme, rest) {
             ("serial", "") => return Err("serial: needs the port's path, such as serial:/dev/ttyUSB0".into()),
@@ -54,7 +54,7 @@ impl LineSpec {
             ("pty", link) => Kind::Pty(Some(link.into())),
             ("tcp" | "tcp-listen" | "hart-ip" | "hart-ip+tcp" | "mock" | "log", _) => {
                 return Err(format!(
-                    "lines of the kind {scheme}: are not in this version; serial: and pty: are"
+                    "lines of the kind {scheme}: are not in this version: there are serial:PATH and pty: or pty:LINK"
                 ));
             }
             _ => {
@@ -137,7 +137,7 @@ impl LogOfBoth {
                 let Some(writer) = &mut self.writer else { return };
                 if let Err(e) = writer.write(&record) {
                     // The conversation goes on; what was logged so far is safe.
-                    eprintln!("looprig: {e}\n  the log ends here");
+                    tell(&format!("{e}\n  the log ends here"));
                     self.writer = None;
                 }
             }

@@ -2,7 +2,7 @@
 
 use super::args::ListenArgs;
 use super::lines::{end_on_signal, open_log};
-use super::output::{Ended, Failure, Output};
+use super::output::{Ended, Failure, Output, say};
 use crate::capture::{Annotator, LogWriter, Recorder};
 use crate::frame::ReceiverConfig;
 use crate::line::{Event, Line};
@@ -19,7 +19,7 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     end_on_signal(line.interrupt_handle())?;
     let log = args.log.as_deref().map(|path| open_log(path, &line)).transpose()?;
     if !out.quiet {
-        eprintln!("Listening on {}; Ctrl-C ends it.", line.describe());
+        say(&format!("Listening on {}; Ctrl-C ends it.", line.describe()));
     }
     let until = args.seconds.map(|s| line.now() + Duration::from_secs_f64(s));
     let mut listener = Listener::new(&line, log, args, out)?;

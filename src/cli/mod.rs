@@ -15,8 +15,10 @@ mod scan;
 pub use args::Args;
 pub use output::{Ended, Failure};
 
-use clap::Parser;
-use output::Output;
+use clap::error::{ContextKind, ContextValue, ErrorKind};
+use clap::{CommandFactory, Parser};
+use output::{Output, tell};
+use std::error::Error;
 use std::process::ExitCode;
 
 /// Parses the arguments, runs the command, prints what went wrong. Exit code 0: fine; 1: a check
@@ -25,10 +27,15 @@ pub fn run() -> ExitCode {
     let args = match Args::try_parse() {
         Ok(args) => args,
         Err(e) => {
-            // Help and version go to standard output and are no failure.
-            let code = if e.use_stderr() { 2 } else { 0 };
-            let _ = e.print();
-            return ExitCode::from(code);
+            // Help and version go to standard output and are no failure; help that nobody asked for
+            // is what an empty command line gets.
+            if !e.use_stderr() || e.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+                let code = if e.use_stderr() { 2 } else { 0 };
+                let _ = e.print();
+                return ExitCode::from(code);
+            }
+            tell(&misused(&e));
+            return ExitCode::from(2);
         }
     };
     let mut output = Output::new(&args);
@@ -53,9 +60,37 @@ pub fn run() -> ExitCode {
         Ok(ended) => ExitCode::from(ended.code()),
         Err(failure) => {
             if !failure.is_closed_pipe() {
-                eprintln!("looprig: {failure}");
+                tell(&failure);
             }
             ExitCode::from(failure.code())
         }
     }
+}
+
+/// Arguments that make no command, told like every other failure.
+fn misused(e: &clap::Error) -> Failure {
+    let command = Args::command();
+    let named = std::env::args().skip(1).find(|a| command.get_subcommands().any(|c| c.get_name() == a));
+    let help = match &named {
+        Some(name) => format!("`looprig {name} --help`"),
+        None => "`looprig --help`".to_owned(),
+    };
+    let next = format!("{help} shows what can be given");
+    if e.kind() == ErrorKind::ValueValidation
+        && let Some(ContextValue::String(argument)) = e.get(ContextKind::InvalidArg)
+        && let Some(source) = e.source()
+    {
+        // `--range <FIRST-LAST>`, `<LINE>`.
+        let name = argument.split(' ').next().unwrap_or(argument).trim_matches(['<', '>']);
+        return Failure::new(format!("reading {name}"), source.to_string(), next);
+    }
+    let text = e.to_string();
+    let text = text.strip_prefix("error: ").unwrap_or(&text);
+    // The rest is the usage and where the help is.
+    let wrong = text.split("\n\nUsage:").next().unwrap_or(text);
+    let wrong = wrong.split("\n\nFor more information").next().unwrap_or(wrong);
+    // Nobody who mistypes an option means it as a file's name.
+    let parts = wrong.split("\n\n").filter(|part| !part.contains("as a value, use"));
+    let words: Vec<String> = parts.map(|p| p.split_whitespace().collect::<Vec<_>>().join(" ")).collect();
+    Failure::new("reading the arguments", words.join("; "), next)
 }

@@ -1,6 +1,7 @@
 //! Standard output, and how a command ends.
 
 use super::args::{Args, Colour};
+use crate::capture::io_words;
 use crate::report::Options;
 use core::fmt;
 use std::io::{self, IsTerminal, Write};
@@ -79,6 +80,16 @@ impl From<crate::line::Error> for Failure {
     }
 }
 
+/// Tells people something on standard error. Where nobody can read that, it is not worth dying for.
+pub fn tell(what: &dyn fmt::Display) {
+    say(&format!("looprig: {what}"));
+}
+
+/// Like [`tell`], without our name in front.
+pub fn say(text: &str) {
+    let _ = writeln!(io::stderr().lock(), "{text}");
+}
+
 /// Collects text and writes it out in large pieces, or at once where somebody is watching.
 #[derive(Debug)]
 pub struct Output {
@@ -129,8 +140,8 @@ impl Output {
         self.text.clear();
         result.map_err(|e| Failure {
             doing: "writing to standard output".into(),
-            wrong: e.to_string(),
-            next: String::new(),
+            wrong: io_words(&e),
+            next: "make room, or send the output elsewhere".into(),
             closed_pipe: e.kind() == io::ErrorKind::BrokenPipe,
         })
     }

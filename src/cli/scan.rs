@@ -3,7 +3,7 @@
 use super::args::ScanArgs;
 use super::ask::host_failure;
 use super::lines::{end_on_signal, with_log};
-use super::output::{Ended, Failure, Output};
+use super::output::{Ended, Failure, Output, tell};
 use crate::app::command::Revision;
 use crate::exchange::Exchange;
 use crate::frame::PollingAddress;
@@ -12,6 +12,7 @@ use crate::line::Line;
 use crate::link::MasterConfig;
 use crate::report::Format;
 use crate::report::table::Table;
+use crate::report::text::plural;
 use crate::transaction::Outcome;
 use core::fmt::Write;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -40,29 +41,38 @@ pub fn run(args: &ScanArgs, out: &mut Output) -> Result<Ended, Failure> {
         table.write(format, out.text());
     }
     for address in &garbled {
-        eprintln!(
-            "looprig: something answered at polling address {address}, but damaged every time\n  next: two devices with one polling address answer at once: connect them one by one; else look for noise"
-        );
+        tell(&Failure::new(
+            format!("scanning polling address {address}"),
+            "something answered, but damaged every time",
+            "two devices with one polling address answer at once: connect them one by one; else look for noise",
+        ));
     }
     ended.map_err(|e| host_failure("scanning".into(), e))?;
     if found == 0 {
         let (from, to) = args.range;
-        eprintln!(
-            "looprig: scanning polling addresses {from} to {to}: nobody answered\n  next: check loop power, 250 ohm or so in the loop and the modem's clips; devices of revision 6 and 7 may also be at 16 to 63: --range 0-63"
-        );
+        let elsewhere = match (from, to) {
+            (0, 63) => "",
+            (0, 15) => "; devices of revision 6 and 7 may also be at 16 to 63: --range 0-63",
+            _ => "; a device may be at any other address: --range 0-63",
+        };
+        tell(&Failure::new(
+            format!("scanning polling addresses {from} to {to}"),
+            "nobody answered",
+            format!("check loop power, 250 ohm or so in the loop and the modem's clips{elsewhere}"),
+        ));
         return Ok(Ended::Failed);
     }
     if out.options.format == Format::Text && !out.quiet {
         let q = *host.quality();
         let _ = writeln!(
             out.text(),
-            "{} at polling addresses {} to {}; {} requests, {} retries, {} damaged answers.",
-            crate::report::text::plural(found, "device"),
+            "{} at polling addresses {} to {}; {}, {}, {}.",
+            plural(found, "device"),
             args.range.0,
             args.range.1,
-            q.requests,
-            q.retries,
-            q.damaged
+            plural(q.requests as usize, "request"),
+            plural(q.retries as usize, "retry"),
+            plural(q.damaged as usize, "damaged answer")
         );
     }
     Ok(Ended::Fine)

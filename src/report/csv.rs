@@ -1,5 +1,6 @@
 //! One value a line, with who, when and what repeated: made for spreadsheets.
 
+use super::text::plural;
 use crate::capture::{Item, between};
 use crate::exchange::Exchange;
 use crate::exchange::view::{Line, write_value};
@@ -8,7 +9,8 @@ use core::fmt::Write;
 /// The names of the columns, as the first line.
 pub const HEADER: &str = "time_s,kind,who,command,name,result,response_time_ms,slot,field,value,unit\n";
 
-/// Appends the lines of an item: one for each value, at least one.
+/// Appends the lines of an item: one for each value, at least one. Data without known meaning are one
+/// value called `data`, in hex.
 pub fn write_item(item: &Item, out: &mut String) {
     match item {
         Item::Exchange(e) => write_exchange(e, out),
@@ -20,7 +22,7 @@ pub fn write_item(item: &Item, out: &mut String) {
         }
         Item::Noise(n) => {
             let at = n.octets.first().map_or(0.0, |o| o.at.as_secs_f64());
-            let _ = writeln!(out, "{at:.6},noise,,,,{} octets,,,,,", n.octets.len());
+            let _ = writeln!(out, "{at:.6},noise,,,,{},,,,,", plural(n.octets.len(), "octet"));
         }
     }
 }
@@ -70,6 +72,15 @@ fn write_exchange(e: &Exchange, out: &mut String) {
             out.push(',');
             write_text(&unit, out);
             out.push('\n');
+        }
+        let surplus = f.surplus();
+        if !surplus.is_empty() {
+            any = true;
+            let _ = write!(out, "{front},,data,");
+            surplus.iter().for_each(|o| {
+                let _ = write!(out, "{o:02X}");
+            });
+            out.push_str(",\n");
         }
         if !any {
             let _ = writeln!(out, "{front},,,,");

@@ -1,6 +1,7 @@
 //! What a capture amounts to, for the one who stands at the valve.
 
-use super::text::plural;
+use super::table::Table;
+use super::text::{plural, write_wrapped};
 use crate::capture::{Item, between};
 use crate::exchange::Exchange;
 use crate::exchange::view::{DeviceName, Tone, write_device_status};
@@ -111,8 +112,75 @@ impl Summary {
         d.status = e.device_status().unwrap_or(0);
     }
 
-    /// The summary in words.
+    /// The summary in words, no line longer than [`super::text::WIDTH`].
     pub fn text(&self) -> String {
+        let mut out = String::new();
+        for line in self.sentences().lines() {
+            write_wrapped(line, 2, &mut out);
+        }
+        out
+    }
+
+    /// The summary as numbers: what is counted, of which device, command or damage, how many.
+    pub fn table(&self) -> Table {
+        let mut t = Table::new("", &["count", "of", "value"]);
+        let counts = [
+            ("frames_good", self.good_frames),
+            ("frames_damaged", self.damaged_frames),
+            ("octets_noise", self.noise_octets),
+            ("requests", self.requests),
+            ("requests_primary", self.primary),
+            ("requests_secondary", self.secondary),
+            ("retries", self.retries),
+            ("answered", self.answered),
+            ("unanswered", self.silent),
+            ("answered_damaged", self.garbled),
+            ("unfinished", self.open()),
+            ("answers_unasked", self.unasked),
+            ("lines_unread", self.problems),
+        ];
+        for (name, n) in counts {
+            t.row([name.to_owned(), String::new(), n.to_string()]);
+        }
+        if let Some(d) = self.slowest {
+            t.row([
+                "slowest_answer_ms".to_owned(),
+                String::new(),
+                format!("{:.3}", d.as_nanos() as f64 / 1e6),
+            ]);
+        }
+        for (name, d) in &self.devices {
+            let of = name.to_string();
+            let mut status = String::new();
+            write_device_status(d.status, &mut status);
+            let rows = [
+                ("device_answers", Some(d.answers.to_string())),
+                ("device_bursts", (d.bursts > 0).then(|| d.bursts.to_string())),
+                ("device_revision", d.revision.map(|r| r.to_string())),
+                ("device_tag", d.tag.clone().filter(|t| !t.is_empty())),
+                ("device_long_tag", d.long_tag.clone().filter(|t| !t.is_empty())),
+                ("device_reports", Some(status).filter(|s| !s.is_empty())),
+            ];
+            for (name, value) in rows {
+                if let Some(value) = value {
+                    t.row([name.to_owned(), of.clone(), value]);
+                }
+            }
+        }
+        for (name, map) in [("not_plainly_done", &self.refusals), ("damaged", &self.damages)] {
+            for (what, n) in map {
+                t.row([name.to_owned(), what.clone(), n.to_string()]);
+            }
+        }
+        t
+    }
+
+    /// Requests after which the capture ended before anything could answer.
+    fn open(&self) -> usize {
+        self.requests - self.answered - self.silent - self.garbled
+    }
+
+    fn sentences(&self) -> String {
         let mut out = String::new();
         let _ = writeln!(
             out,
@@ -121,17 +189,21 @@ impl Summary {
             self.damaged_frames,
             plural(self.noise_octets, "octet")
         );
-        let _ = writeln!(
+        let _ = write!(
             out,
-            "Requests: {} ({} by the primary, {} by the secondary master, {} among them); {} answered, {} without answer, {} with a damaged answer.",
+            "Requests: {} ({} by the primary, {} by the secondary master, {} among them); {} answered, {} without answer, {} with a damaged answer",
             self.requests,
             self.primary,
             self.secondary,
-            plural(self.retries, "retry").replace("retrys", "retries"),
+            plural(self.retries, "retry"),
             self.answered,
             self.silent,
             self.garbled
         );
+        let _ = match self.open() {
+            0 => writeln!(out, "."),
+            n => writeln!(out, ", {n} at the capture's end."),
+        };
         if self.unasked > 0 {
             let _ = writeln!(out, "Answers to which no request was heard: {}.", self.unasked);
         }

@@ -1,8 +1,12 @@
 //! A small table with a title, in every format.
 
 use super::Format;
+use super::text::{WIDTH, write_wrapped};
 use crate::exchange::json::write_string;
 use core::fmt::Write;
+
+/// A last column with less room than this is no column.
+const NARROW: usize = 24;
 
 /// Rows under named columns.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -28,6 +32,37 @@ impl Table {
         self.rows.push(cells);
     }
 
+    /// Appends several tables: as text one under the other; as JSON and CSV as one table with a column
+    /// `about` for the titles and every other column that one of them has.
+    pub fn write_all(tables: &[Table], format: Format, out: &mut String) {
+        if format == Format::Text {
+            for (i, table) in tables.iter().enumerate() {
+                if i > 0 {
+                    out.push('\n');
+                }
+                table.write_text(out);
+            }
+            return;
+        }
+        let mut all = Table::new("", &["about"]);
+        for column in tables.iter().flat_map(|t| &t.columns) {
+            if !all.columns.contains(column) {
+                all.columns.push(column);
+            }
+        }
+        for table in tables {
+            for row in &table.rows {
+                let cell = |column: &&'static str| {
+                    let at = table.columns.iter().position(|c| c == column);
+                    at.map_or(String::new(), |i| row[i].clone())
+                };
+                let cells: Vec<String> = all.columns[1..].iter().map(cell).collect();
+                all.row([table.title.clone()].into_iter().chain(cells));
+            }
+        }
+        all.write(format, out);
+    }
+
     /// Appends the table: text with aligned columns, one JSON object a row, or CSV.
     pub fn write(&self, format: Format, out: &mut String) {
         match format {
@@ -50,24 +85,39 @@ impl Table {
 
     fn write_text(&self, out: &mut String) {
         if !self.title.is_empty() {
-            let _ = writeln!(out, "{}", self.title);
+            write_wrapped(&self.title, 4, out);
         }
-        let width = |i: usize| {
-            let cells = self.rows.iter().map(|r| r[i].chars().count());
-            cells.chain([self.columns[i].len()]).max().unwrap_or(0)
-        };
-        let widths: Vec<usize> = (0..self.columns.len()).map(width).collect();
-        let mut line = |cells: &mut dyn Iterator<Item = String>| {
-            let from = out.len();
-            for (cell, width) in cells.zip(&widths) {
-                let _ = write!(out, "  {cell:<width$}");
+        let Some(last) = self.columns.len().checked_sub(1) else { return };
+        let cells = |i: usize| self.rows.iter().map(move |r| r[i].chars().count()).max().unwrap_or(0);
+        let plain: Vec<usize> = (0..=last).map(|i| cells(i).max(self.columns[i].len())).collect();
+        // Where the lines would be too long, names of several words stand one word above the other.
+        let stacked = plain.iter().map(|w| w + 2).sum::<usize>() > WIDTH;
+        let words = |i: usize| self.columns[i].split('_').map(str::len).max().unwrap_or(0);
+        let widths: Vec<usize> =
+            if stacked { (0..=last).map(|i| cells(i).max(words(i))).collect() } else { plain };
+        let indent = 2 + widths[..last].iter().map(|w| w + 2).sum::<usize>();
+        let line = |cells: &[&str], out: &mut String| {
+            let mut line = String::new();
+            for (cell, width) in cells.iter().zip(&widths) {
+                let _ = write!(line, "  {cell:<width$}");
             }
-            out.truncate(from + out[from..].trim_end().len());
-            out.push('\n');
+            // Too narrow a last column is no column: its text begins under the others.
+            let indent = if indent + NARROW > WIDTH { 6 } else { indent };
+            write_wrapped(&line, indent, out);
         };
-        line(&mut self.columns.iter().map(|c| c.replace('_', " ")));
+        if stacked {
+            let names: Vec<Vec<&str>> = self.columns.iter().map(|c| c.split('_').collect()).collect();
+            let height = names.iter().map(Vec::len).max().unwrap_or(0);
+            for level in (0..height).rev() {
+                let at = |n: &Vec<&'static str>| n.len().checked_sub(level + 1).map_or("", |i| n[i]);
+                line(&names.iter().map(at).collect::<Vec<_>>(), out);
+            }
+        } else {
+            let names: Vec<String> = self.columns.iter().map(|c| c.replace('_', " ")).collect();
+            line(&names.iter().map(String::as_str).collect::<Vec<_>>(), out);
+        }
         for row in &self.rows {
-            line(&mut row.iter().cloned());
+            line(&row.iter().map(String::as_str).collect::<Vec<_>>(), out);
         }
     }
 
@@ -80,5 +130,37 @@ impl Table {
             }
             out.push_str("}\n");
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn wide() -> Table {
+        let mut t = Table::new("Title", &["polling_address", "tag", "reports"]);
+        t.row(["0".to_owned(), "T".repeat(32), "cold start, ".repeat(8)]);
+        t
+    }
+
+    #[test]
+    fn text_keeps_to_the_width_and_loses_no_word() {
+        let mut out = String::new();
+        wide().write(Format::Text, &mut out);
+        assert!(out.lines().all(|l| l.chars().count() <= WIDTH), "{out}");
+        assert_eq!(out.matches("cold").count(), 8);
+        // Two words of a name stand one above the other.
+        assert!(out.starts_with("Title\n  polling\n  address  tag"), "{out}");
+    }
+
+    #[test]
+    fn several_tables_become_one_for_programs() {
+        let mut b = Table::new("B", &["tag", "code"]);
+        b.row(["x", "7"]);
+        let mut out = String::new();
+        Table::write_all(&[wide(), b], Format::Csv, &mut out);
+        let mut lines = out.lines();
+        assert_eq!(lines.next(), Some("about,polling_address,tag,reports,code"));
+        assert_eq!(lines.last(), Some("B,,x,,7"));
     }
 }

@@ -13,6 +13,10 @@ pub const WIDTH: usize = 100;
 const INDENT: usize = 13;
 /// Columns for who talks to whom: `3D0DFD0001 > secondary`.
 const WHO: usize = 23;
+/// Columns kept free for ` +12 more`.
+const MORE: usize = 9;
+/// Columns kept free for ` +255 octets`.
+const OCTETS: usize = 12;
 
 /// Appends an item: its lines, and under each what the verbosity adds.
 pub fn write_item(item: &Item, options: Options, out: &mut String) {
@@ -31,9 +35,39 @@ pub fn write_item(item: &Item, options: Options, out: &mut String) {
     }
 }
 
-/// `1 octet`, `2 octets`.
+/// `1 octet`, `2 octets`, `3 retries`.
 pub fn plural(n: usize, what: &str) -> String {
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+    match what.strip_suffix('y') {
+        _ if n == 1 => format!("1 {what}"),
+        Some(stem) if !stem.ends_with(['a', 'e', 'o', 'u']) => format!("{n} {stem}ies"),
+        _ => format!("{n} {what}s"),
+    }
+}
+
+/// Appends `text` and a line end, broken between words where a line would be longer than [`WIDTH`];
+/// the lines after the first begin with `indent` spaces. A word longer than a line is cut.
+pub fn write_wrapped(text: &str, indent: usize, out: &mut String) {
+    let (mut rest, mut room) = (text.trim_end(), WIDTH);
+    while let Some((end, at_end)) = rest.char_indices().nth(room) {
+        let lead = rest.len() - rest.trim_start().len();
+        let cut = match rest[..end].rfind(' ') {
+            _ if at_end == ' ' => end,
+            Some(space) if space > lead => space,
+            _ => end,
+        };
+        out.push_str(rest[..cut].trim_end());
+        let _ = write!(out, "\n{:indent$}", "");
+        rest = rest[cut..].trim_start();
+        room = WIDTH.saturating_sub(indent).max(1);
+    }
+    out.push_str(rest);
+    out.push('\n');
+}
+
+/// Whether what stands behind `start` takes more than `room` columns.
+fn exceeds(out: &str, start: usize, room: usize) -> bool {
+    // Octets are at least as many as columns, and quicker to count.
+    out.len() - start > room && out[start..].chars().count() > room
 }
 
 fn write_exchange(e: &Exchange, options: Options, out: &mut String) {
@@ -48,7 +82,10 @@ fn write_exchange(e: &Exchange, options: Options, out: &mut String) {
 fn write_apart(at: Instant, text: &str, options: Options, out: &mut String) {
     let start = out.len();
     write_time(at, options, out);
-    let _ = write!(out, "{:<WHO$} {text}", "?");
+    let mut line = out.split_off(start);
+    let _ = write!(line, "{:<WHO$} {text}", "?");
+    write_wrapped(&line, INDENT, out);
+    out.pop();
     finish(start, Tone::Bad, options, out);
 }
 
@@ -108,13 +145,7 @@ fn write_frame(f: &FrameView<'_>, options: Options, out: &mut String) {
             out.push_str(e.command_name());
             out.push_str(": ");
         }
-        e.write_response(out);
-        let from = out.len();
-        e.write_device_status_short(out);
-        if out.len() > from {
-            out.insert_str(from, " [");
-            out.push(']');
-        }
+        write_answer(f, start, out);
     }
     write_values(f, start, out);
     finish(start, tone, options, out);
@@ -123,11 +154,47 @@ fn write_frame(f: &FrameView<'_>, options: Options, out: &mut String) {
     }
 }
 
+/// Appends the response and, in brackets, what the device reports, as far as they fit: a device that
+/// reports everything at once would fill more than a line.
+fn write_answer(f: &FrameView<'_>, start: usize, out: &mut String) {
+    let e = f.exchange();
+    let follows = !f.surplus().is_empty() || f.fields().any(|v| !v.is_minor());
+    let room = if follows { WIDTH - OCTETS } else { WIDTH };
+    e.write_response(out);
+    // ` [+8]` must still fit.
+    if exceeds(out, start, room - 5) {
+        let end = out[start..].char_indices().nth(room - 8).map_or(out.len(), |(i, _)| start + i);
+        out.truncate(end);
+        out.push_str("...");
+    }
+    let from = out.len();
+    e.write_device_status_short(out);
+    if out.len() == from {
+        return;
+    }
+    out.insert_str(from, " [");
+    out.push(']');
+    let mut left = 0;
+    while exceeds(out, start, room) {
+        left += 1;
+        let (end, mark) = match out[from..].rfind(", ") {
+            Some(comma) => (from + comma, " +"),
+            None => (from, " [+"),
+        };
+        out.truncate(end);
+        let _ = write!(out, "{mark}{left}]");
+        if end == from {
+            break;
+        }
+    }
+}
+
 /// Appends values while they fit, then how many are left.
 fn write_values(f: &FrameView<'_>, start: usize, out: &mut String) {
     let mut separator = if f.is_request() { ": " } else { " " };
     let mut left = 0;
     let mut slot_name = String::new();
+    let surplus = f.surplus();
     let mut fields = f.fields().filter(|v| !v.is_minor()).peekable();
     while let Some(field) = fields.next() {
         // In a reply the code of a slot is the name of its value.
@@ -150,19 +217,27 @@ fn write_values(f: &FrameView<'_>, start: usize, out: &mut String) {
             out.push(' ');
         }
         write_value(&field, out);
-        // Room for " +12 more" is kept, except for the last value.
-        let room = if fields.peek().is_some() { WIDTH - 9 } else { WIDTH };
-        if out.len() - start > room && out[start..].chars().count() > room {
+        let room = match fields.peek() {
+            Some(_) => WIDTH - MORE,
+            None if surplus.is_empty() => WIDTH,
+            None => WIDTH - OCTETS,
+        };
+        if exceeds(out, start, room) {
             out.truncate(from);
             left = 1;
         }
         separator = ", ";
     }
-    let surplus = f.surplus();
     if left > 0 {
         let _ = write!(out, " +{left} more");
     } else if !surplus.is_empty() {
-        let _ = write!(out, "{separator}{} without known meaning", plural(surplus.len(), "octet"));
+        let from = out.len();
+        let octets = plural(surplus.len(), "octet");
+        let _ = write!(out, "{separator}{octets} without known meaning");
+        if exceeds(out, start, WIDTH) {
+            out.truncate(from);
+            let _ = write!(out, " +{octets}");
+        }
     }
 }
 
@@ -171,18 +246,18 @@ fn write_details(f: &FrameView<'_>, options: Options, out: &mut String) {
     write_octets(f.octets(), options, out);
     let frame = f.frame();
     if let Some([first, second]) = frame.status() {
-        let _ = write!(out, "{:INDENT$}status {first:02X} {second:02X}: ", "");
-        e.write_response(out);
-        out.push_str("; device: ");
-        let from = out.len();
-        e.write_device_status(out);
-        if out.len() == from {
-            out.push_str("nothing to report");
+        let mut line = format!("{:INDENT$}status {first:02X} {second:02X}: ", "");
+        e.write_response(&mut line);
+        line.push_str("; device: ");
+        let from = line.len();
+        e.write_device_status(&mut line);
+        if line.len() == from {
+            line.push_str("nothing to report");
         }
-        out.push('\n');
+        write_wrapped(&line, INDENT + 14, out);
         let odd: Vec<&str> = e.transaction.oddities.names().collect();
         if !odd.is_empty() {
-            let _ = writeln!(out, "{:INDENT$}odd: {}", "", odd.join("; "));
+            write_wrapped(&format!("{:INDENT$}odd: {}", "", odd.join("; ")), INDENT + 5, out);
         }
         if let Some(t) = e.transaction.response_time {
             let _ = writeln!(
@@ -197,20 +272,22 @@ fn write_details(f: &FrameView<'_>, options: Options, out: &mut String) {
     if options.verbosity > 1 {
         for field in f.fields() {
             let span = field.span();
-            let _ = write!(out, "{:INDENT$}@{:<3} ", "", span.start);
-            let from = out.len();
+            let mut line = format!("{:INDENT$}@{:<3} ", "", span.start);
+            let from = line.len();
             for o in field.found.octets(field.data) {
-                let _ = write!(out, "{o:02X}");
+                let _ = write!(line, "{o:02X}");
             }
-            let shown = out.len() - from;
+            let shown = line.len() - from;
             if shown > 24 {
-                out.truncate(from + 21);
-                out.push_str("...");
+                // The octets of the whole frame stand above.
+                line.truncate(from + 21);
+                line.push_str("...");
             }
-            pad(out, from + 24);
-            let _ = write!(out, " {:<30} ", field.found.name().to_string());
-            write_value(&field, out);
-            out.push('\n');
+            pad(&mut line, from + 24);
+            let _ = write!(line, " {:<30} ", field.found.name().to_string());
+            let indent = line.len();
+            write_value(&field, &mut line);
+            write_wrapped(&line, indent, out);
         }
         let surplus = f.surplus();
         if !surplus.is_empty() {
@@ -256,4 +333,32 @@ fn finish(start: usize, tone: Tone, options: Options, out: &mut String) {
         out.push_str("\x1b[0m");
     }
     out.push('\n');
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_have_their_plural() {
+        let all = [(0, "octet"), (1, "octet"), (2, "octet"), (1, "retry"), (2, "retry"), (2, "relay")];
+        let words = all.map(|(n, what)| plural(n, what));
+        assert_eq!(words, ["0 octets", "1 octet", "2 octets", "1 retry", "2 retries", "2 relays"]);
+    }
+
+    #[test]
+    fn long_text_is_broken_between_words() {
+        let wrapped = |text: &str| {
+            let mut out = String::new();
+            write_wrapped(text, 4, &mut out);
+            out
+        };
+        assert_eq!(wrapped("short"), "short\n");
+        let (long, edge) = ("x".repeat(98), "y".repeat(100));
+        assert_eq!(wrapped(&format!("{long} end")), format!("{long}\n    end\n"));
+        assert_eq!(wrapped(&format!("{edge} end")), format!("{edge}\n    end\n"));
+        // Nothing to break at: 150 = 100 + 50, behind an indent that is no place to break.
+        let (a, b) = ("z".repeat(98), "z".repeat(52));
+        assert_eq!(wrapped(&format!("  {}", "z".repeat(150))), format!("  {a}\n    {b}\n"));
+    }
 }
