@@ -189,7 +189,7 @@ fn play(stage: &mut Stage<'_>, host: &mut Host<PortLine>, args: &DemoArgs) -> Re
     let failure = |e: HostError| host_failure("talking to the mock".into(), e);
 
     stage.say("\n1. Who is there? The host listens first, then polls addresses 0 to 15.")?;
-    let (table, _, ended) = scan::scan(host, (0, 15), Some(0), &mut |_| {});
+    let (table, _, ended) = scan::scan(host, (0, 15), Some(1), &mut |_| {});
     ended.map_err(failure)?;
     if stage.out.options.format == Format::Text {
         table.write(Format::Text, stage.out.text());

@@ -101,6 +101,12 @@ impl Exchange {
         Some(DeviceName(self.transaction.reply_frame()?.address().target))
     }
 
+    /// Whether a master asked a polling address who is there [FR-14].
+    pub fn is_poll(&self) -> bool {
+        let request = self.transaction.request();
+        request.is_some_and(|f| f.command() == 0 && matches!(f.address().target, Target::Polling(_)))
+    }
+
     /// Whether a device spoke in burst mode.
     pub fn is_burst(&self) -> bool {
         self.transaction.kind == Kind::Burst

@@ -166,11 +166,7 @@ impl Master {
             echo: line.echo,
             receiver: Receiver::new(ReceiverConfig::for_line(pace, line.stamp_error)),
             // The master itself says when a request is unanswered.
-            pairer: Pairer::new(PairerConfig {
-                character: timers.character,
-                slave_time_out: None,
-                timed: true,
-            }),
+            pairer: Pairer::new(PairerConfig::for_master(timers.character)),
             state: State::Idle,
             job: None,
             echo_due: false,

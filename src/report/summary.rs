@@ -33,6 +33,8 @@ pub struct Summary {
     requests: usize,
     answered: usize,
     silent: usize,
+    /// Silent ones that asked a polling address who is there, as a scan does.
+    nobody: usize,
     garbled: usize,
     retries: usize,
     unasked: usize,
@@ -80,7 +82,11 @@ impl Summary {
             self.requests += 1;
             let [answered, silent, garbled] = e.outcome_counts();
             self.answered += answered;
-            self.silent += silent;
+            if e.is_poll() {
+                self.nobody += silent;
+            } else {
+                self.silent += silent;
+            }
             self.garbled += garbled;
         } else if e.is_burst() {
             // Counted with its device.
@@ -134,6 +140,7 @@ impl Summary {
             ("retries", self.retries),
             ("answered", self.answered),
             ("unanswered", self.silent),
+            ("polled_in_vain", self.nobody),
             ("answered_damaged", self.garbled),
             ("unfinished", self.open()),
             ("answers_unasked", self.unasked),
@@ -177,7 +184,7 @@ impl Summary {
 
     /// Requests after which the capture ended before anything could answer.
     fn open(&self) -> usize {
-        self.requests - self.answered - self.silent - self.garbled
+        self.requests - self.answered - self.silent - self.nobody - self.garbled
     }
 
     fn sentences(&self) -> String {
@@ -191,11 +198,11 @@ impl Summary {
         );
         let _ = write!(
             out,
-            "Requests: {} ({} by the primary, {} by the secondary master, {} among them); {} answered, {} without answer, {} with a damaged answer",
+            "Requests: {} and {} ({} by the primary, {} by the secondary master); {} answered, {} without answer, {} with a damaged answer",
             self.requests,
+            plural(self.retries, "retry"),
             self.primary,
             self.secondary,
-            plural(self.retries, "retry"),
             self.answered,
             self.silent,
             self.garbled
@@ -204,6 +211,16 @@ impl Summary {
             0 => writeln!(out, "."),
             n => writeln!(out, ", {n} at the capture's end."),
         };
+        if self.nobody > 0 {
+            let _ = writeln!(
+                out,
+                "Nobody was there {} that a polling address was asked.",
+                match self.nobody {
+                    1 => "the one time".to_owned(),
+                    n => format!("{n} times"),
+                }
+            );
+        }
         if self.unasked > 0 {
             let _ = writeln!(out, "Answers to which no request was heard: {}.", self.unasked);
         }
@@ -253,7 +270,7 @@ impl Summary {
         if self.good_frames == 0 && self.damaged_frames == 0 {
             advice.push("no frame was heard: is the modem across the device or the loop resistor, and is there a resistor of 250 ohm or so in the loop?");
         }
-        if self.silent > 0 && self.answered == 0 && self.requests > 0 {
+        if self.silent + self.nobody > 0 && self.answered == 0 {
             advice.push("nobody answered at all: check loop power, polarity, loop resistance and the polling address.");
         }
         if self.damaged_frames * 20 > self.good_frames && self.damaged_frames > 0 {

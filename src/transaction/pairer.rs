@@ -23,6 +23,9 @@ pub struct PairerConfig {
     pub character: Duration,
     /// How long after a request an answer may begin [LL-02]; `None` to wait for the next frame.
     pub slave_time_out: Option<Duration>,
+    /// How long after a request its repeat may begin, which belongs to the same transaction [LL-12];
+    /// `None` to wait for the next frame.
+    pub repeat_within: Option<Duration>,
     /// Whether the octets' times mean anything; without, no response time is told.
     pub timed: bool,
 }
@@ -30,16 +33,25 @@ pub struct PairerConfig {
 impl PairerConfig {
     /// For octets whose times mean nothing.
     pub const UNTIMED: PairerConfig =
-        PairerConfig { character: Duration::ZERO, slave_time_out: None, timed: false };
+        PairerConfig { character: Duration::ZERO, slave_time_out: None, repeat_within: None, timed: false };
 
-    /// The standard's times at this pace, with `margin` added to the slave time-out.
+    /// For a master that itself says when a request of its own is over.
+    pub const fn for_master(character: Duration) -> PairerConfig {
+        PairerConfig { character, slave_time_out: None, repeat_within: None, timed: true }
+    }
+
+    /// The standard's times at this pace, with `margin` added to each: the slave time-out, and for the
+    /// repeat RT1 of the secondary master, the longer one, and RT2 in case the other master did not
+    /// use its turn [LL-04] [LL-05]. Two characters are allowed for starting to send.
     pub fn for_line(pace: Pace, margin: Duration) -> Self {
+        let within = |n: u64| match pace {
+            Pace::Fast => None,
+            _ => Some(pace.scale(BitTimes::characters(n + 2).duration()) + margin),
+        };
         PairerConfig {
             character: pace.character(),
-            slave_time_out: match pace {
-                Pace::Fast => None,
-                _ => Some(pace.scale(BitTimes::characters(28 + 2).duration()) + margin),
-            },
+            slave_time_out: within(28),
+            repeat_within: within(41 + 8),
             timed: true,
         }
     }
@@ -108,7 +120,7 @@ impl Pairer {
     /// When the pending request's time is over; `None` while nothing is pending.
     pub fn deadline(&self) -> Option<Instant> {
         let p = self.pending.as_ref()?;
-        Some(end(p.tries.last()?) + self.config.slave_time_out?)
+        Some(end(p.tries.last()?) + self.config.repeat_within?)
     }
 
     /// Gives up a pending request whose time is over. Only to be called while no frame is arriving:
@@ -144,15 +156,18 @@ impl Pairer {
 
     fn reply(&mut self, good: Good) {
         self.remember(&good.frame);
-        let matched =
-            self.pending.take_if(|p| p.tries.last().is_some_and(|t| answers(&t.frame, &good.frame)));
+        let begins = good.octets.first().map_or(Instant::ZERO, |o| o.at).before(self.config.character);
+        let limit = self.config.slave_time_out;
+        let in_time = |asked: &Good| limit.is_none_or(|limit| begins.since(end(asked)) <= limit);
+        let matched = self
+            .pending
+            .take_if(|p| p.tries.last().is_some_and(|t| answers(&t.frame, &good.frame) && in_time(t)));
         let Some(p) = matched else {
             self.close(Outcome::Silent);
             self.alone(Kind::Unasked, good, Oddities::NONE);
             return;
         };
         let asked_until = p.tries.last().map_or(Instant::ZERO, end);
-        let begins = good.octets.first().map_or(Instant::ZERO, |o| o.at).before(self.config.character);
         let mut oddities = Oddities::NONE;
         if let Some(t) = p.tries.last() {
             let (asked, told) = (t.frame.address(), good.frame.address());
@@ -305,6 +320,39 @@ mod tests {
             }
             other => panic!("{other:?}"),
         }
+    }
+
+    /// [LL-12]: 28 characters are 256.7 ms, and two more are allowed: 275 ms.
+    #[test]
+    fn an_answer_after_the_slave_time_out_is_unasked() {
+        assert_eq!(only(&passed(&[(ASK_0, 0), (REPLY_0, 270)])).outcome, Outcome::Answered);
+        let late = passed(&[(ASK_0, 0), (REPLY_0, 280)]);
+        match &late[..] {
+            [Passed::Transaction(a), Passed::Transaction(b)] => {
+                assert_eq!((a.outcome, b.kind), (Outcome::Silent, Kind::Unasked));
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+
+    /// [LL-12]: a repeat comes after RT1, 41 characters of a secondary master: 375.8 ms.
+    #[test]
+    fn a_request_waits_for_its_repeat_and_not_for_ever() {
+        let mut pairer = Pairer::new(PairerConfig::for_line(Pace::Wire, Duration::ZERO));
+        let mut receiver = Receiver::new(ReceiverConfig::for_line(Pace::Wire, Duration::ZERO));
+        let values = [0xFF, 0xFF, 0x02, 0x80, 0x00, 0x00, 0x82];
+        let character = BitTimes::characters(1).duration();
+        let octets: Vec<Octet> =
+            (1..).zip(values).map(|(i, v)| Octet::clean(Instant::ZERO + character * i, v)).collect();
+        receiver.push(&octets);
+        pairer.push(receiver.next().expect("a frame"));
+        let asked = octets[6].at;
+        pairer.handle_timeout(asked + Duration::from_millis(376));
+        assert_eq!(pairer.next(), None);
+        // 41 + 8 + 2 characters: 467.5 ms.
+        assert_eq!(pairer.deadline().map(|d| d.since(asked).as_millis()), Some(467));
+        pairer.handle_timeout(asked + Duration::from_millis(468));
+        assert!(matches!(pairer.next(), Some(Passed::Transaction(t)) if t.outcome == Outcome::Silent));
     }
 
     #[test]

@@ -127,7 +127,7 @@ fn the_summary_in_every_format() {
         row["value"].as_str().unwrap().to_owned()
     };
     assert_eq!(value("frames_good"), n.to_string());
-    let parts = ["answered", "unanswered", "answered_damaged", "unfinished"]
+    let parts = ["answered", "unanswered", "polled_in_vain", "answered_damaged", "unfinished"]
         .map(|w| value(w).parse::<u32>().unwrap());
     assert_eq!(parts.iter().sum::<u32>().to_string(), value("requests"));
     let csv = table(&decode(&dir, &["--summary", "--format", "csv", "frames.hex"]).out);
