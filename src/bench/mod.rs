@@ -4,7 +4,7 @@
 //! [`in_process`] makes a line on virtual time, or [`Bench`] opens ports of this machine and runs
 //! until it is interrupted.
 
-#[cfg(feature = "io")]
+#[cfg(feature = "bench-file")]
 mod file;
 #[cfg(feature = "io")]
 mod memory;
@@ -13,7 +13,7 @@ mod plan;
 mod running;
 mod station;
 
-#[cfg(feature = "io")]
+#[cfg(feature = "bench-file")]
 pub use file::{BenchFileError, Place, check, read, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
