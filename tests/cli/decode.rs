@@ -1,6 +1,6 @@
 //! `decode`: files of every kind, and what is damaged in them.
 
-use crate::process::{Ended, looprig, run, scratch};
+use crate::process::{Ended, Process, looprig, run, scratch};
 use crate::support::{fixtures, hex};
 use crate::{table, too_long};
 use std::fs;
@@ -166,6 +166,23 @@ fn standard_input() {
         let output = child.wait_with_output().unwrap();
         assert_eq!(output.status.code(), Some(0));
         assert_eq!(String::from_utf8(output.stdout).unwrap().lines().count(), count);
+    }
+}
+
+/// Who writes octets to it while it reads is shown each frame at once, not at the end.
+#[test]
+fn a_stream_is_decoded_as_it_comes() {
+    let dir = scratch("stream");
+    let log =
+        |i: usize| [format!("{HEADER}\n") + &record(0, REQUESTS[0]), record(900, REQUESTS[1])][i].clone();
+    let hex = |i: usize| REQUESTS[i].to_owned() + "\n";
+    for text in [&log as &dyn Fn(usize) -> String, &hex] {
+        let mut decode = Process::fed(&dir, &["decode", "-", "--format", "json"]);
+        decode.feed(text(0).as_bytes());
+        // The second request shows that nobody answers the first.
+        decode.feed(text(1).as_bytes());
+        assert!(decode.line().contains("\"polling_address\":0"));
+        assert_eq!(decode.end().json().len(), 1);
     }
 }
 
