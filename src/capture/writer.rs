@@ -33,12 +33,11 @@ impl fmt::Display for LogFileError {
         let path = self.path.display();
         match &self.why {
             LogFileFault::Io(e) => {
-                write!(
-                    f,
-                    "{} {path}: {}\n  next: check the path and the permissions, or name another file",
-                    self.doing,
-                    io_words(e)
-                )
+                let next = match e.kind() {
+                    io::ErrorKind::StorageFull => "make room, or name a file on another disk",
+                    _ => "check the path and the permissions, or name another file",
+                };
+                write!(f, "{} {path}: {}\n  next: {next}", self.doing, io_words(e))
             }
             LogFileFault::NotALog => write!(
                 f,
@@ -56,6 +55,7 @@ pub fn io_words(e: &io::Error) -> String {
     match e.kind() {
         io::ErrorKind::NotFound => "there is no such file or directory".to_owned(),
         io::ErrorKind::PermissionDenied => "you may not do that: permission denied".to_owned(),
+        io::ErrorKind::StorageFull => "the disk is full".to_owned(),
         _ => {
             let text = e.to_string();
             let end = text.find(" (os error").unwrap_or(text.len());
