@@ -1,7 +1,7 @@
 //! `looprig listen`: what passes on a line, decoded and logged; nothing is sent.
 
 use super::args::ListenArgs;
-use super::lines::{end_on_signal, open_log};
+use super::lines::{end_on_signal, open_log, utc_now_words};
 use super::output::{Ended, Failure, Output, say};
 use crate::capture::{Annotator, LogWriter, Recorder};
 use crate::frame::ReceiverConfig;
@@ -19,7 +19,8 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     end_on_signal(line.interrupt_handle())?;
     let log = args.log.as_deref().map(|path| open_log(path, &line)).transpose()?;
     if !out.quiet {
-        say(&format!("Listening on {}; Ctrl-C ends it.", line.describe()));
+        let start = utc_now_words();
+        say(&format!("Listening on {}; time 0 is {start}; Ctrl-C ends it.", line.describe()));
     }
     let until = args.seconds.map(|s| line.now() + Duration::from_secs_f64(s));
     let mut listener = Listener::new(&line, log, args, out)?;
