@@ -292,9 +292,7 @@ fn write_and_check(
     stage.show(&written)?;
     let back = host.ask(device, read, &[]).map_err(failure)?;
     stage.show(&back)?;
-    let same = values
-        .iter()
-        .all(|(name, value)| back.value(name).is_some_and(|v| v.text().trim_matches('"') == *value));
+    let same = values.iter().all(|(name, value)| back.value(name).is_some_and(|v| v.cell() == *value));
     stage.step(&format!("command {read} gives back what command {write} wrote"), same)
 }
 
@@ -444,8 +442,7 @@ fn decode(stage: &mut Stage<'_>, log: &Path, args: &DemoArgs) -> Result<(), Fail
         }
         while let Some(item) = annotator.next() {
             if let Item::Exchange(e) = &item {
-                tag_seen |= e.command() == 13
-                    && e.value("tag").is_some_and(|v| v.text().trim_matches('"') == args.tag);
+                tag_seen |= e.command() == 13 && e.value("tag").is_some_and(|v| v.cell() == args.tag);
             }
             summary.add(&item);
         }

@@ -97,6 +97,27 @@ fn csv_keeps_what_nobody_knows() {
     assert!(rows.iter().any(|r| r[8] == "data" && r[9] == "ABCDEF"), "{rows:?}");
 }
 
+/// A text stands in a cell as it is: quotes and backslashes are letters of packed ASCII [TY-04]. 04 08 9C in
+/// sixes is 01 00 22 1C: `A`, `@`, `"`, `\`.
+#[test]
+fn csv_cells_hold_the_text_itself() {
+    let dir = scratch("quotes");
+    let frame = checked("82 BD 71 00 31 04 0B 06 04 08 9C 82 08 20");
+    fs::write(dir.join("x.hex"), frame + "\n").unwrap();
+    let rows = table(&decode(&dir, &["--format", "csv", "x.hex"]).out);
+    assert!(rows.iter().any(|r| r[8] == "tag" && r[9] == "A@\"\\"), "{rows:?}");
+}
+
+/// [FR-14]: `-v` names what is odd about a request that nobody answered, too.
+#[test]
+fn a_short_frame_is_named_without_an_answer() {
+    let dir = scratch("short");
+    fs::write(dir.join("x.hex"), checked("02 80 03 00") + "\n").unwrap();
+    let odd = "odd: short address for a command other than 0";
+    assert!(decode(&dir, &["-v", "x.hex"]).out.contains(odd));
+    assert!(!decode(&dir, &["x.hex"]).out.contains(odd));
+}
+
 /// A reply to command 0 of a device that claims revision 7 has an expanded device type [CM-000];
 /// read as revision 5 it has a manufacturer and a device type in the same octets.
 #[test]
