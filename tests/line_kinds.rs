@@ -8,7 +8,7 @@ mod tcp;
 use looprig::bench::{self, Bench, BenchStation};
 use looprig::frame::{Octet, PollingAddress};
 use looprig::host::Host;
-use looprig::line::io::{InterruptHandle, PortLine};
+use looprig::line::io::{InterruptHandle, PeerNews, PortLine};
 use looprig::line::{Bus, Endpoint, Event, Fault, InProcess, Line, Station};
 use looprig::link::MasterConfig;
 use looprig::time::{Instant, Pace};
@@ -181,7 +181,17 @@ fn with_mock(kind: Kind) -> Rig {
         }
         (_, open) => {
             assert_eq!(open, None, "nobody can reach a bench through its own connection to us");
-            listening.unwrap()
+            let mut near = listening.unwrap();
+            // It has connected; what is sent before we have let it in goes nowhere.
+            let (tell, came) = std::sync::mpsc::channel();
+            near.on_peer_news(move |_, news| drop(tell.send(news.clone())));
+            let deadline = near.now() + LONG;
+            while came.try_recv() != Ok(PeerNews::Came) {
+                let soon = near.now() + Duration::from_millis(5);
+                assert_eq!(near.wait(Some(soon)).unwrap(), Event::TimeOut);
+                assert!(soon < deadline, "the bench never connected");
+            }
+            near
         }
     };
     Rig::over(near, Far { handle, thread })
@@ -245,12 +255,7 @@ fn ends_are_reported(kind: Kind) {
 
 /// A host finds the mock by command 0 and reads back tag and descriptor by command 13 [CM-013].
 fn a_host_asks(kind: Kind) {
-    let mut rig = with_mock(kind);
-    if kind == Kind::TcpListen {
-        // The bench connected before it ran; wait until we have let it in, by being refused nothing.
-        let now = rig.line.now();
-        rig.line.wait(Some(now)).unwrap();
-    }
+    let rig = with_mock(kind);
     let mut host = Host::new(rig.line, MasterConfig::default());
     let (_, device) = host.poll(PollingAddress::default(), None).unwrap();
     let device = device.unwrap_or_else(|| panic!("{kind:?}: nobody answers"));

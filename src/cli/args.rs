@@ -120,13 +120,14 @@ macro_rules! lines {
   serial:/dev/ttyUSB0   a modem's port, 1200 8O1; or the path that `looprig mock` prints
   pty: or pty:LINK      a new pseudo-terminal that another program opens (Unix only)
   tcp:HOST:PORT         octets as on the wire over TCP, from somebody who listens; 5 s to connect
-  tcp-listen:HOST:PORT  the same, others connect. Without HOST this machine alone (127.0.0.1); naming
-                        another address lets its network speak on the line; port 0 takes a free one.
-                        At most 16 peers. All hear everything; one speaks, until it is silent for 33
-                        characters (302.5 ms at wire pace, at least 20 ms), what others send meanwhile
-                        is dropped and told. A peer for whom 64 KiB wait is disconnected.
-  IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is given up
-  after 25 s (Linux; elsewhere when the system finds out).
+  tcp-listen:HOST:PORT  the same, others connect. Without HOST from this machine alone; any
+                        other address lets its network speak on the line. Port 0: a free one.
+                        At most 16 peers hear everything. One speaks, until it is silent for
+                        33 characters (302.5 ms at wire pace, at least 20 ms); what others
+                        send meanwhile is dropped and told. Who sends faster than the wire is
+                        slowed down; one for whom 64 KiB wait is disconnected.
+  IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is
+  given up after 25 s (Linux; elsewhere when the system finds out).
   ?pace=8 behind any: the line runs 8 times faster than the wire, as a mock of that pace does",
             $more
         )

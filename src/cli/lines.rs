@@ -82,6 +82,9 @@ impl LineSpec {
             Kind::TcpListen(at) => PortLine::open_tcp_listen(at, self.pace),
         };
         let mut line = line.map_err(Failure::from)?;
+        if let Kind::TcpListen(at) = &self.kind {
+            warn_of_network(at);
+        }
         line.on_peer_news(|peer, news| {
             if news.is_trouble() {
                 tell(&format!("peer {peer}: {news}"));
@@ -89,6 +92,21 @@ impl LineSpec {
         });
         Ok(line)
     }
+}
+
+/// Says that others than this machine can get at a listening line, where that is so.
+pub fn warn_of_network(at: &Endpoint) {
+    if let Some(warning) = network_warning(at) {
+        tell(&warning);
+    }
+}
+
+fn network_warning(at: &Endpoint) -> Option<String> {
+    (!at.is_loopback()).then(|| {
+        format!(
+            "tcp-listen:{at} may be reached from other machines: whoever reaches it can speak on the line, without a password"
+        )
+    })
 }
 
 /// Lets Ctrl-C and a termination signal end what goes on on a line.
@@ -169,6 +187,15 @@ impl Drop for LogOfBoth {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn who_can_be_reached_is_told() {
+        for (at, warns) in [("5500", false), ("[::1]:5500", false), ("0.0.0.0:5500", true), ("[::]:1", true)]
+        {
+            let warning = network_warning(&Endpoint::parse_listen(at).unwrap());
+            assert_eq!(warning.is_some(), warns, "{at}");
+        }
+    }
 
     #[test]
     fn line_strings() {

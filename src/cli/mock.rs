@@ -1,7 +1,7 @@
 //! `looprig mock`: mock devices on lines that other software can open.
 
 use super::args::MockArgs;
-use super::lines::end_on_signal;
+use super::lines::{end_on_signal, warn_of_network};
 use super::output::{Ended, Failure, Output};
 use crate::bench::{self, Bench, BenchFileError, BenchPlan, Error, LineKind, Notice, PortPlace};
 use crate::device::Device;
@@ -30,6 +30,11 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let doing = format!("running {}", path.display());
     let mut bench = Bench::open(plan).map_err(|e| failed(&doing, &e))?;
+    for line in &bench.plan().lines {
+        if let LineKind::TcpListen(at) = &line.kind {
+            warn_of_network(at);
+        }
+    }
     let handle = bench.interrupt_handle();
     end_on_signal(handle)?;
     let mut ready = String::new();

@@ -180,10 +180,15 @@ impl Worker {
                     true
                 }
                 Step::Read(i, Ok(n)) if n > 0 => self.heard(i, n),
-                Step::Read(i, result) | Step::Wrote(i, result) => {
+                step @ (Step::Read(..) | Step::Wrote(..)) => {
+                    let (doing, i, result) = match step {
+                        Step::Wrote(i, result) => ("writing to", i, result),
+                        Step::Read(i, result) => ("reading from", i, result),
+                        Step::Command(_) | Step::Accepted(_) => continue,
+                    };
                     let said = result.err().map(|e| e.to_string());
                     if self.listener.is_none() {
-                        return Ended::Lost("listening on", Fault::PeerGone, said.unwrap_or_default());
+                        return Ended::Lost(doing, Fault::PeerGone, said.unwrap_or_default());
                     }
                     self.dismiss(i, |unheard| PeerNews::Gone { unheard, said: said.unwrap_or_default() })
                 }
