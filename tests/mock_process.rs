@@ -191,6 +191,46 @@ fn a_corrupt_memory_is_told_and_kept() {
     fs::remove_dir_all(dir).unwrap();
 }
 
+/// The real TCP port is in the readiness line; `scan` reaches it, and a `listen` on the same port hears
+/// both sides of the conversation [LI-10].
+#[test]
+fn tcp_lines_are_reached_and_overheard() {
+    let dir = scratch("tcp");
+    fs::write(dir.join("bench.toml"), BENCH.replace("pty:link", "tcp-listen:127.0.0.1:0")).unwrap();
+    let mut mock = Mock::start(&dir, "20");
+    let open = mock.ready["lines"][0]["open"].as_str().unwrap().to_owned();
+    assert!(open.starts_with("tcp:127.0.0.1:") && open.ends_with("?pace=20"), "{open}");
+    assert!(!open.contains(":0?"), "{open} is not where it really is");
+    let mut listener = looprig(&dir, &["listen", &open, "--format", "json", "--log", "tcp.log"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut heard = BufReader::new(listener.stdout.take().unwrap());
+    assert_eq!(mock.notice("tcp_peer_came")["at"], "tcp-listen:127.0.0.1:0");
+    let asked = looprig(&dir, &["ask", &open, "0", "13"]).output().unwrap();
+    let answer = String::from_utf8(asked.stdout).unwrap();
+    assert!(asked.status.success() && answer.contains("FV-3104"), "{open}: {answer}");
+    // One line an exchange; a test that hangs here has failed.
+    let mut line = String::new();
+    while !line.contains("FV-3104") {
+        line.clear();
+        assert_ne!(heard.read_line(&mut line).unwrap(), 0, "the listener ended");
+    }
+    // The mock goes: the listener says so and ends as one who could not go on.
+    mock.end();
+    let mut rest = String::new();
+    heard.read_to_string(&mut rest).unwrap();
+    assert_eq!(listener.wait().unwrap().code(), Some(2));
+    let log = fs::read_to_string(dir.join("tcp.log")).unwrap();
+    assert!(log.lines().next().unwrap().contains("tcp:127.0.0.1:"), "{log}");
+    // The head, then a record each for request and answer at least.
+    assert!(log.lines().count() >= 3, "{log}");
+    let address = open.split('?').next().unwrap();
+    fails(&dir, &["listen", address], &[address, "nobody listens there", "next: "]);
+    fs::remove_dir_all(dir).unwrap();
+}
+
 /// Whoever has read the readiness line may close the pipe: the devices go on.
 #[test]
 fn a_closed_pipe_does_not_end_it() {

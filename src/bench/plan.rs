@@ -1,6 +1,7 @@
 //! What a bench consists of, once it is known to make sense.
 
 use crate::device::DeviceConfig;
+use crate::line::Endpoint;
 use crate::time::{Instant, Pace};
 use std::path::PathBuf;
 
@@ -44,6 +45,10 @@ pub enum LineKind {
     Pty(Option<PathBuf>),
     /// A serial port of this machine [LI-03].
     Serial(String),
+    /// A TCP port where software connects [LI-10].
+    TcpListen(Endpoint),
+    /// A connection to somebody who listens [LI-10].
+    Tcp(Endpoint),
 }
 
 /// Something that changes at a time.

@@ -1,24 +1,28 @@
 //! The bench on the wall clock, with ports of this machine.
 
 use super::memory::{self, MemoryError};
-use super::plan::{BenchPlan, Change, LineKind};
+use super::plan::{BenchPlan, Change, LineKind, LinePlan};
 use super::station::BenchStation;
 use crate::device::{ImageError, Restored};
-use crate::line::io::{InterruptHandle, PortEvent, Ports};
+use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports};
 use crate::line::{self, Bus};
 use crate::time::{Instant, Pace};
 use core::fmt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Where an access point of the running bench is.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PortPlace {
     /// As it stands in the bench file, such as `pty:`.
     pub at: String,
-    /// What other software opens to reach a pseudo-terminal, or the serial port; absolute.
+    /// What other software opens to reach a pseudo-terminal, or the serial port; absolute. Of TCP the
+    /// LINE that reaches it, such as `tcp:127.0.0.1:5500`.
     pub path: PathBuf,
     /// Whether software of this machine opens that path; else it is on the wire behind the port.
     pub is_pty: bool,
+    /// The LINE by which commands of this machine reach it at [`Pace::Wire`]; none where that is on the
+    /// wire behind the port, or at the other end of a connection.
+    pub open: Option<String>,
 }
 
 /// Something to be told while the bench runs. Devices and lines are named by their index in the plan.
@@ -40,6 +44,15 @@ pub enum Notice {
         line: usize,
         /// It was killed and left the terminal locked: nobody but root can open it again.
         locked: bool,
+    },
+    /// Something about a peer of a listening TCP port [LI-10].
+    Peer {
+        /// Which line.
+        line: usize,
+        /// The peer's address and port.
+        peer: String,
+        /// What.
+        news: PeerNews,
     },
     /// A port is lost; the others go on.
     PortLost {
@@ -132,14 +145,10 @@ impl Bench {
         let mut ports = Ports::new();
         let mut places = Vec::new();
         for line in &plan.lines {
-            let is_pty = matches!(line.kind, LineKind::Pty(_));
             let port = open_port(&mut ports, &line.kind, plan.pace).map_err(Error::Port)?;
             // The numbers of ports, access points and lines of the plan are all the same.
             debug_assert_eq!(port, places.len());
-            // Whoever opens it may be in another directory.
-            let path = ports.path(port);
-            let path = std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf());
-            places.push(PortPlace { at: line.at.clone(), path, is_pty });
+            places.push(place(line, ports.path(port)));
         }
         let stamp_error =
             (0..ports.count()).map(|p| ports.capabilities(p).stamp_error).max().unwrap_or_default();
@@ -213,6 +222,7 @@ impl Bench {
                 }
                 PortEvent::PeerCame { port } => on(Notice::PeerCame { line: port }),
                 PortEvent::PeerGone { port, locked } => on(Notice::PeerGone { line: port, locked }),
+                PortEvent::Peer { port, peer, news } => on(Notice::Peer { line: port, peer, news }),
                 PortEvent::Closed { port, error } => {
                     self.lost[port] = true;
                     on(Notice::PortLost { line: port, error: error.clone() });
@@ -291,9 +301,29 @@ impl Bench {
     }
 }
 
+/// Where a line is whose port says `path`.
+fn place(line: &LinePlan, path: &Path) -> PortPlace {
+    let is_pty = matches!(line.kind, LineKind::Pty(_));
+    let path = match line.kind {
+        LineKind::TcpListen(_) | LineKind::Tcp(_) => path.to_path_buf(),
+        // Whoever opens it may be in another directory.
+        LineKind::Pty(_) | LineKind::Serial(_) => {
+            std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf())
+        }
+    };
+    let open = match line.kind {
+        LineKind::Pty(_) => Some(format!("serial:{}", path.display())),
+        LineKind::TcpListen(_) => Some(path.display().to_string()),
+        LineKind::Serial(_) | LineKind::Tcp(_) => None,
+    };
+    PortPlace { at: line.at.clone(), path, is_pty, open }
+}
+
 fn open_port(ports: &mut Ports, kind: &LineKind, pace: Pace) -> Result<usize, line::Error> {
     match kind {
         LineKind::Serial(path) => ports.open_serial(path, pace),
+        LineKind::TcpListen(at) => ports.open_tcp_listen(at, pace),
+        LineKind::Tcp(to) => ports.open_tcp(to, pace),
         #[cfg(unix)]
         LineKind::Pty(link) => ports.open_pty(link.as_deref(), pace),
         #[cfg(not(unix))]

@@ -112,15 +112,32 @@ impl From<MasterArg> for Master {
     }
 }
 
-const LINES: &str = "LINE:
+/// What follows the help of every command that takes a LINE; more may stand behind it.
+macro_rules! lines {
+    ($more:literal) => {
+        concat!(
+            "LINE:
   serial:/dev/ttyUSB0   a modem's port, 1200 8O1; or the path that `looprig mock` prints
   pty: or pty:LINK      a new pseudo-terminal that another program opens (Unix only)
-  ?pace=8 behind either: the line runs 8 times faster than the wire, as a mock of that pace does";
+  tcp:HOST:PORT         octets as on the wire over TCP, from somebody who listens; 5 s to connect
+  tcp-listen:HOST:PORT  the same, others connect. Without HOST from this machine alone; any
+                        other address lets its network speak on the line. Port 0: a free one.
+                        At most 16 peers hear everything. One speaks, until it is silent for
+                        33 characters (302.5 ms at wire pace, at least 20 ms); what others
+                        send meanwhile is dropped and told. Who sends faster than the wire is
+                        slowed down; one for whom 64 KiB wait is disconnected.
+  IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is
+  given up after 25 s (Linux; elsewhere when the system finds out).
+  ?pace=8 behind any: the line runs 8 times faster than the wire, as a mock of that pace does",
+            $more
+        )
+    };
+}
 
-const LINES_AND_TO: &str = "LINE:
-  serial:/dev/ttyUSB0   a modem's port, 1200 8O1; or the path that `looprig mock` prints
-  pty: or pty:LINK      a new pseudo-terminal that another program opens (Unix only)
-  ?pace=8 behind either: the line runs 8 times faster than the wire, as a mock of that pace does
+const LINES: &str = lines!("");
+
+const LINES_AND_TO: &str = lines!(
+    "
 TO:
   0 to 63               polling address; 0 if TO is left out
   tag:FV-3104           tag; small letters count as capitals
@@ -129,7 +146,8 @@ TO:
 Examples:
   looprig ask serial:/dev/ttyUSB0 3                          measured values of the device at 0
   looprig ask serial:/dev/ttyUSB0 tag:FV-3104 15             its range
-  looprig ask serial:/dev/ttyUSB0 0 22 long_tag=\"Filter 4\" --write";
+  looprig ask serial:/dev/ttyUSB0 0 22 long_tag=\"Filter 4\" --write"
+);
 
 /// `listen`.
 #[derive(Debug, clap::Args)]

@@ -4,7 +4,7 @@ use super::output::{Failure, tell};
 use crate::capture::{Direction as LogDirection, Header, LogWriter, Recorder};
 use crate::frame::ReceiverConfig;
 use crate::line::io::{InterruptHandle, PortLine};
-use crate::line::{Direction, Line, Tap};
+use crate::line::{Direction, Endpoint, Line, Tap};
 use crate::time::Pace;
 use std::path::{Path, PathBuf};
 
@@ -19,10 +19,16 @@ pub struct LineSpec {
 enum Kind {
     Serial(String),
     Pty(Option<PathBuf>),
+    Tcp(Endpoint),
+    TcpListen(Endpoint),
 }
 
+/// What there is to choose from.
+const FORMS: &str = "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT and tcp-listen:HOST:PORT";
+
 impl LineSpec {
-    /// Reads `serial:PATH`, `pty:` or `pty:LINK`, each with `?pace=...` if wanted.
+    /// Reads `serial:PATH`, `pty:`, `pty:LINK`, `tcp:HOST:PORT` or `tcp-listen:HOST:PORT`, each with
+    /// `?pace=...` if wanted.
     ///
     /// # Errors
     /// Says what is wrong and what would be right.
@@ -44,7 +50,7 @@ impl LineSpec {
             return Err(if port {
                 format!("\"{text}\" does not say what kind of line it is: did you mean serial:{text}?")
             } else {
-                format!("\"{text}\" names no line: there are serial:PATH and pty: or pty:LINK")
+                format!("\"{text}\" names no line: {FORMS}")
             });
         };
         let kind = match (scheme, rest) {
@@ -52,15 +58,13 @@ impl LineSpec {
             ("serial", path) => Kind::Serial(path.to_owned()),
             ("pty", "") => Kind::Pty(None),
             ("pty", link) => Kind::Pty(Some(link.into())),
-            ("tcp" | "tcp-listen" | "hart-ip" | "hart-ip+tcp" | "mock" | "log", _) => {
-                return Err(format!(
-                    "lines of the kind {scheme}: are not in this version: there are serial:PATH and pty: or pty:LINK"
-                ));
+            ("tcp", to) => Kind::Tcp(Endpoint::parse_connect(to)?),
+            ("tcp-listen", at) => Kind::TcpListen(Endpoint::parse_listen(at)?),
+            ("hart-ip" | "hart-ip+tcp" | "mock" | "log", _) => {
+                return Err(format!("lines of the kind {scheme}: are not in this version: {FORMS}"));
             }
             _ => {
-                return Err(format!(
-                    "\"{scheme}:\" is no kind of line: there are serial:PATH and pty: or pty:LINK"
-                ));
+                return Err(format!("\"{scheme}:\" is no kind of line: {FORMS}"));
             }
         };
         Ok(LineSpec { kind, pace })
@@ -74,9 +78,35 @@ impl LineSpec {
         let line = match &self.kind {
             Kind::Serial(path) => PortLine::open_serial(path, self.pace),
             Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),
+            Kind::Tcp(to) => PortLine::open_tcp(to, self.pace),
+            Kind::TcpListen(at) => PortLine::open_tcp_listen(at, self.pace),
         };
-        line.map_err(Failure::from)
+        let mut line = line.map_err(Failure::from)?;
+        if let Kind::TcpListen(at) = &self.kind {
+            warn_of_network(at);
+        }
+        line.on_peer_news(|peer, news| {
+            if news.is_trouble() {
+                tell(&format!("peer {peer}: {news}"));
+            }
+        });
+        Ok(line)
     }
+}
+
+/// Says that others than this machine can get at a listening line, where that is so.
+pub fn warn_of_network(at: &Endpoint) {
+    if let Some(warning) = network_warning(at) {
+        tell(&warning);
+    }
+}
+
+fn network_warning(at: &Endpoint) -> Option<String> {
+    (!at.is_loopback()).then(|| {
+        format!(
+            "tcp-listen:{at} may be reached from other machines: whoever reaches it can speak on the line, without a password"
+        )
+    })
 }
 
 /// Lets Ctrl-C and a termination signal end what goes on on a line.
@@ -170,15 +200,41 @@ mod tests {
     use super::*;
 
     #[test]
+    fn who_can_be_reached_is_told() {
+        for (at, warns) in [("5500", false), ("[::1]:5500", false), ("0.0.0.0:5500", true), ("[::]:1", true)]
+        {
+            let warning = network_warning(&Endpoint::parse_listen(at).unwrap());
+            assert_eq!(warning.is_some(), warns, "{at}");
+        }
+    }
+
+    #[test]
     fn line_strings() {
         assert_eq!(
             LineSpec::parse("serial:/dev/ttyUSB0?pace=4"),
             Ok(LineSpec { kind: Kind::Serial("/dev/ttyUSB0".into()), pace: Pace::Scaled(4.0) })
         );
         assert_eq!(LineSpec::parse("pty:"), Ok(LineSpec { kind: Kind::Pty(None), pace: Pace::Wire }));
-        for bad in
-            ["/dev/ttyUSB0", "serial:", "com:1", "tcp:h:1", "serial:/x?speed=9", "serial:/x?pace=0", ""]
-        {
+        let endpoint = |host: &str, port| Endpoint { host: host.into(), port };
+        for (text, kind) in [
+            ("tcp:h:1", Kind::Tcp(endpoint("h", 1))),
+            ("tcp-listen:[::1]:0", Kind::TcpListen(endpoint("::1", 0))),
+            ("tcp-listen::5500", Kind::TcpListen(endpoint("127.0.0.1", 5500))),
+            ("tcp-listen:5500", Kind::TcpListen(endpoint("127.0.0.1", 5500))),
+        ] {
+            assert_eq!(LineSpec::parse(text), Ok(LineSpec { kind, pace: Pace::Wire }));
+        }
+        for bad in [
+            "/dev/ttyUSB0",
+            "serial:",
+            "com:1",
+            "tcp:h",
+            "tcp:h:0",
+            "hart-ip:h",
+            "serial:/x?speed=9",
+            "serial:/x?pace=0",
+            "",
+        ] {
             assert!(LineSpec::parse(bad).is_err(), "{bad}");
         }
     }

@@ -1,10 +1,11 @@
 //! `looprig mock`: mock devices on lines that other software can open.
 
 use super::args::MockArgs;
-use super::lines::{end_on_signal, quoted};
+use super::lines::{end_on_signal, quoted, warn_of_network};
 use super::output::{Ended, Failure, Output};
 use crate::bench::{self, Bench, BenchFileError, BenchPlan, Error, LineKind, Notice, PortPlace};
 use crate::device::Device;
+use crate::line::io::PeerNews;
 use crate::report::Format;
 use crate::time::Pace;
 use core::fmt::Write;
@@ -29,6 +30,11 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let doing = format!("running {}", path.display());
     let mut bench = Bench::open(plan).map_err(|e| failed(&doing, &e))?;
+    for line in &bench.plan().lines {
+        if let LineKind::TcpListen(at) = &line.kind {
+            warn_of_network(at);
+        }
+    }
     let handle = bench.interrupt_handle();
     end_on_signal(handle)?;
     let mut ready = String::new();
@@ -97,10 +103,9 @@ fn name(device: &Device) -> String {
 
 /// The LINE by which other commands reach the line from this machine.
 fn open(place: &PortPlace, pace: Pace) -> Option<String> {
-    let path = place.path.display();
-    place.is_pty.then(|| match pace {
-        Pace::Wire => format!("serial:{path}"),
-        pace => format!("serial:{path}?pace={pace}"),
+    place.open.as_ref().map(|line| match pace {
+        Pace::Wire => line.clone(),
+        pace => format!("{line}?pace={pace}"),
     })
 }
 
@@ -139,7 +144,13 @@ fn ready_text(bench: &Bench, out: &mut String) {
                     quoted(&open)
                 );
             }
-            _ => {
+            (_, Some(open)) => {
+                let _ = writeln!(out, "  {:<8} reach it with: looprig scan {}", place.at, quoted(&open));
+            }
+            (LineKind::Tcp(_), None) => {
+                let _ = writeln!(out, "  {:<8} connected; reach it from the other end", place.at);
+            }
+            (LineKind::TcpListen(_) | LineKind::Pty(_) | LineKind::Serial(_), None) => {
                 let _ = writeln!(
                     out,
                     "  {:<8} reach it through the modem at the other end of the wires",
@@ -187,6 +198,9 @@ fn ready_json(bench: &Bench) -> Json {
 }
 
 fn is_trouble(notice: &Notice) -> bool {
+    if let Notice::Peer { news, .. } = notice {
+        return news.is_trouble();
+    }
     matches!(
         notice,
         Notice::PortLost { .. }
@@ -207,6 +221,7 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
             "{}: closed again, and left locked for sole use, so nobody else can open it\n  next: start this mock anew",
             path(line)
         ),
+        Notice::Peer { line, peer, news } => writeln!(out, "{}: peer {peer}: {news}", places[*line].at),
         Notice::PortLost { error, .. } => writeln!(out, "a line is lost, the others go on: {error}"),
         Notice::MemoryCorrupt { device, error, kept } => writeln!(
             out,
@@ -226,6 +241,17 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
     };
 }
 
+/// The word of a peer's news for programs, and how many octets of it were dropped since the last.
+fn peer_words(news: &PeerNews) -> (&'static str, u64) {
+    match news {
+        PeerNews::Came => ("tcp_peer_came", 0),
+        PeerNews::Refused { .. } => ("tcp_peer_refused", 0),
+        PeerNews::Gone { unheard, .. } => ("tcp_peer_gone", *unheard),
+        PeerNews::Unheard { octets } => ("tcp_peer_unheard", *octets),
+        PeerNews::TooSlow { unheard, .. } => ("tcp_peer_too_slow", *unheard),
+    }
+}
+
 fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
     let at = |line: &usize| places[*line].at.clone();
     let path = |line: &usize| places[*line].path.display().to_string();
@@ -234,6 +260,13 @@ fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
         Notice::PeerCame { line } => json!({"notice": "peer_came", "at": at(line), "path": path(line)}),
         Notice::PeerGone { line, locked } => {
             json!({"notice": "peer_gone", "at": at(line), "path": path(line), "locked": locked})
+        }
+        Notice::Peer { line, peer, news } => {
+            let (kind, octets) = peer_words(news);
+            json!({
+                "notice": kind, "at": at(line), "path": path(line), "peer": peer, "octets_dropped": octets,
+                "said": news.to_string(),
+            })
         }
         Notice::PortLost { line, error } => {
             json!({"notice": "port_lost", "at": at(line), "path": path(line), "error": error.to_string()})

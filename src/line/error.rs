@@ -19,6 +19,18 @@ pub enum Fault {
     LinkTaken,
     /// The port was there and is gone: unplugged, or its other end closed.
     Lost,
+    /// The other end of a TCP connection has ended it, or does not answer any more.
+    PeerGone,
+    /// No host of that name.
+    HostUnknown,
+    /// The host is there and nobody listens at that port.
+    ConnectionRefused,
+    /// The host does not answer, or there is no way to it.
+    NoAnswer,
+    /// Somebody listens at that address already.
+    AddressTaken,
+    /// The address is none of this machine's.
+    AddressNotHere,
     /// The port takes no octets: nobody empties it.
     Stuck,
     /// Anything else; the system's words are all there is.
@@ -64,6 +76,16 @@ impl Error {
             }
             Fault::LinkTaken => "choose another name for the link, or move away what stands there",
             Fault::Lost => "plug the port in again, or start its other end again, and reopen the line",
+            Fault::PeerGone => "look what became of the other end, start it again, and reopen the line",
+            Fault::HostUnknown => "check the host's spelling, or give its address",
+            Fault::ConnectionRefused => {
+                "start the other end first (`looprig mock` prints the line that reaches it), and check host and port"
+            }
+            Fault::NoAnswer => "check host, network and firewall, then try once more",
+            Fault::AddressTaken => {
+                "end the other program, or listen at another port; port 0 takes any that is free"
+            }
+            Fault::AddressNotHere => "listen at 127.0.0.1, or at an address that this machine has",
             Fault::Stuck => "make the program at the other end read, or reopen the line",
             Fault::System => "put right what the system complains of, then try once more",
         }
@@ -80,6 +102,12 @@ impl fmt::Display for Error {
             Fault::SettingsRefused => "the port does not take 1200 8O1",
             Fault::LinkTaken => "something else has the link's name",
             Fault::Lost => "the port is gone",
+            Fault::PeerGone => "the other end has closed the connection",
+            Fault::HostUnknown => "there is no host of that name",
+            Fault::ConnectionRefused => "nobody listens there",
+            Fault::NoAnswer => "the host does not answer",
+            Fault::AddressTaken => "somebody listens there already",
+            Fault::AddressNotHere => "this machine does not have that address",
             Fault::Stuck => "the port takes no more octets",
             Fault::System => "the system refused",
         };

@@ -7,6 +7,7 @@
 //! milliseconds.
 
 mod bus;
+mod endpoint;
 mod error;
 mod in_process;
 #[cfg(feature = "io")]
@@ -14,6 +15,7 @@ pub mod io;
 mod tap;
 
 pub use bus::{Bus, CAPACITY, Delivery, Station};
+pub use endpoint::{Endpoint, LOOPBACK};
 pub use error::{Error, Fault};
 pub use in_process::InProcess;
 pub use tap::{Direction, Tap};

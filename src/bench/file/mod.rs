@@ -9,6 +9,7 @@ use super::plan::{BenchPlan, Change, DevicePlan, EventPlan, LineKind, LinePlan};
 use crate::app::command::Revision;
 use crate::app::types::{Date, TextError, latin1, packed};
 use crate::device::{DeviceConfig, Identity};
+use crate::line::Endpoint;
 use crate::time::{Instant, Pace};
 use core::fmt;
 use core::ops::{Range, RangeInclusive};
@@ -225,7 +226,7 @@ fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
     let mut lines: Vec<LinePlan> = Vec::new();
     for table in tables {
         let (line, span) = line(table, directory)?;
-        if line.kind != LineKind::Pty(None) && lines.iter().any(|l| l.kind == line.kind) {
+        if !is_new_each_time(&line.kind) && lines.iter().any(|l| l.kind == line.kind) {
             let wrong = format!("two lines are at \"{}\"", line.at);
             return Err(Fault::new(&span, wrong, "give every line a place of its own"));
         }
@@ -512,8 +513,14 @@ fn distinct(others: &[DevicePlan], new: &DevicePlan, table: &Spanned<DeviceTable
     Ok(())
 }
 
+/// Whether two lines of this kind get places of their own although they are written alike.
+fn is_new_each_time(kind: &LineKind) -> bool {
+    matches!(kind, LineKind::Pty(None) | LineKind::TcpListen(Endpoint { port: 0, .. }))
+}
+
 fn line(table: &Spanned<LineTable>, directory: &Path) -> Result<(LinePlan, Range<usize>), Fault> {
-    let right = "give at = \"pty:\", \"pty:LINK\" or a serial port such as \"serial:/dev/ttyUSB0\"";
+    let right = "give at = \"pty:\", \"pty:LINK\", a serial port such as \"serial:/dev/ttyUSB0\", or TCP: \
+                 \"tcp-listen:127.0.0.1:5500\", \"tcp:HOST:PORT\"";
     let Some(at) = &table.get_ref().at else {
         return Err(Fault::new(&table.span(), "this line does not say where it is", right));
     };
@@ -525,12 +532,21 @@ fn line(table: &Spanned<LineTable>, directory: &Path) -> Result<(LinePlan, Range
         Some(("pty", "")) => LineKind::Pty(None),
         Some(("pty", link)) => LineKind::Pty(Some(directory.join(link))),
         Some(("serial", port)) if !port.is_empty() => LineKind::Serial(port.to_owned()),
+        Some(("tcp-listen", place)) => LineKind::TcpListen(endpoint(Endpoint::parse_listen(place), at)?),
+        Some(("tcp", place)) => LineKind::Tcp(endpoint(Endpoint::parse_connect(place), at)?),
         _ => {
             let wrong = format!("\"{}\" is no line that a bench can have", at.get_ref());
             return Err(Fault::new(&at.span(), wrong, right));
         }
     };
     Ok((LinePlan { at: at.get_ref().clone(), kind }, at.span()))
+}
+
+fn endpoint(read: Result<Endpoint, String>, at: &Spanned<String>) -> Result<Endpoint, Fault> {
+    read.map_err(|said| {
+        let (wrong, right) = said.split_once(": ").unwrap_or((&said, "give HOST:PORT"));
+        Fault::new(&at.span(), wrong.to_owned(), right)
+    })
 }
 
 fn event(table: &Spanned<EventTable>) -> Result<EventPlan, Fault> {

@@ -137,7 +137,12 @@ fn what_is_missing() {
 #[test]
 fn lines_and_events() {
     let line = |at: &str| format!("[[device]]\n[[line]]\nat = {at}\n");
-    faulty(&line("«\"tcp:localhost:1\""), "\"tcp:localhost:1\" is no line", "serial:/dev/ttyUSB0");
+    faulty(&line("«\"udp:localhost:1\""), "\"udp:localhost:1\" is no line", "tcp-listen:127.0.0.1:5500");
+    faulty(&line("«\"tcp:localhost\""), "\"localhost\" is no port", "tcp:127.0.0.1:5500");
+    faulty(&line("«\"tcp:localhost:0\""), "port 0", "tcp:127.0.0.1:5500");
+    faulty(&line("«\"tcp-listen:::1:5\""), "colons of its own", "[::1]:5500");
+    let twice = "\"tcp-listen:5500\"\n[[line]]\nat = «\"tcp-listen:127.0.0.1:5500\"";
+    faulty(&line(twice), "two lines are at", "its own");
     faulty(&line("«\"/dev/ttyUSB0\""), "is no line", "serial:/dev/ttyUSB0");
     faulty(&line("«\"pty:?pace=20\""), "no options", "pace = 20");
     faulty(&line("«\"serial:\""), "is no line", "serial:/dev/ttyUSB0");
@@ -197,6 +202,12 @@ supply_pressure_bar = 5
 at = "pty:link"
 [[line]]
 at = "serial:/dev/ttyUSB0"
+[[line]]
+at = "tcp-listen:0"
+[[line]]
+at = "tcp-listen:0"
+[[line]]
+at = "tcp:[::1]:5500"
 [[event]]
 at_s = 2
 supply_pressure_bar = 1
@@ -238,6 +249,10 @@ loop_current_ma = 20
     assert_eq!(d.memory.as_deref(), Some(Path::new("some/where/fv.memory")));
     assert_eq!(plan.lines[0].kind, LineKind::Pty(Some("some/where/link".into())));
     assert_eq!(plan.lines[1].kind, LineKind::Serial("/dev/ttyUSB0".into()));
+    for line in &plan.lines[2..4] {
+        assert_eq!(line.kind, LineKind::TcpListen(Endpoint { host: "127.0.0.1".into(), port: 0 }));
+    }
+    assert_eq!(plan.lines[4].kind, LineKind::Tcp(Endpoint { host: "::1".into(), port: 5500 }));
     // In order of time.
     assert_eq!(plan.events[0].at, Instant::from_nanos(1_500_000_000));
     assert_eq!(plan.events[0].change, Change::LoopCurrentMa(20.0));

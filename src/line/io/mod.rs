@@ -1,4 +1,4 @@
-//! The ports of this machine: serial ports and pseudo-terminals, under one clock.
+//! The ports of this machine: serial ports, pseudo-terminals and TCP, under one clock.
 //!
 //! [`Ports`] holds any number of them and has one queue of events, for a bench that drives a bus
 //! between several; [`PortLine`] is one of them as a [`Line`](super::Line).
@@ -11,6 +11,7 @@ mod ports;
 #[cfg(unix)]
 mod pty;
 mod serial;
+mod tcp;
 
 pub use port_line::PortLine;
-pub use ports::{InterruptHandle, PortEvent, Ports};
+pub use ports::{InterruptHandle, PeerNews, PortEvent, Ports};

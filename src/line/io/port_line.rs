@@ -1,12 +1,12 @@
 //! One real port as a line.
 
-use super::{InterruptHandle, PortEvent, Ports};
+use super::{InterruptHandle, PeerNews, PortEvent, Ports};
 use crate::frame::{Capabilities, Octet};
-use crate::line::{Error, Event, Line};
+use crate::line::{Endpoint, Error, Event, Line};
 use crate::time::{Instant, Pace};
 use std::path::Path;
 
-/// A serial port [LI-03] or a new pseudo-terminal [LI-02] as a [`Line`] on the wall clock.
+/// A serial port [LI-03], a new pseudo-terminal [LI-02] or one end of TCP [LI-10] as a [`Line`] on the wall clock.
 ///
 /// Octets that were read together have one stamp, the time of reading: when each of them ended is
 /// not known, only that it was not later.
@@ -14,7 +14,11 @@ pub struct PortLine {
     ports: Ports,
     pace: Pace,
     closed: bool,
+    news: Option<News>,
 }
+
+/// Told of a peer of a listening TCP port.
+type News = Box<dyn FnMut(&str, &PeerNews) + Send>;
 
 /// The only port there is.
 const PORT: usize = 0;
@@ -41,11 +45,37 @@ impl PortLine {
         Ok(PortLine::over(ports, pace))
     }
 
-    fn over(ports: Ports, pace: Pace) -> PortLine {
-        PortLine { ports, pace, closed: false }
+    /// Connects by TCP; see [`Ports::open_tcp`].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn open_tcp(to: &Endpoint, pace: Pace) -> Result<PortLine, Error> {
+        let mut ports = Ports::new();
+        ports.open_tcp(to, pace)?;
+        Ok(PortLine::over(ports, pace))
     }
 
-    /// The path at which another program reaches a pseudo-terminal, or that of the serial port.
+    /// Listens on TCP; see [`Ports::open_tcp_listen`].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn open_tcp_listen(at: &Endpoint, pace: Pace) -> Result<PortLine, Error> {
+        let mut ports = Ports::new();
+        ports.open_tcp_listen(at, pace)?;
+        Ok(PortLine::over(ports, pace))
+    }
+
+    fn over(ports: Ports, pace: Pace) -> PortLine {
+        PortLine { ports, pace, closed: false, news: None }
+    }
+
+    /// From now on [`Line::wait`] hands `news` what happens to the peers of a listening TCP port: the
+    /// peer's address, and what.
+    pub fn on_peer_news(&mut self, news: impl FnMut(&str, &PeerNews) + Send + 'static) {
+        self.news = Some(Box::new(news));
+    }
+
+    /// What another program opens to get here; see [`Ports::path`].
     pub fn path(&self) -> &Path {
         self.ports.path(PORT)
     }
@@ -77,8 +107,8 @@ impl Line for PortLine {
         self.ports.send(PORT, octets)
     }
 
-    /// That a program opens or closes the other end of a pseudo-terminal is not reported: a wire
-    /// does not tell either. A lost port is an error once, and [`Event::Closed`] from then on.
+    /// That a program opens or closes the other end of a pseudo-terminal, or connects by TCP, is not an
+    /// event: a wire does not tell either. A lost port is an error once, and [`Event::Closed`] from then on.
     fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
         if self.closed {
             return Ok(Event::Closed);
@@ -89,6 +119,12 @@ impl Line for PortLine {
                     Event::Octets(values.iter().map(|&v| Octet::clean(at, v)).collect())
                 }
                 PortEvent::PeerCame { .. } | PortEvent::PeerGone { .. } => continue,
+                PortEvent::Peer { peer, news, .. } => {
+                    if let Some(tell) = &mut self.news {
+                        tell(&peer, &news);
+                    }
+                    continue;
+                }
                 PortEvent::Sent { at, .. } => Event::Sent { at },
                 PortEvent::Interrupted => Event::Interrupted,
                 PortEvent::TimeOut => Event::TimeOut,

@@ -3,9 +3,11 @@
 #[cfg(unix)]
 use super::pty::Pty;
 use super::serial::Serial;
+use super::tcp::Tcp;
 use crate::frame::Capabilities;
-use crate::line::{Error, Fault};
+use crate::line::{Endpoint, Error, Fault};
 use crate::time::{Instant, Pace};
+use core::fmt;
 use std::collections::VecDeque;
 use std::path::Path;
 use std::sync::Arc;
@@ -61,6 +63,15 @@ pub enum PortEvent {
         /// open it until this end is opened anew.
         locked: bool,
     },
+    /// Something about one of the peers of a listening TCP port.
+    Peer {
+        /// Where.
+        port: usize,
+        /// Its address and port, for people; empty when it is not known.
+        peer: String,
+        /// What.
+        news: PeerNews,
+    },
     /// The last octet of a [`Ports::send`] has left.
     Sent {
         /// Where.
@@ -79,6 +90,72 @@ pub enum PortEvent {
     Interrupted,
     /// The deadline passed.
     TimeOut,
+}
+
+/// What a listening TCP port has to tell of one of its peers [LI-10].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum PeerNews {
+    /// It has connected.
+    Came,
+    /// It was not let in, or the system could not let it in.
+    Refused {
+        /// Why.
+        why: String,
+    },
+    /// It has gone.
+    Gone {
+        /// Octets that were dropped as in [`PeerNews::Unheard`] and not told yet.
+        unheard: u64,
+        /// What the system said; empty if it closed its end as one should.
+        said: String,
+    },
+    /// It sent while another peer had the word: what it sent is dropped.
+    Unheard {
+        /// Octets since this was told last, at least 1.
+        octets: u64,
+    },
+    /// It did not take what passed and was disconnected.
+    TooSlow {
+        /// Octets that waited for it.
+        waiting: usize,
+        /// As with [`PeerNews::Gone`].
+        unheard: u64,
+    },
+}
+
+impl PeerNews {
+    /// Whether something is wrong or lost, which even those are told who want nothing but results.
+    pub fn is_trouble(&self) -> bool {
+        match self {
+            PeerNews::Came => false,
+            PeerNews::Gone { unheard, said } => *unheard > 0 || !said.is_empty(),
+            PeerNews::Refused { .. } | PeerNews::Unheard { .. } | PeerNews::TooSlow { .. } => true,
+        }
+    }
+}
+
+impl fmt::Display for PeerNews {
+    /// To stand behind the peer's address and a colon.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            PeerNews::Came => f.write_str("connected"),
+            PeerNews::Refused { why } => write!(f, "not let in: {why}"),
+            PeerNews::Gone { said, .. } if said.is_empty() => f.write_str("gone"),
+            PeerNews::Gone { said, .. } => write!(f, "gone ({said})"),
+            PeerNews::Unheard { octets } => {
+                write!(f, "{octets} octets dropped: another peer has the word until it is silent")
+            }
+            PeerNews::TooSlow { waiting, .. } => {
+                write!(f, "disconnected: it does not take what passes, {waiting} octets wait for it")
+            }
+        }?;
+        match self {
+            PeerNews::Gone { unheard, .. } | PeerNews::TooSlow { unheard, .. } if *unheard > 0 => {
+                write!(f, "; {unheard} more octets from it were dropped")
+            }
+            _ => Ok(()),
+        }
+    }
 }
 
 /// What the threads put into the queue.
@@ -145,7 +222,7 @@ impl InterruptHandle {
     }
 }
 
-/// Serial ports and pseudo-terminals under one clock, which is zero when this is made.
+/// Serial ports, pseudo-terminals and TCP under one clock, which is zero when this is made.
 pub struct Ports {
     // Dropped first: a thread that waits for room in the queue then finds out and ends.
     notes: Receiver<Note>,
@@ -206,6 +283,27 @@ impl Ports {
         self.add(Pty::open(link, pace, feed)?)
     }
 
+    /// Connects to somebody who listens on TCP and carries octets as on the wire [LI-10]; gives its
+    /// number. When the connection ends the port is lost.
+    ///
+    /// # Errors
+    /// No such host, nobody listens there, or no answer within 5 s once the name is resolved.
+    pub fn open_tcp(&mut self, to: &Endpoint, pace: Pace) -> Result<usize, Error> {
+        let feed = self.feed();
+        self.add(Tcp::connect(to, pace, feed)?)
+    }
+
+    /// Listens for others to connect by TCP [LI-10]; gives its number. Up to 16 peers hear what is sent
+    /// here and what one of them sends; one speaks at a time. [`Ports::path`] is the LINE that
+    /// reaches it, with the port that the system chose if 0 was asked for.
+    ///
+    /// # Errors
+    /// The address is taken, or is none of this machine's.
+    pub fn open_tcp_listen(&mut self, at: &Endpoint, pace: Pace) -> Result<usize, Error> {
+        let feed = self.feed();
+        self.add(Tcp::listen(at, pace, feed)?)
+    }
+
     fn feed(&self) -> Feed {
         Feed { port: self.slots.len(), clock: self.clock, queue: self.queue.clone() }
     }
@@ -234,7 +332,7 @@ impl Ports {
     }
 
     /// The path at which another program reaches a pseudo-terminal (the link, if there is one), or
-    /// that of the serial port.
+    /// that of the serial port; of TCP the LINE that reaches it, such as `tcp:127.0.0.1:5500`.
     pub fn path(&self, port: usize) -> &Path {
         self.slots[port].port.path()
     }
