@@ -192,7 +192,7 @@ fn a_corrupt_memory_is_told_and_kept() {
 }
 
 /// The real TCP port is in the readiness line; `scan` reaches it, and a `listen` on the same port hears
-/// both sides of the conversation [LI-10].
+/// both sides of the conversation [LI-12].
 #[test]
 fn tcp_lines_are_reached_and_overheard() {
     let dir = scratch("tcp");

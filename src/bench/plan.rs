@@ -45,9 +45,9 @@ pub enum LineKind {
     Pty(Option<PathBuf>),
     /// A serial port of this machine [LI-03].
     Serial(String),
-    /// A TCP port where software connects [LI-10].
+    /// A TCP port where software connects [LI-12].
     TcpListen(Endpoint),
-    /// A connection to somebody who listens [LI-10].
+    /// A connection to somebody who listens [LI-12].
     Tcp(Endpoint),
 }
 

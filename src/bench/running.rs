@@ -45,7 +45,7 @@ pub enum Notice {
         /// It was killed and left the terminal locked: nobody but root can open it again.
         locked: bool,
     },
-    /// Something about a peer of a listening TCP port [LI-10].
+    /// Something about a peer of a listening TCP port [LI-12].
     Peer {
         /// Which line.
         line: usize,

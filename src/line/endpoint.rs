@@ -1,4 +1,4 @@
-//! Host and port of a TCP line [LI-10], as people write them.
+//! Host and port of a TCP line [LI-12], as people write them.
 
 use core::fmt;
 use core::net::{IpAddr, Ipv6Addr};

@@ -1,4 +1,4 @@
-//! What only TCP has [LI-10]: several peers, one word, bounds, refusals.
+//! What only TCP has [LI-12]: several peers, one word, bounds, refusals.
 
 use super::{LONG, any_port, reached, receive};
 use looprig::line::io::{PeerNews, PortEvent, PortLine, Ports};

@@ -6,7 +6,7 @@ use crate::line::{Endpoint, Error, Event, Line};
 use crate::time::{Instant, Pace};
 use std::path::Path;
 
-/// A serial port [LI-03], a new pseudo-terminal [LI-02] or one end of TCP [LI-10] as a [`Line`] on the wall clock.
+/// A serial port [LI-03], a new pseudo-terminal [LI-02] or one end of TCP [LI-12] as a [`Line`] on the wall clock.
 ///
 /// Octets that were read together have one stamp, the time of reading: when each of them ended is
 /// not known, only that it was not later.

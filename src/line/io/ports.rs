@@ -92,7 +92,7 @@ pub enum PortEvent {
     TimeOut,
 }
 
-/// What a listening TCP port has to tell of one of its peers [LI-10].
+/// What a listening TCP port has to tell of one of its peers [LI-12].
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum PeerNews {
     /// It has connected.
@@ -283,7 +283,7 @@ impl Ports {
         self.add(Pty::open(link, pace, feed)?)
     }
 
-    /// Connects to somebody who listens on TCP and carries octets as on the wire [LI-10]; gives its
+    /// Connects to somebody who listens on TCP and carries octets as on the wire [LI-12]; gives its
     /// number. When the connection ends the port is lost.
     ///
     /// # Errors
@@ -293,7 +293,7 @@ impl Ports {
         self.add(Tcp::connect(to, pace, feed)?)
     }
 
-    /// Listens for others to connect by TCP [LI-10]; gives its number. Up to 16 peers hear what is sent
+    /// Listens for others to connect by TCP [LI-12]; gives its number. Up to 16 peers hear what is sent
     /// here and what one of them sends; one speaks at a time. [`Ports::path`] is the LINE that
     /// reaches it, with the port that the system chose if 0 was asked for.
     ///

@@ -3,7 +3,7 @@
 use crate::time::Instant;
 use std::time::Duration;
 
-/// The word on a line with several peers [LI-10]. A peer takes it by sending and keeps it until
+/// The word on a line with several peers [LI-12]. A peer takes it by sending and keeps it until
 /// nothing has come from it for the hold time; knows no sockets and reads no clock.
 #[derive(Debug)]
 pub(super) struct Floor {

@@ -1,4 +1,4 @@
-//! Octets over TCP, as they are on the wire, unescaped [LI-10]: one connection to somebody who
+//! Octets over TCP, as they are on the wire, unescaped [LI-12]: one connection to somebody who
 //! listens, or a place where several others connect.
 //!
 //! A thread of its own owns the sockets. Nothing here limits who may connect: whoever reaches a
