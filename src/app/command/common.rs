@@ -44,8 +44,8 @@ pub static ROWS: &[CommandSpec] = &[
         forms: &[Form {
             from: Revision::R5,
             to: Revision::R7,
-            request: &[Item::Slots { fields: CODE, most: 4, tail: 0 }],
-            reply: &[Item::Slots { fields: SLOT, most: 4, tail: 0 }],
+            request: &[Item::Slots { fields: CODE, most: 4 }],
+            reply: &[Item::Slots { fields: SLOT, most: 4 }],
         }],
     },
     // It hands a command to another device, whatever that command does.

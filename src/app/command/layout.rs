@@ -154,15 +154,13 @@ pub enum Item {
     Parts(&'static [Part]),
     /// The data may end here; whole groups that follow may be absent.
     MayEnd,
-    /// The same fields again and again, numbered from 0, at most `most` times, at least once; the
-    /// last `tail` octets are not theirs.
+    /// The same fields again and again, numbered from 0, at most `most` times, at least once. What
+    /// follows the last slot is shorter than a slot.
     Slots {
         /// The fields of one slot.
         fields: &'static [Field],
         /// Most slots.
         most: u8,
-        /// Octets that follow the last slot.
-        tail: u8,
     },
     /// All octets that are left, without known meaning; none at all is fine.
     Rest(Field),
@@ -335,10 +333,10 @@ pub fn decode(layout: Layout, data: &[u8], out: &mut Decoded) {
                     break;
                 }
             }
-            Item::Slots { fields, most, tail } => {
+            Item::Slots { fields, most } => {
                 let size: usize = fields.iter().map(|f| f.kind.len()).sum();
                 let mut slot = 0;
-                while slot < *most && data.len() - at >= size + usize::from(*tail) {
+                while slot < *most && data.len() - at >= size {
                     for field in *fields {
                         if !put(field, Some(slot), data, &mut at, out) {
                             out.complete = false;

@@ -138,12 +138,9 @@ const SLOT: &[Field] = &[
     Field::new("value", "value", Kind::Float).unit(1).class(2),
     Field::new("status", "status", Kind::VariableStatus),
 ];
-const SLOTS_6: Layout = &[EXTENDED, Item::Slots { fields: SLOT, most: 4, tail: 0 }];
-const SLOTS_7: Layout = &[
-    EXTENDED,
-    Item::Slots { fields: SLOT, most: 8, tail: 4 },
-    f("time", "time of the first value", Kind::Time),
-];
+const SLOTS_6: Layout = &[EXTENDED, Item::Slots { fields: SLOT, most: 4 }];
+const SLOTS_7: Layout =
+    &[EXTENDED, Item::Slots { fields: SLOT, most: 8 }, f("time", "time of the first value", Kind::Time)];
 
 const TAG: Item = f("tag", "tag", Kind::Packed(6));
 const MESSAGE: Layout = &[f("message", "message", Kind::Packed(24))];
@@ -273,18 +270,8 @@ pub static ROWS: &[CommandSpec] = &[
         "read device variables with status",
         "CM-009",
         &[
-            Form {
-                from: R7,
-                to: R7,
-                request: &[Item::Slots { fields: SLOT_CODE, most: 8, tail: 0 }],
-                reply: SLOTS_7,
-            },
-            Form {
-                from: R6,
-                to: R6,
-                request: &[Item::Slots { fields: SLOT_CODE, most: 4, tail: 0 }],
-                reply: SLOTS_6,
-            },
+            Form { from: R7, to: R7, request: &[Item::Slots { fields: SLOT_CODE, most: 8 }], reply: SLOTS_7 },
+            Form { from: R6, to: R6, request: &[Item::Slots { fields: SLOT_CODE, most: 4 }], reply: SLOTS_6 },
         ],
     ),
     read(11, "read unique identifier of the tag", "CM-011", &identity(TAG_ALONE)),
