@@ -7,7 +7,7 @@
 mod support;
 
 use looprig::app::command::{Decoded, Direction, Missing, Revision, Value, layout, spec};
-use looprig::exchange::json::{frame_from_json, write_exchange};
+use looprig::exchange::json::{frame_from_json, write_exchange, write_exchange_with};
 use looprig::exchange::{Exchange, Interpreter};
 use looprig::frame::{Address, Damage, Frame, FrameType, Good, Master, PollingAddress, Reception, Target};
 use looprig::time::{Instant, Pace};
@@ -502,6 +502,32 @@ fn bursts_without_type_bits() {
             assert_eq!(frame.address().target.to_string(), "00FD95266F");
         }
     }
+}
+
+/// [1770]: the frame's own octets stand where a value says it comes from. Counted from the delimiter in the printed
+/// frame: address 1-5, command 6, byte count 7, status 8-9, unit 10, PV 11-14.
+#[test]
+fn values_tell_where_they_come_from() {
+    let octets = fixture("1770-cmd1-reply-01");
+    let exchange = meaning("1770", &octets, &mut Interpreter::new(None));
+    let spans: Vec<_> = exchange.fields_of_reply().map(|v| v.span()).collect();
+    assert_eq!(spans, [10..11, 11..15]);
+    assert_eq!(octets[10..15], [0x20, 0x42, 0x91, 0x39, 0x56]);
+    let mut text = String::new();
+    write_exchange_with(&exchange, true, &mut text);
+    let json: Json = serde_json::from_str(&text).expect("JSON");
+    assert_eq!(json["reply"]["spans"], json!({"pv_unit": [10, 1], "pv": [11, 4]}));
+    let mut compared = 0;
+    for f in fixtures().iter().filter(|f| f.is_frame()) {
+        let exchange = meaning(&f.name, &f.octets, &mut Interpreter::new(None));
+        for direction in [Direction::Request, Direction::Reply] {
+            for v in exchange.fields(direction) {
+                assert_eq!(&f.octets[v.span()], v.found.octets(v.data), "{}", f.name);
+                compared += 1;
+            }
+        }
+    }
+    assert!(compared > 300, "{compared}");
 }
 
 /// Octets and their times stay with the frame: preambles, then what the source prints.

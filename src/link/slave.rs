@@ -95,3 +95,66 @@ impl Slave {
             }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::{Octet, Receiver, ReceiverConfig};
+    use crate::time::{BitTimes, Instant};
+
+    /// A device at this polling address, of a revision that ends at `highest_polling`.
+    fn slave(polling: u8, highest_polling: u8) -> Slave {
+        Slave {
+            polling: PollingAddress::new(polling).expect("at most 63"),
+            unique: UniqueAddress::from_octets([0x26, 0x0D, 0x00, 0x15, 0x11]),
+            highest_polling,
+            answers_damaged: true,
+        }
+    }
+
+    /// What the slave makes of octets after two preambles, with a check byte to which `flip` is done.
+    fn judge(slave: &Slave, octets: &[u8], flip: u8) -> Call {
+        let check = octets.iter().fold(flip, |x, o| x ^ o);
+        let values = [&[0xFF, 0xFF], octets, &[check]].concat();
+        let step = BitTimes::characters(1).duration();
+        let stamped: Vec<Octet> =
+            (1..).zip(values).map(|(i, v)| Octet::clean(Instant::ZERO + step * i, v)).collect();
+        let mut receiver = Receiver::new(ReceiverConfig::UNTIMED);
+        receiver.push(&stamped);
+        receiver.finish();
+        slave.judge(&receiver.next().expect("a frame"))
+    }
+
+    /// [FR-05]: revision 5 ends at 15, whatever its memory says.
+    #[test]
+    fn polling_addresses_above_the_revisions_are_not_heard() {
+        assert!(matches!(judge(&slave(15, 15), &[0x02, 0x8F, 0, 0], 0), Call::Request(_)));
+        assert_eq!(judge(&slave(16, 15), &[0x02, 0x90, 0, 0], 0), Call::NotForUs);
+        assert!(matches!(judge(&slave(16, 63), &[0x02, 0x90, 0, 0], 0), Call::Request(_)));
+    }
+
+    /// [LL-08] [ST-01]: a wrong check byte is answered with 88; not where the rest could mean anything [FR-04], not to
+    /// a short frame of another command than 0 [FR-14], and not to all.
+    #[test]
+    fn damaged_requests_that_are_answered() {
+        let slave = slave(0, 63);
+        let unique = [0x26 | 0x80, 0x0D, 0x00, 0x15, 0x11];
+        let long = |delimiter: u8, rest: &[u8]| [&[delimiter], &unique[..], rest].concat();
+        match judge(&slave, &long(0x82, &[1, 0]), 0x01) {
+            Call::Damaged(header, bits) => assert_eq!((header.command, bits), (1, 0x88)),
+            other => panic!("{other:?}"),
+        }
+        assert!(matches!(judge(&slave, &[0x02, 0x80, 0, 0], 0x01), Call::Damaged(_, 0x88)));
+        for silent in [
+            // One expansion octet.
+            long(0xA2, &[0x99, 1, 0]),
+            vec![0x02, 0x80, 3, 0],
+            vec![0x02, 0x81, 0, 0],
+            // A reply, and a request to all.
+            long(0x86, &[1, 2, 0, 0]),
+            vec![0x82, 0x80, 0, 0, 0, 0, 11, 0],
+        ] {
+            assert_eq!(judge(&slave, &silent, 0x01), Call::NotForUs, "{silent:02X?}");
+        }
+    }
+}

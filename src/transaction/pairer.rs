@@ -374,6 +374,19 @@ mod tests {
         }
     }
 
+    /// The same device, but command 55: 71 ^ 36 ^ 37 = 70 [FR-09].
+    #[test]
+    fn an_answer_to_another_command_of_the_device_is_unasked() {
+        let other = ERROR_54.replace("36 02 84 00 71", "37 02 84 00 70");
+        let p = passed(&[(ASK_54, 0), (&other, 20)]);
+        match &p[..] {
+            [Passed::Transaction(a), Passed::Transaction(b)] => {
+                assert_eq!((a.outcome, b.kind), (Outcome::Silent, Kind::Unasked));
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+
     #[test]
     fn a_burst_that_leaves_out_its_type_bits() {
         // The device's address starts with 39 (79 with the burst bit), its bursts with 00.
