@@ -59,6 +59,11 @@ pub enum Command {
     Decode(DecodeArgs),
     /// Put mock devices on lines that other software can open; runs until Ctrl-C.
     Mock(MockArgs),
+    /// Check a line and the modem behind it: what the port can do and tell, and what that means.
+    ///
+    /// Listens for some seconds and sends nothing, unless --send allows one harmless frame. Opening a
+    /// serial port may pulse request-to-send, and with it a modem's carrier, for a moment.
+    Line(LineArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
 }
@@ -115,12 +120,20 @@ impl From<MasterArg> for Master {
 const LINES: &str = "LINE:
   serial:/dev/ttyUSB0   a modem's port, 1200 8O1; or the path that `looprig mock` prints
   pty: or pty:LINK      a new pseudo-terminal that another program opens (Unix only)
-  ?pace=8 behind either: the line runs 8 times faster than the wire, as a mock of that pace does";
+  ?pace=8 behind either: the line runs 8 times faster than the wire, as a mock of that pace does
+  ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
+  ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
+  ?echo=auto|on|off     serial: whether the modem gives back what is sent; auto finds out
+  Several of them are joined by &: serial:/dev/ttyUSB0?rts=off&echo=on (quote it for the shell)";
 
 const LINES_AND_TO: &str = "LINE:
   serial:/dev/ttyUSB0   a modem's port, 1200 8O1; or the path that `looprig mock` prints
   pty: or pty:LINK      a new pseudo-terminal that another program opens (Unix only)
   ?pace=8 behind either: the line runs 8 times faster than the wire, as a mock of that pace does
+  ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
+  ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
+  ?echo=auto|on|off     serial: whether the modem gives back what is sent; auto finds out
+  Several of them are joined by &: serial:/dev/ttyUSB0?rts=off&echo=on (quote it for the shell)
 TO:
   0 to 63               polling address; 0 if TO is left out
   tag:FV-3104           tag; small letters count as capitals
@@ -230,6 +243,23 @@ pub struct MockArgs {
     /// Print the JSON Schema of bench files, for editors, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace"])]
     pub schema: bool,
+}
+
+/// `line`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES)]
+pub struct LineArgs {
+    /// The line, such as serial:/dev/ttyUSB0; see below.
+    #[arg(value_parser = LineSpec::parse)]
+    pub line: LineSpec,
+    /// Send one frame, to see whether the modem gives back what is sent: command 0 (who is there) to
+    /// polling address 63. It changes nothing; a device at that address answers.
+    #[arg(long)]
+    pub send: bool,
+    /// How long to listen, seconds.
+    #[arg(long = "for", default_value = "3", allow_negative_numbers = true, value_name = "SECONDS",
+        value_parser = seconds)]
+    pub seconds: f64,
 }
 
 /// `explain`.

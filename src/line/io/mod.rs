@@ -6,11 +6,19 @@
 //! Tried on Linux. Other systems of the Unix family differ in what a pseudo-terminal shows when its
 //! other end closes.
 
+#[cfg(unix)]
+mod device;
+#[cfg(not(unix))]
+mod device_elsewhere;
+#[cfg(unix)]
+mod peer;
 mod port_line;
 mod ports;
 #[cfg(unix)]
 mod pty;
 mod serial;
 
+#[cfg(unix)]
+pub use peer::PeerSettings;
 pub use port_line::PortLine;
 pub use ports::{InterruptHandle, PortEvent, Ports};
