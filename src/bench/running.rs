@@ -34,8 +34,8 @@ pub enum Notice {
         /// Which line.
         line: usize,
     },
-    /// The program at a pseudo-terminal has set it to something else than 1200 bit/s, 1 stop bit, raw [LI-11];
-    /// or it has put that right.
+    /// A pseudo-terminal that a program has open is not at 1200 bit/s, 1 stop bit, raw [LI-11]; or the
+    /// program has put that right.
     #[cfg(unix)]
     PeerSettings {
         /// Which line.

@@ -6,7 +6,7 @@ use super::lines::end_on_signal;
 use super::output::{Ended, Failure, Output, say};
 use crate::frame::{Capabilities, PollingAddress};
 use crate::host::Host;
-use crate::line::{Event, Line, PortStatus};
+use crate::line::{EchoUse, Event, Line, PortStatus};
 use crate::link::MasterConfig;
 use crate::report::Format;
 use crate::report::table::Table;
@@ -247,7 +247,15 @@ fn judge(f: &Findings) -> Vec<Check> {
         );
     }
     let echoes = f.status.map_or(0, |s| s.echoes);
+    let ignored = f.status.is_some_and(|s| s.echo == EchoUse::Off);
     match (f.sent, echoes) {
+        (true, 1..) if ignored => add(
+            "echo",
+            Verdict::Wrong,
+            "our frame came back whole".into(),
+            "it would be taken for the frame of another master with our bit",
+            "give echo=on behind the line",
+        ),
         (false, _) => add(
             "echo",
             Verdict::Note,
@@ -355,6 +363,7 @@ mod tests {
                 low_latency: true,
                 stamp_error,
                 echoes: 1,
+                echo: EchoUse::Auto,
             }),
             capabilities: Capabilities {
                 unit: StampUnit::Octets,
@@ -398,6 +407,19 @@ mod tests {
         }
         assert_eq!(verdict(&f, "carrier detect").0, Verdict::Note);
         assert_eq!(ended(&judge(&Findings { damaged: 1, ..modem() })), Ended::Failed);
+    }
+
+    #[test]
+    fn echo_that_is_not_reckoned_with_is_wrong() {
+        let mut f = modem();
+        if let Some(s) = &mut f.status {
+            s.echo = EchoUse::Off;
+        }
+        assert_eq!(verdict(&f, "echo").0, Verdict::Wrong);
+        if let Some(s) = &mut f.status {
+            s.echoes = 0;
+        }
+        assert_eq!(verdict(&f, "echo").0, Verdict::Fine);
     }
 
     #[test]

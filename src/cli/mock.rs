@@ -224,7 +224,7 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
         #[cfg(unix)]
         Notice::PeerSettings { line, settings } => writeln!(
             out,
-            "{}: warning: the program has set it wrong: {settings}; a modem's port would not work so\n  next: set 1200 bit/s, 8 data bits, odd parity, 1 stop bit, raw; parity and data bits cannot be seen here",
+            "{}: warning: settings that would not do at a modem's port: {settings}\n  next: set 1200 bit/s, 8 data bits, odd parity, 1 stop bit, raw; parity and data bits cannot be seen here",
             path(line)
         ),
         Notice::PeerGone { line, locked: false } => writeln!(out, "{}: closed again", path(line)),

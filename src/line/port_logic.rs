@@ -4,7 +4,7 @@
 use super::carrier::CarrierWatch;
 use super::echo::EchoFilter;
 use super::hardware::Hardware;
-use crate::frame::{Marks, Octet};
+use crate::frame::Octet;
 use crate::time::{BitTimes, Instant, Pace};
 use core::fmt;
 use core::time::Duration;
@@ -89,8 +89,10 @@ pub struct PortStatus {
     pub low_latency: bool,
     /// Largest error of a stamp [LI-10].
     pub stamp_error: Duration,
-    /// Transmissions that came back whole [LI-08].
+    /// Transmissions that came back whole, whatever is done about them [LI-08].
     pub echoes: u32,
+    /// What is done about them.
+    pub echo: EchoUse,
 }
 
 /// What the port did.
@@ -205,6 +207,7 @@ impl PortLogic {
                 low_latency,
                 stamp_error,
                 echoes: 0,
+                echo: options.echo,
             },
             state: State::Idle,
             jobs: VecDeque::new(),
@@ -323,11 +326,11 @@ impl PortLogic {
     fn heard(&mut self, octet: Octet, out: &mut Vec<Octet>) {
         match self.options.echo {
             EchoUse::Auto => self.echo.push(octet, out),
-            EchoUse::On => {
+            // Only counted.
+            EchoUse::On | EchoUse::Off => {
                 self.echo.push(octet, &mut Vec::new());
                 out.push(octet);
             }
-            EchoUse::Off => out.push(octet),
         }
     }
 
@@ -485,14 +488,5 @@ impl PortLogic {
         }
         self.state = State::Trailing { until };
         Ok(true)
-    }
-}
-
-/// Whether any octet carries a mark.
-pub(super) fn marks_of(octets: &[Octet]) -> Vec<Marks> {
-    if octets.iter().all(|o| o.marks.is_empty()) {
-        Vec::new()
-    } else {
-        octets.iter().map(|o| o.marks).collect()
     }
 }

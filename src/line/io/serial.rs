@@ -12,8 +12,7 @@ use super::device::Device;
 use super::device_elsewhere::Device;
 use super::ports::{Feed, Port, PortEvent, Started};
 use crate::frame::{Capabilities, StampUnit};
-use crate::line::port_logic::{PortLogic, PortOutput, marks_of};
-use crate::line::{CAPACITY, EchoUse, Error, Fault, PortStatus, SerialOptions};
+use crate::line::{CAPACITY, EchoUse, Error, Fault, PortLogic, PortOutput, PortStatus, SerialOptions};
 use crate::time::{Instant, Pace};
 use std::future::poll_fn;
 use std::path::{Path, PathBuf};
@@ -288,8 +287,10 @@ impl Worker {
             // What was kept back as an echo has the time at which it came.
             PortOutput::Octets(octets) => octets.chunk_by(|a, b| a.at == b.at).all(|part| {
                 let values = part.iter().map(|o| o.value).collect();
+                let clean = part.iter().all(|o| o.marks.is_empty());
+                let marks = if clean { Vec::new() } else { part.iter().map(|o| o.marks).collect() };
                 let at = part.first().map_or(Instant::ZERO, |o| o.at);
-                self.feed.put(PortEvent::Octets { port, values, marks: marks_of(part), at })
+                self.feed.put(PortEvent::Octets { port, values, marks, at })
             }),
         }
     }
