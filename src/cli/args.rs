@@ -59,6 +59,11 @@ pub enum Command {
     Decode(DecodeArgs),
     /// Put mock devices on lines that other software can open; runs until Ctrl-C.
     Mock(MockArgs),
+    /// Check a line and the modem behind it: what the port can do and tell, and what that means.
+    ///
+    /// Listens for some seconds and sends nothing, unless --send allows one harmless frame. Opening a
+    /// serial port may pulse request-to-send, and with it a modem's carrier, for a moment.
+    Line(LineArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
 }
@@ -128,7 +133,11 @@ macro_rules! lines {
                         slowed down; one for whom 64 KiB wait is disconnected.
   IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is
   given up after 25 s (Linux; elsewhere when the system finds out).
-  ?pace=8 behind any: the line runs 8 times faster than the wire, as a mock of that pace does",
+  ?pace=8 behind any: the line runs 8 times faster than the wire, as a mock of that pace does
+  ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
+  ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
+  ?echo=auto|on|off     serial: whether the modem gives back what is sent; auto finds out
+  Several of them are joined by &: serial:/dev/ttyUSB0?rts=off&echo=on (quote it for the shell)",
             $more
         )
     };
@@ -248,6 +257,23 @@ pub struct MockArgs {
     /// Print the JSON Schema of bench files, for editors, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace"])]
     pub schema: bool,
+}
+
+/// `line`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES)]
+pub struct LineArgs {
+    /// The line, such as serial:/dev/ttyUSB0; see below.
+    #[arg(value_parser = LineSpec::parse)]
+    pub line: LineSpec,
+    /// Send one frame, to see whether the modem gives back what is sent: command 0 (who is there) to
+    /// polling address 63. It changes nothing; a device at that address answers.
+    #[arg(long)]
+    pub send: bool,
+    /// How long to listen, seconds.
+    #[arg(long = "for", default_value = "3", allow_negative_numbers = true, value_name = "SECONDS",
+        value_parser = seconds)]
+    pub seconds: f64,
 }
 
 /// `explain`.
