@@ -12,6 +12,7 @@ mod decode;
 #[path = "cli/explain.rs"]
 mod explain;
 #[path = "cli/process.rs"]
+#[allow(dead_code, reason = "shared with the tests of losses")]
 mod process;
 #[path = "cli/refused.rs"]
 mod refused;
