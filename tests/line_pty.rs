@@ -282,6 +282,39 @@ fn what_is_no_serial_port_is_refused_with_a_reason() {
     assert_eq!(fs::read_to_string(&file).unwrap(), "kept");
 }
 
+/// Sets 1200 8O1 as most programs do, through the C library.
+fn set_8o1(terminal: &fs::File) -> std::io::Result<()> {
+    let fd = terminal.as_raw_fd();
+    // SAFETY: plain numbers; the descriptor is open.
+    unsafe {
+        let mut t: libc::termios = std::mem::zeroed();
+        assert_eq!(libc::tcgetattr(fd, &raw mut t), 0);
+        libc::cfmakeraw(&raw mut t);
+        t.c_cflag |= libc::PARENB | libc::PARODD | libc::CLOCAL | libc::CREAD;
+        libc::cfsetspeed(&raw mut t, libc::B1200);
+        match libc::tcsetattr(fd, libc::TCSANOW, &raw const t) {
+            0 => Ok(()),
+            _ => Err(std::io::Error::last_os_error()),
+        }
+    }
+}
+
+#[test]
+fn parity_can_be_asked_for_at_every_opening() {
+    // The C library refuses settings that change nothing and are not kept: the second program must
+    // not meet those of the first.
+    let mut ports = Ports::new();
+    let port = ports.open_pty(None, Pace::Fast).unwrap();
+    let path = ports.path(port).to_path_buf();
+    for n in 0..3 {
+        let program = open_raw(&path);
+        came(&mut ports);
+        set_8o1(&program).unwrap_or_else(|e| panic!("opening {n}: {e}"));
+        drop(program);
+        gone(&mut ports);
+    }
+}
+
 #[test]
 fn a_link_replaces_only_links_to_nothing_or_to_a_terminal() {
     let dir = scratch("link");

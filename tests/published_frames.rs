@@ -1,12 +1,12 @@
 //! Every published frame of `fixtures/frames` goes through receiver, exchange and JSON and back to the same
 //! octets; and what the sources say of them is what looprig says.
 //!
-//! The direct PDUs among the fixtures (kind `direct-pdu`) are no frames of the token-passing link and are not
-//! read here. Numbers behind floats are IEEE 754 arithmetic, texts are packed ASCII unpacked by hand.
+//! The direct PDUs among the fixtures (kind `direct-pdu`) are no frames of the token-passing link: of them the rows
+//! alone read the data. Numbers behind floats are IEEE 754 arithmetic, texts are packed ASCII unpacked by hand.
 
 mod support;
 
-use looprig::app::command::{Direction, Revision, Value, spec};
+use looprig::app::command::{Decoded, Direction, Missing, Revision, Value, layout, spec};
 use looprig::exchange::json::{frame_from_json, write_exchange};
 use looprig::exchange::{Exchange, Interpreter};
 use looprig::frame::{Address, Damage, Frame, FrameType, Good, Master, PollingAddress, Reception, Target};
@@ -76,6 +76,36 @@ fn published_frames_come_back_from_their_json() {
     assert_eq!(bare, 95 - with_row);
     // Commands 0 to 22, 31 and 48 alone have 74 of the 95 frames.
     assert!(laid_out >= 74, "only {laid_out} frames were laid out");
+}
+
+/// [ICS]: the data of direct PDUs are those of the same command in a frame. Behind device status and extended status
+/// stand command number and byte count; a reply's first octet then is its response code.
+#[test]
+fn data_of_direct_pdus_come_back_from_their_values() {
+    let mut laid_out = BTreeMap::new();
+    for f in fixtures().iter().filter(|f| f.key("kind") == "direct-pdu") {
+        let number = u16::from_be_bytes([f.octets[2], f.octets[3]]);
+        let Some(form) = spec(number).and_then(|s| s.form(Revision::R7)) else { continue };
+        let is_reply = f.name.contains("-reply-");
+        let (layout, from) = if is_reply { (form.reply, 6) } else { (form.request, 5) };
+        let data = &f.octets[from..];
+        if is_reply && data.is_empty() && f.octets[5] != 0 {
+            // Refused.
+            continue;
+        }
+        let mut found = Decoded::default();
+        layout::decode(layout, data, &mut found);
+        assert!(found.complete && usize::from(found.surplus_from) == data.len(), "{}: {found:?}", f.name);
+        let values: BTreeMap<String, Json> =
+            found.fields.iter().map(|v| (v.name().to_string(), v.value(data).to_json())).collect();
+        let again = layout::encode(layout, Missing::Ends, &mut |name, kind| {
+            values.get(name).map(|json| Value::from_json(kind, json)).transpose()
+        });
+        assert_eq!(again.as_deref(), Ok(data), "{}: {values:?}", f.name);
+        *laid_out.entry(is_reply).or_insert(0) += 1;
+    }
+    // Counted by the names of the files: 13 requests and 14 replies of commands 0 to 48, of which one is refused.
+    assert_eq!(laid_out, BTreeMap::from([(false, 13), (true, 13)]));
 }
 
 /// [FR-09]: each single bit of each published check byte, then all eight.

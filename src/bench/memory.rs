@@ -1,6 +1,7 @@
 //! The memory image of a device as a file [DV-03] [DV-04].
 
 use super::disk::{Disk, RealDisk};
+use crate::capture::io_words;
 use core::fmt;
 use std::fs::{self, File};
 use std::io::{self, ErrorKind, Read};
@@ -20,7 +21,7 @@ pub struct MemoryError {
     pub doing: &'static str,
     /// The file.
     pub path: PathBuf,
-    /// What the system says.
+    /// What the system says, in words.
     pub said: String,
 }
 
@@ -33,7 +34,7 @@ impl fmt::Display for MemoryError {
 impl std::error::Error for MemoryError {}
 
 fn error(doing: &'static str, path: &Path) -> impl Fn(io::Error) -> MemoryError {
-    move |e| MemoryError { doing, path: path.to_path_buf(), said: e.to_string() }
+    move |e| MemoryError { doing, path: path.to_path_buf(), said: io_words(&e) }
 }
 
 /// The image in `path`; `None` when there is no such file.

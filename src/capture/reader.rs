@@ -128,6 +128,17 @@ impl fmt::Display for Problem {
     }
 }
 
+/// How a line ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum LineEnd {
+    /// With the mark of its end.
+    Whole,
+    /// With the input.
+    Torn,
+    /// Not within the limit; the rest was dropped.
+    TooLong,
+}
+
 /// Reads a stream piece by piece; never holds more than one line or chunk.
 #[derive(Debug)]
 pub struct Reader<R> {
@@ -150,6 +161,11 @@ impl<R: BufRead> Reader<R> {
         let start = input.fill_buf()?;
         let kind = recognise(&start[..start.len().min(LOOK)]);
         Ok(Reader { input, kind, line: Vec::new(), number: 0, at: Instant::ZERO, ready: None, newer: false })
+    }
+
+    /// Where it reads from.
+    pub fn input(&self) -> &R {
+        &self.input
     }
 
     /// What the input holds.
@@ -178,7 +194,12 @@ impl<R: BufRead> Reader<R> {
 
     fn next_log(&mut self) -> io::Result<Option<Captured>> {
         loop {
-            let Some(whole) = self.read_line()? else { return Ok(None) };
+            let Some(end) = self.read_line()? else { return Ok(None) };
+            let whole = match end {
+                LineEnd::TooLong if self.newer => continue,
+                LineEnd::TooLong => return Ok(Some(self.too_long())),
+                end => end == LineEnd::Whole,
+            };
             let fault = match core::str::from_utf8(&self.line) {
                 Ok(t) if t.trim().is_empty() && whole => continue,
                 Ok(t) => match parse_line(t) {
@@ -206,8 +227,11 @@ impl<R: BufRead> Reader<R> {
 
     fn next_hex(&mut self) -> io::Result<Option<Captured>> {
         loop {
-            if self.read_line()?.is_none() {
-                return Ok(None);
+            match self.read_line()? {
+                None => return Ok(None),
+                // Half of it would be frames cut apart.
+                Some(LineEnd::TooLong) => return Ok(Some(self.too_long())),
+                Some(_) => {}
             }
             let text = String::from_utf8_lossy(&self.line);
             match parse_hex_line(&text) {
@@ -259,30 +283,35 @@ impl<R: BufRead> Reader<R> {
     }
 
     /// Reads one line into `self.line`, without its end; says whether it had one.
-    fn read_line(&mut self) -> io::Result<Option<bool>> {
+    fn read_line(&mut self) -> io::Result<Option<LineEnd>> {
         self.line.clear();
         self.number += 1;
         let n = (&mut self.input).take(LONGEST_LINE).read_until(b'\n', &mut self.line)?;
         if n == 0 {
             return Ok(None);
         }
-        let ended = self.line.last() == Some(&b'\n') || self.skip_rest_of_line(n)?;
+        let end = if self.line.last() == Some(&b'\n') {
+            LineEnd::Whole
+        } else if (n as u64) < LONGEST_LINE {
+            LineEnd::Torn
+        } else {
+            // What exceeds the limit is read and dropped, so that one line cannot fill the memory.
+            self.input.skip_until(b'\n')?;
+            LineEnd::TooLong
+        };
         while matches!(self.line.last(), Some(b'\n' | b'\r')) {
             self.line.pop();
         }
         if self.number == 1 && self.line.starts_with("\u{FEFF}".as_bytes()) {
             self.line.drain(..BYTE_ORDER_MARK.len_utf8());
         }
-        Ok(Some(ended))
+        Ok(Some(end))
     }
 
-    /// What exceeds the limit is read and dropped, so that one line cannot fill the memory.
-    fn skip_rest_of_line(&mut self, read: usize) -> io::Result<bool> {
-        if (read as u64) < LONGEST_LINE {
-            return Ok(false);
-        }
-        self.input.skip_until(b'\n')?;
-        Ok(true)
+    fn too_long(&self) -> Captured {
+        let what =
+            format!("it is longer than {} KiB; break it into lines of one frame each", LONGEST_LINE >> 10);
+        Captured::Problem(Problem { line: self.number, fault: Fault::Line(what) })
     }
 }
 
@@ -325,6 +354,18 @@ mod tests {
         let got = read_all(b"{\"t\":1,\"o\":\"FF\"}\nrubbish\n{\"t\":2,\"o\":\"FF\"}\n");
         assert!(matches!(&got[1], Captured::Problem(p) if matches!(p.fault, Fault::Line(_)) && p.line == 2));
         assert!(matches!(got[2], Captured::Octets(_)));
+    }
+
+    #[test]
+    fn a_line_without_end_loses_only_itself() {
+        let long = "F".repeat(1 << 20);
+        let log = format!("{{\"t\":1,\"o\":\"{long}\"}}\n{{\"t\":2,\"o\":\"FF\"}}\n");
+        for text in [log, format!("{long}\nFF FF\n")] {
+            let got = read_all(text.as_bytes());
+            let Captured::Problem(p) = &got[0] else { panic!("{:?}", got[0]) };
+            assert!(p.to_string().starts_with("line 1 was skipped: it is longer than 1024 KiB"), "{p}");
+            assert!(matches!(got[1], Captured::Octets(_)));
+        }
     }
 
     #[test]

@@ -64,6 +64,7 @@ pub fn io_words(e: &io::Error) -> String {
     match e.kind() {
         io::ErrorKind::NotFound => "there is no such file or directory".to_owned(),
         io::ErrorKind::PermissionDenied => "you may not do that: permission denied".to_owned(),
+        io::ErrorKind::StorageFull => "the disk is full".to_owned(),
         _ => {
             let text = e.to_string();
             let end = text.find(" (os error").unwrap_or(text.len());

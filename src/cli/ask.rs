@@ -140,7 +140,7 @@ pub fn host_failure(doing: String, e: HostError) -> Failure {
         // They say themselves what to do next.
         HostError::Stopped(_) | HostError::NoTurn(_) => Failure::new(doing, e.to_string(), ""),
         HostError::Interrupted => {
-            Failure::new(doing, "it was interrupted", "what was logged is kept; start it again")
+            Failure::new(doing, "it was interrupted", "start it again; a log, if one was written, is kept")
         }
         HostError::Closed => Failure::new(
             doing,

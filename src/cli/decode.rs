@@ -11,7 +11,7 @@ use crate::time::Pace;
 use crate::transaction::PairerConfig;
 use core::fmt::Write;
 use std::fs::File;
-use std::io::{self, BufRead, BufReader};
+use std::io::{self, BufReader, Read};
 use std::path::Path;
 
 /// Reads every file that can be read; the others are told and make the exit code 2.
@@ -51,9 +51,12 @@ pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
     Ok(ended)
 }
 
-fn open(path: &Path) -> Result<Box<dyn BufRead>, Failure> {
+type Input = BufReader<Box<dyn Read>>;
+
+fn open(path: &Path) -> Result<Input, Failure> {
+    let buffered = |input: Box<dyn Read>| BufReader::with_capacity(1 << 16, input);
     if path == Path::new("-") {
-        return Ok(Box::new(BufReader::with_capacity(1 << 16, io::stdin())));
+        return Ok(buffered(Box::new(io::stdin())));
     }
     let doing = || format!("opening {}", path.display());
     let file = File::open(path).map_err(|e| {
@@ -62,12 +65,12 @@ fn open(path: &Path) -> Result<Box<dyn BufRead>, Failure> {
     if file.metadata().is_ok_and(|m| m.is_dir()) {
         return Err(Failure::new(doing(), "it is a directory", "name a file in it"));
     }
-    Ok(Box::new(BufReader::with_capacity(1 << 16, file)))
+    Ok(buffered(Box::new(file)))
 }
 
 fn one_file(
     path: &Path,
-    input: Box<dyn BufRead>,
+    input: Input,
     args: &DecodeArgs,
     out: &mut Output,
     chain: &mut Chain<'_>,
@@ -137,6 +140,9 @@ fn one_file(
             }
         }
         chain.pass_on(out)?;
+        if will_wait(&reader) {
+            out.flush()?;
+        }
     }
     if problems > 20 {
         let more = plural(problems - 20, "more line");
@@ -162,6 +168,16 @@ fn one_file(
         ),
     };
     Err(Failure::new(doing, wrong, next))
+}
+
+/// Whether what comes next must be fetched, which may take long where a program writes it just now:
+/// nobody is to wait for what has been read already.
+fn will_wait(reader: &Reader<Input>) -> bool {
+    let here = reader.input().buffer();
+    match reader.kind() {
+        ContentKind::Octets => here.is_empty(),
+        _ => !here.contains(&b'\n'),
+    }
 }
 
 /// What a header says, for people.

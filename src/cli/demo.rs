@@ -6,7 +6,7 @@
 
 use super::args::DemoArgs;
 use super::ask::host_failure;
-use super::lines::{end_on_signal, open_log, utc_now};
+use super::lines::{end_on_signal, open_log, quoted, utc_now_words};
 use super::output::{Ended, Failure, Output, tell};
 use super::scan;
 use crate::app::command::{Effect, Revision, spec};
@@ -95,9 +95,12 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let mut stage = Stage { out, failed: 0, steps: 0 };
     stage.say(&format!(
-        "looprig demo: a mock positioner, a host and a listener on one loop. Started {}, pace {} (1 is the wire).",
-        utc_now(),
-        args.pace
+        "looprig demo: a mock positioner, a host and a listener on one loop, at {}.\nStarted {}.",
+        match args.pace {
+            Pace::Scaled(f) => format!("{f} times the pace of the wire"),
+            _ => "the pace of the wire".to_owned(),
+        },
+        utc_now_words()
     ))?;
     let mock = Running::start(&text, &bench_file)?;
     stage.say(&format!(
@@ -114,18 +117,21 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     let captured = listener.stop();
     stop[1].interrupt();
     let mocked = mock.join();
+    if played.is_err() {
+        tell(&format!("what was captured until then is in {}", log.display()));
+    }
     played?;
     captured?;
     mocked?;
     decode(&mut stage, &log, args)?;
     let (failed, steps) = (stage.failed, stage.steps);
     stage.say(&format!(
-        "\n{}: {} of {steps} steps as expected. Left in {}: bench.toml, demo.log.",
+        "\n{}: {} of {steps} steps as expected.\nNext:\n  looprig mock {}     puts this mock on a port for your own software\n  looprig decode -v {}     shows the log with every octet",
         if failed == 0 { "Done" } else { "NOT as expected" },
         steps - failed,
-        dir.display()
+        quoted(&bench_file.display().to_string()),
+        quoted(&log.display().to_string()),
     ))?;
-    stage.say("Next: `looprig mock bench.toml` for your own software, `looprig decode -v demo.log` for every octet.")?;
     Ok(if failed == 0 { Ended::Fine } else { Ended::Failed })
 }
 
@@ -225,9 +231,9 @@ fn play(stage: &mut Stage<'_>, host: &mut Host<PortLine>, args: &DemoArgs) -> Re
     stage.step("the device refused with response code 2", response.starts_with("refused 2"))?;
 
     stage.say("\n5. A request with one bit flipped in its check byte: the device must not obey it.")?;
-    let answer = send_damaged(host, &device)?;
-    stage
-        .step(&format!("the device answered with a communication error ({answer})"), answer.contains("88"))?;
+    let (status, answer) = send_damaged(host, &device)?;
+    // 80, a communication error, with 08, longitudinal parity [ST-01].
+    stage.step(&format!("the device answered: {answer}"), status == Some(0x88))?;
 
     stage
         .say("\n6. The valve follows: set point from the loop current, travel by the device's own sensor.")?;
@@ -286,16 +292,15 @@ fn write_and_check(
     stage.show(&written)?;
     let back = host.ask(device, read, &[]).map_err(failure)?;
     stage.show(&back)?;
-    let same = values
-        .iter()
-        .all(|(name, value)| back.value(name).is_some_and(|v| v.text().trim_matches('"') == *value));
+    let same = values.iter().all(|(name, value)| back.value(name).is_some_and(|v| v.cell() == *value));
     stage.step(&format!("command {read} gives back what command {write} wrote"), same)
 }
 
-/// Sends command 1 with a flipped check byte and says what came back within a second.
-fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<String, Failure> {
+/// Sends command 1 with a flipped check byte; the first status octet of what came back within a second,
+/// and what that means.
+fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<(Option<u8>, String), Failure> {
     let address = Address::new(crate::frame::Master::Secondary, Target::Unique(device.unique));
-    let Ok(frame) = Frame::request(address, 1, Vec::new()) else { return Ok(String::new()) };
+    let Ok(frame) = Frame::request(address, 1, Vec::new()) else { return Ok((None, String::new())) };
     let raw = RawFrame::of(&frame, usize::from(device.preambles));
     let last = raw.octets.len() - 1;
     let line = host.line_mut();
@@ -312,8 +317,8 @@ fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<String, Fa
     loop {
         match line.wait(Some(until))? {
             Event::Octets(octets) => annotator.push(&octets),
-            Event::TimeOut => return Ok("nothing".into()),
-            Event::Interrupted | Event::Closed => return Ok("the line ended".into()),
+            Event::TimeOut => return Ok((None, "nothing came back".into())),
+            Event::Interrupted | Event::Closed => return Ok((None, "the line ended".into())),
             Event::Sent { .. } => {}
         }
         while let Some(item) = annotator.next() {
@@ -321,9 +326,9 @@ fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<String, Fa
                 && let Some(frame) = e.transaction.reply_frame()
                 && let Some([first, _]) = frame.status()
             {
-                let mut text = format!("{first:02X}: ");
+                let mut text = String::new();
                 e.write_response(&mut text);
-                return Ok(text);
+                return Ok((Some(first), text));
             }
         }
     }
@@ -437,8 +442,7 @@ fn decode(stage: &mut Stage<'_>, log: &Path, args: &DemoArgs) -> Result<(), Fail
         }
         while let Some(item) = annotator.next() {
             if let Item::Exchange(e) = &item {
-                tag_seen |= e.command() == 13
-                    && e.value("tag").is_some_and(|v| v.text().trim_matches('"') == args.tag);
+                tag_seen |= e.command() == 13 && e.value("tag").is_some_and(|v| v.cell() == args.tag);
             }
             summary.add(&item);
         }

@@ -31,6 +31,8 @@ pub fn run(args: &ExplainArgs, out: &mut Output) -> Result<Ended, Failure> {
         [octet] if octet.starts_with("0x") => explain_status(number(octet, "status octet", 255)? as u8),
         [word] if timers(Some(word)).is_ok() => vec![timers(Some(word))?],
         [word] if units::code_of(word).is_some() => explain_unit(word)?,
+        // A kind of thing without what is to be explained.
+        [kind @ ("command" | "status" | "code" | "response" | "unit"), ..] => return Err(incomplete(kind)),
         _ => explain_frame(&words.join(" "), args)?,
     };
     let format = out.options.format;
@@ -40,6 +42,19 @@ pub fn run(args: &ExplainArgs, out: &mut Output) -> Result<Ended, Failure> {
 
 fn failure(wrong: impl Into<String>, next: impl Into<String>) -> Failure {
     Failure::new("explaining", wrong, next)
+}
+
+fn incomplete(kind: &str) -> Failure {
+    let (wrong, next) = match kind {
+        "command" => ("`command` takes one number", "give it, such as `looprig explain command 15`"),
+        "status" => ("`status` takes one octet", "give it, such as `looprig explain status 0x48`"),
+        "unit" => ("`unit` takes a symbol or a code", "give it, such as `looprig explain unit bar`"),
+        _ => (
+            "a response code has its meaning from its command, so both are needed",
+            "give both numbers, the command first, such as `looprig explain code 6 2`",
+        ),
+    };
+    failure(wrong, next)
 }
 
 fn number(text: &str, what: &str, most: u32) -> Result<u16, Failure> {

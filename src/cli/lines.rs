@@ -88,9 +88,20 @@ pub fn end_on_signal(handle: InterruptHandle) -> Result<(), Failure> {
         .map_err(|e| Failure::new("getting ready for Ctrl-C", e.to_string(), ""))
 }
 
+/// A line or a path as a word for a shell.
+pub fn quoted(text: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "/:._-".contains(c);
+    if text.chars().all(plain) { text.to_owned() } else { format!("'{}'", text.replace('\'', "'\\''")) }
+}
+
 /// The start of a clock as the log's header has it.
 pub fn utc_now() -> String {
     jiff::Timestamp::now().to_string()
+}
+
+/// The same to the second, for people: the log has the rest.
+pub fn utc_now_words() -> String {
+    jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M:%S UTC").to_string()
 }
 
 /// Opens the log for a line that was opened just now.

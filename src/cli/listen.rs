@@ -1,7 +1,7 @@
 //! `looprig listen`: what passes on a line, decoded and logged; nothing is sent.
 
 use super::args::ListenArgs;
-use super::lines::utc_now;
+use super::lines::{utc_now, utc_now_words};
 use super::output::{Ended, Failure, Output, say, tell};
 use super::wishes::{Wishes, hold_back_signals};
 use crate::capture::{Annotator, Header, LogFileError, LogSeries, Recorder};
@@ -27,7 +27,8 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     });
     let log = log.transpose().map_err(|e| Failure::told(e.to_string()))?;
     if !out.quiet {
-        say(&format!("Listening on {}; Ctrl-C ends it.", line.describe()));
+        let start = utc_now_words();
+        say(&format!("Listening on {}; time 0 is {start}; Ctrl-C ends it.", line.describe()));
     }
     let mut listener = Listener::new(&mut line, log, args, out)?;
     let listened = listener.listen(&mut line, &wishes);

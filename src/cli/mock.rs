@@ -1,7 +1,7 @@
 //! `looprig mock`: mock devices on lines that other software can open.
 
 use super::args::MockArgs;
-use super::lines::end_on_signal;
+use super::lines::{end_on_signal, quoted};
 use super::output::{Ended, Failure, Output};
 use crate::bench::{self, Bench, BenchFileError, BenchPlan, Error, LineKind, Notice, PortPlace};
 use crate::device::Device;
@@ -82,7 +82,7 @@ fn failed(doing: &str, e: &Error) -> Failure {
         Error::Memory(_) => Failure::new(
             doing,
             e.to_string(),
-            "let this user read and write the file and its directory, or name another `memory` in the bench file",
+            "make room, let this user read and write the file and its directory, or name another `memory` in the bench file",
         ),
     }
 }
@@ -102,12 +102,6 @@ fn open(place: &PortPlace, pace: Pace) -> Option<String> {
         Pace::Wire => format!("serial:{path}"),
         pace => format!("serial:{path}?pace={pace}"),
     })
-}
-
-/// The same as a word for a shell.
-fn quoted(line: &str) -> String {
-    let plain = |c: char| c.is_ascii_alphanumeric() || "/:._-".contains(c);
-    if line.chars().all(plain) { line.to_owned() } else { format!("'{}'", line.replace('\'', "'\\''")) }
 }
 
 fn pace_words(pace: Pace) -> String {

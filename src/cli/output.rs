@@ -3,6 +3,7 @@
 use super::args::{Args, Colour};
 use crate::capture::io_words;
 use crate::report::Options;
+use crate::report::text::write_wrapped;
 use core::fmt;
 use std::io::{self, IsTerminal, Write};
 
@@ -87,10 +88,23 @@ pub fn tell(what: &dyn fmt::Display) {
 
 /// Like [`tell`], without our name in front.
 pub fn say(text: &str) {
-    let _ = writeln!(io::stderr().lock(), "{text}");
+    let mut stderr = io::stderr().lock();
+    // A terminal breaks long lines in the middle of words; programs rather have them whole.
+    let text = if stderr.is_terminal() { folded(text) } else { format!("{text}\n") };
+    let _ = stderr.write_all(text.as_bytes());
 }
 
-/// Collects text and writes it out in large pieces, or at once where somebody is watching.
+/// The lines of `text`, those that are too long broken between words below their own beginning.
+fn folded(text: &str) -> String {
+    let mut out = String::new();
+    for line in text.lines() {
+        let indent = line.len() - line.trim_start_matches(' ').len();
+        write_wrapped(line, indent + 2, &mut out);
+    }
+    out
+}
+
+/// Collects text and writes it out in large pieces, or where a command has to wait.
 #[derive(Debug)]
 pub struct Output {
     /// How results are to be written.
@@ -144,5 +158,21 @@ impl Output {
             next: "make room, or send the output elsewhere".into(),
             closed_pipe: e.kind() == io::ErrorKind::BrokenPipe,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_messages_are_broken_between_words() {
+        let word = "octets ".repeat(20);
+        let text = folded(&format!("looprig: reading: {word}\n  next: {word}\n"));
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(lines.len(), 4);
+        assert!(lines.iter().all(|l| l.len() <= 100 && l.ends_with("octets")), "{text}");
+        assert!(lines[1].starts_with("  octets") && lines[3].starts_with("    octets"), "{text}");
+        assert_eq!(folded("short\n  next: short"), "short\n  next: short\n");
     }
 }

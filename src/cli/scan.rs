@@ -123,8 +123,7 @@ fn row<L: Line>(
     identity: &Exchange,
     device: &Device,
 ) -> Result<Vec<String>, HostError> {
-    let text =
-        |e: &Exchange, name| e.value(name).map_or(String::new(), |v| v.text().trim_matches('"').to_owned());
+    let text = |e: &Exchange, name| e.value(name).map_or(String::new(), |v| v.cell());
     let tag = host.ask(device, 13, &[])?;
     let long_tag = if device.revision >= Revision::R6 {
         text(&host.ask(device, 20, &[])?, "long_tag")

@@ -5,7 +5,7 @@
 pub mod json;
 pub mod view;
 
-use crate::app::command::{CommandSpec, Decoded, Direction, Form, Found, Revision, layout, spec};
+use crate::app::command::{CommandSpec, Decoded, Direction, Form, Found, Revision, Value, layout, spec};
 use crate::app::status::{CodeClass, Status};
 use crate::frame::{Frame, FrameType, Good, Target, UniqueAddress};
 use crate::transaction::Transaction;
@@ -55,6 +55,21 @@ impl FieldView<'_> {
         let mut out = String::new();
         crate::app::command::write_text(self.found, self.data, &mut out);
         out
+    }
+
+    /// Its value for a cell of a table: as [`FieldView::text`], but a text stands without quotes and as
+    /// it is, control characters excepted, which a terminal would obey.
+    pub fn cell(&self) -> String {
+        match self.found.value(self.data) {
+            Value::Text(t) => {
+                let mut out = String::with_capacity(t.len());
+                for c in t.chars() {
+                    if c.is_control() { out.extend(c.escape_debug()) } else { out.push(c) }
+                }
+                out
+            }
+            _ => self.text(),
+        }
     }
 }
 

@@ -35,7 +35,6 @@ pub enum Call {
 /// Communication error flag.
 const ERROR: u8 = 0x80;
 const PARITY: u8 = 0x40;
-const OVERRUN: u8 = 0x20;
 const FRAMING: u8 = 0x10;
 const CHECK: u8 = 0x08;
 
@@ -60,11 +59,10 @@ impl Slave {
             Reception::Damaged(d) if self.answers_damaged => {
                 let bits = match d.damage {
                     Damage::Check { .. } => CHECK,
+                    // Octets lost break the frame off instead [FR-11].
                     Damage::Character { marks, .. } => {
                         let has = |m, bit| if marks.contains(m) { bit } else { 0 };
-                        has(Marks::PARITY, PARITY)
-                            | has(Marks::FRAMING, FRAMING)
-                            | has(Marks::OVERRUN, OVERRUN)
+                        has(Marks::PARITY, PARITY) | has(Marks::FRAMING, FRAMING)
                     }
                     _ => return Call::NotForUs,
                 };

@@ -40,3 +40,32 @@ impl Timers {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The source prints characters and ms: STO 28 and 256.667, HOLD 2 and 18.333, RT2 8 and 73.333, RT1 33 and 302.5
+    /// for the primary, 41 and 375.833 for the secondary [F40648]. [LL-02] to [LL-05]
+    #[test]
+    fn times_as_published() {
+        for (role, quiet_ms) in [(Master::Primary, 302.5), (Master::Secondary, 375.833)] {
+            let t = Timers::new(role, Pace::Wire);
+            for (time, ms) in [
+                (t.slave_time_out, 256.667),
+                (t.hold, 18.333),
+                (t.link_grant, 73.333),
+                (t.link_quiet, quiet_ms),
+            ] {
+                assert!((time.as_secs_f64() * 1e3 - ms).abs() < 0.001, "{role}: {time:?} is not {ms} ms");
+            }
+        }
+        // Twice as fast as the wire: half of each.
+        let half = Timers::new(Master::Primary, Pace::Scaled(2.0));
+        assert!((half.slave_time_out.as_secs_f64() * 1e3 - 128.333).abs() < 0.001);
+        // Without a pace an answer is waited for as on the wire, and nothing else.
+        let fast = Timers::new(Master::Secondary, Pace::Fast);
+        assert!((fast.slave_time_out.as_secs_f64() * 1e3 - 256.667).abs() < 0.001);
+        assert_eq!((fast.hold, fast.link_quiet), (Duration::ZERO, Duration::ZERO));
+    }
+}

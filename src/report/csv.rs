@@ -3,7 +3,7 @@
 use super::text::plural;
 use crate::capture::{Item, between};
 use crate::exchange::Exchange;
-use crate::exchange::view::{Line, write_value};
+use crate::exchange::view::Line;
 use core::fmt::Write;
 
 /// The names of the columns, as the first line.
@@ -62,13 +62,13 @@ fn write_exchange(e: &Exchange, out: &mut String) {
         let mut any = false;
         for field in f.fields() {
             any = true;
-            let mut value = String::new();
-            write_value(&field, &mut value);
+            let value = field.cell();
             let unit = field.found.unit_symbol().map(|u| u.to_string()).unwrap_or_default();
-            let value = value.strip_suffix(&unit).unwrap_or(&value).trim().trim_matches('"').to_owned();
+            let value =
+                if unit.is_empty() { &value } else { value.strip_suffix(&unit).unwrap_or(&value).trim_end() };
             let slot = field.found.slot.map(|s| s.to_string()).unwrap_or_default();
             let _ = write!(out, "{front},{slot},{},", field.found.field.name);
-            write_text(&value, out);
+            write_text(value, out);
             out.push(',');
             write_text(&unit, out);
             out.push('\n');

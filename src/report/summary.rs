@@ -120,7 +120,7 @@ impl Summary {
         d.answers += 1;
         d.bursts += usize::from(e.is_burst());
         for field in e.fields_of_reply() {
-            let text = || Some(field.text().trim_matches('"').to_owned());
+            let text = || Some(field.cell());
             match field.found.field.name {
                 "tag" => d.tag = text(),
                 "long_tag" => d.long_tag = text(),

@@ -255,10 +255,7 @@ fn write_details(f: &FrameView<'_>, options: Options, out: &mut String) {
             line.push_str("nothing to report");
         }
         write_wrapped(&line, INDENT + 14, out);
-        let odd: Vec<&str> = e.transaction.oddities.names().collect();
-        if !odd.is_empty() {
-            write_wrapped(&format!("{:INDENT$}odd: {}", "", odd.join("; ")), INDENT + 5, out);
-        }
+        write_oddities(e, out);
         if let Some(t) = e.transaction.response_time {
             let _ = writeln!(
                 out,
@@ -268,6 +265,9 @@ fn write_details(f: &FrameView<'_>, options: Options, out: &mut String) {
                 t.as_nanos() as f64 / 1e6
             );
         }
+    }
+    if f.is_request() && f.last_try && e.is_unanswered() {
+        write_oddities(e, out);
     }
     if options.verbosity > 1 {
         for field in f.fields() {
@@ -299,6 +299,13 @@ fn write_details(f: &FrameView<'_>, options: Options, out: &mut String) {
                 plural(surplus.len(), "octet")
             );
         }
+    }
+}
+
+fn write_oddities(e: &Exchange, out: &mut String) {
+    let odd: Vec<&str> = e.transaction.oddities.names().collect();
+    if !odd.is_empty() {
+        write_wrapped(&format!("{:INDENT$}odd: {}", "", odd.join("; ")), INDENT + 5, out);
     }
 }
 

@@ -177,9 +177,7 @@ impl Pairer {
             if told.master != asked.master {
                 oddities |= Oddities::MASTER_BIT_FLIPPED;
             }
-            if matches!(asked.target, Target::Polling(_)) && t.frame.command() != 0 {
-                oddities |= Oddities::SHORT_FRAME;
-            }
+            oddities |= odd_request(&t.frame);
         }
         self.out.push_back(Passed::Transaction(Box::new(Transaction {
             kind: Kind::Asked,
@@ -207,6 +205,7 @@ impl Pairer {
     fn close(&mut self, outcome: Outcome) {
         let Some(p) = self.pending.take() else { return };
         let garbled = p.interludes.iter().any(|i| matches!(i, Interlude::Damaged(_)));
+        let oddities = p.tries.last().map_or(Oddities::NONE, |t| odd_request(&t.frame));
         self.out.push_back(Passed::Transaction(Box::new(Transaction {
             kind: Kind::Asked,
             outcome: if garbled { Outcome::Garbled } else { outcome },
@@ -214,7 +213,7 @@ impl Pairer {
             interludes: p.interludes,
             reply: None,
             response_time: None,
-            oddities: Oddities::NONE,
+            oddities,
         })));
     }
 
@@ -239,6 +238,14 @@ impl Pairer {
 
 fn end(good: &Good) -> Instant {
     good.octets.last().map_or(Instant::ZERO, |o| o.at)
+}
+
+/// What is odd about a request, whether or not it is answered.
+fn odd_request(frame: &Frame) -> Oddities {
+    match frame.address().target {
+        Target::Polling(_) if frame.command() != 0 => Oddities::SHORT_FRAME,
+        _ => Oddities::NONE,
+    }
 }
 
 /// Whether `reply` can be the answer to `request`: the master bit and the burst bit do not count,
@@ -389,6 +396,15 @@ mod tests {
         let reply = "86 9A 1A AD 18 8C 0B 0E 00 00 FE 1A 1A 05 05 00 00 00 00 AD 18 8C FD";
         let p = passed(&[(ask, 0), (reply, 20)]);
         assert_eq!(only(&p).outcome, Outcome::Answered);
+    }
+
+    /// [FR-14]: a device of revision 5 or later may well be silent then.
+    #[test]
+    fn a_short_frame_is_odd_without_an_answer_too() {
+        // Command 3 at polling address 0; check byte: 02 ^ 80 ^ 03 = 81.
+        let p = passed(&[("02 80 03 00 81", 0)]);
+        assert_eq!((only(&p).outcome, only(&p).oddities), (Outcome::Open, Oddities::SHORT_FRAME));
+        assert_eq!(only(&passed(&[(ASK_0, 0)])).oddities, Oddities::NONE);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! `decode`: files of every kind, and what is damaged in them.
 
-use crate::process::{Ended, looprig, run, scratch};
+use crate::process::{Ended, Process, looprig, run, scratch};
 use crate::support::{fixtures, hex};
 use crate::{table, too_long};
 use std::fs;
@@ -97,6 +97,27 @@ fn csv_keeps_what_nobody_knows() {
     assert!(rows.iter().any(|r| r[8] == "data" && r[9] == "ABCDEF"), "{rows:?}");
 }
 
+/// A text stands in a cell as it is: quotes and backslashes are letters of packed ASCII [TY-04]. 04 08 9C in
+/// sixes is 01 00 22 1C: `A`, `@`, `"`, `\`.
+#[test]
+fn csv_cells_hold_the_text_itself() {
+    let dir = scratch("quotes");
+    let frame = checked("82 BD 71 00 31 04 0B 06 04 08 9C 82 08 20");
+    fs::write(dir.join("x.hex"), frame + "\n").unwrap();
+    let rows = table(&decode(&dir, &["--format", "csv", "x.hex"]).out);
+    assert!(rows.iter().any(|r| r[8] == "tag" && r[9] == "A@\"\\"), "{rows:?}");
+}
+
+/// [FR-14]: `-v` names what is odd about a request that nobody answered, too.
+#[test]
+fn a_short_frame_is_named_without_an_answer() {
+    let dir = scratch("short");
+    fs::write(dir.join("x.hex"), checked("02 80 03 00") + "\n").unwrap();
+    let odd = "odd: short address for a command other than 0";
+    assert!(decode(&dir, &["-v", "x.hex"]).out.contains(odd));
+    assert!(!decode(&dir, &["x.hex"]).out.contains(odd));
+}
+
 /// A reply to command 0 of a device that claims revision 7 has an expanded device type [CM-000];
 /// read as revision 5 it has a manufacturer and a device type in the same octets.
 #[test]
@@ -166,6 +187,23 @@ fn standard_input() {
         let output = child.wait_with_output().unwrap();
         assert_eq!(output.status.code(), Some(0));
         assert_eq!(String::from_utf8(output.stdout).unwrap().lines().count(), count);
+    }
+}
+
+/// Who writes octets to it while it reads is shown each frame at once, not at the end.
+#[test]
+fn a_stream_is_decoded_as_it_comes() {
+    let dir = scratch("stream");
+    let log =
+        |i: usize| [format!("{HEADER}\n") + &record(0, REQUESTS[0]), record(900, REQUESTS[1])][i].clone();
+    let hex = |i: usize| REQUESTS[i].to_owned() + "\n";
+    for text in [&log as &dyn Fn(usize) -> String, &hex] {
+        let mut decode = Process::fed(&dir, &["decode", "-", "--format", "json"]);
+        decode.feed(text(0).as_bytes());
+        // The second request shows that nobody answers the first.
+        decode.feed(text(1).as_bytes());
+        assert!(decode.line().contains("\"polling_address\":0"));
+        assert_eq!(decode.end().json().len(), 1);
     }
 }
 

@@ -2,7 +2,7 @@
 
 use serde_json::Value as Json;
 use std::fs;
-use std::io::{BufRead, BufReader, Read};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
@@ -85,11 +85,26 @@ fn lines(from: impl Read + Send + 'static) -> Receiver<String> {
 
 impl Process {
     pub fn start(dir: &Path, arguments: &[&str]) -> Process {
+        Process::run(looprig(dir, arguments))
+    }
+
+    /// One that reads what [`Process::feed`] gives it.
+    pub fn fed(dir: &Path, arguments: &[&str]) -> Process {
         let mut command = looprig(dir, arguments);
+        command.stdin(Stdio::piped());
+        Process::run(command)
+    }
+
+    fn run(mut command: Command) -> Process {
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
         let out = lines(child.stdout.take().unwrap());
         let err = lines(child.stderr.take().unwrap());
         Process { child, out, err }
+    }
+
+    /// Writes to its standard input.
+    pub fn feed(&mut self, octets: &[u8]) {
+        self.child.stdin.as_mut().expect("it is fed").write_all(octets).unwrap();
     }
 
     /// The next line of its output.
@@ -146,6 +161,7 @@ impl Process {
 
     /// Waits for its end.
     pub fn end(mut self) -> Ended {
+        drop(self.child.stdin.take());
         let out = Self::drain(&self.out);
         let err = Self::drain(&self.err);
         let status = self.child.wait().unwrap();

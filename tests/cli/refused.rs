@@ -157,6 +157,10 @@ fn what_explain_cannot_explain() {
             (&["explain", "FF FF"], &["0 octets", "five"]),
             // 02 ^ 80 ^ 00 ^ 00 = 82.
             (&["explain", "02 80 00 00 83"], &["check byte", "83", "82", "looprig decode"]),
+            (&["explain", "status"], &["takes one octet", "explain status 0x48"]),
+            (&["explain", "command", "1", "2"], &["takes one number", "explain command 15"]),
+            (&["explain", "code", "6"], &["both are needed", "explain code 6 2"]),
+            (&["explain", "unit"], &["a symbol or a code", "explain unit bar"]),
             (&["explain", "status", "256"], &["256", "0 to 255"]),
             (&["explain", "status", "x"], &["\"x\" is no status octet"]),
             (&["explain", "command", "65536"], &["65536", "0 to 65535"]),

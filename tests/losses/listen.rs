@@ -208,7 +208,7 @@ fn a_full_disk_ends_the_listener() {
     let line = format!("serial:{}?pace=fast", wire.path);
     let mut command = looprig(&dir, &["listen", &line, "--log", "x.log", "--format", "json"]);
     let listener = command.stdout(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap();
-    becomes_full(listener, &wire, &dir, "x.log", "No space left on device");
+    becomes_full(listener, &wire, &dir, "x.log", "the disk is full");
 }
 
 #[test]

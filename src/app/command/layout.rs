@@ -297,8 +297,10 @@ pub(super) const fn mask(width: u8) -> u8 {
     if width >= 8 { 0xFF } else { (1 << width) - 1 }
 }
 
-/// Reads `data` by `layout` into `out`, which is cleared first.
+/// Reads `data` by `layout` into `out`, which is cleared first. No frame holds more than 255 octets;
+/// places are told in 16 bits, so of longer data only the first 65535 octets are looked at.
 pub fn decode(layout: Layout, data: &[u8], out: &mut Decoded) {
+    let data = &data[..data.len().min(usize::from(u16::MAX))];
     out.clear();
     let mut at = 0;
     out.complete = true;

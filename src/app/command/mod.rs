@@ -238,8 +238,7 @@ pub fn write_text(found: &Found, data: &[u8], out: &mut String) {
             }
         }
         Kind::VariableStatus => {
-            let s = VariableStatus(found.small(data));
-            let _ = write!(out, "{}, {}", s.process_data(), s.limit());
+            let _ = write!(out, "{}", VariableStatus(found.small(data)));
         }
         Kind::U8 | Kind::U16 | Kind::U24 if found.field.hex => {
             out.push_str("0x");

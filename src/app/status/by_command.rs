@@ -37,7 +37,6 @@ pub fn meaning(command: u16, code: u8) -> (CodeClass, Option<&'static str>) {
 mod tests {
     use super::*;
     use crate::app::status::general::SUCCESS;
-    use crate::app::status::read_lists;
 
     fn numbers(command: u16) -> Vec<u8> {
         codes(command).iter().map(|code| code.code).collect()
@@ -88,7 +87,7 @@ mod tests {
             0, 1, 2, 3, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22, 38, 48, 50, 51, 53, 54,
             56, 59, 63, 65, 66, 67, 71, 76, 78, 79, 91, 92, 93, 95, 103, 104, 106, 107, 108, 109, 115, 116,
         ];
-        let commands: Vec<u16> = read_lists().iter().map(|list| list.command).collect();
+        let commands: Vec<u16> = READ.iter().map(|list| list.command).collect();
         assert_eq!(commands, expected);
     }
 

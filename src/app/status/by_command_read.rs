@@ -394,8 +394,3 @@ pub(super) const READ: &[CodeList] = &[
         codes: &[SUCCESS, SELECTION, TOO_FEW, DEVICE, PROTECTED, RESTRICTED],
     },
 ];
-
-/// The lists that sources print, lowest command first [ST-04].
-pub fn read_lists() -> &'static [CodeList] {
-    READ
-}

@@ -190,11 +190,6 @@ pub(super) const RECALLED: &[CodeList] = &[
     },
 ];
 
-/// The lists from memory, lowest command first, all of grade `R` [ST-04].
-pub fn recalled_lists() -> &'static [CodeList] {
-    RECALLED
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -203,7 +198,7 @@ mod tests {
     #[test]
     fn a_recalled_list_is_found_and_says_so() {
         // Whether the numbers are right no source here can say; that they are marked, this can.
-        for recalled in recalled_lists() {
+        for recalled in RECALLED {
             let found = list(recalled.command).unwrap();
             assert_eq!((found.grade, found.codes), ('R', recalled.codes));
         }

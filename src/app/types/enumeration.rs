@@ -60,11 +60,6 @@ impl BitTable {
             .map(move |bit| rows.iter().find(|row| row.0 == 1 << bit).map_or(UNNAMED[bit], |row| row.1))
     }
 
-    /// The bits set in `byte` for which the table has no text.
-    pub fn unknown_bits(&self, byte: u8) -> u8 {
-        self.rows.iter().fold(byte, |left, row| left & !row.0)
-    }
-
     /// The mask of a text, whatever its case; `bit 0x04` and its like are read too.
     pub fn mask(&self, text: &str) -> Option<u8> {
         let named = self.rows.iter().find(|row| row.1.eq_ignore_ascii_case(text));
@@ -147,7 +142,6 @@ mod tests {
     fn bits_without_a_text_are_called_by_their_mask() {
         let names: Vec<_> = LAMPS.set_names(0x86).collect();
         assert_eq!(names, ["red", "bit 0x04", "green"]);
-        assert_eq!(LAMPS.unknown_bits(0x86), 0x04);
         assert_eq!(LAMPS.mask("bit 0x04"), Some(0x04));
         assert_eq!(LAMPS.set_names(0).count(), 0);
         checks::bits_are_sound(&LAMPS);

@@ -7,7 +7,6 @@ pub mod date;
 pub mod device_variable;
 pub mod enumeration;
 pub mod float;
-pub mod integer;
 pub mod latin1;
 pub mod packed;
 pub mod tables;

@@ -247,7 +247,10 @@ fn tidy(master: &File, slave: &Path) -> io::Result<()> {
     set_raw(&other_end)
 }
 
-/// Sets raw mode: eight bits through both ways, unaltered, nothing echoed, no key that signals.
+/// Sets raw mode: eight bits through both ways, unaltered, nothing echoed, no key that signals. Speed
+/// and parity mean nothing here, but they go back to what a new terminal has: a program that asks for
+/// parity, which no pseudo-terminal keeps, is refused by the C library (EINVAL) where its settings
+/// change nothing, as they would after a program that set the same.
 fn set_raw(terminal: &File) -> io::Result<()> {
     let fd = terminal.as_raw_fd();
     // SAFETY: `termios` is plain numbers, so all zeroes is a value of it.
@@ -256,6 +259,8 @@ fn set_raw(terminal: &File) -> io::Result<()> {
     unsafe {
         check(libc::tcgetattr(fd, &raw mut settings))?;
         libc::cfmakeraw(&raw mut settings);
+        settings.c_cflag &= !(libc::PARENB | libc::PARODD);
+        check(libc::cfsetspeed(&raw mut settings, libc::B38400))?;
         check(libc::tcsetattr(fd, libc::TCSANOW, &raw const settings))?;
     }
     Ok(())

@@ -57,28 +57,12 @@ pub fn symbol(code: u8, class: Option<u8>) -> Option<&'static str> {
 /// The code of a symbol that does not depend on the classification: as written, or else in any case
 /// if that leaves one unit [UN-01] [UN-03].
 pub fn code_of(symbol: &str) -> Option<u8> {
-    find(|| BASE.iter().map(|unit| (unit.code, unit.symbol)), symbol)
-}
-
-/// The code of a symbol under a classification, expansion units among them [UN-02]; without a
-/// classification the same as [`code_of`].
-pub fn code_in_class(symbol: &str, class: Option<u8>) -> Option<u8> {
-    let units = || {
-        let base = BASE.iter().map(|unit| (unit.code, unit.symbol));
-        let expansion = EXPANSION.iter().filter(move |row| Some(row.0) == class).map(|row| (row.1, row.2));
-        base.chain(expansion)
-    };
-    find(units, symbol)
-}
-
-/// The code of `symbol` among `units`: exact first, then in any case if only one matches.
-fn find<I: Iterator<Item = (u8, &'static str)>>(units: impl Fn() -> I, symbol: &str) -> Option<u8> {
-    if let Some((code, _)) = units().find(|unit| unit.1 == symbol) {
-        return Some(code);
+    if let Some(unit) = BASE.iter().find(|unit| unit.symbol == symbol) {
+        return Some(unit.code);
     }
-    let mut alike = units().filter(|unit| unit.1.eq_ignore_ascii_case(symbol));
-    let code = alike.next()?.0;
-    alike.next().is_none().then_some(code)
+    let mut alike = BASE.iter().filter(|unit| unit.symbol.eq_ignore_ascii_case(symbol));
+    let unit = alike.next()?;
+    alike.next().is_none().then_some(unit.code)
 }
 
 #[cfg(test)]
@@ -177,7 +161,6 @@ mod tests {
             let seen =
                 by_class.entry(*class).or_insert_with(|| BASE.iter().map(|unit| unit.symbol).collect());
             assert!(seen.insert(text), "{class}: {text}");
-            assert_eq!(code_in_class(text, Some(*class)), Some(*code));
             assert_eq!(symbol(*code, Some(*class)), Some(*text));
         }
         let base: BTreeSet<_> = BASE.iter().map(|unit| unit.symbol).collect();
@@ -198,9 +181,6 @@ mod tests {
     fn case_is_forgiven_where_it_is_safe() {
         assert_eq!(code_of("BAR"), Some(7));
         assert_eq!(code_of("degc"), Some(32));
-        // mohm and Mohm differ by case alone [UN-02].
-        assert_eq!(code_in_class("MOHM", Some(85)), None);
-        assert_eq!(code_in_class("mohm", Some(85)), Some(174));
         assert_eq!(code_of("furlong"), None);
     }
 }
