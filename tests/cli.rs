@@ -14,6 +14,7 @@ mod explain;
 #[path = "cli/line.rs"]
 mod line;
 #[path = "cli/process.rs"]
+#[allow(dead_code, reason = "shared with the tests of losses")]
 mod process;
 #[path = "cli/refused.rs"]
 mod refused;

@@ -2,6 +2,7 @@
 
 use super::lines::LineSpec;
 use crate::app::command::Revision;
+use crate::capture::Rotation;
 use crate::frame::Master;
 use crate::report::Format;
 use crate::time::Pace;
@@ -145,6 +146,15 @@ macro_rules! lines {
 
 const LINES: &str = lines!("");
 
+const LISTEN: &str = lines!(
+    "
+While it runs:
+  Ctrl-C, SIGTERM, SIGHUP   end it; what was heard is in the log
+  SIGUSR1                   tell how it stands, as --stats does (Unix only)
+A record is handed to the system before the next one begins: whatever ends the program, the log
+holds every one before. A log that cannot be written any more ends it, with exit code 2."
+);
+
 const LINES_AND_TO: &str = lines!(
     "
 TO:
@@ -160,7 +170,7 @@ Examples:
 
 /// `listen`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = LINES)]
+#[command(after_help = LISTEN)]
 pub struct ListenArgs {
     /// The line, such as serial:/dev/ttyUSB0; see below.
     #[arg(value_parser = LineSpec::parse)]
@@ -168,6 +178,14 @@ pub struct ListenArgs {
     /// Log to this file; a log that exists is continued.
     #[arg(long, value_name = "FILE")]
     pub log: Option<PathBuf>,
+    /// Go on in a new file before one would grow longer than a size such as 500k, 10M or 1G, or at
+    /// the end of every `day` or `hour` (UTC): loop.log becomes loop.000001.log and so on, or
+    /// loop.2026-11-25.log. `looprig decode` reads them one after the other.
+    #[arg(long, value_name = "SIZE|day|hour", value_parser = Rotation::parse, requires = "log")]
+    pub rotate: Option<Rotation>,
+    /// Tell every so many seconds how it stands: frames, damaged ones, bus load, answers of each device.
+    #[arg(long, allow_negative_numbers = true, value_name = "SECONDS", value_parser = period)]
+    pub stats: Option<f64>,
     /// Read every device by this revision instead of the one that it says it has.
     #[arg(long, value_parser = revision, value_name = "5|6|7")]
     pub revision: Option<Revision>,
@@ -331,6 +349,12 @@ pub enum Colour {
 fn seconds(text: &str) -> Result<f64, String> {
     let seconds = text.parse().ok().filter(|s| (0.0..=1e7).contains(s));
     seconds.ok_or_else(|| format!("\"{text}\" is no time: give a number of seconds, at most 10000000"))
+}
+
+/// Reads a time between two lines of statistics, in seconds.
+fn period(text: &str) -> Result<f64, String> {
+    let seconds = text.parse().ok().filter(|s| (0.1..=1e7).contains(s));
+    seconds.ok_or_else(|| format!("\"{text}\" is no period: give a number of seconds, 0.1 to 10000000"))
 }
 
 /// Reads a pace at which the wire's times still mean something.

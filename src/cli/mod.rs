@@ -12,6 +12,7 @@ mod listen;
 mod mock;
 mod output;
 mod scan;
+mod wishes;
 
 pub use args::Args;
 pub use output::{Ended, Failure};
