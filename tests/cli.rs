@@ -11,7 +11,10 @@ mod bench;
 mod decode;
 #[path = "cli/explain.rs"]
 mod explain;
+#[path = "cli/line.rs"]
+mod line;
 #[path = "cli/process.rs"]
+#[allow(dead_code, reason = "shared with the tests of losses")]
 mod process;
 #[path = "cli/refused.rs"]
 mod refused;
@@ -25,7 +28,7 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 7] = ["demo", "listen", "ask", "scan", "decode", "mock", "explain"];
+const COMMANDS: [&str; 8] = ["demo", "listen", "ask", "scan", "decode", "mock", "line", "explain"];
 
 /// Lines that are longer than a line may be.
 fn too_long(text: &str) -> Vec<&str> {

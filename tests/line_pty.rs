@@ -7,6 +7,7 @@ use looprig::time::{Instant, Pace};
 use proptest::prelude::*;
 use std::cell::RefCell;
 use std::fs;
+use std::io::Write;
 use std::os::fd::AsRawFd;
 use std::os::unix::fs::{OpenOptionsExt, symlink};
 use std::path::{Path, PathBuf};
@@ -396,11 +397,51 @@ fn several_ports_have_one_clock() {
     came(&mut ports);
     let before = ports.now();
     assert!(ports.write(near, b"out").unwrap());
-    let PortEvent::Octets { port, values, at } = event(&mut ports, |e| matches!(e, PortEvent::Octets { .. }))
+    let PortEvent::Octets { port, values, at, .. } =
+        event(&mut ports, |e| matches!(e, PortEvent::Octets { .. }))
     else {
         unreachable!()
     };
     assert_eq!((port, values.as_slice()), (far, b"out".as_slice()));
     assert!(before <= at && at <= ports.now());
     assert_eq!(ports.count(), 2);
+}
+
+/// What the program at the other end sets can be read, parity apart [LI-11].
+#[cfg(target_os = "linux")]
+#[test]
+fn settings_of_the_other_end_are_read() {
+    let settings = |ports: &mut Ports| {
+        let e = event(ports, |e| matches!(e, PortEvent::PeerSettings { .. }));
+        let PortEvent::PeerSettings { settings, .. } = e else { unreachable!() };
+        settings
+    };
+    let mut ports = Ports::new();
+    let port = ports.open_pty(None, Pace::Fast).unwrap();
+    let path = ports.path(port).to_path_buf();
+    let mut host = serial_on(&path);
+    host.send(b"hello").unwrap();
+    assert!(settings(&mut ports).fits());
+    drop(host);
+    gone(&mut ports);
+
+    // A program that sets nothing does not inherit what the one before has set.
+    let terminal = open_raw(&path);
+    assert!(!settings(&mut ports).fits());
+    // 9600 bit/s, two stop bits, line mode with echo, and octets as a sign of life.
+    // SAFETY: plain numbers; the descriptor is open.
+    unsafe {
+        let mut t: libc::termios = std::mem::zeroed();
+        assert_eq!(libc::tcgetattr(terminal.as_raw_fd(), &raw mut t), 0);
+        assert_eq!(libc::cfsetspeed(&raw mut t, libc::B9600), 0);
+        t.c_cflag |= libc::CSTOPB;
+        t.c_lflag |= libc::ICANON;
+        assert_eq!(libc::tcsetattr(terminal.as_raw_fd(), libc::TCSANOW, &raw const t), 0);
+    }
+    (&terminal).write_all(b"x").unwrap();
+    let found = settings(&mut ports);
+    assert_eq!(found.speed_bit_s, Some(9600));
+    assert!(found.two_stop_bits && found.text_mode && !found.flow_control, "{found:?}");
+    let text = found.to_string();
+    assert!(text.contains("9600 bit/s instead of 1200") && text.contains("2 stop bits"), "{text}");
 }

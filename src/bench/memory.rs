@@ -1,9 +1,10 @@
 //! The memory image of a device as a file [DV-03] [DV-04].
 
+use super::disk::{Disk, RealDisk};
 use crate::capture::io_words;
 use core::fmt;
 use std::fs::{self, File};
-use std::io::{self, ErrorKind, Read, Write};
+use std::io::{self, ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
 /// Longest image that is read, octets; ours have a few hundred. What is longer is corrupt anyway, by
@@ -52,19 +53,26 @@ pub(super) fn load(path: &Path) -> Result<Option<Vec<u8>>, MemoryError> {
 /// Puts `image` in the place of `path` so that at every moment either the old or the new one is
 /// there, whole, and the new one has reached the disk when this returns.
 pub(super) fn save(path: &Path, image: &[u8]) -> Result<(), MemoryError> {
-    let failed = error("writing", path);
+    replace(&mut RealDisk, path, image).map_err(error("writing", path))
+}
+
+fn replace<D: Disk>(disk: &mut D, path: &Path, image: &[u8]) -> io::Result<()> {
     let new = with_suffix(path, ".new");
-    let write = || -> io::Result<()> {
-        let mut file = File::create(&new)?;
-        file.write_all(image)?;
-        file.sync_all()?;
-        fs::rename(&new, path)?;
-        // The new name is on the disk only when the directory is.
-        #[cfg(unix)]
-        File::open(directory(path))?.sync_all()?;
-        Ok(())
-    };
-    write().map_err(failed)
+    let mut file = disk.create(&new)?;
+    let mut rest = image;
+    while !rest.is_empty() {
+        match disk.write(&mut file, rest) {
+            Ok(0) => return Err(ErrorKind::WriteZero.into()),
+            Ok(n) => rest = &rest[n..],
+            Err(e) if e.kind() == ErrorKind::Interrupted => {}
+            Err(e) => return Err(e),
+        }
+    }
+    // The content before the name: else the name could lead to an image that is not there yet.
+    disk.sync_file(&mut file)?;
+    disk.rename(&new, path)?;
+    // The new name is on the disk only when the directory is.
+    disk.sync_directory(directory(path))
 }
 
 /// Moves a bad image to the first free name of `FILE.bad-1`, `FILE.bad-2` and so on; gives that name.
@@ -92,7 +100,6 @@ fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
 }
 
 /// The directory that a file is in.
-#[cfg(unix)]
 fn directory(path: &Path) -> &Path {
     match path.parent() {
         Some(parent) if parent != Path::new("") => parent,
@@ -102,7 +109,86 @@ fn directory(path: &Path) -> &Path {
 
 #[cfg(test)]
 mod tests {
+    use super::super::disk::simulated::{Names, SimulatedDisk};
     use super::*;
+
+    const OLD: &[u8] = b"the old image";
+    const NEW: &[u8] = b"the new image, longer";
+
+    fn path() -> PathBuf {
+        PathBuf::from("bench/m.image")
+    }
+
+    /// A disk that holds the old image and, if asked for, what a crash left of a new one.
+    fn before(left: Option<&[u8]>) -> Names {
+        let left = left.map(|l| (with_suffix(&path(), ".new"), l.to_vec()));
+        [(path(), OLD.to_vec())].into_iter().chain(left).collect()
+    }
+
+    /// The image that a crash left, if it is wholly old or wholly new.
+    fn whole(names: &Names) -> Option<&[u8]> {
+        names.get(&path()).map(Vec::as_slice).filter(|i| [OLD, NEW].contains(i))
+    }
+
+    /// [DV-03]: wherever the power goes, the image is wholly old or wholly new; once `save` has
+    /// returned it is new. What a crash leaves beside it does not disturb the next save, which may
+    /// be cut off as well.
+    #[test]
+    fn a_crash_at_any_call_leaves_the_old_or_the_new_image() {
+        let mut states = std::collections::BTreeSet::from([before(None), before(Some(b"torn"))]);
+        for round in 0..2 {
+            let mut left = std::collections::BTreeSet::new();
+            for state in &states {
+                let mut disk = SimulatedDisk::after(state);
+                replace(&mut disk, &path(), NEW).unwrap();
+                // Create, five writes of at most five octets for 21, two synchronisations, one rename.
+                assert_eq!(disk.calls.len(), 9, "{:?}", disk.calls);
+                assert_eq!(disk.crashes.len(), 9);
+                for (call, crash) in disk.calls.iter().zip(&disk.crashes) {
+                    assert!(crash.iter().all(|n| whole(n).is_some()), "after {call}: {crash:?}");
+                }
+                let last = disk.after_crash();
+                assert!(last.iter().all(|n| whole(n) == Some(NEW)), "{last:?}");
+                left.extend(disk.crashes.into_iter().flatten());
+            }
+            assert!(left.len() > states.len(), "round {round}");
+            states = left;
+        }
+    }
+
+    /// Every call fails in its turn: the old image stays until the new one has its name, no matter
+    /// whether the power goes afterwards, and the failure is passed on.
+    #[test]
+    fn a_failure_at_any_call_leaves_the_old_or_the_new_image() {
+        for call in 0..9 {
+            let mut disk = SimulatedDisk::after(&before(None));
+            disk.fails_at = Some(call);
+            let e = replace(&mut disk, &path(), NEW).unwrap_err();
+            assert_eq!(e.kind(), ErrorKind::StorageFull);
+            assert_eq!(disk.calls.len(), call + 1, "nothing is done after a failure");
+            assert!(disk.after_crash().iter().all(|n| whole(n).is_some()), "call {call}");
+            let kept = if disk.calls[call] == "sync_directory" { NEW } else { OLD };
+            assert_eq!(whole(&disk.now()), Some(kept), "call {call}");
+            // The next attempt succeeds.
+            disk.fails_at = None;
+            replace(&mut disk, &path(), NEW).unwrap();
+            assert!(disk.after_crash().iter().all(|n| whole(n) == Some(NEW)));
+        }
+    }
+
+    /// The simulation finds out what the test above is about: without either synchronisation
+    /// something is lost.
+    #[test]
+    fn a_synchronisation_left_out_is_found() {
+        let mut disk = SimulatedDisk::after(&before(None));
+        disk.lies.push("sync_file");
+        replace(&mut disk, &path(), NEW).unwrap();
+        assert!(disk.after_crash().iter().any(|n| whole(n).is_none()), "a torn image");
+        let mut disk = SimulatedDisk::after(&before(None));
+        disk.lies.push("sync_directory");
+        replace(&mut disk, &path(), NEW).unwrap();
+        assert!(disk.after_crash().iter().any(|n| whole(n) == Some(OLD)), "a write that was told is lost");
+    }
 
     fn scratch(name: &str) -> PathBuf {
         let dir = std::env::temp_dir().join(format!("looprig-memory-{name}-{}", std::process::id()));

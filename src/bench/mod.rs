@@ -4,6 +4,8 @@
 //! [`in_process`] makes a line on virtual time, or [`Bench`] opens ports of this machine and runs
 //! until it is interrupted.
 
+#[cfg(feature = "io")]
+mod disk;
 #[cfg(feature = "bench-file")]
 mod file;
 #[cfg(feature = "io")]

@@ -38,6 +38,15 @@ pub enum Notice {
         /// Which line.
         line: usize,
     },
+    /// A pseudo-terminal that a program has open is not at 1200 bit/s, 1 stop bit, raw [LI-11]; or the
+    /// program has put that right.
+    #[cfg(unix)]
+    PeerSettings {
+        /// Which line.
+        line: usize,
+        /// What can be seen of them: parity cannot.
+        settings: line::io::PeerSettings,
+    },
     /// The last program has closed a pseudo-terminal.
     PeerGone {
         /// Which line.
@@ -130,6 +139,8 @@ pub struct Bench {
     bus: Bus<BenchStation>,
     places: Vec<PortPlace>,
     lost: Vec<bool>,
+    /// Pseudo-terminals that the program there has set wrong.
+    set_wrong: Vec<bool>,
     keepers: Vec<Keeper>,
     events_done: usize,
     /// What was found before anybody could listen.
@@ -172,7 +183,8 @@ impl Bench {
             keepers.push(Keeper { path: device.memory.clone(), unsaved: None });
         }
         let lost = vec![false; places.len()];
-        Ok(Bench { plan, ports, bus, places, lost, keepers, events_done: 0, early })
+        let set_wrong = lost.clone();
+        Ok(Bench { plan, ports, bus, places, lost, set_wrong, keepers, events_done: 0, early })
     }
 
     /// What the bench was made of.
@@ -217,12 +229,23 @@ impl Bench {
         loop {
             self.catch_up(on);
             match self.ports.wait(self.bus.next_at()) {
-                PortEvent::Octets { port, values, at } => {
-                    self.bus.arrive(at, port, &values, &[]);
+                PortEvent::Octets { port, values, marks, at } => {
+                    self.bus.arrive(at, port, &values, &marks);
                 }
                 PortEvent::PeerCame { port } => on(Notice::PeerCame { line: port }),
-                PortEvent::PeerGone { port, locked } => on(Notice::PeerGone { line: port, locked }),
                 PortEvent::Peer { port, peer, news } => on(Notice::Peer { line: port, peer, news }),
+                #[cfg(unix)]
+                PortEvent::PeerSettings { port, settings } => {
+                    // Right from the start is nothing to be told.
+                    let was_wrong = std::mem::replace(&mut self.set_wrong[port], !settings.fits());
+                    if was_wrong || !settings.fits() {
+                        on(Notice::PeerSettings { line: port, settings });
+                    }
+                }
+                PortEvent::PeerGone { port, locked } => {
+                    self.set_wrong[port] = false;
+                    on(Notice::PeerGone { line: port, locked });
+                }
                 PortEvent::Closed { port, error } => {
                     self.lost[port] = true;
                     on(Notice::PortLost { line: port, error: error.clone() });

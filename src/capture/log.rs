@@ -33,6 +33,10 @@ pub struct Header {
     pub parity_seen: bool,
     /// Whether loss of carrier was seen.
     pub carrier_seen: bool,
+    /// In a file that continues the one before with the same clock: which file of them it is, from 2
+    /// [LG-03].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part: Option<u32>,
 }
 
 impl Header {
@@ -52,7 +56,15 @@ impl Header {
             .to_owned(),
             parity_seen: capabilities.parity_seen,
             carrier_seen: capabilities.carrier_seen,
+            part: None,
         }
+    }
+
+    /// Whether this header merely continues the capture that `before` began or continued, in another
+    /// file and with the same clock [LG-03].
+    pub fn continues(&self, before: &Header) -> bool {
+        let next = before.part.unwrap_or(1).checked_add(1);
+        self.part.is_some() && self.part == next && Header { part: before.part, ..self.clone() } == *before
     }
 
     /// The pace; the wire's when the text is none.
@@ -120,6 +132,8 @@ pub enum LogLine {
 pub enum LineError {
     /// Not JSON, or not the members that a record has.
     Json(String),
+    /// JSON that breaks off in the middle, as a line does whose writer was stopped.
+    CutOff,
     /// The octets are no hex.
     Octets,
     /// A mark has no such letter or stands at no octet.
@@ -132,6 +146,7 @@ impl fmt::Display for LineError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             LineError::Json(why) => write!(f, "it is no record of a log: {why}"),
+            LineError::CutOff => f.write_str("it is no record of a log: it breaks off in the middle"),
             LineError::Octets => f.write_str("\"o\" must hold at least one octet as pairs of hex digits"),
             LineError::Mark => {
                 f.write_str("\"m\" names an octet that is not there or a mark that does not exist")
@@ -236,6 +251,9 @@ fn plain_number(text: &str) -> Option<(u64, &str)> {
 
 /// The parser's words; it counts lines, too, and would call every one the first.
 fn json_error(e: serde_json::Error) -> LineError {
+    if e.is_eof() {
+        return LineError::CutOff;
+    }
     let text = e.to_string();
     let end = text.rfind(" at line ").unwrap_or(text.len());
     LineError::Json(format!("{} at column {}", &text[..end], e.column()))

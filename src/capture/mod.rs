@@ -5,11 +5,15 @@ mod hex_text;
 mod log;
 mod reader;
 #[cfg(feature = "io")]
+mod rotate;
+#[cfg(feature = "io")]
 mod writer;
 
 pub use annotate::{Annotator, Item, between};
 pub use hex_text::{HexError, parse_hex_line};
 pub use log::{Direction, Header, LOG_VERSION, LineError, LogLine, Record, parse_line};
 pub use reader::{Captured, ContentKind, Fault, Problem, Reader, recognise};
+#[cfg(feature = "io")]
+pub use rotate::{LogSeries, Rotation};
 #[cfg(feature = "io")]
 pub use writer::{LogFileError, LogWriter, Recorder, io_words};

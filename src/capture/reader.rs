@@ -96,6 +96,8 @@ pub struct Problem {
 pub enum Fault {
     /// It is the torn end of a log [LG-02].
     Torn,
+    /// It breaks off in the middle, and a later capture continues the log behind it [LG-02].
+    CutOff,
     /// It begins a log of a newer format; the lines up to the next header were skipped as well.
     Newer {
         /// The format's version.
@@ -112,6 +114,10 @@ impl fmt::Display for Problem {
             Fault::Torn => write!(
                 f,
                 "line {line}, the last, is torn and was skipped: the capture was cut off while it was written"
+            ),
+            Fault::CutOff => write!(
+                f,
+                "line {line} is torn and was skipped: a capture was cut off while it was written, and the log was continued later"
             ),
             Fault::Newer { version } => write!(
                 f,
@@ -208,6 +214,7 @@ impl<R: BufRead> Reader<R> {
                     _ if self.newer => continue,
                     Ok(LogLine::Record(Record { octets, .. })) => return Ok(Some(Captured::Octets(octets))),
                     Err(_) if !whole => Fault::Torn,
+                    Err(LineError::CutOff) => Fault::CutOff,
                     Err(e) => Fault::Line(e.to_string()),
                 },
                 Err(_) if self.newer => continue,

@@ -8,6 +8,9 @@ use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
+/// How every log begins.
+const HEADER_START: &[u8; 14] = b"{\"looprig_log\"";
+
 /// A log file that cannot be used.
 #[derive(Debug)]
 pub struct LogFileError {
@@ -19,6 +22,9 @@ pub struct LogFileError {
     pub why: LogFileFault,
 }
 
+/// What [`LogFileError`] says of records.
+const WRITING: &str = "writing the log";
+
 /// What is wrong with a log file.
 #[derive(Debug)]
 pub enum LogFileFault {
@@ -26,25 +32,28 @@ pub enum LogFileFault {
     Io(io::Error),
     /// The file exists and is no log: writing to it would spoil it.
     NotALog,
+    /// It is a device, a pipe or the like: what is written there cannot be read back.
+    NotAFile,
 }
 
 impl fmt::Display for LogFileError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let path = self.path.display();
+        write!(f, "{} {}: ", self.doing, self.path.display())?;
         match &self.why {
-            LogFileFault::Io(e) => {
-                let next = match e.kind() {
-                    io::ErrorKind::StorageFull => "make room, or name a file on another disk",
-                    _ => "check the path and the permissions, or name another file",
-                };
-                write!(f, "{} {path}: {}\n  next: {next}", self.doing, io_words(e))
+            LogFileFault::Io(e) => f.write_str(&io_words(e))?,
+            LogFileFault::NotALog => {
+                f.write_str("the file exists and is no looprig log, so it was left alone")?;
             }
-            LogFileFault::NotALog => write!(
-                f,
-                "{} {path}: the file exists and is no looprig log, so it was left alone\n  next: name another file",
-                self.doing
-            ),
+            LogFileFault::NotAFile => f.write_str("it is no file that could be read later")?,
         }
+        f.write_str("\n  next: ")?;
+        f.write_str(match &self.why {
+            LogFileFault::Io(_) if self.doing == WRITING => {
+                "what was logged so far is kept; make room or name another file, and start again"
+            }
+            LogFileFault::Io(_) => "check the path and the permissions, or name another file",
+            LogFileFault::NotALog | LogFileFault::NotAFile => "name another file",
+        })
     }
 }
 
@@ -65,11 +74,17 @@ pub fn io_words(e: &io::Error) -> String {
 }
 
 /// An open log. A log that exists is continued with a header of its own; nothing in it is lost.
+///
+/// A record is handed to the system in one piece before [`LogWriter::write`] returns: it outlives the
+/// program, however that ends [LG-04].
 #[derive(Debug)]
-pub struct LogWriter {
-    file: File,
+pub struct LogWriter<W = File> {
+    to: W,
     path: PathBuf,
     text: String,
+    length: u64,
+    /// The last write failed, maybe in the middle of a line.
+    torn: bool,
 }
 
 impl LogWriter {
@@ -78,48 +93,91 @@ impl LogWriter {
     /// # Errors
     /// The file cannot be opened or written, or is something else than a log.
     pub fn open(path: &Path, header: &Header) -> Result<LogWriter, LogFileError> {
-        let fail = |doing, why| LogFileError { path: path.to_owned(), doing, why };
-        let io = |e| fail("opening the log", LogFileFault::Io(e));
+        let fail = |why| LogFileError { path: path.to_owned(), doing: "opening the log", why };
+        let io = |e| fail(LogFileFault::Io(e));
+        // A pipe would block, and a device keeps nothing.
+        if std::fs::metadata(path).is_ok_and(|m| !m.is_file() && !m.is_dir()) {
+            return Err(fail(LogFileFault::NotAFile));
+        }
         let mut file = OpenOptions::new().read(true).append(true).create(true).open(path).map_err(io)?;
         let mut start = [0; 14];
         let n = file.read(&mut start).map_err(io)?;
-        if n > 0 && !start[..n].starts_with(b"{\"looprig_log\"") {
-            return Err(fail("opening the log", LogFileFault::NotALog));
+        if n > 0 && !start[..n].starts_with(&HEADER_START[..n]) {
+            return Err(fail(LogFileFault::NotALog));
         }
-        let mut text = String::new();
+        let mut torn = false;
         if n > 0 {
             file.seek(SeekFrom::End(-1)).map_err(io)?;
             let mut last = [0];
             file.read_exact(&mut last).map_err(io)?;
-            if last != [b'\n'] {
-                // A torn last line must not swallow the header.
-                text.push('\n');
-            }
+            // A torn last line must not swallow the header.
+            torn = last != [b'\n'];
         }
-        text.push_str(&serde_json::to_string(header).unwrap_or_default());
-        text.push('\n');
-        let mut writer = LogWriter { file, path: path.to_owned(), text };
-        writer.flush()?;
+        let length = file.metadata().map_err(io)?.len();
+        let mut writer = LogWriter { to: file, path: path.to_owned(), text: String::new(), length, torn };
+        writer.write_header(header)?;
         Ok(writer)
+    }
+
+    /// Waits until everything has reached the disk, so that it outlives a loss of power as well.
+    ///
+    /// # Errors
+    /// The disk fails.
+    pub fn sync(&mut self) -> Result<(), LogFileError> {
+        self.to.sync_data().map_err(|e| self.failed(e))
+    }
+}
+
+impl<W: Write> LogWriter<W> {
+    /// A log that goes somewhere else than into a file; `path` is its name in messages.
+    ///
+    /// # Errors
+    /// The header cannot be written.
+    pub fn new(to: W, path: &Path, header: &Header) -> Result<Self, LogFileError> {
+        let mut writer = LogWriter { to, path: path.to_owned(), text: String::new(), length: 0, torn: false };
+        writer.write_header(header)?;
+        Ok(writer)
+    }
+
+    /// The length of the log, octets.
+    pub fn length(&self) -> u64 {
+        self.length
+    }
+
+    /// The file that is being written.
+    pub fn path(&self) -> &Path {
+        &self.path
     }
 
     /// Writes one record.
     ///
     /// # Errors
-    /// The file cannot be written; what was written before is safe.
+    /// The file cannot be written; what was written before is safe. A part of this record may be
+    /// there: whatever is written next begins on a new line, and the reader skips the torn one [LG-02].
     pub fn write(&mut self, record: &Record) -> Result<(), LogFileError> {
         record.write(&mut self.text);
         self.flush()
     }
 
+    fn write_header(&mut self, header: &Header) -> Result<(), LogFileError> {
+        self.text.push_str(&serde_json::to_string(header).unwrap_or_default());
+        self.text.push('\n');
+        self.flush()
+    }
+
     fn flush(&mut self) -> Result<(), LogFileError> {
-        let result = self.file.write_all(self.text.as_bytes());
+        if self.torn {
+            self.text.insert(0, '\n');
+        }
+        let result = self.to.write_all(self.text.as_bytes()).and_then(|()| self.to.flush());
+        self.torn = result.is_err();
+        self.length += self.text.len() as u64;
         self.text.clear();
-        result.map_err(|e| LogFileError {
-            path: self.path.clone(),
-            doing: "writing the log",
-            why: LogFileFault::Io(e),
-        })
+        result.map_err(|e| self.failed(e))
+    }
+
+    fn failed(&self, e: io::Error) -> LogFileError {
+        LogFileError { path: self.path.clone(), doing: WRITING, why: LogFileFault::Io(e) }
     }
 }
 
@@ -167,5 +225,137 @@ impl Recorder {
         let gap_before = self.last.map(|last| reception.first_at().since(last));
         self.last = Some(reception.last_at());
         Some(Record { octets: reception.octets().to_vec(), direction: self.direction, gap_before })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::reader::{Captured, Fault, Reader};
+    use super::*;
+    use crate::frame::{Capabilities, StampUnit};
+    use crate::time::Pace;
+    use core::time::Duration;
+
+    fn header() -> Header {
+        let capabilities = Capabilities {
+            unit: StampUnit::Octets,
+            stamp_error: Duration::ZERO,
+            parity_seen: false,
+            carrier_seen: false,
+            echo: false,
+        };
+        Header::new("test", "2026-11-25T13:00:00Z", Pace::Wire, capabilities)
+    }
+
+    fn record(n: u8) -> Record {
+        let octets = vec![Octet::clean(Instant::from_nanos(u64::from(n) * 10), n)];
+        Record { octets, direction: None, gap_before: None }
+    }
+
+    fn read(log: &[u8]) -> (Vec<u8>, usize, Vec<Fault>) {
+        let mut reader = Reader::new(log).unwrap();
+        let (mut values, mut headers, mut faults) = (Vec::new(), 0, Vec::new());
+        while let Some(captured) = reader.next().unwrap() {
+            match captured {
+                Captured::Start(_) => headers += 1,
+                Captured::Octets(o) => values.extend(o.iter().map(|o| o.value)),
+                Captured::Problem(p) => faults.push(p.fault),
+                Captured::Break => {}
+            }
+        }
+        (values, headers, faults)
+    }
+
+    /// A disk that takes so many octets and no more, a few at a time.
+    #[derive(Clone, Default)]
+    struct Small {
+        holds: Vec<u8>,
+        room: usize,
+    }
+
+    impl Write for Small {
+        fn write(&mut self, octets: &[u8]) -> io::Result<usize> {
+            let n = octets.len().min(self.room - self.holds.len()).min(7);
+            if n == 0 {
+                return Err(io::ErrorKind::StorageFull.into());
+            }
+            self.holds.extend(&octets[..n]);
+            Ok(n)
+        }
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    /// [LG-04]: wherever the disk becomes full, every record before is there, the error is told, and
+    /// what is written once there is room again can be read.
+    #[test]
+    fn a_full_disk_loses_nothing_that_was_written() {
+        let all = Small { holds: Vec::new(), room: 100_000 };
+        let mut whole = LogWriter::new(all, Path::new("x.log"), &header()).unwrap();
+        let head = whole.length() as usize;
+        let mut ends = vec![head];
+        for n in 1..=4 {
+            whole.write(&record(n)).unwrap();
+            ends.push(whole.length() as usize);
+        }
+        assert_eq!(whole.to.holds.len(), ends[4]);
+        for room in head..ends[4] {
+            let to = Small { holds: Vec::new(), room };
+            let mut log = LogWriter::new(to, Path::new("x.log"), &header()).unwrap();
+            let fits = ends[1..].iter().filter(|&&end| end <= room).count() as u8;
+            for n in 1..=fits {
+                log.write(&record(n)).unwrap();
+            }
+            let told = log.write(&record(fits + 1)).unwrap_err().to_string();
+            assert!(told.starts_with("writing the log x.log: ") && told.contains("is kept"), "{told}");
+            let (values, _, faults) = read(&log.to.holds);
+            // Where only the line's end is missing, the record is whole all the same.
+            let there = fits + u8::from(room + 1 == ends[usize::from(fits) + 1]);
+            assert_eq!(values, (1..=there).collect::<Vec<_>>(), "room {room}");
+            let torn = room > ends[usize::from(fits)] && there == fits;
+            assert_eq!(faults, if torn { vec![Fault::Torn] } else { vec![] }, "room {room}");
+            log.to.room = 100_000;
+            log.write(&record(9)).unwrap();
+            let (values, headers, faults) = read(&log.to.holds);
+            assert_eq!((values.last(), headers), (Some(&9), 1));
+            assert!(faults.len() <= 1 && faults.iter().all(|f| *f == Fault::CutOff), "{faults:?}");
+        }
+        let small = Small { holds: Vec::new(), room: head - 1 };
+        assert!(LogWriter::new(small, Path::new("x.log"), &header()).is_err());
+    }
+
+    /// [LG-02]: a log whose last line is torn anywhere, the header included, is continued on a new
+    /// line; what stood there stays as it was.
+    #[test]
+    fn a_torn_log_is_continued() {
+        let dir = std::env::temp_dir().join(format!("looprig-writer-{}", std::process::id()));
+        std::fs::create_dir_all(&dir).unwrap();
+        let path = dir.join("x.log");
+        let mut log = LogWriter::open(&path, &header()).unwrap();
+        log.write(&record(1)).unwrap();
+        let whole = std::fs::read(&path).unwrap();
+        for cut in 1..=whole.len() {
+            std::fs::write(&path, &whole[..cut]).unwrap();
+            let mut log = LogWriter::open(&path, &header()).unwrap();
+            log.write(&record(2)).unwrap();
+            log.sync().unwrap();
+            let now = std::fs::read(&path).unwrap();
+            assert!(now.starts_with(&whole[..cut]));
+            assert_eq!(now.len() as u64, log.length());
+            let (values, headers, faults) = read(&now);
+            assert_eq!(values.last(), Some(&2), "cut {cut}");
+            assert!(headers >= 1 && faults.iter().all(|f| *f == Fault::CutOff), "cut {cut}: {faults:?}");
+        }
+        std::fs::write(&path, "{\"other\":1}\n").unwrap();
+        assert!(LogWriter::open(&path, &header()).is_err());
+        std::fs::remove_dir_all(dir).unwrap();
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_device_keeps_no_log() {
+        let told = LogWriter::open(Path::new("/dev/full"), &header()).unwrap_err().to_string();
+        assert!(told.contains("/dev/full: it is no file") && told.contains("next: "), "{told}");
     }
 }

@@ -2,6 +2,7 @@
 
 use super::lines::LineSpec;
 use crate::app::command::Revision;
+use crate::capture::Rotation;
 use crate::frame::Master;
 use crate::report::Format;
 use crate::time::Pace;
@@ -59,6 +60,11 @@ pub enum Command {
     Decode(DecodeArgs),
     /// Put mock devices on lines that other software can open; runs until Ctrl-C.
     Mock(MockArgs),
+    /// Check a line and the modem behind it: what the port can do and tell, and what that means.
+    ///
+    /// Listens for some seconds and sends nothing, unless --send allows one harmless frame. Opening a
+    /// serial port may pulse request-to-send, and with it a modem's carrier, for a moment.
+    Line(LineArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
 }
@@ -128,13 +134,26 @@ macro_rules! lines {
                         slowed down; one for whom 64 KiB wait is disconnected.
   IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is
   given up after 25 s (Linux; elsewhere when the system finds out).
-  ?pace=8 behind any: the line runs 8 times faster than the wire, as a mock of that pace does",
+  ?pace=8 behind any: the line runs 8 times faster than the wire, as a mock of that pace does
+  ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
+  ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
+  ?echo=auto|on|off     serial: whether the modem gives back what is sent; auto finds out
+  Several of them are joined by &: serial:/dev/ttyUSB0?rts=off&echo=on (quote it for the shell)",
             $more
         )
     };
 }
 
 const LINES: &str = lines!("");
+
+const LISTEN: &str = lines!(
+    "
+While it runs:
+  Ctrl-C, SIGTERM, SIGHUP   end it; what was heard is in the log
+  SIGUSR1                   tell how it stands, as --stats does (Unix only)
+A record is handed to the system before the next one begins: whatever ends the program, the log
+holds every one before. A log that cannot be written any more ends it, with exit code 2."
+);
 
 const LINES_AND_TO: &str = lines!(
     "
@@ -151,7 +170,7 @@ Examples:
 
 /// `listen`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = LINES)]
+#[command(after_help = LISTEN)]
 pub struct ListenArgs {
     /// The line, such as serial:/dev/ttyUSB0; see below.
     #[arg(value_parser = LineSpec::parse)]
@@ -159,6 +178,14 @@ pub struct ListenArgs {
     /// Log to this file; a log that exists is continued.
     #[arg(long, value_name = "FILE")]
     pub log: Option<PathBuf>,
+    /// Go on in a new file before one would grow longer than a size such as 500k, 10M or 1G, or at
+    /// the end of every `day` or `hour` (UTC): loop.log becomes loop.000001.log and so on, or
+    /// loop.2026-11-25.log. `looprig decode` reads them one after the other.
+    #[arg(long, value_name = "SIZE|day|hour", value_parser = Rotation::parse, requires = "log")]
+    pub rotate: Option<Rotation>,
+    /// Tell every so many seconds how it stands: frames, damaged ones, bus load, answers of each device.
+    #[arg(long, allow_negative_numbers = true, value_name = "SECONDS", value_parser = period)]
+    pub stats: Option<f64>,
     /// Read every device by this revision instead of the one that it says it has.
     #[arg(long, value_parser = revision, value_name = "5|6|7")]
     pub revision: Option<Revision>,
@@ -250,6 +277,23 @@ pub struct MockArgs {
     pub schema: bool,
 }
 
+/// `line`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES)]
+pub struct LineArgs {
+    /// The line, such as serial:/dev/ttyUSB0; see below.
+    #[arg(value_parser = LineSpec::parse)]
+    pub line: LineSpec,
+    /// Send one frame, to see whether the modem gives back what is sent: command 0 (who is there) to
+    /// polling address 63. It changes nothing; a device at that address answers.
+    #[arg(long)]
+    pub send: bool,
+    /// How long to listen, seconds.
+    #[arg(long = "for", default_value = "3", allow_negative_numbers = true, value_name = "SECONDS",
+        value_parser = seconds)]
+    pub seconds: f64,
+}
+
 /// `explain`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:
@@ -305,6 +349,12 @@ pub enum Colour {
 fn seconds(text: &str) -> Result<f64, String> {
     let seconds = text.parse().ok().filter(|s| (0.0..=1e7).contains(s));
     seconds.ok_or_else(|| format!("\"{text}\" is no time: give a number of seconds, at most 10000000"))
+}
+
+/// Reads a time between two lines of statistics, in seconds.
+fn period(text: &str) -> Result<f64, String> {
+    let seconds = text.parse().ok().filter(|s| (0.1..=1e7).contains(s));
+    seconds.ok_or_else(|| format!("\"{text}\" is no period: give a number of seconds, 0.1 to 10000000"))
 }
 
 /// Reads a pace at which the wire's times still mean something.

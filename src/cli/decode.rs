@@ -2,7 +2,7 @@
 
 use super::args::DecodeArgs;
 use super::output::{Ended, Failure, Output, tell};
-use crate::capture::{Annotator, Captured, ContentKind, Fault, LOG_VERSION, Reader, io_words};
+use crate::capture::{Annotator, Captured, ContentKind, Fault, Header, LOG_VERSION, Reader, io_words};
 use crate::frame::ReceiverConfig;
 use crate::report::summary::Summary;
 use crate::report::text::{plural, write_wrapped};
@@ -16,23 +16,29 @@ use std::path::Path;
 
 /// Reads every file that can be read; the others are told and make the exit code 2.
 pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
-    let mut summary = Summary::default();
+    let mut chain = Chain::new(args);
     let mut ended = Ended::Fine;
     let format = out.options.format;
     if format == Format::Csv && !args.summary {
         out.text().push_str(csv::HEADER);
     }
     for path in &args.files {
-        let result = open(path).and_then(|input| one_file(path, input, args, out, &mut summary));
+        let result = open(path).and_then(|input| one_file(path, input, args, out, &mut chain));
         match result {
             Ok(()) => {}
-            Err(f) if f.is_closed_pipe() || args.files.len() == 1 => return Err(f),
+            Err(f) if f.is_closed_pipe() => return Err(f),
+            Err(f) if args.files.len() == 1 => {
+                chain.break_off(out)?;
+                return Err(f);
+            }
             Err(f) => {
                 tell(&f);
                 ended = Ended::CouldNot;
             }
         }
     }
+    chain.break_off(out)?;
+    let summary = chain.summary;
     match format {
         _ if args.summary && format != Format::Text => summary.table().write(format, out.text()),
         Format::Text if args.summary => out.text().push_str(&summary.text()),
@@ -67,7 +73,7 @@ fn one_file(
     input: Input,
     args: &DecodeArgs,
     out: &mut Output,
-    summary: &mut Summary,
+    chain: &mut Chain<'_>,
 ) -> Result<(), Failure> {
     let name = if path == Path::new("-") { "standard input".into() } else { path.display().to_string() };
     let reading = |e: io::Error| {
@@ -92,44 +98,39 @@ fn one_file(
         }
         _ => {}
     }
-    let mut annotator = Annotator::new(ReceiverConfig::UNTIMED, PairerConfig::UNTIMED, args.revision);
-    out.options.times = reader.kind() == ContentKind::Log;
+    // A log may continue that of the file before: its first line tells.
+    let is_log = reader.kind() == ContentKind::Log;
     let (mut octets_read, mut problems, mut newer) = (0usize, 0usize, None);
+    let mut begun = false;
     while let Some(captured) = reader.next().map_err(reading)? {
+        let continued = matches!(&captured, Captured::Start(h) if chain.is_continued_by(h));
+        if !continued && (!begun || matches!(captured, Captured::Start(_))) {
+            chain.break_off(out)?;
+        }
+        begun = true;
+        out.options.times = is_log;
         match captured {
             Captured::Start(h) => {
-                annotator.finish();
-                pass_on(&mut annotator, args, out, summary)?;
-                annotator = Annotator::new(
-                    ReceiverConfig::for_line(h.pace(), h.stamp_error()),
-                    PairerConfig::for_line(h.pace(), h.stamp_error() * 2),
-                    args.revision,
-                );
+                if !continued {
+                    chain.begin(&h);
+                }
                 if out.options.format == Format::Text && !args.summary && !out.quiet {
-                    let pace = match h.pace() {
-                        Pace::Wire => String::new(),
-                        p => format!(", pace {p}"),
-                    };
-                    let told = format!(
-                        "Captured on {}{pace}, time 0 is {}, stamps +/-{} ms.",
-                        h.line,
-                        h.start_utc,
-                        h.stamp_error().as_secs_f64() * 1e3
-                    );
+                    let told = if continued { format!("Continued in {name}.") } else { captured_on(&h) };
                     write_wrapped(&told, 2, out.text());
                 }
+                chain.header = Some(h);
             }
             Captured::Octets(octets) => {
                 octets_read += octets.len();
                 if let Some(first) = octets.first() {
-                    annotator.handle_timeout(first.at);
+                    chain.annotator.handle_timeout(first.at);
                 }
-                annotator.push(&octets);
+                chain.annotator.push(&octets);
             }
-            Captured::Break => annotator.push_break(),
+            Captured::Break => chain.annotator.push_break(),
             Captured::Problem(p) => {
                 problems += 1;
-                summary.problem();
+                chain.summary.problem();
                 if let Fault::Newer { version } = p.fault {
                     newer = Some(version);
                 }
@@ -138,13 +139,11 @@ fn one_file(
                 }
             }
         }
-        pass_on(&mut annotator, args, out, summary)?;
+        chain.pass_on(out)?;
         if will_wait(&reader) {
             out.flush()?;
         }
     }
-    annotator.finish();
-    pass_on(&mut annotator, args, out, summary)?;
     if problems > 20 {
         let more = plural(problems - 20, "more line");
         tell(&format!("reading {name}: skipped {more} that could not be read"));
@@ -181,18 +180,67 @@ fn will_wait(reader: &Reader<Input>) -> bool {
     }
 }
 
-fn pass_on(
-    annotator: &mut Annotator,
-    args: &DecodeArgs,
-    out: &mut Output,
-    summary: &mut Summary,
-) -> Result<(), Failure> {
-    while let Some(item) = annotator.next() {
-        summary.add(&item);
-        if !args.summary {
-            let options = out.options;
-            write_item(&item, options, out.text());
-        }
+/// What a header says, for people.
+fn captured_on(h: &Header) -> String {
+    let pace = match h.pace() {
+        Pace::Wire => String::new(),
+        p => format!(", pace {p}"),
+    };
+    format!(
+        "Captured on {}{pace}, time 0 is {}, stamps +/-{} ms.",
+        h.line,
+        h.start_utc,
+        h.stamp_error().as_secs_f64() * 1e3
+    )
+}
+
+/// From octets to what is shown; goes on from one file to the next where a log does [LG-03].
+struct Chain<'a> {
+    args: &'a DecodeArgs,
+    annotator: Annotator,
+    /// That of the capture which is being read.
+    header: Option<Header>,
+    summary: Summary,
+}
+
+impl<'a> Chain<'a> {
+    fn new(args: &'a DecodeArgs) -> Self {
+        Chain { args, annotator: untimed(args), header: None, summary: Summary::default() }
     }
-    out.pass_on()
+
+    fn is_continued_by(&self, header: &Header) -> bool {
+        self.header.as_ref().is_some_and(|before| header.continues(before))
+    }
+
+    /// Accounts for what is pending: what follows has nothing to do with it.
+    fn break_off(&mut self, out: &mut Output) -> Result<(), Failure> {
+        self.annotator.finish();
+        self.pass_on(out)?;
+        self.annotator = untimed(self.args);
+        self.header = None;
+        Ok(())
+    }
+
+    fn begin(&mut self, h: &Header) {
+        self.annotator = Annotator::new(
+            ReceiverConfig::for_line(h.pace(), h.stamp_error()),
+            PairerConfig::for_line(h.pace(), h.stamp_error() * 2),
+            self.args.revision,
+        );
+    }
+
+    fn pass_on(&mut self, out: &mut Output) -> Result<(), Failure> {
+        while let Some(item) = self.annotator.next() {
+            self.summary.add(&item);
+            if !self.args.summary {
+                let options = out.options;
+                write_item(&item, options, out.text());
+            }
+        }
+        out.pass_on()
+    }
+}
+
+fn untimed(args: &DecodeArgs) -> Annotator {
+    Annotator::new(ReceiverConfig::UNTIMED, PairerConfig::UNTIMED, args.revision)
 }

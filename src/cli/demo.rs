@@ -12,7 +12,7 @@ use super::scan;
 use crate::app::command::{Effect, Revision, spec};
 use crate::bench::{Bench, Notice, check};
 use crate::capture::{Annotator, Item, Reader, Recorder, io_words};
-use crate::exchange::Exchange;
+use crate::exchange::{Exchange, Interpreter};
 use crate::frame::{Address, Frame, PollingAddress, RawFrame, ReceiverConfig, Target};
 use crate::host::{Device, Host, HostError, encode};
 use crate::line::io::{InterruptHandle, PortLine};
@@ -22,7 +22,7 @@ use crate::report::summary::Summary;
 use crate::report::text::plural;
 use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
-use crate::transaction::PairerConfig;
+use crate::transaction::{PairerConfig, Passed};
 use core::fmt::Write;
 use core::time::Duration;
 use std::path::{Path, PathBuf};
@@ -241,7 +241,7 @@ fn play(stage: &mut Stage<'_>, host: &mut Host<PortLine>, args: &DemoArgs) -> Re
     // The valve and the event keep their own time, whatever the pace of the wire.
     let until = host.line_mut().now() + Duration::from_secs(20);
     while !arrived && host.line_mut().now() < until {
-        pause(host.line_mut(), Duration::from_millis(100))?;
+        host.rest(Duration::from_millis(100)).map_err(failure)?;
         let exchange = host.ask(&device, 3, &[]).map_err(failure)?;
         last = exchange.value("sv").map_or(String::new(), |v| v.text());
         arrived = last
@@ -303,50 +303,20 @@ fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<(Option<u8
     let Ok(frame) = Frame::request(address, 1, Vec::new()) else { return Ok((None, String::new())) };
     let raw = RawFrame::of(&frame, usize::from(device.preambles));
     let last = raw.octets.len() - 1;
-    let line = host.line_mut();
-    // The host is at rest; the wires must be, too, before somebody else speaks in its place.
-    let quiet = line.pace().scale(Duration::from_millis(100));
-    pause(line, quiet)?;
-    line.send(&raw.flip(last, 0x10).values())?;
-    let until = line.now() + Duration::from_secs(1);
-    let mut annotator = Annotator::new(
-        ReceiverConfig::for_line(line.pace(), line.capabilities().stamp_error),
-        PairerConfig::UNTIMED,
-        None,
-    );
-    loop {
-        match line.wait(Some(until))? {
-            Event::Octets(octets) => annotator.push(&octets),
-            Event::TimeOut => return Ok((None, "nothing came back".into())),
-            Event::Interrupted | Event::Closed => return Ok((None, "the line ended".into())),
-            Event::Sent { .. } => {}
-        }
-        while let Some(item) = annotator.next() {
-            if let Item::Exchange(e) = item
-                && let Some(frame) = e.transaction.reply_frame()
-                && let Some([first, _]) = frame.status()
-            {
-                let mut text = String::new();
-                e.write_response(&mut text);
-                return Ok((Some(first), text));
-            }
+    host.take_overheard();
+    host.send_raw(&raw.flip(last, 0x10).values(), Duration::from_secs(1))
+        .map_err(|e| host_failure("running the demo".into(), e))?;
+    let mut interpreter = Interpreter::new(None);
+    for passed in host.take_overheard() {
+        if let Passed::Transaction(t) = passed
+            && let Some([first, _]) = t.reply_frame().and_then(Frame::status)
+        {
+            let mut text = String::new();
+            interpreter.read(*t).write_response(&mut text);
+            return Ok((Some(first), text));
         }
     }
-}
-
-/// Waits while nobody is to speak.
-fn pause(line: &mut dyn Line, time: Duration) -> Result<(), Failure> {
-    let until = line.now() + time;
-    loop {
-        match line.wait(Some(until))? {
-            Event::TimeOut => return Ok(()),
-            Event::Interrupted => {
-                return Err(host_failure("running the demo".into(), HostError::Interrupted));
-            }
-            Event::Closed => return Err(host_failure("running the demo".into(), HostError::Closed)),
-            Event::Octets(_) | Event::Sent { .. } => {}
-        }
-    }
+    Ok((None, "nothing came back".into()))
 }
 
 /// The mock, running in a thread of its own.

@@ -4,7 +4,7 @@ use super::output::{Failure, tell};
 use crate::capture::{Direction as LogDirection, Header, LogWriter, Recorder};
 use crate::frame::ReceiverConfig;
 use crate::line::io::{InterruptHandle, PortLine};
-use crate::line::{Direction, Endpoint, Line, Tap};
+use crate::line::{Direction, EchoUse, Endpoint, Line, RtsUse, SerialOptions, Tap};
 use crate::time::Pace;
 use std::path::{Path, PathBuf};
 
@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 pub struct LineSpec {
     kind: Kind,
     pace: Pace,
+    serial: SerialOptions,
 }
 
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,19 +29,25 @@ const FORMS: &str = "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT and 
 
 impl LineSpec {
     /// Reads `serial:PATH`, `pty:`, `pty:LINK`, `tcp:HOST:PORT` or `tcp-listen:HOST:PORT`, each with
-    /// `?pace=...` if wanted.
+    /// `?pace=...` if wanted; a serial port also with `rts=`, `dtr=` and `echo=` [LI-06] [LI-08].
     ///
     /// # Errors
     /// Says what is wrong and what would be right.
     pub fn parse(text: &str) -> Result<LineSpec, String> {
         let (address, options) = text.split_once('?').unwrap_or((text, ""));
         let mut pace = Pace::Wire;
+        let mut serial = SerialOptions::default();
         for option in options.split('&').filter(|o| !o.is_empty()) {
+            let is_serial = address.starts_with("serial:");
             match option.split_once('=') {
                 Some(("pace", value)) => pace = Pace::parse(value)?,
+                Some((name, value)) if is_serial && set_serial(&mut serial, name, value)? => {}
+                _ if is_serial => {
+                    return Err(format!("\"{option}\" is no option of a serial port: {OPTIONS}"));
+                }
                 _ => {
                     return Err(format!(
-                        "\"{option}\" is no option of a line: the only one is pace=wire|fast|FACTOR"
+                        "\"{option}\" is no option of this line: the only one is pace=wire|fast|FACTOR"
                     ));
                 }
             }
@@ -67,7 +74,7 @@ impl LineSpec {
                 return Err(format!("\"{scheme}:\" is no kind of line: {FORMS}"));
             }
         };
-        Ok(LineSpec { kind, pace })
+        Ok(LineSpec { kind, pace, serial })
     }
 
     /// Opens the line.
@@ -76,7 +83,7 @@ impl LineSpec {
     /// The machine's, with what to do next.
     pub fn open(&self) -> Result<PortLine, Failure> {
         let line = match &self.kind {
-            Kind::Serial(path) => PortLine::open_serial(path, self.pace),
+            Kind::Serial(path) => PortLine::open_serial_with(path, self.pace, self.serial),
             Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),
             Kind::Tcp(to) => PortLine::open_tcp(to, self.pace),
             Kind::TcpListen(at) => PortLine::open_tcp_listen(at, self.pace),
@@ -107,6 +114,40 @@ fn network_warning(at: &Endpoint) -> Option<String> {
             "tcp-listen:{at} may be reached from other machines: whoever reaches it can speak on the line, without a password"
         )
     })
+}
+
+const OPTIONS: &str = "there are pace=wire|fast|FACTOR, rts=tx|on|off, dtr=on|off and echo=auto|on|off";
+
+/// Sets an option of a serial port; false if there is none of that name.
+fn set_serial(options: &mut SerialOptions, name: &str, value: &str) -> Result<bool, String> {
+    let wrong = || format!("\"{name}={value}\" cannot be: {OPTIONS}");
+    match name {
+        "rts" => {
+            options.rts = match value {
+                "tx" => RtsUse::Transmit,
+                "on" => RtsUse::On,
+                "off" => RtsUse::Off,
+                _ => return Err(wrong()),
+            }
+        }
+        "dtr" => {
+            options.dtr = match value {
+                "on" => true,
+                "off" => false,
+                _ => return Err(wrong()),
+            }
+        }
+        "echo" => {
+            options.echo = match value {
+                "auto" => EchoUse::Auto,
+                "on" => EchoUse::On,
+                "off" => EchoUse::Off,
+                _ => return Err(wrong()),
+            }
+        }
+        _ => return Ok(false),
+    }
+    Ok(true)
 }
 
 /// Lets Ctrl-C and a termination signal end what goes on on a line.
@@ -212,9 +253,14 @@ mod tests {
     fn line_strings() {
         assert_eq!(
             LineSpec::parse("serial:/dev/ttyUSB0?pace=4"),
-            Ok(LineSpec { kind: Kind::Serial("/dev/ttyUSB0".into()), pace: Pace::Scaled(4.0) })
+            Ok(LineSpec {
+                kind: Kind::Serial("/dev/ttyUSB0".into()),
+                pace: Pace::Scaled(4.0),
+                serial: SerialOptions::default()
+            })
         );
-        assert_eq!(LineSpec::parse("pty:"), Ok(LineSpec { kind: Kind::Pty(None), pace: Pace::Wire }));
+        let plain = |kind| Ok(LineSpec { kind, pace: Pace::Wire, serial: SerialOptions::default() });
+        assert_eq!(LineSpec::parse("pty:"), plain(Kind::Pty(None)));
         let endpoint = |host: &str, port| Endpoint { host: host.into(), port };
         for (text, kind) in [
             ("tcp:h:1", Kind::Tcp(endpoint("h", 1))),
@@ -222,7 +268,13 @@ mod tests {
             ("tcp-listen::5500", Kind::TcpListen(endpoint("127.0.0.1", 5500))),
             ("tcp-listen:5500", Kind::TcpListen(endpoint("127.0.0.1", 5500))),
         ] {
-            assert_eq!(LineSpec::parse(text), Ok(LineSpec { kind, pace: Pace::Wire }));
+            assert_eq!(LineSpec::parse(text), plain(kind));
+        }
+        let all = LineSpec::parse("serial:COM3?rts=off&dtr=off&echo=on").map(|l| l.serial);
+        assert_eq!(all, Ok(SerialOptions { rts: RtsUse::Off, dtr: false, echo: EchoUse::On }));
+        assert_eq!(all.map(|o| o.to_string()), Ok("rts=off&dtr=off&echo=on".to_owned()));
+        for bad in ["pty:?rts=on", "tcp:h:1?dtr=on", "serial:x?rts=yes", "serial:x?dtr", "serial:x?echo=1"] {
+            assert!(LineSpec::parse(bad).is_err(), "{bad}");
         }
         for bad in [
             "/dev/ttyUSB0",

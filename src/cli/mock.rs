@@ -207,7 +207,17 @@ fn is_trouble(notice: &Notice) -> bool {
             | Notice::MemoryCorrupt { .. }
             | Notice::MemoryNotSaved { .. }
             | Notice::PeerGone { locked: true, .. }
-    )
+    ) || is_wrongly_set(notice)
+}
+
+#[cfg(unix)]
+fn is_wrongly_set(notice: &Notice) -> bool {
+    matches!(notice, Notice::PeerSettings { settings, .. } if !settings.fits())
+}
+
+#[cfg(not(unix))]
+fn is_wrongly_set(_: &Notice) -> bool {
+    false
 }
 
 fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mut String) {
@@ -215,6 +225,16 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
     let _ = match notice {
         Notice::Ready { .. } => Ok(()),
         Notice::PeerCame { line } => writeln!(out, "{}: a program has opened it", path(line)),
+        #[cfg(unix)]
+        Notice::PeerSettings { line, settings } if settings.fits() => {
+            writeln!(out, "{}: its settings are right now: {settings}", path(line))
+        }
+        #[cfg(unix)]
+        Notice::PeerSettings { line, settings } => writeln!(
+            out,
+            "{}: warning: settings that would not do at a modem's port: {settings}\n  next: set 1200 bit/s, 8 data bits, odd parity, 1 stop bit, raw; parity and data bits cannot be seen here",
+            path(line)
+        ),
         Notice::PeerGone { line, locked: false } => writeln!(out, "{}: closed again", path(line)),
         Notice::PeerGone { line, locked: true } => writeln!(
             out,
@@ -258,6 +278,11 @@ fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
     match notice {
         Notice::Ready { .. } => json!({"ready": true}),
         Notice::PeerCame { line } => json!({"notice": "peer_came", "at": at(line), "path": path(line)}),
+        #[cfg(unix)]
+        Notice::PeerSettings { line, settings } => json!({
+            "notice": "peer_settings", "at": at(line), "path": path(line), "right": settings.fits(),
+            "speed_bit_s": settings.speed_bit_s, "wrong": settings.wrong(),
+        }),
         Notice::PeerGone { line, locked } => {
             json!({"notice": "peer_gone", "at": at(line), "path": path(line), "locked": locked})
         }

@@ -6,11 +6,13 @@ mod decode;
 #[cfg(unix)]
 mod demo;
 mod explain;
+mod line;
 mod lines;
 mod listen;
 mod mock;
 mod output;
 mod scan;
+mod wishes;
 
 pub use args::Args;
 pub use output::{Ended, Failure};
@@ -53,6 +55,7 @@ pub fn run() -> ExitCode {
         args::Command::Scan(a) => scan::run(a, &mut output),
         args::Command::Decode(a) => decode::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),
+        args::Command::Line(a) => line::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
     let flushed = output.flush();

@@ -249,6 +249,49 @@ impl<L: Line> Host<L> {
         Ok(true)
     }
 
+    /// Lets `time` pass without asking anything. What comes meanwhile is overheard; the news of an
+    /// earlier transmission's end reaches the master, which waits for it.
+    ///
+    /// # Errors
+    /// As [`Host::transact`].
+    pub fn rest(&mut self, time: Duration) -> Result<(), HostError> {
+        let until = self.line.now() + time;
+        loop {
+            let event = self.line.wait(Some(until))?;
+            let now = self.line.now();
+            match event {
+                Event::Octets(octets) => self.master.handle(now, &octets),
+                Event::Sent { at } => self.master.sent(at),
+                Event::TimeOut => {}
+                Event::Interrupted => return Err(HostError::Interrupted),
+                Event::Closed => return Err(HostError::Closed),
+            }
+            self.master.handle_timeout(now);
+            while let Some(output) = self.master.poll_output() {
+                match output {
+                    Output::Overheard(p) if self.overheard.len() < MAX_OVERHEARD => self.overheard.push(p),
+                    Output::Stopped(v) => return Err(HostError::Stopped(v)),
+                    _ => {}
+                }
+            }
+            if now >= until {
+                return Ok(());
+            }
+        }
+    }
+
+    /// Sends octets as they are, whatever they are, after 100 ms of wire time, and listens for `listen`
+    /// afterwards. What answers is overheard, since nothing was asked.
+    ///
+    /// # Errors
+    /// As [`Host::transact`].
+    pub fn send_raw(&mut self, octets: &[u8], listen: Duration) -> Result<(), HostError> {
+        let quiet = self.line.pace().scale(Duration::from_millis(100));
+        self.rest(quiet)?;
+        self.line.send(octets)?;
+        self.rest(listen)
+    }
+
     /// Asks command 0 at a polling address; the exchange and the device if one answered.
     ///
     /// # Errors

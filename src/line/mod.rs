@@ -7,17 +7,25 @@
 //! milliseconds.
 
 mod bus;
+mod carrier;
+mod echo;
 mod endpoint;
 mod error;
+mod hardware;
 mod in_process;
 #[cfg(feature = "io")]
 pub mod io;
+mod parmrk;
+mod port_logic;
 mod tap;
 
 pub use bus::{Bus, CAPACITY, Delivery, Station};
 pub use endpoint::{Endpoint, LOOPBACK};
 pub use error::{Error, Fault};
+pub use hardware::{Hardware, Unsent};
 pub use in_process::InProcess;
+pub use parmrk::ParmrkDecoder;
+pub use port_logic::{EchoUse, PortFault, PortLogic, PortOutput, PortStatus, RtsUse, SerialOptions};
 pub use tap::{Direction, Tap};
 
 use crate::frame::{Capabilities, Octet};

@@ -18,6 +18,8 @@ const MOST_RETRIES: u8 = 10;
 const LONGEST_ANSWER: u64 = 40 + MAX_FRAME as u64;
 /// How long a turn is waited for, characters [HO-04]: more than the longest transaction of another master takes.
 const PATIENCE: u64 = 1000;
+/// A port tells the end of a transmission at most so much later than the wire's own time.
+const SEND_LIMIT: Duration = Duration::from_secs(5);
 /// Least and most octets of FF before a request [FR-02].
 const LEAST_PREAMBLES: u8 = 5;
 const MOST_PREAMBLES: u8 = 20;
@@ -107,8 +109,8 @@ impl Job {
 enum State {
     /// Nothing to do, or waiting for the link to be free.
     Idle,
-    /// Our octets are leaving.
-    Sending,
+    /// Our octets are leaving. A port that has not told their end by then will not.
+    Sending { given_up: Instant },
     /// An answer may begin until then, and goes on for as long as octets come.
     Waiting { deadline: Instant },
     /// [HO-03].
@@ -219,7 +221,7 @@ impl Master {
     /// leaving still leaves.
     pub fn abandon(&mut self) {
         if self.job.take().is_some() && !matches!(self.state, State::Stopped) {
-            self.abandoned |= matches!(self.state, State::Sending);
+            self.abandoned |= matches!(self.state, State::Sending { .. });
             self.state = State::Idle;
             self.pairer.give_up();
             self.hand_out();
@@ -241,7 +243,7 @@ impl Master {
         }
         self.abandoned = false;
         match self.state {
-            State::Sending => self.left(at),
+            State::Sending { .. } => self.left(at),
             // A repeat that was already leaving when the answer came will be answered too, and what was
             // given up.
             State::Idle if at > self.heard_at => {
@@ -276,6 +278,13 @@ impl Master {
     /// Time passed.
     pub fn handle_timeout(&mut self, now: Instant) {
         self.receiver.handle_timeout(now);
+        if let State::Sending { given_up } = self.state
+            && given_up <= now
+        {
+            // The news of the end was lost: without this nothing would ever go on.
+            self.leaving = 0;
+            self.left(now);
+        }
         self.drain(now);
         if matches!(self.state, State::Idle)
             && let Some(job) = &mut self.job
@@ -297,6 +306,7 @@ impl Master {
         let mine = match (&self.state, &self.job) {
             (State::Idle, Some(_)) if !arriving && !self.abandoned => Some(self.free_at),
             (State::Idle, Some(job)) => job.since.map(|t| t + self.patience),
+            (State::Sending { given_up }, _) => Some(*given_up),
             (State::Waiting { deadline }, _) if !arriving => Some(*deadline),
             (State::Waiting { deadline }, _) => Some(*deadline + self.longest_answer),
             _ => None,
@@ -311,7 +321,8 @@ impl Master {
         }
         let Some(job) = &mut self.job else { return };
         job.tries_left = job.tries_left.saturating_sub(1);
-        self.state = State::Sending;
+        let lasts = self.timers.character * (job.preambles + job.frame.len()) as u32;
+        self.state = State::Sending { given_up: now + lasts + SEND_LIMIT };
         job.since = None;
         self.leaving += 1;
         self.echo_due = self.echo;
@@ -383,7 +394,7 @@ impl Master {
                 own && core::mem::take(&mut self.echo_due)
             }
             // A spoilt echo, and what is left of it.
-            _ => self.echo_due && matches!(self.state, State::Sending) && !self.proves_sent(reception),
+            _ => self.echo_due && matches!(self.state, State::Sending { .. }) && !self.proves_sent(reception),
         }
     }
 
@@ -395,7 +406,8 @@ impl Master {
             Reception::Damaged(d) => d.header().map(|h| (h.delimiter.frame_type, h.address, h.command)),
             Reception::Noise(_) => None,
         };
-        let (State::Sending, Some(job), Some((kind, from, command))) = (&self.state, &self.job, header)
+        let (State::Sending { .. }, Some(job), Some((kind, from, command))) =
+            (&self.state, &self.job, header)
         else {
             return false;
         };
@@ -455,7 +467,7 @@ impl Master {
             match passed {
                 Passed::Transaction(t) if self.is_ours(&t) => {
                     // A repeat is leaving: its own answer is still to come.
-                    let leaving = matches!(self.state, State::Sending);
+                    let leaving = matches!(self.state, State::Sending { .. });
                     if !leaving {
                         self.state = State::Idle;
                     }

@@ -1,6 +1,7 @@
 //! Finished results as text, JSON and CSV.
 
 pub mod csv;
+pub mod statistics;
 pub mod summary;
 pub mod table;
 pub mod text;

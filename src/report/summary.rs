@@ -65,6 +65,19 @@ impl Summary {
         self.problems += 1;
     }
 
+    /// Frames so far: good ones, damaged ones.
+    pub fn frames(&self) -> (usize, usize) {
+        (self.good_frames, self.damaged_frames)
+    }
+
+    /// The devices so far: address, tag if it was heard, answers, and how many of those were bursts.
+    pub fn devices(&self) -> impl Iterator<Item = (DeviceName, Option<&str>, usize, usize)> {
+        self.devices.iter().map(|(name, d)| {
+            let tag = d.tag.as_deref().filter(|t| !t.is_empty());
+            (*name, tag, d.answers, d.bursts)
+        })
+    }
+
     fn exchange(&mut self, e: &Exchange) {
         let t = &e.transaction;
         self.good_frames += t.tries.len() + usize::from(t.reply.is_some());

@@ -139,6 +139,26 @@ impl Process {
         assert_eq!(sent, 0);
     }
 
+    /// The lines of its output that come within so short a time.
+    pub fn lines_within(&mut self, time: Duration) -> Vec<String> {
+        #[allow(clippy::disallowed_methods)] // a moment at which something is to happen, no result
+        let until = std::time::Instant::now() + time;
+        let mut lines = Vec::new();
+        loop {
+            #[allow(clippy::disallowed_methods)]
+            let left = until.saturating_duration_since(std::time::Instant::now());
+            match self.out.recv_timeout(left) {
+                Ok(line) => lines.push(line),
+                Err(_) => return lines,
+            }
+        }
+    }
+
+    /// Waits until it is gone after a signal that ends every program.
+    pub fn gone(&mut self) {
+        self.child.wait().unwrap();
+    }
+
     /// Waits for its end.
     pub fn end(mut self) -> Ended {
         drop(self.child.stdin.take());

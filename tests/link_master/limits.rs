@@ -75,3 +75,16 @@ fn abandoned() {
     rig.master.abandon();
     assert_eq!(rig.master.poll_output(), None::<Output>);
 }
+
+/// A port that never tells the end of a transmission: the request goes on as if it had left, and every ask ends.
+#[test]
+fn the_news_of_the_end_is_lost() {
+    let mut rig = Rig::new(Role::Secondary);
+    rig.tells_late = Duration::from_secs(3600);
+    rig.ask_with(0);
+    rig.run(Duration::from_secs(30));
+    let (when, t) = rig.only_done();
+    assert_eq!((rig.sent.len(), t.outcome), (1, Outcome::Silent));
+    // Begun after RT1, 41 characters: 375.8 ms; ten characters to leave, 91.7 ms, and 5 s more; 28 + 2 for an answer, 275 ms.
+    assert!((5_740..5_750).contains(&(when.as_nanos() / 1_000_000)), "{when}");
+}

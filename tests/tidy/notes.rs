@@ -25,7 +25,7 @@ fn citations(text: &str) -> Vec<(usize, String)> {
     let mut out = Vec::new();
     for (n, line) in text.lines().enumerate() {
         let in_brackets = brackets(line).into_iter().flat_map(|s| s.split([',', ' ', ';']));
-        // Between quotes a loop tag such as LI-121 may stand too: only the exact shape of an id counts.
+        // Between quotes a loop tag such as LI-101 may stand too: only the exact shape of an id counts.
         let shaped = |s: &&str| {
             if s.starts_with("CM-") { s.len() >= 6 } else { s.len() == 5 }
         };

@@ -6,6 +6,12 @@
 //! Tried on Linux. Other systems of the Unix family differ in what a pseudo-terminal shows when its
 //! other end closes.
 
+#[cfg(unix)]
+mod device;
+#[cfg(not(unix))]
+mod device_elsewhere;
+#[cfg(unix)]
+mod peer;
 mod port_line;
 mod ports;
 #[cfg(unix)]
@@ -13,5 +19,7 @@ mod pty;
 mod serial;
 mod tcp;
 
+#[cfg(unix)]
+pub use peer::PeerSettings;
 pub use port_line::PortLine;
 pub use ports::{InterruptHandle, PeerNews, PortEvent, Ports};

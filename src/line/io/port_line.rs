@@ -1,8 +1,8 @@
 //! One real port as a line.
 
 use super::{InterruptHandle, PeerNews, PortEvent, Ports};
-use crate::frame::{Capabilities, Octet};
-use crate::line::{Endpoint, Error, Event, Line};
+use crate::frame::{Capabilities, Marks, Octet};
+use crate::line::{Endpoint, Error, Event, Line, PortStatus, SerialOptions};
 use crate::time::{Instant, Pace};
 use std::path::Path;
 
@@ -29,8 +29,16 @@ impl PortLine {
     /// # Errors
     /// As there.
     pub fn open_serial(path: &str, pace: Pace) -> Result<PortLine, Error> {
+        PortLine::open_serial_with(path, pace, SerialOptions::default())
+    }
+
+    /// Opens a serial port; see [`Ports::open_serial_with`].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn open_serial_with(path: &str, pace: Pace, options: SerialOptions) -> Result<PortLine, Error> {
         let mut ports = Ports::new();
-        ports.open_serial(path, pace)?;
+        ports.open_serial_with(path, pace, options)?;
         Ok(PortLine::over(ports, pace))
     }
 
@@ -80,6 +88,16 @@ impl PortLine {
         self.ports.path(PORT)
     }
 
+    /// What a serial port tells about itself; `None` for other ports.
+    pub fn status(&self) -> Option<PortStatus> {
+        self.ports.status(PORT)
+    }
+
+    /// Whether it is an end of a pseudo-terminal, which has neither modem lines nor parity [LI-02].
+    pub fn is_pty(&self) -> bool {
+        self.ports.is_pty(PORT)
+    }
+
     /// A handle that makes [`Line::wait`] return [`Event::Interrupted`].
     pub fn interrupt_handle(&self) -> InterruptHandle {
         self.ports.interrupt_handle()
@@ -115,8 +133,11 @@ impl Line for PortLine {
         }
         loop {
             return Ok(match self.ports.wait(until) {
-                PortEvent::Octets { values, at, .. } => {
-                    Event::Octets(values.iter().map(|&v| Octet::clean(at, v)).collect())
+                PortEvent::Octets { values, marks, at, .. } => {
+                    let marks = marks.into_iter().chain(core::iter::repeat(Marks::NONE));
+                    Event::Octets(
+                        values.iter().zip(marks).map(|(&value, marks)| Octet { at, value, marks }).collect(),
+                    )
                 }
                 PortEvent::PeerCame { .. } | PortEvent::PeerGone { .. } => continue,
                 PortEvent::Peer { peer, news, .. } => {
@@ -125,6 +146,8 @@ impl Line for PortLine {
                     }
                     continue;
                 }
+                #[cfg(unix)]
+                PortEvent::PeerSettings { .. } => continue,
                 PortEvent::Sent { at, .. } => Event::Sent { at },
                 PortEvent::Interrupted => Event::Interrupted,
                 PortEvent::TimeOut => Event::TimeOut,

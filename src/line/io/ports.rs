@@ -1,11 +1,13 @@
 //! Several real ports under one clock and one queue of events.
 
 #[cfg(unix)]
+use super::peer::PeerSettings;
+#[cfg(unix)]
 use super::pty::Pty;
 use super::serial::Serial;
 use super::tcp::Tcp;
-use crate::frame::Capabilities;
-use crate::line::{Endpoint, Error, Fault};
+use crate::frame::{Capabilities, Marks};
+use crate::line::{Endpoint, Error, Fault, PortStatus, SerialOptions};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::collections::VecDeque;
@@ -47,6 +49,8 @@ pub enum PortEvent {
         port: usize,
         /// At least one, in order.
         values: Vec<u8>,
+        /// What is wrong with each; empty when nothing is wrong with any.
+        marks: Vec<Marks>,
         /// When they were read: not before the end of the last one.
         at: Instant,
     },
@@ -54,6 +58,15 @@ pub enum PortEvent {
     PeerCame {
         /// Which.
         port: usize,
+    },
+    /// How the program that has a pseudo-terminal open has set it: told when its first octets come, or
+    /// after a moment, and whenever it has changed [LI-11].
+    #[cfg(unix)]
+    PeerSettings {
+        /// Which.
+        port: usize,
+        /// As they are now.
+        settings: PeerSettings,
     },
     /// The last program has closed the other end of a pseudo-terminal.
     PeerGone {
@@ -194,6 +207,14 @@ pub(super) trait Port: Send {
     fn capabilities(&self) -> Capabilities;
     /// What another program opens to get at this port.
     fn path(&self) -> &Path;
+    /// What a serial port tells about itself.
+    fn status(&self) -> Option<PortStatus> {
+        None
+    }
+    /// Whether it is an end of a pseudo-terminal.
+    fn is_pty(&self) -> bool {
+        false
+    }
     /// Hands octets on without waiting; false when they are dropped.
     fn write(&mut self, octets: &[u8]) -> Result<bool, Error>;
     /// Like `write`, and the end is reported.
@@ -266,8 +287,21 @@ impl Ports {
     /// # Errors
     /// Not found, not allowed, in use, no serial port, or it does not take the settings.
     pub fn open_serial(&mut self, path: &str, pace: Pace) -> Result<usize, Error> {
+        self.open_serial_with(path, pace, SerialOptions::default())
+    }
+
+    /// The same, with request-to-send, data-terminal-ready and echo as told [LI-06] [LI-08].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn open_serial_with(
+        &mut self,
+        path: &str,
+        pace: Pace,
+        options: SerialOptions,
+    ) -> Result<usize, Error> {
         let feed = self.feed();
-        self.add(Serial::open(path, pace, feed)?)
+        self.add(Serial::open(path, pace, options, feed)?)
     }
 
     /// Makes a new pseudo-terminal that another program can open as a serial port [LI-02]; gives
@@ -329,6 +363,16 @@ impl Ports {
     /// What its stamps and octets can tell [LI-04].
     pub fn capabilities(&self, port: usize) -> Capabilities {
         self.slots[port].port.capabilities()
+    }
+
+    /// What a serial port tells about itself; `None` for other ports.
+    pub fn status(&self, port: usize) -> Option<PortStatus> {
+        self.slots[port].port.status()
+    }
+
+    /// Whether it is an end of a pseudo-terminal, which has neither modem lines nor parity [LI-02].
+    pub fn is_pty(&self, port: usize) -> bool {
+        self.slots[port].port.is_pty()
     }
 
     /// The path at which another program reaches a pseudo-terminal (the link, if there is one), or

@@ -18,6 +18,7 @@
 //!   and shuts out everybody but root. A program that leaves without lifting it has locked the
 //!   terminal; that is reported.
 
+use super::peer::PeerSettings;
 use super::ports::{Feed, Port, PortEvent, Started, end_of};
 use crate::frame::{Capabilities, StampUnit};
 use crate::line::{Error, Fault};
@@ -36,6 +37,10 @@ use std::time::Duration;
 /// and for ever, so waiting for its end means looking again and again. The first octets of a program
 /// that has just come are stamped that much late, so it has to stay below [`STAMP_ERROR`].
 const LOOK_EVERY_MS: i32 = 4;
+
+/// How long after it has come a program has set the terminal, as a rule; ms. One that sends earlier has
+/// set it before.
+const SETTLED_MS: i32 = 300;
 
 /// How late a stamp can be: the scheduler, and half-hearted writers at the other end.
 const STAMP_ERROR: Duration = Duration::from_millis(5);
@@ -123,6 +128,10 @@ impl Port for Pty {
         self.link.as_deref().unwrap_or(&self.slave)
     }
 
+    fn is_pty(&self) -> bool {
+        true
+    }
+
     fn write(&mut self, octets: &[u8]) -> Result<bool, Error> {
         let present = self.shared.present();
         if !*present {
@@ -171,9 +180,15 @@ fn line_name(link: Option<&Path>) -> String {
 fn read_on(shared: &Shared, slave: &Path, feed: &Feed, stop: &PipeReader, name: &str) {
     let port = feed.port;
     let mut buffer = [0u8; 4096];
+    let mut told: Option<PeerSettings> = None;
     loop {
         let here = *shared.present();
-        let seen = match look(&shared.master, stop, if here { -1 } else { 0 }) {
+        let patience = match (here, told) {
+            (false, _) => 0,
+            (true, None) => SETTLED_MS,
+            (true, Some(_)) => -1,
+        };
+        let seen = match look(&shared.master, stop, patience) {
             Ok(seen) => seen,
             Err(e) => {
                 let error = Error::new("reading", name, Fault::System, e);
@@ -198,12 +213,22 @@ fn read_on(shared: &Shared, slave: &Path, feed: &Feed, stop: &PipeReader, name: 
             }
             continue;
         }
+        if !seen.hung_up || seen.readable {
+            // Its first octets, or the time to look.
+            let settings = PeerSettings::read(&shared.master);
+            if let Some(settings) = settings.filter(|s| told != Some(*s)) {
+                told = Some(settings);
+                if !feed.put(PortEvent::PeerSettings { port, settings }) {
+                    return;
+                }
+            }
+        }
         if seen.readable {
             match (&shared.master).read(&mut buffer) {
                 Ok(n) if n > 0 => {
                     let at = feed.clock.now();
                     let values = buffer[..n].to_vec();
-                    if !feed.put(PortEvent::Octets { port, values, at }) {
+                    if !feed.put(PortEvent::Octets { port, values, marks: Vec::new(), at }) {
                         return;
                     }
                     continue;
@@ -218,6 +243,7 @@ fn read_on(shared: &Shared, slave: &Path, feed: &Feed, stop: &PipeReader, name: 
             continue;
         }
         let refused = {
+            told = None;
             let mut present = shared.present();
             *present = false;
             tidy(&shared.master, slave).is_err_and(|e| e.kind() == ErrorKind::ResourceBusy)
@@ -259,7 +285,9 @@ fn set_raw(terminal: &File) -> io::Result<()> {
     unsafe {
         check(libc::tcgetattr(fd, &raw mut settings))?;
         libc::cfmakeraw(&raw mut settings);
-        settings.c_cflag &= !(libc::PARENB | libc::PARODD);
+        // Speed and format that a new one has: else those of the program before would pass for the next
+        // one's, and a program that sets them again would be told that nothing changed.
+        settings.c_cflag &= !(libc::PARENB | libc::PARODD | libc::CSTOPB);
         check(libc::cfsetspeed(&raw mut settings, libc::B38400))?;
         check(libc::tcsetattr(fd, libc::TCSANOW, &raw const settings))?;
     }

@@ -268,7 +268,7 @@ impl Worker {
         let port = self.feed.port;
         let octets = self.buffer[..n].to_vec();
         if self.listener.is_none() {
-            return self.feed.put(PortEvent::Octets { port, values: octets, at });
+            return self.feed.put(PortEvent::Octets { port, values: octets, marks: Vec::new(), at });
         }
         let peer = &mut self.peers[i];
         let (id, name) = (peer.id, peer.name.clone());
@@ -288,7 +288,8 @@ impl Worker {
             return true;
         }
         // The others hear it as on a wire: before what is answered to it.
-        self.hand_out(Some(id), &octets) && self.feed.put(PortEvent::Octets { port, values: octets, at })
+        self.hand_out(Some(id), &octets)
+            && self.feed.put(PortEvent::Octets { port, values: octets, marks: Vec::new(), at })
     }
 
     /// Gives octets to every peer but `from`.
