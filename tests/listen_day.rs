@@ -77,7 +77,7 @@ impl Pipeline {
         let header = Header::new("virtual", "2026-11-25T00:00:00Z", Pace::Wire, capabilities);
         let receiver = ReceiverConfig::for_line(Pace::Wire, stamp_error);
         Pipeline {
-            recorder: Recorder::new(receiver, None),
+            recorder: Recorder::new(receiver, Pace::Wire.character(), None),
             annotator: Annotator::new(receiver, PairerConfig::for_line(Pace::Wire, stamp_error * 2), None),
             log: LogWriter::new(Sink(0), Path::new("sink"), &header).unwrap(),
             summary: Summary::default(),

@@ -94,7 +94,7 @@ pub struct Record {
     pub octets: Vec<Octet>,
     /// Which way they went.
     pub direction: Option<Direction>,
-    /// Idle time before the first one; `None` at the start.
+    /// Idle time since the last record of this direction; `None` for the first.
     pub gap_before: Option<Duration>,
 }
 

@@ -4,6 +4,7 @@ use super::log::{Direction, Header, Record};
 use crate::frame::{Octet, Receiver, ReceiverConfig};
 use crate::time::Instant;
 use core::fmt;
+use core::time::Duration;
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
@@ -185,14 +186,15 @@ impl<W: Write> LogWriter<W> {
 #[derive(Debug)]
 pub struct Recorder {
     receiver: Receiver,
+    character: Duration,
     direction: Option<Direction>,
     last: Option<Instant>,
 }
 
 impl Recorder {
-    /// For octets that went one way.
-    pub fn new(config: ReceiverConfig, direction: Option<Direction>) -> Self {
-        Recorder { receiver: Receiver::new(config), direction, last: None }
+    /// For octets that went one way, on a line whose characters last `character`.
+    pub fn new(config: ReceiverConfig, character: Duration, direction: Option<Direction>) -> Self {
+        Recorder { receiver: Receiver::new(config), character, direction, last: None }
     }
 
     /// Takes octets in order.
@@ -222,7 +224,9 @@ impl Recorder {
     )]
     pub fn next(&mut self) -> Option<Record> {
         let reception = self.receiver.next()?;
-        let gap_before = self.last.map(|last| reception.first_at().since(last));
+        // A stamp is the end of a character: the line was idle until this one began.
+        let began = reception.first_at().before(self.character);
+        let gap_before = self.last.map(|last| began.since(last));
         self.last = Some(reception.last_at());
         Some(Record { octets: reception.octets().to_vec(), direction: self.direction, gap_before })
     }
@@ -234,7 +238,6 @@ mod tests {
     use super::*;
     use crate::frame::{Capabilities, StampUnit};
     use crate::time::Pace;
-    use core::time::Duration;
 
     fn header() -> Header {
         let capabilities = Capabilities {
@@ -357,5 +360,26 @@ mod tests {
     fn a_device_keeps_no_log() {
         let told = LogWriter::open(Path::new("/dev/full"), &header()).unwrap_err().to_string();
         assert!(told.contains("/dev/full: it is no file") && told.contains("next: "), "{told}");
+    }
+
+    /// [LG-01]: `g` is idle time. A character is 11 / 1200 s = 9.166 ms, and the second frame begins 50 ms after the
+    /// end of the first.
+    #[test]
+    fn the_gap_before_a_record_is_idle_time() {
+        let character = Pace::Wire.character();
+        let mut recorder =
+            Recorder::new(ReceiverConfig::for_line(Pace::Wire, Duration::ZERO), character, None);
+        let mut at = Instant::ZERO;
+        for _ in 0..2 {
+            // [1770]: command 0 of the primary master to polling address 0.
+            for value in [0xFF, 0xFF, 0x02, 0x80, 0x00, 0x00, 0x82] {
+                at += character;
+                recorder.push(&[Octet::clean(at, value)]);
+            }
+            at += Duration::from_millis(50);
+            recorder.handle_timeout(at);
+        }
+        let gaps: Vec<_> = std::iter::from_fn(|| recorder.next()).map(|r| r.gap_before).collect();
+        assert_eq!(gaps, [None, Some(Duration::from_millis(50))]);
     }
 }

@@ -357,7 +357,7 @@ impl Listener {
         let interrupt = line.interrupt_handle();
         let config = ReceiverConfig::for_line(pace, line.capabilities().stamp_error);
         let thread = std::thread::spawn(move || {
-            let mut recorder = Recorder::new(config, None);
+            let mut recorder = Recorder::new(config, pace.character(), None);
             let mut going = true;
             while going {
                 match line.wait(recorder.deadline()).map_err(|e| e.to_string())? {

@@ -192,8 +192,9 @@ pub fn with_log<'a>(line: impl Line + 'a, path: Option<&Path>) -> Result<Box<dyn
     let Some(path) = path else { return Ok(Box::new(line)) };
     let mut log = LogOfBoth { writer: Some(open_log(path, &line)?), sent: None, received: None };
     let config = ReceiverConfig::for_line(line.pace(), line.capabilities().stamp_error);
-    log.sent = Some(Recorder::new(config, Some(LogDirection::Sent)));
-    log.received = Some(Recorder::new(config, Some(LogDirection::Received)));
+    let character = line.pace().character();
+    log.sent = Some(Recorder::new(config, character, Some(LogDirection::Sent)));
+    log.received = Some(Recorder::new(config, character, Some(LogDirection::Received)));
     Ok(Box::new(Tap::new(line, move |direction, octets| {
         let recorder = match direction {
             Direction::Sent => &mut log.sent,

@@ -85,7 +85,7 @@ impl<'a> Listener<'a> {
         out.flush()?;
         Ok(Listener {
             // On a line that is only listened to everything is received.
-            recorder: Recorder::new(receiver, None),
+            recorder: Recorder::new(receiver, line.pace().character(), None),
             annotator: Annotator::new(
                 receiver,
                 PairerConfig::for_line(line.pace(), stamp_error * 2),
