@@ -257,3 +257,13 @@ fn deaf_while_sending() {
     rig.device.sent(rig.now);
     rig.ask(PRIMARY, 3, &[]);
 }
+
+/// [LL-11]: what a device wants before requests, octet 3 of command 0, and what it sends before answers, octet 12, are
+/// two numbers; the rig counts the latter.
+#[test]
+fn preambles_before_an_answer() {
+    let mut config = DeviceConfig::new(Revision::R7);
+    (config.identity.preambles_request, config.identity.preambles_reply) = (6, 9);
+    let data = Rig::with(config, None).ask(PRIMARY, 0, &[]).data;
+    assert_eq!((data[3], data[12]), (6, 9));
+}

@@ -105,7 +105,8 @@ impl Rig {
                 let after = self.now.since(end);
                 self.now += self.character * octets.len() as u32;
                 self.device.sent(self.now);
-                answer = Some(taken_apart(&octets, after));
+                let preambles = self.device.config().identity.preambles_reply;
+                answer = Some(taken_apart(&octets, preambles.into(), after));
             }
             match self.device.wake_at() {
                 Some(t) if t <= last => {
@@ -141,9 +142,9 @@ impl Rig {
 }
 
 /// Checks an answer's frame [FR-01] [FR-09] [FR-12] and takes it apart.
-fn taken_apart(octets: &[u8], after: Duration) -> Reply {
+fn taken_apart(octets: &[u8], wanted: usize, after: Duration) -> Reply {
     let preambles = octets.iter().take_while(|&&o| o == 0xFF).count();
-    assert_eq!(preambles, 5);
+    assert_eq!(preambles, wanted);
     let frame = &octets[preambles..];
     assert_eq!(frame.iter().fold(0, |x, o| x ^ o), 0, "check byte of {frame:02X?}");
     let address_len = match frame[0] {
