@@ -129,7 +129,9 @@ impl<'a> Listener<'a> {
             self.record()?;
             self.annotator.handle_timeout(now);
             self.show()?;
-            if wishes.take_statistics() | self.is_due(now) {
+            // At the end they are told in any case, unless nothing but results is wanted.
+            let ends = !self.out.quiet && self.until.is_some_and(|u| u <= now);
+            if (wishes.take_statistics() | self.is_due(now)) && !ends {
                 self.show_statistics(now)?;
             }
             if self.until.is_some_and(|u| u <= now) {
