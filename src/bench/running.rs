@@ -1,11 +1,13 @@
 //! The bench on the wall clock, with ports of this machine.
 
+use super::Change;
 use super::memory::{self, MemoryError};
-use super::plan::{BenchPlan, Change, LineKind, LinePlan};
-use super::station::BenchStation;
+use super::plan::{BenchPlan, LineKind, LinePlan};
+use super::station;
 use crate::device::{ImageError, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports};
 use crate::line::{self, Bus};
+use crate::sim::{DeviceStation, Participant};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::path::{Path, PathBuf};
@@ -136,7 +138,7 @@ struct Keeper {
 pub struct Bench {
     plan: BenchPlan,
     ports: Ports,
-    bus: Bus<BenchStation>,
+    bus: Bus<Participant>,
     places: Vec<PortPlace>,
     lost: Vec<bool>,
     /// Pseudo-terminals that the program there has set wrong.
@@ -163,23 +165,24 @@ impl Bench {
         }
         let stamp_error =
             (0..ports.count()).map(|p| ports.capabilities(p).stamp_error).max().unwrap_or_default();
-        let mut bus = Bus::new(plan.pace);
+        let mut images = Vec::new();
+        for device in &plan.devices {
+            images.push(match &device.memory {
+                Some(path) => memory::load(path).map_err(Error::Memory)?,
+                None => None,
+            });
+        }
+        let (world, restored) = station::world(&plan, &images, stamp_error, ports.now());
+        let mut bus = world.into_bus();
         for _ in &plan.lines {
             bus.add_port();
         }
         let (mut keepers, mut early) = (Vec::new(), Vec::new());
-        let now = ports.now();
-        for (i, device) in plan.devices.iter().enumerate() {
-            let image = match &device.memory {
-                Some(path) => memory::load(path).map_err(Error::Memory)?,
-                None => None,
-            };
-            let (station, restored) = BenchStation::new(device, &plan, image.as_deref(), stamp_error, now);
+        for (i, (device, restored)) in plan.devices.iter().zip(restored).enumerate() {
             if let (Restored::Corrupt(error), Some(path)) = (restored, &device.memory) {
                 let kept = memory::keep_aside(path).map_err(Error::Memory)?;
                 early.push(Notice::MemoryCorrupt { device: i, error, kept });
             }
-            bus.add_station(station);
             keepers.push(Keeper { path: device.memory.clone(), unsaved: None });
         }
         let lost = vec![false; places.len()];
@@ -198,8 +201,8 @@ impl Bench {
     }
 
     /// The devices with what they have stored now, in the order of the plan.
-    pub fn stations(&self) -> impl Iterator<Item = &BenchStation> {
-        self.bus.stations()
+    pub fn stations(&self) -> impl Iterator<Item = &DeviceStation> {
+        self.bus.stations().filter_map(Participant::device)
     }
 
     /// A handle that ends [`Bench::run`] from another thread.
@@ -300,7 +303,11 @@ impl Bench {
 
     fn save(&mut self, on: &mut dyn FnMut(Notice)) {
         for (i, keeper) in self.keepers.iter_mut().enumerate() {
-            let image = self.bus.station_mut(i).and_then(|s| s.device_mut().take_image());
+            let image = self
+                .bus
+                .station_mut(i)
+                .and_then(Participant::device_mut)
+                .and_then(|d| d.device_mut().take_image());
             let (Some(path), Some(image)) = (&keeper.path, image) else { continue };
             match memory::save(path, &image) {
                 Ok(()) => {
@@ -316,7 +323,7 @@ impl Bench {
     }
 
     fn tell_events(&mut self, on: &mut dyn FnMut(Notice)) {
-        let done = self.bus.stations().map(BenchStation::events_done).min().unwrap_or(0);
+        let done = self.stations().map(DeviceStation::changes_done).min().unwrap_or(0);
         for (i, event) in self.plan.events.iter().enumerate().take(done).skip(self.events_done) {
             on(Notice::EventDone { event: i, at: event.at, change: event.change });
         }

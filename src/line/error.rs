@@ -33,6 +33,8 @@ pub enum Fault {
     AddressNotHere,
     /// The port takes no octets: nobody empties it.
     Stuck,
+    /// The line cannot send such faults [LI-24].
+    CannotSend,
     /// Anything else; the system's words are all there is.
     System,
 }
@@ -87,6 +89,7 @@ impl Error {
             }
             Fault::AddressNotHere => "listen at 127.0.0.1, or at an address that this machine has",
             Fault::Stuck => "make the program at the other end read, or reopen the line",
+            Fault::CannotSend => "send them on a line of the kind mock:, which can",
             Fault::System => "put right what the system complains of, then try once more",
         }
     }
@@ -109,6 +112,7 @@ impl fmt::Display for Error {
             Fault::AddressTaken => "somebody listens there already",
             Fault::AddressNotHere => "this machine does not have that address",
             Fault::Stuck => "the port takes no more octets",
+            Fault::CannotSend => "this line cannot send that",
             Fault::System => "the system refused",
         };
         write!(f, "{} {}: {what}", self.doing, self.line)?;

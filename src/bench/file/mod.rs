@@ -5,11 +5,12 @@ mod shape;
 mod tests;
 mod words;
 
-use super::plan::{BenchPlan, Change, DevicePlan, EventPlan, LineKind, LinePlan};
+use super::Change;
+use super::plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan};
 use crate::app::command::Revision;
 use crate::app::types::{Date, TextError, latin1, packed};
 use crate::device::{DeviceConfig, Identity};
-use crate::line::Endpoint;
+use crate::line::{Clock, Endpoint};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use core::ops::{Range, RangeInclusive};
@@ -235,7 +236,16 @@ fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
     let mut events = file.event.iter().map(event).collect::<Result<Vec<_>, _>>()?;
     // Stable: what stands first in the file happens first.
     events.sort_by_key(|e| e.at);
-    Ok(BenchPlan { path: path.to_path_buf(), pace, devices, lines, events })
+    Ok(BenchPlan {
+        path: path.to_path_buf(),
+        pace,
+        seed: 0,
+        devices,
+        masters: Vec::new(),
+        wire_faults: Vec::new(),
+        lines,
+        events,
+    })
 }
 
 fn pace(text: &Spanned<PaceText>) -> Result<Pace, Fault> {
@@ -401,7 +411,7 @@ fn device(
         }
         other => other.as_ref().map(|name| directory.join(name.get_ref())),
     };
-    Ok(DevicePlan { config: c, memory })
+    Ok(DevicePlan { config: c, memory, clock: Clock::default() })
 }
 
 fn identity(t: &DeviceTable, id: &mut Identity) -> Result<(), Fault> {
