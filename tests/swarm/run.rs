@@ -318,11 +318,7 @@ fn masters_answers(o: &mut Observer, cast: &mut Cast) {
     for at in cast.masters {
         for output in master(&mut cast.world, at).take_outputs() {
             match output {
-                Output::Done(t) => {
-                    if t.reply.as_ref().is_some_and(|good| !o.was_sent(good)) {
-                        o.out.wrong += 1;
-                    }
-                }
+                Output::Done(t) if t.reply.as_ref().is_some_and(|good| !o.was_sent(good)) => o.out.wrong += 1,
                 Output::Stopped(v) => o.problem(format!("a master stopped: {v}")),
                 _ => {}
             }
