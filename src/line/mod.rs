@@ -17,6 +17,7 @@ mod in_process;
 pub mod io;
 mod parmrk;
 mod port_logic;
+mod serial_options;
 mod tap;
 
 pub use bus::{Bus, CAPACITY, Delivery, Station};
@@ -25,7 +26,8 @@ pub use error::{Error, Fault};
 pub use hardware::{Hardware, Unsent};
 pub use in_process::InProcess;
 pub use parmrk::ParmrkDecoder;
-pub use port_logic::{EchoUse, PortFault, PortLogic, PortOutput, PortStatus, RtsUse, SerialOptions};
+pub use port_logic::{PortFault, PortLogic, PortOutput, PortStatus};
+pub use serial_options::{EchoUse, RtsUse, SerialOptions};
 pub use tap::{Direction, Tap};
 
 use crate::frame::{Capabilities, Octet};

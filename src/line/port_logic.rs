@@ -4,69 +4,11 @@
 use super::carrier::CarrierWatch;
 use super::echo::EchoFilter;
 use super::hardware::Hardware;
+use super::serial_options::{EchoUse, RtsUse, SerialOptions};
 use crate::frame::Octet;
 use crate::time::{BitTimes, Instant, Pace};
-use core::fmt;
 use core::time::Duration;
 use std::collections::VecDeque;
-
-/// When request-to-send is on, which keys a modem's carrier [LI-06].
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum RtsUse {
-    /// While we send, and only then.
-    #[default]
-    Transmit,
-    /// All the time: for adapters that take power from it and key themselves.
-    On,
-    /// Never: for modems that key themselves.
-    Off,
-}
-
-/// What is done about octets of ours that come back [LI-08].
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum EchoUse {
-    /// Whether the modem echoes is found out: a transmission that comes back whole is dropped.
-    #[default]
-    Auto,
-    /// The modem echoes: everything is handed on, and the line's capabilities say so.
-    On,
-    /// The modem does not echo: everything is handed on.
-    Off,
-}
-
-/// How a serial port is used.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct SerialOptions {
-    /// Request-to-send.
-    pub rts: RtsUse,
-    /// Data-terminal-ready, on unless told: it may feed the modem.
-    pub dtr: bool,
-    /// Our own octets.
-    pub echo: EchoUse,
-}
-
-impl Default for SerialOptions {
-    fn default() -> Self {
-        SerialOptions { rts: RtsUse::default(), dtr: true, echo: EchoUse::default() }
-    }
-}
-
-impl fmt::Display for SerialOptions {
-    /// As it is written behind a line's name: `rts=tx&dtr=on&echo=auto`.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let rts = match self.rts {
-            RtsUse::Transmit => "tx",
-            RtsUse::On => "on",
-            RtsUse::Off => "off",
-        };
-        let echo = match self.echo {
-            EchoUse::Auto => "auto",
-            EchoUse::On => "on",
-            EchoUse::Off => "off",
-        };
-        write!(f, "rts={rts}&dtr={}&echo={echo}", if self.dtr { "on" } else { "off" })
-    }
-}
 
 /// What is known about a port.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
