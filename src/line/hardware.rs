@@ -1,5 +1,6 @@
 //! What a serial port has to be able to do, as a trait small enough to be played from a script.
 
+use super::error_counts::ErrorCounts;
 use crate::frame::Marks;
 
 /// How much of what was written has not left yet.
@@ -51,11 +52,16 @@ pub trait Hardware {
     /// How much of what was written has not left yet.
     fn unsent(&mut self) -> Unsent;
 
-    /// Appends what has arrived, if anything, with the marks of parity and framing errors.
+    /// Appends what has arrived, if anything; parity and framing errors are marked, which need not be told
+    /// apart.
     ///
     /// # Errors
     /// The port is lost.
     fn read(&mut self, octets: &mut Vec<(u8, Marks)>) -> Result<(), String>;
+
+    /// How many errors the driver has counted so far, from whatever beginning; `None` where it does not
+    /// say. Every error of an octet that was read before is in it [LI-09].
+    fn error_counts(&mut self) -> Option<ErrorCounts>;
 
     /// Carrier detect; `None` if there is no such line.
     fn carrier(&mut self) -> Option<bool>;

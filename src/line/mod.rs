@@ -11,6 +11,7 @@ mod carrier;
 mod echo;
 mod endpoint;
 mod error;
+mod error_counts;
 mod hardware;
 mod in_process;
 #[cfg(feature = "io")]
@@ -23,6 +24,7 @@ mod tap;
 pub use bus::{Bus, CAPACITY, Delivery, Station};
 pub use endpoint::{Endpoint, LOOPBACK};
 pub use error::{Error, Fault};
+pub use error_counts::ErrorCounts;
 pub use hardware::{Hardware, Unsent};
 pub use in_process::InProcess;
 pub use parmrk::ParmrkDecoder;

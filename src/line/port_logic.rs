@@ -3,6 +3,7 @@
 
 use super::carrier::CarrierWatch;
 use super::echo::EchoFilter;
+use super::error_counts::{ErrorCounts, ErrorWatch};
 use super::hardware::Hardware;
 use super::serial_options::{EchoUse, RtsUse, SerialOptions};
 use crate::frame::Octet;
@@ -35,6 +36,9 @@ pub struct PortStatus {
     pub echoes: u32,
     /// What is done about them.
     pub echo: EchoUse,
+    /// Errors that the driver has counted since the port was opened, as of the last octets; `None` where
+    /// it does not count [LI-09].
+    pub errors: Option<ErrorCounts>,
 }
 
 /// What the port did.
@@ -106,6 +110,7 @@ pub struct PortLogic {
     last_end: Instant,
     rts_on: bool,
     echo: EchoFilter,
+    errors: ErrorWatch,
     carrier: CarrierWatch,
     looked_at: Instant,
     out: VecDeque<PortOutput>,
@@ -135,6 +140,7 @@ impl PortLogic {
         // Without modem lines it is a pseudo-terminal, and there is no adapter in between.
         let stamp_error = if low_latency || !rts_line { STAMP_ERROR_LOW } else { STAMP_ERROR };
         let carrier = port.carrier();
+        let pending = pace.character() * 2 + stamp_error * 2;
         Ok(PortLogic {
             options,
             pace,
@@ -150,6 +156,7 @@ impl PortLogic {
                 stamp_error,
                 echoes: 0,
                 echo: options.echo,
+                errors: None,
             },
             state: State::Idle,
             jobs: VecDeque::new(),
@@ -157,7 +164,8 @@ impl PortLogic {
             newly_written: 0,
             last_end: Instant::ZERO,
             rts_on: rts_on && rts_line,
-            echo: EchoFilter::new(pace.character() * 2 + stamp_error * 2),
+            echo: EchoFilter::new(pending),
+            errors: ErrorWatch::new(port.error_counts(), pending),
             carrier: CarrierWatch::new(carrier, pace, stamp_error),
             looked_at: now,
             out: VecDeque::new(),
@@ -177,6 +185,7 @@ impl PortLogic {
             carrier_rises: self.carrier.rises,
             carrier_falls: self.carrier.falls,
             echoes: self.echo.seen,
+            errors: self.errors.total(),
             ..self.status
         }
     }
@@ -252,6 +261,9 @@ impl PortLogic {
     fn read(&mut self, now: Instant, port: &mut impl Hardware) -> Result<(), PortFault> {
         let mut arrived = Vec::new();
         port.read(&mut arrived).map_err(|e| ("reading from", e))?;
+        if !arrived.is_empty() {
+            self.errors.judge(now, port.error_counts(), &mut arrived);
+        }
         let mut heard = Vec::new();
         for (value, marks) in arrived {
             self.heard(Octet { at: now, value, marks }, &mut heard);

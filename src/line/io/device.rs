@@ -6,7 +6,7 @@
 
 use crate::frame::Marks;
 use crate::line::hardware::{Hardware, Unsent};
-use crate::line::{Error, Fault, ParmrkDecoder};
+use crate::line::{Error, ErrorCounts, Fault, ParmrkDecoder};
 use std::fs::File;
 use std::io::{self, ErrorKind, Read, Write};
 use std::os::fd::{AsRawFd, RawFd};
@@ -244,6 +244,13 @@ impl Hardware for Device {
         Ok(())
     }
 
+    fn error_counts(&mut self) -> Option<ErrorCounts> {
+        #[cfg(target_os = "linux")]
+        return linux::error_counts(self.raw());
+        #[cfg(not(target_os = "linux"))]
+        None
+    }
+
     fn carrier(&mut self) -> Option<bool> {
         let mut lines: libc::c_int = 0;
         // SAFETY: the call writes one number.
@@ -255,6 +262,7 @@ impl Hardware for Device {
 #[cfg(target_os = "linux")]
 mod linux {
     use super::check;
+    use crate::line::ErrorCounts;
     use std::os::fd::RawFd;
 
     /// `ASYNC_LOW_LATENCY` of linux/tty_flags.h.
@@ -300,6 +308,37 @@ mod linux {
             check(libc::ioctl(fd, libc::TIOCGSERIAL, &raw mut after)).is_ok()
                 && after.flags & LOW_LATENCY != 0
         }
+    }
+
+    /// `struct serial_icounter_struct` of linux/serial.h.
+    #[repr(C)]
+    #[derive(Default)]
+    struct SerialCounters {
+        cts: libc::c_int,
+        dsr: libc::c_int,
+        rng: libc::c_int,
+        dcd: libc::c_int,
+        rx: libc::c_int,
+        tx: libc::c_int,
+        frame: libc::c_int,
+        overrun: libc::c_int,
+        parity: libc::c_int,
+        brk: libc::c_int,
+        buf_overrun: libc::c_int,
+        reserved: [libc::c_int; 9],
+    }
+
+    pub(super) fn error_counts(fd: RawFd) -> Option<ErrorCounts> {
+        let mut c = SerialCounters::default();
+        // SAFETY: the call writes one such record.
+        check(unsafe { libc::ioctl(fd, libc::TIOCGICOUNT, &raw mut c) }).ok()?;
+        Some(ErrorCounts {
+            parity: c.parity.cast_unsigned(),
+            framing: c.frame.cast_unsigned(),
+            // Lost in the port, and lost behind it because nobody read.
+            overrun: c.overrun.wrapping_add(c.buf_overrun).cast_unsigned(),
+            breaks: c.brk.cast_unsigned(),
+        })
     }
 
     pub(super) fn shift_register_empty(fd: RawFd) -> Option<bool> {

@@ -2,7 +2,7 @@
 
 use crate::frame::Marks;
 use crate::line::hardware::{Hardware, Unsent};
-use crate::line::{Error, Fault};
+use crate::line::{Error, ErrorCounts, Fault};
 use std::io::{self, ErrorKind};
 use std::pin::Pin;
 use std::task::{Context, Poll, ready};
@@ -96,6 +96,10 @@ impl Hardware for Device {
     fn read(&mut self, octets: &mut Vec<(u8, Marks)>) -> Result<(), String> {
         octets.extend(self.arrived.drain(..).map(|v| (v, Marks::NONE)));
         Ok(())
+    }
+
+    fn error_counts(&mut self) -> Option<ErrorCounts> {
+        None
     }
 
     fn carrier(&mut self) -> Option<bool> {
