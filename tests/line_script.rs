@@ -7,7 +7,7 @@ mod errors;
 mod port;
 
 use looprig::frame::Marks;
-use looprig::line::{EchoUse, RtsUse, SerialOptions};
+use looprig::line::{EchoUse, Fault, RtsUse, SerialOptions};
 use looprig::time::Instant;
 use port::{C, Call, MS, REQUEST, Rig, Scripted, default};
 use proptest::prelude::*;
@@ -285,7 +285,37 @@ fn closing_in_the_middle_takes_the_carrier_away() {
     rig.logic.send(REQUEST.to_vec(), true);
     rig.run(3 * C);
     assert!(rig.port.rts);
-    rig.port.empty_at = 0; // what is left is thrown away with the port
+    rig.logic.close(&mut rig.port);
+    // What would leave without a carrier is thrown away: the port would be kept open for it.
+    let last: Vec<&Call> = rig.port.calls.iter().rev().take(2).map(|c| &c.1).collect();
+    assert_eq!(last, [&Call::Rts(false), &Call::Discard]);
+}
+
+/// Without a carrier of ours nothing is thrown away: the last words of a program are heard.
+#[test]
+fn closing_without_a_carrier_of_ours_throws_nothing_away() {
+    let options = SerialOptions { rts: RtsUse::Off, ..SerialOptions::default() };
+    let mut rig = Rig::open(Scripted::new(), options);
+    rig.logic.send(REQUEST.to_vec(), true);
+    rig.run(3 * C);
+    rig.logic.close(&mut rig.port);
+    assert!(rig.port.calls.iter().all(|c| c.1 != Call::Discard));
+}
+
+/// The carrier does not stay on for a port that takes no octets for 2 s.
+#[test]
+fn a_port_that_jams_ends_with_the_carrier_off() {
+    let mut port = Scripted::new();
+    port.jammed_at = Some(0);
+    let mut rig = Rig::open(port, SerialOptions::default());
+    rig.logic.send(REQUEST.to_vec(), true);
+    rig.run(1_999 * MS);
+    assert!(rig.port.rts && rig.logic.wants_room());
+    let wake = rig.logic.wake_at();
+    assert!(wake.is_some_and(|w| w <= Instant::from_nanos(2_000 * MS)), "{wake:?}");
+    rig.port.now = 2_000 * MS;
+    let stuck = rig.logic.handle(Instant::from_nanos(rig.port.now), &mut rig.port).unwrap_err();
+    assert_eq!((stuck.doing, stuck.fault), ("writing to", Fault::Stuck));
     rig.logic.close(&mut rig.port);
     assert!(!rig.port.rts);
 }
@@ -297,10 +327,23 @@ fn what_came_before_the_port_was_lost_is_there() {
     port.lost_at = Some(5 * C);
     let mut rig = Rig::open(port, SerialOptions::default());
     rig.run(4 * C + 1);
-    rig.port.now = 5 * C;
-    let lost = rig.logic.handle(Instant::from_nanos(5 * C), &mut rig.port);
-    assert_eq!(lost, Err(("reading from", "unplugged".to_owned())));
-    assert_eq!(rig.values(), ANSWER[..4]);
+    rig.lost(5 * C);
+    // The fifth came in the same moment.
+    assert_eq!(rig.values(), ANSWER[..5]);
+}
+
+/// What was kept back as a possible echo is heard when the port goes.
+#[test]
+fn half_an_echo_is_handed_on_when_the_port_is_lost() {
+    let mut port = Scripted::new();
+    port.echoes = true;
+    port.lost_at = Some(7 * C + 1);
+    let mut rig = Rig::open(port, SerialOptions::default());
+    rig.logic.send(REQUEST.to_vec(), true);
+    rig.run(7 * C);
+    assert!(rig.values().is_empty(), "{:?}", rig.heard);
+    rig.lost(7 * C + 1);
+    assert_eq!(rig.values(), REQUEST[..7]);
 }
 
 proptest! {

@@ -121,7 +121,8 @@ impl EchoFilter {
         Some(if self.in_body { ended.max(self.last_at) } else { ended } + self.tolerance)
     }
 
-    fn release(&mut self, out: &mut Vec<Octet>) {
+    /// What is kept back is handed on; nothing more counts as an echo of this transmission.
+    pub(super) fn release(&mut self, out: &mut Vec<Octet>) {
         out.append(&mut self.held);
         self.listening = false;
     }

@@ -86,7 +86,9 @@ impl Error {
                 "end the other program, or listen at another port; port 0 takes any that is free"
             }
             Fault::AddressNotHere => "listen at 127.0.0.1, or at an address that this machine has",
-            Fault::Stuck => "make the program at the other end read, or reopen the line",
+            Fault::Stuck => {
+                "make the program at the other end read, or unplug the adapter and plug it in again; then reopen the line"
+            }
             Fault::System => "put right what the system complains of, then try once more",
         }
     }

@@ -52,6 +52,9 @@ pub trait Hardware {
     /// How much of what was written has not left yet.
     fn unsent(&mut self) -> Unsent;
 
+    /// Throws away what has not left yet, as far as the driver can.
+    fn discard_unsent(&mut self);
+
     /// Appends what has arrived, if anything; parity and framing errors are marked, which need not be told
     /// apart.
     ///

@@ -3,6 +3,7 @@
 
 use super::carrier::CarrierWatch;
 use super::echo::EchoFilter;
+use super::error::Fault;
 use super::error_counts::{ErrorCounts, ErrorWatch};
 use super::hardware::Hardware;
 use super::serial_options::{EchoUse, RtsUse, SerialOptions};
@@ -53,8 +54,27 @@ pub enum PortOutput {
     },
 }
 
-/// What failed, and the system's words.
-pub type PortFault = (&'static str, String);
+/// Why a port cannot be used, or no longer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PortFault {
+    /// What was being done, such as `writing to`.
+    pub doing: &'static str,
+    /// Why it failed.
+    pub fault: Fault,
+    /// The system's words; may be empty.
+    pub said: String,
+}
+
+impl PortFault {
+    fn lost(doing: &'static str) -> impl Fn(String) -> PortFault {
+        move |said| PortFault { doing, fault: Fault::Lost, said }
+    }
+
+    /// The first calls on the port: what fails there need not be the settings.
+    fn setting_up(fault: Fault) -> impl Fn(String) -> PortFault {
+        move |said| PortFault { doing: "setting up", fault, said }
+    }
+}
 
 /// Stamp error of an adapter that hands octets on at once, and of a pseudo-terminal: the scheduler
 /// (own; common practice, no source).
@@ -87,8 +107,8 @@ enum State {
     Idle,
     /// Another's carrier is still on.
     Clearing { give_up: Instant },
-    /// Octets are being handed to the port.
-    Writing { begun: Instant },
+    /// Octets are being handed to the port, which took some at `moved` last.
+    Writing { begun: Instant, moved: Instant },
     /// All are written; the last ends at `end` at the line's pace.
     Leaving { end: Instant, late: bool },
     /// The last octet has left as far as can be known; request-to-send goes off then.
@@ -128,14 +148,14 @@ impl PortLogic {
         now: Instant,
         port: &mut impl Hardware,
     ) -> Result<PortLogic, PortFault> {
-        let setting = |e| ("setting up", e);
-        port.set_rts(false).map_err(setting)?;
-        let parity_kept = port.configure().map_err(setting)?;
-        port.keep_lines_on_close().map_err(setting)?;
+        let setting = PortFault::setting_up(Fault::System);
+        port.set_rts(false).map_err(&setting)?;
+        let parity_kept = port.configure().map_err(PortFault::setting_up(Fault::SettingsRefused))?;
+        port.keep_lines_on_close().map_err(&setting)?;
         // Once more, or on: to change the settings may have moved it.
         let rts_on = options.rts == RtsUse::On;
-        let rts_line = port.set_rts(rts_on).map_err(setting)?;
-        let dtr_line = port.set_dtr(options.dtr).map_err(setting)?;
+        let rts_line = port.set_rts(rts_on).map_err(&setting)?;
+        let dtr_line = port.set_dtr(options.dtr).map_err(&setting)?;
         let low_latency = port.ask_low_latency();
         // Without modem lines it is a pseudo-terminal, and there is no adapter in between.
         let stamp_error = if low_latency || !rts_line { STAMP_ERROR_LOW } else { STAMP_ERROR };
@@ -209,7 +229,8 @@ impl PortLogic {
     /// When [`PortLogic::handle`] wants to be called at the latest.
     pub fn wake_at(&self) -> Option<Instant> {
         let state = match self.state {
-            State::Idle | State::Writing { .. } => None,
+            State::Idle => None,
+            State::Writing { moved, .. } => self.keyed().then_some(moved + GIVE_UP),
             State::Clearing { .. } => Some(self.looked_at + LOOK_EVERY),
             State::Leaving { end, late: false } => Some(end),
             State::Leaving { .. } => Some(self.looked_at + LOOK_EVERY),
@@ -227,6 +248,19 @@ impl PortLogic {
     /// # Errors
     /// The port is lost.
     pub fn handle(&mut self, now: Instant, port: &mut impl Hardware) -> Result<(), PortFault> {
+        let done = self.work(now, port);
+        if done.is_err() {
+            // What was kept back as a possible echo never turned out to be one.
+            let mut heard = Vec::new();
+            self.echo.release(&mut heard);
+            if self.options.echo == EchoUse::Auto {
+                self.hand_on(heard);
+            }
+        }
+        done
+    }
+
+    fn work(&mut self, now: Instant, port: &mut impl Hardware) -> Result<(), PortFault> {
         self.look(now, port);
         self.read(now, port)?;
         while self.step(now, port)? {}
@@ -238,9 +272,11 @@ impl PortLogic {
         self.out.pop_front()
     }
 
-    /// The port is about to be closed: no carrier of ours stays behind.
+    /// The port is about to be closed: no carrier of ours stays behind, and nothing that would leave
+    /// without it.
     pub fn close(&mut self, port: &mut impl Hardware) {
-        if self.rts_on && self.options.rts == RtsUse::Transmit {
+        if self.keyed() {
+            port.discard_unsent();
             let _ = port.set_rts(false);
             self.rts_on = false;
         }
@@ -260,7 +296,7 @@ impl PortLogic {
 
     fn read(&mut self, now: Instant, port: &mut impl Hardware) -> Result<(), PortFault> {
         let mut arrived = Vec::new();
-        port.read(&mut arrived).map_err(|e| ("reading from", e))?;
+        let read = port.read(&mut arrived).map_err(PortFault::lost("reading from"));
         if !arrived.is_empty() {
             self.errors.judge(now, port.error_counts(), &mut arrived);
         }
@@ -274,7 +310,7 @@ impl PortLogic {
             _ => self.echo.expire(now, &mut Vec::new()),
         }
         self.hand_on(heard);
-        Ok(())
+        read
     }
 
     fn heard(&mut self, octet: Octet, out: &mut Vec<Octet>) {
@@ -300,9 +336,14 @@ impl PortLogic {
         self.options.rts == RtsUse::Transmit && self.status.rts_line
     }
 
+    /// Whether a carrier of ours is on that has to go.
+    fn keyed(&self) -> bool {
+        self.keys() && self.rts_on
+    }
+
     fn switch_rts(&mut self, on: bool, port: &mut impl Hardware) -> Result<(), PortFault> {
         if self.keys() && self.rts_on != on {
-            port.set_rts(on).map_err(|e| ("switching request-to-send of", e))?;
+            port.set_rts(on).map_err(PortFault::lost("switching request-to-send of"))?;
             self.rts_on = on;
         }
         Ok(())
@@ -333,7 +374,7 @@ impl PortLogic {
                 self.status.carrier_stuck = self.carrier.on == Some(true);
                 self.begin(now, port)?;
             }
-            State::Writing { begun } => return self.write(begun, now, port),
+            State::Writing { begun, moved } => return self.write(begun, moved, now, port),
             State::Leaving { end, late } => return self.leave(end, late, now, port),
             State::Trailing { until } => {
                 let piece_follows = self.jobs.front().is_some_and(|j| !j.report);
@@ -358,7 +399,7 @@ impl PortLogic {
         if self.options.echo == EchoUse::Auto {
             self.hand_on(heard);
         }
-        self.state = State::Writing { begun: now };
+        self.state = State::Writing { begun: now, moved: now };
         Ok(())
     }
 
@@ -367,26 +408,38 @@ impl PortLogic {
         if let Some(job) = self.jobs.front() {
             self.echo.go_on(&job.octets);
         }
-        self.state = State::Writing { begun: now };
+        self.state = State::Writing { begun: now, moved: now };
     }
 
-    fn write(&mut self, begun: Instant, now: Instant, port: &mut impl Hardware) -> Result<bool, PortFault> {
+    fn write(
+        &mut self,
+        begun: Instant,
+        moved: Instant,
+        now: Instant,
+        port: &mut impl Hardware,
+    ) -> Result<bool, PortFault> {
         let Some(job) = self.jobs.front() else {
             self.state = State::Idle;
             return Ok(true);
         };
         let rest = job.octets.get(self.written..).unwrap_or(&[]);
         if !rest.is_empty() {
-            let n = port.write(rest).map_err(|e| ("writing to", e))?;
+            let n = port.write(rest).map_err(PortFault::lost("writing to"))?;
             self.newly_written += n;
             self.written += n;
+            if n > 0 {
+                self.state = State::Writing { begun, moved: now };
+            } else if self.keyed() && now >= moved + GIVE_UP {
+                // A carrier without octets would keep everybody else from the wire.
+                return Err(PortFault { doing: "writing to", fault: Fault::Stuck, said: String::new() });
+            }
             return Ok(n > 0);
         }
         let count = u32::try_from(job.octets.len()).unwrap_or(u32::MAX);
         let end = begun.max(self.last_end) + self.pace.character().saturating_mul(count);
         self.last_end = end;
         self.written = 0;
-        if job.report || self.rts_on && self.keys() {
+        if job.report || self.keyed() {
             self.state = State::Leaving { end, late: false };
         } else {
             self.jobs.pop_front();
@@ -425,7 +478,7 @@ impl PortLogic {
         if report {
             self.out.push_back(PortOutput::Sent { at });
         }
-        if !(self.keys() && self.rts_on) {
+        if !self.keyed() {
             self.state = State::Idle;
             return Ok(true);
         }

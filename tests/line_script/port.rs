@@ -1,7 +1,7 @@
 //! The port that is played from a script, and what drives a [`PortLogic`] over it.
 
 use looprig::frame::{Marks, Octet};
-use looprig::line::{ErrorCounts, Hardware, PortLogic, PortOutput, SerialOptions, Unsent};
+use looprig::line::{ErrorCounts, Fault, Hardware, PortLogic, PortOutput, SerialOptions, Unsent};
 use looprig::time::{Instant, Pace};
 use std::collections::VecDeque;
 
@@ -20,6 +20,7 @@ pub enum Call {
     Dtr(bool),
     LowLatency,
     Write(Vec<u8>),
+    Discard,
 }
 
 /// A port whose transmitter takes one character after the other, and whose receiver and carrier
@@ -48,6 +49,8 @@ pub struct Scripted {
     pub counts: Option<Vec<(u64, ErrorCounts)>>,
     /// The port is gone from then on.
     pub lost_at: Option<u64>,
+    /// It takes no more octets from then on.
+    pub jammed_at: Option<u64>,
 }
 
 impl Scripted {
@@ -69,6 +72,7 @@ impl Scripted {
             carrier: Some(Vec::new()),
             counts: None,
             lost_at: None,
+            jammed_at: None,
         }
     }
 
@@ -120,7 +124,7 @@ impl Hardware for Scripted {
     }
 
     fn write(&mut self, octets: &[u8]) -> Result<usize, String> {
-        let n = octets.len().min(self.room);
+        let n = octets.len().min(if self.jammed_at.is_some_and(|t| t <= self.now) { 0 } else { self.room });
         if n > 0 {
             self.record(Call::Write(octets[..n].to_vec()));
             let from = self.empty_at.max(self.now + self.delay);
@@ -138,6 +142,11 @@ impl Hardware for Scripted {
         // The character in the shift register is no longer in the buffer.
         let queued = usize::try_from(left.div_ceil(C)).unwrap().saturating_sub(1);
         Unsent { queued: Some(queued), shift_register_empty: self.tells_shift_register.then_some(left == 0) }
+    }
+
+    fn discard_unsent(&mut self) {
+        self.record(Call::Discard);
+        self.empty_at = self.now;
     }
 
     fn read(&mut self, octets: &mut Vec<(u8, Marks)>) -> Result<(), String> {
@@ -174,18 +183,30 @@ impl Rig {
         Rig { port, logic, heard: Vec::new(), sent: Vec::new() }
     }
 
+    /// The port is found to be lost at `now`.
+    pub fn lost(&mut self, now: u64) {
+        self.port.now = now;
+        let lost = self.logic.handle(Instant::from_nanos(now), &mut self.port).unwrap_err();
+        assert_eq!((lost.doing, lost.fault, lost.said.as_str()), ("reading from", Fault::Lost, "unplugged"));
+        self.fetch();
+    }
+
+    fn fetch(&mut self) {
+        while let Some(output) = self.logic.poll_output() {
+            match output {
+                PortOutput::Octets(octets) => self.heard.extend(octets),
+                PortOutput::Sent { at } => self.sent.push(at.as_nanos()),
+            }
+        }
+    }
+
     /// Lets time run to `end`: the logic is called when it wants to, or when something arrives.
     pub fn run(&mut self, end: u64) {
         let mut rounds = 0;
         loop {
             let now = Instant::from_nanos(self.port.now);
             self.logic.handle(now, &mut self.port).unwrap();
-            while let Some(output) = self.logic.poll_output() {
-                match output {
-                    PortOutput::Octets(octets) => self.heard.extend(octets),
-                    PortOutput::Sent { at } => self.sent.push(at.as_nanos()),
-                }
-            }
+            self.fetch();
             let wake = self.logic.wake_at().map(Instant::as_nanos);
             let arrival = self.port.arrivals.front().map(|a| a.0);
             // A port that was full has room again a little later.

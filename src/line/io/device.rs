@@ -222,6 +222,11 @@ impl Hardware for Device {
         Unsent { queued, shift_register_empty }
     }
 
+    fn discard_unsent(&mut self) {
+        // SAFETY: the descriptor is open. To close the port would wait for what cannot be discarded.
+        unsafe { libc::tcflush(self.raw(), libc::TCOFLUSH) };
+    }
+
     fn read(&mut self, octets: &mut Vec<(u8, Marks)>) -> Result<(), String> {
         let mut buffer = [0u8; 4096];
         let n = loop {

@@ -93,6 +93,10 @@ impl Hardware for Device {
         Unsent { queued: self.port.bytes_to_write().ok().map(|n| n as usize), shift_register_empty: None }
     }
 
+    fn discard_unsent(&mut self) {
+        let _ = self.port.clear(tokio_serial::ClearBuffer::Output);
+    }
+
     fn read(&mut self, octets: &mut Vec<(u8, Marks)>) -> Result<(), String> {
         octets.extend(self.arrived.drain(..).map(|v| (v, Marks::NONE)));
         Ok(())
