@@ -144,6 +144,11 @@ impl Hardware for Device {
             }
         }
         settings.c_cflag &= !(libc::CSIZE | libc::CSTOPB | libc::CRTSCTS);
+        #[cfg(target_os = "linux")]
+        {
+            // Left on by another program, odd parity would be a bit that is always 1.
+            settings.c_cflag &= !libc::CMSPAR;
+        }
         settings.c_cflag |= libc::CS8 | libc::PARENB | libc::PARODD | libc::CREAD | libc::CLOCAL;
         if self.pty {
             // Linux would drop it, and its C library would then call the whole setting refused.
@@ -157,6 +162,11 @@ impl Hardware for Device {
             settings.c_iflag |= libc::INPCK | libc::PARMRK;
         }
         self.set(&settings).map_err(words)?;
+        if !self.pty {
+            // What came before was read with other settings.
+            // SAFETY: the descriptor is open.
+            unsafe { libc::tcflush(self.raw(), libc::TCIFLUSH) };
+        }
         // Settings that a port does not take it drops without a word.
         let kept = self.settings().map_err(words)?;
         // SAFETY: reads a value.
