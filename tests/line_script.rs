@@ -25,7 +25,8 @@ fn opening_switches_request_to_send_off_before_anything_else() {
             Call::KeepLines,
             Call::Rts(false),
             Call::Dtr(true),
-            Call::LowLatency
+            Call::LowLatency,
+            Call::Left(true)
         ]
     );
 }
@@ -57,12 +58,17 @@ fn request_to_send_frames_the_transmission() {
     rig.port.now = 100 * MS;
     rig.logic.send(REQUEST.to_vec(), true);
     rig.run(2_000 * MS);
-    let calls: Vec<(u64, Call)> = rig.port.calls.split_off(6);
+    let calls: Vec<(u64, Call)> = rig.port.calls.split_off(7);
     let end = 100 * MS + 10 * C;
-    let expected =
-        [(100 * MS, Call::Rts(true)), (100 * MS, Call::Write(REQUEST.to_vec())), (end, Call::Rts(false))];
+    let expected = [
+        (100 * MS, Call::Rts(true)),
+        (100 * MS, Call::Write(REQUEST.to_vec())),
+        (end, Call::Left(true)),
+        (end, Call::Rts(false)),
+    ];
     assert_eq!(calls, expected);
     assert_eq!(rig.sent, [end]);
+    assert!(rig.logic.status().end_told);
 }
 
 /// An adapter that begins late: the computed end is not the end, and the shift register says so.
@@ -75,6 +81,8 @@ fn request_to_send_waits_for_the_shift_register() {
     rig.run(2_000 * MS);
     let end = 30 * MS + 10 * C;
     let (off_at, on) = rig.port.rts_calls()[3];
+    let last: Vec<&Call> = rig.port.calls.iter().rev().take(3).map(|c| &c.1).collect();
+    assert_eq!(last, [&Call::Rts(false), &Call::Left(true), &Call::Left(false)]);
     // It is looked every millisecond.
     assert!(!on && (end..=end + MS).contains(&off_at), "{off_at}, last bit at {end}");
     assert!(rig.sent[0] >= end);
@@ -94,6 +102,7 @@ fn without_a_shift_register_to_ask_the_last_character_is_waited_for() {
         // `set_rts` of the script judges.
         rig.run(2_000 * MS);
         assert_eq!(rig.port.rts_calls().len(), 4);
+        assert!(!rig.logic.status().end_told);
         let (off_at, _) = rig.port.rts_calls()[3];
         // 5 bit times are 4.17 ms; a character more where the end was seen late.
         assert!(off_at <= rig.port.empty_at + 14 * MS + MS, "carrier for too long after {delay} ms");

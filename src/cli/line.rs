@@ -247,6 +247,18 @@ fn judge(f: &Findings) -> Vec<Check> {
             },
         ),
     }
+    if let Some(s) = f.status.filter(|s| s.rts_line) {
+        let (result, meaning) = match s.end_told {
+            true => ("told", "request-to-send goes off when the driver says that the last bit has left"),
+            false => (
+                "computed",
+                "the driver does not say when the last bit has left: request-to-send stays on a little longer, \
+                 and where an adapter is late nevertheless, the last octet may lose its carrier",
+            ),
+        };
+        let verdict = if s.end_told { Verdict::Fine } else { Verdict::Note };
+        add("end of sending", verdict, result.into(), meaning, "");
+    }
     carrier(f, &mut add);
     if f.octets == 0 {
         add(
@@ -417,6 +429,7 @@ mod tests {
                 parity_kept: true,
                 rts_line: true,
                 dtr_line: true,
+                end_told: true,
                 carrier: Some(false),
                 carrier_rises: 2,
                 carrier_falls: 2,
@@ -482,6 +495,16 @@ mod tests {
             s.echoes = 0;
         }
         assert_eq!(verdict(&f, "echo").0, Verdict::Fine);
+    }
+
+    #[test]
+    fn an_end_that_is_only_computed_is_said() {
+        let mut f = modem();
+        assert_eq!(verdict(&f, "end of sending"), (Verdict::Fine, "told".into()));
+        if let Some(s) = &mut f.status {
+            s.end_told = false;
+        }
+        assert_eq!(verdict(&f, "end of sending"), (Verdict::Note, "computed".into()));
     }
 
     #[test]

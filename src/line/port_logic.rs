@@ -21,6 +21,8 @@ pub struct PortStatus {
     pub rts_line: bool,
     /// There is a data-terminal-ready line.
     pub dtr_line: bool,
+    /// The driver tells when the shift register is empty; else the end of a transmission is computed [LI-06].
+    pub end_told: bool,
     /// Carrier detect as it was seen last; `None` if there is no such line.
     pub carrier: Option<bool>,
     /// How often the carrier was seen to come.
@@ -168,6 +170,7 @@ impl PortLogic {
                 parity_kept,
                 rts_line,
                 dtr_line,
+                end_told: port.unsent().shift_register_empty.is_some(),
                 carrier,
                 carrier_rises: 0,
                 carrier_falls: 0,

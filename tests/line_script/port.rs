@@ -21,6 +21,8 @@ pub enum Call {
     LowLatency,
     Write(Vec<u8>),
     Discard,
+    /// It was asked whether all has left: whether it has. Recorded when the answer changes.
+    Left(bool),
 }
 
 /// A port whose transmitter takes one character after the other, and whose receiver and carrier
@@ -141,6 +143,10 @@ impl Hardware for Scripted {
         let left = self.empty_at.saturating_sub(self.now);
         // The character in the shift register is no longer in the buffer.
         let queued = usize::try_from(left.div_ceil(C)).unwrap().saturating_sub(1);
+        let last = self.calls.iter().rev().find(|c| matches!(c.1, Call::Left(_) | Call::Write(_)));
+        if last.is_none_or(|c| c.1 != Call::Left(left == 0)) {
+            self.record(Call::Left(left == 0));
+        }
         Unsent { queued: Some(queued), shift_register_empty: self.tells_shift_register.then_some(left == 0) }
     }
 
