@@ -145,6 +145,27 @@ fn pieces_of_one_transmission_share_a_carrier() {
     assert!((empty_at..=empty_at + 3 * C).contains(&rts[3].0));
 }
 
+/// The same where the modem echoes, at once or as late as an adapter may be: nothing of it is heard,
+/// whoever switches the carrier. The answer behind it is.
+#[test]
+fn pieces_that_come_back_are_one_echo() {
+    for rts in [RtsUse::Transmit, RtsUse::On, RtsUse::Off] {
+        for echo_delay in [0, 2 * MS, 8 * MS, 16 * MS] {
+            let mut port = Scripted::new();
+            (port.echoes, port.echo_delay) = (true, echo_delay);
+            let mut rig = Rig::open(port, SerialOptions { rts, ..SerialOptions::default() });
+            for (i, &octet) in REQUEST.iter().enumerate() {
+                rig.logic.send(vec![octet], false);
+                rig.run((i as u64 + 1) * C + (i as u64 % 2) * C / 2);
+            }
+            rig.port.receives(300 * MS, &ANSWER);
+            rig.run(2_000 * MS);
+            assert_eq!(rig.values(), ANSWER, "{rts:?}, {} ms", echo_delay / MS);
+            assert!(rig.logic.status().echoes > 0);
+        }
+    }
+}
+
 #[test]
 fn a_carrier_of_another_is_waited_for() {
     let mut port = Scripted::new();

@@ -130,6 +130,8 @@ pub struct PortLogic {
     /// Octets written since [`PortLogic::take_written`].
     newly_written: usize,
     last_end: Instant,
+    /// Until when a piece belongs to the transmission that a piece before it began.
+    pieces_until: Option<Instant>,
     rts_on: bool,
     echo: EchoFilter,
     errors: ErrorWatch,
@@ -186,6 +188,7 @@ impl PortLogic {
             written: 0,
             newly_written: 0,
             last_end: Instant::ZERO,
+            pieces_until: None,
             rts_on: rts_on && rts_line,
             echo: EchoFilter::new(pending),
             errors: ErrorWatch::new(port.error_counts(), pending),
@@ -396,9 +399,14 @@ impl PortLogic {
 
     fn begin(&mut self, now: Instant, port: &mut impl Hardware) -> Result<(), PortFault> {
         self.switch_rts(true, port)?;
-        let (mut heard, none) = (Vec::new(), Vec::new());
-        let octets = self.jobs.front().map_or(&none, |j| &j.octets);
-        self.echo.begin(octets, &mut heard);
+        let Some(job) = self.jobs.front() else { return Ok(()) };
+        // Where nothing is switched, pieces come here one by one.
+        if !job.report && self.pieces_until.is_some_and(|t| now <= t) {
+            self.go_on(now);
+            return Ok(());
+        }
+        let mut heard = Vec::new();
+        self.echo.begin(&job.octets, &mut heard);
         if self.options.echo == EchoUse::Auto {
             self.hand_on(heard);
         }
@@ -442,6 +450,7 @@ impl PortLogic {
         let end = begun.max(self.last_end) + self.pace.character().saturating_mul(count);
         self.last_end = end;
         self.written = 0;
+        self.pieces_until = (!job.report).then(|| end.max(now) + self.pace.character() * PIECE_TRAIL);
         if job.report || self.keyed() {
             self.state = State::Leaving { end, late: false };
         } else {

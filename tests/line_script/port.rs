@@ -44,6 +44,8 @@ pub struct Scripted {
     pub rts: bool,
     /// Whether the modem gives back what is sent.
     pub echoes: bool,
+    /// How much later than it was sent what is given back arrives.
+    pub echo_delay: u64,
     pub arrivals: VecDeque<(u64, u8, Marks)>,
     /// Times at which carrier detect changes; it is off at first. `None`: no such line.
     pub carrier: Option<Vec<u64>>,
@@ -70,6 +72,7 @@ impl Scripted {
             // As the system leaves it when it opens a port.
             rts: true,
             echoes: false,
+            echo_delay: 0,
             arrivals: VecDeque::new(),
             carrier: Some(Vec::new()),
             counts: None,
@@ -131,7 +134,7 @@ impl Hardware for Scripted {
             self.record(Call::Write(octets[..n].to_vec()));
             let from = self.empty_at.max(self.now + self.delay);
             if self.echoes {
-                self.receives(from, &octets[..n]);
+                self.receives(from + self.echo_delay, &octets[..n]);
                 self.arrivals.make_contiguous().sort_by_key(|a| a.0);
             }
             self.empty_at = from + n as u64 * C;
