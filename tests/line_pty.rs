@@ -371,9 +371,15 @@ fn a_link_replaces_only_links_to_nothing_or_to_a_terminal() {
     drop(second);
     assert!(fs::symlink_metadata(&link).is_err(), "the link stayed");
 
-    let absent = dir.join("no such directory").join("port");
-    let error = PortLine::open_pty(Some(&absent), Pace::Fast).err();
-    assert_eq!(error.unwrap().fault, Fault::System);
+    // The folder is missing, or is no folder.
+    for folder in [dir.join("no such directory"), dir.join("file")] {
+        let error = PortLine::open_pty(Some(&folder.join("port")), Pace::Fast).err().unwrap();
+        assert_eq!(error.fault, Fault::LinkFolder);
+        let text = error.to_string();
+        let lacks = format!("there is no folder {}", folder.display());
+        assert!(text.starts_with("making the link of pty:") && text.contains(&lacks), "{text}");
+        assert!(text.contains("next: make that folder first"), "{text}");
+    }
 }
 
 #[test]
