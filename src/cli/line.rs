@@ -290,6 +290,7 @@ fn judge(f: &Findings) -> Vec<Check> {
     }
     let echoes = f.status.map_or(0, |s| s.echoes);
     let ignored = f.status.is_some_and(|s| s.echo == EchoUse::Off);
+    let promised = f.status.is_some_and(|s| s.echo == EchoUse::On);
     match (f.sent, echoes) {
         (true, 1..) if ignored => add(
             "echo",
@@ -305,6 +306,13 @@ fn judge(f: &Findings) -> Vec<Check> {
             "only sending shows whether the modem gives back what is sent",
             "--send allows one harmless frame",
         ),
+        (true, 0) if promised => add(
+            "echo",
+            Verdict::Wrong,
+            "none, although echo=on says that there is one".into(),
+            "a frame of another master with our bit could be taken for our own",
+            "leave echo=on out",
+        ),
         (true, 0) => {
             add("echo", Verdict::Fine, "none".into(), "what we send does not come back, or not whole", "")
         }
@@ -317,10 +325,12 @@ fn judge(f: &Findings) -> Vec<Check> {
         ),
     }
     let low_latency = f.status.is_some_and(|s| s.low_latency);
-    let (verdict, result, meaning) = match (low_latency, f.kind) {
-        (true, _) => (Verdict::Fine, "accepted", "the adapter says that it hands octets on at once"),
-        (_, Kind::Pty | Kind::Tcp) => (Verdict::Note, "does not apply", "there is no adapter at this end"),
-        _ => (
+    let (verdict, result, meaning) = match (f.kind, low_latency) {
+        (Kind::Pty | Kind::Tcp, _) => (Verdict::Note, "does not apply", "there is no adapter at this end"),
+        (Kind::Serial, true) => {
+            (Verdict::Fine, "accepted", "the adapter says that it hands octets on at once")
+        }
+        (Kind::Serial, false) => (
             Verdict::Note,
             "not offered",
             "the adapter may collect octets before it hands them on: times are less certain, nothing else",
@@ -493,6 +503,14 @@ mod tests {
         assert_eq!(verdict(&f, "echo").0, Verdict::Wrong);
         if let Some(s) = &mut f.status {
             s.echoes = 0;
+        }
+        assert_eq!(verdict(&f, "echo").0, Verdict::Fine);
+        if let Some(s) = &mut f.status {
+            s.echo = EchoUse::On;
+        }
+        assert_eq!(verdict(&f, "echo").0, Verdict::Wrong);
+        if let Some(s) = &mut f.status {
+            s.echoes = 1;
         }
         assert_eq!(verdict(&f, "echo").0, Verdict::Fine);
     }

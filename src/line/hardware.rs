@@ -40,7 +40,7 @@ pub trait Hardware {
     /// The port is lost.
     fn set_dtr(&mut self, on: bool) -> Result<bool, String>;
 
-    /// Asks the adapter to hand octets on at once [LI-10]; whether it says that it does.
+    /// Asks the adapter to hand octets on at once [LI-10]; whether it says that it does, or there is none.
     fn ask_low_latency(&mut self) -> bool;
 
     /// Hands over octets; gives how many were taken, 0 when there is no room now.

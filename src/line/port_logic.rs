@@ -31,7 +31,7 @@ pub struct PortStatus {
     pub carrier_falls: u32,
     /// The carrier stayed on for longer than any message, so that it no longer holds up sending.
     pub carrier_stuck: bool,
-    /// The adapter says that it hands octets on at once [LI-10].
+    /// The adapter says that it hands octets on at once, or there is none [LI-10].
     pub low_latency: bool,
     /// Largest error of a stamp [LI-10].
     pub stamp_error: Duration,
@@ -161,8 +161,7 @@ impl PortLogic {
         let rts_line = port.set_rts(rts_on).map_err(&setting)?;
         let dtr_line = port.set_dtr(options.dtr).map_err(&setting)?;
         let low_latency = port.ask_low_latency();
-        // Without modem lines it is a pseudo-terminal, and there is no adapter in between.
-        let stamp_error = if low_latency || !rts_line { STAMP_ERROR_LOW } else { STAMP_ERROR };
+        let stamp_error = if low_latency { STAMP_ERROR_LOW } else { STAMP_ERROR };
         let carrier = port.carrier();
         let pending = pace.character() * 2 + stamp_error * 2;
         Ok(PortLogic {

@@ -197,6 +197,9 @@ impl Hardware for Device {
     }
 
     fn ask_low_latency(&mut self) -> bool {
+        if self.pty {
+            return true;
+        }
         #[cfg(target_os = "linux")]
         return linux::ask_low_latency(self.raw());
         #[cfg(not(target_os = "linux"))]
