@@ -69,6 +69,7 @@ pub enum Change {
     SupplyPressureBar(f64),
 }
 
+#[cfg(feature = "bench-file")]
 impl LineKind {
     /// Whether both are the same place, so that only one of them can be had. What gets a place of its
     /// own each time is never the same.
