@@ -337,6 +337,37 @@ fn closing_without_a_carrier_of_ours_throws_nothing_away() {
     assert!(rig.port.calls.iter().all(|c| c.1 != Call::Discard));
 }
 
+/// Another program that opens the port raises request-to-send, and a carrier with it: it is put back at
+/// the next look, every 100 ms, and nothing else is touched.
+#[test]
+fn lines_that_another_program_moves_are_put_back() {
+    let mut port = Scripted::new();
+    port.meddled_at = Some(250 * MS);
+    let options = SerialOptions { dtr: false, ..SerialOptions::default() };
+    let mut rig = Rig::open(port, options);
+    let before = rig.port.calls.len();
+    rig.run(2_000 * MS);
+    assert_eq!(rig.port.calls[before..], [(300 * MS, Call::Rts(false)), (300 * MS, Call::Dtr(false))]);
+    assert_eq!(rig.logic.status().lines_moved, 2);
+}
+
+/// A port that never says truly how the line is is not argued with.
+#[test]
+fn a_line_that_reads_wrong_is_left_alone() {
+    let mut port = Scripted::new();
+    port.rts_reads_on = true;
+    let mut rig = Rig::open(port, SerialOptions::default());
+    let before = rig.port.calls.len();
+    rig.run(2_000 * MS);
+    assert_eq!(rig.port.calls.len(), before);
+    // One that begins to is tried once.
+    let mut rig = default();
+    rig.port.rts_reads_on = true;
+    rig.run(2_000 * MS);
+    assert_eq!(rig.port.rts_calls()[2..], [(0, false)]);
+    assert_eq!(rig.logic.status().lines_moved, 1);
+}
+
 /// The carrier does not stay on for a port that takes no octets for 2 s.
 #[test]
 fn a_port_that_jams_ends_with_the_carrier_off() {

@@ -223,6 +223,13 @@ fn judge(f: &Findings) -> Vec<Check> {
         ),
     }
     match f.status {
+        Some(s) if s.lines_moved > 0 => add(
+            "modem lines",
+            Verdict::Wrong,
+            format!("another program moved them {} times", s.lines_moved),
+            "they were put back, but each time the modem's carrier may have come or gone",
+            "find out what else opens this port (`fuser` or `lsof` with its name) and end it",
+        ),
         Some(s) if s.rts_line => {
             add(
                 "modem lines",
@@ -439,6 +446,7 @@ mod tests {
                 parity_kept: true,
                 rts_line: true,
                 dtr_line: true,
+                lines_moved: 0,
                 end_told: true,
                 carrier: Some(false),
                 carrier_rises: 2,

@@ -12,6 +12,17 @@ pub struct Unsent {
     pub shift_register_empty: Option<bool>,
 }
 
+/// Modem lines of a port.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Lines {
+    /// Request-to-send.
+    pub rts: bool,
+    /// Data-terminal-ready.
+    pub dtr: bool,
+    /// Carrier detect.
+    pub carrier: bool,
+}
+
 /// The calls that [`PortLogic`](super::PortLogic) makes on a port. None of them waits. An error is
 /// the system's words and means that the port is lost.
 pub trait Hardware {
@@ -66,6 +77,6 @@ pub trait Hardware {
     /// say. Every error of an octet that was read before is in it [LI-09].
     fn error_counts(&mut self) -> Option<ErrorCounts>;
 
-    /// Carrier detect; `None` if there is no such line.
-    fn carrier(&mut self) -> Option<bool>;
+    /// The modem lines as they are now; `None` if the port has none, or does not say.
+    fn lines(&mut self) -> Option<Lines>;
 }

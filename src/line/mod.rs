@@ -25,7 +25,7 @@ pub use bus::{Bus, CAPACITY, Delivery, Station};
 pub use endpoint::{Endpoint, LOOPBACK};
 pub use error::{Error, Fault};
 pub use error_counts::ErrorCounts;
-pub use hardware::{Hardware, Unsent};
+pub use hardware::{Hardware, Lines, Unsent};
 pub use in_process::InProcess;
 pub use parmrk::ParmrkDecoder;
 pub use port_logic::{PortFault, PortLogic, PortOutput, PortStatus};

@@ -5,7 +5,7 @@ use super::carrier::CarrierWatch;
 use super::echo::EchoFilter;
 use super::error::Fault;
 use super::error_counts::{ErrorCounts, ErrorWatch};
-use super::hardware::Hardware;
+use super::hardware::{Hardware, Lines};
 use super::serial_options::{EchoUse, RtsUse, SerialOptions};
 use crate::frame::Octet;
 use crate::time::{BitTimes, Instant, Pace};
@@ -21,6 +21,8 @@ pub struct PortStatus {
     pub rts_line: bool,
     /// There is a data-terminal-ready line.
     pub dtr_line: bool,
+    /// How often another program had moved one of these two lines, so that it was put back.
+    pub lines_moved: u32,
     /// The driver tells when the shift register is empty; else the end of a transmission is computed [LI-06].
     pub end_told: bool,
     /// Carrier detect as it was seen last; `None` if there is no such line.
@@ -99,6 +101,29 @@ const PIECE_TRAIL: u32 = 2;
 /// Longer than any message, characters: 40 preambles and the longest frame.
 const LONGEST_MESSAGE: u64 = 320;
 
+/// A line that only we are to switch.
+struct OwnLine {
+    /// The port says truly how it is.
+    readable: bool,
+    moved: bool,
+}
+
+impl OwnLine {
+    fn new(readable: bool) -> Self {
+        OwnLine { readable, moved: false }
+    }
+
+    /// It was looked at: whether it is to be put back.
+    fn was_moved(&mut self, wrong: bool) -> bool {
+        if wrong && self.moved {
+            // It did not stay where it was put a moment ago: the port does not say how it is.
+            self.readable = false;
+        }
+        self.moved = wrong && self.readable;
+        self.moved
+    }
+}
+
 struct Job {
     octets: Vec<u8>,
     report: bool,
@@ -135,6 +160,8 @@ pub struct PortLogic {
     rts_on: bool,
     echo: EchoFilter,
     errors: ErrorWatch,
+    rts: OwnLine,
+    dtr: OwnLine,
     carrier: CarrierWatch,
     looked_at: Instant,
     out: VecDeque<PortOutput>,
@@ -162,7 +189,8 @@ impl PortLogic {
         let dtr_line = port.set_dtr(options.dtr).map_err(&setting)?;
         let low_latency = port.ask_low_latency();
         let stamp_error = if low_latency { STAMP_ERROR_LOW } else { STAMP_ERROR };
-        let carrier = port.carrier();
+        let lines = port.lines();
+        let carrier = lines.map(|l| l.carrier);
         let pending = pace.character() * 2 + stamp_error * 2;
         Ok(PortLogic {
             options,
@@ -171,6 +199,7 @@ impl PortLogic {
                 parity_kept,
                 rts_line,
                 dtr_line,
+                lines_moved: 0,
                 end_told: port.unsent().shift_register_empty.is_some(),
                 carrier,
                 carrier_rises: 0,
@@ -190,6 +219,8 @@ impl PortLogic {
             pieces_until: None,
             rts_on: rts_on && rts_line,
             echo: EchoFilter::new(pending),
+            rts: OwnLine::new(lines.is_some_and(|l| rts_line && l.rts == rts_on)),
+            dtr: OwnLine::new(lines.is_some_and(|l| dtr_line && l.dtr == options.dtr)),
             errors: ErrorWatch::new(port.error_counts(), pending),
             carrier: CarrierWatch::new(carrier, pace, stamp_error),
             looked_at: now,
@@ -291,11 +322,28 @@ impl PortLogic {
         self.looked_at = now;
         if self.carrier.on.is_some() {
             // A line that can no longer be read is as it was.
-            let on = port.carrier().or(self.carrier.on);
+            let lines = port.lines();
+            let on = lines.map(|l| l.carrier).or(self.carrier.on);
             self.carrier.look(now, on);
             if on == Some(false) {
                 self.status.carrier_stuck = false;
             }
+            if let Some(lines) = lines {
+                self.keep_lines(lines, port);
+            }
+        }
+    }
+
+    /// Puts lines back that another program has moved: to open the port is enough for that.
+    fn keep_lines(&mut self, lines: Lines, port: &mut impl Hardware) {
+        // A port that is lost says so when it is read.
+        if self.rts.was_moved(lines.rts != self.rts_on) {
+            let _ = port.set_rts(self.rts_on);
+            self.status.lines_moved = self.status.lines_moved.saturating_add(1);
+        }
+        if self.dtr.was_moved(lines.dtr != self.options.dtr) {
+            let _ = port.set_dtr(self.options.dtr);
+            self.status.lines_moved = self.status.lines_moved.saturating_add(1);
         }
     }
 

@@ -1,7 +1,7 @@
 //! The port that is played from a script, and what drives a [`PortLogic`] over it.
 
 use looprig::frame::{Marks, Octet};
-use looprig::line::{ErrorCounts, Fault, Hardware, PortLogic, PortOutput, SerialOptions, Unsent};
+use looprig::line::{ErrorCounts, Fault, Hardware, Lines, PortLogic, PortOutput, SerialOptions, Unsent};
 use looprig::time::{Instant, Pace};
 use std::collections::VecDeque;
 
@@ -42,6 +42,11 @@ pub struct Scripted {
     /// Most octets that one write takes.
     pub room: usize,
     pub rts: bool,
+    pub dtr: bool,
+    /// Request-to-send reads as on whatever it is.
+    pub rts_reads_on: bool,
+    /// Another program opens the port then, which raises both lines.
+    pub meddled_at: Option<u64>,
     /// Whether the modem gives back what is sent.
     pub echoes: bool,
     /// How much later than it was sent what is given back arrives.
@@ -71,6 +76,9 @@ impl Scripted {
             room: 4096,
             // As the system leaves it when it opens a port.
             rts: true,
+            dtr: true,
+            rts_reads_on: false,
+            meddled_at: None,
             echoes: false,
             echo_delay: 0,
             arrivals: VecDeque::new(),
@@ -120,6 +128,7 @@ impl Hardware for Scripted {
 
     fn set_dtr(&mut self, on: bool) -> Result<bool, String> {
         self.record(Call::Dtr(on));
+        self.dtr = on;
         Ok(self.lines)
     }
 
@@ -173,9 +182,13 @@ impl Hardware for Scripted {
         Some(counted.map_or(ErrorCounts::default(), |c| c.1))
     }
 
-    fn carrier(&mut self) -> Option<bool> {
+    fn lines(&mut self) -> Option<Lines> {
         let changes = self.carrier.as_ref()?;
-        Some(changes.iter().filter(|&&t| t <= self.now).count() % 2 == 1)
+        if self.meddled_at.take_if(|t| *t <= self.now).is_some() {
+            (self.rts, self.dtr) = (true, true);
+        }
+        let carrier = changes.iter().filter(|&&t| t <= self.now).count() % 2 == 1;
+        Some(Lines { rts: self.rts || self.rts_reads_on, dtr: self.dtr, carrier })
     }
 }
 

@@ -5,7 +5,7 @@
 //! again [LI-06]. Input error marking and the low-latency request are Linux only.
 
 use crate::frame::Marks;
-use crate::line::hardware::{Hardware, Unsent};
+use crate::line::hardware::{Hardware, Lines, Unsent};
 use crate::line::{Error, ErrorCounts, Fault, ParmrkDecoder};
 use std::fs::File;
 use std::io::{self, ErrorKind, Read, Write};
@@ -269,11 +269,12 @@ impl Hardware for Device {
         None
     }
 
-    fn carrier(&mut self) -> Option<bool> {
+    fn lines(&mut self) -> Option<Lines> {
         let mut lines: libc::c_int = 0;
         // SAFETY: the call writes one number.
         check(unsafe { libc::ioctl(self.raw(), libc::TIOCMGET, &raw mut lines) }).ok()?;
-        Some(lines & libc::TIOCM_CD != 0)
+        let on = |line| lines & line != 0;
+        Some(Lines { rts: on(libc::TIOCM_RTS), dtr: on(libc::TIOCM_DTR), carrier: on(libc::TIOCM_CD) })
     }
 }
 

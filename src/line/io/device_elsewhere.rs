@@ -1,7 +1,7 @@
 //! A serial port of a system that is no Unix, through the general library. Untried.
 
 use crate::frame::Marks;
-use crate::line::hardware::{Hardware, Unsent};
+use crate::line::hardware::{Hardware, Lines, Unsent};
 use crate::line::{Error, ErrorCounts, Fault};
 use std::io::{self, ErrorKind};
 use std::pin::Pin;
@@ -13,6 +13,7 @@ use tokio_serial::{DataBits, FlowControl, Parity, SerialPort, SerialStream, Stop
 pub(super) struct Device {
     port: SerialStream,
     arrived: Vec<u8>,
+    set: Lines,
 }
 
 impl Device {
@@ -33,7 +34,7 @@ impl Device {
             };
             Error::new("opening", name, fault, e)
         })?;
-        Ok(Device { port, arrived: Vec::new() })
+        Ok(Device { port, arrived: Vec::new(), set: Lines::default() })
     }
 
     /// Whether octets have arrived, or will be told to `cx`.
@@ -70,10 +71,12 @@ impl Hardware for Device {
     }
 
     fn set_rts(&mut self, on: bool) -> Result<bool, String> {
+        self.set.rts = on;
         Ok(self.port.write_request_to_send(on).is_ok())
     }
 
     fn set_dtr(&mut self, on: bool) -> Result<bool, String> {
+        self.set.dtr = on;
         Ok(self.port.write_data_terminal_ready(on).is_ok())
     }
 
@@ -106,7 +109,9 @@ impl Hardware for Device {
         None
     }
 
-    fn carrier(&mut self) -> Option<bool> {
-        self.port.read_carrier_detect().ok()
+    fn lines(&mut self) -> Option<Lines> {
+        let carrier = self.port.read_carrier_detect().ok()?;
+        // What it has set is not to be read there.
+        Some(Lines { carrier, ..self.set })
     }
 }
