@@ -354,14 +354,6 @@ fn open_port(ports: &mut Ports, kind: &LineKind, pace: Pace) -> Result<usize, li
         }
         LineKind::TcpListen(at) => ports.open_tcp_listen(at, pace),
         LineKind::Tcp(to) => ports.open_tcp(to, pace),
-        #[cfg(unix)]
         LineKind::Pty(link) => ports.open_pty(link.as_deref(), pace),
-        #[cfg(not(unix))]
-        LineKind::Pty(_) => Err(line::Error::new(
-            "opening",
-            "pty:",
-            line::Fault::System,
-            "this system has no pseudo-terminals; join two serial ports and name one of them",
-        )),
     }
 }

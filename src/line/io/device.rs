@@ -61,7 +61,7 @@ impl Device {
             }
             // The mark for sole use does not stop root, the lock does.
             check(libc::flock(fd, libc::LOCK_EX | libc::LOCK_NB)).map_err(failed)?;
-            check(libc::ioctl(fd, libc::TIOCEXCL)).map_err(failed)?;
+            check(libc::ioctl(fd, libc::TIOCEXCL as _)).map_err(failed)?;
         }
         // SAFETY: a `File` owns its descriptor, always gives the same, and closes it only when dropped.
         let fd = unsafe { AsyncFd::register(file) }.map_err(|e| failed(e.into()))?;
@@ -127,7 +127,7 @@ impl Drop for Device {
     fn drop(&mut self) {
         // On a pseudo-terminal the mark for sole use would outlive the close.
         // SAFETY: the descriptor is open, the call takes no argument.
-        unsafe { libc::ioctl(self.raw(), libc::TIOCNXCL) };
+        unsafe { libc::ioctl(self.raw(), libc::TIOCNXCL as _) };
     }
 }
 

@@ -43,6 +43,9 @@ impl Device {
             let mut buffer = [0u8; 4096];
             let mut space = ReadBuf::new(&mut buffer);
             ready!(Pin::new(&mut self.port).poll_read(cx, &mut space))?;
+            if space.filled().is_empty() {
+                return Poll::Ready(Err(ErrorKind::UnexpectedEof.into()));
+            }
             self.arrived.extend(space.filled());
         }
         Poll::Ready(Ok(()))

@@ -266,7 +266,7 @@ fn tidy(master: &File, slave: &Path) -> io::Result<()> {
     // SAFETY: both are open descriptors of ours, and TIOCNXCL takes no argument. The results do not
     // matter: what cannot be flushed or lifted was not there.
     unsafe {
-        libc::ioctl(other_end.as_raw_fd(), libc::TIOCNXCL);
+        libc::ioctl(other_end.as_raw_fd(), libc::TIOCNXCL as _);
         libc::tcflush(master.as_raw_fd(), libc::TCOFLUSH);
         libc::tcflush(other_end.as_raw_fd(), libc::TCIFLUSH);
     }
