@@ -221,6 +221,12 @@ impl<L: Line> Host<L> {
             match output {
                 Output::Transmit(octets) => self.line.send(&octets)?,
                 Output::Done(t) => return Ok(Some(*t)),
+                Output::Again(t) => {
+                    self.quality.arrived_damaged();
+                    if self.overheard.len() < MAX_OVERHEARD {
+                        self.overheard.push(Passed::Transaction(t));
+                    }
+                }
                 Output::NoTurn(waited) => return Err(HostError::NoTurn(waited)),
                 Output::Overheard(p) => {
                     if self.overheard.len() < MAX_OVERHEARD {
