@@ -68,8 +68,8 @@ pub struct LogSeries {
     /// When the file's day or hour is over.
     until: Option<Instant>,
     line: String,
-    /// The file got a record from us: a single one that is too long must not open one file after
-    /// the other.
+    /// There is something in the file besides our header: a single record that is too long must not
+    /// open one file after the other.
     has_record: bool,
 }
 
@@ -85,12 +85,14 @@ impl LogSeries {
     pub fn open(path: &Path, rotation: Option<Rotation>, header: Header) -> Result<LogSeries, LogFileError> {
         let start: Timestamp = header.start_utc.parse().unwrap_or_default();
         let mut number = 1;
+        let mut is_continued = false;
         if let Some(Rotation::Size(most)) = rotation {
             number = last_number(path).unwrap_or(1);
             let length = std::fs::metadata(numbered(path, number)).map_or(0, |m| m.len());
-            // The new header alone would fill it up.
-            let head = serde_json::to_string(&header).map_or(0, |h| h.len() as u64);
-            if length > 0 && length + head >= most {
+            // With its line end, and that of a torn line before it.
+            let head = serde_json::to_string(&header).map_or(0, |h| h.len() as u64 + 2);
+            is_continued = length > 0 && length + head <= most;
+            if length > 0 && !is_continued {
                 number += 1;
             }
         }
@@ -107,7 +109,7 @@ impl LogSeries {
             number,
             until,
             line: String::new(),
-            has_record: false,
+            has_record: is_continued,
         })
     }
 
@@ -316,6 +318,7 @@ mod tests {
         log.write(&record(1_799.9, 1, 3)).unwrap();
         log.write(&record(1_800.0, 2, 3)).unwrap();
         // Started anew within the hour: the file is continued, with a header of its own.
+        drop(log);
         let mut log = open("2026-11-25T14:59:59.5Z");
         log.write(&record(0.4, 3, 3)).unwrap();
         log.write(&record(0.5, 4, 3)).unwrap();
@@ -363,6 +366,38 @@ mod tests {
         assert!(last.ends_with(&[201, 202]), "{last:?}");
         assert!(now.iter().all(|(_, values, _)| !values.is_empty()));
         fs::remove_dir_all(dir).unwrap();
+    }
+
+    /// However much room the last file has: a record that does not fit into it goes into the next one.
+    #[test]
+    fn a_continued_file_stays_within_its_size() {
+        let head = header("2026-11-25T13:30:00Z");
+        let most = 1_000;
+        let mut continued = 0;
+        for room in (0..600).step_by(7) {
+            let dir = scratch("continued");
+            let path = dir.join("loop.log");
+            let mut first = LogSeries::open(&path, Some(Rotation::Size(most)), head.clone()).unwrap();
+            first.write(&record(0.0, 1, 40)).unwrap();
+            drop(first);
+            let file = dir.join("loop.000001.log");
+            let length = fs::metadata(&file).unwrap().len();
+            let more = (most - room).saturating_sub(length + 1) as usize;
+            // Blank lines are none of a log's, and are read as if they were not there.
+            let log = [fs::read(&file).unwrap(), vec![b' '; more], vec![b'\n']].concat();
+            fs::write(&file, log).unwrap();
+            let mut log = LogSeries::open(&path, Some(Rotation::Size(most)), head.clone()).unwrap();
+            log.write(&record(0.0, 2, 40)).unwrap();
+            let files = contents(&dir);
+            for (name, ..) in &files {
+                let length = fs::metadata(dir.join(name)).unwrap().len();
+                assert!(length <= most, "{name} has {length} octets after {room} were left");
+            }
+            assert_eq!(files.iter().flat_map(|(_, v, _)| v.clone()).collect::<Vec<_>>(), [1, 2]);
+            continued += usize::from(files.len() == 1);
+            fs::remove_dir_all(dir).unwrap();
+        }
+        assert!(continued > 10, "{continued}");
     }
 
     /// A header continues another one only with the same clock and as the next part.
