@@ -1,16 +1,18 @@
 //! Writes the log: appended record by record, each flushed before the next begins [LG-01].
 
-use super::log::{Direction, Header, Record};
+use super::log::{Direction, Header, LOG_VERSION, Record};
 use crate::frame::{Octet, Receiver, ReceiverConfig};
 use crate::time::Instant;
 use core::fmt;
 use core::time::Duration;
-use std::fs::{File, OpenOptions};
+use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 /// How every log begins.
 const HEADER_START: &[u8; 14] = b"{\"looprig_log\"";
+/// Octets in which its version stands.
+const HEADER_LOOK: u64 = 40;
 
 /// A log file that cannot be used.
 #[derive(Debug)]
@@ -33,6 +35,10 @@ pub enum LogFileFault {
     Io(io::Error),
     /// The file exists and is no log: writing to it would spoil it.
     NotALog,
+    /// The file is a log of this newer format, and what we would add to it one of an older.
+    Newer(u64),
+    /// Another program is writing it: two captures in turn would be read as one.
+    InUse,
     /// It is a device, a pipe or the like: what is written there cannot be read back.
     NotAFile,
 }
@@ -45,6 +51,11 @@ impl fmt::Display for LogFileError {
             LogFileFault::NotALog => {
                 f.write_str("the file exists and is no looprig log, so it was left alone")?;
             }
+            LogFileFault::Newer(version) => write!(
+                f,
+                "it is a log of format {version}, which is newer than this program's {LOG_VERSION}, so it was left alone"
+            )?,
+            LogFileFault::InUse => f.write_str("another program is writing this log")?,
             LogFileFault::NotAFile => f.write_str("it is no file that could be read later")?,
         }
         f.write_str("\n  next: ")?;
@@ -53,6 +64,8 @@ impl fmt::Display for LogFileError {
                 "what was logged so far is kept; make room or name another file, and start again"
             }
             LogFileFault::Io(_) => "check the path and the permissions, or name another file",
+            LogFileFault::Newer(_) => "name another file, or continue it with a newer looprig",
+            LogFileFault::InUse => "end that program, or name another file",
             LogFileFault::NotALog | LogFileFault::NotAFile => "name another file",
         })
     }
@@ -89,10 +102,12 @@ pub struct LogWriter<W = File> {
 }
 
 impl LogWriter {
-    /// Opens or creates the file and writes the header.
+    /// Opens or creates the file and writes the header. Until this is dropped, nobody else can open it
+    /// here (on Unix).
     ///
     /// # Errors
-    /// The file cannot be opened or written, or is something else than a log.
+    /// The file cannot be opened or written, or is something else than a log that this version writes
+    /// and nobody else writes at present. What is in it stays as it is.
     pub fn open(path: &Path, header: &Header) -> Result<LogWriter, LogFileError> {
         let fail = |why| LogFileError { path: path.to_owned(), doing: "opening the log", why };
         let io = |e| fail(LogFileFault::Io(e));
@@ -101,10 +116,17 @@ impl LogWriter {
             return Err(fail(LogFileFault::NotAFile));
         }
         let mut file = OpenOptions::new().read(true).append(true).create(true).open(path).map_err(io)?;
-        let mut start = [0; 14];
-        let n = file.read(&mut start).map_err(io)?;
-        if n > 0 && !start[..n].starts_with(&HEADER_START[..n]) {
+        if is_in_use(&file) {
+            return Err(fail(LogFileFault::InUse));
+        }
+        let mut start = Vec::new();
+        (&file).take(HEADER_LOOK).read_to_end(&mut start).map_err(io)?;
+        let n = start.len().min(HEADER_START.len());
+        if start[..n] != HEADER_START[..n] {
             return Err(fail(LogFileFault::NotALog));
+        }
+        if let Some(version) = version(&start[n..]).filter(|v| *v > LOG_VERSION.into()) {
+            return Err(fail(LogFileFault::Newer(version)));
         }
         let mut torn = false;
         if n > 0 {
@@ -116,7 +138,13 @@ impl LogWriter {
         }
         let length = file.metadata().map_err(io)?.len();
         let mut writer = LogWriter { to: file, path: path.to_owned(), text: String::new(), length, torn };
-        writer.write_header(header)?;
+        if let Err(e) = writer.write_header(header) {
+            if length == 0 {
+                // Nothing is in it that anybody could want.
+                let _ = std::fs::remove_file(path);
+            }
+            return Err(e);
+        }
         Ok(writer)
     }
 
@@ -127,6 +155,21 @@ impl LogWriter {
     pub fn sync(&mut self) -> Result<(), LogFileError> {
         self.to.sync_data().map_err(|e| self.failed(e))
     }
+}
+
+/// Marks the file as ours, as long as it is open; whether somebody else has it. Elsewhere than on Unix
+/// such a mark would keep others from reading it.
+fn is_in_use(file: &File) -> bool {
+    // A file system that knows no locks forbids nobody to write.
+    cfg!(unix) && matches!(file.try_lock(), Err(TryLockError::WouldBlock))
+}
+
+/// The version that stands behind the beginning of a header; `None` if it is torn off before that.
+fn version(after: &[u8]) -> Option<u64> {
+    let text = String::from_utf8_lossy(after);
+    let text = text.trim_start().strip_prefix(':')?.trim_start();
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    text[..digits].parse().ok()
 }
 
 impl<W: Write> LogWriter<W> {
@@ -337,6 +380,7 @@ mod tests {
         let path = dir.join("x.log");
         let mut log = LogWriter::open(&path, &header()).unwrap();
         log.write(&record(1)).unwrap();
+        drop(log);
         let whole = std::fs::read(&path).unwrap();
         for cut in 1..=whole.len() {
             std::fs::write(&path, &whole[..cut]).unwrap();
@@ -350,8 +394,44 @@ mod tests {
             assert_eq!(values.last(), Some(&2), "cut {cut}");
             assert!(headers >= 1 && faults.iter().all(|f| *f == Fault::CutOff), "cut {cut}: {faults:?}");
         }
-        std::fs::write(&path, "{\"other\":1}\n").unwrap();
-        assert!(LogWriter::open(&path, &header()).is_err());
+        std::fs::remove_dir_all(dir).unwrap();
+    }
+
+    /// Not an octet is added to what is no log of ours, and a file that nothing could be written into is
+    /// not left behind.
+    #[test]
+    fn what_is_no_log_of_ours_is_left_alone() {
+        let dir = std::env::temp_dir().join(format!("looprig-writer-alone-{}", std::process::id()));
+        std::fs::create_dir_all(&dir).unwrap();
+        let path = dir.join("x.log");
+        for (content, told, next) in [
+            ("{\"other\":1}\n", "no looprig log", "name another file"),
+            ("{\"looprig_log\":2,\"line\":\"ä\",\"new\":0}\n", "a log of format 2", "a newer looprig"),
+            ("{\"looprig_log\" : 12}", "a log of format 12", "a newer looprig"),
+        ] {
+            std::fs::write(&path, content).unwrap();
+            let said = LogWriter::open(&path, &header()).unwrap_err().to_string();
+            assert!(said.contains(told) && said.contains("next: ") && said.contains(next), "{said}");
+            assert_eq!(std::fs::read_to_string(&path).unwrap(), content);
+        }
+        assert!(LogWriter::open(&dir, &header()).is_err());
+        std::fs::remove_dir_all(dir).unwrap();
+    }
+
+    /// Two captures in turn would be read as one: the second is refused as long as the first goes on.
+    #[cfg(unix)]
+    #[test]
+    fn a_log_has_one_writer() {
+        let dir = std::env::temp_dir().join(format!("looprig-writer-one-{}", std::process::id()));
+        std::fs::create_dir_all(&dir).unwrap();
+        let path = dir.join("x.log");
+        let mut first = LogWriter::open(&path, &header()).unwrap();
+        let told = LogWriter::open(&path, &header()).unwrap_err().to_string();
+        assert!(told.contains("another program is writing this log\n  next: end that program"), "{told}");
+        first.write(&record(1)).unwrap();
+        drop(first);
+        LogWriter::open(&path, &header()).unwrap().write(&record(2)).unwrap();
+        assert_eq!(read(&std::fs::read(&path).unwrap()), (vec![1, 2], 2, vec![]));
         std::fs::remove_dir_all(dir).unwrap();
     }
 

@@ -294,3 +294,30 @@ fn statistics_are_told_when_asked_for() {
     run(&dir, &["listen", "pty:", "--rotate", "1q", "--log", "x"]).refused(&["reading --rotate", "10M"]);
     assert_eq!(run(&dir, &["listen", "pty:", "--rotate", "1M"]).code, 2);
 }
+
+/// A log of a newer format, or one that another listener writes, is refused untouched.
+#[test]
+fn a_log_that_is_not_to_be_touched() {
+    let dir = scratch("losses-refused");
+    fs::write(dir.join("new.log"), "{\"looprig_log\":2,\"new\":0}\n").unwrap();
+    for command in ["listen", "scan"] {
+        run(&dir, &[command, "pty:", "--log", "new.log"]).refused(&[
+            "opening the log new.log",
+            "format 2",
+            "left alone",
+            "newer looprig",
+        ]);
+    }
+    assert_eq!(fs::read_to_string(dir.join("new.log")).unwrap(), "{\"looprig_log\":2,\"new\":0}\n");
+    let wire = Wire::new();
+    let listener = start(&dir, &wire, &["--log", "x.log"]);
+    let before = fs::read(dir.join("x.log")).unwrap();
+    run(&dir, &["listen", "pty:", "--log", "x.log"]).refused(&[
+        "opening the log x.log",
+        "another program is writing",
+        "end that program",
+    ]);
+    assert_eq!(fs::read(dir.join("x.log")).unwrap(), before);
+    listener.signal(libc::SIGTERM);
+    assert_eq!(listener.end().code, 0);
+}
