@@ -1,7 +1,7 @@
 //! LINE strings of the command line, and opening what they name.
 
 use super::output::{Failure, tell};
-use crate::capture::{Direction as LogDirection, Header, LogWriter, Recorder};
+use crate::capture::{Direction as LogDirection, Header, LogSeries, Recorder, Rotation};
 use crate::frame::ReceiverConfig;
 use crate::line::io::{InterruptHandle, PortLine};
 use crate::line::{Direction, EchoUse, Endpoint, Line, RtsUse, SerialOptions, Tap};
@@ -166,7 +166,7 @@ pub fn quoted(text: &str) -> String {
 }
 
 /// The start of a clock as the log's header has it.
-pub fn utc_now() -> String {
+fn utc_now() -> String {
     jiff::Timestamp::now().to_string()
 }
 
@@ -179,9 +179,9 @@ pub fn utc_now_words() -> String {
 ///
 /// # Errors
 /// The file cannot be used.
-pub fn open_log(path: &Path, line: &dyn Line) -> Result<LogWriter, Failure> {
+pub fn open_log(path: &Path, rotation: Option<Rotation>, line: &dyn Line) -> Result<LogSeries, Failure> {
     let header = Header::new(&line.describe(), &utc_now(), line.pace(), line.capabilities());
-    LogWriter::open(path, &header).map_err(|e| Failure::told(e.to_string()))
+    LogSeries::open(path, rotation, header).map_err(|e| Failure::told(e.to_string()))
 }
 
 /// Puts a log on a line, where one is wanted: every octet sent or received goes into it.
@@ -190,7 +190,7 @@ pub fn open_log(path: &Path, line: &dyn Line) -> Result<LogWriter, Failure> {
 /// The file cannot be used.
 pub fn with_log<'a>(line: impl Line + 'a, path: Option<&Path>) -> Result<Box<dyn Line + 'a>, Failure> {
     let Some(path) = path else { return Ok(Box::new(line)) };
-    let mut log = LogOfBoth { writer: Some(open_log(path, &line)?), sent: None, received: None };
+    let mut log = LogOfBoth { writer: Some(open_log(path, None, &line)?), sent: None, received: None };
     let config = ReceiverConfig::for_line(line.pace(), line.capabilities().stamp_error);
     let character = line.pace().character();
     log.sent = Some(Recorder::new(config, character, Some(LogDirection::Sent)));
@@ -208,7 +208,7 @@ pub fn with_log<'a>(line: impl Line + 'a, path: Option<&Path>) -> Result<Box<dyn
 }
 
 struct LogOfBoth {
-    writer: Option<LogWriter>,
+    writer: Option<LogSeries>,
     sent: Option<Recorder>,
     received: Option<Recorder>,
 }

@@ -9,17 +9,20 @@ mod explain;
 mod line;
 mod lines;
 mod listen;
+mod listening;
 mod mock;
 mod output;
 mod scan;
 mod wishes;
 
 pub use args::Args;
-pub use output::{Ended, Failure};
+pub use listening::{Listening, Terms};
+pub use output::{Ended, Failure, Output};
+pub use wishes::Wishes;
 
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{CommandFactory, Parser};
-use output::{Output, tell};
+use output::tell;
 use std::error::Error;
 use std::process::ExitCode;
 

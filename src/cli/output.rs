@@ -105,13 +105,13 @@ fn folded(text: &str) -> String {
 }
 
 /// Collects text and writes it out in large pieces, or where a command has to wait.
-#[derive(Debug)]
 pub struct Output {
     /// How results are to be written.
     pub options: Options,
     /// Nothing but results: no progress, no summary.
     pub quiet: bool,
     text: String,
+    to: Box<dyn Write + Send>,
 }
 
 const PIECE: usize = 1 << 16;
@@ -124,11 +124,13 @@ impl Output {
             Colour::Never => false,
             Colour::Auto => io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none(),
         };
-        Output {
-            options: Options { format: args.format.into(), verbosity: args.verbose, times: true, colour },
-            quiet: args.quiet,
-            text: String::new(),
-        }
+        let options = Options { format: args.format.into(), verbosity: args.verbose, times: true, colour };
+        Output::to(Box::new(io::stdout()), options, args.quiet)
+    }
+
+    /// One that goes elsewhere than to standard output.
+    pub fn to(to: Box<dyn Write + Send>, options: Options, quiet: bool) -> Self {
+        Output { options, quiet, text: String::new(), to }
     }
 
     /// The text that is being collected: append to it, then call [`Output::pass_on`].
@@ -149,8 +151,7 @@ impl Output {
     /// # Errors
     /// Standard output cannot be written.
     pub fn flush(&mut self) -> Result<(), Failure> {
-        let mut stdout = io::stdout().lock();
-        let result = stdout.write_all(self.text.as_bytes()).and_then(|()| stdout.flush());
+        let result = self.to.write_all(self.text.as_bytes()).and_then(|()| self.to.flush());
         self.text.clear();
         result.map_err(|e| Failure {
             doing: "writing to standard output".into(),
