@@ -1,7 +1,7 @@
 //! The memory image of a device as a file [DV-03] [DV-04].
 
 use super::disk::{Disk, RealDisk};
-use crate::capture::io_words;
+use crate::capture::{directory_of, io_words};
 use core::fmt;
 use std::fs::{self, File};
 use std::io::{self, ErrorKind, Read};
@@ -72,7 +72,7 @@ fn replace<D: Disk>(disk: &mut D, path: &Path, image: &[u8]) -> io::Result<()> {
     disk.sync_file(&mut file)?;
     disk.rename(&new, path)?;
     // The new name is on the disk only when the directory is.
-    disk.sync_directory(directory(path))
+    disk.sync_directory(directory_of(path))
 }
 
 /// Moves a bad image to the first free name of `FILE.bad-1`, `FILE.bad-2` and so on; gives that name.
@@ -97,14 +97,6 @@ fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(suffix);
     PathBuf::from(name)
-}
-
-/// The directory that a file is in.
-fn directory(path: &Path) -> &Path {
-    match path.parent() {
-        Some(parent) if parent != Path::new("") => parent,
-        _ => Path::new("."),
-    }
 }
 
 #[cfg(test)]

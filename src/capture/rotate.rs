@@ -1,6 +1,7 @@
 //! A log in several files, one after the other [LG-03].
 
 use super::log::{Header, Record};
+use super::log_file::directory_of;
 use super::writer::{LogFileError, LogWriter};
 use crate::time::Instant;
 use core::fmt;
@@ -134,6 +135,19 @@ impl LogSeries {
         self.writer.write(record)
     }
 
+    /// When [`LogSeries::handle_timeout`] wants to be called; `None` while everything is on the disk.
+    pub fn deadline(&self) -> Option<Instant> {
+        self.writer.deadline()
+    }
+
+    /// Waits for the disk if that is due; see [`LogWriter::handle_timeout`].
+    ///
+    /// # Errors
+    /// The disk fails.
+    pub fn handle_timeout(&mut self, now: Instant) -> Result<(), LogFileError> {
+        self.writer.handle_timeout(now)
+    }
+
     /// Waits until everything has reached the disk.
     ///
     /// # Errors
@@ -200,8 +214,7 @@ fn inserted(path: &Path, word: &str) -> PathBuf {
 
 /// The highest number of a file that is there.
 fn last_number(path: &Path) -> Option<u32> {
-    let directory = path.parent().filter(|d| *d != Path::new("")).unwrap_or(Path::new("."));
-    let numbers = std::fs::read_dir(directory).ok()?.filter_map(|entry| {
+    let numbers = std::fs::read_dir(directory_of(path)).ok()?.filter_map(|entry| {
         let name = PathBuf::from(entry.ok()?.file_name());
         // Before the extension, or, where `path` has none, at the end.
         let mut words = name.to_str()?.rsplit('.').take(2);

@@ -1,12 +1,12 @@
 //! Writes the log: appended record by record, each flushed before the next begins [LG-01].
 
 use super::log::{Direction, Header, LOG_VERSION, Record};
+use super::log_file::{LogFile, LogStore};
 use crate::frame::{Octet, Receiver, ReceiverConfig};
 use crate::time::Instant;
 use core::fmt;
 use core::time::Duration;
-use std::fs::{File, OpenOptions, TryLockError};
-use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 
 /// How every log begins.
@@ -87,18 +87,26 @@ pub fn io_words(e: &io::Error) -> String {
     }
 }
 
+/// How long a record may wait for the disk: what a loss of power can take at the most [LG-04].
+pub const SYNC_EVERY: Duration = Duration::from_secs(5);
+
 /// An open log. A log that exists is continued with a header of its own; nothing in it is lost.
 ///
 /// A record is handed to the system in one piece before [`LogWriter::write`] returns: it outlives the
-/// program, however that ends [LG-04].
+/// program, however that ends [LG-04]. So that it outlives a loss of power too, call
+/// [`LogWriter::handle_timeout`] when [`LogWriter::deadline`] has come.
 #[derive(Debug)]
-pub struct LogWriter<W = File> {
+pub struct LogWriter<W = LogFile> {
     to: W,
     path: PathBuf,
     text: String,
     length: u64,
     /// The last write failed, maybe in the middle of a line.
     torn: bool,
+    /// Something was written that may not have reached the disk.
+    unsynced: bool,
+    /// Not before then is the disk waited for again.
+    sync_at: Instant,
 }
 
 impl LogWriter {
@@ -115,12 +123,8 @@ impl LogWriter {
         if std::fs::metadata(path).is_ok_and(|m| !m.is_file() && !m.is_dir()) {
             return Err(fail(LogFileFault::NotAFile));
         }
-        let mut file = OpenOptions::new().read(true).append(true).create(true).open(path).map_err(io)?;
-        if is_in_use(&file) {
-            return Err(fail(LogFileFault::InUse));
-        }
-        let mut start = Vec::new();
-        (&file).take(HEADER_LOOK).read_to_end(&mut start).map_err(io)?;
+        let mut file = LogFile::open(path).map_err(io)?.ok_or_else(|| fail(LogFileFault::InUse))?;
+        let (length, start, last) = file.look(HEADER_LOOK).map_err(io)?;
         let n = start.len().min(HEADER_START.len());
         if start[..n] != HEADER_START[..n] {
             return Err(fail(LogFileFault::NotALog));
@@ -128,16 +132,10 @@ impl LogWriter {
         if let Some(version) = version(&start[n..]).filter(|v| *v > LOG_VERSION.into()) {
             return Err(fail(LogFileFault::Newer(version)));
         }
-        let mut torn = false;
-        if n > 0 {
-            file.seek(SeekFrom::End(-1)).map_err(io)?;
-            let mut last = [0];
-            file.read_exact(&mut last).map_err(io)?;
-            // A torn last line must not swallow the header.
-            torn = last != [b'\n'];
-        }
-        let length = file.metadata().map_err(io)?.len();
-        let mut writer = LogWriter { to: file, path: path.to_owned(), text: String::new(), length, torn };
+        let mut writer = LogWriter::empty(file, path);
+        writer.length = length;
+        // A torn last line must not swallow the header.
+        writer.torn = last.is_some_and(|octet| octet != b'\n');
         if let Err(e) = writer.write_header(header) {
             if length == 0 {
                 // Nothing is in it that anybody could want.
@@ -147,21 +145,6 @@ impl LogWriter {
         }
         Ok(writer)
     }
-
-    /// Waits until everything has reached the disk, so that it outlives a loss of power as well.
-    ///
-    /// # Errors
-    /// The disk fails.
-    pub fn sync(&mut self) -> Result<(), LogFileError> {
-        self.to.sync_data().map_err(|e| self.failed(e))
-    }
-}
-
-/// Marks the file as ours, as long as it is open; whether somebody else has it. Elsewhere than on Unix
-/// such a mark would keep others from reading it.
-fn is_in_use(file: &File) -> bool {
-    // A file system that knows no locks forbids nobody to write.
-    cfg!(unix) && matches!(file.try_lock(), Err(TryLockError::WouldBlock))
 }
 
 /// The version that stands behind the beginning of a header; `None` if it is torn off before that.
@@ -172,15 +155,47 @@ fn version(after: &[u8]) -> Option<u64> {
     text[..digits].parse().ok()
 }
 
-impl<W: Write> LogWriter<W> {
+impl<W: LogStore> LogWriter<W> {
     /// A log that goes somewhere else than into a file; `path` is its name in messages.
     ///
     /// # Errors
     /// The header cannot be written.
     pub fn new(to: W, path: &Path, header: &Header) -> Result<Self, LogFileError> {
-        let mut writer = LogWriter { to, path: path.to_owned(), text: String::new(), length: 0, torn: false };
+        let mut writer = LogWriter::empty(to, path);
         writer.write_header(header)?;
         Ok(writer)
+    }
+
+    fn empty(to: W, path: &Path) -> Self {
+        let (path, text) = (path.to_owned(), String::new());
+        LogWriter { to, path, text, length: 0, torn: false, unsynced: false, sync_at: Instant::ZERO }
+    }
+
+    /// When [`LogWriter::handle_timeout`] wants to be called; `None` while everything is on the disk.
+    pub fn deadline(&self) -> Option<Instant> {
+        self.unsynced.then_some(self.sync_at)
+    }
+
+    /// Waits for the disk if that is due: at once after a pause, else every [`SYNC_EVERY`].
+    ///
+    /// # Errors
+    /// The disk fails.
+    pub fn handle_timeout(&mut self, now: Instant) -> Result<(), LogFileError> {
+        if self.deadline().is_none_or(|due| due > now) {
+            return Ok(());
+        }
+        self.sync_at = now + SYNC_EVERY;
+        self.sync()
+    }
+
+    /// Waits until everything has reached the disk, so that it outlives a loss of power as well.
+    ///
+    /// # Errors
+    /// The disk fails.
+    pub fn sync(&mut self) -> Result<(), LogFileError> {
+        self.to.sync().map_err(|e| self.failed(e))?;
+        self.unsynced = false;
+        Ok(())
     }
 
     /// The length of the log, octets.
@@ -213,6 +228,7 @@ impl<W: Write> LogWriter<W> {
         if self.torn {
             self.text.insert(0, '\n');
         }
+        self.unsynced = true;
         let result = self.to.write_all(self.text.as_bytes()).and_then(|()| self.to.flush());
         self.torn = result.is_err();
         self.length += self.text.len() as u64;
@@ -281,6 +297,7 @@ mod tests {
     use super::*;
     use crate::frame::{Capabilities, StampUnit};
     use crate::time::Pace;
+    use std::io::Write;
 
     fn header() -> Header {
         let capabilities = Capabilities {
@@ -331,6 +348,94 @@ mod tests {
         fn flush(&mut self) -> io::Result<()> {
             Ok(())
         }
+    }
+
+    impl LogStore for Small {
+        fn sync(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    /// A disk that has only what was synchronised when the power goes.
+    #[derive(Default)]
+    struct Forgetful {
+        holds: Vec<u8>,
+        /// So much of it for certain.
+        certain: usize,
+        syncs: usize,
+        /// Says that it has synchronised, and has not.
+        lies: bool,
+        fails: bool,
+    }
+
+    impl Write for Forgetful {
+        fn write(&mut self, octets: &[u8]) -> io::Result<usize> {
+            self.holds.extend(octets);
+            Ok(octets.len())
+        }
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    impl LogStore for Forgetful {
+        fn sync(&mut self) -> io::Result<()> {
+            self.syncs += 1;
+            if self.fails {
+                return Err(io::Error::other("the disk is gone"));
+            }
+            if !self.lies {
+                self.certain = self.holds.len();
+            }
+            Ok(())
+        }
+    }
+
+    /// Ten minutes in which the power may go at any moment: records a fraction of a second apart, and a
+    /// silent minute after each minute. Whether all that is older than [`SYNC_EVERY`] was on the disk at
+    /// every moment, and how often the disk was waited for.
+    fn powered(disk: Forgetful) -> (bool, usize) {
+        let mut log = LogWriter::new(disk, Path::new("x.log"), &header()).unwrap();
+        let mut written: Vec<(Instant, usize)> = vec![(Instant::ZERO, log.to.holds.len())];
+        let mut kept = true;
+        let mut now = Instant::ZERO;
+        for n in 0..2_000u64 {
+            let pause = if n % 200 == 199 { 60_000 } else { 1 + n * 7_919 % 600 };
+            let next = now + Duration::from_millis(pause);
+            while let Some(due) = log.deadline().filter(|due| *due <= next) {
+                now = now.max(due);
+                let mut ends = written.iter().filter(|(at, _)| now.since(*at) > SYNC_EVERY);
+                kept &= ends.all(|(_, end)| *end <= log.to.certain);
+                log.handle_timeout(now).unwrap();
+            }
+            now = next;
+            log.write(&record(n as u8)).unwrap();
+            written.push((now, log.to.holds.len()));
+        }
+        let (values, headers, faults) = read(&log.to.holds[..log.to.certain]);
+        let whole = written.iter().filter(|(_, end)| *end <= log.to.certain).count();
+        kept &= (values.len() + headers, faults.len()) == (whole, 0);
+        (kept, log.to.syncs)
+    }
+
+    /// [LG-04]: a loss of power takes no more than the last seconds, and a silent line costs nothing.
+    #[test]
+    fn a_record_waits_for_the_disk_no_longer_than_it_may() {
+        let (kept, syncs) = powered(Forgetful::default());
+        assert!(kept);
+        // Ten minutes of records of 0.3 s on average, 12 times a minute, and one more behind each pause.
+        assert!((100..=140).contains(&syncs), "{syncs}");
+        let (kept, _) = powered(Forgetful { lies: true, ..Forgetful::default() });
+        assert!(!kept, "it would go unnoticed if nothing were synchronised");
+        let mut log = LogWriter::new(Forgetful::default(), Path::new("x.log"), &header()).unwrap();
+        log.handle_timeout(Instant::ZERO).unwrap();
+        assert_eq!((log.deadline(), log.to.syncs), (None, 1));
+        log.write(&record(1)).unwrap();
+        assert_eq!(log.deadline(), Some(Instant::ZERO + SYNC_EVERY));
+        log.to.fails = true;
+        let told = log.handle_timeout(Instant::ZERO + SYNC_EVERY).unwrap_err().to_string();
+        assert!(told.starts_with("writing the log x.log: the disk is gone"), "{told}");
+        assert!(log.deadline().is_some(), "it is not on the disk");
     }
 
     /// [LG-04]: wherever the disk becomes full, every record before is there, the error is told, and

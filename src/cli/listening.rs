@@ -113,6 +113,7 @@ impl<'a> Listening<'a> {
             }
             self.show()?;
             let now = line.now();
+            self.keep(now)?;
             let asked = wishes.take_statistics() | self.is_due(now);
             if self.until.is_some_and(|u| u <= now) {
                 // Then they are told in any case, unless nothing but results is wanted.
@@ -150,7 +151,8 @@ impl<'a> Listening<'a> {
     /// When something is to be done if nothing comes.
     fn deadline(&self) -> Option<Instant> {
         let statistics = self.statistics.map(|(_, due)| due);
-        let all = [self.until, statistics, self.annotator.deadline(), self.recorder.deadline()];
+        let log = self.log.as_ref().and_then(LogSeries::deadline);
+        let all = [self.until, statistics, self.annotator.deadline(), self.recorder.deadline(), log];
         all.into_iter().flatten().min()
     }
 
@@ -208,6 +210,12 @@ impl<'a> Listening<'a> {
             }
         }
         Ok(())
+    }
+
+    /// Lets the log reach the disk if that is due.
+    fn keep(&mut self, now: Instant) -> Result<(), Failure> {
+        let kept = self.log.as_mut().map_or(Ok(()), |log| log.handle_timeout(now));
+        kept.map_err(|e| self.give_up_log(&e))
     }
 
     /// A listener that cannot log must not look as if it did: it ends, and tells where the log is that
