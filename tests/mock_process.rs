@@ -246,6 +246,33 @@ fn a_closed_pipe_does_not_end_it() {
     fs::remove_dir_all(dir).unwrap();
 }
 
+/// Two mocks on one memory file would undo each other's writes [DV-03]. The second is refused before it
+/// takes the first one's link over.
+#[test]
+fn a_memory_file_serves_one_mock() {
+    let dir = scratch("claimed");
+    let mock = Mock::start(&dir, "fast");
+    let link = fs::read_link(dir.join("link")).unwrap();
+    fails(
+        &dir,
+        &["mock", "bench.toml"],
+        &["fv-3104.memory is in use by another mock", "next: end that mock"],
+    );
+    assert_eq!(fs::read_link(dir.join("link")).unwrap(), link);
+    write_long_tag(&mut mock.host(0, "fast"), "Brackenmoor inlet");
+    fails(&dir, &["mock", "bench.toml"], &["in use"]);
+    mock.end();
+    // One that is killed claims nothing any more.
+    let mut mock = Mock::start(&dir, "fast");
+    mock.child.kill().unwrap();
+    mock.child.wait().unwrap();
+    let mock = Mock::start(&dir, "fast");
+    assert_eq!(mock.ready["devices"][0]["long_tag"], "Brackenmoor inlet");
+    mock.end();
+    assert!(!dir.join("fv-3104.memory.lock").exists());
+    fs::remove_dir_all(dir).unwrap();
+}
+
 fn fails(dir: &Path, arguments: &[&str], parts: &[&str]) {
     let output = looprig(dir, arguments).output().unwrap();
     let told = String::from_utf8(output.stderr).unwrap();
