@@ -228,8 +228,7 @@ fn last_number(path: &Path) -> Option<u32> {
 mod tests {
     use super::*;
     use crate::capture::{Captured, Reader};
-    use crate::frame::{Capabilities, Octet, StampUnit};
-    use crate::time::Pace;
+    use crate::frame::Octet;
     use std::fs;
 
     fn scratch(name: &str) -> PathBuf {
@@ -237,17 +236,6 @@ mod tests {
         let _ = fs::remove_dir_all(&dir);
         fs::create_dir_all(&dir).unwrap();
         dir
-    }
-
-    fn header(start: &str) -> Header {
-        let capabilities = Capabilities {
-            unit: StampUnit::Octets,
-            stamp_error: Duration::ZERO,
-            parity_seen: false,
-            carrier_seen: false,
-            echo: false,
-        };
-        Header::new("test", start, Pace::Wire, capabilities)
     }
 
     /// A record of so many octets that begins so many seconds after the start.
@@ -300,7 +288,7 @@ mod tests {
     #[test]
     fn a_day_ends_at_midnight() {
         let dir = scratch("day");
-        let head = header("2026-12-31T23:59:58Z");
+        let head = Header::of_test("2026-12-31T23:59:58Z");
         let mut log = LogSeries::open(&dir.join("loop.log"), Some(Rotation::Day), head).unwrap();
         log.write(&record(0.5, 1, 3)).unwrap();
         log.write(&record(1.999_999_999, 2, 300)).unwrap();
@@ -326,7 +314,8 @@ mod tests {
     #[test]
     fn an_hour_ends_at_the_full_hour() {
         let dir = scratch("hour");
-        let open = |start| LogSeries::open(&dir.join("loop"), Some(Rotation::Hour), header(start)).unwrap();
+        let open =
+            |start| LogSeries::open(&dir.join("loop"), Some(Rotation::Hour), Header::of_test(start)).unwrap();
         let mut log = open("2026-11-25T13:30:00Z");
         log.write(&record(1_799.9, 1, 3)).unwrap();
         log.write(&record(1_800.0, 2, 3)).unwrap();
@@ -350,7 +339,7 @@ mod tests {
     fn a_size_is_not_exceeded_and_nothing_is_lost() {
         let dir = scratch("size");
         let path = dir.join("loop.log");
-        let (head, most) = (header("2026-11-25T13:30:00Z"), 1_000);
+        let (head, most) = (Header::of_test("2026-11-25T13:30:00Z"), 1_000);
         let mut written = Vec::new();
         // Three sessions: the last file is continued while it has room.
         for session in 0..3 {
@@ -384,7 +373,7 @@ mod tests {
     /// However much room the last file has: a record that does not fit into it goes into the next one.
     #[test]
     fn a_continued_file_stays_within_its_size() {
-        let head = header("2026-11-25T13:30:00Z");
+        let head = Header::of_test("2026-11-25T13:30:00Z");
         let most = 1_000;
         let mut continued = 0;
         for room in (0..600).step_by(7) {
@@ -416,11 +405,11 @@ mod tests {
     /// A header continues another one only with the same clock and as the next part.
     #[test]
     fn parts_are_told_from_new_captures() {
-        let first = header("2026-11-25T13:30:00Z");
+        let first = Header::of_test("2026-11-25T13:30:00Z");
         let part = |n| Header { part: Some(n), ..first.clone() };
         assert!(part(2).continues(&first) && part(3).continues(&part(2)));
         assert!(!part(3).continues(&first) && !first.continues(&first) && !part(2).continues(&part(2)));
-        let other = Header { part: Some(2), ..header("2026-11-25T13:30:01Z") };
+        let other = Header { part: Some(2), ..Header::of_test("2026-11-25T13:30:01Z") };
         assert!(!other.continues(&first));
     }
 }

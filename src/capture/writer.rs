@@ -295,20 +295,8 @@ impl Recorder {
 mod tests {
     use super::super::reader::{Captured, Fault, Reader};
     use super::*;
-    use crate::frame::{Capabilities, StampUnit};
     use crate::time::Pace;
     use std::io::Write;
-
-    fn header() -> Header {
-        let capabilities = Capabilities {
-            unit: StampUnit::Octets,
-            stamp_error: Duration::ZERO,
-            parity_seen: false,
-            carrier_seen: false,
-            echo: false,
-        };
-        Header::new("test", "2026-11-25T13:00:00Z", Pace::Wire, capabilities)
-    }
 
     fn record(n: u8) -> Record {
         let octets = vec![Octet::clean(Instant::from_nanos(u64::from(n) * 10), n)];
@@ -395,7 +383,8 @@ mod tests {
     /// silent minute after each minute. Whether all that is older than [`SYNC_EVERY`] was on the disk at
     /// every moment, and how often the disk was waited for.
     fn powered(disk: Forgetful) -> (bool, usize) {
-        let mut log = LogWriter::new(disk, Path::new("x.log"), &header()).unwrap();
+        let mut log =
+            LogWriter::new(disk, Path::new("x.log"), &Header::of_test("2026-11-25T13:00:00Z")).unwrap();
         let mut written: Vec<(Instant, usize)> = vec![(Instant::ZERO, log.to.holds.len())];
         let mut kept = true;
         let mut now = Instant::ZERO;
@@ -427,7 +416,12 @@ mod tests {
         assert!((100..=140).contains(&syncs), "{syncs}");
         let (kept, _) = powered(Forgetful { lies: true, ..Forgetful::default() });
         assert!(!kept, "it would go unnoticed if nothing were synchronised");
-        let mut log = LogWriter::new(Forgetful::default(), Path::new("x.log"), &header()).unwrap();
+        let mut log = LogWriter::new(
+            Forgetful::default(),
+            Path::new("x.log"),
+            &Header::of_test("2026-11-25T13:00:00Z"),
+        )
+        .unwrap();
         log.handle_timeout(Instant::ZERO).unwrap();
         assert_eq!((log.deadline(), log.to.syncs), (None, 1));
         log.write(&record(1)).unwrap();
@@ -443,7 +437,8 @@ mod tests {
     #[test]
     fn a_full_disk_loses_nothing_that_was_written() {
         let all = Small { holds: Vec::new(), room: 100_000 };
-        let mut whole = LogWriter::new(all, Path::new("x.log"), &header()).unwrap();
+        let mut whole =
+            LogWriter::new(all, Path::new("x.log"), &Header::of_test("2026-11-25T13:00:00Z")).unwrap();
         let head = whole.length() as usize;
         let mut ends = vec![head];
         for n in 1..=4 {
@@ -453,7 +448,8 @@ mod tests {
         assert_eq!(whole.to.holds.len(), ends[4]);
         for room in head..ends[4] {
             let to = Small { holds: Vec::new(), room };
-            let mut log = LogWriter::new(to, Path::new("x.log"), &header()).unwrap();
+            let mut log =
+                LogWriter::new(to, Path::new("x.log"), &Header::of_test("2026-11-25T13:00:00Z")).unwrap();
             let fits = ends[1..].iter().filter(|&&end| end <= room).count() as u8;
             for n in 1..=fits {
                 log.write(&record(n)).unwrap();
@@ -473,7 +469,7 @@ mod tests {
             assert!(faults.len() <= 1 && faults.iter().all(|f| *f == Fault::CutOff), "{faults:?}");
         }
         let small = Small { holds: Vec::new(), room: head - 1 };
-        assert!(LogWriter::new(small, Path::new("x.log"), &header()).is_err());
+        assert!(LogWriter::new(small, Path::new("x.log"), &Header::of_test("2026-11-25T13:00:00Z")).is_err());
     }
 
     /// [LG-02]: a log whose last line is torn anywhere, the header included, is continued on a new
@@ -483,13 +479,13 @@ mod tests {
         let dir = std::env::temp_dir().join(format!("looprig-writer-{}", std::process::id()));
         std::fs::create_dir_all(&dir).unwrap();
         let path = dir.join("x.log");
-        let mut log = LogWriter::open(&path, &header()).unwrap();
+        let mut log = LogWriter::open(&path, &Header::of_test("2026-11-25T13:00:00Z")).unwrap();
         log.write(&record(1)).unwrap();
         drop(log);
         let whole = std::fs::read(&path).unwrap();
         for cut in 1..=whole.len() {
             std::fs::write(&path, &whole[..cut]).unwrap();
-            let mut log = LogWriter::open(&path, &header()).unwrap();
+            let mut log = LogWriter::open(&path, &Header::of_test("2026-11-25T13:00:00Z")).unwrap();
             log.write(&record(2)).unwrap();
             log.sync().unwrap();
             let now = std::fs::read(&path).unwrap();
@@ -515,11 +511,12 @@ mod tests {
             ("{\"looprig_log\" : 12}", "a log of format 12", "a newer looprig"),
         ] {
             std::fs::write(&path, content).unwrap();
-            let said = LogWriter::open(&path, &header()).unwrap_err().to_string();
+            let said =
+                LogWriter::open(&path, &Header::of_test("2026-11-25T13:00:00Z")).unwrap_err().to_string();
             assert!(said.contains(told) && said.contains("next: ") && said.contains(next), "{said}");
             assert_eq!(std::fs::read_to_string(&path).unwrap(), content);
         }
-        assert!(LogWriter::open(&dir, &header()).is_err());
+        assert!(LogWriter::open(&dir, &Header::of_test("2026-11-25T13:00:00Z")).is_err());
         std::fs::remove_dir_all(dir).unwrap();
     }
 
@@ -530,12 +527,12 @@ mod tests {
         let dir = std::env::temp_dir().join(format!("looprig-writer-one-{}", std::process::id()));
         std::fs::create_dir_all(&dir).unwrap();
         let path = dir.join("x.log");
-        let mut first = LogWriter::open(&path, &header()).unwrap();
-        let told = LogWriter::open(&path, &header()).unwrap_err().to_string();
+        let mut first = LogWriter::open(&path, &Header::of_test("2026-11-25T13:00:00Z")).unwrap();
+        let told = LogWriter::open(&path, &Header::of_test("2026-11-25T13:00:00Z")).unwrap_err().to_string();
         assert!(told.contains("another program is writing this log\n  next: end that program"), "{told}");
         first.write(&record(1)).unwrap();
         drop(first);
-        LogWriter::open(&path, &header()).unwrap().write(&record(2)).unwrap();
+        LogWriter::open(&path, &Header::of_test("2026-11-25T13:00:00Z")).unwrap().write(&record(2)).unwrap();
         assert_eq!(read(&std::fs::read(&path).unwrap()), (vec![1, 2], 2, vec![]));
         std::fs::remove_dir_all(dir).unwrap();
     }
@@ -543,7 +540,9 @@ mod tests {
     #[cfg(unix)]
     #[test]
     fn a_device_keeps_no_log() {
-        let told = LogWriter::open(Path::new("/dev/full"), &header()).unwrap_err().to_string();
+        let told = LogWriter::open(Path::new("/dev/full"), &Header::of_test("2026-11-25T13:00:00Z"))
+            .unwrap_err()
+            .to_string();
         assert!(told.contains("/dev/full: it is no file") && told.contains("next: "), "{told}");
     }
 
