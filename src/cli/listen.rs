@@ -3,7 +3,7 @@
 use super::args::ListenArgs;
 use super::lines::{open_log, utc_now_words};
 use super::listening::{Listening, Terms, file_names};
-use super::output::{Ended, Failure, Output, say, tell};
+use super::output::{Ended, Failure, Output, say};
 use super::wishes::{Wishes, hold_back_signals};
 use crate::line::Line;
 use crate::report::Format;
@@ -26,6 +26,10 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
         length: args.seconds.map(Duration::from_secs_f64),
         statistics: args.stats.map(Duration::from_secs_f64),
     };
+    if terms.log.is_some() {
+        // Whoever stops the terminal or pages through the output does not stop the log.
+        out.step_aside();
+    }
     let mut listening = Listening::new(&mut line, terms, out)?;
     let listened = listening.listen(&mut line, &wishes);
     // Whatever ended it, what was heard is logged and shown; the first failure is the one to tell.
@@ -35,7 +39,7 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     if let Some(log) = &log
         && matches!(&listened, Err(e) if !e.is_closed_pipe())
     {
-        tell(&format!("what was heard until then is in {log}"));
+        out.say(&format!("looprig: what was heard until then is in {log}"));
     }
     if out.options.format == Format::Text && !out.quiet {
         let _ = write!(out.text(), "\n{summary}");
@@ -43,5 +47,6 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
             let _ = writeln!(out.text(), "The log is in {log}; `looprig decode` reads it.");
         }
     }
-    listened.and_then(|ended| finished.map(|()| ended))
+    let shown = out.step_back();
+    listened.and_then(|ended| finished.and(shown).map(|()| ended))
 }

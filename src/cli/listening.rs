@@ -1,6 +1,6 @@
 //! What `looprig listen` does with a line: the record first, then what it means, text and counts.
 
-use super::output::{Ended, Failure, Output, say, tell};
+use super::output::{Ended, Failure, Output};
 use super::wishes::Wishes;
 use crate::app::command::Revision;
 use crate::capture::{Annotator, LogFileError, LogSeries, Recorder};
@@ -222,7 +222,8 @@ impl<'a> Listening<'a> {
     /// it has so far.
     fn give_up_log(&mut self, e: &LogFileError) -> Failure {
         if let Some(log) = self.log.take() {
-            tell(&format!("the log ends here; what was written before is in {}", file_names(&log)));
+            let files = file_names(&log);
+            self.out.say(&format!("looprig: the log ends here; what was written before is in {files}"));
         }
         Failure::told(e.to_string())
     }
@@ -247,7 +248,7 @@ impl<'a> Listening<'a> {
             self.out.text().push_str(&text);
             return self.out.flush();
         }
-        say(text.trim_end());
+        self.out.say(text.trim_end());
         Ok(())
     }
 }

@@ -1,6 +1,7 @@
 //! The command line: arguments become a plan, a file a subcommand.
 
 mod args;
+mod aside;
 mod ask;
 mod decode;
 #[cfg(unix)]
@@ -61,7 +62,7 @@ pub fn run() -> ExitCode {
         args::Command::Line(a) => line::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
-    let flushed = output.flush();
+    let flushed = output.step_back();
     match ended.and_then(|e| flushed.map(|()| e)) {
         Ok(ended) => ExitCode::from(ended.code()),
         Err(failure) => {
