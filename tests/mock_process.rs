@@ -10,6 +10,7 @@ use looprig::time::Pace;
 use serde_json::Value as Json;
 use std::fs;
 use std::io::{BufRead, BufReader, Read};
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 
@@ -270,6 +271,23 @@ fn a_memory_file_serves_one_mock() {
     assert_eq!(mock.ready["devices"][0]["long_tag"], "Brackenmoor inlet");
     mock.end();
     assert!(!dir.join("fv-3104.memory.lock").exists());
+    fs::remove_dir_all(dir).unwrap();
+}
+
+/// The same where the pipe stays open and nobody empties it.
+#[test]
+fn a_pipe_that_is_full_does_not_stop_it() {
+    let dir = scratch("full-pipe");
+    fs::write(dir.join("bench.toml"), BENCH.replace("pty:link", "tcp-listen:127.0.0.1:0")).unwrap();
+    let mock = Mock::start(&dir, "fast");
+    let open = mock.ready["lines"][0]["open"].as_str().unwrap();
+    let place = open.strip_prefix("tcp:").unwrap().split('?').next().unwrap();
+    // Two notices of more than 80 octets each: twice what a pipe holds, 65,536 on Linux.
+    for _ in 0..1_000 {
+        drop(TcpStream::connect(place).unwrap());
+    }
+    assert_eq!(long_tag(&mut mock.host(1, "fast")), "");
+    mock.end();
     fs::remove_dir_all(dir).unwrap();
 }
 

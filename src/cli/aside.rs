@@ -1,5 +1,5 @@
 //! Output that holds nobody up: a reader who pauses (a pager, a terminal that was stopped) must not keep
-//! a listener from its log.
+//! a listener from its log, or a mock from its answers.
 
 use super::output::say;
 use std::io::{self, Write};
@@ -93,9 +93,7 @@ impl Aside {
     fn tell_left_out(&mut self) {
         let lines = std::mem::take(&mut self.left_out);
         if lines > 0 {
-            let text = format!(
-                "looprig: {lines} lines of output were left out, since nobody took them; `looprig decode` shows them from the log"
-            );
+            let text = format!("looprig: {lines} lines of output were left out, since nobody took them");
             self.put(text.len(), Piece::Message(text));
         }
     }

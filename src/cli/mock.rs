@@ -47,6 +47,8 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     let places = bench.places().to_vec();
     let mut told = Ok(());
+    // Whoever has read the readiness line and reads no more does not stop the devices.
+    out.step_aside();
     let ended = bench.run(&mut |notice| {
         let is_ready = matches!(notice, Notice::Ready { .. });
         match out.options.format {
