@@ -22,5 +22,6 @@ pub mod host;
 pub mod line;
 pub mod link;
 pub mod report;
+pub mod sim;
 pub mod time;
 pub mod transaction;

@@ -2,12 +2,13 @@
 #![cfg(feature = "io")]
 
 use looprig::app::command::Revision;
-use looprig::bench::{self, BenchPlan, BenchStation};
+use looprig::bench::{self, BenchPlan};
 use looprig::exchange::Exchange;
 use looprig::frame::PollingAddress;
 use looprig::host::{Device, Host};
 use looprig::line::{Event, InProcess, Line};
 use looprig::link::MasterConfig;
+use looprig::sim::{DeviceStation, Participant};
 use looprig::time::{Instant, Pace};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -21,7 +22,7 @@ fn plan(name: &str) -> BenchPlan {
     bench::read(&directory().join(name)).unwrap_or_else(|e| panic!("{e}"))
 }
 
-type Bench = Host<InProcess<BenchStation>>;
+type Bench = Host<InProcess<Participant>>;
 
 fn host(plan: &BenchPlan) -> Bench {
     Host::new(bench::in_process(plan), MasterConfig::default())
@@ -169,7 +170,13 @@ fn events_happen_at_their_times() {
         (format!("{ma} mA"), format!("{percent} %"), format!("{bar} bar"))
     };
     assert_eq!(seen, [row("12", "50", "4.2"), row("16", "75", "4.2"), row("16", "75", "1.2")]);
-    let done: Vec<usize> = host.line_mut().bus().stations().map(BenchStation::events_done).collect();
+    let done: Vec<usize> = host
+        .line_mut()
+        .bus()
+        .stations()
+        .filter_map(Participant::device)
+        .map(DeviceStation::changes_done)
+        .collect();
     assert_eq!(done, [2]);
 }
 
@@ -184,7 +191,7 @@ fn the_valve_follows_from_the_time_of_the_event() {
             while !matches!(line.wait(Some(until)).unwrap(), Event::TimeOut) {}
         }
         let now = line.now();
-        line.bus().stations().next().unwrap().device().travel_percent(now)
+        line.bus().stations().next().and_then(Participant::device).unwrap().device().travel_percent(now)
     };
     let once = travel(&[32_000]);
     assert!((once - 65.803).abs() < 0.001, "{once}");

@@ -15,26 +15,24 @@ mod plan;
 mod running;
 mod station;
 
+pub use crate::sim::Change;
 #[cfg(feature = "bench-file")]
 pub use file::{BenchFileError, Place, check, read, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
-pub use plan::{BenchPlan, Change, DevicePlan, EventPlan, LineKind, LinePlan};
+pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, MasterPlan};
 #[cfg(feature = "io")]
 pub use running::{Bench, Error, Notice, PortPlace};
-pub use station::BenchStation;
+pub use station::{device_station, world};
 
-use crate::line::{Bus, InProcess};
+use crate::line::InProcess;
+use crate::sim::Participant;
 use crate::time::Instant;
 use core::time::Duration;
 
 /// The bench as a line on virtual time: a master at one more access point of its wires. It does no
 /// I/O: the lines of the plan are not opened, and every device starts new, without its memory file.
-pub fn in_process(plan: &BenchPlan) -> InProcess<BenchStation> {
-    let mut bus = Bus::new(plan.pace);
-    for device in &plan.devices {
-        let (station, _) = BenchStation::new(device, plan, None, Duration::ZERO, Instant::ZERO);
-        bus.add_station(station);
-    }
-    InProcess::new(bus, format!("mock:{}", plan.path.display()))
+pub fn in_process(plan: &BenchPlan) -> InProcess<Participant> {
+    let (world, _) = world(plan, &[], Duration::ZERO, Instant::ZERO);
+    world.into_line(format!("mock:{}", plan.path.display()))
 }

@@ -1,7 +1,9 @@
 //! What a bench consists of, once it is known to make sense.
 
 use crate::device::DeviceConfig;
-use crate::line::Endpoint;
+use crate::line::{Clock, Endpoint, SerialOptions, WireFault};
+use crate::link::MasterConfig;
+use crate::sim::{Change, Errand};
 use crate::time::{Instant, Pace};
 use std::path::PathBuf;
 
@@ -12,8 +14,14 @@ pub struct BenchPlan {
     pub path: PathBuf,
     /// How fast the wires run [LI-01].
     pub pace: Pace,
+    /// Fixes what is left to chance.
+    pub seed: u64,
     /// At least one; polling addresses and unique addresses are all different.
     pub devices: Vec<DevicePlan>,
+    /// Masters that are at work on the wires besides those outside.
+    pub masters: Vec<MasterPlan>,
+    /// What spoils transmissions on the wires, the first rule first [LI-22].
+    pub wire_faults: Vec<WireFault>,
     /// Access points for software outside; at least one.
     pub lines: Vec<LinePlan>,
     /// What changes while the bench runs, in order of time.
@@ -27,6 +35,19 @@ pub struct DevicePlan {
     pub config: DeviceConfig,
     /// The file of its memory image [DV-03]; without one it forgets when the bench ends.
     pub memory: Option<PathBuf>,
+    /// Its clock [LI-23].
+    pub clock: Clock,
+}
+
+/// A mock master.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MasterPlan {
+    /// How it behaves.
+    pub config: MasterConfig,
+    /// What it asks.
+    pub errands: Vec<Errand>,
+    /// Its clock [LI-23].
+    pub clock: Clock,
 }
 
 /// An access point.
@@ -43,8 +64,8 @@ pub struct LinePlan {
 pub enum LineKind {
     /// A new pseudo-terminal [LI-02], with a symbolic link to it if one is named.
     Pty(Option<PathBuf>),
-    /// A serial port of this machine [LI-03].
-    Serial(String),
+    /// A serial port of this machine [LI-03], and how its lines and its echo are used [LI-06] [LI-08].
+    Serial(String, SerialOptions),
     /// A TCP port where software connects [LI-12].
     TcpListen(Endpoint),
     /// A connection to somebody who listens [LI-12].
@@ -60,20 +81,15 @@ pub struct EventPlan {
     pub change: Change,
 }
 
-/// A change of what the devices measure.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Change {
-    /// The current in the loop, mA.
-    LoopCurrentMa(f64),
-    /// The supply pressure of every device, bar.
-    SupplyPressureBar(f64),
-}
-
-impl core::fmt::Display for Change {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        match self {
-            Change::LoopCurrentMa(ma) => write!(f, "loop current {ma} mA"),
-            Change::SupplyPressureBar(bar) => write!(f, "supply pressure {bar} bar"),
+#[cfg(feature = "bench-file")]
+impl LineKind {
+    /// Whether both are the same place, so that only one of them can be had. What gets a place of its
+    /// own each time is never the same.
+    pub(super) fn is_same_place(&self, other: &LineKind) -> bool {
+        match (self, other) {
+            (LineKind::Pty(None), _) | (LineKind::TcpListen(Endpoint { port: 0, .. }), _) => false,
+            (LineKind::Serial(a, _), LineKind::Serial(b, _)) => a == b,
+            _ => self == other,
         }
     }
 }

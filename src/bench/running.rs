@@ -1,11 +1,13 @@
 //! The bench on the wall clock, with ports of this machine.
 
+use super::Change;
 use super::memory::{self, Claim, MemoryError};
-use super::plan::{BenchPlan, Change, LineKind, LinePlan};
-use super::station::BenchStation;
+use super::plan::{BenchPlan, LineKind, LinePlan};
+use super::station;
 use crate::device::{ImageError, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports};
-use crate::line::{self, Bus};
+use crate::line::{self, Bus, EchoUse};
+use crate::sim::{DeviceStation, Participant};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::path::{Path, PathBuf};
@@ -143,7 +145,7 @@ struct Keeper {
 pub struct Bench {
     plan: BenchPlan,
     ports: Ports,
-    bus: Bus<BenchStation>,
+    bus: Bus<Participant>,
     places: Vec<PortPlace>,
     lost: Vec<bool>,
     /// Pseudo-terminals that the program there has set wrong.
@@ -177,23 +179,24 @@ impl Bench {
         }
         let stamp_error =
             (0..ports.count()).map(|p| ports.capabilities(p).stamp_error).max().unwrap_or_default();
-        let mut bus = Bus::new(plan.pace);
+        let mut images = Vec::new();
+        for device in &plan.devices {
+            images.push(match &device.memory {
+                Some(path) => memory::load(path).map_err(Error::Memory)?,
+                None => None,
+            });
+        }
+        let (world, restored) = station::world(&plan, &images, stamp_error, ports.now());
+        let mut bus = world.into_bus();
         for _ in &plan.lines {
             bus.add_port();
         }
         let mut early = Vec::new();
-        let now = ports.now();
-        for (i, device) in plan.devices.iter().enumerate() {
-            let image = match &device.memory {
-                Some(path) => memory::load(path).map_err(Error::Memory)?,
-                None => None,
-            };
-            let (station, restored) = BenchStation::new(device, &plan, image.as_deref(), stamp_error, now);
+        for (i, (device, restored)) in plan.devices.iter().zip(restored).enumerate() {
             if let (Restored::Corrupt(error), Some(path)) = (restored, &device.memory) {
                 let kept = memory::keep_aside(path).map_err(Error::Memory)?;
                 early.push(Notice::MemoryCorrupt { device: i, error, kept });
             }
-            bus.add_station(station);
         }
         let lost = vec![false; places.len()];
         let set_wrong = lost.clone();
@@ -211,8 +214,8 @@ impl Bench {
     }
 
     /// The devices with what they have stored now, in the order of the plan.
-    pub fn stations(&self) -> impl Iterator<Item = &BenchStation> {
-        self.bus.stations()
+    pub fn stations(&self) -> impl Iterator<Item = &DeviceStation> {
+        self.bus.stations().filter_map(Participant::device)
     }
 
     /// A handle that ends [`Bench::run`] from another thread.
@@ -313,7 +316,11 @@ impl Bench {
 
     fn save(&mut self, on: &mut dyn FnMut(Notice)) {
         for (i, keeper) in self.keepers.iter_mut().enumerate() {
-            let image = self.bus.station_mut(i).and_then(|s| s.device_mut().take_image());
+            let image = self
+                .bus
+                .station_mut(i)
+                .and_then(Participant::device_mut)
+                .and_then(|d| d.device_mut().take_image());
             let (Some(path), Some(image)) = (&keeper.path, image) else { continue };
             match memory::save(path, &image) {
                 Ok(()) => {
@@ -329,7 +336,7 @@ impl Bench {
     }
 
     fn tell_events(&mut self, on: &mut dyn FnMut(Notice)) {
-        let done = self.bus.stations().map(BenchStation::events_done).min().unwrap_or(0);
+        let done = self.stations().map(DeviceStation::changes_done).min().unwrap_or(0);
         for (i, event) in self.plan.events.iter().enumerate().take(done).skip(self.events_done) {
             on(Notice::EventDone { event: i, at: event.at, change: event.change });
         }
@@ -348,31 +355,30 @@ fn place(line: &LinePlan, path: &Path) -> PortPlace {
     let path = match line.kind {
         LineKind::TcpListen(_) | LineKind::Tcp(_) => path.to_path_buf(),
         // Whoever opens it may be in another directory.
-        LineKind::Pty(_) | LineKind::Serial(_) => {
+        LineKind::Pty(_) | LineKind::Serial(..) => {
             std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf())
         }
     };
     let open = match line.kind {
         LineKind::Pty(_) => Some(format!("serial:{}", path.display())),
         LineKind::TcpListen(_) => Some(path.display().to_string()),
-        LineKind::Serial(_) | LineKind::Tcp(_) => None,
+        LineKind::Serial(..) | LineKind::Tcp(_) => None,
     };
     PortPlace { at: line.at.clone(), path, is_pty, open }
 }
 
 fn open_port(ports: &mut Ports, kind: &LineKind, pace: Pace) -> Result<usize, line::Error> {
     match kind {
-        LineKind::Serial(path) => ports.open_serial(path, pace),
+        LineKind::Serial(path, options) => {
+            let mut options = *options;
+            if options.echo == EchoUse::On {
+                // The wires of a bench reckon with no echo: it is to be taken out before them.
+                options.echo = EchoUse::Auto;
+            }
+            ports.open_serial_with(path, pace, options)
+        }
         LineKind::TcpListen(at) => ports.open_tcp_listen(at, pace),
         LineKind::Tcp(to) => ports.open_tcp(to, pace),
-        #[cfg(unix)]
         LineKind::Pty(link) => ports.open_pty(link.as_deref(), pace),
-        #[cfg(not(unix))]
-        LineKind::Pty(_) => Err(line::Error::new(
-            "opening",
-            "pty:",
-            line::Fault::System,
-            "this system has no pseudo-terminals; join two serial ports and name one of them",
-        )),
     }
 }

@@ -1,84 +1,52 @@
-//! A mock device as a station on the bus, with the events that happen to it.
+//! What a plan puts on the wires.
 
-use super::plan::{BenchPlan, Change, DevicePlan, EventPlan};
+use super::plan::{BenchPlan, DevicePlan};
 use crate::device::{Device, Restored};
-use crate::frame::Octet;
-use crate::line::Station;
+use crate::sim::{DeviceStation, MasterStation, World};
 use crate::time::Instant;
 use core::time::Duration;
 
-/// A device on the bus of a bench. Events reach it at their own times, however seldom the bus is
-/// asked, so a run does not depend on that.
-#[derive(Debug)]
-pub struct BenchStation {
-    device: Device,
-    events: Vec<EventPlan>,
-    /// How many of them have happened.
-    done: usize,
+/// A device of a plan, powered up at `now` with its memory as in `image`, on wires whose stamps are off
+/// by at most `stamp_error`, with the events of the plan.
+///
+/// # Panics
+/// [`crate::device::DeviceConfig::check`] finds a fault, which it does not in a plan that was
+/// read from a bench file.
+pub fn device_station(
+    device: &DevicePlan,
+    plan: &BenchPlan,
+    image: Option<&[u8]>,
+    stamp_error: Duration,
+    now: Instant,
+) -> (DeviceStation, Restored) {
+    let (device, restored) = Device::new(device.config.clone(), image, plan.pace, stamp_error, now);
+    let events = plan.events.iter().map(|e| (e.at, e.change)).collect();
+    (DeviceStation::new(device, events), restored)
 }
 
-impl BenchStation {
-    /// Powers the device up at `now` with its memory as in `image`, on wires whose stamps are off by
-    /// at most `stamp_error`.
-    ///
-    /// # Panics
-    /// [`crate::device::DeviceConfig::check`] finds a fault, which it does not in a plan that was
-    /// read from a bench file.
-    pub fn new(
-        plan: &DevicePlan,
-        bench: &BenchPlan,
-        image: Option<&[u8]>,
-        stamp_error: Duration,
-        now: Instant,
-    ) -> (BenchStation, Restored) {
-        let (device, restored) = Device::new(plan.config.clone(), image, bench.pace, stamp_error, now);
-        (BenchStation { device, events: bench.events.clone(), done: 0 }, restored)
+/// The world of a plan, its devices first and then its masters, each in the order of the plan. `images`
+/// are the memories of the devices by index; a device beyond their end is new.
+///
+/// # Panics
+/// As [`device_station`].
+pub fn world(
+    plan: &BenchPlan,
+    images: &[Option<Vec<u8>>],
+    stamp_error: Duration,
+    now: Instant,
+) -> (World, Vec<Restored>) {
+    let mut world = World::new(plan.pace, plan.seed);
+    let mut restored = Vec::new();
+    for (i, device) in plan.devices.iter().enumerate() {
+        let image = images.get(i).and_then(Option::as_deref);
+        let (station, what) = device_station(device, plan, image, stamp_error, now);
+        world.add_device(station, device.clock);
+        restored.push(what);
     }
-
-    /// The device.
-    pub fn device(&self) -> &Device {
-        &self.device
+    for master in &plan.masters {
+        let station = MasterStation::new(master.config, plan.pace, master.errands.clone());
+        world.add_master(station, master.clock);
     }
-
-    /// The device, to change what it measures.
-    pub fn device_mut(&mut self) -> &mut Device {
-        &mut self.device
-    }
-
-    /// How many of the plan's events have happened here.
-    pub fn events_done(&self) -> usize {
-        self.done
-    }
-
-    fn catch_up(&mut self, now: Instant) {
-        while let Some(event) = self.events.get(self.done).filter(|e| e.at <= now) {
-            match event.change {
-                Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(event.at, ma),
-                Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
-            }
-            self.done += 1;
-        }
-    }
-}
-
-impl Station for BenchStation {
-    fn handle(&mut self, now: Instant, octets: &[Octet]) {
-        self.catch_up(now);
-        self.device.handle(now, octets);
-    }
-
-    fn sent(&mut self, now: Instant) {
-        self.device.sent(now);
-    }
-
-    fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
-        self.catch_up(now);
-        self.device.handle_timeout(now);
-        self.device.poll_transmit(now).map(|octets| octets.to_vec())
-    }
-
-    fn wake_at(&self) -> Option<Instant> {
-        let event = self.events.get(self.done).map(|e| e.at);
-        self.device.wake_at().into_iter().chain(event).min()
-    }
+    world.set_faults(plan.wire_faults.clone());
+    (world, restored)
 }

@@ -306,7 +306,7 @@ fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<(Option<u8
     let raw = RawFrame::of(&frame, usize::from(device.preambles));
     let last = raw.octets.len() - 1;
     host.take_overheard();
-    host.send_raw(&raw.flip(last, 0x10).values(), Duration::from_secs(1))
+    host.send_raw(&raw.flip(last, 0x10), Duration::from_secs(1))
         .map_err(|e| host_failure("running the demo".into(), e))?;
     let mut interpreter = Interpreter::new(None);
     for passed in host.take_overheard() {

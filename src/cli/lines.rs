@@ -4,7 +4,7 @@ use super::output::{Failure, tell};
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
 use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::{InterruptHandle, PortLine};
-use crate::line::{Direction, EchoUse, Endpoint, Line, RtsUse, SerialOptions, Tap};
+use crate::line::{Direction, Endpoint, Line, SerialOptions, Tap};
 use crate::time::Pace;
 use std::path::{Path, PathBuf};
 
@@ -34,22 +34,19 @@ impl LineSpec {
     /// # Errors
     /// Says what is wrong and what would be right.
     pub fn parse(text: &str) -> Result<LineSpec, String> {
+        let mut serial = SerialOptions::default();
         let (address, options) = text.split_once('?').unwrap_or((text, ""));
         let mut pace = Pace::Wire;
-        let mut serial = SerialOptions::default();
-        for option in options.split('&').filter(|o| !o.is_empty()) {
-            let is_serial = address.starts_with("serial:");
-            match option.split_once('=') {
-                Some(("pace", value)) => pace = Pace::parse(value)?,
-                Some((name, value)) if is_serial && set_serial(&mut serial, name, value)? => {}
-                _ if is_serial => {
-                    return Err(format!("\"{option}\" is no option of a serial port: {OPTIONS}"));
-                }
-                _ => {
-                    return Err(format!(
-                        "\"{option}\" is no option of this line: the only one is pace=wire|fast|FACTOR"
-                    ));
-                }
+        if let Some(port) = text.strip_prefix("serial:") {
+            let (_, given, at_pace) = SerialOptions::split(port)?;
+            serial = given;
+            pace = at_pace.map_or(Ok(pace), Pace::parse)?;
+        } else {
+            for option in options.split('&').filter(|o| !o.is_empty()) {
+                let value = option.strip_prefix("pace=").ok_or_else(|| {
+                    format!("\"{option}\" is no option of this line: the only one is pace=wire|fast|FACTOR")
+                })?;
+                pace = Pace::parse(value)?;
             }
         }
         let Some((scheme, rest)) = address.split_once(':') else {
@@ -114,40 +111,6 @@ fn network_warning(at: &Endpoint) -> Option<String> {
             "tcp-listen:{at} may be reached from other machines: whoever reaches it can speak on the line, without a password"
         )
     })
-}
-
-const OPTIONS: &str = "there are pace=wire|fast|FACTOR, rts=tx|on|off, dtr=on|off and echo=auto|on|off";
-
-/// Sets an option of a serial port; false if there is none of that name.
-fn set_serial(options: &mut SerialOptions, name: &str, value: &str) -> Result<bool, String> {
-    let wrong = || format!("\"{name}={value}\" cannot be: {OPTIONS}");
-    match name {
-        "rts" => {
-            options.rts = match value {
-                "tx" => RtsUse::Transmit,
-                "on" => RtsUse::On,
-                "off" => RtsUse::Off,
-                _ => return Err(wrong()),
-            }
-        }
-        "dtr" => {
-            options.dtr = match value {
-                "on" => true,
-                "off" => false,
-                _ => return Err(wrong()),
-            }
-        }
-        "echo" => {
-            options.echo = match value {
-                "auto" => EchoUse::Auto,
-                "on" => EchoUse::On,
-                "off" => EchoUse::Off,
-                _ => return Err(wrong()),
-            }
-        }
-        _ => return Ok(false),
-    }
-    Ok(true)
 }
 
 /// Lets Ctrl-C and a termination signal end what goes on on a line.
@@ -251,7 +214,7 @@ impl Drop for LogOfBoth {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::line::{Bus, InProcess, Station};
+    use crate::line::{Bus, EchoUse, InProcess, RtsUse, Station};
     use crate::time::Instant;
     use core::time::Duration;
 
@@ -324,7 +287,6 @@ mod tests {
         }
         let all = LineSpec::parse("serial:COM3?rts=off&dtr=off&echo=on").map(|l| l.serial);
         assert_eq!(all, Ok(SerialOptions { rts: RtsUse::Off, dtr: false, echo: EchoUse::On }));
-        assert_eq!(all.map(|o| o.to_string()), Ok("rts=off&dtr=off&echo=on".to_owned()));
         for bad in ["pty:?rts=on", "tcp:h:1?dtr=on", "serial:x?rts=yes", "serial:x?dtr", "serial:x?echo=1"] {
             assert!(LineSpec::parse(bad).is_err(), "{bad}");
         }

@@ -11,7 +11,9 @@ pub use to::To;
 use crate::app::command::layout::{self, EncodeError, Kind, Missing};
 use crate::app::command::{CommandSpec, Direction, Revision, Value, ValueError, spec};
 use crate::exchange::{Exchange, Identity, Interpreter};
-use crate::frame::{Address, Frame, Master as Role, PollingAddress, Target, TooLong, UniqueAddress};
+use crate::frame::{
+    Address, Frame, Master as Role, PollingAddress, RawFrame, Target, TooLong, UniqueAddress,
+};
 use crate::line::{Event, Line};
 use crate::link::{Master, MasterConfig, Output, Violation};
 use crate::time::Instant;
@@ -62,7 +64,7 @@ impl fmt::Display for HostError {
             HostError::Stopped(v) => write!(
                 f,
                 "{v}\n  next: disconnect it, or use --master {} if that one is free",
-                match v.evidence.as_ref().map(|e| e.address().master) {
+                match v.evidence.last().map(|e| e.frame.address().master) {
                     Some(Role::Primary) => "secondary",
                     _ => "primary",
                 }
@@ -294,11 +296,11 @@ impl<L: Line> Host<L> {
     /// afterwards. What answers is overheard, since nothing was asked.
     ///
     /// # Errors
-    /// As [`Host::transact`].
-    pub fn send_raw(&mut self, octets: &[u8], listen: Duration) -> Result<(), HostError> {
+    /// As [`Host::transact`], and the line cannot send such faults [LI-24].
+    pub fn send_raw(&mut self, frame: &RawFrame, listen: Duration) -> Result<(), HostError> {
         let quiet = self.line.pace().scale(Duration::from_millis(100));
         self.rest(quiet)?;
-        self.line.send(octets)?;
+        self.line.send_raw(frame)?;
         self.rest(listen)
     }
 

@@ -1,7 +1,7 @@
 //! A line inside this process: a simulated bus on virtual time.
 
-use super::{Bus, Error, Event, Line, Station};
-use crate::frame::{Capabilities, Octet, StampUnit};
+use super::{Bus, Error, Event, Line, SendsFaults, Station};
+use crate::frame::{Capabilities, Octet, RawFrame, StampUnit};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
 use std::collections::VecDeque;
@@ -48,7 +48,8 @@ impl<S: Station> Line for InProcess<S> {
             unit: StampUnit::Octets,
             stamp_error: Duration::ZERO,
             parity_seen: true,
-            carrier_seen: false,
+            // A carrier that a rule takes away is marked [LI-22].
+            carrier_seen: true,
             echo: false,
         }
     }
@@ -59,6 +60,20 @@ impl<S: Station> Line for InProcess<S> {
 
     fn now(&mut self) -> Instant {
         self.now
+    }
+
+    fn sends_faults(&self) -> SendsFaults {
+        SendsFaults { bad_parity: true, gaps: true }
+    }
+
+    fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
+        let end = if frame.octets.is_empty() {
+            self.now
+        } else {
+            self.bus.transmit_raw(self.now, self.port, frame)
+        };
+        self.leaving.push_back(end);
+        Ok(())
     }
 
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {

@@ -8,28 +8,60 @@
 
 mod bus;
 mod carrier;
+mod dice;
 mod echo;
 mod endpoint;
 mod error;
+mod error_counts;
 mod hardware;
 mod in_process;
 #[cfg(feature = "io")]
 pub mod io;
 mod parmrk;
 mod port_logic;
+mod serial_options;
 mod tap;
+mod wire_fault;
 
-pub use bus::{Bus, CAPACITY, Delivery, Station};
+pub use bus::{Begun, Bus, CAPACITY, Clock, Delivery, Source, Station, Traffic};
+pub use dice::Dice;
 pub use endpoint::{Endpoint, LOOPBACK};
 pub use error::{Error, Fault};
-pub use hardware::{Hardware, Unsent};
+pub use error_counts::ErrorCounts;
+pub use hardware::{Hardware, Lines, Unsent};
 pub use in_process::InProcess;
 pub use parmrk::ParmrkDecoder;
-pub use port_logic::{EchoUse, PortFault, PortLogic, PortOutput, PortStatus, RtsUse, SerialOptions};
+pub use port_logic::{PortFault, PortLogic, PortOutput, PortStatus};
+pub use serial_options::{EchoUse, RtsUse, SerialOptions};
 pub use tap::{Direction, Tap};
+pub use wire_fault::{FaultKind, FaultOf, WireFault};
 
-use crate::frame::{Capabilities, Octet};
+use crate::frame::{Capabilities, Octet, RawFrame};
 use crate::time::{Instant, Pace};
+
+/// Which faults a line can put into what it sends [LI-24].
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SendsFaults {
+    /// A wrong parity bit.
+    pub bad_parity: bool,
+    /// A pause of any length between two octets.
+    pub gaps: bool,
+}
+
+impl SendsFaults {
+    /// What a frame needs.
+    pub fn needed(frame: &RawFrame) -> SendsFaults {
+        SendsFaults {
+            bad_parity: frame.octets.iter().any(|o| o.bad_parity),
+            gaps: frame.octets.iter().any(|o| !o.gap_before.is_zero()),
+        }
+    }
+
+    /// Whether all of `needed` can be done.
+    pub const fn can(self, needed: SendsFaults) -> bool {
+        (self.bad_parity || !needed.bad_parity) && (self.gaps || !needed.gaps)
+    }
+}
 
 /// What [`Line::wait`] came back with.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -70,6 +102,23 @@ pub trait Line {
     /// The machine refuses: the port is lost or takes no more.
     fn send(&mut self, octets: &[u8]) -> Result<(), Error>;
 
+    /// Which faults [`Line::send_raw`] can send; none unless the line says otherwise.
+    fn sends_faults(&self) -> SendsFaults {
+        SendsFaults::default()
+    }
+
+    /// Like [`Line::send`], with wrong parity and pauses where the frame has them.
+    ///
+    /// # Errors
+    /// As [`Line::send`], and the line cannot send such faults: nothing is sent then.
+    fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
+        if SendsFaults::needed(frame) == SendsFaults::default() {
+            return self.send(&frame.values());
+        }
+        let what = "wrong parity bits and pauses inside a frame";
+        Err(Error::new("sending", &self.describe(), Fault::CannotSend, what))
+    }
+
     /// Lets the line's time run until something happens, at most until `until`.
     ///
     /// # Errors
@@ -92,6 +141,12 @@ impl<L: Line + ?Sized> Line for Box<L> {
     }
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         (**self).send(octets)
+    }
+    fn sends_faults(&self) -> SendsFaults {
+        (**self).sends_faults()
+    }
+    fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
+        (**self).send_raw(frame)
     }
     fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
         (**self).wait(until)

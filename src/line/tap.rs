@@ -1,9 +1,8 @@
 //! A line that shows every octet to somebody before it passes it on: the log's way in.
 
-use super::{Error, Event, Line};
-use crate::frame::{Capabilities, Octet};
+use super::{Error, Event, Line, SendsFaults};
+use crate::frame::{Capabilities, Marks, Octet, RawFrame};
 use crate::time::{Instant, Pace};
-use core::time::Duration;
 use std::collections::VecDeque;
 
 /// Which way an octet went, seen from this end of the line.
@@ -24,7 +23,7 @@ pub enum Direction {
 pub struct Tap<L: Line, F: FnMut(Direction, &[Octet])> {
     line: L,
     show: F,
-    leaving: VecDeque<(Vec<u8>, Instant)>,
+    leaving: VecDeque<(RawFrame, Instant)>,
     last_end: Instant,
 }
 
@@ -44,14 +43,16 @@ impl<L: Line, F: FnMut(Direction, &[Octet])> Tap<L, F> {
         &mut self.line
     }
 
-    fn show_sent(&mut self, values: &[u8], end: Instant) {
+    fn show_sent(&mut self, frame: &RawFrame, end: Instant) {
         let character = self.line.pace().character();
-        let count = values.len();
-        let octets: Vec<Octet> = values
-            .iter()
-            .enumerate()
-            .map(|(i, &value)| Octet::clean(end.before(times(character, count - 1 - i)), value))
-            .collect();
+        let mut at = end;
+        let mut octets = Vec::with_capacity(frame.octets.len());
+        for o in frame.octets.iter().rev() {
+            let marks = if o.bad_parity { Marks::PARITY } else { Marks::NONE };
+            octets.push(Octet { at, value: o.value, marks });
+            at = at.before(character + o.gap_before);
+        }
+        octets.reverse();
         if !octets.is_empty() {
             (self.show)(Direction::Sent, &octets);
         }
@@ -60,15 +61,12 @@ impl<L: Line, F: FnMut(Direction, &[Octet])> Tap<L, F> {
 
     fn show_unfinished(&mut self) {
         let character = self.line.pace().character();
-        while let Some((values, begun)) = self.leaving.pop_front() {
-            let end = begun.max(self.last_end) + times(character, values.len());
-            self.show_sent(&values, end);
+        while let Some((frame, begun)) = self.leaving.pop_front() {
+            let lasts = frame.octets.iter().map(|o| character + o.gap_before);
+            let end = begun.max(self.last_end) + lasts.sum();
+            self.show_sent(&frame, end);
         }
     }
-}
-
-fn times(character: Duration, n: usize) -> Duration {
-    character.saturating_mul(u32::try_from(n).unwrap_or(u32::MAX))
 }
 
 impl<L: Line, F: FnMut(Direction, &[Octet])> Drop for Tap<L, F> {
@@ -94,7 +92,19 @@ impl<L: Line, F: FnMut(Direction, &[Octet])> Line for Tap<L, F> {
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         let begun = self.line.now();
         self.line.send(octets)?;
-        self.leaving.push_back((octets.to_vec(), begun));
+        let frame = RawFrame { octets: octets.iter().map(|&v| v.into()).collect() };
+        self.leaving.push_back((frame, begun));
+        Ok(())
+    }
+
+    fn sends_faults(&self) -> SendsFaults {
+        self.line.sends_faults()
+    }
+
+    fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
+        let begun = self.line.now();
+        self.line.send_raw(frame)?;
+        self.leaving.push_back((frame.clone(), begun));
         Ok(())
     }
 
@@ -103,8 +113,8 @@ impl<L: Line, F: FnMut(Direction, &[Octet])> Line for Tap<L, F> {
         match &event {
             Ok(Event::Octets(octets)) => (self.show)(Direction::Received, octets),
             Ok(Event::Sent { at }) => {
-                if let Some((values, _)) = self.leaving.pop_front() {
-                    self.show_sent(&values, *at);
+                if let Some((frame, _)) = self.leaving.pop_front() {
+                    self.show_sent(&frame, *at);
                 }
             }
             Ok(Event::TimeOut | Event::Interrupted) => {}

@@ -3,6 +3,10 @@
 //! Nothing here reads a clock. A length is a [`core::time::Duration`]; a length that the wire
 //! dictates is a [`BitTimes`], which becomes a duration only at the nominal 1200 bit/s.
 
+mod drift;
+
+pub use drift::Drift;
+
 use core::fmt;
 use core::ops::{Add, AddAssign, Mul, Sub};
 use core::time::Duration;

@@ -150,7 +150,7 @@ fn every_write_is_read_back() {
                 }
             }
         }
-        let stored = line.with_station(|s| s.device().stored().clone());
+        let stored = line.with_station(|s| s.device().unwrap().device().stored().clone());
         assert_eq!((stored.tag.as_str(), stored.date), ("FV-3105", [29, 2, 124]));
         assert_eq!(stored.final_assembly_number, 0xFF_FFFF);
         assert_eq!(stored.polling_address, if revision == R5 { 15 } else { 63 });
@@ -163,15 +163,15 @@ fn every_write_is_read_back() {
 fn write_protect() {
     for revision in REVISIONS {
         let line = bench(revision);
-        line.with_station(|s| s.device_mut().set_write_protected(true));
+        line.with_station(|s| s.device_mut().unwrap().device_mut().set_write_protected(true));
         let mut host = Host::new(line.clone(), MasterConfig::default());
         let device = find(&mut host);
-        let before = line.with_station(|s| s.device().stored().clone());
+        let before = line.with_station(|s| s.device().unwrap().device().stored().clone());
         for (command, values, _) in writes(revision) {
             refused(&ask(&mut host, &device, command, values), 7);
         }
         assert_eq!(ask(&mut host, &device, 15, &[]).number("write_protect"), Some(1));
-        assert_eq!(line.with_station(|s| s.device().stored().clone()), before);
+        assert_eq!(line.with_station(|s| s.device().unwrap().device().stored().clone()), before);
     }
 }
 

@@ -1,12 +1,13 @@
 //! Benches of one device, and a line that several hosts share in turn.
 
 use looprig::app::command::Revision;
-use looprig::bench::{self, BenchPlan, BenchStation, DevicePlan};
+use looprig::bench::{self, BenchPlan, DevicePlan};
 use looprig::device::DeviceConfig;
 use looprig::exchange::Exchange;
 use looprig::frame::{Capabilities, PollingAddress};
 use looprig::host::{Device, Host, HostError};
-use looprig::line::{Error, Event, InProcess, Line, Station};
+use looprig::line::{Clock, Error, Event, InProcess, Line, Station};
+use looprig::sim::Participant;
 use looprig::time::{Instant, Pace};
 use std::cell::{RefCell, RefMut};
 use std::collections::VecDeque;
@@ -49,13 +50,19 @@ pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
     BenchPlan {
         path: PathBuf::from("test.toml"),
         pace: Pace::Wire,
-        devices: configs.into_iter().map(|config| DevicePlan { config, memory: None }).collect(),
+        seed: 0,
+        masters: Vec::new(),
+        wire_faults: Vec::new(),
+        devices: configs
+            .into_iter()
+            .map(|config| DevicePlan { config, memory: None, clock: Clock::default() })
+            .collect(),
         lines: Vec::new(),
         events: Vec::new(),
     }
 }
 
-pub type Bench = Shared<BenchStation>;
+pub type Bench = Shared<Participant>;
 
 pub fn bench(revision: Revision) -> Bench {
     Shared::new(bench::in_process(&plan([config(revision)])))

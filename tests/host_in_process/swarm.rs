@@ -3,7 +3,7 @@
 use crate::rig::*;
 use looprig::app::command::Revision;
 use looprig::app::status::Status;
-use looprig::bench::BenchStation;
+use looprig::bench::device_station;
 use looprig::frame::Octet;
 use looprig::host::{Device, Host};
 use looprig::line::{Bus, InProcess, Station};
@@ -38,7 +38,7 @@ struct Passage {
 
 /// The device behind wires that spoil octets in both directions and hold answers back.
 struct BadWires {
-    device: BenchStation,
+    device: looprig::sim::DeviceStation,
     random: Lcg,
     bad: bool,
     waiting: Option<(Instant, Vec<u8>)>,
@@ -171,7 +171,7 @@ fn two_hundred_seeds() {
         // The test's output is shown when it fails: its last line names the seed.
         println!("seed {seed}");
         let plan = plan([config(Revision::NEWEST_FIRST[seed as usize % 3])]);
-        let (device, _) = BenchStation::new(&plan.devices[0], &plan, None, Duration::ZERO, Instant::ZERO);
+        let (device, _) = device_station(&plan.devices[0], &plan, None, Duration::ZERO, Instant::ZERO);
         let mut bus = Bus::new(Pace::Wire);
         bus.add_station(BadWires {
             device,

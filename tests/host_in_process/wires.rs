@@ -33,7 +33,7 @@ type Mixed = Shared<Box<dyn Station + Send>>;
 fn with_speaker(said: impl IntoIterator<Item = (u64, Vec<u8>)>) -> Mixed {
     let plan = plan([config(Revision::R7)]);
     let mut bus: Bus = Bus::new(Pace::Wire);
-    let (device, _) = bench::BenchStation::new(&plan.devices[0], &plan, None, Duration::ZERO, Instant::ZERO);
+    let (device, _) = bench::device_station(&plan.devices[0], &plan, None, Duration::ZERO, Instant::ZERO);
     bus.add_station(Box::new(device));
     let said = said.into_iter().map(|(ms, values)| (Instant::ZERO + Duration::from_millis(ms), values));
     bus.add_station(Box::new(Speaker(said.collect())));
@@ -91,7 +91,7 @@ fn a_second_master_with_the_same_bit() {
             let before = line.time();
             let Err(HostError::Stopped(v)) = host.poll(four(), None) else { panic!("it went on") };
             assert_eq!(
-                (v.requirement, v.evidence.as_ref().map(|f| f.address().master)),
+                (v.requirement, v.evidence.last().map(|e| e.frame.address().master)),
                 ("HO-03", Some(role))
             );
             let said = HostError::Stopped(v).to_string();

@@ -1,0 +1,89 @@
+//! A mock device as a participant, with what changes around it.
+
+use crate::device::Device;
+use crate::frame::Octet;
+use crate::line::Station;
+use crate::time::Instant;
+use core::fmt;
+
+/// A change of what the devices measure.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Change {
+    /// The current in the loop, mA.
+    LoopCurrentMa(f64),
+    /// The supply pressure of every device, bar.
+    SupplyPressureBar(f64),
+}
+
+impl fmt::Display for Change {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Change::LoopCurrentMa(ma) => write!(f, "loop current {ma} mA"),
+            Change::SupplyPressureBar(bar) => write!(f, "supply pressure {bar} bar"),
+        }
+    }
+}
+
+/// A device on the bus. Changes reach it at their own times, however seldom the bus is asked, so a run
+/// does not depend on that.
+#[derive(Debug)]
+pub struct DeviceStation {
+    device: Device,
+    changes: Vec<(Instant, Change)>,
+    /// How many of them have happened.
+    done: usize,
+}
+
+impl DeviceStation {
+    /// A device to which these changes happen, which are in order of time.
+    pub fn new(device: Device, changes: Vec<(Instant, Change)>) -> DeviceStation {
+        DeviceStation { device, changes, done: 0 }
+    }
+
+    /// The device.
+    pub fn device(&self) -> &Device {
+        &self.device
+    }
+
+    /// The device, to change what it measures.
+    pub fn device_mut(&mut self) -> &mut Device {
+        &mut self.device
+    }
+
+    /// How many of the changes have happened here.
+    pub fn changes_done(&self) -> usize {
+        self.done
+    }
+
+    fn catch_up(&mut self, now: Instant) {
+        while let Some(&(at, change)) = self.changes.get(self.done).filter(|c| c.0 <= now) {
+            match change {
+                Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
+                Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
+            }
+            self.done += 1;
+        }
+    }
+}
+
+impl Station for DeviceStation {
+    fn handle(&mut self, now: Instant, octets: &[Octet]) {
+        self.catch_up(now);
+        self.device.handle(now, octets);
+    }
+
+    fn sent(&mut self, now: Instant) {
+        self.device.sent(now);
+    }
+
+    fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
+        self.catch_up(now);
+        self.device.handle_timeout(now);
+        self.device.poll_transmit(now).map(|octets| octets.to_vec())
+    }
+
+    fn wake_at(&self) -> Option<Instant> {
+        let change = self.changes.get(self.done).map(|c| c.0);
+        self.device.wake_at().into_iter().chain(change).min()
+    }
+}

@@ -1,0 +1,182 @@
+//! The world: one bus with every station on it, on one clock, from one seed.
+//!
+//! A world is put together here and then either run on virtual time ([`World::run_until`]), made a line
+//! for a host of this process ([`World::into_line`]), or driven on the wall clock by a bench. Nothing in
+//! it reads a clock or draws a number that the seed does not fix, so the same seed and the same
+//! participants give the same run, octet for octet.
+
+mod device;
+mod master;
+mod talker;
+
+pub use device::{Change, DeviceStation};
+pub use master::{Errand, MasterStation, Tally};
+pub use talker::Talker;
+
+use crate::frame::{Octet, RawFrame};
+use crate::line::{Bus, Clock, Delivery, InProcess, Station, WireFault};
+use crate::time::{Instant, Pace};
+
+/// Somebody on the bus.
+#[derive(Debug)]
+pub enum Participant {
+    /// A mock device.
+    Device(Box<DeviceStation>),
+    /// A master that asks what it was told to ask.
+    Master(Box<MasterStation>),
+    /// Somebody who says what it was told to say, when it was told.
+    Talker(Talker),
+}
+
+impl Participant {
+    /// The device, if it is one.
+    pub fn device(&self) -> Option<&DeviceStation> {
+        match self {
+            Participant::Device(d) => Some(d),
+            _ => None,
+        }
+    }
+
+    /// The device, if it is one, to change it.
+    pub fn device_mut(&mut self) -> Option<&mut DeviceStation> {
+        match self {
+            Participant::Device(d) => Some(d),
+            _ => None,
+        }
+    }
+
+    /// The master, if it is one.
+    pub fn master(&self) -> Option<&MasterStation> {
+        match self {
+            Participant::Master(m) => Some(m),
+            _ => None,
+        }
+    }
+
+    /// The master, if it is one, to take from it what it keeps.
+    pub fn master_mut(&mut self) -> Option<&mut MasterStation> {
+        match self {
+            Participant::Master(m) => Some(m),
+            _ => None,
+        }
+    }
+}
+
+impl Station for Participant {
+    fn handle(&mut self, now: Instant, octets: &[Octet]) {
+        match self {
+            Participant::Device(s) => s.handle(now, octets),
+            Participant::Master(s) => s.handle(now, octets),
+            Participant::Talker(s) => s.handle(now, octets),
+        }
+    }
+    fn sent(&mut self, now: Instant) {
+        match self {
+            Participant::Device(s) => s.sent(now),
+            Participant::Master(s) => s.sent(now),
+            Participant::Talker(s) => s.sent(now),
+        }
+    }
+    fn carrier(&mut self, now: Instant, on: bool) {
+        match self {
+            Participant::Device(s) => s.carrier(now, on),
+            Participant::Master(s) => s.carrier(now, on),
+            Participant::Talker(s) => s.carrier(now, on),
+        }
+    }
+    fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
+        match self {
+            Participant::Device(s) => s.poll_transmit(now),
+            Participant::Master(s) => s.poll_transmit(now),
+            Participant::Talker(s) => s.poll_transmit(now),
+        }
+    }
+    fn poll_raw(&mut self, now: Instant) -> Option<RawFrame> {
+        match self {
+            Participant::Talker(s) => s.poll_raw(now),
+            _ => None,
+        }
+    }
+    fn wake_at(&self) -> Option<Instant> {
+        match self {
+            Participant::Device(s) => s.wake_at(),
+            Participant::Master(s) => s.wake_at(),
+            Participant::Talker(s) => s.wake_at(),
+        }
+    }
+}
+
+/// One bus with everybody on it.
+pub struct World {
+    bus: Bus<Participant>,
+    now: Instant,
+}
+
+impl World {
+    /// An empty world at time zero.
+    pub fn new(pace: Pace, seed: u64) -> World {
+        World { bus: Bus::with_seed(pace, seed), now: Instant::ZERO }
+    }
+
+    /// The pace of its wires [LI-01].
+    pub fn pace(&self) -> Pace {
+        self.bus.pace()
+    }
+
+    /// Its time.
+    pub fn now(&self) -> Instant {
+        self.now
+    }
+
+    /// Adds a device; gives its index among the stations.
+    pub fn add_device(&mut self, device: DeviceStation, clock: Clock) -> usize {
+        self.bus.add_station_with(Participant::Device(Box::new(device)), clock)
+    }
+
+    /// Adds a master; gives its index among the stations.
+    pub fn add_master(&mut self, master: MasterStation, clock: Clock) -> usize {
+        self.bus.add_station_with(Participant::Master(Box::new(master)), clock)
+    }
+
+    /// Adds somebody who follows a script; gives its index among the stations.
+    pub fn add_talker(&mut self, talker: Talker) -> usize {
+        self.bus.add_station(Participant::Talker(talker))
+    }
+
+    /// Adds an observer, who hears everything and says nothing: gives the number of its access point.
+    pub fn add_observer(&mut self) -> usize {
+        self.bus.add_port()
+    }
+
+    /// From now on these rules spoil what passes [LI-22].
+    pub fn set_faults(&mut self, rules: Vec<WireFault>) {
+        self.bus.set_faults(rules);
+    }
+
+    /// The bus.
+    pub fn bus(&self) -> &Bus<Participant> {
+        &self.bus
+    }
+
+    /// The bus, to change a participant or to take what it keeps.
+    pub fn bus_mut(&mut self) -> &mut Bus<Participant> {
+        &mut self.bus
+    }
+
+    /// Lets everything happen that happens until `t`; adds what the observers hear to `heard`.
+    pub fn run_until(&mut self, t: Instant, heard: &mut Vec<Delivery>) {
+        self.now = self.now.max(t);
+        self.bus.poll_into(self.now, heard);
+    }
+
+    /// Makes it a line on virtual time, whose user is at one more access point of the bus; `name` is what
+    /// the line calls itself.
+    pub fn into_line(self, name: impl Into<String>) -> InProcess<Participant> {
+        InProcess::new(self.bus, name)
+    }
+
+    /// The bus alone, for whoever drives it on another clock.
+    pub fn into_bus(self) -> Bus<Participant> {
+        self.bus
+    }
+}
