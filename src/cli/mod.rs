@@ -13,6 +13,7 @@ mod listen;
 mod listening;
 mod mock;
 mod output;
+mod rules;
 mod scan;
 mod wishes;
 
