@@ -10,6 +10,8 @@ mod carrier;
 mod clocks;
 #[path = "arbitration/damage.rs"]
 mod damage;
+#[path = "arbitration/disturbed.rs"]
+mod disturbed;
 #[path = "arbitration/multidrop.rs"]
 mod multidrop;
 #[path = "arbitration/one_bit.rs"]

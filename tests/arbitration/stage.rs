@@ -498,6 +498,11 @@ impl Stage {
         self.stopped.get(&who).unwrap_or_else(|| panic!("the {who} has not stopped\n{}", self.timeline))
     }
 
+    /// Plays until so many characters after the beginning, whatever happens.
+    pub fn play_to(&mut self, n: f64) {
+        while self.play(Instant::ZERO + characters(n)) {}
+    }
+
     /// The end: for so many characters nobody speaks, and nothing has happened that no step has told.
     #[track_caller]
     pub fn silence(mut self, n: f64) {

@@ -196,7 +196,8 @@ fn courtesy_that_nobody_uses() {
     s.expect("the device", device(4).answers(SECONDARY).after(2.0));
     s.expect("HOLD", PRIMARY.asks(poll(9)).after(2.0));
     s.expect("41 + 8 [LL-14]", PRIMARY.asks(poll(8)).after(49.0));
-    s.expect("41 + 8 [LL-14]", PRIMARY.asks(poll(4)).after(49.0));
+    s.later(20.0).says("spark", noise(1));
+    s.expect("41 + 8 after what passed last, also noise [LL-14]", PRIMARY.asks(poll(4)).after(49.0));
     s.expect("the device", device(4).answers(PRIMARY).after(2.0));
     s.told("nobody is at 9", PRIMARY, Told::Silent(0));
     s.told("nor at 8", PRIMARY, Told::Silent(0));

@@ -121,7 +121,9 @@ impl Turns {
     pub(super) fn unanswered(&mut self) {
         let present = self.other_at.is_some_and(|t| self.silent_since.since(t) <= self.presence);
         if present || self.silent_since.since(self.chance_at) >= self.chance_every {
-            self.free_at = self.free_at.max(self.silent_since + self.courtesy);
+            // Noise makes it begin anew, so that the other one is not met at its RT1.
+            self.quiet = self.quiet.max(self.courtesy);
+            self.free_at = self.free_at.max(self.silent_since + self.quiet);
         }
     }
 
