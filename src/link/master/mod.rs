@@ -258,6 +258,9 @@ impl Master {
 
     /// Octets came.
     pub fn handle(&mut self, now: Instant, octets: &[Octet]) {
+        if let Some(last) = octets.last() {
+            self.turns.octets(last.at);
+        }
         self.receiver.push(octets);
         self.drain(now);
     }
