@@ -20,6 +20,7 @@ const NOBODY: u8 = 63;
 /// What was found out.
 struct Findings {
     is_pty: bool,
+    is_simulated: bool,
     status: Option<PortStatus>,
     capabilities: Capabilities,
     /// How long was listened.
@@ -98,7 +99,7 @@ pub fn run(args: &LineArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let listened = line.now().since(begun);
     let carrier_at_end = line.status().and_then(|s| s.carrier);
-    let (name, is_pty) = (line.describe(), line.is_pty());
+    let (name, is_pty, is_simulated) = (line.describe(), line.is_pty(), line.is_simulated());
     let mut host = Host::new(line, MasterConfig::default());
     if args.send {
         if !out.quiet {
@@ -113,6 +114,7 @@ pub fn run(args: &LineArgs, out: &mut Output) -> Result<Ended, Failure> {
     let line = host.line_mut();
     let findings = Findings {
         is_pty,
+        is_simulated,
         status: line.status(),
         capabilities: line.capabilities(),
         listened,
@@ -352,6 +354,7 @@ mod tests {
         let stamp_error = Duration::from_millis(5);
         Findings {
             is_pty: false,
+            is_simulated: false,
             status: Some(PortStatus {
                 parity_kept: true,
                 rts_line: true,

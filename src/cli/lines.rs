@@ -1,12 +1,17 @@
 //! LINE strings of the command line, and opening what they name.
 
+use super::mock_line::{MockLine, MockSpec};
 use super::output::{Failure, tell};
 use crate::capture::{Direction as LogDirection, Header, LogWriter, Recorder};
-use crate::frame::ReceiverConfig;
+use crate::frame::{Capabilities, RawFrame, ReceiverConfig};
 use crate::line::io::{InterruptHandle, PortLine};
-use crate::line::{Direction, EchoUse, Endpoint, Line, RtsUse, SerialOptions, Tap};
-use crate::time::Pace;
+use crate::line::{
+    Direction, EchoUse, Endpoint, Error, Event, Line, PortStatus, RtsUse, SendsFaults, SerialOptions, Tap,
+};
+use crate::time::{Instant, Pace};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// A line as it is named on the command line.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,19 +27,26 @@ enum Kind {
     Pty(Option<PathBuf>),
     Tcp(Endpoint),
     TcpListen(Endpoint),
+    Mock(MockSpec),
 }
 
 /// What there is to choose from.
-const FORMS: &str = "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT and tcp-listen:HOST:PORT";
+const FORMS: &str =
+    "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT, tcp-listen:HOST:PORT and mock:BENCH.toml";
 
 impl LineSpec {
     /// Reads `serial:PATH`, `pty:`, `pty:LINK`, `tcp:HOST:PORT` or `tcp-listen:HOST:PORT`, each with
-    /// `?pace=...` if wanted; a serial port also with `rts=`, `dtr=` and `echo=` [LI-06] [LI-08].
+    /// `?pace=...` if wanted; a serial port also with `rts=`, `dtr=` and `echo=` [LI-06] [LI-08]. Or
+    /// `mock:BENCH.toml`, with `seed=` and `for=` if wanted.
     ///
     /// # Errors
     /// Says what is wrong and what would be right.
     pub fn parse(text: &str) -> Result<LineSpec, String> {
         let (address, options) = text.split_once('?').unwrap_or((text, ""));
+        if let Some(bench) = address.strip_prefix("mock:") {
+            let kind = Kind::Mock(MockSpec::parse(bench, options)?);
+            return Ok(LineSpec { kind, pace: Pace::Wire, serial: SerialOptions::default() });
+        }
         let mut pace = Pace::Wire;
         let mut serial = SerialOptions::default();
         for option in options.split('&').filter(|o| !o.is_empty()) {
@@ -67,7 +79,7 @@ impl LineSpec {
             ("pty", link) => Kind::Pty(Some(link.into())),
             ("tcp", to) => Kind::Tcp(Endpoint::parse_connect(to)?),
             ("tcp-listen", at) => Kind::TcpListen(Endpoint::parse_listen(at)?),
-            ("hart-ip" | "hart-ip+tcp" | "mock" | "log", _) => {
+            ("hart-ip" | "hart-ip+tcp" | "log", _) => {
                 return Err(format!("lines of the kind {scheme}: are not in this version: {FORMS}"));
             }
             _ => {
@@ -81,8 +93,9 @@ impl LineSpec {
     ///
     /// # Errors
     /// The machine's, with what to do next.
-    pub fn open(&self) -> Result<PortLine, Failure> {
+    pub fn open(&self) -> Result<OpenLine, Failure> {
         let line = match &self.kind {
+            Kind::Mock(mock) => return Ok(OpenLine::Mock(Box::new(MockLine::open(mock)?))),
             Kind::Serial(path) => PortLine::open_serial_with(path, self.pace, self.serial),
             Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),
             Kind::Tcp(to) => PortLine::open_tcp(to, self.pace),
@@ -97,7 +110,122 @@ impl LineSpec {
                 tell(&format!("peer {peer}: {news}"));
             }
         });
-        Ok(line)
+        Ok(OpenLine::Port(Box::new(line)))
+    }
+
+    /// Whether everybody on it is a mock of this process, whom nothing can harm [HO-05].
+    pub fn is_mock(&self) -> bool {
+        matches!(self.kind, Kind::Mock(_))
+    }
+
+    /// How long to listen, seconds, if so much is wanted: to a mock, whose time costs nothing, not for ever.
+    pub fn listening_s(&self, wanted: Option<f64>) -> Option<f64> {
+        match &self.kind {
+            Kind::Mock(mock) => Some(mock.listening_s(wanted)),
+            _ => wanted,
+        }
+    }
+}
+
+/// A line that is open.
+pub enum OpenLine {
+    /// A port of this machine.
+    Port(Box<PortLine>),
+    /// A bench in this process.
+    Mock(Box<MockLine>),
+}
+
+impl OpenLine {
+    /// What ends its wait from another thread.
+    pub fn interrupt_handle(&self) -> Interrupt {
+        match self {
+            OpenLine::Port(line) => Interrupt::Port(line.interrupt_handle()),
+            OpenLine::Mock(line) => Interrupt::Mock(line.interrupt_flag()),
+        }
+    }
+
+    /// What a serial port tells about itself; `None` for other lines.
+    pub fn status(&self) -> Option<PortStatus> {
+        match self {
+            OpenLine::Port(line) => line.status(),
+            OpenLine::Mock(_) => None,
+        }
+    }
+
+    /// Whether it is an end of a pseudo-terminal.
+    pub fn is_pty(&self) -> bool {
+        matches!(self, OpenLine::Port(line) if line.is_pty())
+    }
+
+    /// Whether there is no port behind it at all.
+    pub fn is_simulated(&self) -> bool {
+        matches!(self, OpenLine::Mock(_))
+    }
+
+    fn line(&self) -> &dyn Line {
+        match self {
+            OpenLine::Port(line) => line,
+            OpenLine::Mock(line) => line,
+        }
+    }
+
+    fn line_mut(&mut self) -> &mut dyn Line {
+        match self {
+            OpenLine::Port(line) => line,
+            OpenLine::Mock(line) => line,
+        }
+    }
+}
+
+impl Line for OpenLine {
+    fn describe(&self) -> String {
+        self.line().describe()
+    }
+    fn capabilities(&self) -> Capabilities {
+        self.line().capabilities()
+    }
+    fn pace(&self) -> Pace {
+        self.line().pace()
+    }
+    fn now(&mut self) -> Instant {
+        self.line_mut().now()
+    }
+    fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
+        self.line_mut().send(octets)
+    }
+    fn sends_faults(&self) -> SendsFaults {
+        self.line().sends_faults()
+    }
+    fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
+        self.line_mut().send_raw(frame)
+    }
+    fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
+        self.line_mut().wait(until)
+    }
+}
+
+/// Ends the wait of an open line from another thread.
+#[derive(Clone)]
+pub enum Interrupt {
+    /// Wakes it.
+    Port(InterruptHandle),
+    /// It looks here again and again, for it never sleeps.
+    Mock(Arc<AtomicBool>),
+}
+
+impl Interrupt {
+    /// Makes the wait that runs, or else the next one, return [`Event::Interrupted`]. Never blocks.
+    pub fn interrupt(&self) {
+        match self {
+            Interrupt::Port(handle) => handle.interrupt(),
+            Interrupt::Mock(asked) => asked.store(true, Ordering::SeqCst),
+        }
+    }
+}
+
+impl From<InterruptHandle> for Interrupt {
+    fn from(handle: InterruptHandle) -> Interrupt {
+        Interrupt::Port(handle)
     }
 }
 
@@ -154,7 +282,8 @@ fn set_serial(options: &mut SerialOptions, name: &str, value: &str) -> Result<bo
 ///
 /// # Errors
 /// The system takes no handler.
-pub fn end_on_signal(handle: InterruptHandle) -> Result<(), Failure> {
+pub fn end_on_signal(handle: impl Into<Interrupt>) -> Result<(), Failure> {
+    let handle = handle.into();
     ctrlc::set_handler(move || handle.interrupt())
         .map_err(|e| Failure::new("getting ready for Ctrl-C", e.to_string(), ""))
 }
@@ -284,6 +413,9 @@ mod tests {
             "tcp:h",
             "tcp:h:0",
             "hart-ip:h",
+            "mock:",
+            "mock:b.toml?pace=4",
+            "mock:b.toml?rts=on",
             "serial:/x?speed=9",
             "serial:/x?pace=0",
             "",

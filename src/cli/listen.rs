@@ -96,7 +96,7 @@ impl<'a> Listener<'a> {
             octets: 0,
             pace: line.pace(),
             begun,
-            until: args.seconds.map(|s| begun + Duration::from_secs_f64(s)),
+            until: args.line.listening_s(args.seconds).map(|s| begun + Duration::from_secs_f64(s)),
             statistics: args.stats.map(Duration::from_secs_f64).map(|period| (period, begun + period)),
             out,
         })

@@ -10,6 +10,8 @@ mod line;
 mod lines;
 mod listen;
 mod mock;
+mod mock_line;
+mod mock_words;
 mod output;
 mod scan;
 mod wishes;
