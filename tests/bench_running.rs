@@ -80,7 +80,8 @@ fn a_lost_port_ends_only_itself_and_the_last_one_the_bench() {
     // A pseudo-terminal of ours stands in for a modem's port that can be unplugged.
     let mut ours = Ports::new();
     ours.open_pty(None, Pace::Fast).unwrap();
-    let serial = format!("[[line]]\nat = \"serial:{}\"\n", ours.path(0).display());
+    let options = "?rts=off&dtr=off&echo=on";
+    let serial = format!("[[line]]\nat = \"serial:{}{options}\"\n", ours.path(0).display());
     let bench = Running::start(&format!("{serial}[[line]]\nat = \"pty:\"\n"));
     assert!(!bench.ports[0].is_pty);
     drop(ours);

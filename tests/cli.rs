@@ -83,6 +83,13 @@ fn help_and_version_are_no_failure() {
     for command in COMMANDS {
         assert!(all.contains(&format!("  {command} ")), "{command} is missing in {all}");
     }
+    // What opening a port may do to the loop is admitted where nothing is to be sent [LI-06].
+    for command in ["listen", "line"] {
+        let help = run(&dir, &[command, "--help"]).out;
+        let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
+        let admits = "Opening a serial port may pulse request-to-send, and with it a modem's carrier";
+        assert!(help.contains(admits), "{command}: {help}");
+    }
     assert_eq!(run(&dir, &["--version"]).out, format!("looprig {}\n", env!("CARGO_PKG_VERSION")));
 }
 

@@ -255,6 +255,30 @@ fn a_serial_line_is_for_sole_use_and_lets_go() {
     serial_on(&path);
 }
 
+/// Where another program has left mark parity on, odd parity would be a bit that is always 1.
+#[cfg(target_os = "linux")]
+#[test]
+fn mark_parity_of_another_program_is_taken_off() {
+    let (_master, path) = bare_master();
+    let terminal = open_raw(&path);
+    let flags = |set: libc::tcflag_t| {
+        // SAFETY: plain numbers; the descriptor is open.
+        unsafe {
+            let mut t: libc::termios = std::mem::zeroed();
+            assert_eq!(libc::tcgetattr(terminal.as_raw_fd(), &raw mut t), 0);
+            t.c_cflag |= set;
+            assert_eq!(libc::tcsetattr(terminal.as_raw_fd(), libc::TCSANOW, &raw const t), 0);
+            t.c_cflag
+        }
+    };
+    flags(libc::CMSPAR);
+    assert_ne!(flags(0) & libc::CMSPAR, 0, "a pseudo-terminal keeps it");
+    let _line = serial_on(&path);
+    assert_eq!(flags(0) & libc::CMSPAR, 0);
+    // To close it changes no line [LI-06].
+    assert_eq!(flags(0) & libc::HUPCL, 0);
+}
+
 #[test]
 fn a_lost_port_is_an_error_once_and_closed_for_ever() {
     let (master, path) = bare_master();
@@ -347,9 +371,15 @@ fn a_link_replaces_only_links_to_nothing_or_to_a_terminal() {
     drop(second);
     assert!(fs::symlink_metadata(&link).is_err(), "the link stayed");
 
-    let absent = dir.join("no such directory").join("port");
-    let error = PortLine::open_pty(Some(&absent), Pace::Fast).err();
-    assert_eq!(error.unwrap().fault, Fault::System);
+    // The folder is missing, or is no folder.
+    for folder in [dir.join("no such directory"), dir.join("file")] {
+        let error = PortLine::open_pty(Some(&folder.join("port")), Pace::Fast).err().unwrap();
+        assert_eq!(error.fault, Fault::LinkFolder);
+        let text = error.to_string();
+        let lacks = format!("there is no folder {}", folder.display());
+        assert!(text.starts_with("making the link of pty:") && text.contains(&lacks), "{text}");
+        assert!(text.contains("next: make that folder first"), "{text}");
+    }
 }
 
 #[test]

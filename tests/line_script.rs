@@ -1,210 +1,17 @@
 //! Serial ports on a port played from a script, on virtual time [LI-06] [LI-07] [LI-08]: every call
 //! is recorded with its time.
 
-use looprig::frame::{Marks, Octet};
-use looprig::line::{EchoUse, Hardware, PortLogic, PortOutput, RtsUse, SerialOptions, Unsent};
-use looprig::time::{Instant, Pace};
+#[path = "line_script/errors.rs"]
+mod errors;
+#[path = "line_script/port.rs"]
+mod port;
+
+use looprig::frame::Marks;
+use looprig::line::{EchoUse, Fault, RtsUse, SerialOptions};
+use looprig::time::Instant;
+use port::{C, Call, MS, REQUEST, Rig, Scripted, default};
 use proptest::prelude::*;
-use std::collections::VecDeque;
 use std::time::Duration;
-
-/// One character of eleven bits at 1200 bit/s, ns: 11 / 1200 s.
-const C: u64 = 9_166_666;
-const MS: u64 = 1_000_000;
-
-/// Command 0 to polling address 0 behind five preambles; check byte 02^80.
-const REQUEST: [u8; 10] = [0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0x02, 0x80, 0x00, 0x00, 0x82];
-
-#[derive(Clone, Debug, PartialEq, Eq)]
-enum Call {
-    Configure,
-    KeepLines,
-    Rts(bool),
-    Dtr(bool),
-    LowLatency,
-    Write(Vec<u8>),
-}
-
-/// A port whose transmitter takes one character after the other, and whose receiver and carrier
-/// detect follow a script.
-struct Scripted {
-    now: u64,
-    calls: Vec<(u64, Call)>,
-    lines: bool,
-    parity: bool,
-    low_latency: bool,
-    /// Whether the driver can be asked about its shift register, and about its buffer.
-    tells_shift_register: bool,
-    /// Extra time before the first bit leaves, as an adapter needs.
-    delay: u64,
-    /// When the shift register is empty.
-    empty_at: u64,
-    /// Most octets that one write takes.
-    room: usize,
-    rts: bool,
-    /// Whether the modem gives back what is sent.
-    echoes: bool,
-    arrivals: VecDeque<(u64, u8, Marks)>,
-    /// Times at which carrier detect changes; it is off at first. `None`: no such line.
-    carrier: Option<Vec<u64>>,
-    /// The port is gone from then on.
-    lost_at: Option<u64>,
-}
-
-impl Scripted {
-    fn new() -> Scripted {
-        Scripted {
-            now: 0,
-            calls: Vec::new(),
-            lines: true,
-            parity: true,
-            low_latency: true,
-            tells_shift_register: true,
-            delay: 0,
-            empty_at: 0,
-            room: 4096,
-            // As the system leaves it when it opens a port.
-            rts: true,
-            echoes: false,
-            arrivals: VecDeque::new(),
-            carrier: Some(Vec::new()),
-            lost_at: None,
-        }
-    }
-
-    fn record(&mut self, call: Call) {
-        self.calls.push((self.now, call));
-    }
-
-    /// What is received from `from` on, one character after the other.
-    fn receives(&mut self, from: u64, values: &[u8]) {
-        self.arrivals
-            .extend(values.iter().enumerate().map(|(i, &v)| (from + (i as u64 + 1) * C, v, Marks::NONE)));
-    }
-
-    fn rts_calls(&self) -> Vec<(u64, bool)> {
-        let rts = self.calls.iter().filter_map(|(t, c)| match c {
-            Call::Rts(on) => Some((*t, *on)),
-            _ => None,
-        });
-        rts.collect()
-    }
-}
-
-impl Hardware for Scripted {
-    fn configure(&mut self) -> Result<bool, String> {
-        self.record(Call::Configure);
-        Ok(self.parity)
-    }
-
-    fn keep_lines_on_close(&mut self) -> Result<(), String> {
-        self.record(Call::KeepLines);
-        Ok(())
-    }
-
-    fn set_rts(&mut self, on: bool) -> Result<bool, String> {
-        self.record(Call::Rts(on));
-        assert!(on || self.empty_at <= self.now, "request-to-send goes while the last octets leave");
-        self.rts = on;
-        Ok(self.lines)
-    }
-
-    fn set_dtr(&mut self, on: bool) -> Result<bool, String> {
-        self.record(Call::Dtr(on));
-        Ok(self.lines)
-    }
-
-    fn ask_low_latency(&mut self) -> bool {
-        self.record(Call::LowLatency);
-        self.low_latency
-    }
-
-    fn write(&mut self, octets: &[u8]) -> Result<usize, String> {
-        let n = octets.len().min(self.room);
-        if n > 0 {
-            self.record(Call::Write(octets[..n].to_vec()));
-            let from = self.empty_at.max(self.now + self.delay);
-            if self.echoes {
-                self.receives(from, &octets[..n]);
-                self.arrivals.make_contiguous().sort_by_key(|a| a.0);
-            }
-            self.empty_at = from + n as u64 * C;
-        }
-        Ok(n)
-    }
-
-    fn unsent(&mut self) -> Unsent {
-        let left = self.empty_at.saturating_sub(self.now);
-        // The character in the shift register is no longer in the buffer.
-        let queued = usize::try_from(left.div_ceil(C)).unwrap().saturating_sub(1);
-        Unsent { queued: Some(queued), shift_register_empty: self.tells_shift_register.then_some(left == 0) }
-    }
-
-    fn read(&mut self, octets: &mut Vec<(u8, Marks)>) -> Result<(), String> {
-        while self.arrivals.front().is_some_and(|a| a.0 <= self.now) {
-            octets.extend(self.arrivals.pop_front().map(|(_, v, m)| (v, m)));
-        }
-        match self.lost_at {
-            Some(t) if t <= self.now => Err("unplugged".into()),
-            _ => Ok(()),
-        }
-    }
-
-    fn carrier(&mut self) -> Option<bool> {
-        let changes = self.carrier.as_ref()?;
-        Some(changes.iter().filter(|&&t| t <= self.now).count() % 2 == 1)
-    }
-}
-
-struct Rig {
-    port: Scripted,
-    logic: PortLogic,
-    heard: Vec<Octet>,
-    sent: Vec<u64>,
-}
-
-impl Rig {
-    fn open(mut port: Scripted, options: SerialOptions) -> Rig {
-        let logic = PortLogic::open(options, Pace::Wire, Instant::ZERO, &mut port).unwrap();
-        Rig { port, logic, heard: Vec::new(), sent: Vec::new() }
-    }
-
-    /// Lets time run to `end`: the logic is called when it wants to, or when something arrives.
-    fn run(&mut self, end: u64) {
-        let mut rounds = 0;
-        loop {
-            let now = Instant::from_nanos(self.port.now);
-            self.logic.handle(now, &mut self.port).unwrap();
-            while let Some(output) = self.logic.poll_output() {
-                match output {
-                    PortOutput::Octets(octets) => self.heard.extend(octets),
-                    PortOutput::Sent { at } => self.sent.push(at.as_nanos()),
-                }
-            }
-            let wake = self.logic.wake_at().map(Instant::as_nanos);
-            let arrival = self.port.arrivals.front().map(|a| a.0);
-            // A port that was full has room again a little later.
-            let room = self.logic.wants_room().then_some(self.port.now + C);
-            let next = [wake, arrival, room].into_iter().flatten().min().unwrap_or(end);
-            if next >= end {
-                self.port.now = end;
-                return;
-            }
-            // A wish for now that nothing comes of would be a busy loop.
-            rounds = if next <= self.port.now { rounds + 1 } else { 0 };
-            assert!(rounds < 5, "it does not let time pass at {now}");
-            self.port.now = next.max(self.port.now);
-        }
-    }
-
-    fn values(&self) -> Vec<u8> {
-        self.heard.iter().map(|o| o.value).collect()
-    }
-}
-
-fn default() -> Rig {
-    Rig::open(Scripted::new(), SerialOptions::default())
-}
 
 #[test]
 fn opening_switches_request_to_send_off_before_anything_else() {
@@ -218,7 +25,8 @@ fn opening_switches_request_to_send_off_before_anything_else() {
             Call::KeepLines,
             Call::Rts(false),
             Call::Dtr(true),
-            Call::LowLatency
+            Call::LowLatency,
+            Call::Left(true)
         ]
     );
 }
@@ -250,12 +58,17 @@ fn request_to_send_frames_the_transmission() {
     rig.port.now = 100 * MS;
     rig.logic.send(REQUEST.to_vec(), true);
     rig.run(2_000 * MS);
-    let calls: Vec<(u64, Call)> = rig.port.calls.split_off(6);
+    let calls: Vec<(u64, Call)> = rig.port.calls.split_off(7);
     let end = 100 * MS + 10 * C;
-    let expected =
-        [(100 * MS, Call::Rts(true)), (100 * MS, Call::Write(REQUEST.to_vec())), (end, Call::Rts(false))];
+    let expected = [
+        (100 * MS, Call::Rts(true)),
+        (100 * MS, Call::Write(REQUEST.to_vec())),
+        (end, Call::Left(true)),
+        (end, Call::Rts(false)),
+    ];
     assert_eq!(calls, expected);
     assert_eq!(rig.sent, [end]);
+    assert!(rig.logic.status().end_told);
 }
 
 /// An adapter that begins late: the computed end is not the end, and the shift register says so.
@@ -268,6 +81,8 @@ fn request_to_send_waits_for_the_shift_register() {
     rig.run(2_000 * MS);
     let end = 30 * MS + 10 * C;
     let (off_at, on) = rig.port.rts_calls()[3];
+    let last: Vec<&Call> = rig.port.calls.iter().rev().take(3).map(|c| &c.1).collect();
+    assert_eq!(last, [&Call::Rts(false), &Call::Left(true), &Call::Left(false)]);
     // It is looked every millisecond.
     assert!(!on && (end..=end + MS).contains(&off_at), "{off_at}, last bit at {end}");
     assert!(rig.sent[0] >= end);
@@ -287,6 +102,7 @@ fn without_a_shift_register_to_ask_the_last_character_is_waited_for() {
         // `set_rts` of the script judges.
         rig.run(2_000 * MS);
         assert_eq!(rig.port.rts_calls().len(), 4);
+        assert!(!rig.logic.status().end_told);
         let (off_at, _) = rig.port.rts_calls()[3];
         // 5 bit times are 4.17 ms; a character more where the end was seen late.
         assert!(off_at <= rig.port.empty_at + 14 * MS + MS, "carrier for too long after {delay} ms");
@@ -327,6 +143,27 @@ fn pieces_of_one_transmission_share_a_carrier() {
     // Two characters after the last octet.
     let empty_at = rig.port.empty_at;
     assert!((empty_at..=empty_at + 3 * C).contains(&rts[3].0));
+}
+
+/// The same where the modem echoes, at once or as late as an adapter may be: nothing of it is heard,
+/// whoever switches the carrier. The answer behind it is.
+#[test]
+fn pieces_that_come_back_are_one_echo() {
+    for rts in [RtsUse::Transmit, RtsUse::On, RtsUse::Off] {
+        for echo_delay in [0, 2 * MS, 8 * MS, 16 * MS] {
+            let mut port = Scripted::new();
+            (port.echoes, port.echo_delay) = (true, echo_delay);
+            let mut rig = Rig::open(port, SerialOptions { rts, ..SerialOptions::default() });
+            for (i, &octet) in REQUEST.iter().enumerate() {
+                rig.logic.send(vec![octet], false);
+                rig.run((i as u64 + 1) * C + (i as u64 % 2) * C / 2);
+            }
+            rig.port.receives(300 * MS, &ANSWER);
+            rig.run(2_000 * MS);
+            assert_eq!(rig.values(), ANSWER, "{rts:?}, {} ms", echo_delay / MS);
+            assert!(rig.logic.status().echoes > 0);
+        }
+    }
 }
 
 #[test]
@@ -420,18 +257,6 @@ fn a_port_without_carrier_detect_marks_nothing() {
 }
 
 #[test]
-fn errors_of_octets_are_passed_on() {
-    let mut port = Scripted::new();
-    port.receives(0, &ANSWER);
-    port.arrivals[7].2 = Marks::PARITY;
-    let mut rig = Rig::open(port, SerialOptions::default());
-    rig.run(2_000 * MS);
-    assert_eq!(rig.heard[7].marks, Marks::PARITY);
-    assert_eq!(rig.heard.iter().filter(|o| !o.marks.is_empty()).count(), 1);
-    assert!(rig.logic.status().parity_kept);
-}
-
-#[test]
 fn an_echo_is_told_from_the_answer_behind_it() {
     for (echo, heard_of_ours) in [(EchoUse::Auto, 0), (EchoUse::On, 10), (EchoUse::Off, 10)] {
         let mut port = Scripted::new();
@@ -469,6 +294,11 @@ fn stamps_are_as_good_as_the_adapter() {
     let rig = Rig::open(port, SerialOptions::default());
     assert_eq!(rig.logic.status().stamp_error, Duration::from_millis(20));
     assert_eq!(default().logic.status().stamp_error, Duration::from_millis(5));
+    // A port without modem lines may be an adapter that collects octets all the same.
+    let mut port = Scripted::new();
+    (port.low_latency, port.lines, port.carrier) = (false, false, None);
+    let rig = Rig::open(port, SerialOptions::default());
+    assert_eq!(rig.logic.status().stamp_error, Duration::from_millis(20));
 }
 
 #[test]
@@ -490,7 +320,68 @@ fn closing_in_the_middle_takes_the_carrier_away() {
     rig.logic.send(REQUEST.to_vec(), true);
     rig.run(3 * C);
     assert!(rig.port.rts);
-    rig.port.empty_at = 0; // what is left is thrown away with the port
+    rig.logic.close(&mut rig.port);
+    // What would leave without a carrier is thrown away: the port would be kept open for it.
+    let last: Vec<&Call> = rig.port.calls.iter().rev().take(2).map(|c| &c.1).collect();
+    assert_eq!(last, [&Call::Rts(false), &Call::Discard]);
+}
+
+/// Without a carrier of ours nothing is thrown away: the last words of a program are heard.
+#[test]
+fn closing_without_a_carrier_of_ours_throws_nothing_away() {
+    let options = SerialOptions { rts: RtsUse::Off, ..SerialOptions::default() };
+    let mut rig = Rig::open(Scripted::new(), options);
+    rig.logic.send(REQUEST.to_vec(), true);
+    rig.run(3 * C);
+    rig.logic.close(&mut rig.port);
+    assert!(rig.port.calls.iter().all(|c| c.1 != Call::Discard));
+}
+
+/// Another program that opens the port raises request-to-send, and a carrier with it: it is put back at
+/// the next look, every 100 ms, and nothing else is touched.
+#[test]
+fn lines_that_another_program_moves_are_put_back() {
+    let mut port = Scripted::new();
+    port.meddled_at = Some(250 * MS);
+    let options = SerialOptions { dtr: false, ..SerialOptions::default() };
+    let mut rig = Rig::open(port, options);
+    let before = rig.port.calls.len();
+    rig.run(2_000 * MS);
+    assert_eq!(rig.port.calls[before..], [(300 * MS, Call::Rts(false)), (300 * MS, Call::Dtr(false))]);
+    assert_eq!(rig.logic.status().lines_moved, 2);
+}
+
+/// A port that never says truly how the line is is not argued with.
+#[test]
+fn a_line_that_reads_wrong_is_left_alone() {
+    let mut port = Scripted::new();
+    port.rts_reads_on = true;
+    let mut rig = Rig::open(port, SerialOptions::default());
+    let before = rig.port.calls.len();
+    rig.run(2_000 * MS);
+    assert_eq!(rig.port.calls.len(), before);
+    // One that begins to is tried once.
+    let mut rig = default();
+    rig.port.rts_reads_on = true;
+    rig.run(2_000 * MS);
+    assert_eq!(rig.port.rts_calls()[2..], [(0, false)]);
+    assert_eq!(rig.logic.status().lines_moved, 1);
+}
+
+/// The carrier does not stay on for a port that takes no octets for 2 s.
+#[test]
+fn a_port_that_jams_ends_with_the_carrier_off() {
+    let mut port = Scripted::new();
+    port.jammed_at = Some(0);
+    let mut rig = Rig::open(port, SerialOptions::default());
+    rig.logic.send(REQUEST.to_vec(), true);
+    rig.run(1_999 * MS);
+    assert!(rig.port.rts && rig.logic.wants_room());
+    let wake = rig.logic.wake_at();
+    assert!(wake.is_some_and(|w| w <= Instant::from_nanos(2_000 * MS)), "{wake:?}");
+    rig.port.now = 2_000 * MS;
+    let stuck = rig.logic.handle(Instant::from_nanos(rig.port.now), &mut rig.port).unwrap_err();
+    assert_eq!((stuck.doing, stuck.fault), ("writing to", Fault::Stuck));
     rig.logic.close(&mut rig.port);
     assert!(!rig.port.rts);
 }
@@ -502,10 +393,23 @@ fn what_came_before_the_port_was_lost_is_there() {
     port.lost_at = Some(5 * C);
     let mut rig = Rig::open(port, SerialOptions::default());
     rig.run(4 * C + 1);
-    rig.port.now = 5 * C;
-    let lost = rig.logic.handle(Instant::from_nanos(5 * C), &mut rig.port);
-    assert_eq!(lost, Err(("reading from", "unplugged".to_owned())));
-    assert_eq!(rig.values(), ANSWER[..4]);
+    rig.lost(5 * C);
+    // The fifth came in the same moment.
+    assert_eq!(rig.values(), ANSWER[..5]);
+}
+
+/// What was kept back as a possible echo is heard when the port goes.
+#[test]
+fn half_an_echo_is_handed_on_when_the_port_is_lost() {
+    let mut port = Scripted::new();
+    port.echoes = true;
+    port.lost_at = Some(7 * C + 1);
+    let mut rig = Rig::open(port, SerialOptions::default());
+    rig.logic.send(REQUEST.to_vec(), true);
+    rig.run(7 * C);
+    assert!(rig.values().is_empty(), "{:?}", rig.heard);
+    rig.lost(7 * C + 1);
+    assert_eq!(rig.values(), REQUEST[..7]);
 }
 
 proptest! {

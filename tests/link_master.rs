@@ -7,9 +7,17 @@ mod answers;
 mod any;
 #[path = "link_master/bus.rs"]
 mod bus;
+#[path = "link_master/carrier.rs"]
+mod carrier;
+#[path = "link_master/duplicate.rs"]
+mod duplicate;
+#[path = "link_master/late.rs"]
+mod late;
 #[path = "link_master/limits.rs"]
 mod limits;
 #[path = "link_master/rig.rs"]
 mod rig;
+#[path = "link_master/sharing.rs"]
+mod sharing;
 #[path = "link_master/turns.rs"]
 mod turns;

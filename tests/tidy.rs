@@ -96,7 +96,7 @@ fn requirements_have_one_heading_and_a_grade() {
 fn citations_lead_to_headings() {
     let (ids, _) = headings(&texts("protocol-notes", ".md"));
     let mut all = texts("protocol-notes", ".md");
-    for top in ["src", "tests", "benches", "fuzz"] {
+    for top in ["src", "tests", "examples", "benches", "fuzz"] {
         all.extend(texts(top, ".rs"));
     }
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));

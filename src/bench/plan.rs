@@ -1,7 +1,7 @@
 //! What a bench consists of, once it is known to make sense.
 
 use crate::device::DeviceConfig;
-use crate::line::{Clock, Endpoint, WireFault};
+use crate::line::{Clock, Endpoint, SerialOptions, WireFault};
 use crate::link::MasterConfig;
 use crate::sim::{Change, Errand};
 use crate::time::{Instant, Pace};
@@ -74,8 +74,8 @@ pub struct LinePlan {
 pub enum LineKind {
     /// A new pseudo-terminal [LI-02], with a symbolic link to it if one is named.
     Pty(Option<PathBuf>),
-    /// A serial port of this machine [LI-03].
-    Serial(String),
+    /// A serial port of this machine [LI-03], and how its lines and its echo are used [LI-06] [LI-08].
+    Serial(String, SerialOptions),
     /// A TCP port where software connects [LI-12].
     TcpListen(Endpoint),
     /// A connection to somebody who listens [LI-12].
@@ -89,4 +89,17 @@ pub struct EventPlan {
     pub at: Instant,
     /// What.
     pub change: Change,
+}
+
+#[cfg(feature = "bench-file")]
+impl LineKind {
+    /// Whether both are the same place, so that only one of them can be had. What gets a place of its
+    /// own each time is never the same.
+    pub(super) fn is_same_place(&self, other: &LineKind) -> bool {
+        match (self, other) {
+            (LineKind::Pty(None), _) | (LineKind::TcpListen(Endpoint { port: 0, .. }), _) => false,
+            (LineKind::Serial(a, _), LineKind::Serial(b, _)) => a == b,
+            _ => self == other,
+        }
+    }
 }

@@ -6,7 +6,7 @@ use super::plan::{BenchPlan, LineKind, LinePlan};
 use super::station;
 use crate::device::{ImageError, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports};
-use crate::line::{self, Bus, Traffic};
+use crate::line::{self, Bus, EchoUse, Traffic};
 use crate::sim::{DeviceStation, MasterStation, Participant};
 use crate::time::{Instant, Pace};
 use core::fmt;
@@ -347,31 +347,30 @@ fn place(line: &LinePlan, path: &Path) -> PortPlace {
     let path = match line.kind {
         LineKind::TcpListen(_) | LineKind::Tcp(_) => path.to_path_buf(),
         // Whoever opens it may be in another directory.
-        LineKind::Pty(_) | LineKind::Serial(_) => {
+        LineKind::Pty(_) | LineKind::Serial(..) => {
             std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf())
         }
     };
     let open = match line.kind {
         LineKind::Pty(_) => Some(format!("serial:{}", path.display())),
         LineKind::TcpListen(_) => Some(path.display().to_string()),
-        LineKind::Serial(_) | LineKind::Tcp(_) => None,
+        LineKind::Serial(..) | LineKind::Tcp(_) => None,
     };
     PortPlace { at: line.at.clone(), path, is_pty, open }
 }
 
 fn open_port(ports: &mut Ports, kind: &LineKind, pace: Pace) -> Result<usize, line::Error> {
     match kind {
-        LineKind::Serial(path) => ports.open_serial(path, pace),
+        LineKind::Serial(path, options) => {
+            let mut options = *options;
+            if options.echo == EchoUse::On {
+                // The wires of a bench reckon with no echo: it is to be taken out before them.
+                options.echo = EchoUse::Auto;
+            }
+            ports.open_serial_with(path, pace, options)
+        }
         LineKind::TcpListen(at) => ports.open_tcp_listen(at, pace),
         LineKind::Tcp(to) => ports.open_tcp(to, pace),
-        #[cfg(unix)]
         LineKind::Pty(link) => ports.open_pty(link.as_deref(), pace),
-        #[cfg(not(unix))]
-        LineKind::Pty(_) => Err(line::Error::new(
-            "opening",
-            "pty:",
-            line::Fault::System,
-            "this system has no pseudo-terminals; join two serial ports and name one of them",
-        )),
     }
 }

@@ -140,6 +140,7 @@ macro_rules! lines {
   ?pace=8 behind any but mock: the line runs 8 times faster than the wire, as a mock of that pace does
   ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
   ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
+                        (opening a port may raise both lines for a moment all the same)
   ?echo=auto|on|off     serial: whether the modem gives back what is sent; auto finds out
   Several of them are joined by &: serial:/dev/ttyUSB0?rts=off&echo=on (quote it for the shell)",
             $more

@@ -6,7 +6,7 @@ use super::lines::end_on_signal;
 use super::output::{Ended, Failure, Output, say};
 use crate::frame::{Capabilities, PollingAddress};
 use crate::host::Host;
-use crate::line::{EchoUse, Event, Line, PortStatus};
+use crate::line::{EchoUse, ErrorCounts, Event, Line, PortStatus};
 use crate::link::MasterConfig;
 use crate::report::Format;
 use crate::report::table::Table;
@@ -17,10 +17,19 @@ use core::time::Duration;
 /// Whom the only frame goes to: the last polling address, at which hardly anything is.
 const NOBODY: u8 = 63;
 
+/// What kind of line it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Kind {
+    Serial,
+    Pty,
+    Tcp,
+    /// Mock devices in this process.
+    Simulated,
+}
+
 /// What was found out.
 struct Findings {
-    is_pty: bool,
-    is_simulated: bool,
+    kind: Kind,
     status: Option<PortStatus>,
     capabilities: Capabilities,
     /// How long was listened.
@@ -99,7 +108,13 @@ pub fn run(args: &LineArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let listened = line.now().since(begun);
     let carrier_at_end = line.status().and_then(|s| s.carrier);
-    let (name, is_pty, is_simulated) = (line.describe(), line.is_pty(), line.is_simulated());
+    let name = line.describe();
+    let kind = match (line.is_simulated(), line.is_pty(), line.status()) {
+        (true, ..) => Kind::Simulated,
+        (_, true, _) => Kind::Pty,
+        (_, _, Some(_)) => Kind::Serial,
+        (_, _, None) => Kind::Tcp,
+    };
     let mut host = Host::new(line, MasterConfig::default());
     if args.send {
         if !out.quiet {
@@ -113,8 +128,7 @@ pub fn run(args: &LineArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let line = host.line_mut();
     let findings = Findings {
-        is_pty,
-        is_simulated,
+        kind,
         status: line.status(),
         capabilities: line.capabilities(),
         listened,
@@ -166,19 +180,25 @@ fn judge(f: &Findings) -> Vec<Check> {
     let mut add = |name, verdict, result: String, meaning, next| {
         checks.push(Check { name, verdict, result, meaning, next });
     };
-    if f.is_pty {
-        add(
-            "kind",
-            Verdict::Note,
-            "pseudo-terminal".into(),
+    let (kind, meaning, next) = match f.kind {
+        Kind::Serial => ("serial port", "a modem may be behind it", ""),
+        Kind::Pty => (
+            "pseudo-terminal",
             "it carries octets between two programs of this machine; there is no modem behind it",
             REAL,
-        );
-    } else {
-        add("kind", Verdict::Note, "serial port".into(), "a modem may be behind it", "");
-    }
+        ),
+        Kind::Tcp => (
+            "octets over TCP",
+            "a port and a modem may be at the other end; nothing is told of them here",
+            "where the modem's port is, run looprig line with that port's name",
+        ),
+        Kind::Simulated => {
+            ("simulated", "mock devices in this process, on virtual time; no port, no modem", REAL)
+        }
+    };
+    add("kind", Verdict::Note, kind.into(), meaning, next);
     let parity = f.status.is_some_and(|s| s.parity_kept);
-    match (parity, f.is_pty) {
+    match (parity, f.kind) {
         (true, _) => add(
             "settings",
             Verdict::Fine,
@@ -186,12 +206,26 @@ fn judge(f: &Findings) -> Vec<Check> {
             "octets with a wrong parity bit are seen",
             "",
         ),
-        (_, true) => add(
+        (_, Kind::Pty) => add(
             "settings",
             Verdict::Unknown,
             "no parity".into(),
             "a pseudo-terminal drops parity without a word: whether a program sets it right cannot be seen here",
             REAL,
+        ),
+        (_, Kind::Simulated) => add(
+            "settings",
+            Verdict::Note,
+            "simulated".into(),
+            "octets with a wrong parity bit are seen, and pauses inside a frame",
+            "",
+        ),
+        (_, Kind::Tcp) => add(
+            "settings",
+            Verdict::Unknown,
+            "no parity".into(),
+            "TCP carries no parity bits: octets with a wrong one are not told from good ones",
+            "",
         ),
         _ => add(
             "settings",
@@ -202,6 +236,13 @@ fn judge(f: &Findings) -> Vec<Check> {
         ),
     }
     match f.status {
+        Some(s) if s.lines_moved > 0 => add(
+            "modem lines",
+            Verdict::Wrong,
+            format!("another program moved them {} times", s.lines_moved),
+            "they were put back, but each time the modem's carrier may have come or gone",
+            "find out what else opens this port (`fuser` or `lsof` with its name) and end it",
+        ),
         Some(s) if s.rts_line => {
             add(
                 "modem lines",
@@ -214,13 +255,30 @@ fn judge(f: &Findings) -> Vec<Check> {
                 "",
             );
         }
+        _ if f.kind == Kind::Simulated => {}
         _ => add(
             "modem lines",
             Verdict::Unknown,
             "none".into(),
             "nothing keys a carrier here and none is detected: how a program handles the lines cannot be seen",
-            if f.is_pty { REAL } else { "use a port that has them if the modem needs request-to-send" },
+            match f.kind {
+                Kind::Serial => "use a port that has them if the modem needs request-to-send",
+                Kind::Pty => REAL,
+                Kind::Tcp | Kind::Simulated => "",
+            },
         ),
+    }
+    if let Some(s) = f.status.filter(|s| s.rts_line) {
+        let (result, meaning) = match s.end_told {
+            true => ("told", "request-to-send goes off when the driver says that the last bit has left"),
+            false => (
+                "computed",
+                "the driver does not say when the last bit has left: request-to-send stays on a little longer, \
+                 and where an adapter is late nevertheless, the last octet may lose its carrier",
+            ),
+        };
+        let verdict = if s.end_told { Verdict::Fine } else { Verdict::Note };
+        add("end of sending", verdict, result.into(), meaning, "");
     }
     carrier(f, &mut add);
     if f.octets == 0 {
@@ -248,8 +306,12 @@ fn judge(f: &Findings) -> Vec<Check> {
             "look at resistance and wiring of the loop, and at the modem's clips; `looprig listen -v` shows the octets",
         );
     }
+    if f.kind == Kind::Serial {
+        counted(f.status.and_then(|s| s.errors), &mut add);
+    }
     let echoes = f.status.map_or(0, |s| s.echoes);
     let ignored = f.status.is_some_and(|s| s.echo == EchoUse::Off);
+    let promised = f.status.is_some_and(|s| s.echo == EchoUse::On);
     match (f.sent, echoes) {
         (true, 1..) if ignored => add(
             "echo",
@@ -265,6 +327,13 @@ fn judge(f: &Findings) -> Vec<Check> {
             "only sending shows whether the modem gives back what is sent",
             "--send allows one harmless frame",
         ),
+        (true, 0) if promised => add(
+            "echo",
+            Verdict::Wrong,
+            "none, although echo=on says that there is one".into(),
+            "a frame of another master with our bit could be taken for our own",
+            "leave echo=on out",
+        ),
         (true, 0) => {
             add("echo", Verdict::Fine, "none".into(), "what we send does not come back, or not whole", "")
         }
@@ -277,10 +346,14 @@ fn judge(f: &Findings) -> Vec<Check> {
         ),
     }
     let low_latency = f.status.is_some_and(|s| s.low_latency);
-    let (verdict, result, meaning) = match (low_latency, f.is_pty) {
-        (true, _) => (Verdict::Fine, "accepted", "the adapter says that it hands octets on at once"),
-        (_, true) => (Verdict::Note, "does not apply", "there is no adapter in between"),
-        _ => (
+    let (verdict, result, meaning) = match (f.kind, low_latency) {
+        (Kind::Pty | Kind::Tcp | Kind::Simulated, _) => {
+            (Verdict::Note, "does not apply", "there is no adapter at this end")
+        }
+        (Kind::Serial, true) => {
+            (Verdict::Fine, "accepted", "the adapter says that it hands octets on at once")
+        }
+        (Kind::Serial, false) => (
             Verdict::Note,
             "not offered",
             "the adapter may collect octets before it hands them on: times are less certain, nothing else",
@@ -298,10 +371,41 @@ fn judge(f: &Findings) -> Vec<Check> {
     checks
 }
 
-fn carrier(f: &Findings, add: &mut impl FnMut(&'static str, Verdict, String, &'static str, &'static str)) {
+type Add<'a> = &'a mut dyn FnMut(&'static str, Verdict, String, &'static str, &'static str);
+
+/// What the driver has counted besides what was marked.
+fn counted(errors: Option<ErrorCounts>, add: Add<'_>) {
+    const NAME: &str = "error counters";
+    match errors {
+        None => add(
+            NAME,
+            Verdict::Note,
+            "not told".into(),
+            "the driver does not count errors, or does not say: parity and framing errors are not told apart, \
+             and lost octets are not noticed as such",
+            "",
+        ),
+        Some(e) if e.overrun > 0 => add(
+            NAME,
+            Verdict::Wrong,
+            e.to_string(),
+            "octets were lost in the port before they could be read",
+            "plug the adapter in without a hub, or use another one",
+        ),
+        Some(e) => add(
+            NAME,
+            Verdict::Fine,
+            e.to_string(),
+            "the driver counts errors: they are told apart where only one kind comes at a time",
+            "",
+        ),
+    }
+}
+
+fn carrier(f: &Findings, add: Add<'_>) {
     const NAME: &str = "carrier detect";
     let (Some(on), Some(status)) = (f.carrier_at_end, f.status) else {
-        if !f.is_pty {
+        if f.kind == Kind::Serial {
             add(NAME, Verdict::Note, "no such line".into(), "nothing is concluded from a carrier", "");
         }
         return;
@@ -353,12 +457,13 @@ mod tests {
     fn modem() -> Findings {
         let stamp_error = Duration::from_millis(5);
         Findings {
-            is_pty: false,
-            is_simulated: false,
+            kind: Kind::Serial,
             status: Some(PortStatus {
                 parity_kept: true,
                 rts_line: true,
                 dtr_line: true,
+                lines_moved: 0,
+                end_told: true,
                 carrier: Some(false),
                 carrier_rises: 2,
                 carrier_falls: 2,
@@ -367,6 +472,7 @@ mod tests {
                 stamp_error,
                 echoes: 1,
                 echo: EchoUse::Auto,
+                errors: Some(ErrorCounts::default()),
             }),
             capabilities: Capabilities {
                 unit: StampUnit::Octets,
@@ -423,6 +529,24 @@ mod tests {
             s.echoes = 0;
         }
         assert_eq!(verdict(&f, "echo").0, Verdict::Fine);
+        if let Some(s) = &mut f.status {
+            s.echo = EchoUse::On;
+        }
+        assert_eq!(verdict(&f, "echo").0, Verdict::Wrong);
+        if let Some(s) = &mut f.status {
+            s.echoes = 1;
+        }
+        assert_eq!(verdict(&f, "echo").0, Verdict::Fine);
+    }
+
+    #[test]
+    fn an_end_that_is_only_computed_is_said() {
+        let mut f = modem();
+        assert_eq!(verdict(&f, "end of sending"), (Verdict::Fine, "told".into()));
+        if let Some(s) = &mut f.status {
+            s.end_told = false;
+        }
+        assert_eq!(verdict(&f, "end of sending"), (Verdict::Note, "computed".into()));
     }
 
     #[test]
@@ -436,10 +560,40 @@ mod tests {
     }
 
     #[test]
+    fn a_mock_line_says_that_it_is_simulated() {
+        let f = Findings { kind: Kind::Simulated, status: None, carrier_at_end: None, ..modem() };
+        assert_eq!((ended(&judge(&f)), verdict(&f, "kind").1), (Ended::Fine, "simulated".into()));
+    }
+
+    #[test]
     fn pseudo_terminal_says_what_it_lacks() {
-        let f = Findings { is_pty: true, status: None, carrier_at_end: None, ..modem() };
+        let f = Findings { kind: Kind::Pty, status: None, carrier_at_end: None, ..modem() };
         assert_eq!(ended(&judge(&f)), Ended::CouldNot);
         assert_eq!(verdict(&f, "settings"), (Verdict::Unknown, "no parity".into()));
         assert_eq!(verdict(&f, "modem lines"), (Verdict::Unknown, "none".into()));
+    }
+
+    #[test]
+    fn tcp_is_not_taken_for_a_serial_port() {
+        let f = Findings { kind: Kind::Tcp, status: None, carrier_at_end: None, ..modem() };
+        assert_eq!(verdict(&f, "kind").1, "octets over TCP");
+        assert_eq!(verdict(&f, "settings"), (Verdict::Unknown, "no parity".into()));
+        assert!(judge(&f).iter().all(|c| c.name != "error counters" && c.name != "carrier detect"));
+        assert_eq!(ended(&judge(&f)), Ended::CouldNot);
+    }
+
+    #[test]
+    fn lost_octets_are_wrong_and_other_errors_are_judged_by_what_was_heard() {
+        let counted = |errors| {
+            let mut f = modem();
+            if let Some(s) = &mut f.status {
+                s.errors = errors;
+            }
+            verdict(&f, "error counters")
+        };
+        let one = ErrorCounts { parity: 1, ..ErrorCounts::default() };
+        assert_eq!(counted(Some(one)), (Verdict::Fine, "parity 1, framing 0, overrun 0, break 0".into()));
+        assert_eq!(counted(Some(ErrorCounts { overrun: 1, ..one })).0, Verdict::Wrong);
+        assert_eq!(counted(None), (Verdict::Note, "not told".into()));
     }
 }

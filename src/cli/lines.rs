@@ -1,17 +1,14 @@
 //! LINE strings of the command line, and opening what they name.
 
 use super::mock_line::{MockLine, MockSpec};
+use super::open_line::{Interrupt, OpenLine};
 use super::output::{Failure, tell};
 use crate::capture::{Direction as LogDirection, Header, LogWriter, Recorder};
-use crate::frame::{Capabilities, RawFrame, ReceiverConfig};
-use crate::line::io::{InterruptHandle, PortLine};
-use crate::line::{
-    Direction, EchoUse, Endpoint, Error, Event, Line, PortStatus, RtsUse, SendsFaults, SerialOptions, Tap,
-};
-use crate::time::{Instant, Pace};
+use crate::frame::ReceiverConfig;
+use crate::line::io::PortLine;
+use crate::line::{Direction, Endpoint, Line, SerialOptions, Tap};
+use crate::time::Pace;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 /// A line as it is named on the command line.
 #[derive(Clone, Debug, PartialEq)]
@@ -42,26 +39,23 @@ impl LineSpec {
     /// # Errors
     /// Says what is wrong and what would be right.
     pub fn parse(text: &str) -> Result<LineSpec, String> {
+        let mut serial = SerialOptions::default();
         let (address, options) = text.split_once('?').unwrap_or((text, ""));
         if let Some(bench) = address.strip_prefix("mock:") {
             let kind = Kind::Mock(MockSpec::parse(bench, options)?);
             return Ok(LineSpec { kind, pace: Pace::Wire, serial: SerialOptions::default() });
         }
         let mut pace = Pace::Wire;
-        let mut serial = SerialOptions::default();
-        for option in options.split('&').filter(|o| !o.is_empty()) {
-            let is_serial = address.starts_with("serial:");
-            match option.split_once('=') {
-                Some(("pace", value)) => pace = Pace::parse(value)?,
-                Some((name, value)) if is_serial && set_serial(&mut serial, name, value)? => {}
-                _ if is_serial => {
-                    return Err(format!("\"{option}\" is no option of a serial port: {OPTIONS}"));
-                }
-                _ => {
-                    return Err(format!(
-                        "\"{option}\" is no option of this line: the only one is pace=wire|fast|FACTOR"
-                    ));
-                }
+        if let Some(port) = text.strip_prefix("serial:") {
+            let (_, given, at_pace) = SerialOptions::split(port)?;
+            serial = given;
+            pace = at_pace.map_or(Ok(pace), Pace::parse)?;
+        } else {
+            for option in options.split('&').filter(|o| !o.is_empty()) {
+                let value = option.strip_prefix("pace=").ok_or_else(|| {
+                    format!("\"{option}\" is no option of this line: the only one is pace=wire|fast|FACTOR")
+                })?;
+                pace = Pace::parse(value)?;
             }
         }
         let Some((scheme, rest)) = address.split_once(':') else {
@@ -127,108 +121,6 @@ impl LineSpec {
     }
 }
 
-/// A line that is open.
-pub enum OpenLine {
-    /// A port of this machine.
-    Port(Box<PortLine>),
-    /// A bench in this process.
-    Mock(Box<MockLine>),
-}
-
-impl OpenLine {
-    /// What ends its wait from another thread.
-    pub fn interrupt_handle(&self) -> Interrupt {
-        match self {
-            OpenLine::Port(line) => Interrupt::Port(line.interrupt_handle()),
-            OpenLine::Mock(line) => Interrupt::Mock(line.interrupt_flag()),
-        }
-    }
-
-    /// What a serial port tells about itself; `None` for other lines.
-    pub fn status(&self) -> Option<PortStatus> {
-        match self {
-            OpenLine::Port(line) => line.status(),
-            OpenLine::Mock(_) => None,
-        }
-    }
-
-    /// Whether it is an end of a pseudo-terminal.
-    pub fn is_pty(&self) -> bool {
-        matches!(self, OpenLine::Port(line) if line.is_pty())
-    }
-
-    /// Whether there is no port behind it at all.
-    pub fn is_simulated(&self) -> bool {
-        matches!(self, OpenLine::Mock(_))
-    }
-
-    fn line(&self) -> &dyn Line {
-        match self {
-            OpenLine::Port(line) => line,
-            OpenLine::Mock(line) => line,
-        }
-    }
-
-    fn line_mut(&mut self) -> &mut dyn Line {
-        match self {
-            OpenLine::Port(line) => line,
-            OpenLine::Mock(line) => line,
-        }
-    }
-}
-
-impl Line for OpenLine {
-    fn describe(&self) -> String {
-        self.line().describe()
-    }
-    fn capabilities(&self) -> Capabilities {
-        self.line().capabilities()
-    }
-    fn pace(&self) -> Pace {
-        self.line().pace()
-    }
-    fn now(&mut self) -> Instant {
-        self.line_mut().now()
-    }
-    fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
-        self.line_mut().send(octets)
-    }
-    fn sends_faults(&self) -> SendsFaults {
-        self.line().sends_faults()
-    }
-    fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
-        self.line_mut().send_raw(frame)
-    }
-    fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
-        self.line_mut().wait(until)
-    }
-}
-
-/// Ends the wait of an open line from another thread.
-#[derive(Clone)]
-pub enum Interrupt {
-    /// Wakes it.
-    Port(InterruptHandle),
-    /// It looks here again and again, for it never sleeps.
-    Mock(Arc<AtomicBool>),
-}
-
-impl Interrupt {
-    /// Makes the wait that runs, or else the next one, return [`Event::Interrupted`]. Never blocks.
-    pub fn interrupt(&self) {
-        match self {
-            Interrupt::Port(handle) => handle.interrupt(),
-            Interrupt::Mock(asked) => asked.store(true, Ordering::SeqCst),
-        }
-    }
-}
-
-impl From<InterruptHandle> for Interrupt {
-    fn from(handle: InterruptHandle) -> Interrupt {
-        Interrupt::Port(handle)
-    }
-}
-
 /// Says that others than this machine can get at a listening line, where that is so.
 pub fn warn_of_network(at: &Endpoint) {
     if let Some(warning) = network_warning(at) {
@@ -242,40 +134,6 @@ fn network_warning(at: &Endpoint) -> Option<String> {
             "tcp-listen:{at} may be reached from other machines: whoever reaches it can speak on the line, without a password"
         )
     })
-}
-
-const OPTIONS: &str = "there are pace=wire|fast|FACTOR, rts=tx|on|off, dtr=on|off and echo=auto|on|off";
-
-/// Sets an option of a serial port; false if there is none of that name.
-fn set_serial(options: &mut SerialOptions, name: &str, value: &str) -> Result<bool, String> {
-    let wrong = || format!("\"{name}={value}\" cannot be: {OPTIONS}");
-    match name {
-        "rts" => {
-            options.rts = match value {
-                "tx" => RtsUse::Transmit,
-                "on" => RtsUse::On,
-                "off" => RtsUse::Off,
-                _ => return Err(wrong()),
-            }
-        }
-        "dtr" => {
-            options.dtr = match value {
-                "on" => true,
-                "off" => false,
-                _ => return Err(wrong()),
-            }
-        }
-        "echo" => {
-            options.echo = match value {
-                "auto" => EchoUse::Auto,
-                "on" => EchoUse::On,
-                "off" => EchoUse::Off,
-                _ => return Err(wrong()),
-            }
-        }
-        _ => return Ok(false),
-    }
-    Ok(true)
 }
 
 /// Lets Ctrl-C and a termination signal end what goes on on a line.
@@ -369,6 +227,7 @@ impl Drop for LogOfBoth {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::line::{EchoUse, RtsUse};
 
     #[test]
     fn who_can_be_reached_is_told() {
@@ -402,7 +261,6 @@ mod tests {
         }
         let all = LineSpec::parse("serial:COM3?rts=off&dtr=off&echo=on").map(|l| l.serial);
         assert_eq!(all, Ok(SerialOptions { rts: RtsUse::Off, dtr: false, echo: EchoUse::On }));
-        assert_eq!(all.map(|o| o.to_string()), Ok("rts=off&dtr=off&echo=on".to_owned()));
         for bad in ["pty:?rts=on", "tcp:h:1?dtr=on", "serial:x?rts=yes", "serial:x?dtr", "serial:x?echo=1"] {
             assert!(LineSpec::parse(bad).is_err(), "{bad}");
         }

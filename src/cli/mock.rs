@@ -176,7 +176,7 @@ fn ready_text(bench: &Bench, out: &mut String) {
             (LineKind::Tcp(_), None) => {
                 let _ = writeln!(out, "  {:<8} connected; reach it from the other end", place.at);
             }
-            (LineKind::TcpListen(_) | LineKind::Pty(_) | LineKind::Serial(_), None) => {
+            (LineKind::TcpListen(_) | LineKind::Pty(_) | LineKind::Serial(..), None) => {
                 let _ = writeln!(
                     out,
                     "  {:<8} reach it through the modem at the other end of the wires",

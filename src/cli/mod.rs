@@ -12,6 +12,7 @@ mod listen;
 mod mock;
 mod mock_line;
 mod mock_words;
+mod open_line;
 mod output;
 mod scan;
 mod wishes;

@@ -1,6 +1,6 @@
 //! What the user asks of a running command by signals: to end, or to tell how it stands.
 
-use super::lines::Interrupt;
+use super::open_line::Interrupt;
 use super::output::Failure;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};

@@ -63,7 +63,7 @@ impl fmt::Display for HostError {
             HostError::Stopped(v) => write!(
                 f,
                 "{v}\n  next: disconnect it, or use --master {} if that one is free",
-                match v.evidence.as_ref().map(|e| e.address().master) {
+                match v.evidence.last().map(|e| e.frame.address().master) {
                     Some(Role::Primary) => "secondary",
                     _ => "primary",
                 }

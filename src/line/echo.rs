@@ -18,6 +18,8 @@ pub(super) struct EchoFilter {
     /// What is still to come back.
     expected: VecDeque<u8>,
     began_with_preamble: bool,
+    /// The last octet that came back was one of its preambles.
+    in_preambles: bool,
     /// An octet after the preambles came back: no answer looks like that.
     in_body: bool,
     /// What came back so far.
@@ -36,6 +38,7 @@ impl EchoFilter {
             listening: false,
             expected: VecDeque::new(),
             began_with_preamble: false,
+            in_preambles: false,
             in_body: false,
             held: Vec::new(),
             ended: None,
@@ -48,7 +51,7 @@ impl EchoFilter {
     pub(super) fn begin(&mut self, octets: &[u8], out: &mut Vec<Octet>) {
         self.release(out);
         self.listening = true;
-        self.in_body = false;
+        (self.in_body, self.in_preambles) = (false, false);
         self.ended = None;
         self.began_with_preamble = octets.first() == Some(&PREAMBLE);
         self.expected.clear();
@@ -86,9 +89,11 @@ impl EchoFilter {
             if self.expected.front() == Some(&PREAMBLE) {
                 self.expected.pop_front();
             }
+            self.in_preambles = true;
         } else {
             let preambles = self.expected.iter().take_while(|&&v| v == PREAMBLE).count();
-            let enough = !self.began_with_preamble || self.held.len() > 1;
+            let enough = !self.began_with_preamble || self.in_preambles;
+            self.in_preambles = false;
             if spoilt || !enough || self.expected.get(preambles) != Some(&octet.value) {
                 // Rubbish as the carrier comes up, or an answer: not ours, but ours may still come.
                 out.append(&mut self.held);
@@ -121,7 +126,8 @@ impl EchoFilter {
         Some(if self.in_body { ended.max(self.last_at) } else { ended } + self.tolerance)
     }
 
-    fn release(&mut self, out: &mut Vec<Octet>) {
+    /// What is kept back is handed on; nothing more counts as an echo of this transmission.
+    pub(super) fn release(&mut self, out: &mut Vec<Octet>) {
         out.append(&mut self.held);
         self.listening = false;
     }

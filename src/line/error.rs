@@ -17,6 +17,8 @@ pub enum Fault {
     SettingsRefused,
     /// The name for the link is taken by something that is not ours to replace.
     LinkTaken,
+    /// The link cannot be made in the folder where it is to stand.
+    LinkFolder,
     /// The port was there and is gone: unplugged, or its other end closed.
     Lost,
     /// The other end of a TCP connection has ended it, or does not answer any more.
@@ -48,7 +50,7 @@ pub struct Error {
     pub line: String,
     /// Why it failed.
     pub fault: Fault,
-    /// The system's own words; may be empty.
+    /// The system's own words, or what was found; may be empty.
     pub said: String,
 }
 
@@ -77,6 +79,9 @@ impl Error {
                 "use a port that can do 1200 bit/s, 8 data bits, odd parity, 1 stop bit"
             }
             Fault::LinkTaken => "choose another name for the link, or move away what stands there",
+            Fault::LinkFolder => {
+                "make that folder first, or name a link in one that exists and that you may write to; `pty:` alone needs no link"
+            }
             Fault::Lost => "plug the port in again, or start its other end again, and reopen the line",
             Fault::PeerGone => "look what became of the other end, start it again, and reopen the line",
             Fault::HostUnknown => "check the host's spelling, or give its address",
@@ -88,7 +93,9 @@ impl Error {
                 "end the other program, or listen at another port; port 0 takes any that is free"
             }
             Fault::AddressNotHere => "listen at 127.0.0.1, or at an address that this machine has",
-            Fault::Stuck => "make the program at the other end read, or reopen the line",
+            Fault::Stuck => {
+                "make the program at the other end read, or unplug the adapter and plug it in again; then reopen the line"
+            }
             Fault::CannotSend => "send them on a line of the kind mock:, which can",
             Fault::System => "put right what the system complains of, then try once more",
         }
@@ -104,6 +111,7 @@ impl fmt::Display for Error {
             Fault::NotATerminal => "this is no serial port",
             Fault::SettingsRefused => "the port does not take 1200 8O1",
             Fault::LinkTaken => "something else has the link's name",
+            Fault::LinkFolder => "the link cannot stand in that folder",
             Fault::Lost => "the port is gone",
             Fault::PeerGone => "the other end has closed the connection",
             Fault::HostUnknown => "there is no host of that name",
@@ -117,7 +125,7 @@ impl fmt::Display for Error {
         };
         write!(f, "{} {}: {what}", self.doing, self.line)?;
         if !self.said.is_empty() {
-            write!(f, " (system: {})", self.said)?;
+            write!(f, " ({})", self.said)?;
         }
         write!(f, "\n  next: {}", self.next())
     }
@@ -137,6 +145,6 @@ mod tests {
         {
             assert!(text.contains(part), "{part:?} is missing in {text:?}");
         }
-        assert!(!Error::new("opening", "x", Fault::Busy, "").to_string().contains("system:"));
+        assert!(!Error::new("opening", "x", Fault::Busy, "").to_string().contains('('));
     }
 }

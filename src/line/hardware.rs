@@ -1,5 +1,6 @@
 //! What a serial port has to be able to do, as a trait small enough to be played from a script.
 
+use super::error_counts::ErrorCounts;
 use crate::frame::Marks;
 
 /// How much of what was written has not left yet.
@@ -9,6 +10,17 @@ pub struct Unsent {
     pub queued: Option<usize>,
     /// Whether the last bit has left the shift register; `None` where the driver does not say.
     pub shift_register_empty: Option<bool>,
+}
+
+/// Modem lines of a port.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Lines {
+    /// Request-to-send.
+    pub rts: bool,
+    /// Data-terminal-ready.
+    pub dtr: bool,
+    /// Carrier detect.
+    pub carrier: bool,
 }
 
 /// The calls that [`PortLogic`](super::PortLogic) makes on a port. None of them waits. An error is
@@ -39,7 +51,7 @@ pub trait Hardware {
     /// The port is lost.
     fn set_dtr(&mut self, on: bool) -> Result<bool, String>;
 
-    /// Asks the adapter to hand octets on at once [LI-10]; whether it says that it does.
+    /// Asks the adapter to hand octets on at once [LI-10]; whether it says that it does, or there is none.
     fn ask_low_latency(&mut self) -> bool;
 
     /// Hands over octets; gives how many were taken, 0 when there is no room now.
@@ -51,12 +63,20 @@ pub trait Hardware {
     /// How much of what was written has not left yet.
     fn unsent(&mut self) -> Unsent;
 
-    /// Appends what has arrived, if anything, with the marks of parity and framing errors.
+    /// Throws away what has not left yet, as far as the driver can.
+    fn discard_unsent(&mut self);
+
+    /// Appends what has arrived, if anything; parity and framing errors are marked, which need not be told
+    /// apart.
     ///
     /// # Errors
     /// The port is lost.
     fn read(&mut self, octets: &mut Vec<(u8, Marks)>) -> Result<(), String>;
 
-    /// Carrier detect; `None` if there is no such line.
-    fn carrier(&mut self) -> Option<bool>;
+    /// How many errors the driver has counted so far, from whatever beginning; `None` where it does not
+    /// say. Every error of an octet that was read before is in it [LI-09].
+    fn error_counts(&mut self) -> Option<ErrorCounts>;
+
+    /// The modem lines as they are now; `None` if the port has none, or does not say.
+    fn lines(&mut self) -> Option<Lines>;
 }

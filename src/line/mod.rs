@@ -12,12 +12,14 @@ mod dice;
 mod echo;
 mod endpoint;
 mod error;
+mod error_counts;
 mod hardware;
 mod in_process;
 #[cfg(feature = "io")]
 pub mod io;
 mod parmrk;
 mod port_logic;
+mod serial_options;
 mod tap;
 mod wire_fault;
 
@@ -25,10 +27,12 @@ pub use bus::{Begun, Bus, CAPACITY, Clock, Delivery, Source, Station, Traffic};
 pub use dice::Dice;
 pub use endpoint::{Endpoint, LOOPBACK};
 pub use error::{Error, Fault};
-pub use hardware::{Hardware, Unsent};
+pub use error_counts::ErrorCounts;
+pub use hardware::{Hardware, Lines, Unsent};
 pub use in_process::InProcess;
 pub use parmrk::ParmrkDecoder;
-pub use port_logic::{EchoUse, PortFault, PortLogic, PortOutput, PortStatus, RtsUse, SerialOptions};
+pub use port_logic::{PortFault, PortLogic, PortOutput, PortStatus};
+pub use serial_options::{EchoUse, RtsUse, SerialOptions};
 pub use tap::{Direction, Tap};
 pub use wire_fault::{FaultKind, FaultOf, WireFault};
 

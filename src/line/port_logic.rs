@@ -3,70 +3,14 @@
 
 use super::carrier::CarrierWatch;
 use super::echo::EchoFilter;
-use super::hardware::Hardware;
+use super::error::Fault;
+use super::error_counts::{ErrorCounts, ErrorWatch};
+use super::hardware::{Hardware, Lines};
+use super::serial_options::{EchoUse, RtsUse, SerialOptions};
 use crate::frame::Octet;
 use crate::time::{BitTimes, Instant, Pace};
-use core::fmt;
 use core::time::Duration;
 use std::collections::VecDeque;
-
-/// When request-to-send is on, which keys a modem's carrier [LI-06].
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum RtsUse {
-    /// While we send, and only then.
-    #[default]
-    Transmit,
-    /// All the time: for adapters that take power from it and key themselves.
-    On,
-    /// Never: for modems that key themselves.
-    Off,
-}
-
-/// What is done about octets of ours that come back [LI-08].
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum EchoUse {
-    /// Whether the modem echoes is found out: a transmission that comes back whole is dropped.
-    #[default]
-    Auto,
-    /// The modem echoes: everything is handed on, and the line's capabilities say so.
-    On,
-    /// The modem does not echo: everything is handed on.
-    Off,
-}
-
-/// How a serial port is used.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct SerialOptions {
-    /// Request-to-send.
-    pub rts: RtsUse,
-    /// Data-terminal-ready, on unless told: it may feed the modem.
-    pub dtr: bool,
-    /// Our own octets.
-    pub echo: EchoUse,
-}
-
-impl Default for SerialOptions {
-    fn default() -> Self {
-        SerialOptions { rts: RtsUse::default(), dtr: true, echo: EchoUse::default() }
-    }
-}
-
-impl fmt::Display for SerialOptions {
-    /// As it is written behind a line's name: `rts=tx&dtr=on&echo=auto`.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let rts = match self.rts {
-            RtsUse::Transmit => "tx",
-            RtsUse::On => "on",
-            RtsUse::Off => "off",
-        };
-        let echo = match self.echo {
-            EchoUse::Auto => "auto",
-            EchoUse::On => "on",
-            EchoUse::Off => "off",
-        };
-        write!(f, "rts={rts}&dtr={}&echo={echo}", if self.dtr { "on" } else { "off" })
-    }
-}
 
 /// What is known about a port.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -77,6 +21,10 @@ pub struct PortStatus {
     pub rts_line: bool,
     /// There is a data-terminal-ready line.
     pub dtr_line: bool,
+    /// How often another program had moved one of these two lines, so that it was put back.
+    pub lines_moved: u32,
+    /// The driver tells when the shift register is empty; else the end of a transmission is computed [LI-06].
+    pub end_told: bool,
     /// Carrier detect as it was seen last; `None` if there is no such line.
     pub carrier: Option<bool>,
     /// How often the carrier was seen to come.
@@ -85,7 +33,7 @@ pub struct PortStatus {
     pub carrier_falls: u32,
     /// The carrier stayed on for longer than any message, so that it no longer holds up sending.
     pub carrier_stuck: bool,
-    /// The adapter says that it hands octets on at once [LI-10].
+    /// The adapter says that it hands octets on at once, or there is none [LI-10].
     pub low_latency: bool,
     /// Largest error of a stamp [LI-10].
     pub stamp_error: Duration,
@@ -93,6 +41,9 @@ pub struct PortStatus {
     pub echoes: u32,
     /// What is done about them.
     pub echo: EchoUse,
+    /// Errors that the driver has counted since the port was opened, as of the last octets; `None` where
+    /// it does not count [LI-09].
+    pub errors: Option<ErrorCounts>,
 }
 
 /// What the port did.
@@ -107,8 +58,27 @@ pub enum PortOutput {
     },
 }
 
-/// What failed, and the system's words.
-pub type PortFault = (&'static str, String);
+/// Why a port cannot be used, or no longer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PortFault {
+    /// What was being done, such as `writing to`.
+    pub doing: &'static str,
+    /// Why it failed.
+    pub fault: Fault,
+    /// The system's words; may be empty.
+    pub said: String,
+}
+
+impl PortFault {
+    fn lost(doing: &'static str) -> impl Fn(String) -> PortFault {
+        move |said| PortFault { doing, fault: Fault::Lost, said }
+    }
+
+    /// The first calls on the port: what fails there need not be the settings.
+    fn setting_up(fault: Fault) -> impl Fn(String) -> PortFault {
+        move |said| PortFault { doing: "setting up", fault, said }
+    }
+}
 
 /// Stamp error of an adapter that hands octets on at once, and of a pseudo-terminal: the scheduler
 /// (own; common practice, no source).
@@ -131,6 +101,29 @@ const PIECE_TRAIL: u32 = 2;
 /// Longer than any message, characters: 40 preambles and the longest frame.
 const LONGEST_MESSAGE: u64 = 320;
 
+/// A line that only we are to switch.
+struct OwnLine {
+    /// The port says truly how it is.
+    readable: bool,
+    moved: bool,
+}
+
+impl OwnLine {
+    fn new(readable: bool) -> Self {
+        OwnLine { readable, moved: false }
+    }
+
+    /// It was looked at: whether it is to be put back.
+    fn was_moved(&mut self, wrong: bool) -> bool {
+        if wrong && self.moved {
+            // It did not stay where it was put a moment ago: the port does not say how it is.
+            self.readable = false;
+        }
+        self.moved = wrong && self.readable;
+        self.moved
+    }
+}
+
 struct Job {
     octets: Vec<u8>,
     report: bool,
@@ -141,8 +134,8 @@ enum State {
     Idle,
     /// Another's carrier is still on.
     Clearing { give_up: Instant },
-    /// Octets are being handed to the port.
-    Writing { begun: Instant },
+    /// Octets are being handed to the port, which took some at `moved` last.
+    Writing { begun: Instant, moved: Instant },
     /// All are written; the last ends at `end` at the line's pace.
     Leaving { end: Instant, late: bool },
     /// The last octet has left as far as can be known; request-to-send goes off then.
@@ -162,8 +155,13 @@ pub struct PortLogic {
     /// Octets written since [`PortLogic::take_written`].
     newly_written: usize,
     last_end: Instant,
+    /// Until when a piece belongs to the transmission that a piece before it began.
+    pieces_until: Option<Instant>,
     rts_on: bool,
     echo: EchoFilter,
+    errors: ErrorWatch,
+    rts: OwnLine,
+    dtr: OwnLine,
     carrier: CarrierWatch,
     looked_at: Instant,
     out: VecDeque<PortOutput>,
@@ -181,18 +179,19 @@ impl PortLogic {
         now: Instant,
         port: &mut impl Hardware,
     ) -> Result<PortLogic, PortFault> {
-        let setting = |e| ("setting up", e);
-        port.set_rts(false).map_err(setting)?;
-        let parity_kept = port.configure().map_err(setting)?;
-        port.keep_lines_on_close().map_err(setting)?;
+        let setting = PortFault::setting_up(Fault::System);
+        port.set_rts(false).map_err(&setting)?;
+        let parity_kept = port.configure().map_err(PortFault::setting_up(Fault::SettingsRefused))?;
+        port.keep_lines_on_close().map_err(&setting)?;
         // Once more, or on: to change the settings may have moved it.
         let rts_on = options.rts == RtsUse::On;
-        let rts_line = port.set_rts(rts_on).map_err(setting)?;
-        let dtr_line = port.set_dtr(options.dtr).map_err(setting)?;
+        let rts_line = port.set_rts(rts_on).map_err(&setting)?;
+        let dtr_line = port.set_dtr(options.dtr).map_err(&setting)?;
         let low_latency = port.ask_low_latency();
-        // Without modem lines it is a pseudo-terminal, and there is no adapter in between.
-        let stamp_error = if low_latency || !rts_line { STAMP_ERROR_LOW } else { STAMP_ERROR };
-        let carrier = port.carrier();
+        let stamp_error = if low_latency { STAMP_ERROR_LOW } else { STAMP_ERROR };
+        let lines = port.lines();
+        let carrier = lines.map(|l| l.carrier);
+        let pending = pace.character() * 2 + stamp_error * 2;
         Ok(PortLogic {
             options,
             pace,
@@ -200,6 +199,8 @@ impl PortLogic {
                 parity_kept,
                 rts_line,
                 dtr_line,
+                lines_moved: 0,
+                end_told: port.unsent().shift_register_empty.is_some(),
                 carrier,
                 carrier_rises: 0,
                 carrier_falls: 0,
@@ -208,14 +209,19 @@ impl PortLogic {
                 stamp_error,
                 echoes: 0,
                 echo: options.echo,
+                errors: None,
             },
             state: State::Idle,
             jobs: VecDeque::new(),
             written: 0,
             newly_written: 0,
             last_end: Instant::ZERO,
+            pieces_until: None,
             rts_on: rts_on && rts_line,
-            echo: EchoFilter::new(pace.character() * 2 + stamp_error * 2),
+            echo: EchoFilter::new(pending),
+            rts: OwnLine::new(lines.is_some_and(|l| rts_line && l.rts == rts_on)),
+            dtr: OwnLine::new(lines.is_some_and(|l| dtr_line && l.dtr == options.dtr)),
+            errors: ErrorWatch::new(port.error_counts(), pending),
             carrier: CarrierWatch::new(carrier, pace, stamp_error),
             looked_at: now,
             out: VecDeque::new(),
@@ -235,6 +241,7 @@ impl PortLogic {
             carrier_rises: self.carrier.rises,
             carrier_falls: self.carrier.falls,
             echoes: self.echo.seen,
+            errors: self.errors.total(),
             ..self.status
         }
     }
@@ -258,7 +265,8 @@ impl PortLogic {
     /// When [`PortLogic::handle`] wants to be called at the latest.
     pub fn wake_at(&self) -> Option<Instant> {
         let state = match self.state {
-            State::Idle | State::Writing { .. } => None,
+            State::Idle => None,
+            State::Writing { moved, .. } => self.keyed().then_some(moved + GIVE_UP),
             State::Clearing { .. } => Some(self.looked_at + LOOK_EVERY),
             State::Leaving { end, late: false } => Some(end),
             State::Leaving { .. } => Some(self.looked_at + LOOK_EVERY),
@@ -276,6 +284,19 @@ impl PortLogic {
     /// # Errors
     /// The port is lost.
     pub fn handle(&mut self, now: Instant, port: &mut impl Hardware) -> Result<(), PortFault> {
+        let done = self.work(now, port);
+        if done.is_err() {
+            // What was kept back as a possible echo never turned out to be one.
+            let mut heard = Vec::new();
+            self.echo.release(&mut heard);
+            if self.options.echo == EchoUse::Auto {
+                self.hand_on(heard);
+            }
+        }
+        done
+    }
+
+    fn work(&mut self, now: Instant, port: &mut impl Hardware) -> Result<(), PortFault> {
         self.look(now, port);
         self.read(now, port)?;
         while self.step(now, port)? {}
@@ -287,9 +308,11 @@ impl PortLogic {
         self.out.pop_front()
     }
 
-    /// The port is about to be closed: no carrier of ours stays behind.
+    /// The port is about to be closed: no carrier of ours stays behind, and nothing that would leave
+    /// without it.
     pub fn close(&mut self, port: &mut impl Hardware) {
-        if self.rts_on && self.options.rts == RtsUse::Transmit {
+        if self.keyed() {
+            port.discard_unsent();
             let _ = port.set_rts(false);
             self.rts_on = false;
         }
@@ -299,17 +322,37 @@ impl PortLogic {
         self.looked_at = now;
         if self.carrier.on.is_some() {
             // A line that can no longer be read is as it was.
-            let on = port.carrier().or(self.carrier.on);
+            let lines = port.lines();
+            let on = lines.map(|l| l.carrier).or(self.carrier.on);
             self.carrier.look(now, on);
             if on == Some(false) {
                 self.status.carrier_stuck = false;
             }
+            if let Some(lines) = lines {
+                self.keep_lines(lines, port);
+            }
+        }
+    }
+
+    /// Puts lines back that another program has moved: to open the port is enough for that.
+    fn keep_lines(&mut self, lines: Lines, port: &mut impl Hardware) {
+        // A port that is lost says so when it is read.
+        if self.rts.was_moved(lines.rts != self.rts_on) {
+            let _ = port.set_rts(self.rts_on);
+            self.status.lines_moved = self.status.lines_moved.saturating_add(1);
+        }
+        if self.dtr.was_moved(lines.dtr != self.options.dtr) {
+            let _ = port.set_dtr(self.options.dtr);
+            self.status.lines_moved = self.status.lines_moved.saturating_add(1);
         }
     }
 
     fn read(&mut self, now: Instant, port: &mut impl Hardware) -> Result<(), PortFault> {
         let mut arrived = Vec::new();
-        port.read(&mut arrived).map_err(|e| ("reading from", e))?;
+        let read = port.read(&mut arrived).map_err(PortFault::lost("reading from"));
+        if !arrived.is_empty() {
+            self.errors.judge(now, port.error_counts(), &mut arrived);
+        }
         let mut heard = Vec::new();
         for (value, marks) in arrived {
             self.heard(Octet { at: now, value, marks }, &mut heard);
@@ -320,7 +363,7 @@ impl PortLogic {
             _ => self.echo.expire(now, &mut Vec::new()),
         }
         self.hand_on(heard);
-        Ok(())
+        read
     }
 
     fn heard(&mut self, octet: Octet, out: &mut Vec<Octet>) {
@@ -346,9 +389,14 @@ impl PortLogic {
         self.options.rts == RtsUse::Transmit && self.status.rts_line
     }
 
+    /// Whether a carrier of ours is on that has to go.
+    fn keyed(&self) -> bool {
+        self.keys() && self.rts_on
+    }
+
     fn switch_rts(&mut self, on: bool, port: &mut impl Hardware) -> Result<(), PortFault> {
         if self.keys() && self.rts_on != on {
-            port.set_rts(on).map_err(|e| ("switching request-to-send of", e))?;
+            port.set_rts(on).map_err(PortFault::lost("switching request-to-send of"))?;
             self.rts_on = on;
         }
         Ok(())
@@ -379,7 +427,7 @@ impl PortLogic {
                 self.status.carrier_stuck = self.carrier.on == Some(true);
                 self.begin(now, port)?;
             }
-            State::Writing { begun } => return self.write(begun, now, port),
+            State::Writing { begun, moved } => return self.write(begun, moved, now, port),
             State::Leaving { end, late } => return self.leave(end, late, now, port),
             State::Trailing { until } => {
                 let piece_follows = self.jobs.front().is_some_and(|j| !j.report);
@@ -398,13 +446,18 @@ impl PortLogic {
 
     fn begin(&mut self, now: Instant, port: &mut impl Hardware) -> Result<(), PortFault> {
         self.switch_rts(true, port)?;
-        let (mut heard, none) = (Vec::new(), Vec::new());
-        let octets = self.jobs.front().map_or(&none, |j| &j.octets);
-        self.echo.begin(octets, &mut heard);
+        let Some(job) = self.jobs.front() else { return Ok(()) };
+        // Where nothing is switched, pieces come here one by one.
+        if !job.report && self.pieces_until.is_some_and(|t| now <= t) {
+            self.go_on(now);
+            return Ok(());
+        }
+        let mut heard = Vec::new();
+        self.echo.begin(&job.octets, &mut heard);
         if self.options.echo == EchoUse::Auto {
             self.hand_on(heard);
         }
-        self.state = State::Writing { begun: now };
+        self.state = State::Writing { begun: now, moved: now };
         Ok(())
     }
 
@@ -413,26 +466,39 @@ impl PortLogic {
         if let Some(job) = self.jobs.front() {
             self.echo.go_on(&job.octets);
         }
-        self.state = State::Writing { begun: now };
+        self.state = State::Writing { begun: now, moved: now };
     }
 
-    fn write(&mut self, begun: Instant, now: Instant, port: &mut impl Hardware) -> Result<bool, PortFault> {
+    fn write(
+        &mut self,
+        begun: Instant,
+        moved: Instant,
+        now: Instant,
+        port: &mut impl Hardware,
+    ) -> Result<bool, PortFault> {
         let Some(job) = self.jobs.front() else {
             self.state = State::Idle;
             return Ok(true);
         };
         let rest = job.octets.get(self.written..).unwrap_or(&[]);
         if !rest.is_empty() {
-            let n = port.write(rest).map_err(|e| ("writing to", e))?;
+            let n = port.write(rest).map_err(PortFault::lost("writing to"))?;
             self.newly_written += n;
             self.written += n;
+            if n > 0 {
+                self.state = State::Writing { begun, moved: now };
+            } else if self.keyed() && now >= moved + GIVE_UP {
+                // A carrier without octets would keep everybody else from the wire.
+                return Err(PortFault { doing: "writing to", fault: Fault::Stuck, said: String::new() });
+            }
             return Ok(n > 0);
         }
         let count = u32::try_from(job.octets.len()).unwrap_or(u32::MAX);
         let end = begun.max(self.last_end) + self.pace.character().saturating_mul(count);
         self.last_end = end;
         self.written = 0;
-        if job.report || self.rts_on && self.keys() {
+        self.pieces_until = (!job.report).then(|| end.max(now) + self.pace.character() * PIECE_TRAIL);
+        if job.report || self.keyed() {
             self.state = State::Leaving { end, late: false };
         } else {
             self.jobs.pop_front();
@@ -471,7 +537,7 @@ impl PortLogic {
         if report {
             self.out.push_back(PortOutput::Sent { at });
         }
-        if !(self.keys() && self.rts_on) {
+        if !self.keyed() {
             self.state = State::Idle;
             return Ok(true);
         }

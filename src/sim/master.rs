@@ -45,6 +45,7 @@ pub struct Tally {
 pub struct MasterStation {
     master: Master,
     errands: Vec<(Errand, Option<Instant>)>,
+    /// Which errand; none of them if they have been changed since.
     under_way: Option<usize>,
     tally: Tally,
     stopped: Option<Violation>,
@@ -62,14 +63,16 @@ impl MasterStation {
             carrier_seen: true,
             echo: false,
         };
-        MasterStation {
+        let mut station = MasterStation {
             master: Master::new(config, pace, line, Instant::ZERO),
-            errands: errands.into_iter().map(|e| (e.first_at, e)).map(|(at, e)| (e, Some(at))).collect(),
+            errands: Vec::new(),
             under_way: None,
             tally: Tally::default(),
             stopped: None,
             kept: None,
-        }
+        };
+        station.set_errands(errands);
+        station
     }
 
     /// From now on keeps what the master has to tell, up to 100 000 items, for
@@ -98,6 +101,12 @@ impl MasterStation {
     /// Whether a request is under way or waits for its turn.
     pub fn is_busy(&self) -> bool {
         self.under_way.is_some()
+    }
+
+    /// From now on runs these errands; what is under way is still brought to its end.
+    pub fn set_errands(&mut self, errands: Vec<Errand>) {
+        self.errands = errands.into_iter().map(|e| (e.first_at, e)).map(|(at, e)| (e, Some(at))).collect();
+        self.under_way = self.under_way.map(|_| usize::MAX);
     }
 
     /// Asks no more when what is under way has ended.

@@ -4,6 +4,7 @@
 
 mod pairer;
 
+pub(crate) use pairer::answers;
 pub use pairer::{Pairer, PairerConfig};
 
 use crate::frame::{Damaged, Frame, Good, Noise};

@@ -250,7 +250,7 @@ fn odd_request(frame: &Frame) -> Oddities {
 
 /// Whether `reply` can be the answer to `request`: the master bit and the burst bit do not count,
 /// since devices get them wrong [FR-15].
-fn answers(request: &Frame, reply: &Frame) -> bool {
+pub(crate) fn answers(request: &Frame, reply: &Frame) -> bool {
     let (asked, told) = (request.address(), reply.address());
     request.command() == reply.command()
         && (asked.target == told.target

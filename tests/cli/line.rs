@@ -50,6 +50,20 @@ fn a_pseudo_terminal_says_what_it_lacks() {
     assert_eq!(mock.end().code, 0);
 }
 
+/// Nothing is said of a serial port or a modem that is not at this end.
+#[test]
+fn octets_over_tcp_are_no_serial_port() {
+    let dir = scratch("line-tcp");
+    let checked = run(&dir, &["line", "tcp-listen:0", "--for", "0", "--format", "json"]);
+    assert_eq!(checked.code, 2, "{}", checked.err);
+    let rows = checked.json();
+    let result = |name: &str| rows.iter().find(|r| r["check"] == name).map(|r| r["result"].clone());
+    assert_eq!(result("kind"), Some("octets over TCP".into()));
+    assert_eq!(result("settings"), Some("no parity".into()));
+    assert_eq!((result("carrier detect"), result("error counters")), (None, None));
+    assert_eq!(result("stamp error"), Some("20 ms".into()));
+}
+
 /// A program that leaves the terminal as it finds it.
 #[test]
 fn a_mock_warns_of_a_wrong_speed() {

@@ -91,7 +91,7 @@ fn a_second_master_with_the_same_bit() {
             let before = line.time();
             let Err(HostError::Stopped(v)) = host.poll(four(), None) else { panic!("it went on") };
             assert_eq!(
-                (v.requirement, v.evidence.as_ref().map(|f| f.address().master)),
+                (v.requirement, v.evidence.last().map(|e| e.frame.address().master)),
                 ("HO-03", Some(role))
             );
             let said = HostError::Stopped(v).to_string();

@@ -13,6 +13,7 @@ enum Thing {
     Sent,
     Ask(u8),
     Abandon,
+    Carrier(bool),
     Wait(u64),
 }
 
@@ -34,6 +35,7 @@ fn thing() -> impl Strategy<Value = Thing> {
         2 => Just(Thing::Sent),
         3 => (0u8..12).prop_map(Thing::Ask),
         1 => Just(Thing::Abandon),
+        1 => any::<bool>().prop_map(Thing::Carrier),
         4 => prop_oneof![0u64..10, 0u64..500, 0u64..5_000].prop_map(Thing::Wait),
     ]
 }
@@ -142,6 +144,7 @@ proptest! {
                     seen.take(&mut master);
                     abandoned = asked - seen.ended() - (asked - abandoned - seen.ended()).min(seen.stopped);
                 }
+                Thing::Carrier(on) => master.carrier(now, on),
                 Thing::Wait(ms) => {
                     let until = now + Duration::from_millis(ms);
                     let_time_pass(&mut master, &mut now, until, &mut seen);
@@ -152,7 +155,8 @@ proptest! {
             under_way = open > 0 && seen.stopped == 0;
             prop_assert!(open <= 1, "{open} requests at once");
         }
-        // From now on nobody says anything but the port, at once. 11 tries of 41 and 10 characters, the last with 30:
+        // From now on nobody says anything but the port, at once; a carrier may stay for ever. Then the turn of one try
+        // is waited for 1000 characters, 9.2 s [LL-16]. 11 tries of 41 and 10 characters, the last with 30:
         // below 600 characters, 5.5 s.
         let end = now + Duration::from_secs(20);
         loop {

@@ -118,18 +118,31 @@ fn a_device_that_gets_it_right_in_the_end() {
 enum Seat {
     /// Answers command 0 at polling address 0, whoever asks, two characters later.
     Device(Vec<u8>, Option<(Instant, Vec<u8>)>),
-    /// A primary master that asks again as soon as it may, and what became of its requests.
-    Master(Box<Master>, VecDeque<Vec<u8>>, Vec<Transaction>),
+    /// A primary master that asks the same again as soon as it may, and what became of its requests.
+    Master(Box<Master>, Frame, VecDeque<Vec<u8>>, Vec<Transaction>),
 }
 
 impl Seat {
-    fn outputs(master: &mut Master, to_send: &mut VecDeque<Vec<u8>>, ended: &mut Vec<Transaction>) {
+    /// One that asks this without end.
+    fn primary(frame: Frame) -> Seat {
+        let config = MasterConfig { role: Role::Primary, ..MasterConfig::default() };
+        let mut master = Master::new(config, Pace::Wire, LINE, Instant::ZERO);
+        master.ask(frame.clone(), None).unwrap();
+        Seat::Master(Box::new(master), frame, VecDeque::new(), Vec::new())
+    }
+
+    fn outputs(
+        master: &mut Master,
+        frame: &Frame,
+        to_send: &mut VecDeque<Vec<u8>>,
+        ended: &mut Vec<Transaction>,
+    ) {
         while let Some(output) = master.poll_output() {
             match output {
                 Output::Transmit(octets) => to_send.push_back(octets.to_vec()),
                 Output::Done(t) => {
                     ended.push(*t);
-                    master.ask(poll_0(Role::Primary), None).unwrap();
+                    master.ask(frame.clone(), None).unwrap();
                 }
                 Output::Overheard(_) => {}
                 other => panic!("{other:?}"),
@@ -160,11 +173,11 @@ impl Station for Seat {
     fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
         match self {
             Seat::Device(_, due) => due.take_if(|(t, _)| *t <= now).map(|(_, values)| values),
-            Seat::Master(m, to_send, ended) => {
+            Seat::Master(m, frame, to_send, ended) => {
                 m.handle_timeout(now);
-                Seat::outputs(m, to_send, ended);
+                Seat::outputs(m, frame, to_send, ended);
                 m.handle_timeout(now);
-                Seat::outputs(m, to_send, ended);
+                Seat::outputs(m, frame, to_send, ended);
                 to_send.pop_front()
             }
         }
@@ -182,10 +195,7 @@ impl Station for Seat {
 fn two_masters_share_the_wires() {
     let mut bus = Bus::new(Pace::Wire);
     bus.add_station(Seat::Device(Vec::new(), None));
-    let config = MasterConfig { role: Role::Primary, ..MasterConfig::default() };
-    let mut primary = Master::new(config, Pace::Wire, LINE, Instant::ZERO);
-    primary.ask(poll_0(Role::Primary), None).unwrap();
-    bus.add_station(Seat::Master(Box::new(primary), VecDeque::new(), Vec::new()));
+    bus.add_station(Seat::primary(poll_0(Role::Primary)));
     let mut line = InProcess::new(bus, "mock:test");
     let mut master = Master::new(MasterConfig::default(), Pace::Wire, line.capabilities(), Instant::ZERO);
     for i in 0..20 {
@@ -195,11 +205,30 @@ fn two_masters_share_the_wires() {
     // A turn of both: twice a request of 10, 2 of pause, an answer of 12 and HOLD of 2: 52 characters.
     let ms = 20.0 * 52.0 * 11.0 / 1.2;
     assert!(line.now().as_secs_f64() * 1e3 < ms + 376.0, "{}", line.now());
-    let Some(Seat::Master(_, _, ended)) = line.bus().stations().nth(1) else { panic!("the primary master") };
+    let Some(Seat::Master(.., ended)) = line.bus().stations().nth(1) else { panic!("the primary master") };
     assert!((19..=21).contains(&ended.len()), "{}", ended.len());
     for t in ended {
         assert_eq!((t.outcome, t.retries(), t.interludes.len()), (Outcome::Answered, 0, 0));
     }
+}
+
+/// [LL-14]: a primary master that asks a device without end that is not there leaves the secondary a turn after each
+/// request, although its RT1 is the shorter one.
+#[test]
+fn a_dead_device_does_not_starve_the_other_master() {
+    let mut bus = Bus::new(Pace::Wire);
+    bus.add_station(Seat::Device(Vec::new(), None));
+    bus.add_station(Seat::primary(to_device(Role::Primary, 1)));
+    let mut line = InProcess::new(bus, "mock:test");
+    let mut master = Master::new(MasterConfig::default(), Pace::Wire, line.capabilities(), Instant::ZERO);
+    let n = 6;
+    for i in 0..n {
+        let t = transact(&mut line, &mut master, poll_0(Role::Secondary));
+        assert_eq!((t.outcome, t.retries(), t.interludes.len()), (Outcome::Answered, 0, 0), "request {i}");
+    }
+    let Some(Seat::Master(.., ended)) = line.bus().stations().nth(1) else { panic!("the primary master") };
+    assert!((n - 1..=n + 1).contains(&ended.len()), "{}", ended.len());
+    assert!(ended.iter().all(|t| (t.outcome, t.retries()) == (Outcome::Silent, 3)));
 }
 
 /// A port that is asked for time at once, with the line already in talk: no spin, and the turn comes.

@@ -95,6 +95,7 @@ pub struct Rig {
     pub echo: Option<Duration>,
     feed: Vec<Octet>,
     ends: Vec<Instant>,
+    carrier: Vec<(Instant, bool)>,
 }
 
 impl Rig {
@@ -117,6 +118,7 @@ impl Rig {
             echo: None,
             feed: Vec::new(),
             ends: Vec::new(),
+            carrier: Vec::new(),
         }
     }
 
@@ -125,6 +127,12 @@ impl Rig {
         let mut rig = Rig::new(Role::Secondary);
         rig.run(Duration::from_secs(1));
         rig
+    }
+
+    /// The line hears a carrier between these times.
+    pub fn carrier_at(&mut self, from: Instant, until: Instant) {
+        self.carrier.extend([(from, true), (until, false)]);
+        self.carrier.sort_by_key(|c| c.0);
     }
 
     /// Octets on the wire, the first of which begins at `from`; gives the end of the last.
@@ -155,7 +163,8 @@ impl Rig {
         let (mut at_once, mut last) = (0, None);
         loop {
             let next = self.feed.first().map(|o| o.at).into_iter();
-            let next = next.chain(self.ends.first().copied()).chain(self.master.wake_at()).min();
+            let next = next.chain(self.ends.first().copied()).chain(self.carrier.first().map(|c| c.0));
+            let next = next.chain(self.master.wake_at()).min();
             let Some(next) = next.filter(|&t| t <= until) else { break };
             self.now = self.now.max(next);
             at_once = if last == Some(self.now) { at_once + 1 } else { 0 };
@@ -164,6 +173,10 @@ impl Rig {
             if self.ends.first().is_some_and(|&t| t <= self.now) {
                 let told = self.ends.remove(0);
                 self.master.sent(told);
+            }
+            let changed = self.carrier.partition_point(|c| c.0 <= self.now);
+            for (_, on) in self.carrier.drain(..changed) {
+                self.master.carrier(self.now, on);
             }
             let due = self.feed.partition_point(|o| o.at <= self.now);
             for octet in self.feed.drain(..due) {

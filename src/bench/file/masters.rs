@@ -163,7 +163,7 @@ fn harmless(command: u8, key: &Spanned<super::Whole>, lines: &[LinePlan]) -> Res
     if spec(command.into()).is_some_and(|s| s.effect == Effect::Reads) {
         return Ok(());
     }
-    let real = lines.iter().find(|l| matches!(l.kind, LineKind::Serial(_) | LineKind::Tcp(_)));
+    let real = lines.iter().find(|l| matches!(l.kind, LineKind::Serial(..) | LineKind::Tcp(_)));
     let Some(line) = real else { return Ok(()) };
     let wrong = format!(
         "command {command} may change a device, and behind {} of this bench there may be real ones",

@@ -18,7 +18,7 @@ use crate::time::{Drift, Instant, Pace};
 use core::fmt;
 use core::ops::{Range, RangeInclusive};
 use core::time::Duration;
-use lines::{is_new_each_time, line};
+use lines::line;
 use serde_json::Value as Json;
 use shape::{BenchFile, DateText, DeviceTable, EventTable, Number, PaceText, Whole};
 use std::path::{Path, PathBuf};
@@ -234,7 +234,7 @@ fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
     let mut lines: Vec<LinePlan> = Vec::new();
     for table in tables {
         let (line, span) = line(table, directory)?;
-        if !is_new_each_time(&line.kind) && lines.iter().any(|l| l.kind == line.kind) {
+        if lines.iter().any(|l| l.kind.is_same_place(&line.kind)) {
             let wrong = format!("two lines are at \"{}\"", line.at);
             return Err(Fault::new(&span, wrong, "give every line a place of its own"));
         }

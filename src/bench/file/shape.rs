@@ -490,7 +490,8 @@ pub struct WireFaultTable {
 #[serde(deny_unknown_fields)]
 pub struct LineTable {
     /// "pty:" for a new pseudo-terminal, "pty:LINK" for one with a symbolic link to it (relative to
-    /// this file), a serial port with a modem, such as "serial:/dev/ttyUSB0", "tcp-listen:HOST:PORT" to
+    /// this file), a serial port with a modem, such as "serial:/dev/ttyUSB0", or with options as on the
+    /// command line, "serial:/dev/ttyUSB0?rts=on&dtr=off&echo=on", "tcp-listen:HOST:PORT" to
     /// let software connect by TCP (this machine alone if HOST is left out, any free port if PORT is 0),
     /// or "tcp:HOST:PORT" to connect to it.
     #[schemars(with = "String", regex(pattern = "^(pty:|serial:.|tcp-listen:.|tcp:.)"))]

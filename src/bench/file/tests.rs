@@ -2,7 +2,7 @@ mod wires;
 
 use super::*;
 use crate::bench::plan::LineKind;
-use crate::line::Endpoint;
+use crate::line::{EchoUse, Endpoint, RtsUse, SerialOptions};
 use proptest::prelude::*;
 use serde_json::json;
 
@@ -152,8 +152,15 @@ fn lines_and_events() {
     let twice = "\"tcp-listen:5500\"\n[[line]]\nat = «\"tcp-listen:127.0.0.1:5500\"";
     faulty(&line(twice), "two lines are at", "its own");
     faulty(&line("«\"/dev/ttyUSB0\""), "is no line", "serial:/dev/ttyUSB0");
-    faulty(&line("«\"pty:?pace=20\""), "no options", "pace = 20");
-    faulty(&line("«\"serial:\""), "is no line", "serial:/dev/ttyUSB0");
+    faulty(&line("«\"pty:?pace=20\""), "only a serial port has options", "pace = 20");
+    faulty(&line("«\"serial:\""), "names no serial port", "serial:/dev/ttyUSB0");
+    faulty(&line("«\"serial:?rts=on\""), "names no serial port", "serial:/dev/ttyUSB0");
+    faulty(&line("«\"serial:/dev/ttyUSB0?pace=20\""), "no pace of its own", "pace = 20");
+    faulty(&line("«\"serial:/dev/ttyUSB0?rts=yes\""), "\"rts=yes\" cannot be", "rts=tx|on|off");
+    faulty(&line("«\"serial:/dev/ttyUSB0?echo=1\""), "\"echo=1\" cannot be", "echo=auto|on|off");
+    faulty(&line("«\"serial:/dev/ttyUSB0?speed=9\""), "\"speed=9\" is no option", "dtr=on|off");
+    let twice = "\"serial:/dev/ttyUSB0\"\n[[line]]\nat = «\"serial:/dev/ttyUSB0?dtr=off\"";
+    faulty(&line(twice), "two lines are at", "its own");
     faulty(&line("\"pty:a\"\n[[line]]\nat = «\"pty:a\""), "two lines are at \"pty:a\"", "its own");
     let event = |e: &str| in_device(&format!("[[event]]\n{e}"));
     faulty(&event("at_s = «-1\nloop_current_ma = 4"), "at_s is -1 s", "0 to 31536000 s");
@@ -211,6 +218,8 @@ at = "pty:link"
 [[line]]
 at = "serial:/dev/ttyUSB0"
 [[line]]
+at = "serial:/dev/ttyUSB1?rts=on&dtr=off&echo=on"
+[[line]]
 at = "tcp-listen:0"
 [[line]]
 at = "tcp-listen:0"
@@ -256,11 +265,13 @@ loop_current_ma = 20
     assert_eq!((c.lever_angle_closed_deg, c.lever_angle_open_deg), (-20.0, 25.5));
     assert_eq!(d.memory.as_deref(), Some(Path::new("some/where/fv.memory")));
     assert_eq!(plan.lines[0].kind, LineKind::Pty(Some("some/where/link".into())));
-    assert_eq!(plan.lines[1].kind, LineKind::Serial("/dev/ttyUSB0".into()));
-    for line in &plan.lines[2..4] {
+    assert_eq!(plan.lines[1].kind, LineKind::Serial("/dev/ttyUSB0".into(), SerialOptions::default()));
+    let options = SerialOptions { rts: RtsUse::On, dtr: false, echo: EchoUse::On };
+    assert_eq!(plan.lines[2].kind, LineKind::Serial("/dev/ttyUSB1".into(), options));
+    for line in &plan.lines[3..5] {
         assert_eq!(line.kind, LineKind::TcpListen(Endpoint { host: "127.0.0.1".into(), port: 0 }));
     }
-    assert_eq!(plan.lines[4].kind, LineKind::Tcp(Endpoint { host: "::1".into(), port: 5500 }));
+    assert_eq!(plan.lines[5].kind, LineKind::Tcp(Endpoint { host: "::1".into(), port: 5500 }));
     // In order of time.
     assert_eq!(plan.events[0].at, Instant::from_nanos(1_500_000_000));
     assert_eq!(plan.events[0].change, Change::LoopCurrentMa(20.0));

@@ -5,8 +5,8 @@
 //! again [LI-06]. Input error marking and the low-latency request are Linux only.
 
 use crate::frame::Marks;
-use crate::line::hardware::{Hardware, Unsent};
-use crate::line::{Error, Fault, ParmrkDecoder};
+use crate::line::hardware::{Hardware, Lines, Unsent};
+use crate::line::{Error, ErrorCounts, Fault, ParmrkDecoder};
 use std::fs::File;
 use std::io::{self, ErrorKind, Read, Write};
 use std::os::fd::{AsRawFd, RawFd};
@@ -61,7 +61,7 @@ impl Device {
             }
             // The mark for sole use does not stop root, the lock does.
             check(libc::flock(fd, libc::LOCK_EX | libc::LOCK_NB)).map_err(failed)?;
-            check(libc::ioctl(fd, libc::TIOCEXCL)).map_err(failed)?;
+            check(libc::ioctl(fd, libc::TIOCEXCL as _)).map_err(failed)?;
         }
         // SAFETY: a `File` owns its descriptor, always gives the same, and closes it only when dropped.
         let fd = unsafe { AsyncFd::register(file) }.map_err(|e| failed(e.into()))?;
@@ -127,7 +127,7 @@ impl Drop for Device {
     fn drop(&mut self) {
         // On a pseudo-terminal the mark for sole use would outlive the close.
         // SAFETY: the descriptor is open, the call takes no argument.
-        unsafe { libc::ioctl(self.raw(), libc::TIOCNXCL) };
+        unsafe { libc::ioctl(self.raw(), libc::TIOCNXCL as _) };
     }
 }
 
@@ -144,6 +144,11 @@ impl Hardware for Device {
             }
         }
         settings.c_cflag &= !(libc::CSIZE | libc::CSTOPB | libc::CRTSCTS);
+        #[cfg(target_os = "linux")]
+        {
+            // Left on by another program, odd parity would be a bit that is always 1.
+            settings.c_cflag &= !libc::CMSPAR;
+        }
         settings.c_cflag |= libc::CS8 | libc::PARENB | libc::PARODD | libc::CREAD | libc::CLOCAL;
         if self.pty {
             // Linux would drop it, and its C library would then call the whole setting refused.
@@ -157,6 +162,11 @@ impl Hardware for Device {
             settings.c_iflag |= libc::INPCK | libc::PARMRK;
         }
         self.set(&settings).map_err(words)?;
+        if !self.pty {
+            // What came before was read with other settings.
+            // SAFETY: the descriptor is open.
+            unsafe { libc::tcflush(self.raw(), libc::TCIFLUSH) };
+        }
         // Settings that a port does not take it drops without a word.
         let kept = self.settings().map_err(words)?;
         // SAFETY: reads a value.
@@ -187,6 +197,9 @@ impl Hardware for Device {
     }
 
     fn ask_low_latency(&mut self) -> bool {
+        if self.pty {
+            return true;
+        }
         #[cfg(target_os = "linux")]
         return linux::ask_low_latency(self.raw());
         #[cfg(not(target_os = "linux"))]
@@ -222,6 +235,11 @@ impl Hardware for Device {
         Unsent { queued, shift_register_empty }
     }
 
+    fn discard_unsent(&mut self) {
+        // SAFETY: the descriptor is open. To close the port would wait for what cannot be discarded.
+        unsafe { libc::tcflush(self.raw(), libc::TCOFLUSH) };
+    }
+
     fn read(&mut self, octets: &mut Vec<(u8, Marks)>) -> Result<(), String> {
         let mut buffer = [0u8; 4096];
         let n = loop {
@@ -244,17 +262,26 @@ impl Hardware for Device {
         Ok(())
     }
 
-    fn carrier(&mut self) -> Option<bool> {
+    fn error_counts(&mut self) -> Option<ErrorCounts> {
+        #[cfg(target_os = "linux")]
+        return linux::error_counts(self.raw());
+        #[cfg(not(target_os = "linux"))]
+        None
+    }
+
+    fn lines(&mut self) -> Option<Lines> {
         let mut lines: libc::c_int = 0;
         // SAFETY: the call writes one number.
         check(unsafe { libc::ioctl(self.raw(), libc::TIOCMGET, &raw mut lines) }).ok()?;
-        Some(lines & libc::TIOCM_CD != 0)
+        let on = |line| lines & line != 0;
+        Some(Lines { rts: on(libc::TIOCM_RTS), dtr: on(libc::TIOCM_DTR), carrier: on(libc::TIOCM_CD) })
     }
 }
 
 #[cfg(target_os = "linux")]
 mod linux {
     use super::check;
+    use crate::line::ErrorCounts;
     use std::os::fd::RawFd;
 
     /// `ASYNC_LOW_LATENCY` of linux/tty_flags.h.
@@ -300,6 +327,37 @@ mod linux {
             check(libc::ioctl(fd, libc::TIOCGSERIAL, &raw mut after)).is_ok()
                 && after.flags & LOW_LATENCY != 0
         }
+    }
+
+    /// `struct serial_icounter_struct` of linux/serial.h.
+    #[repr(C)]
+    #[derive(Default)]
+    struct SerialCounters {
+        cts: libc::c_int,
+        dsr: libc::c_int,
+        rng: libc::c_int,
+        dcd: libc::c_int,
+        rx: libc::c_int,
+        tx: libc::c_int,
+        frame: libc::c_int,
+        overrun: libc::c_int,
+        parity: libc::c_int,
+        brk: libc::c_int,
+        buf_overrun: libc::c_int,
+        reserved: [libc::c_int; 9],
+    }
+
+    pub(super) fn error_counts(fd: RawFd) -> Option<ErrorCounts> {
+        let mut c = SerialCounters::default();
+        // SAFETY: the call writes one such record.
+        check(unsafe { libc::ioctl(fd, libc::TIOCGICOUNT, &raw mut c) }).ok()?;
+        Some(ErrorCounts {
+            parity: c.parity.cast_unsigned(),
+            framing: c.frame.cast_unsigned(),
+            // Lost in the port, and lost behind it because nobody read.
+            overrun: c.overrun.wrapping_add(c.buf_overrun).cast_unsigned(),
+            breaks: c.brk.cast_unsigned(),
+        })
     }
 
     pub(super) fn shift_register_empty(fd: RawFd) -> Option<bool> {

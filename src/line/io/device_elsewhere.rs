@@ -1,8 +1,8 @@
 //! A serial port of a system that is no Unix, through the general library. Untried.
 
 use crate::frame::Marks;
-use crate::line::hardware::{Hardware, Unsent};
-use crate::line::{Error, Fault};
+use crate::line::hardware::{Hardware, Lines, Unsent};
+use crate::line::{Error, ErrorCounts, Fault};
 use std::io::{self, ErrorKind};
 use std::pin::Pin;
 use std::task::{Context, Poll, ready};
@@ -13,6 +13,7 @@ use tokio_serial::{DataBits, FlowControl, Parity, SerialPort, SerialStream, Stop
 pub(super) struct Device {
     port: SerialStream,
     arrived: Vec<u8>,
+    set: Lines,
 }
 
 impl Device {
@@ -33,7 +34,7 @@ impl Device {
             };
             Error::new("opening", name, fault, e)
         })?;
-        Ok(Device { port, arrived: Vec::new() })
+        Ok(Device { port, arrived: Vec::new(), set: Lines::default() })
     }
 
     /// Whether octets have arrived, or will be told to `cx`.
@@ -42,6 +43,9 @@ impl Device {
             let mut buffer = [0u8; 4096];
             let mut space = ReadBuf::new(&mut buffer);
             ready!(Pin::new(&mut self.port).poll_read(cx, &mut space))?;
+            if space.filled().is_empty() {
+                return Poll::Ready(Err(ErrorKind::UnexpectedEof.into()));
+            }
             self.arrived.extend(space.filled());
         }
         Poll::Ready(Ok(()))
@@ -70,10 +74,12 @@ impl Hardware for Device {
     }
 
     fn set_rts(&mut self, on: bool) -> Result<bool, String> {
+        self.set.rts = on;
         Ok(self.port.write_request_to_send(on).is_ok())
     }
 
     fn set_dtr(&mut self, on: bool) -> Result<bool, String> {
+        self.set.dtr = on;
         Ok(self.port.write_data_terminal_ready(on).is_ok())
     }
 
@@ -93,12 +99,22 @@ impl Hardware for Device {
         Unsent { queued: self.port.bytes_to_write().ok().map(|n| n as usize), shift_register_empty: None }
     }
 
+    fn discard_unsent(&mut self) {
+        let _ = self.port.clear(tokio_serial::ClearBuffer::Output);
+    }
+
     fn read(&mut self, octets: &mut Vec<(u8, Marks)>) -> Result<(), String> {
         octets.extend(self.arrived.drain(..).map(|v| (v, Marks::NONE)));
         Ok(())
     }
 
-    fn carrier(&mut self) -> Option<bool> {
-        self.port.read_carrier_detect().ok()
+    fn error_counts(&mut self) -> Option<ErrorCounts> {
+        None
+    }
+
+    fn lines(&mut self) -> Option<Lines> {
+        let carrier = self.port.read_carrier_detect().ok()?;
+        // What it has set is not to be read there.
+        Some(Lines { carrier, ..self.set })
     }
 }

@@ -46,7 +46,6 @@ impl PortLine {
     ///
     /// # Errors
     /// As there.
-    #[cfg(unix)]
     pub fn open_pty(link: Option<&Path>, pace: Pace) -> Result<PortLine, Error> {
         let mut ports = Ports::new();
         ports.open_pty(link, pace)?;

@@ -310,11 +310,19 @@ impl Ports {
     /// that points nowhere or to a pseudo-terminal.
     ///
     /// # Errors
-    /// The system has no more pseudo-terminals, or the link's name is taken or cannot be made.
-    #[cfg(unix)]
+    /// The system has no more pseudo-terminals, or none at all, or the link's name is taken or cannot be made.
     pub fn open_pty(&mut self, link: Option<&Path>, pace: Pace) -> Result<usize, Error> {
-        let feed = self.feed();
-        self.add(Pty::open(link, pace, feed)?)
+        #[cfg(unix)]
+        {
+            let feed = self.feed();
+            self.add(Pty::open(link, pace, feed)?)
+        }
+        #[cfg(not(unix))]
+        {
+            let _ = (link, pace);
+            let said = "this system has no pseudo-terminals; join two serial ports and name one of them";
+            Err(Error::new("opening", "pty:", Fault::System, said))
+        }
     }
 
     /// Connects to somebody who listens on TCP and carries octets as on the wire [LI-12]; gives its

@@ -266,7 +266,7 @@ fn tidy(master: &File, slave: &Path) -> io::Result<()> {
     // SAFETY: both are open descriptors of ours, and TIOCNXCL takes no argument. The results do not
     // matter: what cannot be flushed or lifted was not there.
     unsafe {
-        libc::ioctl(other_end.as_raw_fd(), libc::TIOCNXCL);
+        libc::ioctl(other_end.as_raw_fd(), libc::TIOCNXCL as _);
         libc::tcflush(master.as_raw_fd(), libc::TCOFLUSH);
         libc::tcflush(other_end.as_raw_fd(), libc::TCIFLUSH);
     }
@@ -399,13 +399,26 @@ pub(super) fn is_pty(path: &Path) -> bool {
 }
 
 fn place_link(link: &Path, target: &Path, name: &str) -> Result<(), Error> {
-    let taken = |what: &str| Error::new("making the link of", name, Fault::LinkTaken, what);
+    const DOING: &str = "making the link of";
+    let taken = |what: &str| Error::new(DOING, name, Fault::LinkTaken, what);
     let system = |e: io::Error| {
+        let folder = match link.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
         let fault = match e.kind() {
             ErrorKind::AlreadyExists => Fault::LinkTaken,
+            ErrorKind::NotFound | ErrorKind::NotADirectory => {
+                let said = format!("there is no folder {}", folder.display());
+                return Error::new(DOING, name, Fault::LinkFolder, said);
+            }
+            ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
+                let said = format!("you may not write to the folder {}", folder.display());
+                return Error::new(DOING, name, Fault::LinkFolder, said);
+            }
             _ => Fault::System,
         };
-        Error::new("making the link of", name, fault, e)
+        Error::new(DOING, name, fault, e)
     };
     match std::fs::symlink_metadata(link) {
         Err(e) if e.kind() == ErrorKind::NotFound => {}

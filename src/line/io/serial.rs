@@ -12,7 +12,9 @@ use super::device::Device;
 use super::device_elsewhere::Device;
 use super::ports::{Feed, Port, PortEvent, Started};
 use crate::frame::{Capabilities, StampUnit};
-use crate::line::{CAPACITY, EchoUse, Error, Fault, PortLogic, PortOutput, PortStatus, SerialOptions};
+use crate::line::{
+    CAPACITY, EchoUse, Error, Fault, PortFault, PortLogic, PortOutput, PortStatus, SerialOptions,
+};
 use crate::time::{Instant, Pace};
 use std::future::poll_fn;
 use std::path::{Path, PathBuf};
@@ -210,8 +212,8 @@ impl Worker {
                         let _ = opened.send(Ok(()));
                         let served = self.serve(&mut device, &mut logic).await;
                         logic.close(&mut device);
-                        if let Err((doing, said)) = served {
-                            let error = Error::new(doing, &self.name, Fault::Lost, said);
+                        if let Err(f) = served {
+                            let error = Error::new(f.doing, &self.name, f.fault, f.said);
                             let port = self.feed.port;
                             self.feed.put(PortEvent::Closed { port, error });
                         }
@@ -225,7 +227,7 @@ impl Worker {
         let mut device = Device::open(&self.path, &self.name, self.pty)?;
         let now = self.feed.clock.now();
         let logic = PortLogic::open(self.options, self.pace, now, &mut device)
-            .map_err(|(doing, said)| Error::new(doing, &self.name, Fault::SettingsRefused, said))?;
+            .map_err(|f| Error::new(f.doing, &self.name, f.fault, f.said))?;
         Ok((device, logic))
     }
 
@@ -235,11 +237,7 @@ impl Worker {
     }
 
     /// Reads and writes until nobody is left to do it for; the error says that the port is lost.
-    async fn serve(
-        &mut self,
-        device: &mut Device,
-        logic: &mut PortLogic,
-    ) -> Result<(), (&'static str, String)> {
+    async fn serve(&mut self, device: &mut Device, logic: &mut PortLogic) -> Result<(), PortFault> {
         let clock = self.feed.clock;
         loop {
             let handled = logic.handle(clock.now(), device);
@@ -256,6 +254,10 @@ impl Worker {
             let left = wake.map_or(Duration::from_secs(3600), |at| at.since(clock.now()));
             let mut timer = Box::pin(tokio::time::sleep(left));
             let step = poll_fn(|cx| {
+                // First, because they are bounded and what arrives is not.
+                if let Poll::Ready(command) = self.commands.poll_recv(cx) {
+                    return Poll::Ready(Step::Command(command));
+                }
                 if let Poll::Ready(r) = device.poll_octets(cx) {
                     return Poll::Ready(r.map_or_else(Step::Failed, |()| Step::Look));
                 }
@@ -264,15 +266,15 @@ impl Worker {
                 {
                     return Poll::Ready(r.map_or_else(Step::Failed, |()| Step::Look));
                 }
-                if timer.as_mut().poll(cx).is_ready() {
-                    return Poll::Ready(Step::Look);
-                }
-                self.commands.poll_recv(cx).map(Step::Command)
+                timer.as_mut().poll(cx).map(|()| Step::Look)
             })
             .await;
             match step {
                 Step::Look => {}
-                Step::Failed(e) => return Err(("waiting for", e.to_string())),
+                Step::Failed(e) => {
+                    let said = e.to_string();
+                    return Err(PortFault { doing: "waiting for", fault: Fault::Lost, said });
+                }
                 Step::Command(None) => return Ok(()),
                 Step::Command(Some(command)) => logic.send(command.octets, command.report),
             }

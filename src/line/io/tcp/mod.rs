@@ -127,7 +127,7 @@ impl Port for Tcp {
     }
 
     fn write(&mut self, octets: &[u8]) -> Result<bool, Error> {
-        let lost = || Error::new("writing to", &self.name, Fault::Lost, "");
+        let lost = || Error::new("writing to", &self.name, Fault::PeerGone, "");
         let commands = self.commands.as_ref().filter(|c| !c.is_closed()).ok_or_else(lost)?;
         let waiting = self.shared.waiting.load(Ordering::SeqCst);
         let full = waiting > 0 && waiting.saturating_add(octets.len()) > CAPACITY;

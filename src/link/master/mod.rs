@@ -1,24 +1,29 @@
 //! A master: asks, waits, asks again, and stays away where a master with its bit is at work.
 
+mod hearing;
+mod turns;
+
 use super::{Timers, Violation};
 use crate::frame::{
-    Capabilities, Frame, FrameType, Good, MAX_FRAME, Master as Role, Octet, Receiver, ReceiverConfig,
-    Reception,
+    Capabilities, Frame, Good, MAX_FRAME, Master as Role, Octet, Receiver, ReceiverConfig, Reception,
 };
 use crate::time::{BitTimes, Instant, Pace};
-use crate::transaction::{Interlude, Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
+use crate::transaction::{Interlude, Outcome, Pairer, PairerConfig, Passed, Transaction};
 use bytes::Bytes;
 use core::fmt;
 use core::time::Duration;
 use std::collections::VecDeque;
+use turns::Turns;
 
 /// Most repeats of a request [HO-04].
 const MOST_RETRIES: u8 = 10;
-/// Longest answer from its first preamble to its check byte, characters [HO-04].
+/// Longest answer from its first preamble to its check byte, characters [LL-16].
 const LONGEST_ANSWER: u64 = 40 + MAX_FRAME as u64;
-/// How long a turn is waited for, characters [HO-04]: more than the longest transaction of another master takes.
+/// How long a turn is waited for, characters [LL-16]: more than the longest transaction of another master takes.
 const PATIENCE: u64 = 1000;
-/// A port tells the end of a transmission at most so much later than the wire's own time.
+/// The longest time without a chance for another master that was never heard, characters [LL-14].
+const CHANCE_EVERY: u64 = 250;
+/// A port tells the end of a transmission at most so much later than the wire's own time [LL-16].
 const SEND_LIMIT: Duration = Duration::from_secs(5);
 /// Least and most octets of FF before a request [FR-02].
 const LEAST_PREAMBLES: u8 = 5;
@@ -105,6 +110,16 @@ impl Job {
     }
 }
 
+/// What was sent last, whether or not anybody still waits for its answer.
+#[derive(Debug)]
+struct Sent {
+    frame: Frame,
+    /// When its last octet left, once that has been told.
+    ended_at: Option<Instant>,
+    /// The line gives it back to us, and has not yet done so [LL-18].
+    echo_due: bool,
+}
+
 #[derive(Debug)]
 enum State {
     /// Nothing to do, or waiting for the link to be free.
@@ -122,30 +137,24 @@ enum State {
 pub struct Master {
     config: MasterConfig,
     timers: Timers,
-    /// What stamps may be wrong by: added to the time in which an answer must begin.
+    /// What stamps may be wrong by: added to the time in which an answer must begin [LL-17].
     margin: Duration,
-    /// How long an answer may last.
+    /// How long an answer may last [LL-16].
     longest_answer: Duration,
-    /// How long a turn is waited for.
+    /// How long a turn is waited for [LL-16].
     patience: Duration,
     /// Whether the line gives us back what we send.
     echo: bool,
     receiver: Receiver,
     pairer: Pairer,
     state: State,
+    turns: Turns,
     job: Option<Job>,
-    /// On a line that gives back what we send: that of the last transmission is still to come.
-    echo_due: bool,
+    last_sent: Option<Sent>,
     /// What is leaving is no longer asked for: nothing is sent behind it before its end is told.
     abandoned: bool,
     /// Transmissions whose end has not been told.
     leaving: u32,
-    /// The silence that is waited for at present.
-    quiet: Duration,
-    /// Not before then.
-    free_at: Instant,
-    /// The end of what was heard last.
-    heard_at: Instant,
     out: VecDeque<Output>,
 }
 
@@ -159,6 +168,14 @@ impl Master {
             _ => pace.scale(BitTimes::characters(n).duration()),
         };
         let wait = if config.listens_first { timers.link_quiet } else { Duration::ZERO };
+        let other = Timers::new(config.role.other(), pace);
+        let turns = Turns::new(
+            (config.role, timers),
+            timers.character + line.stamp_error * 2,
+            (limit(PATIENCE), limit(CHANCE_EVERY)),
+            other.link_quiet + other.link_grant,
+            (wait, now),
+        );
         Master {
             config,
             timers,
@@ -170,13 +187,11 @@ impl Master {
             // The master itself says when a request is unanswered.
             pairer: Pairer::new(PairerConfig::for_master(timers.character)),
             state: State::Idle,
+            turns,
             job: None,
-            echo_due: false,
+            last_sent: None,
             abandoned: false,
             leaving: 0,
-            quiet: wait,
-            free_at: now + wait,
-            heard_at: now,
             out: VecDeque::new(),
         }
     }
@@ -222,6 +237,9 @@ impl Master {
     pub fn abandon(&mut self) {
         if self.job.take().is_some() && !matches!(self.state, State::Stopped) {
             self.abandoned |= matches!(self.state, State::Sending { .. });
+            if matches!(self.state, State::Waiting { .. }) {
+                self.turns.unanswered();
+            }
             self.state = State::Idle;
             self.pairer.give_up();
             self.hand_out();
@@ -231,6 +249,13 @@ impl Master {
     /// Octets came.
     pub fn handle(&mut self, now: Instant, octets: &[Octet]) {
         self.receiver.push(octets);
+        self.drain(now);
+    }
+
+    /// The line's carrier detect, whenever it changes [LL-15]: while one is heard no transmission starts.
+    /// A line that cannot tell never calls this.
+    pub fn carrier(&mut self, now: Instant, on: bool) {
+        self.turns.carrier(now, on);
         self.drain(now);
     }
 
@@ -246,16 +271,23 @@ impl Master {
             State::Sending { .. } => self.left(at),
             // A repeat that was already leaving when the answer came will be answered too, and what was
             // given up.
-            State::Idle if at > self.heard_at => {
-                self.quiet = self.timers.link_quiet;
-                self.free_at = self.free_at.max(at + self.quiet);
+            State::Idle => {
+                self.note_end(at);
+                self.turns.left_for_nothing(at);
             }
             _ => {}
         }
     }
 
+    fn note_end(&mut self, at: Instant) {
+        if let Some(sent) = &mut self.last_sent {
+            sent.ended_at = Some(at);
+        }
+    }
+
     /// The request has left the line at `at`: from then on an answer may come.
     fn left(&mut self, at: Instant) {
+        self.note_end(at);
         if let Some(job) = &self.job {
             let octets = job.frame.encode_after(job.preambles);
             let start = at.before(self.timers.character * octets.len() as u32);
@@ -271,8 +303,7 @@ impl Master {
             }));
         }
         self.state = State::Waiting { deadline: at + self.timers.slave_time_out + self.margin };
-        self.quiet = self.timers.link_quiet;
-        self.free_at = at + self.quiet;
+        self.turns.left(at);
     }
 
     /// Time passed.
@@ -304,8 +335,12 @@ impl Master {
         // While a frame arrives, its end decides what is next; but it may not take for ever.
         let arriving = self.receiver.deadline().is_some();
         let mine = match (&self.state, &self.job) {
-            (State::Idle, Some(_)) if !arriving && !self.abandoned => Some(self.free_at),
-            (State::Idle, Some(job)) => job.since.map(|t| t + self.patience),
+            (State::Idle, Some(job)) => {
+                // Since when it waits is noted at the first chance: until then, at once.
+                let over = job.since.map_or(Instant::ZERO, |t| t + self.patience);
+                let waits = arriving || self.abandoned;
+                Some(self.turns.free_at().filter(|_| !waits).unwrap_or(over))
+            }
             (State::Sending { given_up }, _) => Some(*given_up),
             (State::Waiting { deadline }, _) if !arriving => Some(*deadline),
             (State::Waiting { deadline }, _) => Some(*deadline + self.longest_answer),
@@ -315,17 +350,18 @@ impl Master {
     }
 
     fn start(&mut self, now: Instant) {
-        let free = now >= self.free_at && self.receiver.deadline().is_none() && !self.abandoned;
-        if !free || !matches!(self.state, State::Idle) {
+        let Some(job) = &mut self.job else { return };
+        let waits =
+            !matches!(self.state, State::Idle) || self.abandoned || self.receiver.deadline().is_some();
+        if waits || !self.turns.may_start(now) {
             return;
         }
-        let Some(job) = &mut self.job else { return };
         job.tries_left = job.tries_left.saturating_sub(1);
         let lasts = self.timers.character * (job.preambles + job.frame.len()) as u32;
         self.state = State::Sending { given_up: now + lasts + SEND_LIMIT };
         job.since = None;
         self.leaving += 1;
-        self.echo_due = self.echo;
+        self.last_sent = Some(Sent { frame: job.frame.clone(), ended_at: None, echo_due: self.echo });
         self.out.push_back(Output::Transmit(job.frame.encode_after(job.preambles)));
     }
 
@@ -361,135 +397,5 @@ impl Master {
             self.pairer.give_up();
             self.hand_out();
         }
-    }
-
-    fn drain(&mut self, now: Instant) {
-        while let Some(reception) = self.receiver.next() {
-            if self.is_echo(&reception) {
-                continue;
-            }
-            if self.proves_sent(&reception) {
-                self.left(reception.first_at().before(self.timers.character));
-            }
-            self.note(&reception);
-            if let State::Waiting { deadline } = &mut self.state
-                && matches!(reception, Reception::Damaged(_))
-            {
-                // Nothing more is waited for, but the answer may stand behind a false start.
-                *deadline = (*deadline).min(reception.last_at());
-            }
-            self.pairer.push(reception);
-            self.hand_out();
-        }
-        self.fail_if_over(now);
-        self.start(now);
-    }
-
-    /// Whether it is our own frame, given back by the modem once for each transmission, and not
-    /// another master's. The octets may come when the end of the transmission has been told already.
-    fn is_echo(&mut self, reception: &Reception) -> bool {
-        match reception {
-            Reception::Good(g) => {
-                let own = self.job.as_ref().is_some_and(|j| j.frame == g.frame);
-                own && core::mem::take(&mut self.echo_due)
-            }
-            // A spoilt echo, and what is left of it.
-            _ => self.echo_due && matches!(self.state, State::Sending { .. }) && !self.proves_sent(reception),
-        }
-    }
-
-    /// Whether it can only be the answer to what is leaving, which then has left, whatever the port
-    /// still thinks.
-    fn proves_sent(&self, reception: &Reception) -> bool {
-        let header = match reception {
-            Reception::Good(g) => Some((g.frame.frame_type(), g.frame.address(), g.frame.command())),
-            Reception::Damaged(d) => d.header().map(|h| (h.delimiter.frame_type, h.address, h.command)),
-            Reception::Noise(_) => None,
-        };
-        let (State::Sending { .. }, Some(job), Some((kind, from, command))) =
-            (&self.state, &self.job, header)
-        else {
-            return false;
-        };
-        let to = job.frame.address();
-        // To a request to all a device answers with its own address [DV-07].
-        kind == FrameType::Ack
-            && command == job.frame.command()
-            && (from.target == to.target || to.is_broadcast())
-    }
-
-    /// Takes from a reception when the link is ours again, and whether we must stop.
-    fn note(&mut self, reception: &Reception) {
-        let end = reception.last_at();
-        self.heard_at = end;
-        self.quiet = match reception {
-            Reception::Good(g) => match g.frame.frame_type() {
-                FrameType::Stx if g.frame.address().master == self.config.role => {
-                    self.stop(&g.frame);
-                    return;
-                }
-                FrameType::Stx => self.timers.link_quiet,
-                // An answer names the master that had its turn, a burst the one that may speak next [LL-10].
-                kind if (kind == FrameType::Back) == (g.frame.address().master == self.config.role) => {
-                    self.timers.hold
-                }
-                _ => self.timers.link_grant,
-            },
-            // It may have been a request, whose answer is to come, or an answer to anybody.
-            Reception::Damaged(_) => self.timers.link_quiet,
-            // Noise tells nothing, but the silence begins anew.
-            Reception::Noise(_) => self.quiet.max(self.timers.link_grant),
-        };
-        self.free_at = end + self.quiet;
-    }
-
-    fn stop(&mut self, frame: &Frame) {
-        let what = format!(
-            "another {} master is at work on this line: it sent command {} to {}",
-            self.config.role,
-            frame.command(),
-            frame.address().target
-        );
-        self.job = None;
-        if matches!(self.state, State::Stopped) {
-            return;
-        }
-        self.state = State::Stopped;
-        self.out.push_back(Output::Stopped(Violation {
-            requirement: "HO-03",
-            what,
-            evidence: Some(frame.clone()),
-        }));
-    }
-
-    fn hand_out(&mut self) {
-        while let Some(passed) = self.pairer.next() {
-            match passed {
-                Passed::Transaction(t) if self.is_ours(&t) => {
-                    // A repeat is leaving: its own answer is still to come.
-                    let leaving = matches!(self.state, State::Sending { .. });
-                    if !leaving {
-                        self.state = State::Idle;
-                    }
-                    let unanswered = matches!(t.outcome, Outcome::Silent | Outcome::Garbled);
-                    match self.job.take() {
-                        // Another frame came between: the pairer closed the try, the job goes on.
-                        Some(mut job) if unanswered && (leaving || job.tries_left > 0) => {
-                            job.earlier.push(*t);
-                            self.job = Some(job);
-                        }
-                        Some(mut job) => self.out.push_back(Output::Done(Box::new(job.whole(*t)))),
-                        None => {}
-                    }
-                }
-                other => self.out.push_back(Output::Overheard(other)),
-            }
-        }
-    }
-
-    fn is_ours(&self, t: &Transaction) -> bool {
-        t.kind == Kind::Asked
-            && self.job.as_ref().is_some_and(|j| t.request() == Some(&j.frame))
-            && !matches!(self.state, State::Stopped)
     }
 }

@@ -1,0 +1,32 @@
+//! The swarm: seeds of a bus with two masters, 1 to 15 devices and faults, each for ten simulated
+//! minutes. `cargo run --release --example swarm -- SEEDS [FIRST]`; ends with 1 if a seed shows what
+//! must not be.
+
+#[path = "../tests/swarm/run.rs"]
+mod run;
+
+fn main() -> std::process::ExitCode {
+    let mut numbers = std::env::args().skip(1).map(|a| a.parse::<u64>());
+    let (seeds, first) = match (numbers.next(), numbers.next()) {
+        (Some(Ok(n)), None) => (n, 0),
+        (Some(Ok(n)), Some(Ok(first))) => (n, first),
+        _ => {
+            eprintln!("give how many seeds, and the first one if it is not 0: swarm 100");
+            return std::process::ExitCode::from(2);
+        }
+    };
+    println!("seeds {first} to {}", first + seeds.saturating_sub(1));
+    let mut sum = run::Sum::default();
+    for seed in first..first + seeds {
+        let out = run::run(seed);
+        for problem in &out.problems {
+            println!("seed {seed}: {problem}");
+        }
+        sum.add(&out);
+        if (seed + 1 - first) % 1000 == 0 {
+            eprintln!("{} seeds", seed + 1 - first);
+        }
+    }
+    println!("{sum}");
+    std::process::ExitCode::from(u8::from(sum.failed > 0))
+}
