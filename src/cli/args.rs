@@ -279,7 +279,7 @@ pub struct MockArgs {
     pub pace: Option<Pace>,
     /// Fixes what is left to chance instead of the bench file's seed, 0 to 9223372036854775807: faults on
     /// the wires, jitter, what collisions leave.
-    #[arg(long, value_parser = seed, value_name = "N")]
+    #[arg(long, allow_negative_numbers = true, value_parser = seed, value_name = "N")]
     pub seed: Option<u64>,
     /// Print the JSON Schema of bench files, for editors, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed"])]

@@ -361,13 +361,9 @@ fn judge(f: &Findings) -> Vec<Check> {
     };
     add("low latency", verdict, result.into(), meaning, "");
     let ms = f.capabilities.stamp_error.as_millis();
-    add(
-        "stamp error",
-        Verdict::Note,
-        format!("{ms} ms"),
-        "no time on this line is taken for more exact; pauses inside a frame are not judged",
-        "",
-    );
+    let judged = "pauses inside a frame are judged";
+    let not = "no time on this line is taken for more exact; pauses inside a frame are not judged";
+    add("stamp error", Verdict::Note, format!("{ms} ms"), if ms == 0 { judged } else { not }, "");
     checks
 }
 
