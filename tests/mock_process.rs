@@ -10,6 +10,7 @@ use looprig::time::Pace;
 use serde_json::Value as Json;
 use std::fs;
 use std::io::{BufRead, BufReader, Read};
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 
@@ -242,6 +243,50 @@ fn a_closed_pipe_does_not_end_it() {
     write_long_tag(&mut host, "b");
     assert_eq!(long_tag(&mut host), "b");
     drop(host);
+    mock.end();
+    fs::remove_dir_all(dir).unwrap();
+}
+
+/// Two mocks on one memory file would undo each other's writes [DV-03]. The second is refused before it
+/// takes the first one's link over.
+#[test]
+fn a_memory_file_serves_one_mock() {
+    let dir = scratch("claimed");
+    let mock = Mock::start(&dir, "fast");
+    let link = fs::read_link(dir.join("link")).unwrap();
+    fails(
+        &dir,
+        &["mock", "bench.toml"],
+        &["fv-3104.memory is in use by another mock", "next: end that mock"],
+    );
+    assert_eq!(fs::read_link(dir.join("link")).unwrap(), link);
+    write_long_tag(&mut mock.host(0, "fast"), "Brackenmoor inlet");
+    fails(&dir, &["mock", "bench.toml"], &["in use"]);
+    mock.end();
+    // One that is killed claims nothing any more.
+    let mut mock = Mock::start(&dir, "fast");
+    mock.child.kill().unwrap();
+    mock.child.wait().unwrap();
+    let mock = Mock::start(&dir, "fast");
+    assert_eq!(mock.ready["devices"][0]["long_tag"], "Brackenmoor inlet");
+    mock.end();
+    assert!(!dir.join("fv-3104.memory.lock").exists());
+    fs::remove_dir_all(dir).unwrap();
+}
+
+/// The same where the pipe stays open and nobody empties it.
+#[test]
+fn a_pipe_that_is_full_does_not_stop_it() {
+    let dir = scratch("full-pipe");
+    fs::write(dir.join("bench.toml"), BENCH.replace("pty:link", "tcp-listen:127.0.0.1:0")).unwrap();
+    let mock = Mock::start(&dir, "fast");
+    let open = mock.ready["lines"][0]["open"].as_str().unwrap();
+    let place = open.strip_prefix("tcp:").unwrap().split('?').next().unwrap();
+    // Two notices of more than 80 octets each: twice what a pipe holds, 65,536 on Linux.
+    for _ in 0..1_000 {
+        drop(TcpStream::connect(place).unwrap());
+    }
+    assert_eq!(long_tag(&mut mock.host(1, "fast")), "");
     mock.end();
     fs::remove_dir_all(dir).unwrap();
 }

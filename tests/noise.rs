@@ -8,8 +8,8 @@ use measure::{Due, RATES, REQUESTS, Row, markdown, row};
 /// Within five standard deviations of what the rate makes due; the notes hold the very table.
 #[test]
 fn requests_on_noisy_wires() {
-    // A build without optimisation takes three rates alone.
-    let rates: &[f64] = if cfg!(debug_assertions) { &[0.0, 1e-3, 5e-3] } else { &RATES };
+    // A build without optimisation takes one rate alone.
+    let rates: &[f64] = if cfg!(debug_assertions) { &[1e-3] } else { &RATES };
     let rows: Vec<Row> = rates.iter().map(|&r| row(r)).collect();
     for row in &rows {
         let due = Due::new(row.rate);

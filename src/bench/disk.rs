@@ -1,6 +1,7 @@
 //! The few things that safekeeping asks of a disk [DV-03], so that tests can put one in their place
 //! that fails, or whose power goes, at any call.
 
+use crate::capture::sync_directory;
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::Path;
@@ -45,9 +46,8 @@ impl Disk for RealDisk {
         fs::rename(from, to)
     }
 
-    /// Only Unix lets us wait for a directory.
     fn sync_directory(&mut self, directory: &Path) -> io::Result<()> {
-        if cfg!(unix) { File::open(directory)?.sync_all() } else { Ok(()) }
+        sync_directory(directory)
     }
 }
 

@@ -1,9 +1,9 @@
 //! The memory image of a device as a file [DV-03] [DV-04].
 
 use super::disk::{Disk, RealDisk};
-use crate::capture::io_words;
+use crate::capture::{directory_of, io_words};
 use core::fmt;
-use std::fs::{self, File};
+use std::fs::{self, File, TryLockError};
 use std::io::{self, ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
@@ -13,6 +13,9 @@ const LONGEST: u64 = 1 << 20;
 
 /// How many bad images of one device are kept aside.
 const MOST_BAD: u32 = 1000;
+
+/// How often a claim is tried anew that somebody has given up at that very moment.
+const MOST_CLAIMS: u32 = 100;
 
 /// A memory file that the system does not let us read, write or move.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -35,6 +38,59 @@ impl std::error::Error for MemoryError {}
 
 fn error(doing: &'static str, path: &Path) -> impl Fn(io::Error) -> MemoryError {
     move |e| MemoryError { doing, path: path.to_path_buf(), said: io_words(&e) }
+}
+
+/// A memory file that is ours alone as long as this lives: two mocks in turn would undo each other's
+/// writes. The mark is a locked file beside it, for the memory file itself is replaced by every write.
+#[derive(Debug)]
+pub(super) struct Claim {
+    path: PathBuf,
+    file: File,
+}
+
+/// Claims a memory file; `None` while somebody else has it. What a mock that was killed has left is no
+/// claim.
+pub(super) fn claim(path: &Path) -> Result<Option<Claim>, MemoryError> {
+    let failed = error("claiming", path);
+    let path = with_suffix(path, ".lock");
+    for _ in 0..MOST_CLAIMS {
+        let file = File::options().write(true).create(true).truncate(false).open(&path).map_err(&failed)?;
+        match file.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => return Ok(None),
+            // A file system that knows no locks: nobody can be told from anybody.
+            Err(TryLockError::Error(e)) if e.kind() == ErrorKind::Unsupported => {}
+            Err(TryLockError::Error(e)) => return Err(failed(e)),
+        }
+        if is_at(&file, &path) {
+            return Ok(Some(Claim { path, file }));
+        }
+        // Whoever had it has removed it between our opening and our locking.
+    }
+    Ok(None)
+}
+
+impl Drop for Claim {
+    fn drop(&mut self) {
+        // Only as long as it is locked and is the one that others would lock.
+        if cfg!(unix) && is_at(&self.file, &self.path) {
+            let _ = fs::remove_file(&self.path);
+        }
+    }
+}
+
+/// Whether `path` leads to this very file.
+#[cfg(unix)]
+fn is_at(file: &File, path: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let place = |m: &fs::Metadata| (m.dev(), m.ino());
+    matches!((file.metadata(), fs::metadata(path)), (Ok(a), Ok(b)) if place(&a) == place(&b))
+}
+
+/// Elsewhere a file that is open cannot be removed.
+#[cfg(not(unix))]
+fn is_at(_: &File, _: &Path) -> bool {
+    true
 }
 
 /// The image in `path`; `None` when there is no such file.
@@ -72,7 +128,7 @@ fn replace<D: Disk>(disk: &mut D, path: &Path, image: &[u8]) -> io::Result<()> {
     disk.sync_file(&mut file)?;
     disk.rename(&new, path)?;
     // The new name is on the disk only when the directory is.
-    disk.sync_directory(directory(path))
+    disk.sync_directory(directory_of(path))
 }
 
 /// Moves a bad image to the first free name of `FILE.bad-1`, `FILE.bad-2` and so on; gives that name.
@@ -97,14 +153,6 @@ fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(suffix);
     PathBuf::from(name)
-}
-
-/// The directory that a file is in.
-fn directory(path: &Path) -> &Path {
-    match path.parent() {
-        Some(parent) if parent != Path::new("") => parent,
-        _ => Path::new("."),
-    }
 }
 
 #[cfg(test)]
@@ -206,6 +254,35 @@ mod tests {
         save(&path, b"second").unwrap();
         assert_eq!(load(&path), Ok(Some(b"second".to_vec())));
         assert_eq!(fs::read_dir(&dir).unwrap().count(), 1, "nothing else is left behind");
+        fs::remove_dir_all(dir).unwrap();
+    }
+
+    /// One has it at a time; it is free again when that one ends, however it does, and nothing is left.
+    #[cfg(unix)]
+    #[test]
+    fn a_memory_file_is_claimed_once() {
+        let dir = scratch("claim");
+        let path = dir.join("m.image");
+        let first = claim(&path).unwrap().expect("it is free");
+        assert!(claim(&path).unwrap().is_none());
+        // What is saved meanwhile has no effect on that.
+        save(&path, b"image").unwrap();
+        assert!(claim(&path).unwrap().is_none());
+        assert!(claim(&dir.join("other.image")).unwrap().is_some());
+        drop(first);
+        assert_eq!(fs::read_dir(&dir).unwrap().count(), 1, "the claim is left behind");
+        // A mock that was killed leaves the file, and nobody who has it locked.
+        fs::write(dir.join("m.image.lock"), "").unwrap();
+        let second = claim(&path).unwrap().expect("it is free");
+        // Whoever removes the mark of another one does not make that one remove a third's.
+        fs::remove_file(dir.join("m.image.lock")).unwrap();
+        let third = claim(&path).unwrap().expect("nobody can know");
+        drop(second);
+        assert!(claim(&path).unwrap().is_none());
+        drop(third);
+        assert!(
+            claim(&dir.join("none/m.image")).unwrap_err().to_string().starts_with("claiming the memory file")
+        );
         fs::remove_dir_all(dir).unwrap();
     }
 

@@ -1,7 +1,7 @@
 //! The bench on the wall clock, with ports of this machine.
 
 use super::Change;
-use super::memory::{self, MemoryError};
+use super::memory::{self, Claim, MemoryError};
 use super::plan::{BenchPlan, LineKind, LinePlan};
 use super::station;
 use crate::device::{ImageError, Restored};
@@ -113,6 +113,8 @@ pub enum Error {
     NoPortLeft(line::Error),
     /// A memory file cannot be read or kept aside, or what was stored could not be saved at the end.
     Memory(MemoryError),
+    /// Another mock, or another device of this one, has this memory file.
+    MemoryInUse(PathBuf),
 }
 
 impl fmt::Display for Error {
@@ -121,6 +123,9 @@ impl fmt::Display for Error {
             Error::Port(e) => e.fmt(f),
             Error::NoPortLeft(e) => write!(f, "no line of the bench is left: {e}"),
             Error::Memory(e) => e.fmt(f),
+            Error::MemoryInUse(path) => {
+                write!(f, "the memory file {} is in use by another mock", path.display())
+            }
         }
     }
 }
@@ -130,6 +135,8 @@ impl std::error::Error for Error {}
 /// The memory file of a device.
 struct Keeper {
     path: Option<PathBuf>,
+    /// Nobody else has it.
+    _claim: Option<Claim>,
     /// What is still to be written.
     unsaved: Option<Vec<u8>>,
 }
@@ -153,8 +160,15 @@ impl Bench {
     /// Opens every port of the plan and powers the devices up with their memory.
     ///
     /// # Errors
-    /// A port cannot be opened, or a memory file is there and cannot be read.
+    /// A port cannot be opened, or a memory file is in use, or is there and cannot be read.
     pub fn open(plan: BenchPlan) -> Result<Bench, Error> {
+        // Before anything that others could notice, such as a link that now leads here.
+        let mut keepers = Vec::new();
+        for device in &plan.devices {
+            let path = device.memory.clone();
+            let claim = path.as_deref().map(claimed).transpose()?;
+            keepers.push(Keeper { path, _claim: claim, unsaved: None });
+        }
         let mut ports = Ports::new();
         let mut places = Vec::new();
         for line in &plan.lines {
@@ -177,13 +191,12 @@ impl Bench {
         for _ in &plan.lines {
             bus.add_port();
         }
-        let (mut keepers, mut early) = (Vec::new(), Vec::new());
+        let mut early = Vec::new();
         for (i, (device, restored)) in plan.devices.iter().zip(restored).enumerate() {
             if let (Restored::Corrupt(error), Some(path)) = (restored, &device.memory) {
                 let kept = memory::keep_aside(path).map_err(Error::Memory)?;
                 early.push(Notice::MemoryCorrupt { device: i, error, kept });
             }
-            keepers.push(Keeper { path: device.memory.clone(), unsaved: None });
         }
         let lost = vec![false; places.len()];
         let set_wrong = lost.clone();
@@ -339,6 +352,11 @@ impl Bench {
         }
         self.events_done = done;
     }
+}
+
+fn claimed(path: &Path) -> Result<Claim, Error> {
+    let claim = memory::claim(path).map_err(Error::Memory)?;
+    claim.ok_or_else(|| Error::MemoryInUse(path.to_path_buf()))
 }
 
 /// Where a line is whose port says `path`.

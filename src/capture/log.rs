@@ -60,6 +60,19 @@ impl Header {
         }
     }
 
+    /// Of a capture that began at `start_utc` on a line that can tell nothing.
+    #[cfg(test)]
+    pub(super) fn of_test(start_utc: &str) -> Header {
+        let capabilities = Capabilities {
+            unit: StampUnit::Octets,
+            stamp_error: Duration::ZERO,
+            parity_seen: false,
+            carrier_seen: false,
+            echo: false,
+        };
+        Header::new("test", start_utc, Pace::Wire, capabilities)
+    }
+
     /// Whether this header merely continues the capture that `before` began or continued, in another
     /// file and with the same clock [LG-03].
     pub fn continues(&self, before: &Header) -> bool {

@@ -3,6 +3,8 @@
 mod annotate;
 mod hex_text;
 mod log;
+#[cfg(feature = "io")]
+mod log_file;
 mod reader;
 #[cfg(feature = "io")]
 mod rotate;
@@ -12,8 +14,10 @@ mod writer;
 pub use annotate::{Annotator, Item, between};
 pub use hex_text::{HexError, parse_hex_line};
 pub use log::{Direction, Header, LOG_VERSION, LineError, LogLine, Record, parse_line};
+#[cfg(feature = "io")]
+pub use log_file::{LogFile, LogStore, directory_of, sync_directory};
 pub use reader::{Captured, ContentKind, Fault, Problem, Reader, recognise};
 #[cfg(feature = "io")]
 pub use rotate::{LogSeries, Rotation};
 #[cfg(feature = "io")]
-pub use writer::{LogFileError, LogWriter, Recorder, io_words};
+pub use writer::{LogFileError, LogFileFault, LogWriter, Recorder, SYNC_EVERY, io_words};

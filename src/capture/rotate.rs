@@ -1,6 +1,7 @@
 //! A log in several files, one after the other [LG-03].
 
 use super::log::{Header, Record};
+use super::log_file::directory_of;
 use super::writer::{LogFileError, LogWriter};
 use crate::time::Instant;
 use core::fmt;
@@ -68,8 +69,8 @@ pub struct LogSeries {
     /// When the file's day or hour is over.
     until: Option<Instant>,
     line: String,
-    /// The file got a record from us: a single one that is too long must not open one file after
-    /// the other.
+    /// There is something in the file besides our header: a single record that is too long must not
+    /// open one file after the other.
     has_record: bool,
 }
 
@@ -85,12 +86,14 @@ impl LogSeries {
     pub fn open(path: &Path, rotation: Option<Rotation>, header: Header) -> Result<LogSeries, LogFileError> {
         let start: Timestamp = header.start_utc.parse().unwrap_or_default();
         let mut number = 1;
+        let mut is_continued = false;
         if let Some(Rotation::Size(most)) = rotation {
             number = last_number(path).unwrap_or(1);
             let length = std::fs::metadata(numbered(path, number)).map_or(0, |m| m.len());
-            // The new header alone would fill it up.
-            let head = serde_json::to_string(&header).map_or(0, |h| h.len() as u64);
-            if length > 0 && length + head >= most {
+            // With its line end, and that of a torn line before it.
+            let head = serde_json::to_string(&header).map_or(0, |h| h.len() as u64 + 2);
+            is_continued = length > 0 && length + head <= most;
+            if length > 0 && !is_continued {
                 number += 1;
             }
         }
@@ -107,7 +110,7 @@ impl LogSeries {
             number,
             until,
             line: String::new(),
-            has_record: false,
+            has_record: is_continued,
         })
     }
 
@@ -130,6 +133,19 @@ impl LogSeries {
         }
         self.has_record = true;
         self.writer.write(record)
+    }
+
+    /// When [`LogSeries::handle_timeout`] wants to be called; `None` while everything is on the disk.
+    pub fn deadline(&self) -> Option<Instant> {
+        self.writer.deadline()
+    }
+
+    /// Waits for the disk if that is due; see [`LogWriter::handle_timeout`].
+    ///
+    /// # Errors
+    /// The disk fails.
+    pub fn handle_timeout(&mut self, now: Instant) -> Result<(), LogFileError> {
+        self.writer.handle_timeout(now)
     }
 
     /// Waits until everything has reached the disk.
@@ -198,8 +214,7 @@ fn inserted(path: &Path, word: &str) -> PathBuf {
 
 /// The highest number of a file that is there.
 fn last_number(path: &Path) -> Option<u32> {
-    let directory = path.parent().filter(|d| *d != Path::new("")).unwrap_or(Path::new("."));
-    let numbers = std::fs::read_dir(directory).ok()?.filter_map(|entry| {
+    let numbers = std::fs::read_dir(directory_of(path)).ok()?.filter_map(|entry| {
         let name = PathBuf::from(entry.ok()?.file_name());
         // Before the extension, or, where `path` has none, at the end.
         let mut words = name.to_str()?.rsplit('.').take(2);
@@ -213,8 +228,7 @@ fn last_number(path: &Path) -> Option<u32> {
 mod tests {
     use super::*;
     use crate::capture::{Captured, Reader};
-    use crate::frame::{Capabilities, Octet, StampUnit};
-    use crate::time::Pace;
+    use crate::frame::Octet;
     use std::fs;
 
     fn scratch(name: &str) -> PathBuf {
@@ -222,17 +236,6 @@ mod tests {
         let _ = fs::remove_dir_all(&dir);
         fs::create_dir_all(&dir).unwrap();
         dir
-    }
-
-    fn header(start: &str) -> Header {
-        let capabilities = Capabilities {
-            unit: StampUnit::Octets,
-            stamp_error: Duration::ZERO,
-            parity_seen: false,
-            carrier_seen: false,
-            echo: false,
-        };
-        Header::new("test", start, Pace::Wire, capabilities)
     }
 
     /// A record of so many octets that begins so many seconds after the start.
@@ -285,7 +288,7 @@ mod tests {
     #[test]
     fn a_day_ends_at_midnight() {
         let dir = scratch("day");
-        let head = header("2026-12-31T23:59:58Z");
+        let head = Header::of_test("2026-12-31T23:59:58Z");
         let mut log = LogSeries::open(&dir.join("loop.log"), Some(Rotation::Day), head).unwrap();
         log.write(&record(0.5, 1, 3)).unwrap();
         log.write(&record(1.999_999_999, 2, 300)).unwrap();
@@ -311,11 +314,13 @@ mod tests {
     #[test]
     fn an_hour_ends_at_the_full_hour() {
         let dir = scratch("hour");
-        let open = |start| LogSeries::open(&dir.join("loop"), Some(Rotation::Hour), header(start)).unwrap();
+        let open =
+            |start| LogSeries::open(&dir.join("loop"), Some(Rotation::Hour), Header::of_test(start)).unwrap();
         let mut log = open("2026-11-25T13:30:00Z");
         log.write(&record(1_799.9, 1, 3)).unwrap();
         log.write(&record(1_800.0, 2, 3)).unwrap();
         // Started anew within the hour: the file is continued, with a header of its own.
+        drop(log);
         let mut log = open("2026-11-25T14:59:59.5Z");
         log.write(&record(0.4, 3, 3)).unwrap();
         log.write(&record(0.5, 4, 3)).unwrap();
@@ -334,7 +339,7 @@ mod tests {
     fn a_size_is_not_exceeded_and_nothing_is_lost() {
         let dir = scratch("size");
         let path = dir.join("loop.log");
-        let (head, most) = (header("2026-11-25T13:30:00Z"), 1_000);
+        let (head, most) = (Header::of_test("2026-11-25T13:30:00Z"), 1_000);
         let mut written = Vec::new();
         // Three sessions: the last file is continued while it has room.
         for session in 0..3 {
@@ -365,14 +370,46 @@ mod tests {
         fs::remove_dir_all(dir).unwrap();
     }
 
+    /// However much room the last file has: a record that does not fit into it goes into the next one.
+    #[test]
+    fn a_continued_file_stays_within_its_size() {
+        let head = Header::of_test("2026-11-25T13:30:00Z");
+        let most = 1_000;
+        let mut continued = 0;
+        for room in (0..600).step_by(7) {
+            let dir = scratch("continued");
+            let path = dir.join("loop.log");
+            let mut first = LogSeries::open(&path, Some(Rotation::Size(most)), head.clone()).unwrap();
+            first.write(&record(0.0, 1, 40)).unwrap();
+            drop(first);
+            let file = dir.join("loop.000001.log");
+            let length = fs::metadata(&file).unwrap().len();
+            let more = (most - room).saturating_sub(length + 1) as usize;
+            // Blank lines are none of a log's, and are read as if they were not there.
+            let log = [fs::read(&file).unwrap(), vec![b' '; more], vec![b'\n']].concat();
+            fs::write(&file, log).unwrap();
+            let mut log = LogSeries::open(&path, Some(Rotation::Size(most)), head.clone()).unwrap();
+            log.write(&record(0.0, 2, 40)).unwrap();
+            let files = contents(&dir);
+            for (name, ..) in &files {
+                let length = fs::metadata(dir.join(name)).unwrap().len();
+                assert!(length <= most, "{name} has {length} octets after {room} were left");
+            }
+            assert_eq!(files.iter().flat_map(|(_, v, _)| v.clone()).collect::<Vec<_>>(), [1, 2]);
+            continued += usize::from(files.len() == 1);
+            fs::remove_dir_all(dir).unwrap();
+        }
+        assert!(continued > 10, "{continued}");
+    }
+
     /// A header continues another one only with the same clock and as the next part.
     #[test]
     fn parts_are_told_from_new_captures() {
-        let first = header("2026-11-25T13:30:00Z");
+        let first = Header::of_test("2026-11-25T13:30:00Z");
         let part = |n| Header { part: Some(n), ..first.clone() };
         assert!(part(2).continues(&first) && part(3).continues(&part(2)));
         assert!(!part(3).continues(&first) && !first.continues(&first) && !part(2).continues(&part(2)));
-        let other = Header { part: Some(2), ..header("2026-11-25T13:30:01Z") };
+        let other = Header { part: Some(2), ..Header::of_test("2026-11-25T13:30:01Z") };
         assert!(!other.continues(&first));
     }
 }

@@ -156,7 +156,8 @@ While it runs:
   Ctrl-C, SIGTERM, SIGHUP   end it; what was heard is in the log
   SIGUSR1                   tell how it stands, as --stats does (Unix only)
 A record is handed to the system before the next one begins: whatever ends the program, the log
-holds every one before. A log that cannot be written any more ends it, with exit code 2."
+holds every one before. A loss of power can take those of the last 5 seconds. A log that cannot
+be written any more ends it, with exit code 2."
 );
 
 const LINES_AND_TO: &str = lines!(

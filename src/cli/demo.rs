@@ -7,21 +7,23 @@
 use super::args::DemoArgs;
 use super::ask::host_failure;
 use super::lines::{end_on_signal, open_log, quoted, utc_now_words};
+use super::listening::{Listening, Terms};
 use super::output::{Ended, Failure, Output, tell};
 use super::scan;
+use super::wishes::Wishes;
 use crate::app::command::{Effect, Revision, spec};
 use crate::bench::{Bench, Notice, check};
-use crate::capture::{Annotator, Item, Reader, Recorder, io_words};
+use crate::capture::{Annotator, Item, Reader, io_words};
 use crate::exchange::{Exchange, Interpreter};
 use crate::frame::{Address, Frame, PollingAddress, RawFrame, ReceiverConfig, Target};
 use crate::host::{Device, Host, HostError, encode};
+use crate::line::Line;
 use crate::line::io::{InterruptHandle, PortLine};
-use crate::line::{Event, Line};
 use crate::link::MasterConfig;
 use crate::report::summary::Summary;
 use crate::report::text::plural;
-use crate::report::{Format, csv, write_item};
-use crate::time::{Instant, Pace};
+use crate::report::{Format, Options, csv, write_item};
+use crate::time::Pace;
 use crate::transaction::{PairerConfig, Passed};
 use core::fmt::Write;
 use core::time::Duration;
@@ -347,34 +349,22 @@ impl Running {
 /// The listener, in a thread of its own on its own port.
 struct Listener {
     interrupt: InterruptHandle,
-    thread: JoinHandle<Result<(), String>>,
+    thread: JoinHandle<Result<(), Failure>>,
 }
 
 impl Listener {
     fn start(port: &str, pace: Pace, log: &Path) -> Result<Listener, Failure> {
         let mut line = PortLine::open_serial(port, pace).map_err(Failure::from)?;
-        let mut writer = open_log(log, &line)?;
+        let terms = Terms { log: Some(open_log(log, None, &line)?), ..Terms::default() };
         let interrupt = line.interrupt_handle();
-        let config = ReceiverConfig::for_line(pace, line.capabilities().stamp_error);
         let thread = std::thread::spawn(move || {
-            let mut recorder = Recorder::new(config, pace.character(), None);
-            let mut going = true;
-            while going {
-                match line.wait(recorder.deadline()).map_err(|e| e.to_string())? {
-                    Event::Octets(octets) => recorder.push(&octets),
-                    Event::Interrupted | Event::Closed => going = false,
-                    Event::Sent { .. } | Event::TimeOut => {}
-                }
-                let now: Instant = line.now();
-                recorder.handle_timeout(now);
-                if !going {
-                    recorder.finish();
-                }
-                while let Some(record) = recorder.next() {
-                    writer.write(&record).map_err(|e| e.to_string())?;
-                }
-            }
-            Ok(())
+            // What it logs is decoded when everything is over.
+            let options = Options { format: Format::Text, verbosity: 0, times: true, colour: false };
+            let mut out = Output::to(Box::new(std::io::sink()), options, true);
+            let mut listening = Listening::new(&mut line, terms, &mut out)?;
+            let listened = listening.listen(&mut line, &Wishes::only_to_end());
+            let finished = listening.finish(line.now());
+            listened.and(finished)
         });
         Ok(Listener { interrupt, thread })
     }
@@ -382,7 +372,7 @@ impl Listener {
     fn stop(self) -> Result<(), Failure> {
         self.interrupt.interrupt();
         match self.thread.join() {
-            Ok(result) => result.map_err(Failure::told),
+            Ok(result) => result,
             Err(_) => Err(Failure::told("the listener ended with a fault of its own: please report it")),
         }
     }

@@ -3,8 +3,8 @@
 use super::mock_line::{MockLine, MockSpec};
 use super::open_line::{Interrupt, OpenLine};
 use super::output::{Failure, tell};
-use crate::capture::{Direction as LogDirection, Header, LogWriter, Recorder};
-use crate::frame::ReceiverConfig;
+use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
+use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::PortLine;
 use crate::line::{Direction, Endpoint, Line, SerialOptions, Tap};
 use crate::time::Pace;
@@ -153,7 +153,7 @@ pub fn quoted(text: &str) -> String {
 }
 
 /// The start of a clock as the log's header has it.
-pub fn utc_now() -> String {
+fn utc_now() -> String {
     jiff::Timestamp::now().to_string()
 }
 
@@ -166,9 +166,9 @@ pub fn utc_now_words() -> String {
 ///
 /// # Errors
 /// The file cannot be used.
-pub fn open_log(path: &Path, line: &dyn Line) -> Result<LogWriter, Failure> {
+pub fn open_log(path: &Path, rotation: Option<Rotation>, line: &dyn Line) -> Result<LogSeries, Failure> {
     let header = Header::new(&line.describe(), &utc_now(), line.pace(), line.capabilities());
-    LogWriter::open(path, &header).map_err(|e| Failure::told(e.to_string()))
+    LogSeries::open(path, rotation, header).map_err(|e| Failure::told(e.to_string()))
 }
 
 /// Puts a log on a line, where one is wanted: every octet sent or received goes into it.
@@ -177,57 +177,107 @@ pub fn open_log(path: &Path, line: &dyn Line) -> Result<LogWriter, Failure> {
 /// The file cannot be used.
 pub fn with_log<'a>(line: impl Line + 'a, path: Option<&Path>) -> Result<Box<dyn Line + 'a>, Failure> {
     let Some(path) = path else { return Ok(Box::new(line)) };
-    let mut log = LogOfBoth { writer: Some(open_log(path, &line)?), sent: None, received: None };
+    let writer = Some(open_log(path, None, &line)?);
     let config = ReceiverConfig::for_line(line.pace(), line.capabilities().stamp_error);
-    let character = line.pace().character();
-    log.sent = Some(Recorder::new(config, character, Some(LogDirection::Sent)));
-    log.received = Some(Recorder::new(config, character, Some(LogDirection::Received)));
-    Ok(Box::new(Tap::new(line, move |direction, octets| {
-        let recorder = match direction {
-            Direction::Sent => &mut log.sent,
-            Direction::Received => &mut log.received,
-        };
-        if let Some(r) = recorder {
-            r.push(octets);
-        }
-        log.write();
-    })))
+    let recorder = |direction| Recorder::new(config, line.pace().character(), Some(direction));
+    let (sent, received) = (recorder(LogDirection::Sent), recorder(LogDirection::Received));
+    let mut log = LogOfBoth { writer, sent, received };
+    Ok(Box::new(Tap::new(line, move |direction, octets| log.take(direction, octets))))
 }
 
 struct LogOfBoth {
-    writer: Option<LogWriter>,
-    sent: Option<Recorder>,
-    received: Option<Recorder>,
+    writer: Option<LogSeries>,
+    sent: Recorder,
+    received: Recorder,
 }
 
 impl LogOfBoth {
+    fn take(&mut self, direction: Direction, octets: &[Octet]) {
+        // What fell silent before these stands before them.
+        for recorder in [&mut self.sent, &mut self.received] {
+            octets.first().into_iter().for_each(|o| recorder.handle_timeout(o.at));
+        }
+        self.write();
+        match direction {
+            Direction::Sent => self.sent.push(octets),
+            Direction::Received => self.received.push(octets),
+        }
+        self.write();
+    }
+
     fn write(&mut self) {
-        for recorder in [&mut self.sent, &mut self.received].into_iter().flatten() {
-            while let Some(record) = recorder.next() {
-                let Some(writer) = &mut self.writer else { return };
-                if let Err(e) = writer.write(&record) {
-                    // The conversation goes on; what was logged so far is safe.
-                    tell(&format!("{e}\n  the log ends here"));
-                    self.writer = None;
-                }
+        while let Some(record) = self.sent.next().or_else(|| self.received.next()) {
+            if let Some(writer) = &mut self.writer
+                && let Err(e) = writer.write(&record)
+            {
+                self.give_up(&e);
             }
         }
+    }
+
+    /// The conversation goes on; what was logged so far is safe.
+    fn give_up(&mut self, e: &LogFileError) {
+        tell(&format!("{e}\n  the log ends here"));
+        self.writer = None;
     }
 }
 
 impl Drop for LogOfBoth {
     fn drop(&mut self) {
-        for recorder in [&mut self.sent, &mut self.received].into_iter().flatten() {
-            recorder.finish();
-        }
+        self.sent.finish();
+        self.received.finish();
         self.write();
+        if let Some(writer) = &mut self.writer
+            && let Err(e) = writer.sync()
+        {
+            self.give_up(&e);
+        }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::line::{EchoUse, RtsUse};
+    use crate::line::{Bus, EchoUse, InProcess, RtsUse, Station};
+    use crate::time::Instant;
+    use core::time::Duration;
+
+    /// Noise that no later octet closed stands in the log before the request that came after it.
+    #[test]
+    fn records_stand_in_the_order_of_time() {
+        let path = std::env::temp_dir().join(format!("looprig-both-{}.log", std::process::id()));
+        let _ = std::fs::remove_file(&path);
+        let line = InProcess::<Box<dyn Station + Send>>::new(Bus::new(Pace::Wire), "none");
+        let config = ReceiverConfig::for_line(Pace::Wire, Duration::ZERO);
+        let recorder = |direction| Recorder::new(config, Pace::Wire.character(), Some(direction));
+        let mut log = LogOfBoth {
+            writer: Some(open_log(&path, None, &line).unwrap()),
+            sent: recorder(LogDirection::Sent),
+            received: recorder(LogDirection::Received),
+        };
+        let mut at = Instant::ZERO;
+        // The request is command 0 to polling address 0 [1770].
+        let request = [0xFF, 0xFF, 0x02, 0x80, 0x00, 0x00, 0x82];
+        for (direction, values) in [
+            (Direction::Received, &[0xFF, 0xFF, 0x02][..]),
+            (Direction::Sent, &request),
+            (Direction::Received, &[7]),
+        ] {
+            at += Duration::from_secs(1);
+            let stamped = values.iter().map(|&v| {
+                at += Pace::Wire.character();
+                Octet::clean(at, v)
+            });
+            let octets: Vec<Octet> = stamped.collect();
+            log.take(direction, &octets);
+        }
+        drop(log);
+        let text = std::fs::read_to_string(&path).unwrap();
+        let octets: Vec<&str> =
+            text.lines().skip(1).filter_map(|l| l.split("\"o\":\"").nth(1)?.split('"').next()).collect();
+        assert_eq!(octets, ["FFFF02", "FFFF0280000082", "07"], "{text}");
+        std::fs::remove_file(path).unwrap();
+    }
 
     #[test]
     fn who_can_be_reached_is_told() {

@@ -54,6 +54,8 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     let places = bench.places().to_vec();
     let mut told = Ok(());
+    // Whoever has read the readiness line and reads no more does not stop the devices.
+    out.step_aside();
     let ended = bench.run(&mut |notice| {
         let is_ready = matches!(notice, Notice::Ready { .. });
         match out.options.format {
@@ -110,6 +112,9 @@ fn failed(doing: &str, e: &Error) -> Failure {
     match e {
         // These say what to do next themselves.
         Error::Port(_) | Error::NoPortLeft(_) => Failure::new(doing, e.to_string(), ""),
+        Error::MemoryInUse(_) => {
+            Failure::new(doing, e.to_string(), "end that mock, or name another `memory` in the bench file")
+        }
         Error::Memory(_) => Failure::new(
             doing,
             e.to_string(),
@@ -159,27 +164,28 @@ fn ready_text(bench: &Bench, out: &mut String) {
     }
     words::wires_text(plan, out);
     out.push_str("\nLines, all on one pair of wires\n");
+    let width = bench.places().iter().map(|p| p.at.chars().count()).max().unwrap_or(0).max(8);
     for (place, line) in bench.places().iter().zip(&plan.lines) {
         match (&line.kind, open(place, plan.pace)) {
             (LineKind::Pty(_), Some(open)) => {
                 let _ = writeln!(
                     out,
-                    "  {:<8} {}   reach it with: looprig scan {}",
+                    "  {:<width$} {}   reach it with: looprig scan {}",
                     place.at,
                     place.path.display(),
                     quoted(&open)
                 );
             }
             (_, Some(open)) => {
-                let _ = writeln!(out, "  {:<8} reach it with: looprig scan {}", place.at, quoted(&open));
+                let _ = writeln!(out, "  {:<width$} reach it with: looprig scan {}", place.at, quoted(&open));
             }
             (LineKind::Tcp(_), None) => {
-                let _ = writeln!(out, "  {:<8} connected; reach it from the other end", place.at);
+                let _ = writeln!(out, "  {:<width$} connected; reach it from the other end", place.at);
             }
             (LineKind::TcpListen(_) | LineKind::Pty(_) | LineKind::Serial(..), None) => {
                 let _ = writeln!(
                     out,
-                    "  {:<8} reach it through the modem at the other end of the wires",
+                    "  {:<width$} reach it through the modem at the other end of the wires",
                     place.at
                 );
             }

@@ -1,6 +1,7 @@
 //! The command line: arguments become a plan, a file a subcommand.
 
 mod args;
+mod aside;
 mod ask;
 mod decode;
 #[cfg(unix)]
@@ -9,6 +10,7 @@ mod explain;
 mod line;
 mod lines;
 mod listen;
+mod listening;
 mod mock;
 mod mock_line;
 mod mock_words;
@@ -18,11 +20,13 @@ mod scan;
 mod wishes;
 
 pub use args::Args;
-pub use output::{Ended, Failure};
+pub use listening::{Listening, Terms};
+pub use output::{Ended, Failure, Output};
+pub use wishes::Wishes;
 
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{CommandFactory, Parser};
-use output::{Output, tell};
+use output::tell;
 use std::error::Error;
 use std::process::ExitCode;
 
@@ -61,7 +65,7 @@ pub fn run() -> ExitCode {
         args::Command::Line(a) => line::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
-    let flushed = output.flush();
+    let flushed = output.step_back();
     match ended.and_then(|e| flushed.map(|()| e)) {
         Ok(ended) => ExitCode::from(ended.code()),
         Err(failure) => {

@@ -1,6 +1,7 @@
 //! Standard output, and how a command ends.
 
 use super::args::{Args, Colour};
+use super::aside::Aside;
 use crate::capture::io_words;
 use crate::report::Options;
 use crate::report::text::write_wrapped;
@@ -105,13 +106,19 @@ fn folded(text: &str) -> String {
 }
 
 /// Collects text and writes it out in large pieces, or where a command has to wait.
-#[derive(Debug)]
 pub struct Output {
     /// How results are to be written.
     pub options: Options,
     /// Nothing but results: no progress, no summary.
     pub quiet: bool,
     text: String,
+    to: To,
+}
+
+/// Who writes it.
+enum To {
+    Here(Box<dyn Write + Send>),
+    Aside(Aside),
 }
 
 const PIECE: usize = 1 << 16;
@@ -124,10 +131,47 @@ impl Output {
             Colour::Never => false,
             Colour::Auto => io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none(),
         };
-        Output {
-            options: Options { format: args.format.into(), verbosity: args.verbose, times: true, colour },
-            quiet: args.quiet,
-            text: String::new(),
+        let options = Options { format: args.format.into(), verbosity: args.verbose, times: true, colour };
+        Output::to(Box::new(io::stdout()), options, args.quiet)
+    }
+
+    /// One that goes elsewhere than to standard output.
+    pub fn to(to: Box<dyn Write + Send>, options: Options, quiet: bool) -> Self {
+        Output { options, quiet, text: String::new(), to: To::Here(to) }
+    }
+
+    /// From now on nobody waits for a reader: what is not taken in time is left out, and that is told.
+    pub fn step_aside(&mut self) {
+        if let To::Here(to) = &mut self.to {
+            let to = std::mem::replace(to, Box::new(io::sink()));
+            self.to = To::Aside(Aside::start(to));
+        }
+    }
+
+    /// Ends that: waits until all has been taken.
+    ///
+    /// # Errors
+    /// Standard output cannot be written.
+    pub fn step_back(&mut self) -> Result<(), Failure> {
+        let flushed = self.flush();
+        match std::mem::replace(&mut self.to, To::Here(Box::new(io::sink()))) {
+            here @ To::Here(_) => {
+                self.to = here;
+                flushed
+            }
+            To::Aside(aside) => {
+                let (to, written) = aside.join();
+                self.to = To::Here(to);
+                flushed.and(written.map_err(|e| unwritten(&e)))
+            }
+        }
+    }
+
+    /// Tells people something, without our name in front.
+    pub fn say(&mut self, text: &str) {
+        match &mut self.to {
+            To::Here(_) => say(text),
+            To::Aside(aside) => aside.say(text),
         }
     }
 
@@ -149,15 +193,21 @@ impl Output {
     /// # Errors
     /// Standard output cannot be written.
     pub fn flush(&mut self) -> Result<(), Failure> {
-        let mut stdout = io::stdout().lock();
-        let result = stdout.write_all(self.text.as_bytes()).and_then(|()| stdout.flush());
+        let result = match &mut self.to {
+            To::Here(to) => to.write_all(self.text.as_bytes()).and_then(|()| to.flush()),
+            To::Aside(aside) => aside.write(&self.text),
+        };
         self.text.clear();
-        result.map_err(|e| Failure {
-            doing: "writing to standard output".into(),
-            wrong: io_words(&e),
-            next: "make room, or send the output elsewhere".into(),
-            closed_pipe: e.kind() == io::ErrorKind::BrokenPipe,
-        })
+        result.map_err(|e| unwritten(&e))
+    }
+}
+
+fn unwritten(e: &io::Error) -> Failure {
+    Failure {
+        doing: "writing to standard output".into(),
+        wrong: io_words(e),
+        next: "make room, or send the output elsewhere".into(),
+        closed_pipe: e.kind() == io::ErrorKind::BrokenPipe,
     }
 }
 

@@ -13,6 +13,7 @@ struct Flags {
 
 /// Hears Ctrl-C, SIGTERM and SIGHUP, and, on Unix, SIGUSR1. Each wakes the line's wait; what was
 /// asked is then to be had here, so that none of them hides another.
+#[derive(Debug)]
 pub struct Wishes(Arc<Flags>);
 
 /// Makes every thread that is started from now on leave SIGUSR1 to [`Wishes::hear`]; without it the
@@ -30,7 +31,12 @@ pub fn hold_back_signals() {
 }
 
 impl Wishes {
-    /// Begins to hear; [`hold_back_signals`] must have been called before the line was opened.
+    /// Of somebody who interrupts the line's wait only to end it, and hears no signals.
+    pub fn only_to_end() -> Wishes {
+        Wishes(Arc::new(Flags { end: AtomicBool::new(true), ..Flags::default() }))
+    }
+
+    /// Begins to hear; `hold_back_signals` must have been called before the line was opened.
     ///
     /// # Errors
     /// The system takes no handler.

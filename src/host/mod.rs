@@ -27,7 +27,8 @@ const PREAMBLES: core::ops::RangeInclusive<u8> = 5..=20;
 /// What was overheard and not yet collected.
 const MAX_OVERHEARD: usize = 1000;
 
-/// Most events that are looked at before a request, so that a line that never rests cannot hold it up.
+/// Most events that are looked at before a request, or before the time, so that a line that never rests
+/// cannot hold it up.
 const MAX_WAITING: usize = 10_000;
 
 /// Why a host could not ask.
@@ -204,14 +205,22 @@ impl<L: Line> Host<L> {
         if let (Err(_), Some(v)) = (refused, &self.stopped) {
             return Err(HostError::Stopped(v.clone()));
         }
+        let mut came = 0;
         loop {
             let now = self.line.now();
-            self.master.handle_timeout(now);
+            // What has come goes first: of an answer that waits to be fetched only we are late.
+            let more = came < MAX_WAITING && self.wait(Some(now))?;
+            came = if more { came + 1 } else { 0 };
+            if !more {
+                self.master.handle_timeout(now);
+            }
             if let Some(t) = self.outputs()? {
                 self.quality.add(&t);
                 return Ok(self.interpreter.read(t));
             }
-            self.wait(self.master.wake_at())?;
+            if !more {
+                self.wait(self.master.wake_at())?;
+            }
         }
     }
 
@@ -221,6 +230,12 @@ impl<L: Line> Host<L> {
             match output {
                 Output::Transmit(octets) => self.line.send(&octets)?,
                 Output::Done(t) => return Ok(Some(*t)),
+                Output::Again(t) => {
+                    self.quality.arrived_damaged();
+                    if self.overheard.len() < MAX_OVERHEARD {
+                        self.overheard.push(Passed::Transaction(t));
+                    }
+                }
                 Output::NoTurn(waited) => return Err(HostError::NoTurn(waited)),
                 Output::Overheard(p) => {
                     if self.overheard.len() < MAX_OVERHEARD {
@@ -240,8 +255,9 @@ impl<L: Line> Host<L> {
     fn wait(&mut self, until: Option<Instant>) -> Result<bool, HostError> {
         match self.line.wait(until)? {
             Event::Octets(octets) => {
-                let now = self.line.now();
-                self.master.handle(now, &octets);
+                // Not the time it is now: behind these there may be more.
+                let at = octets.last().map_or(Instant::ZERO, |o| o.at);
+                self.master.handle(at, &octets);
             }
             Event::Sent { at } => self.master.sent(at),
             Event::TimeOut => return Ok(false),
@@ -416,4 +432,82 @@ pub fn names(spec: &CommandSpec, revision: Revision) -> Vec<String> {
     };
     let _ = layout::encode(form.request, Missing::Ends, &mut get);
     names
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::{Capabilities, Octet, StampUnit};
+    use crate::time::Pace;
+    use crate::transaction::Outcome;
+    use std::collections::VecDeque;
+
+    /// A line that answers 20 ms after a request, while the machine is busy with something else for
+    /// ten seconds: all that comes waits to be fetched.
+    struct Late {
+        now: Instant,
+        waiting: VecDeque<Event>,
+        sent: usize,
+    }
+
+    impl Line for Late {
+        fn describe(&self) -> String {
+            "late".to_owned()
+        }
+        fn capabilities(&self) -> Capabilities {
+            Capabilities {
+                unit: StampUnit::Octets,
+                stamp_error: Duration::from_millis(5),
+                parity_seen: false,
+                carrier_seen: false,
+                echo: false,
+            }
+        }
+        fn pace(&self) -> Pace {
+            Pace::Wire
+        }
+        fn now(&mut self) -> Instant {
+            self.now
+        }
+        fn send(&mut self, octets: &[u8]) -> Result<(), crate::line::Error> {
+            self.sent += 1;
+            let character = Pace::Wire.character();
+            let mut at = self.now + character * octets.len() as u32;
+            self.waiting.push_back(Event::Sent { at });
+            at += Duration::from_millis(20);
+            // [ICS]: the answer to command 0, here to a secondary master (80 less) and without its burst
+            // bit (40 less), which changes the check byte from D3 to 13.
+            let answer =
+                "06 00 00 18 00 10 FE F9 FD 00 07 02 32 4E 00 95 26 6F 00 03 00 01 01 00 F9 00 F9 41 13";
+            let values = answer.split(' ').map(|h| u8::from_str_radix(h, 16).expect("the test's own hex"));
+            let values: Vec<u8> = [0xFF; 5].into_iter().chain(values).collect();
+            for piece in values.chunks(7) {
+                at += character * piece.len() as u32;
+                let octets = piece.iter().map(|&v| Octet::clean(at, v)).collect();
+                self.waiting.push_back(Event::Octets(octets));
+            }
+            self.now += Duration::from_secs(10);
+            Ok(())
+        }
+        fn wait(&mut self, until: Option<Instant>) -> Result<Event, crate::line::Error> {
+            Ok(self.waiting.pop_front().unwrap_or_else(|| {
+                self.now = self.now.max(until.unwrap_or_default());
+                Event::TimeOut
+            }))
+        }
+    }
+
+    /// An answer that came in time is taken for one, however late we look: it is not asked for again.
+    #[test]
+    fn being_late_is_no_silence() {
+        let line = Late { now: Instant::ZERO, waiting: VecDeque::new(), sent: 0 };
+        let mut host = Host::new(line, MasterConfig::default());
+        let (exchange, device) = host.poll(PollingAddress::default(), None).expect("the line works");
+        assert_eq!((exchange.transaction.outcome, host.line_mut().sent), (Outcome::Answered, 1));
+        assert!(device.is_some());
+        assert_eq!(
+            exchange.transaction.response_time,
+            Some(Duration::from_millis(20) + Pace::Wire.character() * 6)
+        );
+    }
 }

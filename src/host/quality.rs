@@ -12,13 +12,19 @@ pub struct LinkQuality {
     pub answered: u32,
     /// Repeats.
     pub retries: u32,
-    /// Damaged frames that came where an answer was waited for.
+    /// Damaged frames that came where an answer was waited for, and requests that arrived damaged.
     pub damaged: u32,
     /// Longest time until an answer began.
     pub slowest: Option<Duration>,
 }
 
 impl LinkQuality {
+    /// Adds a try that the device answered with a communication error, so that it is repeated.
+    pub fn arrived_damaged(&mut self) {
+        self.retries += 1;
+        self.damaged += 1;
+    }
+
     /// Adds a transaction.
     pub fn add(&mut self, t: &Transaction) {
         self.requests += 1;

@@ -48,14 +48,12 @@ impl Statistics<'_> {
         if let Some(load) = self.bus_load_percent() {
             let _ = write!(text, ", bus load {load:.1} %");
         }
-        let mut separator = "; ";
         for (device, tag, answers, _) in self.summary.devices() {
-            let _ = write!(text, "{separator}{device}");
+            let _ = write!(text, "; device {device}");
             if let Some(tag) = tag {
                 let _ = write!(text, " ({tag})");
             }
-            let _ = write!(text, " {}", plural(answers, "answer"));
-            separator = ", ";
+            let _ = write!(text, ": {}", plural(answers, "answer"));
         }
         text.push('.');
         write_wrapped(&text, 2, out);

@@ -151,6 +151,10 @@ impl Station for MasterStation {
         self.master.sent(now);
     }
 
+    fn carrier(&mut self, now: Instant, on: bool) {
+        self.master.carrier(now, on);
+    }
+
     fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
         loop {
             self.take_up(now);
@@ -169,6 +173,7 @@ impl Station for MasterStation {
                         self.tally.no_turn += 1;
                         over = true;
                     }
+                    Output::Again(_) => self.tally.retries += 1,
                     Output::Overheard(_) => self.tally.overheard += 1,
                     Output::Stopped(v) => {
                         self.stopped = Some(v.clone());

@@ -98,14 +98,16 @@ fn a_listener_keeps_what_it_heard() {
         assert_eq!((ended.code, too_long(&ended.err)), (0, vec![]));
         // The one message at the end counts the answers of the device.
         assert!(ended.err.starts_with("Statistics after "), "{}", ended.err);
-        assert!(ended.err.contains(bench.unique()), "{}", ended.err);
+        let words = ended.err.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words.contains(&format!("; device {}: ", bench.unique())), "{words}");
         assert!(ended.out.contains("\nSummary: ") && ended.out.contains(bench.unique()), "{}", ended.out);
         assert!(ended.out.contains(&format!("The log is in {name}")), "{}", ended.out);
         assert_eq!(too_long(&ended.out), [""; 0]);
         let text = fs::read_to_string(bench.dir.join(name)).unwrap();
         assert!(text.ends_with("}\n") && text.lines().count() >= 5, "{text}");
         let exchanges = logged(&bench.dir, name);
-        assert!(has_answer(&exchanges, 0) && has_answer(&exchanges, 20), "{exchanges:?}");
+        // On a machine that stalls, the host may have asked the first once more into its answer.
+        assert!(has_command(&exchanges, 0) && has_answer(&exchanges, 20), "{exchanges:?}");
     }
     // Its own time ends it as well; what it heard before is continued, nothing is lost.
     let before = fs::read_to_string(bench.dir.join("int.log")).unwrap();

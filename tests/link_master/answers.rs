@@ -50,6 +50,29 @@ fn bounded_repeats() {
     }
 }
 
+/// [HO-04] [ST-01]: a device that says that the request arrived damaged (88: communication error, check byte) did not
+/// obey it. It is asked again, RT2 after that answer as after any of ours, and its last word is the answer.
+#[test]
+fn a_request_that_arrived_damaged_is_asked_again() {
+    let complaint = framed(&[0x06, 0x00, 0x00, 0x02, 0x88, 0x00]);
+    let mut rig = Rig::settled();
+    rig.ask_with(3);
+    rig.reactions.extend([&complaint, &complaint, &answer()].map(|a| Some((characters(1), a.clone()))));
+    rig.run(Duration::from_secs(3));
+    let (_, t) = rig.only_done();
+    assert_eq!((t.outcome, t.reply_frame().unwrap().status()), (Outcome::Answered, Some([0, 0])));
+    assert_eq!((rig.sent.len(), rig.again.len()), (3, 2));
+    // One character, the 12 octets of the answer, RT2.
+    assert_eq!(rig.sent[1].0, rig.end_of_sent(0) + characters(1) + passing(12) + characters(8));
+
+    let mut rig = Rig::settled();
+    rig.ask_with(1);
+    rig.reactions.extend([0, 0, 0].map(|_| Some((characters(1), complaint.clone()))));
+    rig.run(Duration::from_secs(3));
+    let (_, t) = rig.only_done();
+    assert_eq!((rig.sent.len(), t.reply_frame().unwrap().status()), (2, Some([0x88, 0])));
+}
+
 /// [FR-02] [LL-11]: 5 to 20 octets of FF, whatever is asked for.
 #[test]
 fn preambles() {

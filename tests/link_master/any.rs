@@ -68,7 +68,7 @@ impl Seen {
                     assert_eq!(v.requirement, "HO-03");
                     self.stopped += 1;
                 }
-                Output::Overheard(_) => {}
+                Output::Overheard(_) | Output::Again(_) => {}
             }
         }
     }

@@ -84,6 +84,7 @@ pub struct Rig {
     /// Start and octets of everything that it sent.
     pub sent: Vec<(Instant, Vec<u8>)>,
     pub done: Vec<(Instant, Transaction)>,
+    pub again: Vec<Transaction>,
     pub no_turn: Vec<Instant>,
     pub overheard: Vec<Passed>,
     pub stopped: Vec<Violation>,
@@ -110,6 +111,7 @@ impl Rig {
             now: Instant::ZERO,
             sent: Vec::new(),
             done: Vec::new(),
+            again: Vec::new(),
             no_turn: Vec::new(),
             overheard: Vec::new(),
             stopped: Vec::new(),
@@ -198,6 +200,7 @@ impl Rig {
                 Output::Transmit(octets) => self.transmitted(octets.to_vec()),
                 Output::Done(t) => self.done.push((self.now, *t)),
                 Output::NoTurn(_) => self.no_turn.push(self.now),
+                Output::Again(t) => self.again.push(*t),
                 Output::Overheard(p) => self.overheard.push(p),
                 Output::Stopped(v) => self.stopped.push(v),
             }

@@ -4,7 +4,7 @@ use crate::process::{Process, looprig, run, scratch};
 use crate::rig::{Numbers, Wire, read_log, request};
 use serde_json::Value as Json;
 use std::fs;
-use std::io::Write;
+use std::io::{BufRead, Write};
 use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::Stdio;
@@ -293,4 +293,65 @@ fn statistics_are_told_when_asked_for() {
     run(&dir, &["listen", "pty:", "--stats", "0"]).refused(&["reading --stats", "0.1"]);
     run(&dir, &["listen", "pty:", "--rotate", "1q", "--log", "x"]).refused(&["reading --rotate", "10M"]);
     assert_eq!(run(&dir, &["listen", "pty:", "--rotate", "1M"]).code, 2);
+}
+
+/// A log of a newer format, or one that another listener writes, is refused untouched.
+#[test]
+fn a_log_that_is_not_to_be_touched() {
+    let dir = scratch("losses-refused");
+    fs::write(dir.join("new.log"), "{\"looprig_log\":2,\"new\":0}\n").unwrap();
+    for command in ["listen", "scan"] {
+        run(&dir, &[command, "pty:", "--log", "new.log"]).refused(&[
+            "opening the log new.log",
+            "format 2",
+            "left alone",
+            "newer looprig",
+        ]);
+    }
+    assert_eq!(fs::read_to_string(dir.join("new.log")).unwrap(), "{\"looprig_log\":2,\"new\":0}\n");
+    let wire = Wire::new();
+    let listener = start(&dir, &wire, &["--log", "x.log"]);
+    let before = fs::read(dir.join("x.log")).unwrap();
+    run(&dir, &["listen", "pty:", "--log", "x.log"]).refused(&[
+        "opening the log x.log",
+        "another program is writing",
+        "end that program",
+    ]);
+    assert_eq!(fs::read(dir.join("x.log")).unwrap(), before);
+    listener.signal(libc::SIGTERM);
+    assert_eq!(listener.end().code, 0);
+}
+
+/// Nobody reads what a listener shows, as when a terminal is stopped: the log goes on, and the end is a
+/// good one once somebody reads again.
+#[test]
+fn a_reader_who_pauses_does_not_stop_the_log() {
+    let dir = scratch("losses-paused");
+    let wire = Wire::new();
+    let line = format!("serial:{}?pace=fast", wire.path);
+    let mut command = looprig(&dir, &["listen", &line, "--log", "x.log", "-vv", "--stats", "0.1"]);
+    let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    let mut first = String::new();
+    let mut messages = std::io::BufReader::new(child.stderr.take().unwrap());
+    messages.read_line(&mut first).unwrap();
+    assert!(first.starts_with("Listening on "), "{first}");
+    // Far more than pipes and queues hold; the wire takes it only as long as the listener reads.
+    const COUNT: u32 = 12_000;
+    for n in 0..COUNT {
+        assert!(wire.talk_or_leave(&numbered(n)), "the listener stopped at {n}");
+    }
+    // What the system still holds is read, and logged, while nobody takes the output.
+    let log = dir.join("x.log");
+    let is_whole = |_| fs::read(&log).unwrap().iter().filter(|o| **o == b'\n').count() > COUNT as usize;
+    assert!((0..20_000).any(is_whole), "the log stands still");
+    // SAFETY: a plain call; the child is ours and has not been waited for.
+    assert_eq!(unsafe { libc::kill(child.id().cast_signed(), libc::SIGTERM) }, 0);
+    let told = std::thread::spawn(move || std::io::read_to_string(messages).unwrap());
+    let ended = child.wait_with_output().unwrap();
+    let told = told.join().unwrap();
+    assert_eq!(ended.status.code(), Some(0), "{told}");
+    assert!(told.contains("lines of output were left out"), "{told}");
+    assert!(String::from_utf8(ended.stdout).unwrap().contains("\nSummary: "));
+    let logged = read_log(&log);
+    assert!(logged.sessions[0].iter().map(|r| number(r)).eq(0..COUNT), "a record is missing");
 }

@@ -132,6 +132,10 @@ impl Master {
                             job.earlier.push(*t);
                             self.job = Some(job);
                         }
+                        Some(job) if arrived_damaged(&t) && (leaving || job.tries_left > 0) => {
+                            self.job = Some(job);
+                            self.out.push_back(Output::Again(t));
+                        }
                         Some(mut job) => {
                             let whole = job.whole(*t);
                             if unanswered {
@@ -154,6 +158,11 @@ impl Master {
             && self.job.as_ref().is_some_and(|j| t.request() == Some(&j.frame))
             && !matches!(self.state, State::Stopped)
     }
+}
+
+/// Whether the device says that the request arrived damaged, so that it was not obeyed [ST-01].
+fn arrived_damaged(t: &Transaction) -> bool {
+    t.reply_frame().and_then(|f| f.status()).is_some_and(|[first, _]| first & 0x80 != 0)
 }
 
 /// Whether a try was answered by nothing at all, so that its answer may only be late [LL-18].

@@ -55,6 +55,8 @@ pub enum Output {
     Transmit(Bytes),
     /// The request that was asked has ended; with its silence after the last retry.
     Done(Box<Transaction>),
+    /// The device answered that the request arrived damaged: it is asked again [HO-04].
+    Again(Box<Transaction>),
     /// The request that was asked was never sent: in all this time the link was not silent long enough
     /// for a turn [LL-05].
     NoTurn(Duration),
