@@ -99,8 +99,12 @@ pub fn choose_seed(plan: &mut BenchPlan, wanted: Option<u64>) -> Option<u64> {
     if !plan.leaves_to_chance() {
         return None;
     }
-    // Six digits are enough to be different and few enough to be typed.
-    Some(*plan.seed.get_or_insert_with(|| jiff::Timestamp::now().as_microsecond().unsigned_abs() % 1_000_000))
+    Some(*plan.seed.get_or_insert_with(clock_seed))
+}
+
+/// A seed from the clock: six digits are enough to be different and few enough to be typed.
+pub fn clock_seed() -> u64 {
+    jiff::Timestamp::now().as_microsecond().unsigned_abs() % 1_000_000
 }
 
 /// What is wrong with a bench file.

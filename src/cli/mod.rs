@@ -6,6 +6,8 @@ mod ask;
 mod decode;
 #[cfg(unix)]
 mod demo;
+#[cfg(unix)]
+mod demo_bench;
 mod explain;
 mod line;
 mod lines;
