@@ -23,7 +23,7 @@ fn main() -> std::process::ExitCode {
             println!("seed {seed}: {problem}");
         }
         sum.add(&out);
-        if (seed + 1 - first) % 1000 == 0 {
+        if (seed + 1 - first).is_multiple_of(1000) {
             eprintln!("{} seeds", seed + 1 - first);
         }
     }

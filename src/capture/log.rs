@@ -85,6 +85,17 @@ impl Header {
         Pace::parse(&self.pace).unwrap_or(Pace::Wire)
     }
 
+    /// What the line could tell; whether it gave back what was sent is not recorded.
+    pub fn capabilities(&self) -> Capabilities {
+        Capabilities {
+            unit: if self.stamps == "frames" { StampUnit::Frames } else { StampUnit::Octets },
+            stamp_error: self.stamp_error(),
+            parity_seen: self.parity_seen,
+            carrier_seen: self.carrier_seen,
+            echo: false,
+        }
+    }
+
     /// Largest error of a stamp.
     pub fn stamp_error(&self) -> Duration {
         Duration::from_nanos(self.stamp_error_ns)

@@ -27,7 +27,7 @@ impl Rotation {
     /// Says what was given and what would be right.
     pub fn parse(text: &str) -> Result<Rotation, String> {
         let size = || {
-            let (digits, step) = [("k", 1_000), ("M", 1_000_000), ("G", 1_000_000_000)]
+            let (digits, step) = [("k", 1_000), ("K", 1_000), ("M", 1_000_000), ("G", 1_000_000_000)]
                 .iter()
                 .find_map(|(suffix, step)| Some((text.strip_suffix(suffix)?, *step)))?;
             digits.parse::<u64>().ok()?.checked_mul(step).filter(|n| *n > 0)
@@ -272,7 +272,9 @@ mod tests {
     #[test]
     fn rotations_are_read() {
         assert_eq!(Rotation::parse("10M"), Ok(Rotation::Size(10_000_000)));
-        assert_eq!(Rotation::parse("1k"), Ok(Rotation::Size(1_000)));
+        for thousand in ["1k", "1K"] {
+            assert_eq!(Rotation::parse(thousand), Ok(Rotation::Size(1_000)));
+        }
         assert_eq!(Rotation::parse("2G"), Ok(Rotation::Size(2_000_000_000)));
         assert_eq!(Rotation::parse("day"), Ok(Rotation::Day));
         assert_eq!(Rotation::parse("hour"), Ok(Rotation::Hour));

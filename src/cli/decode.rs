@@ -2,6 +2,7 @@
 
 use super::args::DecodeArgs;
 use super::output::{Ended, Failure, Output, tell};
+use super::rules::Rules;
 use crate::capture::{Annotator, Captured, ContentKind, Fault, Header, LOG_VERSION, Reader, io_words};
 use crate::frame::ReceiverConfig;
 use crate::report::summary::Summary;
@@ -201,11 +202,18 @@ struct Chain<'a> {
     /// That of the capture which is being read.
     header: Option<Header>,
     summary: Summary,
+    rules: Rules,
 }
 
 impl<'a> Chain<'a> {
     fn new(args: &'a DecodeArgs) -> Self {
-        Chain { args, annotator: untimed(args), header: None, summary: Summary::default() }
+        Chain {
+            args,
+            annotator: untimed(args),
+            header: None,
+            summary: Summary::default(),
+            rules: Rules::none(),
+        }
     }
 
     fn is_continued_by(&self, header: &Header) -> bool {
@@ -217,11 +225,13 @@ impl<'a> Chain<'a> {
         self.annotator.finish();
         self.pass_on(out)?;
         self.annotator = untimed(self.args);
+        self.rules = Rules::none();
         self.header = None;
         Ok(())
     }
 
     fn begin(&mut self, h: &Header) {
+        self.rules = Rules::timed(h.pace(), h.capabilities());
         self.annotator = Annotator::new(
             ReceiverConfig::for_line(h.pace(), h.stamp_error()),
             PairerConfig::for_line(h.pace(), h.stamp_error() * 2),
@@ -232,6 +242,7 @@ impl<'a> Chain<'a> {
     fn pass_on(&mut self, out: &mut Output) -> Result<(), Failure> {
         while let Some(item) = self.annotator.next() {
             self.summary.add(&item);
+            self.rules.look(&item, &mut self.summary);
             if !self.args.summary {
                 let options = out.options;
                 write_item(&item, options, out.text());

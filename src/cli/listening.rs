@@ -1,6 +1,7 @@
 //! What `looprig listen` does with a line: the record first, then what it means, text and counts.
 
 use super::output::{Ended, Failure, Output};
+use super::rules::Rules;
 use super::wishes::Wishes;
 use crate::app::command::Revision;
 use crate::capture::{Annotator, LogFileError, LogSeries, Recorder};
@@ -33,6 +34,7 @@ pub struct Listening<'a> {
     annotator: Annotator,
     log: Option<LogSeries>,
     summary: Summary,
+    rules: Rules,
     octets: u64,
     pace: Pace,
     begun: Instant,
@@ -65,6 +67,7 @@ impl<'a> Listening<'a> {
             ),
             log: terms.log,
             summary: Summary::default(),
+            rules: Rules::timed(line.pace(), line.capabilities()),
             octets: 0,
             pace: line.pace(),
             begun,
@@ -233,6 +236,7 @@ impl<'a> Listening<'a> {
         while let Some(item) = self.annotator.next() {
             any = true;
             self.summary.add(&item);
+            self.rules.look(&item, &mut self.summary);
             let options = self.out.options;
             write_item(&item, options, self.out.text());
         }

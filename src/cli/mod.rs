@@ -18,6 +18,7 @@ mod mock_line;
 mod mock_words;
 mod open_line;
 mod output;
+mod rules;
 mod scan;
 mod wishes;
 

@@ -2,7 +2,7 @@
 
 use super::violation::Words;
 use super::{Evidence, Timers, Violation};
-use crate::frame::{Capabilities, Frame, FrameType, Good, Master as Role, Reception, StampUnit};
+use crate::frame::{Capabilities, Frame, FrameType, Good, Master as Role, Octet, Reception, StampUnit};
 use crate::time::{Instant, Pace};
 use crate::transaction::answers;
 use core::time::Duration;
@@ -79,11 +79,13 @@ pub struct Observer {
 
 impl Observer {
     /// An observer of a line with this pace and these capabilities; where octets have no times of
-    /// their own it judges none.
+    /// their own, or times of this machine at a pace that is not the wire's, it judges none.
     pub fn new(pace: Pace, line: Capabilities) -> Self {
         // The link times do not differ by role here: neither RT1 is judged.
         let timers = Timers::new(Role::Primary, pace);
-        let timed = pace != Pace::Fast && line.unit == StampUnit::Octets;
+        // A machine that is late is so by as much at any pace.
+        let scaled = pace != Pace::Wire && !line.stamp_error.is_zero();
+        let timed = pace != Pace::Fast && line.unit == StampUnit::Octets && !scaled;
         let margin = timers.character + line.stamp_error * 2;
         Observer { clock: timed.then_some(Clock { timers, margin }), ..Observer::untimed() }
     }
@@ -104,15 +106,25 @@ impl Observer {
 
     /// Takes what the receiver made of the octets, in order.
     pub fn push(&mut self, reception: &Reception) {
-        let Reception::Good(good) = reception else {
-            // It may have been a request or an answer.
-            self.last = Last::Unclear;
-            self.sure = false;
-            return;
-        };
-        let begins = reception.first_at().before(self.clock.map_or(Duration::ZERO, |c| c.timers.character));
-        let Good { frame, .. } = good;
-        let heard = Heard { frame: frame.clone(), begins, ends: reception.last_at() };
+        match reception {
+            Reception::Good(good) => self.push_good(good),
+            Reception::Damaged(_) | Reception::Noise(_) => self.push_unclear(),
+        }
+    }
+
+    /// Something was heard that may have been a request or an answer.
+    pub fn push_unclear(&mut self) {
+        self.last = Last::Unclear;
+        self.sure = false;
+    }
+
+    /// A frame was heard.
+    pub fn push_good(&mut self, good: &Good) {
+        let at = |o: Option<&Octet>| o.map_or(Instant::ZERO, |o| o.at);
+        let begins =
+            at(good.octets.first()).before(self.clock.map_or(Duration::ZERO, |c| c.timers.character));
+        let frame = &good.frame;
+        let heard = Heard { frame: frame.clone(), begins, ends: at(good.octets.last()) };
         match frame.frame_type() {
             FrameType::Stx => self.request(heard),
             FrameType::Ack => self.answer(heard),
@@ -236,7 +248,7 @@ fn ms(d: Duration) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::{Octet, Receiver, ReceiverConfig};
+    use crate::frame::{Receiver, ReceiverConfig};
 
     const LINE: Capabilities = Capabilities {
         unit: StampUnit::Octets,

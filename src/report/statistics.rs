@@ -56,7 +56,12 @@ impl Statistics<'_> {
             let _ = write!(text, ": {}", plural(answers, "answer"));
         }
         text.push('.');
-        write_wrapped(&text, 2, out);
+        for (id, n, first) in self.summary.against() {
+            let _ = write!(text, "\nAgainst the rules of the link [{id}], {n} x, first: {first}");
+        }
+        for line in text.lines() {
+            write_wrapped(line, 2, out);
+        }
     }
 
     fn write_json(&self, out: &mut String) {
@@ -80,6 +85,14 @@ impl Statistics<'_> {
                 write_string(tag, out);
             }
             let _ = write!(out, ",\"answers\":{answers},\"bursts\":{bursts}}}");
+            comma = ",";
+        }
+        out.push_str("],\"against\":[");
+        comma = "";
+        for (id, n, first) in self.summary.against() {
+            let _ = write!(out, "{comma}{{\"requirement\":\"{id}\",\"count\":{n},\"first\":");
+            write_string(first, out);
+            out.push('}');
             comma = ",";
         }
         out.push_str("]}\n");

@@ -45,6 +45,8 @@ pub struct Summary {
     secondary: usize,
     devices: BTreeMap<DeviceName, DeviceSeen>,
     problems: usize,
+    /// What was broken, by requirement: how often, and the first time in words.
+    broken: BTreeMap<&'static str, (usize, String)>,
 }
 
 impl Summary {
@@ -63,6 +65,16 @@ impl Summary {
     /// Adds a line of a file that could not be read.
     pub fn problem(&mut self) {
         self.problems += 1;
+    }
+
+    /// Adds something against a requirement, by its id; `what` says it in words.
+    pub fn broken(&mut self, requirement: &'static str, what: impl FnOnce() -> String) {
+        self.broken.entry(requirement).or_insert_with(|| (0, what())).0 += 1;
+    }
+
+    /// What was found against requirements: the id, how often, the first time in words.
+    pub fn against(&self) -> impl Iterator<Item = (&'static str, usize, &str)> {
+        self.broken.iter().map(|(id, (n, first))| (*id, *n, first.as_str()))
     }
 
     /// Frames so far: good ones, damaged ones.
@@ -187,6 +199,9 @@ impl Summary {
                 }
             }
         }
+        for (id, n, _) in self.against() {
+            t.row(["against".to_owned(), id.to_owned(), n.to_string()]);
+        }
         for (name, map) in [("not_plainly_done", &self.refusals), ("damaged", &self.damages)] {
             for (what, n) in map {
                 t.row([name.to_owned(), what.clone(), n.to_string()]);
@@ -261,6 +276,9 @@ impl Summary {
                 "" => writeln!(out, "; its last answer reports nothing."),
                 s => writeln!(out, "; its last answer reports: {s}."),
             };
+        }
+        for (id, n, first) in self.against() {
+            let _ = writeln!(out, "Against the rules of the link [{id}], {n} x, first: {first}");
         }
         for (what, n) in &self.refusals {
             let _ = writeln!(out, "Not plainly done, {n} x: {what}.");

@@ -37,6 +37,30 @@ fn checked(text: &str) -> String {
     format!("{text} {:02X}", octets.iter().fold(0, |a, b| a ^ b))
 }
 
+/// [LL-19]: two requests with one bit, 8 characters apart where one master would wait 28 (256.7 ms); both are shown. The
+/// first begins at 1 s less its first character and ends 9 characters after 1 s: 1082.5 ms; the second begins at 1165 ms less
+/// a character: 155.8 - 82.5 = 73.3 ms after it.
+#[test]
+fn two_masters_with_one_bit_are_told_with_both_requests() {
+    let dir = scratch("twomasters");
+    let log = [HEADER, "\n", &record(1_000, REQUESTS[0]), &record(1_165, REQUESTS[1])].concat();
+    fs::write(dir.join("two.log"), log).unwrap();
+    let said = decode(&dir, &["two.log"]).out.replace("\n  ", " ");
+    for part in [
+        "Against the rules of the link [LL-09], 1 x, first: two requests with the bit of the primary master, 73.3 ms apart",
+        "first request: 02 80 00 00 82 (command 0 to polling address 0",
+        "second request: 02 81 00 00 83 (command 0 to polling address 1",
+    ] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    let ended = decode(&dir, &["--summary", "--format", "csv", "two.log"]);
+    assert!(ended.out.contains("against,LL-09,1"), "{}", ended.out);
+    // 300 ms apart nobody is to blame.
+    let log = [HEADER, "\n", &record(1_000, REQUESTS[0]), &record(1_400, REQUESTS[1])].concat();
+    fs::write(dir.join("one.log"), log).unwrap();
+    assert!(!decode(&dir, &["one.log"]).out.contains("Against"));
+}
+
 #[test]
 fn text_fits_the_page_at_every_verbosity() {
     let dir = scratch("width");

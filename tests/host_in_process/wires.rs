@@ -83,7 +83,7 @@ fn what_came_between_two_requests_is_heard() {
 #[test]
 fn a_second_master_with_the_same_bit() {
     for (role, address, other) in [(Role::Secondary, 0x04, "primary"), (Role::Primary, 0x84, "secondary")] {
-        let line = with_speaker([(5_000, framed(&[0x02, address, 0x00, 0x00]))]);
+        let line = with_speaker([5_000, 6_000].map(|ms| (ms, framed(&[0x02, address, 0x00, 0x00]))));
         let mut host = Host::new(line.clone(), MasterConfig { role, ..MasterConfig::default() });
         assert!(host.poll(four(), None).unwrap().1.is_some());
         line.idle(Duration::from_secs(10));
@@ -100,7 +100,7 @@ fn a_second_master_with_the_same_bit() {
         }
     }
     // While it waits for an answer of nobody.
-    let line = with_speaker([(500, framed(&[0x02, 0x04, 0x00, 0x00]))]);
+    let line = with_speaker([100, 1_000].map(|ms| (ms, framed(&[0x02, 0x04, 0x00, 0x00]))));
     let mut host = Host::new(line, MasterConfig::default());
     assert!(matches!(host.poll(PollingAddress::new(9).unwrap(), None), Err(HostError::Stopped(_))));
 }

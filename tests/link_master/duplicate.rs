@@ -21,14 +21,42 @@ fn others() -> Vec<u8> {
     [&[0xFF; 5][..], &OTHERS].concat()
 }
 
+/// One that has heard such a request once, which may be a product of noise, and goes on.
+fn warned() -> Rig {
+    let mut rig = Rig::settled();
+    rig.octets_at(rig.now, &others());
+    rig.run(Duration::from_secs(2));
+    assert!(rig.stopped.is_empty());
+    rig
+}
+
+/// One is forgotten after 30 000 characters, 275 s.
+#[test]
+fn a_rare_product_of_noise_does_not_stop() {
+    for (after_s, stopped) in [(274, 1), (276, 0)] {
+        let mut rig = Rig::settled();
+        let end = rig.octets_at(rig.now, &others());
+        // Ten octets before its own end.
+        rig.octets_at((end + Duration::from_secs(after_s)).before(passing(10)), &others());
+        rig.run(Duration::from_secs(300));
+        assert_eq!(rig.stopped.len(), stopped, "{after_s}");
+        if stopped == 0 {
+            rig.ask();
+            rig.reactions.push_back(Some((characters(5), answer())));
+            rig.run(Duration::from_secs(2));
+            assert_eq!(rig.done.len(), 1);
+        }
+    }
+}
+
 #[test]
 fn both_requests_are_shown() {
     // Before anything was asked: there is no request of ours.
-    let mut rig = Rig::settled();
+    let mut rig = warned();
     rig.octets_at(rig.now, &others());
     rig.run(Duration::from_secs(1));
     let v = only(&rig);
-    assert_eq!(frames(v), [OTHERS.to_vec()]);
+    assert_eq!(frames(v), [OTHERS.to_vec(), OTHERS.to_vec()]);
     assert!(v.what.starts_with("while listening: another secondary master"), "{v}");
 
     // While it waits for the answer, while its octets leave, in the wait for the repeat, and long after.
@@ -38,7 +66,7 @@ fn both_requests_are_shown() {
         (370, "while waiting for a turn to send command 0"),
         (9_000, "while listening"),
     ] {
-        let mut rig = Rig::settled();
+        let mut rig = warned();
         let asked = rig.now;
         rig.ask_with(1);
         let end = rig.octets_at(asked + Duration::from_millis(after_ms), &others());
@@ -46,8 +74,8 @@ fn both_requests_are_shown() {
         rig.tells_late = if after_ms == 0 { Duration::from_millis(50) } else { Duration::ZERO };
         rig.run(Duration::from_secs(20));
         let v = only(&rig);
-        assert_eq!(frames(v), [ASK[5..].to_vec(), OTHERS.to_vec()], "{after_ms}");
-        assert_eq!(v.evidence[1].ended_at, Some(end));
+        assert_eq!(frames(v), [ASK[5..].to_vec(), OTHERS.to_vec(), OTHERS.to_vec()], "{after_ms}");
+        assert_eq!(v.evidence[2].ended_at, Some(end));
         let told = v.evidence[0].ended_at;
         // Ten octets each: the repeat begins RT1 after the first.
         let ours = match after_ms {

@@ -73,14 +73,23 @@ impl Master {
             Reception::Good(g)
                 if g.frame.frame_type() == FrameType::Stx && g.frame.address().master == self.config.role =>
             {
-                self.stop(g);
+                let before = self.other_with_our_bit.replace(g.clone());
+                let before = before.filter(|b| end(g).since(end(b)) <= self.suspicion);
+                // Chance may make any frame, but not the very one that is ours.
+                let sent = self.last_sent.as_ref().map(|s| &s.frame);
+                let ours = [sent, self.job.as_ref().map(|j| &j.frame)];
+                if before.is_some() || ours.contains(&Some(&g.frame)) {
+                    self.stop(before.as_ref(), g);
+                } else {
+                    self.turns.heard(reception);
+                }
             }
             other => self.turns.heard(other),
         }
     }
 
-    /// Another master with our bit is at work: tells it with both requests [HO-03].
-    fn stop(&mut self, heard: &Good) {
+    /// Another master with our bit is at work: tells it with its requests and ours [HO-03].
+    fn stop(&mut self, before: Option<&Good>, heard: &Good) {
         let job = self.job.take();
         if matches!(self.state, State::Stopped) {
             return;
@@ -103,16 +112,16 @@ impl Master {
             ended_at: sent.ended_at,
             frame: sent.frame.clone(),
         });
-        let theirs = Evidence {
+        let theirs = before.into_iter().chain([heard]).map(|g| Evidence {
             part: "heard from the other",
-            ended_at: heard.octets.last().map(|o| o.at),
-            frame: heard.frame.clone(),
-        };
+            ended_at: Some(end(g)),
+            frame: g.frame.clone(),
+        });
         self.state = State::Stopped;
         self.out.push_back(Output::Stopped(Violation {
             requirement: "HO-03",
             what,
-            evidence: ours.into_iter().chain([theirs]).collect(),
+            evidence: ours.into_iter().chain(theirs).collect(),
         }));
     }
 
@@ -158,6 +167,10 @@ impl Master {
             && self.job.as_ref().is_some_and(|j| t.request() == Some(&j.frame))
             && !matches!(self.state, State::Stopped)
     }
+}
+
+fn end(good: &Good) -> Instant {
+    good.octets.last().map_or(Instant::ZERO, |o| o.at)
 }
 
 /// Whether the device says that the request arrived damaged, so that it was not obeyed [ST-01].

@@ -21,6 +21,8 @@ const MOST_RETRIES: u8 = 10;
 const LONGEST_ANSWER: u64 = 40 + MAX_FRAME as u64;
 /// How long a turn is waited for, characters [LL-16]: more than the longest transaction of another master takes.
 const PATIENCE: u64 = 1000;
+/// How long one request with our bit is remembered, characters [HO-03].
+const SUSPICION: u64 = 30_000;
 /// The longest time without a chance for another master that was never heard, characters [LL-14].
 const CHANCE_EVERY: u64 = 250;
 /// A port tells the end of a transmission at most so much later than the wire's own time [LL-16].
@@ -153,6 +155,10 @@ pub struct Master {
     turns: Turns,
     job: Option<Job>,
     last_sent: Option<Sent>,
+    /// The last request with our bit that is not ours [HO-03].
+    other_with_our_bit: Option<Good>,
+    /// How long one of them is remembered.
+    suspicion: Duration,
     /// What is leaving is no longer asked for: nothing is sent behind it before its end is told.
     abandoned: bool,
     /// Transmissions whose end has not been told.
@@ -192,6 +198,8 @@ impl Master {
             turns,
             job: None,
             last_sent: None,
+            other_with_our_bit: None,
+            suspicion: limit(SUSPICION),
             abandoned: false,
             leaving: 0,
             out: VecDeque::new(),
