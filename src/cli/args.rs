@@ -44,7 +44,7 @@ Exit code 0: fine. 1: a check failed or nobody answered. 2: could not run, or no
 pub enum Command {
     /// The whole bench in one run, without hardware: mock positioner, host, log, decode (Unix only).
     ///
-    /// Leaves a bench file and a log to go on with. Takes about ten seconds.
+    /// Leaves a bench file and a log to go on with. Takes about 17 seconds at the pace that is set.
     Demo(DemoArgs),
     /// Log and decode what passes on a line; sends nothing; runs until Ctrl-C.
     ///
