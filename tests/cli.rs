@@ -13,6 +13,8 @@ mod decode;
 mod explain;
 #[path = "cli/line.rs"]
 mod line;
+#[path = "cli/mock_line.rs"]
+mod mock_line;
 #[path = "cli/process.rs"]
 #[allow(dead_code, reason = "shared with the tests of losses")]
 mod process;

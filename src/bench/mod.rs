@@ -34,5 +34,9 @@ use core::time::Duration;
 /// I/O: the lines of the plan are not opened, and every device starts new, without its memory file.
 pub fn in_process(plan: &BenchPlan) -> InProcess<Participant> {
     let (world, _) = world(plan, &[], Duration::ZERO, Instant::ZERO);
-    world.into_line(format!("mock:{}", plan.path.display()))
+    let seed = match plan.seed.filter(|_| plan.leaves_to_chance()) {
+        Some(seed) => format!("?seed={seed}"),
+        None => String::new(),
+    };
+    world.into_line(format!("mock:{}{seed}", plan.path.display()))
 }

@@ -14,8 +14,8 @@ pub struct BenchPlan {
     pub path: PathBuf,
     /// How fast the wires run [LI-01].
     pub pace: Pace,
-    /// Fixes what is left to chance.
-    pub seed: u64,
+    /// Fixes what is left to chance; 0 if nobody chose one.
+    pub seed: Option<u64>,
     /// At least one; polling addresses and unique addresses are all different.
     pub devices: Vec<DevicePlan>,
     /// Masters that are at work on the wires besides those outside.
@@ -28,6 +28,16 @@ pub struct BenchPlan {
     pub events: Vec<EventPlan>,
 }
 
+impl BenchPlan {
+    /// Whether the seed makes a difference: there are faults on the wires, a station that is late by chance,
+    /// or a master that may collide with others [LI-20].
+    pub fn leaves_to_chance(&self) -> bool {
+        !self.wire_faults.is_empty()
+            || !self.masters.is_empty()
+            || self.devices.iter().any(|d| !d.clock.jitter.is_zero())
+    }
+}
+
 /// A mock device.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DevicePlan {
@@ -35,7 +45,7 @@ pub struct DevicePlan {
     pub config: DeviceConfig,
     /// The file of its memory image [DV-03]; without one it forgets when the bench ends.
     pub memory: Option<PathBuf>,
-    /// Its clock [LI-23].
+    /// Its clock [LI-23], with the jitter at wire pace.
     pub clock: Clock,
 }
 
@@ -44,9 +54,9 @@ pub struct DevicePlan {
 pub struct MasterPlan {
     /// How it behaves.
     pub config: MasterConfig,
-    /// What it asks.
+    /// What it asks. At [`Pace::Fast`], where nothing takes time, each at most every 10 ms.
     pub errands: Vec<Errand>,
-    /// Its clock [LI-23].
+    /// Its clock [LI-23], with the jitter at wire pace.
     pub clock: Clock,
 }
 

@@ -6,8 +6,8 @@ use super::plan::{BenchPlan, LineKind, LinePlan};
 use super::station;
 use crate::device::{ImageError, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports};
-use crate::line::{self, Bus, EchoUse};
-use crate::sim::{DeviceStation, Participant};
+use crate::line::{self, Bus, EchoUse, Traffic};
+use crate::sim::{DeviceStation, MasterStation, Participant};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::path::{Path, PathBuf};
@@ -216,6 +216,16 @@ impl Bench {
     /// The devices with what they have stored now, in the order of the plan.
     pub fn stations(&self) -> impl Iterator<Item = &DeviceStation> {
         self.bus.stations().filter_map(Participant::device)
+    }
+
+    /// The masters, in the order of the plan.
+    pub fn masters(&self) -> impl Iterator<Item = &MasterStation> {
+        self.bus.stations().filter_map(Participant::master)
+    }
+
+    /// What has passed on the wires so far.
+    pub fn traffic(&self) -> Traffic {
+        self.bus.traffic()
     }
 
     /// A handle that ends [`Bench::run`] from another thread.

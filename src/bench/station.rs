@@ -2,9 +2,13 @@
 
 use super::plan::{BenchPlan, DevicePlan};
 use crate::device::{Device, Restored};
+use crate::line::Clock;
 use crate::sim::{DeviceStation, MasterStation, World};
-use crate::time::Instant;
+use crate::time::{Instant, Pace};
 use core::time::Duration;
+
+/// Where octets take no time, whoever asks without a pause would ask without end at one instant.
+const LEAST_PAUSE_WHEN_FAST: Duration = Duration::from_millis(10);
 
 /// A device of a plan, powered up at `now` with its memory as in `image`, on wires whose stamps are off
 /// by at most `stamp_error`, with the events of the plan.
@@ -35,18 +39,29 @@ pub fn world(
     stamp_error: Duration,
     now: Instant,
 ) -> (World, Vec<Restored>) {
-    let mut world = World::new(plan.pace, plan.seed);
+    let mut world = World::new(plan.pace, plan.seed.unwrap_or(0));
     let mut restored = Vec::new();
     for (i, device) in plan.devices.iter().enumerate() {
         let image = images.get(i).and_then(Option::as_deref);
         let (station, what) = device_station(device, plan, image, stamp_error, now);
-        world.add_device(station, device.clock);
+        world.add_device(station, at_pace(device.clock, plan.pace));
         restored.push(what);
     }
     for master in &plan.masters {
-        let station = MasterStation::new(master.config, plan.pace, master.errands.clone());
-        world.add_master(station, master.clock);
+        let mut errands = master.errands.clone();
+        if plan.pace == Pace::Fast {
+            for every in errands.iter_mut().filter_map(|e| e.every.as_mut()) {
+                *every = LEAST_PAUSE_WHEN_FAST.max(*every);
+            }
+        }
+        let station = MasterStation::new(master.config, plan.pace, errands);
+        world.add_master(station, at_pace(master.clock, plan.pace));
     }
     world.set_faults(plan.wire_faults.clone());
     (world, restored)
+}
+
+/// A clock whose jitter is that of the pace.
+fn at_pace(clock: Clock, pace: Pace) -> Clock {
+    Clock { jitter: pace.scale(clock.jitter), ..clock }
 }

@@ -44,7 +44,7 @@ Exit code 0: fine. 1: a check failed or nobody answered. 2: could not run, or no
 pub enum Command {
     /// The whole bench in one run, without hardware: mock positioner, host, log, decode (Unix only).
     ///
-    /// Leaves a bench file and a log to go on with. Takes about ten seconds.
+    /// Leaves a bench file and a log to go on with. Takes about 17 seconds at the pace that is set.
     Demo(DemoArgs),
     /// Log and decode what passes on a line; sends nothing; runs until Ctrl-C.
     ///
@@ -82,6 +82,10 @@ pub struct DemoArgs {
     /// The tag that is written to the mock: at most 8 capital letters, digits or punctuation marks.
     #[arg(long, default_value = "FV-3104", value_parser = tag)]
     pub tag: String,
+    /// Fixes what is left to chance, 0 to 9223372036854775807: which answers a loose terminal spoils. One is
+    /// chosen and printed if it is not given; how fast this machine is decides the rest.
+    #[arg(long, allow_negative_numbers = true, value_parser = seed, value_name = "N")]
+    pub seed: Option<u64>,
 }
 
 /// How a host behaves on a line.
@@ -134,7 +138,10 @@ macro_rules! lines {
                         slowed down; one for whom 64 KiB wait is disconnected.
   IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is
   given up after 25 s (Linux; elsewhere when the system finds out).
-  ?pace=8 behind any: the line runs 8 times faster than the wire, as a mock of that pace does
+  mock:BENCH.toml       a bench in this process, on virtual time: nothing waits, nothing is real,
+                        and what changes a device needs no leave. ?seed=N repeats what was left to
+                        chance; ?for=SECONDS ends it by its own clock (listen: 60 unless told)
+  ?pace=8 behind any but mock: the line runs 8 times faster than the wire, as a mock of that pace does
   ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
   ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
                         (opening a port may raise both lines for a moment all the same)
@@ -265,17 +272,22 @@ pub struct DecodeArgs {
   at = \"pty:\"
 
 While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path
-of every line, then what happens.")]
+of every line and the seed, then what happens, at the end {\"ended\":true,...} with what passed.
+Every command takes the bench file as a LINE too, mock:BENCH.toml, without ports and without waiting.")]
 pub struct MockArgs {
-    /// The bench file (TOML): devices, lines, events.
+    /// The bench file (TOML): devices, lines, events, masters, faults on the wires.
     #[arg(value_name = "BENCH.toml", required_unless_present = "schema")]
     pub bench: Option<PathBuf>,
     /// Run at this pace instead of the bench file's: `wire` (1200 bit/s), `fast` (at once), or how many
     /// times faster than the wire, 0.01 to 1000.
     #[arg(long, value_parser = Pace::parse, value_name = "wire|fast|N")]
     pub pace: Option<Pace>,
+    /// Fixes what is left to chance instead of the bench file's seed, 0 to 9223372036854775807: faults on
+    /// the wires, jitter, what collisions leave.
+    #[arg(long, allow_negative_numbers = true, value_parser = seed, value_name = "N")]
+    pub seed: Option<u64>,
     /// Print the JSON Schema of bench files, for editors, and end.
-    #[arg(long, conflicts_with_all = ["bench", "pace"])]
+    #[arg(long, conflicts_with_all = ["bench", "pace", "seed"])]
     pub schema: bool,
 }
 
@@ -347,8 +359,14 @@ pub enum Colour {
     Never,
 }
 
+/// Reads a seed, which also fits into a bench file.
+pub fn seed(text: &str) -> Result<u64, String> {
+    let n = text.parse().ok().filter(|n| i64::try_from(*n).is_ok());
+    n.ok_or_else(|| format!("\"{text}\" is no seed: give a whole number from 0 to {}", i64::MAX))
+}
+
 /// Reads a time in seconds.
-fn seconds(text: &str) -> Result<f64, String> {
+pub fn seconds(text: &str) -> Result<f64, String> {
     let seconds = text.parse().ok().filter(|s| (0.0..=1e7).contains(s));
     seconds.ok_or_else(|| format!("\"{text}\" is no time: give a number of seconds, at most 10000000"))
 }

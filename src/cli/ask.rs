@@ -55,7 +55,10 @@ impl Plan {
 pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
     let plan = Plan::parse(&args.words)?;
     check_names(&plan)?;
-    allow(&plan, args)?;
+    // On wires of this process there is nothing that a command could harm [HO-05].
+    if !args.line.is_mock() {
+        allow(&plan, args)?;
+    }
     let line = args.line.open()?;
     end_on_signal(line.interrupt_handle())?;
     let line = with_log(line, args.host.log.as_deref())?;

@@ -6,16 +6,18 @@
 
 use super::args::DemoArgs;
 use super::ask::host_failure;
+use super::demo_bench::{DemoBench, demo_bench};
 use super::lines::{end_on_signal, open_log, quoted, utc_now_words};
 use super::listening::{Listening, Terms};
-use super::output::{Ended, Failure, Output, tell};
+use super::mock::clock_seed;
+use super::output::{Ended, Failure, Output, say, tell};
 use super::scan;
 use super::wishes::Wishes;
 use crate::app::command::{Effect, Revision, spec};
 use crate::bench::{Bench, Notice, check};
 use crate::capture::{Annotator, Item, Reader, io_words};
 use crate::exchange::{Exchange, Interpreter};
-use crate::frame::{Address, Frame, PollingAddress, RawFrame, ReceiverConfig, Target};
+use crate::frame::{Address, Frame, Master, PollingAddress, RawFrame, ReceiverConfig, Target};
 use crate::host::{Device, Host, HostError, encode};
 use crate::line::Line;
 use crate::line::io::{InterruptHandle, PortLine};
@@ -23,41 +25,15 @@ use crate::link::MasterConfig;
 use crate::report::summary::Summary;
 use crate::report::text::plural;
 use crate::report::{Format, Options, csv, write_item};
-use crate::time::Pace;
+use crate::time::{Instant, Pace};
 use crate::transaction::{PairerConfig, Passed};
 use core::fmt::Write;
 use core::time::Duration;
 use std::path::{Path, PathBuf};
 use std::thread::JoinHandle;
 
-/// The bench of the demo: a scenario of our own, the Brackenmoor water works.
-const BENCH: &str = r#"# A spare positioner that becomes the inlet valve of filter 4 at the Brackenmoor water works.
-pace = PACE
-
-[loop]
-current_ma = 12.0
-
-[[device]]
-revision = 7
-polling_address = 0
-tag = "SPARE-7"
-descriptor = "FROM STORE"
-message = "SHELF 7, CHECKED BEFORE STORING"
-long_tag = "spare positioner, shelf 7"
-
-# Where the host opens the loop.
-[[line]]
-at = "pty:"
-
-# A second clip on the same pair of wires, for the listener.
-[[line]]
-at = "pty:"
-
-# After four seconds the control system asks for three quarters.
-[[event]]
-at_s = 4.0
-loop_current_ma = 16.0
-"#;
+/// How often the host repeats a request, which is the most there is.
+const RETRIES: u8 = 10;
 
 /// Values that the demo writes and reads back.
 const MESSAGE: &str = "BRACKENMOOR FILTER 4";
@@ -68,13 +44,8 @@ const DATE: &str = "2026-11-25";
 pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     let dir = out_dir(args)?;
     let bench_file = dir.join("bench.toml");
-    let text = BENCH.replace(
-        "pace = PACE",
-        &match args.pace {
-            Pace::Scaled(f) => format!("pace = {f:?}"),
-            named => format!("pace = \"{named}\""),
-        },
-    );
+    let seed = args.seed.unwrap_or_else(clock_seed);
+    let bench = demo_bench(args.pace, seed);
     let log = dir.join("demo.log");
     for file in [&log, &bench_file] {
         if file.symlink_metadata().is_ok() {
@@ -85,7 +56,7 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
             ));
         }
     }
-    std::fs::write(&bench_file, &text).map_err(|e| {
+    std::fs::write(&bench_file, &bench.text).map_err(|e| {
         Failure::new(
             format!("writing {}", bench_file.display()),
             io_words(&e),
@@ -96,25 +67,36 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
         out.text().push_str(csv::HEADER);
     }
     let mut stage = Stage { out, failed: 0, steps: 0 };
+    // Before anything that it decides.
+    let told = format!("seed {seed} (repeat its chances: --seed {seed})");
+    if stage.out.options.format == Format::Text {
+        stage.say(&told)?
+    } else {
+        say(&told)
+    }
     stage.say(&format!(
-        "looprig demo: a mock positioner, a host and a listener on one loop, at {}.\nStarted {}.",
+        "looprig demo: a mock positioner, a control room, a host and a listener on one loop, at {}.\nStarted {}.",
         match args.pace {
             Pace::Scaled(f) => format!("{f} times the pace of the wire"),
             _ => "the pace of the wire".to_owned(),
         },
         utc_now_words()
     ))?;
-    let mock = Running::start(&text, &bench_file)?;
+    let mock = open_bench(&bench.text, &bench_file)?;
+    let ports: Vec<String> = mock.places().iter().map(|p| p.path.display().to_string()).collect();
     stage.say(&format!(
-        "\nThe mock answers on {0}; a second clip on the same wires is {1}.",
-        mock.ports[0], mock.ports[1]
+        "\nThe mock answers on {}; a second clip on the same wires is {}.",
+        ports[0], ports[1]
     ))?;
-    let listener = Listener::start(&mock.ports[1], args.pace, &log)?;
-    let line = PortLine::open_serial(&mock.ports[0], args.pace).map_err(Failure::from)?;
+    // The listener first, so that it misses nothing.
+    let listener = Listener::start(&ports[1], args.pace, &log)?;
+    let mock = Running::start(mock);
+    let line = PortLine::open_serial(&ports[0], args.pace).map_err(Failure::from)?;
     let stop = [line.interrupt_handle(), mock.interrupt.clone()];
     end_on_signal(stop[0].clone())?;
-    let mut host = Host::new(line, MasterConfig::default());
-    let played = play(&mut stage, &mut host, args);
+    // With another master and a loose terminal on the wires a request may need more than one try.
+    let mut host = Host::new(line, MasterConfig { retries: RETRIES, ..MasterConfig::default() });
+    let played = play(&mut stage, &mut host, args, &bench);
     // What was captured is kept, whatever happened.
     let captured = listener.stop();
     stop[1].interrupt();
@@ -193,11 +175,17 @@ impl Stage<'_> {
     }
 }
 
-fn play(stage: &mut Stage<'_>, host: &mut Host<PortLine>, args: &DemoArgs) -> Result<(), Failure> {
+fn play(
+    stage: &mut Stage<'_>,
+    host: &mut Host<PortLine>,
+    args: &DemoArgs,
+    bench: &DemoBench,
+) -> Result<(), Failure> {
     let failure = |e: HostError| host_failure("talking to the mock".into(), e);
 
     stage.say("\n1. Who is there? The host listens first, then polls addresses 0 to 15.")?;
-    let (table, _, ended) = scan::scan(host, (0, 15), Some(1), &mut |_| {});
+    // Nobody else speaks yet, so once is enough.
+    let (table, _, ended) = scan::scan(host, (0, 15), Some(0), &mut |_| {});
     ended.map_err(failure)?;
     if stage.out.options.format == Format::Text {
         table.write(Format::Text, stage.out.text());
@@ -257,6 +245,12 @@ fn play(stage: &mut Stage<'_>, host: &mut Host<PortLine>, args: &DemoArgs) -> Re
     }
     // (16 - 4) / 16 of the travel.
     stage.step(&format!("at 16 mA, which ask for 75 %, the travel came to {last}"), arrived)?;
+
+    stage.say(&format!(
+        "\n7. A terminal works loose at {} s: three of four answers lose octets, and the host asks again.",
+        bench.loose.as_secs()
+    ))?;
+    loose_terminal(stage, host, &device, bench)?;
     let q = *host.quality();
     stage.say(&format!(
         "Link: {}, {} answered, {}, {}.",
@@ -265,6 +259,70 @@ fn play(stage: &mut Stage<'_>, host: &mut Host<PortLine>, args: &DemoArgs) -> Re
         plural(q.retries as usize, "retry"),
         plural(q.damaged as usize, "damaged answer")
     ))
+}
+
+/// Answers that are to pass a loose terminal. Each is spoilt if it is one of the 75 % and does not lose
+/// preambles alone, which it can spare: in 37 of the 40 places of this answer (5 preambles, 26 octets of
+/// status and data, 9 of the rest of the frame). That is 0.69, and that none of 18 is spoilt has the chance
+/// 0.31^18 = 7e-10.
+const LOOSE_TRIES: usize = 18;
+
+/// How often the same is asked anew when all 11 tries fail. All of 8 times 11 fail with the chance
+/// 0.75^88 = 1e-11, and not more than 18 requests are asked.
+const LOOSE_ROUNDS: usize = 8;
+
+/// How often the host may miss every turn before it gives up.
+const MOST_LATE: usize = 100;
+
+/// Asks while answers lose octets: every request is answered in the end, and some needed several tries.
+fn loose_terminal(
+    stage: &mut Stage<'_>,
+    host: &mut Host<PortLine>,
+    device: &Device,
+    bench: &DemoBench,
+) -> Result<(), Failure> {
+    let failure = |e: HostError| host_failure("talking to the mock".into(), e);
+    // The bench's clock is ahead of the line's, which began later.
+    let (from, until) = (Instant::ZERO + bench.loose, Instant::ZERO + bench.tight);
+    let now = host.line_mut().now();
+    host.rest(from.since(now)).map_err(failure)?;
+    let (mut requests, mut tries, mut answered, mut most) = (0, 0, true, 0);
+    while tries < LOOSE_TRIES && host.line_mut().now() < until {
+        requests += 1;
+        let mut whole = false;
+        let mut needed = 0;
+        let (mut rounds, mut late) = (0, 0);
+        while rounds < LOOSE_ROUNDS {
+            let exchange = match host.ask(device, 3, &[]) {
+                // At a pace that is too fast for this machine it is late for its turns.
+                Err(HostError::NoTurn(_)) if late < MOST_LATE => {
+                    late += 1;
+                    continue;
+                }
+                asked => asked.map_err(failure)?,
+            };
+            rounds += 1;
+            needed += exchange.transaction.tries.len();
+            whole = !exchange.is_unanswered();
+            if needed > most || !whole {
+                stage.show(&exchange)?;
+            }
+            if whole {
+                break;
+            }
+        }
+        tries += needed;
+        most = most.max(needed);
+        answered &= whole;
+    }
+    // On a machine that is too slow for so many tries nothing can be said of those that were spoilt.
+    let spoilt = tries > requests || tries < LOOSE_TRIES;
+    let what = format!(
+        "{} took {tries} tries, one of them {most}, and {}",
+        plural(requests, "request"),
+        if answered { "all were answered" } else { "NOT ALL were answered" }
+    );
+    stage.step(&what, answered && spoilt)
 }
 
 /// The universal commands that only read, by their rows; 11 and 21 ask for a tag and are left to
@@ -298,44 +356,64 @@ fn write_and_check(
     stage.step(&format!("command {read} gives back what command {write} wrote"), same)
 }
 
+/// How often the damaged request is sent until something comes back: it is sent only once where nobody else
+/// speaks at that moment.
+const DAMAGED_TRIES: usize = 10;
+
 /// Sends command 1 with a flipped check byte; the first status octet of what came back within a second,
 /// and what that means.
 fn send_damaged(host: &mut Host<PortLine>, device: &Device) -> Result<(Option<u8>, String), Failure> {
-    let address = Address::new(crate::frame::Master::Secondary, Target::Unique(device.unique));
+    let address = Address::new(Master::Secondary, Target::Unique(device.unique));
     let Ok(frame) = Frame::request(address, 1, Vec::new()) else { return Ok((None, String::new())) };
     let raw = RawFrame::of(&frame, usize::from(device.preambles));
     let last = raw.octets.len() - 1;
-    host.take_overheard();
-    host.send_raw(&raw.flip(last, 0x10), Duration::from_secs(1))
-        .map_err(|e| host_failure("running the demo".into(), e))?;
-    let mut interpreter = Interpreter::new(None);
-    for passed in host.take_overheard() {
-        if let Passed::Transaction(t) = passed
-            && let Some([first, _]) = t.reply_frame().and_then(Frame::status)
-        {
-            let mut text = String::new();
-            interpreter.read(*t).write_response(&mut text);
-            return Ok((Some(first), text));
+    let raw = raw.flip(last, 0x10);
+    let failure = |e: HostError| host_failure("running the demo".into(), e);
+    for _ in 0..DAMAGED_TRIES {
+        // Behind the control room's turn: then it is ours [LL-09].
+        host.take_overheard();
+        for _ in 0..MOST_LOOKS {
+            host.rest(Duration::from_millis(20)).map_err(failure)?;
+            if host.take_overheard().iter().any(|p| matches!(p, Passed::Transaction(_))) {
+                break;
+            }
+        }
+        host.send_raw(&raw, Duration::from_secs(1)).map_err(failure)?;
+        let mut interpreter = Interpreter::new(None);
+        for passed in host.take_overheard() {
+            if let Passed::Transaction(t) = passed
+                && let Some(reply) = t.reply_frame().filter(|f| f.command() == 1)
+                && let Some([first, _]) = reply.status()
+            {
+                let mut text = String::new();
+                interpreter.read(*t).write_response(&mut text);
+                return Ok((Some(first), text));
+            }
         }
     }
     Ok((None, "nothing came back".into()))
 }
 
+/// How often it is looked, every 20 ms, whether the control room has had its turn: more than it pauses.
+const MOST_LOOKS: usize = 150;
+
+/// The mock with its ports.
+fn open_bench(text: &str, path: &Path) -> Result<Bench, Failure> {
+    let plan = check(text, path).map_err(|e| Failure::told(e.to_string()))?;
+    Bench::open(plan).map_err(|e| Failure::told(e.to_string()))
+}
+
 /// The mock, running in a thread of its own.
 struct Running {
-    ports: Vec<String>,
     interrupt: InterruptHandle,
     thread: JoinHandle<Result<(), String>>,
 }
 
 impl Running {
-    fn start(text: &str, path: &Path) -> Result<Running, Failure> {
-        let plan = check(text, path).map_err(|e| Failure::told(e.to_string()))?;
-        let mut bench = Bench::open(plan).map_err(|e| Failure::told(e.to_string()))?;
-        let ports = bench.places().iter().map(|p| p.path.display().to_string()).collect();
+    fn start(mut bench: Bench) -> Running {
         let interrupt = bench.interrupt_handle();
         let thread = std::thread::spawn(move || bench.run(&mut |_: Notice| {}).map_err(|e| e.to_string()));
-        Ok(Running { ports, interrupt, thread })
+        Running { interrupt, thread }
     }
 
     fn join(self) -> Result<(), Failure> {
@@ -393,6 +471,7 @@ fn decode(stage: &mut Stage<'_>, log: &Path, args: &DemoArgs) -> Result<(), Fail
     );
     let mut summary = Summary::default();
     let mut tag_seen = false;
+    let mut answered = [0; 2];
     loop {
         let captured = reader.next().map_err(reading)?;
         match &captured {
@@ -402,6 +481,9 @@ fn decode(stage: &mut Stage<'_>, log: &Path, args: &DemoArgs) -> Result<(), Fail
         }
         while let Some(item) = annotator.next() {
             if let Item::Exchange(e) = &item {
+                if let Some(reply) = e.transaction.reply_frame() {
+                    answered[reply.address().master.index()] += 1;
+                }
                 tag_seen |= e.command() == 13 && e.value("tag").is_some_and(|v| v.cell() == args.tag);
             }
             summary.add(&item);
@@ -410,7 +492,12 @@ fn decode(stage: &mut Stage<'_>, log: &Path, args: &DemoArgs) -> Result<(), Fail
             break;
         }
     }
-    stage.say("\n7. What the listener logged, decoded and summed up.")?;
+    stage.say("\n8. What the listener logged, decoded and summed up.")?;
     stage.say(summary.text().trim_end())?;
-    stage.step(&format!("the new tag {} stands in the listener's log", args.tag), tag_seen)
+    stage.step(&format!("the new tag {} stands in the listener's log", args.tag), tag_seen)?;
+    let [room, host] = answered;
+    stage.step(
+        &format!("so do answers to both masters: {room} to the control room, {host} to the host"),
+        room > 0 && host > 0,
+    )
 }

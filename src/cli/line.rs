@@ -23,6 +23,8 @@ enum Kind {
     Serial,
     Pty,
     Tcp,
+    /// Mock devices in this process.
+    Simulated,
 }
 
 /// What was found out.
@@ -107,10 +109,11 @@ pub fn run(args: &LineArgs, out: &mut Output) -> Result<Ended, Failure> {
     let listened = line.now().since(begun);
     let carrier_at_end = line.status().and_then(|s| s.carrier);
     let name = line.describe();
-    let kind = match (line.is_pty(), line.status()) {
-        (true, _) => Kind::Pty,
-        (false, Some(_)) => Kind::Serial,
-        (false, None) => Kind::Tcp,
+    let kind = match (line.is_simulated(), line.is_pty(), line.status()) {
+        (true, ..) => Kind::Simulated,
+        (_, true, _) => Kind::Pty,
+        (_, _, Some(_)) => Kind::Serial,
+        (_, _, None) => Kind::Tcp,
     };
     let mut host = Host::new(line, MasterConfig::default());
     if args.send {
@@ -189,6 +192,9 @@ fn judge(f: &Findings) -> Vec<Check> {
             "a port and a modem may be at the other end; nothing is told of them here",
             "where the modem's port is, run looprig line with that port's name",
         ),
+        Kind::Simulated => {
+            ("simulated", "mock devices in this process, on virtual time; no port, no modem", REAL)
+        }
     };
     add("kind", Verdict::Note, kind.into(), meaning, next);
     let parity = f.status.is_some_and(|s| s.parity_kept);
@@ -206,6 +212,13 @@ fn judge(f: &Findings) -> Vec<Check> {
             "no parity".into(),
             "a pseudo-terminal drops parity without a word: whether a program sets it right cannot be seen here",
             REAL,
+        ),
+        (_, Kind::Simulated) => add(
+            "settings",
+            Verdict::Note,
+            "simulated".into(),
+            "octets with a wrong parity bit are seen, and pauses inside a frame",
+            "",
         ),
         (_, Kind::Tcp) => add(
             "settings",
@@ -242,6 +255,7 @@ fn judge(f: &Findings) -> Vec<Check> {
                 "",
             );
         }
+        _ if f.kind == Kind::Simulated => {}
         _ => add(
             "modem lines",
             Verdict::Unknown,
@@ -250,7 +264,7 @@ fn judge(f: &Findings) -> Vec<Check> {
             match f.kind {
                 Kind::Serial => "use a port that has them if the modem needs request-to-send",
                 Kind::Pty => REAL,
-                Kind::Tcp => "",
+                Kind::Tcp | Kind::Simulated => "",
             },
         ),
     }
@@ -333,7 +347,9 @@ fn judge(f: &Findings) -> Vec<Check> {
     }
     let low_latency = f.status.is_some_and(|s| s.low_latency);
     let (verdict, result, meaning) = match (f.kind, low_latency) {
-        (Kind::Pty | Kind::Tcp, _) => (Verdict::Note, "does not apply", "there is no adapter at this end"),
+        (Kind::Pty | Kind::Tcp | Kind::Simulated, _) => {
+            (Verdict::Note, "does not apply", "there is no adapter at this end")
+        }
         (Kind::Serial, true) => {
             (Verdict::Fine, "accepted", "the adapter says that it hands octets on at once")
         }
@@ -345,13 +361,9 @@ fn judge(f: &Findings) -> Vec<Check> {
     };
     add("low latency", verdict, result.into(), meaning, "");
     let ms = f.capabilities.stamp_error.as_millis();
-    add(
-        "stamp error",
-        Verdict::Note,
-        format!("{ms} ms"),
-        "no time on this line is taken for more exact; pauses inside a frame are not judged",
-        "",
-    );
+    let judged = "pauses inside a frame are judged";
+    let not = "no time on this line is taken for more exact; pauses inside a frame are not judged";
+    add("stamp error", Verdict::Note, format!("{ms} ms"), if ms == 0 { judged } else { not }, "");
     checks
 }
 
@@ -541,6 +553,12 @@ mod tests {
         }
         assert_eq!(ended(&judge(&f)), Ended::Fine);
         assert_eq!(verdict(&f, "echo").0, Verdict::Note);
+    }
+
+    #[test]
+    fn a_mock_line_says_that_it_is_simulated() {
+        let f = Findings { kind: Kind::Simulated, status: None, carrier_at_end: None, ..modem() };
+        assert_eq!((ended(&judge(&f)), verdict(&f, "kind").1), (Ended::Fine, "simulated".into()));
     }
 
     #[test]

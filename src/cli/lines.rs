@@ -1,9 +1,11 @@
 //! LINE strings of the command line, and opening what they name.
 
+use super::mock_line::{MockLine, MockSpec};
+use super::open_line::{Interrupt, OpenLine};
 use super::output::{Failure, tell};
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
 use crate::frame::{Octet, ReceiverConfig};
-use crate::line::io::{InterruptHandle, PortLine};
+use crate::line::io::PortLine;
 use crate::line::{Direction, Endpoint, Line, SerialOptions, Tap};
 use crate::time::Pace;
 use std::path::{Path, PathBuf};
@@ -22,20 +24,27 @@ enum Kind {
     Pty(Option<PathBuf>),
     Tcp(Endpoint),
     TcpListen(Endpoint),
+    Mock(MockSpec),
 }
 
 /// What there is to choose from.
-const FORMS: &str = "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT and tcp-listen:HOST:PORT";
+const FORMS: &str =
+    "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT, tcp-listen:HOST:PORT and mock:BENCH.toml";
 
 impl LineSpec {
     /// Reads `serial:PATH`, `pty:`, `pty:LINK`, `tcp:HOST:PORT` or `tcp-listen:HOST:PORT`, each with
-    /// `?pace=...` if wanted; a serial port also with `rts=`, `dtr=` and `echo=` [LI-06] [LI-08].
+    /// `?pace=...` if wanted; a serial port also with `rts=`, `dtr=` and `echo=` [LI-06] [LI-08]. Or
+    /// `mock:BENCH.toml`, with `seed=` and `for=` if wanted.
     ///
     /// # Errors
     /// Says what is wrong and what would be right.
     pub fn parse(text: &str) -> Result<LineSpec, String> {
         let mut serial = SerialOptions::default();
         let (address, options) = text.split_once('?').unwrap_or((text, ""));
+        if let Some(bench) = address.strip_prefix("mock:") {
+            let kind = Kind::Mock(MockSpec::parse(bench, options)?);
+            return Ok(LineSpec { kind, pace: Pace::Wire, serial: SerialOptions::default() });
+        }
         let mut pace = Pace::Wire;
         if let Some(port) = text.strip_prefix("serial:") {
             let (_, given, at_pace) = SerialOptions::split(port)?;
@@ -64,7 +73,7 @@ impl LineSpec {
             ("pty", link) => Kind::Pty(Some(link.into())),
             ("tcp", to) => Kind::Tcp(Endpoint::parse_connect(to)?),
             ("tcp-listen", at) => Kind::TcpListen(Endpoint::parse_listen(at)?),
-            ("hart-ip" | "hart-ip+tcp" | "mock" | "log", _) => {
+            ("hart-ip" | "hart-ip+tcp" | "log", _) => {
                 return Err(format!("lines of the kind {scheme}: are not in this version: {FORMS}"));
             }
             _ => {
@@ -78,8 +87,9 @@ impl LineSpec {
     ///
     /// # Errors
     /// The machine's, with what to do next.
-    pub fn open(&self) -> Result<PortLine, Failure> {
+    pub fn open(&self) -> Result<OpenLine, Failure> {
         let line = match &self.kind {
+            Kind::Mock(mock) => return Ok(OpenLine::Mock(Box::new(MockLine::open(mock)?))),
             Kind::Serial(path) => PortLine::open_serial_with(path, self.pace, self.serial),
             Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),
             Kind::Tcp(to) => PortLine::open_tcp(to, self.pace),
@@ -94,7 +104,20 @@ impl LineSpec {
                 tell(&format!("peer {peer}: {news}"));
             }
         });
-        Ok(line)
+        Ok(OpenLine::Port(Box::new(line)))
+    }
+
+    /// Whether everybody on it is a mock of this process, whom nothing can harm [HO-05].
+    pub fn is_mock(&self) -> bool {
+        matches!(self.kind, Kind::Mock(_))
+    }
+
+    /// How long to listen, seconds, if so much is wanted: to a mock, whose time costs nothing, not for ever.
+    pub fn listening_s(&self, wanted: Option<f64>) -> Option<f64> {
+        match &self.kind {
+            Kind::Mock(mock) => Some(mock.listening_s(wanted)),
+            _ => wanted,
+        }
     }
 }
 
@@ -117,7 +140,8 @@ fn network_warning(at: &Endpoint) -> Option<String> {
 ///
 /// # Errors
 /// The system takes no handler.
-pub fn end_on_signal(handle: InterruptHandle) -> Result<(), Failure> {
+pub fn end_on_signal(handle: impl Into<Interrupt>) -> Result<(), Failure> {
+    let handle = handle.into();
     ctrlc::set_handler(move || handle.interrupt())
         .map_err(|e| Failure::new("getting ready for Ctrl-C", e.to_string(), ""))
 }
@@ -297,6 +321,9 @@ mod tests {
             "tcp:h",
             "tcp:h:0",
             "hart-ip:h",
+            "mock:",
+            "mock:b.toml?pace=4",
+            "mock:b.toml?rts=on",
             "serial:/x?speed=9",
             "serial:/x?pace=0",
             "",

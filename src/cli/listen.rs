@@ -23,10 +23,11 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     let terms = Terms {
         log,
         revision: args.revision,
-        length: args.seconds.map(Duration::from_secs_f64),
+        length: args.line.listening_s(args.seconds).map(Duration::from_secs_f64),
         statistics: args.stats.map(Duration::from_secs_f64),
     };
-    if terms.log.is_some() {
+    // On virtual time nothing is lost while somebody pauses, and output would be left out.
+    if terms.log.is_some() && !args.line.is_mock() {
         // Whoever stops the terminal or pages through the output does not stop the log.
         out.step_aside();
     }

@@ -2,6 +2,7 @@
 
 use super::args::MockArgs;
 use super::lines::{end_on_signal, quoted, warn_of_network};
+use super::mock_words as words;
 use super::output::{Ended, Failure, Output};
 use crate::bench::{self, Bench, BenchFileError, BenchPlan, Error, LineKind, Notice, PortPlace};
 use crate::device::Device;
@@ -28,6 +29,12 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     if let Some(pace) = args.pace {
         plan.pace = pace;
     }
+    let seed = choose_seed(&mut plan, args.seed);
+    if let Some(seed) = seed.filter(|_| out.options.format == Format::Text) {
+        // Before anything that it decides.
+        let _ = writeln!(out.text(), "seed {seed} (repeat this run: --seed {seed})");
+        out.flush()?;
+    }
     let doing = format!("running {}", path.display());
     let mut bench = Bench::open(plan).map_err(|e| failed(&doing, &e))?;
     for line in &bench.plan().lines {
@@ -40,7 +47,7 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     let mut ready = String::new();
     match out.options.format {
         Format::Json => {
-            let _ = writeln!(ready, "{}", ready_json(&bench));
+            let _ = writeln!(ready, "{}", ready_json(&bench, seed));
         }
         _ => ready_text(&bench, &mut ready),
     }
@@ -69,17 +76,39 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     });
     ended.map_err(|e| failed(&doing, &e))?;
     told?;
-    if out.options.format == Format::Text && !out.quiet {
-        out.text().push_str("Ended.\n");
-        match out.flush() {
-            Err(e) if !e.is_closed_pipe() => return Err(e),
-            _ => {}
+    match out.options.format {
+        Format::Json => {
+            let _ = writeln!(out.text(), "{}", words::ended_json(&bench));
+        }
+        _ if out.quiet => {}
+        _ => {
+            words::ended_text(&bench, out.text());
+            out.text().push_str("Ended.\n");
         }
     }
-    Ok(Ended::Fine)
+    match out.flush() {
+        Err(e) if !e.is_closed_pipe() => Err(e),
+        _ => Ok(Ended::Fine),
+    }
 }
 
-fn misread(e: &BenchFileError) -> Failure {
+/// Gives the plan the seed that was asked for, else its own, else one from the clock if it needs one.
+/// Tells it if it matters.
+pub fn choose_seed(plan: &mut BenchPlan, wanted: Option<u64>) -> Option<u64> {
+    plan.seed = wanted.or(plan.seed);
+    if !plan.leaves_to_chance() {
+        return None;
+    }
+    Some(*plan.seed.get_or_insert_with(clock_seed))
+}
+
+/// A seed from the clock: six digits are enough to be different and few enough to be typed.
+pub fn clock_seed() -> u64 {
+    jiff::Timestamp::now().as_microsecond().unsigned_abs() % 1_000_000
+}
+
+/// What is wrong with a bench file.
+pub fn misread(e: &BenchFileError) -> Failure {
     Failure::new(format!("reading the bench file {}", e.location()), e.wrong_with_line(), e.right.clone())
 }
 
@@ -137,6 +166,7 @@ fn ready_text(bench: &Bench, out: &mut String) {
         }
         let _ = writeln!(out, "{}", line.trim_end());
     }
+    words::wires_text(plan, out);
     out.push_str("\nLines, all on one pair of wires\n");
     let width = bench.places().iter().map(|p| p.at.chars().count()).max().unwrap_or(0).max(8);
     for (place, line) in bench.places().iter().zip(&plan.lines) {
@@ -179,7 +209,7 @@ fn row(d: &Device) -> [String; 5] {
     ]
 }
 
-fn ready_json(bench: &Bench) -> Json {
+fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
     let lines: Vec<Json> = bench
         .places()
         .iter()
@@ -200,7 +230,11 @@ fn ready_json(bench: &Bench) -> Json {
             })
         })
         .collect();
-    json!({"ready": true, "pace": bench.plan().pace.to_string(), "lines": lines, "devices": devices})
+    let plan = bench.plan();
+    json!({
+        "ready": true, "pace": plan.pace.to_string(), "seed": seed, "lines": lines, "devices": devices,
+        "masters": words::masters_json(plan), "wire_faults": words::faults_json(plan),
+    })
 }
 
 fn is_trouble(notice: &Notice) -> bool {

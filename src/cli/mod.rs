@@ -6,12 +6,17 @@ mod ask;
 mod decode;
 #[cfg(unix)]
 mod demo;
+#[cfg(unix)]
+mod demo_bench;
 mod explain;
 mod line;
 mod lines;
 mod listen;
 mod listening;
 mod mock;
+mod mock_line;
+mod mock_words;
+mod open_line;
 mod output;
 mod rules;
 mod scan;

@@ -1,7 +1,7 @@
 //! What the user asks of a running command by signals: to end, or to tell how it stands.
 
+use super::open_line::Interrupt;
 use super::output::Failure;
-use crate::line::io::InterruptHandle;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -40,7 +40,7 @@ impl Wishes {
     ///
     /// # Errors
     /// The system takes no handler.
-    pub fn hear(handle: InterruptHandle) -> Result<Wishes, Failure> {
+    pub fn hear(handle: Interrupt) -> Result<Wishes, Failure> {
         let flags = Arc::new(Flags::default());
         let (to, woken) = (Arc::clone(&flags), handle.clone());
         ctrlc::set_handler(move || {

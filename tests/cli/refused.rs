@@ -35,6 +35,9 @@ fn unknown_commands_and_options() {
             (&["demo", "--pace", "0"], &["\"0\" is no pace", "0.01 to 1000"]),
             (&["demo", "--tag", "TOO-LONG-9"], &["reading --tag", "10 characters", "shorten it to 8"]),
             (&["demo", "--tag", " "], &["the tag is empty", "FV-3104"]),
+            (&["mock", "--schema", "--seed", "1"], &["--schema", "--seed", "`looprig mock --help`"]),
+            (&["mock", "x", "--seed", "-1"], &["--seed", "`looprig mock --help`"]),
+            (&["mock", "x", "--seed", "1e3"], &["\"1e3\" is no seed", "0 to 9223372036854775807"]),
             (&["mock", "--schema", "--pace", "wire"], &["--schema", "--pace", "`looprig mock --help`"]),
         ],
     );

@@ -50,7 +50,7 @@ pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
     BenchPlan {
         path: PathBuf::from("test.toml"),
         pace: Pace::Wire,
-        seed: 0,
+        seed: Some(0),
         masters: Vec::new(),
         wire_faults: Vec::new(),
         devices: configs

@@ -1,22 +1,26 @@
 //! The bench file: text to a [`BenchPlan`], or to a message that says where it is wrong.
 
+mod faults;
+mod lines;
+mod masters;
 mod shape;
 #[cfg(test)]
 mod tests;
 mod words;
 
 use super::Change;
-use super::plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan};
+use super::plan::{BenchPlan, DevicePlan, EventPlan, LinePlan};
 use crate::app::command::Revision;
 use crate::app::types::{Date, TextError, latin1, packed};
 use crate::device::{DeviceConfig, Identity};
-use crate::line::{Clock, Endpoint, SerialOptions};
-use crate::time::{Instant, Pace};
+use crate::line::Clock;
+use crate::time::{Drift, Instant, Pace};
 use core::fmt;
 use core::ops::{Range, RangeInclusive};
 use core::time::Duration;
+use lines::line;
 use serde_json::Value as Json;
-use shape::{BenchFile, DateText, DeviceTable, EventTable, LineTable, Number, PaceText, Whole};
+use shape::{BenchFile, DateText, DeviceTable, EventTable, Number, PaceText, Whole};
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
@@ -25,6 +29,8 @@ const LONGEST: u64 = 1 << 20;
 
 const LOOP_CURRENT_MA: RangeInclusive<f64> = 0.0..=30.0;
 const SUPPLY_PRESSURE_BAR: RangeInclusive<f64> = 0.0..=20.0;
+/// Up to a year.
+const TIME_S: RangeInclusive<f64> = 0.0..=31_536_000.0;
 
 /// What is wrong in a bench file, where, and what would be right.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -206,6 +212,7 @@ fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
     let directory = path.parent().unwrap_or(Path::new(""));
     let end = text.len()..text.len();
     let pace = file.pace.as_ref().map_or(Ok(Pace::Wire), pace)?;
+    let seed = file.seed.as_ref().map(|n| whole(n, "seed", 0..=i64::MAX)).transpose()?;
     let current_ma = file.current_loop.as_ref().and_then(|l| l.current_ma.as_ref());
     let current_ma = current_ma.map(|n| number(n, "current_ma", "mA", LOOP_CURRENT_MA)).transpose()?;
     let tables = file.device.as_deref().unwrap_or_default();
@@ -239,10 +246,10 @@ fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
     Ok(BenchPlan {
         path: path.to_path_buf(),
         pace,
-        seed: 0,
+        seed,
+        masters: masters::masters(&file.master, &devices, &lines)?,
         devices,
-        masters: Vec::new(),
-        wire_faults: Vec::new(),
+        wire_faults: file.wire_fault.iter().map(faults::wire_fault).collect::<Result<_, _>>()?,
         lines,
         events,
     })
@@ -262,16 +269,17 @@ fn number(n: &Spanned<Number>, key: &str, unit: &str, range: RangeInclusive<f64>
     if range.contains(&value) {
         return Ok(value);
     }
-    let wrong = format!("{key} is {value} {unit}");
-    let right = format!("give {} to {} {unit}", range.start(), range.end());
+    let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+    let wrong = format!("{key} is {value}{unit}");
+    let right = format!("give {} to {}{unit}", range.start(), range.end());
     Err(Fault::new(&n.span(), wrong, right))
 }
 
 /// A whole number in a range, as the type that holds it.
 fn whole<T: TryFrom<i64>>(n: &Spanned<Whole>, key: &str, range: RangeInclusive<i64>) -> Result<T, Fault> {
     let value = n.get_ref().0;
-    let fits = T::try_from(value).ok().filter(|_| range.contains(&value));
-    fits.ok_or_else(|| {
+    let fits = i64::try_from(value).ok().filter(|v| range.contains(v));
+    fits.and_then(|v| T::try_from(v).ok()).ok_or_else(|| {
         let right = format!("give a whole number from {} to {}", range.start(), range.end());
         Fault::new(&n.span(), format!("{key} is {value}"), right)
     })
@@ -411,7 +419,15 @@ fn device(
         }
         other => other.as_ref().map(|name| directory.join(name.get_ref())),
     };
-    Ok(DevicePlan { config: c, memory, clock: Clock::default() })
+    Ok(DevicePlan { config: c, memory, clock: clock(&t.clock_ppm, &t.jitter_ms)? })
+}
+
+/// The clock of a station [LI-23].
+fn clock(ppm: &Option<Spanned<Whole>>, jitter_ms: &Option<Spanned<Number>>) -> Result<Clock, Fault> {
+    let most = i64::from(Drift::MOST_PPM);
+    let ppm = ppm.as_ref().map_or(Ok(0), |n| whole(n, "clock_ppm", -most..=most))?;
+    let ms = jitter_ms.as_ref().map_or(Ok(0.0), |n| number(n, "jitter_ms", "ms", 0.0..=1000.0))?;
+    Ok(Clock { drift: Drift::from_ppm(ppm), jitter: Duration::from_secs_f64(ms / 1e3) })
 }
 
 fn identity(t: &DeviceTable, id: &mut Identity) -> Result<(), Fault> {
@@ -523,54 +539,13 @@ fn distinct(others: &[DevicePlan], new: &DevicePlan, table: &Spanned<DeviceTable
     Ok(())
 }
 
-fn line(table: &Spanned<LineTable>, directory: &Path) -> Result<(LinePlan, Range<usize>), Fault> {
-    let right = "give at = \"pty:\", \"pty:LINK\", a serial port such as \"serial:/dev/ttyUSB0\", or TCP: \
-                 \"tcp-listen:127.0.0.1:5500\", \"tcp:HOST:PORT\"";
-    let Some(at) = &table.get_ref().at else {
-        return Err(Fault::new(&table.span(), "this line does not say where it is", right));
-    };
-    let pace = "leave pace= out: it is the bench's, pace = 20 at the top of the file";
-    if at.get_ref().contains('?') && !at.get_ref().starts_with("serial:") {
-        let right = format!("leave the part from ? on out; if it is a pace, {pace}");
-        return Err(Fault::new(&at.span(), "of a bench's lines only a serial port has options", right));
-    }
-    let kind = match at.get_ref().split_once(':') {
-        Some(("pty", "")) => LineKind::Pty(None),
-        Some(("pty", link)) => LineKind::Pty(Some(directory.join(link))),
-        Some(("serial", port)) => match SerialOptions::split(port).map_err(|said| told(&said, at))? {
-            (_, _, Some(_)) => {
-                return Err(Fault::new(&at.span(), "a line of a bench has no pace of its own", pace));
-            }
-            ("", ..) => return Err(Fault::new(&at.span(), "this line names no serial port", right)),
-            (path, options, None) => LineKind::Serial(path.to_owned(), options),
-        },
-        Some(("tcp-listen", place)) => {
-            LineKind::TcpListen(Endpoint::parse_listen(place).map_err(|said| told(&said, at))?)
-        }
-        Some(("tcp", place)) => {
-            LineKind::Tcp(Endpoint::parse_connect(place).map_err(|said| told(&said, at))?)
-        }
-        _ => {
-            let wrong = format!("\"{}\" is no line that a bench can have", at.get_ref());
-            return Err(Fault::new(&at.span(), wrong, right));
-        }
-    };
-    Ok((LinePlan { at: at.get_ref().clone(), kind }, at.span()))
-}
-
-/// A message of the form "wrong: right" about a line.
-fn told(said: &str, at: &Spanned<String>) -> Fault {
-    let (wrong, right) = said.split_once(": ").unwrap_or((said, "look at looprig mock --schema"));
-    Fault::new(&at.span(), wrong, right)
-}
-
 fn event(table: &Spanned<EventTable>) -> Result<EventPlan, Fault> {
     let t = table.get_ref();
     let Some(at) = &t.at_s else {
         let right = "give at_s, seconds since the bench started, such as at_s = 30";
         return Err(Fault::new(&table.span(), "this event has no time", right));
     };
-    let at_s = number(at, "at_s", "s", 0.0..=31_536_000.0)?;
+    let at_s = number(at, "at_s", "s", TIME_S)?;
     let change = match (&t.loop_current_ma, &t.supply_pressure_bar) {
         (Some(n), None) => Change::LoopCurrentMa(number(n, "loop_current_ma", "mA", LOOP_CURRENT_MA)?),
         (None, Some(n)) => {

@@ -8,9 +8,9 @@ use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeseria
 use std::fmt;
 use toml::Spanned;
 
-/// A whole number; unlike `i64` it asks for one in plain words.
+/// A whole number, also one that is too large for TOML; unlike `i64` it asks for one in plain words.
 #[derive(Clone, Copy, Debug)]
-pub struct Whole(pub i64);
+pub struct Whole(pub i128);
 
 /// A number with or without a point; unlike `f64` it asks for one in plain words.
 #[derive(Clone, Copy, Debug)]
@@ -32,10 +32,10 @@ impl Visitor<'_> for WholeVisitor {
         f.write_str("a whole number")
     }
     fn visit_i64<E: Error>(self, n: i64) -> Result<Whole, E> {
-        Ok(Whole(n))
+        Ok(Whole(n.into()))
     }
     fn visit_u64<E: Error>(self, n: u64) -> Result<Whole, E> {
-        Ok(Whole(i64::try_from(n).unwrap_or(i64::MAX)))
+        Ok(Whole(n.into()))
     }
 }
 
@@ -93,6 +93,39 @@ impl<'de> Deserialize<'de> for PaceText {
     }
 }
 
+/// A tag as text, or a polling address as a number.
+#[derive(Clone, Debug)]
+pub enum DeviceName {
+    /// A tag or a long tag.
+    Tag(String),
+    /// A polling address.
+    Polling(i128),
+}
+
+struct DeviceNameVisitor;
+
+impl Visitor<'_> for DeviceNameVisitor {
+    type Value = DeviceName;
+    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str("a tag in quotes or a polling address")
+    }
+    fn visit_str<E: Error>(self, text: &str) -> Result<DeviceName, E> {
+        Ok(DeviceName::Tag(text.to_owned()))
+    }
+    fn visit_i64<E: Error>(self, n: i64) -> Result<DeviceName, E> {
+        Ok(DeviceName::Polling(n.into()))
+    }
+    fn visit_u64<E: Error>(self, n: u64) -> Result<DeviceName, E> {
+        Ok(DeviceName::Polling(n.into()))
+    }
+}
+
+impl<'de> Deserialize<'de> for DeviceName {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        d.deserialize_any(DeviceNameVisitor)
+    }
+}
+
 struct DateVisitor;
 
 impl<'de> Visitor<'de> for DateVisitor {
@@ -137,6 +170,64 @@ enum PaceForms {
     Factor(#[schemars(range(min = 0.01, max = 1000.0))] f64),
 }
 
+/// The forms of a device's name, for the schema.
+#[derive(JsonSchema)]
+#[schemars(untagged)]
+#[allow(dead_code)]
+enum DeviceNameForms {
+    Tag(String),
+    Polling(#[schemars(range(max = 63))] u8),
+}
+
+/// The two masters, for the schema.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "lowercase")]
+#[allow(dead_code)]
+enum RoleWord {
+    /// The control system's side.
+    Primary,
+    /// A hand-held or a service computer.
+    Secondary,
+}
+
+/// Every kind of fault on the wires, for the schema.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "snake_case")]
+#[allow(dead_code)]
+enum FaultWord {
+    /// Each bit is wrong with a probability: rate.
+    BitErrors,
+    /// So many octets in a row are not heard: octets.
+    LostOctets,
+    /// So many octets that nobody sent stand in the middle: octets.
+    InsertedOctets,
+    /// The sender pauses between two octets, the carrier stays: characters.
+    Gap,
+    /// The carrier goes for as long as so many octets: octets.
+    CarrierLost,
+    /// Only so many preambles are heard, of those that were sent: preambles_left.
+    ShortPreamble,
+    /// The whole transmission comes a second time, after a silence: characters.
+    Repeated,
+    /// Octets out of nowhere, whoever speaks: every_s, octets.
+    Noise,
+}
+
+/// Which transmissions a fault is for, for the schema.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "lowercase")]
+#[allow(dead_code)]
+enum OfWord {
+    /// Every one.
+    All,
+    /// Those of masters.
+    Requests,
+    /// Those of devices that were asked.
+    Answers,
+    /// Those of devices that speak unasked.
+    Bursts,
+}
+
 /// A looprig bench: mock devices and access points on one pair of wires. Paths are relative to this
 /// file.
 #[derive(Debug, Deserialize, JsonSchema)]
@@ -147,12 +238,26 @@ pub struct BenchFile {
     /// many times faster than the wire, 0.01 to 1000. Default "wire".
     #[schemars(with = "Option<PaceForms>")]
     pub pace: Option<Spanned<PaceText>>,
+    /// Fixes what is left to chance: faults on the wires, jitter, what a collision leaves of octets. 0 to
+    /// 9223372036854775807. Default: the program chooses one and prints it.
+    #[schemars(with = "Option<i64>", range(min = 0))]
+    pub seed: Option<Spanned<Whole>>,
     /// The loop that drives the positioners.
     #[serde(rename = "loop")]
     pub current_loop: Option<LoopTable>,
     /// A mock device; at least one.
     #[schemars(with = "Vec<DeviceTable>", length(min = 1))]
     pub device: Option<Vec<Spanned<DeviceTable>>>,
+    /// A mock master at work on the same wires; at most two, for frames know two. Two of one role are
+    /// allowed: that is a fault of real plants, and whoever notices it first stops.
+    #[serde(default)]
+    #[schemars(with = "Vec<MasterTable>", length(max = 2))]
+    pub master: Vec<Spanned<MasterTable>>,
+    /// A fault on the wires. They are asked in the order of this file about each transmission as it begins;
+    /// the first that does something to it is the last that is asked.
+    #[serde(default)]
+    #[schemars(with = "Vec<WireFaultTable>")]
+    pub wire_fault: Vec<Spanned<WireFaultTable>>,
     /// Where software reaches the bench; at least one. All of them are access points to the same
     /// pair of wires.
     #[schemars(with = "Vec<LineTable>", length(min = 1))]
@@ -240,6 +345,12 @@ pub struct DeviceTable {
     /// Default 10.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 256.0))]
     pub response_delay_ms: Option<Spanned<Number>>,
+    /// How far its clock runs off, parts per million, -20000 to 20000; above 0 it is fast. Default 0.
+    #[schemars(with = "Option<i32>", range(min = -20_000, max = 20_000))]
+    pub clock_ppm: Option<Spanned<Whole>>,
+    /// It begins an answer up to so much later than it means to, ms at wire pace, 0 to 1000. Default 0.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1000.0))]
+    pub jitter_ms: Option<Spanned<Number>>,
     /// Whether a damaged request is answered with the communication error octets. Default true.
     #[schemars(with = "Option<bool>")]
     pub answers_damaged: Option<Spanned<bool>>,
@@ -285,6 +396,93 @@ pub struct AirTable {
     /// Supply pressure when the bench starts, bar, 0 to 20. Default 4.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
     pub supply_pressure_bar: Option<Spanned<Number>>,
+}
+
+/// A mock master. What it asks changes mock devices alone: commands that write are refused in a bench
+/// with a serial: or tcp: line, behind which real devices may be.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MasterTable {
+    /// "primary" (the control system) or "secondary" (a hand-held). Default "primary".
+    #[schemars(with = "Option<RoleWord>")]
+    pub role: Option<Spanned<String>>,
+    /// How often it repeats a request that nobody answers, 0 to 10. Default 3.
+    #[schemars(with = "Option<u8>", range(max = 10))]
+    pub retries: Option<Spanned<Whole>>,
+    /// Whether it listens for one link-quiet time before its first request. Default true.
+    #[schemars(with = "Option<bool>")]
+    pub listens_first: Option<Spanned<bool>>,
+    /// How far its clock runs off, parts per million, -20000 to 20000; above 0 it is fast. Default 0.
+    #[schemars(with = "Option<i32>", range(min = -20_000, max = 20_000))]
+    pub clock_ppm: Option<Spanned<Whole>>,
+    /// It begins a request up to so much later than it means to, ms at wire pace, 0 to 1000. Default 0.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1000.0))]
+    pub jitter_ms: Option<Spanned<Number>>,
+    /// What it asks again and again; at least one. Of those that are due the one that has waited longest
+    /// comes first.
+    #[schemars(with = "Vec<AskTable>", length(min = 1))]
+    pub asks: Option<Vec<Spanned<AskTable>>>,
+}
+
+/// Something that a master asks again and again.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AskTable {
+    /// The device of this file: its tag or long tag in quotes, or its polling address. It is asked by its
+    /// unique address; command 0 of a polling address is asked there.
+    #[schemars(with = "DeviceNameForms")]
+    pub device: Option<Spanned<DeviceName>>,
+    /// The command, 0 to 255.
+    #[schemars(with = "u8")]
+    pub command: Option<Spanned<Whole>>,
+    /// Data octets of the request in hex, such as "00 01". Default none.
+    #[schemars(with = "Option<String>")]
+    pub data: Option<Spanned<String>>,
+    /// From the moment it is due to the moment it is due again, s by the master's clock, 0 to 31536000; the
+    /// pace does not scale it. 0 asks without a pause, at pace "fast" every 10 ms. Default 1.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 31_536_000.0))]
+    pub every_s: Option<Spanned<Number>>,
+    /// When it is due first, s by the master's clock, 0 to 31536000. Default 0.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 31_536_000.0))]
+    pub from_s: Option<Spanned<Number>>,
+}
+
+/// A fault on the wires. At pace "fast", where octets take no time, there is noise only.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WireFaultTable {
+    /// What it does; the kind says which of the keys below belong to it.
+    #[schemars(with = "FaultWord")]
+    pub kind: Option<Spanned<String>>,
+    /// Of bit_errors: the probability that a bit is wrong, 0 to 1.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
+    pub rate: Option<Spanned<Number>>,
+    /// Of lost_octets, inserted_octets, carrier_lost: how many octets; of noise: the most in one burst.
+    /// 1 to 255.
+    #[schemars(with = "Option<u8>", range(min = 1, max = 255))]
+    pub octets: Option<Spanned<Whole>>,
+    /// Of gap: how long the pause is; of repeated: the silence before the second time. Characters, 0 to
+    /// 1000.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1000.0))]
+    pub characters: Option<Spanned<Number>>,
+    /// Of short_preamble: how many preambles are heard, 0 to 20.
+    #[schemars(with = "Option<u8>", range(max = 20))]
+    pub preambles_left: Option<Spanned<Whole>>,
+    /// Of noise: the mean time between two bursts, s, 0.001 to 31536000; the pace does not scale it.
+    #[schemars(with = "Option<f64>", range(min = 0.001, max = 31_536_000.0))]
+    pub every_s: Option<Spanned<Number>>,
+    /// Which share of the transmissions that it is for, 0 to 1; not of noise. Default 1.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
+    pub share: Option<Spanned<Number>>,
+    /// Which transmissions: "all", "requests", "answers" or "bursts"; not of noise. Default "all".
+    #[schemars(with = "Option<OfWord>")]
+    pub of: Option<Spanned<String>>,
+    /// From when on, seconds since the bench started, 0 to 31536000. Default 0.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 31_536_000.0))]
+    pub from_s: Option<Spanned<Number>>,
+    /// Until when, seconds since the bench started, after from_s. Default: as long as the bench runs.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 31_536_000.0))]
+    pub until_s: Option<Spanned<Number>>,
 }
 
 /// Where software reaches the bench.

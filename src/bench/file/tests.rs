@@ -1,5 +1,8 @@
+mod wires;
+
 use super::*;
-use crate::line::{EchoUse, RtsUse};
+use crate::bench::plan::LineKind;
+use crate::line::{EchoUse, Endpoint, RtsUse, SerialOptions};
 use proptest::prelude::*;
 use serde_json::json;
 
@@ -49,7 +52,11 @@ fn what_is_no_toml() {
 #[test]
 fn unknown_keys() {
     faulty_device("«revison = 7", "no key `revison`", "did you mean `revision`?");
-    faulty("«speed = 1\n", "no key `speed`", "the keys here are pace, loop, device, line, event");
+    faulty(
+        "«speed = 1\n",
+        "no key `speed`",
+        "the keys here are pace, seed, loop, device, master, wire_fault, line, event",
+    );
     faulty_device("[device.valve]\n«time_constant = 1", "no key `time_constant`", "`time_constant_s`");
     faulty("[loop]\n«curent_ma = 4\n", "no key `curent_ma`", "`current_ma`");
     faulty("[[line]]\n«path = \"pty:\"\n", "no key `path`", "at");
@@ -285,7 +292,7 @@ fn the_schema_describes_every_key() {
     let schema: Json = serde_json::from_str(&text).unwrap();
     let mut tables = vec![&schema];
     tables.extend(schema["$defs"].as_object().unwrap().values().filter(|t| t["properties"].is_object()));
-    assert_eq!(tables.len(), 7, "file, loop, device, valve, air, line, event");
+    assert_eq!(tables.len(), 10, "file, loop, device, valve, air, master, ask, wire fault, line, event");
     let mut keys = 0;
     for table in tables {
         assert_eq!(table["additionalProperties"], false, "{table}");
@@ -298,9 +305,9 @@ fn the_schema_describes_every_key() {
             }
         }
     }
-    // 5 of the file, 1 of the loop, 24 and 2 tables of a device, 4 of the valve, 1 of the air, 1 of a
-    // line, 3 of an event.
-    assert_eq!(keys, 41);
+    // 8 of the file, 1 of the loop, 26 and 2 tables of a device, 4 of the valve, 1 of the air, 6 of a master,
+    // 5 of what it asks, 10 of a fault on the wires, 1 of a line, 3 of an event.
+    assert_eq!(keys, 67);
     assert_eq!(schema["required"], json!(["device", "line"]));
     assert_eq!(schema["$defs"]["LineTable"]["required"], json!(["at"]));
     let address = &schema["$defs"]["DeviceTable"]["properties"]["polling_address"];
@@ -354,6 +361,15 @@ fn pieces() -> impl Strategy<Value = String> {
         "memory = \"/\"\n",
         "time_constant_s = -0.0\n",
         "polling_address = 3\n",
+        "seed = 9223372036854775808\n",
+        "[[master]]\n",
+        "asks = [{ device = 0, command = 3, every_s = 0 }]\n",
+        "asks = [{ device = \"É\", command = 0 }]\n",
+        "[[wire_fault]]\n",
+        "kind = \"noise\"\noctets = 255\nevery_s = 0.001\n",
+        "kind = \"gap\"\ncharacters = 1000\n",
+        "clock_ppm = -20000\njitter_ms = 1e3\n",
+        "share = 0\n",
     ]);
     prop::collection::vec(piece, 0..12).prop_map(|p| p.concat())
 }

@@ -2,6 +2,7 @@
 
 use super::Fault;
 use core::ops::Range;
+use toml::Spanned;
 
 /// A message of the reader as a fault. What has no wording of ours is passed on.
 pub(super) fn plain(message: &str, span: Option<Range<usize>>, text: &str) -> Fault {
@@ -41,8 +42,19 @@ fn quoted(text: &str) -> Vec<String> {
     text.split('`').skip(1).step_by(2).map(str::to_owned).collect()
 }
 
+/// What one of a few words stands for.
+pub(super) fn one_of<T: Copy>(word: &Spanned<String>, key: &str, words: &[(&str, T)]) -> Result<T, Fault> {
+    let given = word.get_ref();
+    words.iter().find(|(name, _)| name == given).map(|(_, what)| *what).ok_or_else(|| {
+        let names: Vec<String> = words.iter().map(|(name, _)| (*name).to_owned()).collect();
+        let near = nearest(given, &names).map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
+        let right = format!("{near}give one of {}", names.join(", "));
+        Fault::new(&word.span(), format!("{key} cannot be \"{given}\""), right)
+    })
+}
+
 /// The name that takes fewest changes, if those are few.
-fn nearest<'a>(given: &str, names: &'a [String]) -> Option<&'a str> {
+pub(super) fn nearest<'a>(given: &str, names: &'a [String]) -> Option<&'a str> {
     let most = given.chars().count().min(60) / 3 + 1;
     let near = names.iter().map(|n| (distance(given, n), n.as_str()));
     near.filter(|&(d, _)| d <= most).min().map(|(_, n)| n)

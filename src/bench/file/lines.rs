@@ -1,0 +1,51 @@
+//! `[[line]]`: where software reaches the bench.
+
+use super::Fault;
+use super::shape::LineTable;
+use crate::bench::plan::{LineKind, LinePlan};
+use crate::line::{Endpoint, SerialOptions};
+use core::ops::Range;
+use std::path::Path;
+use toml::Spanned;
+
+/// Where a line is, and where in the file that stands.
+pub(super) fn line(table: &Spanned<LineTable>, directory: &Path) -> Result<(LinePlan, Range<usize>), Fault> {
+    let right = "give at = \"pty:\", \"pty:LINK\", a serial port such as \"serial:/dev/ttyUSB0\", or TCP: \
+                 \"tcp-listen:127.0.0.1:5500\", \"tcp:HOST:PORT\"";
+    let Some(at) = &table.get_ref().at else {
+        return Err(Fault::new(&table.span(), "this line does not say where it is", right));
+    };
+    let pace = "leave pace= out: it is the bench's, pace = 20 at the top of the file";
+    if at.get_ref().contains('?') && !at.get_ref().starts_with("serial:") {
+        let right = format!("leave the part from ? on out; if it is a pace, {pace}");
+        return Err(Fault::new(&at.span(), "of a bench's lines only a serial port has options", right));
+    }
+    let kind = match at.get_ref().split_once(':') {
+        Some(("pty", "")) => LineKind::Pty(None),
+        Some(("pty", link)) => LineKind::Pty(Some(directory.join(link))),
+        Some(("serial", port)) => match SerialOptions::split(port).map_err(|said| told(&said, at))? {
+            (_, _, Some(_)) => {
+                return Err(Fault::new(&at.span(), "a line of a bench has no pace of its own", pace));
+            }
+            ("", ..) => return Err(Fault::new(&at.span(), "this line names no serial port", right)),
+            (path, options, None) => LineKind::Serial(path.to_owned(), options),
+        },
+        Some(("tcp-listen", place)) => {
+            LineKind::TcpListen(Endpoint::parse_listen(place).map_err(|said| told(&said, at))?)
+        }
+        Some(("tcp", place)) => {
+            LineKind::Tcp(Endpoint::parse_connect(place).map_err(|said| told(&said, at))?)
+        }
+        _ => {
+            let wrong = format!("\"{}\" is no line that a bench can have", at.get_ref());
+            return Err(Fault::new(&at.span(), wrong, right));
+        }
+    };
+    Ok((LinePlan { at: at.get_ref().clone(), kind }, at.span()))
+}
+
+/// A message of the form "wrong: right" about a line.
+fn told(said: &str, at: &Spanned<String>) -> Fault {
+    let (wrong, right) = said.split_once(": ").unwrap_or((said, "look at looprig mock --schema"));
+    Fault::new(&at.span(), wrong, right)
+}

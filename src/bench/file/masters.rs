@@ -1,0 +1,177 @@
+//! `[[master]]`: who asks the devices of the bench besides those outside.
+
+use super::shape::{AskTable, DeviceName, MasterTable};
+use super::{Fault, TIME_S, clock, number, whole, words};
+use crate::app::command::{Effect, spec, value};
+use crate::bench::plan::{DevicePlan, LineKind, LinePlan, MasterPlan};
+use crate::device::Stored;
+use crate::frame::{Address, Frame, Master, PollingAddress, Target};
+use crate::link::MasterConfig;
+use crate::sim::Errand;
+use crate::time::Instant;
+use core::time::Duration;
+use toml::Spanned;
+
+/// The wires know two masters [FR-16].
+const MOST_MASTERS: usize = 2;
+
+/// The masters of the file, who ask devices of the file.
+pub(super) fn masters(
+    tables: &[Spanned<MasterTable>],
+    devices: &[DevicePlan],
+    lines: &[LinePlan],
+) -> Result<Vec<MasterPlan>, Fault> {
+    if let Some(surplus) = tables.get(MOST_MASTERS) {
+        let right = "leave it out, and let one of the others ask what it asks";
+        return Err(Fault::new(&surplus.span(), "frames know two masters, this is a third", right));
+    }
+    tables.iter().map(|t| master(t, devices, lines)).collect()
+}
+
+fn master(
+    table: &Spanned<MasterTable>,
+    devices: &[DevicePlan],
+    lines: &[LinePlan],
+) -> Result<MasterPlan, Fault> {
+    let t = table.get_ref();
+    let mut config = MasterConfig { role: Master::Primary, ..MasterConfig::default() };
+    if let Some(role) = &t.role {
+        config.role =
+            words::one_of(role, "role", &[("primary", Master::Primary), ("secondary", Master::Secondary)])?;
+    }
+    if let Some(n) = &t.retries {
+        config.retries = whole(n, "retries", 0..=10)?;
+    }
+    if let Some(listens) = &t.listens_first {
+        config.listens_first = *listens.get_ref();
+    }
+    let asks = t.asks.as_deref().unwrap_or_default();
+    if asks.is_empty() {
+        let right = "give what it asks, such as asks = [{ device = 0, command = 3 }]";
+        return Err(Fault::new(&table.span(), "this master asks nothing", right));
+    }
+    let errands = asks.iter().map(|a| errand(a, config.role, devices, lines)).collect::<Result<_, _>>()?;
+    Ok(MasterPlan { config, errands, clock: clock(&t.clock_ppm, &t.jitter_ms)? })
+}
+
+fn errand(
+    table: &Spanned<AskTable>,
+    role: Master,
+    devices: &[DevicePlan],
+    lines: &[LinePlan],
+) -> Result<Errand, Fault> {
+    let t = table.get_ref();
+    let missing = |key: &str, such_as: &str| {
+        Fault::new(&table.span(), format!("this request has no {key}"), format!("give it, such as {such_as}"))
+    };
+    let name = t.device.as_ref().ok_or_else(|| missing("device", "device = \"FV-3104\" or device = 0"))?;
+    let device = named(name, devices)?;
+    let command_key = t.command.as_ref().ok_or_else(|| missing("command", "command = 3"))?;
+    let command: u8 = whole(command_key, "command", 0..=255)?;
+    harmless(command, command_key, lines)?;
+    let data = match &t.data {
+        None => Vec::new(),
+        Some(text) => value::hex(text.get_ref()).ok_or_else(|| {
+            let wrong = format!("data \"{}\" are no octets in hex", text.get_ref());
+            Fault::new(&text.span(), wrong, "give two hex digits an octet, such as data = \"00 01\"")
+        })?,
+    };
+    let id = &device.config.identity;
+    let target = match name.get_ref() {
+        DeviceName::Polling(_) if command == 0 => {
+            Target::Polling(PollingAddress::new(device.config.factory.polling_address).unwrap_or_default())
+        }
+        _ => Target::Unique(id.unique_address()),
+    };
+    let frame = Frame::request(Address::new(role, target), command, data).map_err(|e| {
+        let at = t.data.as_ref().map_or(table.span(), Spanned::span);
+        Fault::new(&at, e.to_string(), "give at most 255 octets of data")
+    })?;
+    let seconds = |given: &Option<_>, key, default| {
+        let s = given.as_ref().map_or(Ok(default), |n| number(n, key, "s", TIME_S))?;
+        Ok(Duration::from_secs_f64(s))
+    };
+    Ok(Errand {
+        frame,
+        preambles: Some(id.preambles_request),
+        first_at: Instant::ZERO + seconds(&t.from_s, "from_s", 0.0)?,
+        every: Some(seconds(&t.every_s, "every_s", 1.0)?),
+    })
+}
+
+/// The one device that a name fits.
+fn named<'a>(name: &Spanned<DeviceName>, devices: &'a [DevicePlan]) -> Result<&'a DevicePlan, Fault> {
+    fn stored(d: &DevicePlan) -> &Stored {
+        &d.config.factory
+    }
+    match name.get_ref() {
+        DeviceName::Polling(n) => {
+            let found = devices.iter().find(|d| i128::from(stored(d).polling_address) == *n);
+            found.ok_or_else(|| {
+                let there: Vec<String> =
+                    devices.iter().map(|d| stored(d).polling_address.to_string()).collect();
+                let wrong = format!("no device of this bench has polling address {n}");
+                Fault::new(&name.span(), wrong, format!("the polling addresses here are {}", list(&there)))
+            })
+        }
+        DeviceName::Tag(tag) => {
+            let is_it = |d: &&DevicePlan| {
+                !tag.is_empty() && (stored(d).tag == tag.to_uppercase() || stored(d).long_tag == *tag)
+            };
+            let mut found = devices.iter().filter(is_it);
+            match (found.next(), found.next()) {
+                (Some(device), None) => Ok(device),
+                (Some(_), Some(_)) => {
+                    let wrong = format!("several devices of this bench are called \"{tag}\"");
+                    Err(Fault::new(
+                        &name.span(),
+                        wrong,
+                        "name the device by its polling address, such as device = 0",
+                    ))
+                }
+                (None, _) => {
+                    let tags = devices.iter().flat_map(|d| [&stored(d).tag, &stored(d).long_tag]);
+                    let tags: Vec<String> = tags.filter(|t| !t.is_empty()).cloned().collect();
+                    let near = words::nearest(tag, &tags);
+                    let near = near.map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
+                    let right = match tags.is_empty() {
+                        true => "no device here has a tag: name it by its polling address".to_owned(),
+                        false => {
+                            let tags: Vec<String> = tags.iter().map(|t| format!("\"{t}\"")).collect();
+                            format!("{near}the tags here are {}", list(&tags))
+                        }
+                    };
+                    let wrong = format!("no device of this bench is called \"{tag}\"");
+                    Err(Fault::new(&name.span(), wrong, right))
+                }
+            }
+        }
+    }
+}
+
+/// The first of them; a bench may have 64 devices.
+fn list(names: &[String]) -> String {
+    const MOST: usize = 8;
+    let more = names.len().saturating_sub(MOST);
+    let first = names[..names.len() - more].join(", ");
+    if more == 0 { first } else { format!("{first} and {more} more") }
+}
+
+/// A mock master may change mock devices, and no others [HO-05].
+fn harmless(command: u8, key: &Spanned<super::Whole>, lines: &[LinePlan]) -> Result<(), Fault> {
+    // A command that is not known counts as one that writes.
+    if spec(command.into()).is_some_and(|s| s.effect == Effect::Reads) {
+        return Ok(());
+    }
+    let real = lines.iter().find(|l| matches!(l.kind, LineKind::Serial(..) | LineKind::Tcp(_)));
+    let Some(line) = real else { return Ok(()) };
+    let wrong = format!(
+        "command {command} may change a device, and behind {} of this bench there may be real ones",
+        line.at
+    );
+    Err(Fault::new(
+        &key.span(),
+        wrong,
+        "ask a command that only reads, or leave the serial: and tcp: lines out",
+    ))
+}

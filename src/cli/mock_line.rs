@@ -1,0 +1,201 @@
+//! `mock:BENCH.toml`: a bench of this process, on virtual time, as a line.
+
+use super::lines::quoted;
+use super::mock::{choose_seed, misread};
+use super::output::{Failure, say, tell};
+use crate::bench::{in_process, read};
+use crate::frame::{Capabilities, RawFrame};
+use crate::line::{Error, Event, InProcess, Line, SendsFaults};
+use crate::sim::Participant;
+use crate::time::{Instant, Pace};
+use core::time::Duration;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// How long a listener hears it unless told, seconds of its own clock.
+const LISTENING_S: f64 = 60.0;
+
+/// How long it lasts unless told, by its own clock: nobody who asks gets that far, and nobody who waits
+/// for what never comes waits for ever.
+const LASTS: Duration = Duration::from_secs(86_400);
+
+/// How often it looks whether it is to end, by its own clock.
+const LOOK: Duration = Duration::from_secs(1);
+
+/// What stands behind `mock:`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MockSpec {
+    bench: PathBuf,
+    seed: Option<u64>,
+    lasts: Option<Duration>,
+}
+
+impl MockSpec {
+    /// Reads the file's name and the options behind it.
+    ///
+    /// # Errors
+    /// Says what is wrong and what would be right.
+    pub fn parse(bench: &str, options: &str) -> Result<MockSpec, String> {
+        if bench.is_empty() {
+            return Err("mock: needs a bench file, such as mock:fixtures/benches/brackenmoor.toml".into());
+        }
+        let mut spec = MockSpec { bench: bench.into(), seed: None, lasts: None };
+        for option in options.split('&').filter(|o| !o.is_empty()) {
+            match option.split_once('=') {
+                Some(("seed", n)) => spec.seed = Some(super::args::seed(n)?),
+                Some(("for", s)) => {
+                    let s = super::args::seconds(s)?;
+                    spec.lasts = Some(Duration::from_secs_f64(s));
+                }
+                Some(("pace", _)) => {
+                    return Err(format!(
+                        "\"{option}\" cannot stand here: the pace of a mock line is its bench file's, because \
+                         both its ends are in this process; write pace = 20 at the top of {bench}"
+                    ));
+                }
+                _ => {
+                    return Err(format!(
+                        "\"{option}\" is no option of a mock line: there are seed=N and for=SECONDS"
+                    ));
+                }
+            }
+        }
+        Ok(spec)
+    }
+
+    /// How long to listen to it if so much is wanted, seconds.
+    pub fn listening_s(&self, wanted: Option<f64>) -> f64 {
+        let lasts = self.lasts.map(|d| d.as_secs_f64());
+        [wanted, lasts].into_iter().flatten().min_by(f64::total_cmp).unwrap_or(LISTENING_S)
+    }
+}
+
+/// The bench as a line. Its clock is a number that jumps, so it never sleeps.
+pub struct MockLine {
+    line: InProcess<Participant>,
+    end: Instant,
+    told: bool,
+    asked: Arc<AtomicBool>,
+}
+
+impl MockLine {
+    /// Reads the bench file and puts everybody on the wires; tells the seed first, if it matters.
+    ///
+    /// # Errors
+    /// The file cannot be read or makes no sense.
+    pub fn open(spec: &MockSpec) -> Result<MockLine, Failure> {
+        let mut plan = read(&spec.bench).map_err(|e| misread(&e))?;
+        if let Some(seed) = choose_seed(&mut plan, spec.seed) {
+            let line = quoted(&format!("mock:{}?seed={seed}", spec.bench.display()));
+            say(&format!("seed {seed} (repeat this run: {line})"));
+        }
+        if plan.devices.iter().any(|d| d.memory.is_some()) {
+            say(&format!(
+                "mock:{}: in this process devices begin new and forget; their memory files are left alone",
+                spec.bench.display()
+            ));
+        }
+        let end = Instant::ZERO + spec.lasts.unwrap_or(LASTS);
+        Ok(MockLine { line: in_process(&plan), end, told: false, asked: Arc::default() })
+    }
+
+    /// What makes its wait end when it is set.
+    pub fn interrupt_flag(&self) -> Arc<AtomicBool> {
+        Arc::clone(&self.asked)
+    }
+}
+
+impl Line for MockLine {
+    fn describe(&self) -> String {
+        self.line.describe()
+    }
+    fn capabilities(&self) -> Capabilities {
+        self.line.capabilities()
+    }
+    fn pace(&self) -> Pace {
+        self.line.pace()
+    }
+    fn now(&mut self) -> Instant {
+        self.line.now()
+    }
+    fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
+        self.line.send(octets)
+    }
+    fn sends_faults(&self) -> SendsFaults {
+        self.line.sends_faults()
+    }
+    fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
+        self.line.send_raw(frame)
+    }
+
+    /// [`Event::Closed`] once its time is over.
+    fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
+        loop {
+            if self.asked.swap(false, Ordering::SeqCst) {
+                return Ok(Event::Interrupted);
+            }
+            let now = self.line.now();
+            if now >= self.end && until.is_none_or(|u| u > self.end) {
+                if !self.told {
+                    self.told = true;
+                    let s = self.end.since(Instant::ZERO).as_secs_f64();
+                    tell(&format!(
+                        "{}: its {s} s are over; ?for=SECONDS says how many it has",
+                        self.describe()
+                    ));
+                }
+                return Ok(Event::Closed);
+            }
+            let look = (now + LOOK).min(self.end);
+            match self.line.wait(Some(until.map_or(look, |u| u.min(look))))? {
+                Event::TimeOut if until.is_none_or(|u| self.line.now() < u) => {}
+                event => return Ok(event),
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(name: &str, end_s: u64) -> MockLine {
+        let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("fixtures/benches").join(name);
+        let spec = MockSpec { bench: path, seed: Some(1), lasts: Some(Duration::from_secs(end_s)) };
+        MockLine::open(&spec).unwrap_or_else(|e| panic!("{e}"))
+    }
+
+    #[test]
+    fn options() {
+        let spec = MockSpec::parse("b.toml", "seed=7&for=2.5").expect("a spec");
+        assert_eq!((spec.seed, spec.lasts), (Some(7), Some(Duration::from_millis(2500))));
+        assert_eq!((spec.listening_s(None), spec.listening_s(Some(1.0))), (2.5, 1.0));
+        let spec = MockSpec::parse("b.toml", "").expect("a spec");
+        assert_eq!((spec.listening_s(None), spec.listening_s(Some(600.0))), (60.0, 600.0));
+        for bad in ["seed=-1", "seed=x", "for=-1", "for=soon", "pace=4", "rts=on", "seed"] {
+            assert!(MockSpec::parse("b.toml", bad).is_err(), "{bad}");
+        }
+    }
+
+    /// A bench on which nobody speaks, a wait without a deadline: its own end is one.
+    #[test]
+    fn it_ends() {
+        let mut line = line("brackenmoor.toml", 5);
+        let at = |s| Instant::ZERO + Duration::from_secs(s);
+        assert_eq!(line.wait(Some(at(2))), Ok(Event::TimeOut));
+        assert_eq!(line.now(), at(2));
+        assert_eq!(line.wait(Some(at(5))), Ok(Event::TimeOut));
+        assert_eq!(line.wait(Some(at(6))), Ok(Event::Closed));
+        assert_eq!(line.wait(None), Ok(Event::Closed));
+        assert_eq!(line.now(), at(5));
+    }
+
+    #[test]
+    fn an_interrupt_ends_its_wait_once() {
+        let mut line = line("two-masters-noise.toml", 5);
+        line.interrupt_flag().store(true, Ordering::SeqCst);
+        assert_eq!(line.wait(None), Ok(Event::Interrupted));
+        assert!(matches!(line.wait(None), Ok(Event::Octets(_))));
+    }
+}

@@ -1,0 +1,111 @@
+//! A line that is open, whatever it is, and what ends its wait.
+
+use super::mock_line::MockLine;
+use crate::frame::{Capabilities, RawFrame};
+use crate::line::io::{InterruptHandle, PortLine};
+use crate::line::{Error, Event, Line, PortStatus, SendsFaults};
+use crate::time::{Instant, Pace};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// A line that is open.
+pub enum OpenLine {
+    /// A port of this machine.
+    Port(Box<PortLine>),
+    /// A bench in this process.
+    Mock(Box<MockLine>),
+}
+
+impl OpenLine {
+    /// What ends its wait from another thread.
+    pub fn interrupt_handle(&self) -> Interrupt {
+        match self {
+            OpenLine::Port(line) => Interrupt::Port(line.interrupt_handle()),
+            OpenLine::Mock(line) => Interrupt::Mock(line.interrupt_flag()),
+        }
+    }
+
+    /// What a serial port tells about itself; `None` for other lines.
+    pub fn status(&self) -> Option<PortStatus> {
+        match self {
+            OpenLine::Port(line) => line.status(),
+            OpenLine::Mock(_) => None,
+        }
+    }
+
+    /// Whether it is an end of a pseudo-terminal.
+    pub fn is_pty(&self) -> bool {
+        matches!(self, OpenLine::Port(line) if line.is_pty())
+    }
+
+    /// Whether there is no port behind it at all.
+    pub fn is_simulated(&self) -> bool {
+        matches!(self, OpenLine::Mock(_))
+    }
+
+    fn line(&self) -> &dyn Line {
+        match self {
+            OpenLine::Port(line) => line,
+            OpenLine::Mock(line) => line,
+        }
+    }
+
+    fn line_mut(&mut self) -> &mut dyn Line {
+        match self {
+            OpenLine::Port(line) => line,
+            OpenLine::Mock(line) => line,
+        }
+    }
+}
+
+impl Line for OpenLine {
+    fn describe(&self) -> String {
+        self.line().describe()
+    }
+    fn capabilities(&self) -> Capabilities {
+        self.line().capabilities()
+    }
+    fn pace(&self) -> Pace {
+        self.line().pace()
+    }
+    fn now(&mut self) -> Instant {
+        self.line_mut().now()
+    }
+    fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
+        self.line_mut().send(octets)
+    }
+    fn sends_faults(&self) -> SendsFaults {
+        self.line().sends_faults()
+    }
+    fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
+        self.line_mut().send_raw(frame)
+    }
+    fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
+        self.line_mut().wait(until)
+    }
+}
+
+/// Ends the wait of an open line from another thread.
+#[derive(Clone)]
+pub enum Interrupt {
+    /// Wakes it.
+    Port(InterruptHandle),
+    /// It looks here again and again, for it never sleeps.
+    Mock(Arc<AtomicBool>),
+}
+
+impl Interrupt {
+    /// Makes the wait that runs, or else the next one, return [`Event::Interrupted`]. Never blocks.
+    pub fn interrupt(&self) {
+        match self {
+            Interrupt::Port(handle) => handle.interrupt(),
+            Interrupt::Mock(asked) => asked.store(true, Ordering::SeqCst),
+        }
+    }
+}
+
+impl From<InterruptHandle> for Interrupt {
+    fn from(handle: InterruptHandle) -> Interrupt {
+        Interrupt::Port(handle)
+    }
+}
