@@ -247,7 +247,7 @@ fn play(
     stage.step(&format!("at 16 mA, which ask for 75 %, the travel came to {last}"), arrived)?;
 
     stage.say(&format!(
-        "\n7. A terminal works loose at {} s: three of four answers lose octets, and the host asks again.",
+        "\n7. A terminal works loose at {} s: every second answer loses octets, and the host asks again.",
         bench.loose.as_secs()
     ))?;
     loose_terminal(stage, host, &device, bench)?;
@@ -261,14 +261,18 @@ fn play(
     ))
 }
 
-/// Answers that are to pass a loose terminal. Each is spoilt if it is one of the 75 % and does not lose
-/// preambles alone, which it can spare: in 37 of the 40 places of this answer (5 preambles, 26 octets of
-/// status and data, 9 of the rest of the frame). That is 0.69, and that none of 18 is spoilt has the chance
-/// 0.31^18 = 7e-10.
-const LOOSE_TRIES: usize = 18;
+/// Requests that are to pass a loose terminal at least, and how many tries are to be spoilt.
+const LOOSE_REQUESTS: usize = 4;
+const LOOSE_SPOILT: usize = 3;
+
+/// After so many requests something is wrong. An answer is spoilt if it is one of the 50 % and does not
+/// lose preambles alone, which it can spare: in 37 of the 40 places of this answer (5 preambles, 26 octets
+/// of status and data, 9 of the rest of the frame). That is 0.46; that not even three of 60 are spoilt has
+/// the chance 0.54^60 (1 + 60 * 0.85 + 1770 * 0.73) = 1e-13.
+const LOOSE_AT_MOST: usize = 60;
 
 /// How often the same is asked anew when all 11 tries fail. All of 8 times 11 fail with the chance
-/// 0.75^88 = 1e-11, and not more than 18 requests are asked.
+/// 0.5^88 = 3e-27.
 const LOOSE_ROUNDS: usize = 8;
 
 /// How often the host may miss every turn before it gives up.
@@ -287,7 +291,10 @@ fn loose_terminal(
     let now = host.line_mut().now();
     host.rest(from.since(now)).map_err(failure)?;
     let (mut requests, mut tries, mut answered, mut most) = (0, 0, true, 0);
-    while tries < LOOSE_TRIES && host.line_mut().now() < until {
+    while (requests < LOOSE_REQUESTS || tries < requests + LOOSE_SPOILT)
+        && requests < LOOSE_AT_MOST
+        && host.line_mut().now() < until
+    {
         requests += 1;
         let mut whole = false;
         let mut needed = 0;
@@ -316,7 +323,7 @@ fn loose_terminal(
         answered &= whole;
     }
     // On a machine that is too slow for so many tries nothing can be said of those that were spoilt.
-    let spoilt = tries > requests || tries < LOOSE_TRIES;
+    let spoilt = tries >= requests + LOOSE_SPOILT || host.line_mut().now() >= until;
     let what = format!(
         "{} took {tries} tries, one of them {most}, and {}",
         plural(requests, "request"),
