@@ -117,6 +117,11 @@ impl Pairer {
         }
     }
 
+    /// The request that may still be answered.
+    pub fn pending_request(&self) -> Option<&Frame> {
+        self.pending.as_ref().and_then(|p| p.tries.last()).map(|t| &t.frame)
+    }
+
     /// When the pending request's time is over; `None` while nothing is pending.
     pub fn deadline(&self) -> Option<Instant> {
         let p = self.pending.as_ref()?;

@@ -489,11 +489,11 @@ impl<S: Station> Bus<S> {
         anew: bool,
         mut planned: Vec<Planned>,
     ) -> Instant {
+        let character = self.sender_mut(source).character;
         if let Some(record) = &mut self.record {
             let values = planned.iter().map(|p| p.value).collect();
-            record.push(Begun { source, at: end.before(self.pace.character()), values });
+            record.push(Begun { source, at: end.before(character), values });
         }
-        let character = self.sender_mut(source).character;
         if !self.faults.is_empty() && !character.is_zero() {
             self.faults.apply(not_before, anew, character, &mut planned);
         }

@@ -231,6 +231,11 @@ impl Master {
         if self.job.is_some() {
             return Err(Refused::Busy);
         }
+        if self.pairer.pending_request() == Some(&frame) {
+            // Somebody else asked just that; what we send now is no repeat of it.
+            self.pairer.give_up();
+            self.hand_out();
+        }
         let preambles = preambles.unwrap_or(self.config.preambles);
         self.job = Some(Job {
             frame,
@@ -258,6 +263,9 @@ impl Master {
 
     /// Octets came.
     pub fn handle(&mut self, now: Instant, octets: &[Octet]) {
+        if let Some(last) = octets.last() {
+            self.turns.octets(last.at);
+        }
         self.receiver.push(octets);
         self.drain(now);
     }

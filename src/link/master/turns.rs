@@ -35,6 +35,8 @@ pub(super) struct Turns {
     granted: Option<Granted>,
     /// The end of what was heard last.
     heard_at: Instant,
+    /// The end of the last octet, which may belong to something that has not been made out yet.
+    octet_at: Instant,
     /// The end of what passed last, our own included.
     silent_since: Instant,
     /// The end of another master's last request.
@@ -66,6 +68,7 @@ impl Turns {
             free_at: now + quiet,
             granted: None,
             heard_at: now,
+            octet_at: now,
             silent_since: now,
             other_at: None,
             carrier: false,
@@ -118,8 +121,15 @@ impl Turns {
     pub(super) fn unanswered(&mut self) {
         let present = self.other_at.is_some_and(|t| self.silent_since.since(t) <= self.presence);
         if present || self.silent_since.since(self.chance_at) >= self.chance_every {
-            self.free_at = self.free_at.max(self.silent_since + self.courtesy);
+            // Noise makes it begin anew, so that the other one is not met at its RT1.
+            self.quiet = self.quiet.max(self.courtesy);
+            self.free_at = self.free_at.max(self.silent_since + self.quiet);
         }
+    }
+
+    /// Octets came, the last of which ended at `end`; what they are is told later.
+    pub(super) fn octets(&mut self, end: Instant) {
+        self.octet_at = end;
     }
 
     /// Takes from a reception when the link is ours again.
@@ -128,7 +138,7 @@ impl Turns {
         let t = self.timers;
         self.heard_at = end;
         self.silent_since = end;
-        let granted = self.granted.take();
+        self.granted = None;
         match reception {
             Reception::Good(g) => {
                 self.chance_at = end;
@@ -153,13 +163,18 @@ impl Turns {
                 self.quiet = t.link_quiet;
                 self.free_at = end + self.quiet;
             }
-            // Noise tells nothing, but the silence begins anew; a turn that was ours is missed.
-            Reception::Noise(_) => {
-                self.quiet = self.quiet.max(t.link_grant);
-                let again = granted.map_or(Instant::ZERO, |g| g.again);
-                self.free_at = self.free_at.max(end + self.quiet).max(again);
-            }
+            Reception::Noise(_) => self.disturbed(end),
         }
+    }
+
+    /// Noise until `end` tells nothing, but the silence begins anew. A turn that was ours is gone, used or not:
+    /// who has had its transaction begins at RT2, and we must not begin with it [LL-13].
+    fn disturbed(&mut self, end: Instant) {
+        let t = self.timers;
+        let was_ours = self.quiet == t.hold;
+        self.quiet = self.quiet.max(if was_ours { t.link_grant + t.hold } else { t.link_grant });
+        self.granted = None;
+        self.free_at = self.free_at.max(end + self.quiet);
     }
 
     /// The line hears a carrier, or none any more.
@@ -168,11 +183,9 @@ impl Turns {
         self.carrier = on;
         // A carrier goes a little later than the last octet, from whose end everything counts; one
         // that lasted longer, or brought no octets at all, is noise [LL-15].
-        if gone && now > self.silent_since + self.lateness {
+        if gone && now > self.silent_since.max(self.octet_at) + self.lateness {
             self.silent_since = now;
-            self.quiet = self.quiet.max(self.timers.link_grant);
-            let again = self.granted.take().map_or(Instant::ZERO, |g| g.again);
-            self.free_at = self.free_at.max(now + self.quiet).max(again);
+            self.disturbed(now);
         }
     }
 }
