@@ -2,10 +2,12 @@
 
 mod args;
 mod ask;
+mod catalogue;
 mod decode;
 #[cfg(unix)]
 mod demo;
 mod explain;
+mod layout_rows;
 mod line;
 mod lines;
 mod listen;
