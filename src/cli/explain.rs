@@ -325,11 +325,23 @@ fn explain_status(octet: u8) -> Vec<Table> {
 }
 
 fn explain_unit(text: &str) -> Result<Vec<Table>, Failure> {
-    let mut t = Table::new("Engineering unit [UN-01] [UN-02]", &["code", "symbol", "class", "quantity"]);
+    let mut t = Table::new(
+        "Engineering unit [UN-01] [UN-02] [UN-04]",
+        &["code", "symbol", "class", "quantity", "si"],
+    );
     let code = text.parse::<u8>().ok();
     for u in units::all() {
         if code == Some(u.code) || code.is_none() && units::code_of(text) == Some(u.code) {
-            t.row([u.code.to_string(), u.symbol.into(), "any".into(), u.group.into()]);
+            let si = units::convert::scale(u.code).map_or(String::new(), |s| {
+                // As a single: seven digits are what a value in a message has.
+                format!(
+                    "1 {} = {} {}",
+                    u.symbol,
+                    ((1.0 + s.offset) * s.factor) as f32,
+                    s.quantity.si_symbol()
+                )
+            });
+            t.row([u.code.to_string(), u.symbol.into(), "any".into(), u.group.into(), si]);
         }
     }
     for class in 0..=255u8 {

@@ -157,6 +157,10 @@ fn units() {
     let cells = |words: &[&str]| table(&explain(&[words, &["--format", "csv"]].concat()));
     assert_eq!(cells(&["unit", "bar"])[0][1..3], ["7", "bar"]);
     assert_eq!(cells(&["unit", "57"])[0][1..3], ["57", "%"]);
+    // [UN-04]: 0.45359237 x 9.80665 / 0.0254 / 0.0254 = 6894.75729 Pa, a single has 6894.7573; (1 + 273.15) K. Percent is not converted.
+    assert_eq!(cells(&["unit", "psi"])[0][5], "1 psi = 6894.7573 Pa");
+    assert_eq!(cells(&["unit", "degC"])[0][5], "1 degC = 274.15 K");
+    assert_eq!(cells(&["unit", "%"])[0][5], "");
     // Codes from 170 on mean something else in every class.
     assert!(cells(&["unit", "170"]).len() > 1);
 }
