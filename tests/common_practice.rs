@@ -7,9 +7,11 @@
 mod support;
 
 use looprig::app::command::Revision::{self, R5, R6, R7};
-use looprig::app::command::{self, Decoded, Direction, Missing, Value, layout, spec, universal};
+use looprig::app::command::{self, Decoded, Direction, Effect, Missing, Value, layout, spec, universal};
+use looprig::app::status;
 use looprig::exchange::{Exchange, Interpreter};
 use looprig::frame::{Address, Frame, Master, PollingAddress, Target};
+use looprig::host;
 use serde_json::{Value as Json, json};
 use std::collections::{BTreeMap, BTreeSet};
 use support::{fixture, meaning, octets};
@@ -558,6 +560,65 @@ fn records_that_do_not_add_up() {
     let mut found = Decoded::default();
     layout::decode(form.request, &[2, 0, 1, 0, 0, 33, 2, 9], &mut found);
     assert!(!found.complete && found.surplus_from == 4, "{found:?}");
+}
+
+/// What a command does to the valve decides what a person must say before it is sent [HO-05], so it stands here a
+/// second time. Where the loop current is an input, range, damping, transfer function and trims are the way from
+/// the current to the valve; a self test may stroke it, a reset may let go of it, and a variable that is written may
+/// be the set point. What no source explains counts as able to move it.
+#[test]
+fn what_each_command_does() {
+    let reads = [
+        33, 50, 54, 57, 60, 61, 62, 63, 70, 73, 74, 75, 76, 80, 81, 84, 85, 86, 90, 91, 93, 95, 105, 110, 115,
+    ];
+    let writes = [44, 49, 53, 56, 58, 59, 71, 72, 87, 88, 89, 92, 103, 104, 106, 107, 108, 109, 116];
+    let moves = [
+        31, 34, 35, 36, 37, 39, 40, 41, 42, 43, 45, 46, 47, 51, 52, 55, 64, 65, 66, 67, 68, 69, 77, 78, 79,
+        82, 83, 96, 97, 98, 99, 101, 102, 111, 112, 113, 114, 117, 118, 119, 512, 513,
+    ];
+    let universal: BTreeSet<u16> = universal::ROWS.iter().map(|r| r.number).collect();
+    let of = |effect| {
+        let rows =
+            command::all().into_iter().filter(|r| !universal.contains(&r.number) && r.effect == effect);
+        rows.map(|r| r.number).collect::<Vec<_>>()
+    };
+    assert_eq!(of(Effect::Reads), reads);
+    assert_eq!(of(Effect::Writes), writes);
+    assert_eq!(of(Effect::Moves), moves);
+    // What may answer that it is write protected does not read.
+    for row in command::all().into_iter().filter(|r| r.effect == Effect::Reads) {
+        assert!(status::codes(row.number).iter().all(|c| c.code != 7), "command {}", row.number);
+    }
+}
+
+/// As a person types them: data of an extended command with and without a row; every name once.
+#[test]
+fn requests_as_typed() {
+    let typed = |number, values: &[(&str, &str)]| {
+        let values: Vec<(String, String)> =
+            values.iter().map(|(n, v)| ((*n).to_owned(), (*v).to_owned())).collect();
+        host::encode(number, R7, &values).map_err(|e| e.to_string())
+    };
+    let carried = |n| [("extended_command", n), ("extended_data", "554B")];
+    assert_eq!(typed(31, &carried("513")), Ok(vec![2, 1, 0x55, 0x4B]));
+    assert_eq!(typed(31, &carried("533")), Ok(vec![2, 0x15, 0x55, 0x4B]));
+    assert_eq!(typed(91, &[("data", "01")]), Ok(vec![1]));
+    assert_eq!(typed(34, &[("damping", "0.5")]), Ok(vec![0x3F, 0, 0, 0]));
+    assert_eq!(typed(51, &[("pv_code", "2")]), Ok(vec![2]));
+    assert_eq!(typed(72, &[]), Ok(vec![]));
+    assert_eq!(typed(72, &[("squawk_control", "once")]), Ok(vec![2]));
+    // 500 ms is 500 x 32 = 16000 = 3E80 hex.
+    let periods = [("burst_message", "1"), ("update_period", "500"), ("maximum_update_period", "500")];
+    assert_eq!(typed(103, &periods), Ok(vec![1, 0, 0, 0x3E, 0x80, 0, 0, 0x3E, 0x80]));
+    assert_eq!(typed(108, &[("burst_command", "9"), ("burst_message", "0")]), Ok(vec![0, 9, 0]));
+    assert!(typed(108, &[("burst_command", "9")]).unwrap_err().contains("burst_message"));
+    for row in command::all() {
+        for revision in Revision::NEWEST_FIRST {
+            let names = host::names(row, revision);
+            let once: BTreeSet<&String> = names.iter().collect();
+            assert_eq!(once.len(), names.len(), "command {}: {names:?}", row.number);
+        }
+    }
 }
 
 /// [CM-107]: all eight slots are wanted of a person, so that the burst message is where it belongs.

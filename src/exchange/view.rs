@@ -195,11 +195,12 @@ const SHORT_STATUS: [&str; 8] = [
 ];
 
 /// Values that one line leaves out: units stand behind their values, the rest is rarely looked for.
-const MINOR: [&str; 11] = [
+const MINOR: [&str; 12] = [
     "class",
     "device_status",
     "expansion",
     "extended_status",
+    "extension",
     "flags",
     "hardware_revision",
     "physical_signalling",

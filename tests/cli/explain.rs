@@ -8,7 +8,8 @@ use std::path::Path;
 const PUBLISHED: &str = "86 A6 0D 00 15 11 01 07 00 00 20 42 91 39 56 B3";
 
 fn explain(words: &[&str]) -> String {
-    let dir = scratch("explain");
+    // It writes nothing, and tests beside this one run at the same time: the directory is nobody's own.
+    let dir = std::env::temp_dir();
     let ended = run(&dir, &[&["explain"], words].concat());
     assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{words:?}");
     ended.out

@@ -413,6 +413,71 @@ mod tests {
         })
     }
 
+    /// What a layout says of its own places is so: units and classifications stand where values look for
+    /// them, counts and numbers where the items behind them do.
+    #[test]
+    fn layouts_are_sound() {
+        let is_class = |f: &Found| matches!(f.field.kind, Kind::Enum(t) if t.id == "TB-08");
+        let (mut back, mut ahead) = (0, 0);
+        for (number, layout) in layouts() {
+            assert_items_fit(number, layout);
+            let mut decoded = Decoded::default();
+            layout::decode(layout, &[0; 100], &mut decoded);
+            for (i, f) in decoded.fields.iter().enumerate() {
+                let what = format!("command {number}, {}", f.name());
+                if let UnitFrom::Back(n) = f.field.unit {
+                    let unit = &decoded.fields[i - usize::from(n)];
+                    assert!(matches!(unit.field.kind, Kind::Unit) && unit.slot == f.slot, "{what}");
+                    back += 1;
+                }
+                match f.field.class {
+                    ClassFrom::None => {}
+                    ClassFrom::Back(n) => assert!(is_class(&decoded.fields[i - usize::from(n)]), "{what}"),
+                    ClassFrom::Ahead(n) => {
+                        let there = decoded.fields.iter().find(|c| c.start == f.start + u16::from(n));
+                        assert!(there.is_some_and(is_class), "{what}");
+                        ahead += 1;
+                    }
+                }
+            }
+        }
+        assert!(back > 50 && ahead == 4, "{back}, {ahead}");
+    }
+
+    fn assert_items_fit(number: u16, layout: Layout) {
+        for (i, item) in layout.iter().enumerate() {
+            let before = i.checked_sub(1).and_then(|i| layout.get(i));
+            let last = i + 1 == layout.len();
+            match item {
+                Item::Slots { least, most, .. } => assert!(1 <= *least && least <= most, "{number}"),
+                Item::Records { fields, .. } => {
+                    assert!(matches!(before, Some(Item::Field(f)) if matches!(f.kind, Kind::U8)), "{number}");
+                    assert!(fields.last().is_some_and(|f| matches!(f.kind, Kind::U8)) && last, "{number}");
+                }
+                Item::Carried { .. } => {
+                    assert!(
+                        matches!(before, Some(Item::Field(f)) if matches!(f.kind, Kind::U16)),
+                        "{number}"
+                    );
+                    assert!(last, "{number}");
+                }
+                Item::OneOf(forms) => {
+                    let firsts: BTreeSet<&str> = forms
+                        .iter()
+                        .filter_map(|form| match form.first() {
+                            Some(Item::Field(f)) => Some(f.name),
+                            _ => None,
+                        })
+                        .collect();
+                    assert!(firsts.len() == forms.len() && last, "{number}");
+                    forms.iter().for_each(|form| assert_items_fit(number, form));
+                }
+                Item::Rest(_) => assert!(last, "{number}"),
+                Item::Field(_) | Item::Parts(_) | Item::MayEnd => {}
+            }
+        }
+    }
+
     /// Octets that lead into every branch more often than chance does: small counts, the numbers of extended
     /// commands, floats that are none.
     fn telling() -> impl Strategy<Value = Vec<u8>> {
