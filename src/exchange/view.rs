@@ -125,7 +125,7 @@ impl Exchange {
     /// `warning 8: ...`, `communication error: ...`; nothing without a reply.
     pub fn write_response(&self, out: &mut String) {
         let Some(status) = self.status() else { return };
-        let command = self.command().into();
+        let command = self.full_number();
         let (word, code) = match status {
             Status::Response(0) => {
                 out.push_str("ok");
@@ -195,11 +195,12 @@ const SHORT_STATUS: [&str; 8] = [
 ];
 
 /// Values that one line leaves out: units stand behind their values, the rest is rarely looked for.
-const MINOR: [&str; 11] = [
+const MINOR: [&str; 12] = [
     "class",
     "device_status",
     "expansion",
     "extended_status",
+    "extension",
     "flags",
     "hardware_revision",
     "physical_signalling",
