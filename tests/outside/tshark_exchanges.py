@@ -135,7 +135,7 @@ FORMS = (
     + [(31, 7, d, EXTENDED) for d in (REQUEST, REPLY)]
     + [(33, 5, REPLY, slots_33(n)) for n in range(1, 5)]
     + [(38, 7, d, COUNTER) for d in (REQUEST, REPLY)]
-    + [(48, 7, REPLY, f) for f in (STATUS_6, STATUS_9, STATUS_13, STATUS_14, STATUS_25)]
+    + [(48, 7, d, f) for d in (REQUEST, REPLY) for f in (STATUS_6, STATUS_9, STATUS_13, STATUS_14, STATUS_25)]
 )
 
 # Not a number: the agreed one [TY-03], quiet and signalling ones of both signs; infinities; zeros; the smallest and largest.
