@@ -80,6 +80,15 @@ fn data_made_by_hand() {
     assert!(all.len() > 200, "{} exchanges were read", all.len());
 }
 
+/// No exchange has a value twice: fields that changed places would not be noticed.
+#[test]
+fn values_tell_fields_apart() {
+    for e in by_hand() {
+        let once: BTreeSet<String> = e.values.values().map(Json::to_string).collect();
+        assert_eq!(once.len(), e.values.len(), "{}: command {}, {:?}", e.file, e.command, e.values);
+    }
+}
+
 /// What is wrong is seen: another value, another name, an octet too many or too few.
 #[test]
 fn the_check_bites() {
