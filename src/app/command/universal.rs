@@ -167,24 +167,53 @@ const COUNTER_REQUEST: Layout = &[Item::MayEnd, COUNTER];
 
 const STATUS_5: Layout =
     &[Item::Rest(Field::new("device_status", "device-specific status", Kind::Octets(0)))];
+const OF_DEVICE: Item = f("device_status", "device-specific status", Kind::Octets(6));
+const MODE: Item = f("operating_mode", "operating mode", Kind::Enum(&t::OPERATING_MODE));
+const STANDARD_0: Item =
+    f("standardized_status_0", "standardized status 0", Kind::Bits(&status::STANDARDIZED_STATUS_0));
+const STANDARD_1: Item =
+    f("standardized_status_1", "standardized status 1", Kind::Bits(&status::STANDARDIZED_STATUS_1));
+const STANDARD_2: Item =
+    f("standardized_status_2", "standardized status 2", Kind::Bits(&status::STANDARDIZED_STATUS_2));
+const STANDARD_3: Item =
+    f("standardized_status_3", "standardized status 3", Kind::Bits(&status::STANDARDIZED_STATUS_3));
+const SATURATED: Item =
+    f("analog_saturated", "analog channels saturated", Kind::Bits(&t::ANALOG_CHANNELS_SATURATED));
+const HELD: Item = f("analog_fixed", "analog channels fixed", Kind::Bits(&t::ANALOG_CHANNELS_FIXED));
+const MORE_OF_DEVICE: Item =
+    Item::Rest(Field::new("device_status_more", "more device-specific status", Kind::Octets(0)));
 const STATUS_7: Layout = &[
-    f("device_status", "device-specific status", Kind::Octets(6)),
+    OF_DEVICE,
     Item::MayEnd,
     EXTENDED,
-    f("operating_mode", "operating mode", Kind::Enum(&t::OPERATING_MODE)),
-    f("standardized_status_0", "standardized status 0", Kind::Bits(&status::STANDARDIZED_STATUS_0)),
+    MODE,
+    STANDARD_0,
     Item::MayEnd,
-    f("standardized_status_1", "standardized status 1", Kind::Bits(&status::STANDARDIZED_STATUS_1)),
-    f("analog_saturated", "analog channels saturated", Kind::Bits(&t::ANALOG_CHANNELS_SATURATED)),
-    f("standardized_status_2", "standardized status 2", Kind::Bits(&status::STANDARDIZED_STATUS_2)),
-    f("standardized_status_3", "standardized status 3", Kind::Bits(&status::STANDARDIZED_STATUS_3)),
+    STANDARD_1,
+    SATURATED,
+    STANDARD_2,
+    STANDARD_3,
     Item::MayEnd,
-    f("analog_fixed", "analog channels fixed", Kind::Bits(&t::ANALOG_CHANNELS_FIXED)),
-    Item::Rest(Field::new("device_status_more", "more device-specific status", Kind::Octets(0))),
+    HELD,
+    MORE_OF_DEVICE,
 ];
-/// Without data, or with the bytes as last read, to clear "more status available" [ST-07].
-const STATUS_REQUEST: Layout =
-    &[Item::Rest(Field::new("status_as_read", "status bytes as last read", Kind::Octets(0)))];
+/// Without data, or with the status as last read, to clear "more status available" [ST-07].
+const STATUS_REQUEST: Layout = &[
+    Item::MayEnd,
+    OF_DEVICE,
+    Item::MayEnd,
+    EXTENDED,
+    MODE,
+    STANDARD_0,
+    Item::MayEnd,
+    STANDARD_1,
+    SATURATED,
+    STANDARD_2,
+    STANDARD_3,
+    Item::MayEnd,
+    HELD,
+    MORE_OF_DEVICE,
+];
 
 const fn identity(request: Layout) -> [Form; 3] {
     [

@@ -1,4 +1,4 @@
-//! Commands of which no source gives the layout: by name, their data in hex.
+//! Commands of which no source gives the whole layout: by name, the unknown data in hex.
 //!
 //! What most of them do is known from memory alone, so they count as able to move the valve. The lists of
 //! response codes of 91, 93 and 115 have been read and have no code for write protect: those read.
@@ -6,10 +6,12 @@
 use crate::app::command::Effect::{self, Moves, Reads, Writes};
 use crate::app::command::Grade::{self, Medium, Recalled};
 use crate::app::command::layout::{Field, Item, Kind, Layout};
-use crate::app::command::words::newest;
+use crate::app::command::words::{f, newest};
 use crate::app::command::{CommandSpec, Form};
 
-const RAW: Layout = &[Item::Rest(Field::new("raw_data", "data, layout not known", Kind::Octets(0)))];
+const UNKNOWN: Item = Item::Rest(Field::new("raw_data", "data, layout not known", Kind::Octets(0)));
+const RAW: Layout = &[UNKNOWN];
+const TREND: Item = f("trend_number", "trend number", Kind::U8);
 const FORMS: &[Form] = &newest(RAW, RAW);
 
 const fn named(
@@ -24,7 +26,10 @@ const fn named(
 
 /// The rows, by number.
 pub(super) static ROWS: &[CommandSpec] = &[
-    named(91, "read trend configuration", "CM-091", Reads, Medium),
+    CommandSpec {
+        forms: &newest(&[TREND], &[TREND, UNKNOWN]),
+        ..named(91, "read trend configuration", "CM-091", Reads, Medium)
+    },
     named(92, "write trend configuration", "CM-092", Writes, Medium),
     named(93, "read a trend", "CM-093", Reads, Medium),
     named(96, "read a synchronous action", "CM-096", Moves, Recalled),
