@@ -2,7 +2,7 @@
 //! codes, grades. The notes are written from the sources, the code from the notes; whoever changes one of them
 //! alone meets this.
 
-use looprig::app::command;
+use looprig::app::command::{self, Decoded, Item, Revision, layout};
 use looprig::app::status::{self, CodeClass};
 use looprig::app::types::device_variable::DEVICE_VARIABLE_CODE;
 use looprig::app::types::{BitTable, Table, tables, units};
@@ -124,7 +124,7 @@ fn expansion_units_are_those_of_the_notes() {
     }
 }
 
-/// [TB-01] to [TB-12]
+/// [TB-01] to [TB-25]
 #[test]
 fn enumerations_are_those_of_the_notes() {
     let notes = notes("tables.md");
@@ -163,7 +163,7 @@ fn assert_bits(table: &BitTable, notes: &BTreeMap<u8, String>) {
     }
 }
 
-/// [ST-01] [ST-02] [ST-05] [ST-06] [TB-05] [TB-10] [TB-11]
+/// [ST-01] [ST-02] [ST-05] [ST-06] [TB-05] [TB-10] [TB-11] [TB-14] [TB-20] [TB-25]
 #[test]
 fn bits_are_those_of_the_notes() {
     let of_status = notes("status.md");
@@ -203,6 +203,9 @@ fn bits_are_those_of_the_notes() {
     assert_bits(&tables::ANALOG_CHANNEL_FLAGS, &masks(&of_tables["TB-10"], 1));
     assert_bits(&tables::ANALOG_CHANNELS_SATURATED, &masks(&of_tables["TB-11"], 1));
     assert_bits(&tables::ANALOG_CHANNELS_FIXED, &masks(&of_tables["TB-11"], 2));
+    for table in [&tables::LOCK_STATUS, &tables::CLOCK_FLAGS, &tables::VARIABLE_PROPERTIES] {
+        assert_bits(table, &masks(&of_tables[table.id], 1));
+    }
 }
 
 /// The codes in a list such as `0, 2 invalid polling address, 5, 8 update failure (warning), 33 to 36`, with
@@ -224,7 +227,7 @@ fn listed(text: &str) -> BTreeMap<u8, String> {
 /// [ST-04], and the grade of each row.
 #[test]
 fn commands_have_the_grades_and_codes_of_the_notes() {
-    let notes = notes("commands.md");
+    let notes = notes("command-facts.md");
     for row in command::all() {
         let part = notes.get(row.cites).unwrap_or_else(|| panic!("no notes for {}", row.cites));
         assert_eq!(row.cites, format!("CM-{:03}", row.number));
@@ -245,9 +248,14 @@ fn commands_have_the_grades_and_codes_of_the_notes() {
         let (codes, grade) = line.split_once(". Grade of the list: ").expect("the list's grade");
         assert_eq!(grade.chars().next(), Some(list.grade), "{}: grade of the list", row.cites);
         let codes = listed(codes);
-        let ours: Vec<u8> = list.codes.iter().map(|c| c.code).collect();
+        let ours: Vec<u8> = list.of(Revision::R7).map(|c| c.code).collect();
         assert_eq!(ours, codes.keys().copied().collect::<Vec<_>>(), "{}", row.cites);
-        for code in list.codes {
+        for code in list.codes.iter().filter(|c| c.to < Revision::R7) {
+            let says = format!("Revisions 5 and 6 have {}", code.code);
+            let part = part.to_lowercase();
+            assert!(part.contains(&says.to_lowercase()), "{}: {}", row.cites, code.code);
+        }
+        for code in list.of(Revision::R7) {
             let said = &codes[&code.code];
             let warns = said.ends_with("(warning)");
             assert_eq!(code.class == CodeClass::Warning, warns, "{}: {}", row.cites, code.code);
@@ -262,6 +270,55 @@ fn commands_have_the_grades_and_codes_of_the_notes() {
         assert!(command::all().iter().any(|r| r.cites == id), "{id} has no row");
     }
 }
+
+/// How many octets a cell of the notes begins with; `None` where the number depends on something.
+fn length(cell: &str) -> Option<usize> {
+    if cell == "none" {
+        return Some(0);
+    }
+    let (number, rest) = cell.split_once(' ')?;
+    rest.starts_with("octet").then(|| number.parse().ok()).flatten()
+}
+
+/// Data of the length that the notes give are laid out whole, and of no length below it, unless the notes say
+/// that they may be shorter.
+#[test]
+fn layouts_have_the_lengths_of_the_notes() {
+    let notes = notes("command-facts.md");
+    let whole = |layout, length: usize| {
+        let mut d = Decoded::default();
+        layout::decode(layout, &vec![0; length], &mut d);
+        d.complete && usize::from(d.surplus_from) == length
+    };
+    let mut compared = 0;
+    for row in command::all() {
+        for cells in rows(&notes[row.cites]) {
+            let reply = if cells[2] == "echo" { &cells[1] } else { &cells[2] };
+            for revision in cells[0].split(", ") {
+                let form = row.form(Revision::new(revision.parse().expect("a number")).expect("known"));
+                let form = form.expect("revisions are compared elsewhere");
+                for (cell, layout, asks) in [(&cells[1], form.request, true), (reply, form.reply, false)] {
+                    let Some(length) = length(cell).filter(|_| !cell.contains("a slot")) else { continue };
+                    let what = format!("{}, revision {revision}, {cell}", row.cites);
+                    assert!(whole(layout, length), "{what}");
+                    let may_be_short =
+                        ["or none", "may end", "newer", "Older"].iter().any(|w| cell.contains(w));
+                    let raw = matches!(layout.first(), Some(Item::Rest(_)));
+                    for other in (0..=80).filter(|&n| n != length && !may_be_short && !raw) {
+                        let optional = asks && revision != "5" && SHORTER.contains(&(row.number, other));
+                        assert_eq!(whole(layout, other), optional, "{what}: {other}");
+                    }
+                    compared += 1;
+                }
+            }
+        }
+    }
+    // Two for each revision of each of 22 universal and 57 common-practice rows, less those without a number.
+    assert!(compared > 300, "{compared}");
+}
+
+/// Lengths of requests beside those of the tables, which the text below them gives; from revision 6 on.
+const SHORTER: &[(u16, usize)] = &[(6, 1), (38, 0)];
 
 /// [ST-03]
 #[test]

@@ -22,10 +22,12 @@ fuzz_target!(|bytes: &[u8]| {
     }
     // The same text as every value of every request.
     for row in command::all() {
+        // Extended commands are asked by command 31.
+        let Ok(number) = u8::try_from(row.number) else { continue };
         for revision in Revision::NEWEST_FIRST {
             let values: Vec<(String, String)> =
                 names(row, revision).into_iter().map(|n| (n, text.to_owned())).collect();
-            if let Ok(data) = encode(row.number as u8, revision, &values) {
+            if let Ok(data) = encode(number, revision, &values) {
                 assert!(data.len() <= 255, "command {}: {} octets", row.number, data.len());
             }
         }

@@ -320,8 +320,11 @@ pub struct LineArgs {
 pub struct ExplainArgs {
     /// A frame in hex, a command number, or `command N`, `status OCTET`, `code COMMAND CODE`,
     /// `unit SYMBOL|CODE`, `timer [NAME]`.
-    #[arg(required = true, value_name = "WHAT", num_args = 1..)]
+    #[arg(required_unless_present = "all", value_name = "WHAT", num_args = 1..)]
     pub what: Vec<String>,
+    /// Write the catalogue of all commands as Markdown.
+    #[arg(long, conflicts_with_all = ["what", "revision"])]
+    pub all: bool,
     /// Read a frame by this revision.
     #[arg(long, value_parser = revision, value_name = "5|6|7")]
     pub revision: Option<Revision>,

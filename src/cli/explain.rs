@@ -1,9 +1,11 @@
 //! `looprig explain`: what an octet, a frame, a command, a code, a unit or a timer means.
 
 use super::args::ExplainArgs;
+use super::catalogue;
+use super::layout_rows::{class_text, effect_text, layout_rows, revisions_of, revisions_text};
 use super::output::{Ended, Failure, Output};
-use crate::app::command::{self, CommandSpec, Field, Form, Item, Kind, Layout, UnitFrom};
-use crate::app::status::{self, CodeClass, Status};
+use crate::app::command::{self, CommandSpec, Form, Layout};
+use crate::app::status::{self, Status};
 use crate::app::types::units;
 use crate::capture::parse_hex_line;
 use crate::exchange::view::{Line, write_value};
@@ -17,6 +19,10 @@ use core::fmt::Write;
 
 /// Explains what is named.
 pub fn run(args: &ExplainArgs, out: &mut Output) -> Result<Ended, Failure> {
+    if args.all {
+        catalogue::write(out.text());
+        return Ok(Ended::Fine);
+    }
     let words: Vec<&str> = args.what.iter().flat_map(|w| w.split_whitespace()).collect();
     let tables = match words.as_slice() {
         ["command", n] => explain_command(number(n, "command", 65535)?)?,
@@ -225,21 +231,13 @@ fn explain_command(n: u16) -> Result<Vec<Table>, Failure> {
 }
 
 fn layout_table(spec: &CommandSpec, form: &Form, direction: &str, layout: Layout) -> Table {
-    let revisions = if form.from == form.to {
-        format!("revision {}", form.from)
-    } else {
-        format!("revisions {} to {}", form.from, form.to)
-    };
-    let effect = match spec.effect {
-        command::Effect::Reads => "reads only",
-        command::Effect::Writes => "changes what the device stores",
-        command::Effect::Moves => "may change what the valve does",
-    };
     let mut t = Table::new("", &["octet", "name", "type", "what"]);
     t.title = format!(
-        "Command {}, {} ({effect}), {revisions}, {direction} [{}, grade {}]{}",
+        "Command {}, {} ({}), {}, {direction} [{}, grade {}]{}",
         spec.number,
         spec.name,
+        effect_text(spec.effect),
+        revisions_text(form.from, form.to),
         spec.cites,
         spec.grade.letter(),
         if layout.is_empty() {
@@ -250,51 +248,8 @@ fn layout_table(spec: &CommandSpec, form: &Form, direction: &str, layout: Layout
             ""
         }
     );
-    let mut at = Some(0usize);
-    for item in layout {
-        let mut add = |field: &Field, at: &mut Option<usize>, prefix: &str| {
-            let octets = match (*at, field.kind.len()) {
-                (Some(a), 1) => a.to_string(),
-                (Some(a), 0) => format!("{a}.."),
-                (Some(a), n) => format!("{a}-{}", a + n - 1),
-                (None, _) => String::new(),
-            };
-            let unit = match field.unit {
-                UnitFrom::Fixed(u) => format!(" in {u}"),
-                _ => String::new(),
-            };
-            t.row([
-                octets,
-                format!("{prefix}{}", field.name),
-                kind_text(field.kind),
-                format!("{}{unit}", field.label),
-            ]);
-            *at = at.map(|a| a + field.kind.len());
-        };
-        match item {
-            Item::Field(f) | Item::Rest(f) => add(f, &mut at, ""),
-            Item::Parts(parts) => {
-                for p in *parts {
-                    let octet = at.map_or(String::new(), |a| a.to_string());
-                    let bits = format!("bits {}-{}", p.shift + p.width - 1, p.shift);
-                    t.row([octet, p.field.name.to_owned(), bits, p.field.label.to_owned()]);
-                }
-                at = at.map(|a| a + 1);
-            }
-            Item::MayEnd => t.row(["", "", "", "(the data may end here)"]),
-            Item::Slots { fields, most, .. } => {
-                for f in *fields {
-                    add(f, &mut at, "slotN_");
-                }
-                t.row([
-                    String::new(),
-                    String::new(),
-                    String::new(),
-                    format!("(slots 0 to {}, at least one)", most - 1),
-                ]);
-                at = None;
-            }
-        }
+    for cells in layout_rows(layout) {
+        t.row(cells);
     }
     if layout.is_empty() {
         t.columns.clear();
@@ -304,45 +259,22 @@ fn layout_table(spec: &CommandSpec, form: &Form, direction: &str, layout: Layout
     t
 }
 
-fn kind_text(kind: Kind) -> String {
-    match kind {
-        Kind::U8 => "unsigned 8".into(),
-        Kind::U16 => "unsigned 16".into(),
-        Kind::U24 => "unsigned 24".into(),
-        Kind::U32 => "unsigned 32".into(),
-        Kind::Float => "float".into(),
-        Kind::Packed(n) => format!("packed ASCII, {} characters", usize::from(n) / 3 * 4),
-        Kind::Latin1(n) => format!("Latin-1, {n} characters"),
-        Kind::Date => "date".into(),
-        Kind::Time => "time in 1/32 ms".into(),
-        Kind::Unit => "unit code [UN-01]".into(),
-        Kind::Enum(t) => format!("code [{}]", t.id),
-        Kind::Bits(t) => format!("bits [{}]", t.id),
-        Kind::VariableCode => "variable code [TY-09]".into(),
-        Kind::VariableStatus => "status [TY-08]".into(),
-        Kind::Octets(0) => "octets".into(),
-        Kind::Octets(n) => format!("{n} octets"),
-    }
-}
-
 fn code_table(n: u16) -> Vec<Table> {
     let Some(list) = status::list(n) else { return Vec::new() };
     let mut t = Table::new(
         format!("Response codes of command {n} [ST-04, grade {}]", list.grade),
-        &["code", "class", "meaning"],
+        &["code", "class", "meaning", "revisions"],
     );
     for c in list.codes {
-        t.row([c.code.to_string(), class_text(c.class).into(), c.text.into()]);
+        let revisions = command::spec(n).map(|row| revisions_of(row, c)).unwrap_or_default();
+        t.row([c.code.to_string(), class_text(c.class).into(), c.text.into(), revisions]);
+    }
+    // Where all revisions have all codes nothing is to be said.
+    if t.rows.iter().all(|row| row[3] == t.rows[0][3]) {
+        t.columns.pop();
+        t.rows.iter_mut().for_each(|row| row.truncate(3));
     }
     vec![t]
-}
-
-fn class_text(class: CodeClass) -> &'static str {
-    match class {
-        CodeClass::Success => "done",
-        CodeClass::Warning => "done with a remark",
-        CodeClass::Error => "refused",
-    }
 }
 
 fn explain_code(n: u16, code: u8) -> Vec<Table> {
@@ -393,11 +325,23 @@ fn explain_status(octet: u8) -> Vec<Table> {
 }
 
 fn explain_unit(text: &str) -> Result<Vec<Table>, Failure> {
-    let mut t = Table::new("Engineering unit [UN-01] [UN-02]", &["code", "symbol", "class", "quantity"]);
+    let mut t = Table::new(
+        "Engineering unit [UN-01] [UN-02] [UN-04]",
+        &["code", "symbol", "class", "quantity", "si"],
+    );
     let code = text.parse::<u8>().ok();
     for u in units::all() {
         if code == Some(u.code) || code.is_none() && units::code_of(text) == Some(u.code) {
-            t.row([u.code.to_string(), u.symbol.into(), "any".into(), u.group.into()]);
+            let si = units::convert::scale(u.code).map_or(String::new(), |s| {
+                // As a single: seven digits are what a value in a message has.
+                format!(
+                    "1 {} = {} {}",
+                    u.symbol,
+                    ((1.0 + s.offset) * s.factor) as f32,
+                    s.quantity.si_symbol()
+                )
+            });
+            t.row([u.code.to_string(), u.symbol.into(), "any".into(), u.group.into(), si]);
         }
     }
     for class in 0..=255u8 {

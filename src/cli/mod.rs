@@ -3,12 +3,14 @@
 mod args;
 mod aside;
 mod ask;
+mod catalogue;
 mod decode;
 #[cfg(unix)]
 mod demo;
 #[cfg(unix)]
 mod demo_bench;
 mod explain;
+mod layout_rows;
 mod line;
 mod lines;
 mod listen;

@@ -134,7 +134,7 @@ fn write_frame(e: &Exchange, good: &Good, direction: Direction, spans: bool, out
     }
     let _ = write!(out, ",\"command\":{}", f.command());
     if let Some([first, second]) = f.status() {
-        write_status(f.command(), first, second, out);
+        write_status(e.full_number(), first, second, out);
     }
     out.push_str(",\"values\":{");
     for (i, v) in e.fields(direction).enumerate() {
@@ -182,7 +182,7 @@ fn write_name(v: &FieldView<'_>, out: &mut String) {
     let _ = write!(out, "\"{}\":", v.found.name());
 }
 
-fn write_status(command: u8, first: u8, second: u8, out: &mut String) {
+fn write_status(command: u16, first: u8, second: u8, out: &mut String) {
     match Status::of(first) {
         Status::Response(code) => {
             let _ = write!(out, ",\"response_code\":{code},\"response\":");
@@ -191,7 +191,7 @@ fn write_status(command: u8, first: u8, second: u8, out: &mut String) {
             let _ = write!(out, ",\"communication_error\":{octet},\"response\":");
         }
     }
-    write_string(&Status::of(first).texts(command.into()).join(", "), out);
+    write_string(&Status::of(first).texts(command).join(", "), out);
     let _ = write!(out, ",\"device_status\":{second},\"device_status_bits\":[");
     for (i, name) in status::FIELD_DEVICE_STATUS.set_names(second).enumerate() {
         let _ = write!(out, "{}\"{name}\"", if i > 0 { "," } else { "" });

@@ -79,9 +79,22 @@ impl Exchange {
         self.transaction.any_frame().map_or(0, Frame::command)
     }
 
-    /// The command's name.
+    /// The number of the command that is meant: inside command 31 that of the command carried [CM-031].
+    pub fn full_number(&self) -> u16 {
+        let carried = |direction| {
+            let field = self.fields(direction).find(|f| f.found.field.name == "extended_command")?;
+            u16::try_from(field.found.value(field.data).number()?).ok().filter(|n| *n > 255)
+        };
+        match self.command() {
+            31 => carried(Direction::Reply).or_else(|| carried(Direction::Request)).unwrap_or(31),
+            n => n.into(),
+        }
+    }
+
+    /// The command's name; of an extended command that has a row its own.
     pub fn command_name(&self) -> &'static str {
-        self.spec.map_or("command without a row", |s| s.name)
+        let carried = if self.command() == 31 { spec(self.full_number()) } else { None };
+        carried.or(self.spec).map_or("command without a row", |s| s.name)
     }
 
     /// The first status octet of the reply.
@@ -96,7 +109,7 @@ impl Exchange {
 
     /// How the device took the request; `None` without a reply.
     pub fn class(&self) -> Option<CodeClass> {
-        Some(self.status()?.class(self.command().into()))
+        Some(self.status()?.class(self.full_number()))
     }
 
     /// The values of one direction, in wire order.

@@ -125,7 +125,7 @@ impl Exchange {
     /// `warning 8: ...`, `communication error: ...`; nothing without a reply.
     pub fn write_response(&self, out: &mut String) {
         let Some(status) = self.status() else { return };
-        let command = self.command().into();
+        let command = self.full_number();
         let (word, code) = match status {
             Status::Response(0) => {
                 out.push_str("ok");

@@ -426,7 +426,10 @@ pub fn names(spec: &CommandSpec, revision: Revision) -> Vec<String> {
     let Some(form) = spec.form(revision) else { return Vec::new() };
     let mut names = Vec::new();
     let mut get = |name: &str, kind: Kind| {
-        names.push(name.to_owned());
+        // Where the data have several forms, the encoder asks for a name to see which one is meant.
+        if names.iter().all(|n| n != name) {
+            names.push(name.to_owned());
+        }
         // Octets of 00 make a value of every kind, and with one the encoder goes on to the next name.
         Ok(Some(Value::read(kind, &vec![0; kind.len()])))
     };

@@ -2,6 +2,7 @@
 
 use crate::process::{run, scratch};
 use crate::{csv, table, too_long};
+use std::path::Path;
 
 /// The published reply to command 1 of [1770], its table 4.S: 72.612 degC.
 const PUBLISHED: &str = "86 A6 0D 00 15 11 01 07 00 00 20 42 91 39 56 B3";
@@ -16,8 +17,10 @@ fn explain(words: &[&str]) -> String {
 #[test]
 fn everything_in_every_format() {
     let dir = scratch("explain-formats");
-    let mut all: Vec<Vec<String>> =
-        (0..=64).chain([122, 200, 255]).map(|n: u8| vec!["command".into(), n.to_string()]).collect();
+    let mut all: Vec<Vec<String>> = (0..=120)
+        .chain([127, 200, 255, 300, 512, 513])
+        .map(|n: u16| vec!["command".into(), n.to_string()])
+        .collect();
     for octet in [0, 0x08, 0x48, 0x80, 0x88, 0xFE, 0xFF] {
         all.push(vec!["status".into(), octet.to_string()]);
     }
@@ -25,13 +28,14 @@ fn everything_in_every_format() {
         all.push(words.split(' ').map(String::from).collect());
     }
     all.push(vec!["300".to_owned()]);
+    // The formats of the tables do not depend on the command: few stand for all.
+    let many = |words: &[&str]| words[0] == "command" && words[1].parse::<u16>().unwrap() % 5 > 0;
     for words in &all {
         let words: Vec<&str> = words.iter().map(String::as_str).collect();
         let text = run(&dir, &[&["explain"], words.as_slice()].concat());
         assert_eq!((text.code, text.err.as_str()), (0, ""), "{words:?}");
         assert_eq!(too_long(&text.out), [""; 0], "{words:?}");
-        // Above 48 there are no rows: one of them stands for all.
-        if words[0] == "command" && words[1].parse::<u8>().unwrap() > 49 {
+        if many(&words) {
             continue;
         }
         let json = run(&dir, &[&["explain", "--format", "json"], words.as_slice()].concat());
@@ -87,6 +91,54 @@ fn codes_and_commands() {
     assert!(explain(&["0"]).contains("reads only"));
 }
 
+/// [CM-034] [CM-063] [CM-091] [CM-105] [CM-078]: rows of common practice read well: effect, places, forms.
+#[test]
+fn common_practice() {
+    let text = explain(&["34"]);
+    for part in ["may change what the valve does", "CM-034", "grade H", "0-3", "damping in s"] {
+        assert!(text.contains(part), "{part:?} is missing in {text}");
+    }
+    let text = explain(&["63"]);
+    assert!(text.contains("revision 7, reply") && text.contains("revisions 5 to 6, reply"), "{text}");
+    assert!(text.contains("bits [TB-10]"), "{text}");
+    assert!(explain(&["91"]).contains("layout not known"));
+    // The places of the older form are two less behind the command.
+    let rows = table(&explain(&["105", "--format", "csv"]));
+    let places = |name: &str| {
+        let of = rows.iter().filter(|r| r[2] == name);
+        of.map(|r| r[1].clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(places("trigger_level"), ["25-28", "23-26"]);
+    assert_eq!(places("slot7_code"), ["9", "9"]);
+    assert_eq!(places("burst_command"), ["12-13"]);
+    assert!(explain(&["78"]).contains("as many slots as said"));
+    // [KRO] revision 5 answers 28 to a wrong unit, [FCI] revision 7 answers 18.
+    let rows = table(&explain(&["35", "--format", "csv"]));
+    let revisions = |code: &str| rows.iter().find(|r| r[5] == code).map(|r| r[8].clone());
+    assert_eq!(revisions("28").as_deref(), Some("5, 6"));
+    assert_eq!(revisions("18").as_deref(), Some("7"));
+}
+
+/// `protocol-notes/commands.md` is what looprig makes of its rows, and has every row.
+#[test]
+fn the_catalogue_is_up_to_date() {
+    let text = explain(&["--all"]);
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocol-notes/commands.md");
+    let kept = std::fs::read_to_string(&path).expect("protocol-notes/commands.md");
+    let first = text.lines().zip(kept.lines()).position(|(a, b)| a != b);
+    assert!(
+        text == kept,
+        "protocol-notes/commands.md differs from line {} on: make it again with `looprig explain --all`",
+        first.map_or(0, |n| n + 1)
+    );
+    let headings = text.lines().filter(|l| l.starts_with("## "));
+    assert_eq!(headings.count(), looprig::app::command::all().len());
+    for row in looprig::app::command::all() {
+        assert!(text.contains(&format!("\n## {} {}\n", row.number, row.name)), "{}", row.number);
+        assert!(text.contains(&format!("[{}], grade {}.", row.cites, row.grade.letter())), "{}", row.number);
+    }
+}
+
 /// [LL-02] 28 characters of 11 bits at 1200 bit/s are 256.7 ms, [LL-04] 8 are 73.3 ms,
 /// [LL-05] 33 are 302.5 ms and 41 are 375.8 ms.
 #[test]
@@ -105,6 +157,10 @@ fn units() {
     let cells = |words: &[&str]| table(&explain(&[words, &["--format", "csv"]].concat()));
     assert_eq!(cells(&["unit", "bar"])[0][1..3], ["7", "bar"]);
     assert_eq!(cells(&["unit", "57"])[0][1..3], ["57", "%"]);
+    // [UN-04]: 0.45359237 x 9.80665 / 0.0254 / 0.0254 = 6894.75729 Pa, a single has 6894.7573; (1 + 273.15) K. Percent is not converted.
+    assert_eq!(cells(&["unit", "psi"])[0][5], "1 psi = 6894.7573 Pa");
+    assert_eq!(cells(&["unit", "degC"])[0][5], "1 degC = 274.15 K");
+    assert_eq!(cells(&["unit", "%"])[0][5], "");
     // Codes from 170 on mean something else in every class.
     assert!(cells(&["unit", "170"]).len() > 1);
 }

@@ -4,7 +4,12 @@
 //! A layout is a list of items in wire order. Decoding never fails: octets that are missing leave
 //! the list short, octets that are too many become the surplus. Encoding is its inverse.
 
-use super::value::{Value, ValueError};
+mod encode;
+
+pub use encode::{EncodeError, Lookup, Missing, encode};
+
+use super::value::Value;
+use super::{Direction, carried};
 use crate::app::types::{BitTable, Table};
 use core::fmt;
 
@@ -85,6 +90,17 @@ pub enum UnitFrom {
     Back(u8),
 }
 
+/// Where the classification of a unit stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ClassFrom {
+    /// The data have none.
+    None,
+    /// So many fields before this one.
+    Back(u8),
+    /// So many octets after this field's first one.
+    Ahead(u8),
+}
+
 /// One value in a command's data.
 #[derive(Clone, Copy, Debug)]
 pub struct Field {
@@ -96,9 +112,8 @@ pub struct Field {
     pub kind: Kind,
     /// Its unit.
     pub unit: UnitFrom,
-    /// How many fields before this one its classification stands, 0 for none: units from 170 to 219
-    /// depend on it [UN-02].
-    pub class_back: u8,
+    /// Where its classification stands: units from 170 to 219 depend on it [UN-02].
+    pub class: ClassFrom,
     /// Whether people read the number in hex: codes and ids.
     pub hex: bool,
 }
@@ -106,7 +121,7 @@ pub struct Field {
 impl Field {
     /// A field without unit.
     pub const fn new(name: &'static str, label: &'static str, kind: Kind) -> Field {
-        Field { name, label, kind, unit: UnitFrom::None, class_back: 0, hex: false }
+        Field { name, label, kind, unit: UnitFrom::None, class: ClassFrom::None, hex: false }
     }
 
     /// The same with a unit that the command fixes.
@@ -129,7 +144,13 @@ impl Field {
 
     /// The same with its classification `back` fields before it.
     pub const fn class(mut self, back: u8) -> Field {
-        self.class_back = back;
+        self.class = ClassFrom::Back(back);
+        self
+    }
+
+    /// The same with its classification so many octets after its own first one.
+    pub const fn class_ahead(mut self, octets: u8) -> Field {
+        self.class = ClassFrom::Ahead(octets);
         self
     }
 }
@@ -154,14 +175,37 @@ pub enum Item {
     Parts(&'static [Part]),
     /// The data may end here; whole groups that follow may be absent.
     MayEnd,
-    /// The same fields again and again, numbered from 0, at most `most` times, at least once. What
-    /// follows the last slot is shorter than a slot.
+    /// The same fields again and again, numbered from 0, from `least` to `most` times. What follows the
+    /// last slot is shorter than a slot, unless there are `most` of them.
     Slots {
         /// The fields of one slot.
         fields: &'static [Field],
+        /// Fewest slots, at least 1.
+        least: u8,
         /// Most slots.
         most: u8,
     },
+    /// The same fields, numbered from 0, as often as the field before says, each time followed by as many
+    /// octets as the last of them says.
+    Records {
+        /// The fields of one record; the last one is the number of octets.
+        fields: &'static [Field],
+        /// The octets.
+        octets: Field,
+        /// Most records that are read.
+        most: u8,
+    },
+    /// The data of the command whose number the field before holds: by its row where it has one, else all
+    /// octets that are left. Only numbers above 255 are carried so.
+    Carried {
+        /// Which data of that command.
+        direction: Direction,
+        /// The octets of a command without a row.
+        otherwise: Field,
+    },
+    /// All that is left has one of several forms: the first one that takes it whole, else the first. Their
+    /// first fields have different names, by which an encoder knows which one is meant. Last in its layout.
+    OneOf(&'static [Layout]),
     /// All octets that are left, without known meaning; none at all is fine.
     Rest(Field),
 }
@@ -189,6 +233,11 @@ pub struct Found {
 }
 
 impl Found {
+    /// A whole field without unit.
+    fn plain(field: &'static Field, slot: Option<u8>, start: usize, len: usize) -> Found {
+        Found { field, slot, start: start as u16, len: len as u16, bits: None, unit_code: None, class: None }
+    }
+
     /// The octets of the field in the data it was found in; of a shared octet the bits alone.
     pub fn octets<'a>(&self, data: &'a [u8]) -> &'a [u8] {
         let from = usize::from(self.start);
@@ -301,72 +350,118 @@ pub fn decode(layout: Layout, data: &[u8], out: &mut Decoded) {
     let data = &data[..data.len().min(usize::from(u16::MAX))];
     out.clear();
     let mut at = 0;
-    out.complete = true;
-    'items: for item in layout {
-        match item {
-            Item::Field(field) => {
-                if !put(field, None, data, &mut at, out) {
-                    out.complete = false;
-                    break;
-                }
-            }
-            Item::Parts(parts) => {
-                if at >= data.len() {
-                    out.complete = false;
-                    break;
-                }
-                for p in *parts {
-                    out.fields.push(Found {
-                        field: &p.field,
-                        slot: None,
-                        start: at as u16,
-                        len: 1,
-                        bits: Some((p.shift, p.width)),
-                        unit_code: None,
-                        class: None,
-                    });
-                }
-                at += 1;
-            }
-            Item::MayEnd => {
-                if at == data.len() {
-                    break;
-                }
-            }
-            Item::Slots { fields, most } => {
-                let size: usize = fields.iter().map(|f| f.kind.len()).sum();
-                let mut slot = 0;
-                while slot < *most && data.len() - at >= size {
-                    for field in *fields {
-                        if !put(field, Some(slot), data, &mut at, out) {
-                            out.complete = false;
-                            break 'items;
-                        }
-                    }
-                    slot += 1;
-                }
-                if slot == 0 {
-                    out.complete = false;
-                    break;
-                }
-            }
+    out.complete = read(layout, data, &mut at, out);
+    out.surplus_from = at as u16;
+}
+
+/// Adds the fields of `layout` from `at` on; whether all that must be there is.
+fn read(layout: Layout, data: &[u8], at: &mut usize, out: &mut Decoded) -> bool {
+    for item in layout {
+        let whole = match item {
+            Item::Field(field) => put(field, None, data, at, out),
+            Item::Parts(parts) => read_parts(parts, data, at, out),
+            Item::MayEnd if *at == data.len() => return true,
+            Item::MayEnd => true,
+            Item::Slots { fields, least, most } => read_slots(fields, *least, *most, data, at, out),
+            Item::Records { fields, octets, most } => read_records(fields, octets, *most, data, at, out),
             Item::Rest(field) => {
-                if at < data.len() {
-                    out.fields.push(Found {
-                        field,
-                        slot: None,
-                        start: at as u16,
-                        len: (data.len() - at) as u16,
-                        bits: None,
-                        unit_code: None,
-                        class: None,
-                    });
-                    at = data.len();
+                put_rest(field, data, at, out);
+                true
+            }
+            Item::Carried { direction, otherwise } => {
+                let number = out.fields.last().and_then(|f| f.value(data).number());
+                match number.and_then(|n| carried(n, *direction)) {
+                    Some(inner) => read(inner, data, at, out),
+                    None => {
+                        put_rest(otherwise, data, at, out);
+                        true
+                    }
                 }
             }
+            Item::OneOf(forms) => read_one_of(forms, data, at, out),
+        };
+        if !whole {
+            return false;
         }
     }
-    out.surplus_from = at as u16;
+    true
+}
+
+fn read_parts(parts: &'static [Part], data: &[u8], at: &mut usize, out: &mut Decoded) -> bool {
+    if *at >= data.len() {
+        return false;
+    }
+    for p in parts {
+        let mut found = Found::plain(&p.field, None, *at, 1);
+        found.bits = Some((p.shift, p.width));
+        out.fields.push(found);
+    }
+    *at += 1;
+    true
+}
+
+fn read_slots(
+    fields: &'static [Field],
+    least: u8,
+    most: u8,
+    data: &[u8],
+    at: &mut usize,
+    out: &mut Decoded,
+) -> bool {
+    let size: usize = fields.iter().map(|f| f.kind.len()).sum();
+    let mut slot = 0;
+    while slot < most && data.len() - *at >= size {
+        if !fields.iter().all(|field| put(field, Some(slot), data, at, out)) {
+            return false;
+        }
+        slot += 1;
+    }
+    slot >= least
+}
+
+fn read_records(
+    fields: &'static [Field],
+    octets: &'static Field,
+    most: u8,
+    data: &[u8],
+    at: &mut usize,
+    out: &mut Decoded,
+) -> bool {
+    let count = out.fields.last().map_or(0, |f| f.small(data));
+    for slot in 0..count.min(most) {
+        let (from, before) = (*at, out.fields.len());
+        let head = fields.iter().all(|field| put(field, Some(slot), data, at, out));
+        let len = out.fields.last().map_or(0, |f| usize::from(f.small(data)));
+        if !head || data.len() - *at < len {
+            // A record that is cut is left whole among the surplus.
+            out.fields.truncate(before);
+            *at = from;
+            return false;
+        }
+        out.fields.push(Found::plain(octets, Some(slot), *at, len));
+        *at += len;
+    }
+    count <= most
+}
+
+fn read_one_of(forms: &'static [Layout], data: &[u8], at: &mut usize, out: &mut Decoded) -> bool {
+    let (from, before) = (*at, out.fields.len());
+    for form in forms {
+        if read(form, data, at, out) && *at == data.len() {
+            return true;
+        }
+        out.fields.truncate(before);
+        *at = from;
+    }
+    forms.first().is_none_or(|form| read(form, data, at, out))
+}
+
+/// Adds what is left, if anything is.
+fn put_rest(field: &'static Field, data: &[u8], at: &mut usize, out: &mut Decoded) {
+    if *at < data.len() {
+        out.fields.push(Found::plain(field, None, *at, data.len() - *at));
+        *at = data.len();
+    }
 }
 
 /// Adds `field` at `at`; `false` when the octets do not suffice.
@@ -379,142 +474,17 @@ fn put(field: &'static Field, slot: Option<u8>, data: &[u8], at: &mut usize, out
         let i = out.fields.len().checked_sub(usize::from(back))?;
         out.fields.get(i).map(|f| f.small(data))
     };
-    let unit_code = match field.unit {
+    let mut found = Found::plain(field, slot, *at, len);
+    found.unit_code = match field.unit {
         UnitFrom::Back(n) => code(n),
         _ => None,
     };
-    let class = if field.class_back > 0 { code(field.class_back) } else { None };
-    out.fields.push(Found { field, slot, start: *at as u16, len: len as u16, bits: None, unit_code, class });
+    found.class = match field.class {
+        ClassFrom::None => None,
+        ClassFrom::Back(n) => code(n),
+        ClassFrom::Ahead(n) => data.get(*at + usize::from(n)).copied(),
+    };
+    out.fields.push(found);
     *at += len;
     true
-}
-
-/// How strict an encoder is about values that are not given.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Missing {
-    /// An error: a request is to be made.
-    Error,
-    /// The data end there: octets that were decoded are to be made again as they were.
-    Ends,
-}
-
-/// Values that do not make data.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum EncodeError {
-    /// A value that must be there is not given.
-    Missing {
-        /// Its name.
-        name: String,
-        /// What people call it.
-        label: &'static str,
-    },
-    /// A value is given that cannot stand there.
-    Bad {
-        /// Its name.
-        name: String,
-        /// What is wrong with it.
-        why: ValueError,
-    },
-}
-
-impl fmt::Display for EncodeError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            EncodeError::Missing { name, label } => {
-                write!(f, "{name} ({label}) is not given: add {name}=VALUE")
-            }
-            EncodeError::Bad { name, why } => write!(f, "{name}: {why}"),
-        }
-    }
-}
-
-impl std::error::Error for EncodeError {}
-
-/// Answers a name and the kind in which its value is wanted: with the value, with nothing, or with what is
-/// wrong with it.
-pub type Lookup<'a> = dyn FnMut(&str, Kind) -> Result<Option<Value>, ValueError> + 'a;
-
-/// Makes data by `layout` from named values. `get` is asked for each name and the kind in which the
-/// value is wanted, and answers with the value, with nothing, or with what is wrong with it.
-///
-/// # Errors
-/// A value that cannot stand in its place, or one that is missing when that is an error.
-pub fn encode(layout: Layout, missing: Missing, get: &mut Lookup<'_>) -> Result<Vec<u8>, EncodeError> {
-    let mut out = Vec::new();
-    let mut may_end = false;
-    for item in layout {
-        match item {
-            Item::Field(field) => match fetch(field, None, get)? {
-                Some(octets) => out.extend(octets),
-                None if may_end || missing == Missing::Ends => return Ok(out),
-                None => return Err(absent(field, None)),
-            },
-            Item::Parts(parts) => {
-                let mut octet = 0u8;
-                for p in *parts {
-                    let Some(v) = fetch(&p.field, None, get)? else {
-                        if may_end || missing == Missing::Ends {
-                            return Ok(out);
-                        }
-                        return Err(absent(&p.field, None));
-                    };
-                    let v = v.first().copied().unwrap_or(0);
-                    if v > mask(p.width) {
-                        return Err(EncodeError::Bad {
-                            name: p.field.name.to_owned(),
-                            why: ValueError::Range { most: u32::from(mask(p.width)) },
-                        });
-                    }
-                    octet |= v << p.shift;
-                }
-                out.push(octet);
-            }
-            Item::MayEnd => {
-                may_end = true;
-                continue;
-            }
-            Item::Slots { fields, most, .. } => {
-                for slot in 0..*most {
-                    let mut one = Vec::new();
-                    for (i, field) in fields.iter().enumerate() {
-                        match fetch(field, Some(slot), get)? {
-                            Some(octets) => one.extend(octets),
-                            None if i == 0 && slot > 0 => break,
-                            None if missing == Missing::Ends => break,
-                            None => return Err(absent(field, Some(slot))),
-                        }
-                    }
-                    if one.is_empty() {
-                        break;
-                    }
-                    out.extend(one);
-                }
-            }
-            Item::Rest(field) => {
-                if let Some(octets) = fetch(field, None, get)? {
-                    out.extend(octets);
-                }
-            }
-        }
-        may_end = false;
-    }
-    Ok(out)
-}
-
-fn absent(field: &Field, slot: Option<u8>) -> EncodeError {
-    EncodeError::Missing { name: Name { base: field.name, slot }.to_string(), label: field.label }
-}
-
-fn fetch(field: &Field, slot: Option<u8>, get: &mut Lookup<'_>) -> Result<Option<Vec<u8>>, EncodeError> {
-    // A field of a static layout has a static name; only slots need theirs built.
-    let name;
-    let name = if slot.is_some() {
-        name = Name { base: field.name, slot }.to_string();
-        name.as_str()
-    } else {
-        field.name
-    };
-    get(name, field.kind)
-        .and_then(|v| v.map(|v| v.write(field.kind)).transpose())
-        .map_err(|why| EncodeError::Bad { name: name.to_owned(), why })
 }

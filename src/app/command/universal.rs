@@ -1,32 +1,10 @@
 //! The universal commands as rows: revisions 5, 6 and 7, both directions.
 
 use super::layout::{Field, Item, Kind, Layout, Part};
-use super::{CommandSpec, Effect, Form, Grade, Revision};
+use super::words::{NOTHING, R5, R6, R7, every, f, fixed, float, id, newer};
+use super::{CommandSpec, Effect, Form, Grade};
 use crate::app::status;
 use crate::app::types::tables as t;
-
-const R5: Revision = Revision::R5;
-const R6: Revision = Revision::R6;
-const R7: Revision = Revision::R7;
-
-const NOTHING: Layout = &[];
-
-const fn f(name: &'static str, label: &'static str, kind: Kind) -> Item {
-    Item::Field(Field::new(name, label, kind))
-}
-
-/// A code or an id: people compare it in hex.
-const fn id(name: &'static str, label: &'static str, kind: Kind) -> Item {
-    Item::Field(Field::new(name, label, kind).hex())
-}
-
-const fn float(name: &'static str, label: &'static str, unit_back: u8) -> Item {
-    Item::Field(Field::new(name, label, Kind::Float).unit(unit_back))
-}
-
-const fn fixed(name: &'static str, label: &'static str, unit: &'static str) -> Item {
-    Item::Field(Field::new(name, label, Kind::Float).fixed(unit))
-}
 
 const HARDWARE: Item = Item::Parts(&[
     Part { field: Field::new("hardware_revision", "hardware revision", Kind::U8), shift: 3, width: 5 },
@@ -39,20 +17,20 @@ const HARDWARE: Item = Item::Parts(&[
 
 // What every revision's identity shares, in wire order.
 const EXPANSION: Item = f("expansion", "expansion code, always 254", Kind::U8);
-const UNIVERSAL: Item = f("universal_revision", "protocol revision", Kind::U8);
-const DEVICE_REV: Item = f("device_revision", "device revision", Kind::U8);
+pub(super) const UNIVERSAL: Item = f("universal_revision", "protocol revision", Kind::U8);
+pub(super) const DEVICE_REV: Item = f("device_revision", "device revision", Kind::U8);
 const SOFTWARE: Item = f("software_revision", "software revision", Kind::U8);
 const FLAGS: Item = f("flags", "flags", Kind::Bits(&t::FLAGS));
-const DEVICE_ID: Item = id("device_id", "device id", Kind::U24);
-const TYPE_16: Item = id("expanded_device_type", "expanded device type", Kind::U16);
+pub(super) const DEVICE_ID: Item = id("device_id", "device id", Kind::U24);
+pub(super) const TYPE_16: Item = id("expanded_device_type", "expanded device type", Kind::U16);
 const PREAMBLES: Item = f("preambles_request", "preambles the device wants in a request", Kind::U8);
 const PREAMBLES_REPLY: Item = f("preambles_reply", "preambles the device sends", Kind::U8);
 const LAST_VARIABLE: Item = f("last_device_variable", "last device variable", Kind::U8);
 const COUNTER: Item = f("configuration_change_counter", "configuration change counter", Kind::U16);
-const EXTENDED: Item =
+pub(super) const EXTENDED: Item =
     f("extended_status", "extended device status", Kind::Bits(&status::EXTENDED_DEVICE_STATUS));
 
-const IDENTITY_5: Layout = &[
+pub(super) const IDENTITY_5: Layout = &[
     EXPANSION,
     id("manufacturer", "manufacturer code", Kind::U8),
     id("device_type", "device type", Kind::U8),
@@ -65,7 +43,7 @@ const IDENTITY_5: Layout = &[
     DEVICE_ID,
 ];
 
-const IDENTITY_6: Layout = &[
+pub(super) const IDENTITY_6: Layout = &[
     EXPANSION,
     id("manufacturer", "manufacturer code", Kind::U8),
     id("device_type", "device type", Kind::U8),
@@ -82,7 +60,7 @@ const IDENTITY_6: Layout = &[
     EXTENDED,
 ];
 
-const IDENTITY_7: Layout = &[
+pub(super) const IDENTITY_7: Layout = &[
     EXPANSION,
     TYPE_16,
     PREAMBLES,
@@ -138,16 +116,19 @@ const SLOT: &[Field] = &[
     Field::new("value", "value", Kind::Float).unit(1).class(2),
     Field::new("status", "status", Kind::VariableStatus),
 ];
-const SLOTS_6: Layout = &[EXTENDED, Item::Slots { fields: SLOT, most: 4 }];
-const SLOTS_7: Layout =
-    &[EXTENDED, Item::Slots { fields: SLOT, most: 8 }, f("time", "time of the first value", Kind::Time)];
+const SLOTS_6: Layout = &[EXTENDED, Item::Slots { fields: SLOT, least: 1, most: 4 }];
+const SLOTS_7: Layout = &[
+    EXTENDED,
+    Item::Slots { fields: SLOT, least: 1, most: 8 },
+    f("time", "time of the first value", Kind::Time),
+];
 
 const TAG: Item = f("tag", "tag", Kind::Packed(6));
 const MESSAGE: Layout = &[f("message", "message", Kind::Packed(24))];
 const TAG_ALONE: Layout = &[TAG];
-const DESCRIPTION: Layout =
+pub(super) const DESCRIPTION: Layout =
     &[TAG, f("descriptor", "descriptor", Kind::Packed(12)), f("date", "date", Kind::Date)];
-const LONG_TAG: Layout = &[f("long_tag", "long tag", Kind::Latin1(32))];
+pub(super) const LONG_TAG: Layout = &[f("long_tag", "long tag", Kind::Latin1(32))];
 const ASSEMBLY: Layout = &[f("final_assembly_number", "final assembly number", Kind::U24)];
 
 const TRANSDUCER: Layout = &[
@@ -204,14 +185,6 @@ const STATUS_7: Layout = &[
 /// Without data, or with the bytes as last read, to clear "more status available" [ST-07].
 const STATUS_REQUEST: Layout =
     &[Item::Rest(Field::new("status_as_read", "status bytes as last read", Kind::Octets(0)))];
-
-const fn every(request: Layout, reply: Layout) -> [Form; 1] {
-    [Form { from: R5, to: R7, request, reply }]
-}
-
-const fn newer(request: Layout, reply: Layout) -> [Form; 1] {
-    [Form { from: R6, to: R7, request, reply }]
-}
 
 const fn identity(request: Layout) -> [Form; 3] {
     [
@@ -270,8 +243,18 @@ pub static ROWS: &[CommandSpec] = &[
         "read device variables with status",
         "CM-009",
         &[
-            Form { from: R7, to: R7, request: &[Item::Slots { fields: SLOT_CODE, most: 8 }], reply: SLOTS_7 },
-            Form { from: R6, to: R6, request: &[Item::Slots { fields: SLOT_CODE, most: 4 }], reply: SLOTS_6 },
+            Form {
+                from: R7,
+                to: R7,
+                request: &[Item::Slots { fields: SLOT_CODE, least: 1, most: 8 }],
+                reply: SLOTS_7,
+            },
+            Form {
+                from: R6,
+                to: R6,
+                request: &[Item::Slots { fields: SLOT_CODE, least: 1, most: 4 }],
+                reply: SLOTS_6,
+            },
         ],
     ),
     read(11, "read unique identifier of the tag", "CM-011", &identity(TAG_ALONE)),

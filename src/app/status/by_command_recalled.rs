@@ -3,6 +3,7 @@
 //! These serve to print a meaning. They are no measure of a device.
 
 use super::general::*;
+use crate::app::command::Revision;
 
 /// Codes of command 41 and those like it.
 const CODES_41: &[Code] = &[SUCCESS, TOO_FEW, DEVICE, RESTRICTED, BUSY];
@@ -22,23 +23,25 @@ const CODES_45: &[Code] = &[
     BUSY,
 ];
 
+/// Codes by the pattern of a write with a float.
+const FLOAT: &[Code] = &[
+    SUCCESS,
+    TOO_LARGE,
+    TOO_SMALL,
+    TOO_FEW,
+    DEVICE,
+    PROTECTED,
+    Code::new(8, "set to nearest possible value"),
+    RESTRICTED,
+    BUSY,
+];
+
+/// Codes by the pattern of a write with an enumeration.
+const SELECTED: &[Code] = &[SUCCESS, SELECTION, TOO_FEW, DEVICE, PROTECTED, RESTRICTED, BUSY];
+
 /// The recalled lists, lowest command first.
 pub(super) const RECALLED: &[CodeList] = &[
-    CodeList {
-        command: 34,
-        grade: 'R',
-        codes: &[
-            SUCCESS,
-            TOO_LARGE,
-            TOO_SMALL,
-            TOO_FEW,
-            DEVICE,
-            PROTECTED,
-            Code::new(8, "set to nearest possible value"),
-            RESTRICTED,
-            BUSY,
-        ],
-    },
+    CodeList { command: 34, grade: 'R', codes: FLOAT },
     // 28 is not part of the recalled list: older devices have been seen to answer it for 18.
     CodeList {
         command: 35,
@@ -57,8 +60,8 @@ pub(super) const RECALLED: &[CodeList] = &[
             Code::new(13, "both range values out of limits"),
             Code::new(14, "span too small"),
             RESTRICTED,
-            Code::new(18, "invalid units code"),
-            Code::new(28, "invalid range units code"),
+            Code::new(18, "invalid units code").since(Revision::R7),
+            Code::new(28, "invalid range units code").until(Revision::R6),
             Code::new(29, "invalid span"),
             BUSY,
         ],
@@ -95,6 +98,7 @@ pub(super) const RECALLED: &[CodeList] = &[
             BUSY,
         ],
     },
+    CodeList { command: 39, grade: 'R', codes: SELECTED },
     CodeList {
         command: 40,
         grade: 'R',
@@ -113,11 +117,7 @@ pub(super) const RECALLED: &[CodeList] = &[
     },
     CodeList { command: 41, grade: 'R', codes: CODES_41 },
     CodeList { command: 42, grade: 'R', codes: CODES_41 },
-    CodeList {
-        command: 44,
-        grade: 'R',
-        codes: &[SUCCESS, SELECTION, TOO_FEW, DEVICE, PROTECTED, RESTRICTED, BUSY],
-    },
+    CodeList { command: 44, grade: 'R', codes: SELECTED },
     CodeList { command: 45, grade: 'R', codes: CODES_45 },
     CodeList { command: 46, grade: 'R', codes: CODES_45 },
     CodeList {
@@ -168,6 +168,7 @@ pub(super) const RECALLED: &[CodeList] = &[
             BUSY,
         ],
     },
+    CodeList { command: 64, grade: 'R', codes: FLOAT },
     // By the pattern of command 67.
     CodeList {
         command: 68,
@@ -188,6 +189,9 @@ pub(super) const RECALLED: &[CodeList] = &[
             BUSY,
         ],
     },
+    CodeList { command: 69, grade: 'R', codes: SELECTED },
+    CodeList { command: 82, grade: 'R', codes: FLOAT },
+    CodeList { command: 87, grade: 'R', codes: SELECTED },
 ];
 
 #[cfg(test)]
@@ -221,5 +225,9 @@ mod tests {
         assert_eq!(meaning(45, 9).1, Some("not in fixed loop current mode"));
         assert_eq!(meaning(46, 9).1, Some("not in fixed loop current mode"));
         assert_eq!(meaning(35, 18).1, Some("invalid units code"));
+        // Older devices answer 28 to a wrong unit [KRO], a revision 7 device 18 [FCI].
+        let numbers = |r| list(35).unwrap().of(r).map(|c| c.code).collect::<Vec<_>>();
+        let (old, new) = (numbers(Revision::R5), numbers(Revision::R7));
+        assert!(old.contains(&28) && !old.contains(&18) && new.contains(&18) && !new.contains(&28));
     }
 }

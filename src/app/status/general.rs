@@ -1,5 +1,7 @@
 //! Response codes that mean the same for every command, and what a response code is [ST-03].
 
+use crate::app::command::Revision;
+
 /// How a request ended, by its response code [ST-03].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CodeClass {
@@ -32,12 +34,28 @@ pub struct Code {
     pub class: CodeClass,
     /// Its meaning in our words; [`NOT_READ`] where we know the code but not what it means.
     pub text: &'static str,
+    /// First revision that has it.
+    pub from: Revision,
+    /// Last revision that has it.
+    pub to: Revision,
 }
 
 impl Code {
     /// A code with its meaning; the class follows from the number.
     pub(super) const fn new(code: u8, text: &'static str) -> Self {
-        Code { code, class: CodeClass::of(code), text }
+        Code { code, class: CodeClass::of(code), text, from: Revision::R5, to: Revision::R7 }
+    }
+
+    /// The same, from a revision on.
+    pub(super) const fn since(mut self, from: Revision) -> Self {
+        self.from = from;
+        self
+    }
+
+    /// The same, up to a revision.
+    pub(super) const fn until(mut self, to: Revision) -> Self {
+        self.to = to;
+        self
     }
 }
 
@@ -51,6 +69,19 @@ pub struct CodeList {
     /// How sure the list is: `H` two or more sources, `M` one source, or one for a part of it,
     /// `R` from memory. An `R` list is no measure of a device.
     pub grade: char,
+}
+
+impl CodeList {
+    /// The codes of one revision, lowest first.
+    pub fn of(&self, revision: Revision) -> impl Iterator<Item = &'static Code> + use<> {
+        self.codes.iter().filter(move |c| c.from <= revision && revision <= c.to)
+    }
+
+    /// How sure the list is for one revision. What has been read is about revision 7; that the others have
+    /// the same codes is from memory.
+    pub fn grade_of(&self, revision: Revision) -> char {
+        if revision == Revision::R7 { self.grade } else { 'R' }
+    }
 }
 
 /// What a response code without a meaning is called.
@@ -78,13 +109,13 @@ pub(super) const RESTRICTED: Code = Code::new(16, "access restricted");
 /// Try again.
 pub(super) const BUSY: Code = Code::new(32, "busy");
 /// Delayed response begun.
-pub(super) const DELAYED_INITIATED: Code = Code::new(33, "delayed response initiated");
+pub(super) const DELAYED_INITIATED: Code = Code::new(33, "delayed response initiated").since(Revision::R7);
 /// Delayed response not ready.
-pub(super) const DELAYED_RUNNING: Code = Code::new(34, "delayed response running");
+pub(super) const DELAYED_RUNNING: Code = Code::new(34, "delayed response running").since(Revision::R7);
 /// Delayed response lost.
-pub(super) const DELAYED_DEAD: Code = Code::new(35, "delayed response dead");
+pub(super) const DELAYED_DEAD: Code = Code::new(35, "delayed response dead").since(Revision::R7);
 /// Delayed response in the way of another.
-pub(super) const DELAYED_CONFLICT: Code = Code::new(36, "delayed response conflict");
+pub(super) const DELAYED_CONFLICT: Code = Code::new(36, "delayed response conflict").since(Revision::R7);
 
 /// Codes with one meaning, lowest first. 20 comes from commands wrapped in command 31 alone.
 const GENERAL: &[Code] = &[

@@ -1,6 +1,10 @@
-//! Enumerations and bit fields of message contents [TB-01] to [TB-12].
+//! Enumerations and bit fields of message contents [TB-01] to [TB-25].
 //!
 //! The numbers are those of the protocol notes, the words are ours.
+
+mod control;
+
+pub use control::*;
 
 use super::enumeration::{BitTable, Table};
 
@@ -250,8 +254,8 @@ pub static ANALOG_CHANNELS_FIXED: BitTable =
 pub static OPERATING_MODE: Table =
     Table { id: "TB-12", name: "device operating mode", rows: &[(0, "reserved")], ranges: &[] };
 
-/// All enumerations of this file, in order of requirement.
-pub static ENUMERATIONS: [&Table; 9] = [
+/// All enumerations, in order of requirement.
+pub static ENUMERATIONS: [&Table; 19] = [
     &ALARM_SELECTION,
     &TRANSFER_FUNCTION,
     &WRITE_PROTECT,
@@ -261,11 +265,28 @@ pub static ENUMERATIONS: [&Table; 9] = [
     &CLASSIFICATION,
     &LOOP_CURRENT_MODE,
     &OPERATING_MODE,
+    &LOCK_DEVICE,
+    &WRITE_DEVICE_VARIABLE,
+    &SQUAWK_CONTROL,
+    &BURST_CONTROL,
+    &BURST_TRIGGER,
+    &EEPROM_CONTROL,
+    &TIME_SET,
+    &TREND_CONTROL,
+    &TRIM_POINTS,
+    &MASTER_MODE,
 ];
 
-/// All bit fields of this file, in order of requirement.
-pub static BIT_FIELDS: [&BitTable; 4] =
-    [&FLAGS, &ANALOG_CHANNEL_FLAGS, &ANALOG_CHANNELS_SATURATED, &ANALOG_CHANNELS_FIXED];
+/// All bit fields, in order of requirement.
+pub static BIT_FIELDS: [&BitTable; 7] = [
+    &FLAGS,
+    &ANALOG_CHANNEL_FLAGS,
+    &ANALOG_CHANNELS_SATURATED,
+    &ANALOG_CHANNELS_FIXED,
+    &LOCK_STATUS,
+    &CLOCK_FLAGS,
+    &VARIABLE_PROPERTIES,
+];
 
 #[cfg(test)]
 mod tests {

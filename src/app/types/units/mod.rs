@@ -1,9 +1,12 @@
-//! Engineering units and their codes [UN-01] [UN-02] [UN-03].
+//! Engineering units and their codes [UN-01] [UN-02] [UN-03], and values of one in another [UN-04].
 //!
 //! Symbols are plain ASCII. Barrels per time are oil barrels.
 
 mod base;
+pub mod convert;
 mod expansion;
+
+pub use convert::convert;
 
 use base::BASE;
 use expansion::EXPANSION;

@@ -1,0 +1,141 @@
+//! The layout of a command's data as rows of a table, and the words for what rows say.
+
+use crate::app::command::{CommandSpec, Effect, Field, Item, Kind, Layout, Revision, UnitFrom};
+use crate::app::status::{Code, CodeClass};
+
+/// Octets, name, type and meaning of every field, one row each; the first column is empty where the place
+/// depends on the data before.
+pub(super) fn layout_rows(layout: Layout) -> Vec<[String; 4]> {
+    let mut rows = Rows { at: Some(0), out: Vec::new() };
+    rows.layout(layout);
+    rows.out
+}
+
+struct Rows {
+    /// Place of the next octet, where it is always the same.
+    at: Option<usize>,
+    out: Vec<[String; 4]>,
+}
+
+impl Rows {
+    fn layout(&mut self, layout: Layout) {
+        for item in layout {
+            match item {
+                Item::Field(f) | Item::Rest(f) => self.field(f, ""),
+                Item::Parts(parts) => {
+                    for p in *parts {
+                        let octet = self.at.map_or(String::new(), |a| a.to_string());
+                        let bits = format!("bits {}-{}", p.shift + p.width - 1, p.shift);
+                        self.out.push([octet, p.field.name.into(), bits, p.field.label.into()]);
+                    }
+                    self.at = self.at.map(|a| a + 1);
+                }
+                Item::MayEnd => self.remark("(the data may end here)".into()),
+                Item::Slots { fields, least, most } if least == most => {
+                    // Always as many: each has its place.
+                    for slot in 0..*most {
+                        fields.iter().for_each(|f| self.field(f, &format!("slot{slot}_")));
+                    }
+                }
+                Item::Slots { fields, most, .. } => {
+                    fields.iter().for_each(|f| self.field(f, "slotN_"));
+                    self.remark(format!("(slots 0 to {}, at least one)", most - 1));
+                    self.at = None;
+                }
+                Item::Records { fields, octets, most } => {
+                    fields.iter().for_each(|f| self.field(f, "slotN_"));
+                    self.field(octets, "slotN_");
+                    self.remark(format!("(as many slots as said, the first {most} by name)"));
+                    self.at = None;
+                }
+                Item::Carried { otherwise, .. } => {
+                    self.field(otherwise, "");
+                    self.remark("(or the fields of the command carried, where it has a row)".into());
+                    self.at = None;
+                }
+                Item::OneOf(forms) => {
+                    let from = self.at;
+                    for (n, form) in forms.iter().enumerate() {
+                        let (n, all) = (n + 1, forms.len());
+                        self.remark(format!("(form {n} of {all}: the first one that fits in length)"));
+                        self.at = from;
+                        self.layout(form);
+                    }
+                    self.at = None;
+                }
+            }
+        }
+    }
+
+    fn field(&mut self, field: &Field, prefix: &str) {
+        let octets = match (self.at, field.kind.len()) {
+            (Some(a), 1) => a.to_string(),
+            (Some(a), 0) => format!("{a}.."),
+            (Some(a), n) => format!("{a}-{}", a + n - 1),
+            (None, _) => String::new(),
+        };
+        let unit = match field.unit {
+            UnitFrom::Fixed(u) => format!(" in {u}"),
+            _ => String::new(),
+        };
+        let name = format!("{prefix}{}", field.name);
+        self.out.push([octets, name, kind_text(field.kind), format!("{}{unit}", field.label)]);
+        self.at = self.at.map(|a| a + field.kind.len());
+    }
+
+    fn remark(&mut self, text: String) {
+        self.out.push([String::new(), String::new(), String::new(), text]);
+    }
+}
+
+/// The revisions that have both a command and one of its response codes: `5, 6, 7`.
+pub(super) fn revisions_of(row: &CommandSpec, code: &Code) -> String {
+    let has = |r: &Revision| row.form(*r).is_some() && code.from <= *r && *r <= code.to;
+    let all: Vec<String> =
+        Revision::NEWEST_FIRST.iter().rev().filter(|r| has(r)).map(Revision::to_string).collect();
+    all.join(", ")
+}
+
+/// `revision 7` or `revisions 5 to 7`.
+pub(super) fn revisions_text(from: Revision, to: Revision) -> String {
+    if from == to { format!("revision {from}") } else { format!("revisions {from} to {to}") }
+}
+
+/// What a command does to the device.
+pub(super) fn effect_text(effect: Effect) -> &'static str {
+    match effect {
+        Effect::Reads => "reads only",
+        Effect::Writes => "changes what the device stores",
+        Effect::Moves => "may change what the valve does",
+    }
+}
+
+/// How a request ended.
+pub(super) fn class_text(class: CodeClass) -> &'static str {
+    match class {
+        CodeClass::Success => "done",
+        CodeClass::Warning => "done with a remark",
+        CodeClass::Error => "refused",
+    }
+}
+
+fn kind_text(kind: Kind) -> String {
+    match kind {
+        Kind::U8 => "unsigned 8".into(),
+        Kind::U16 => "unsigned 16".into(),
+        Kind::U24 => "unsigned 24".into(),
+        Kind::U32 => "unsigned 32".into(),
+        Kind::Float => "float".into(),
+        Kind::Packed(n) => format!("packed ASCII, {} characters", usize::from(n) / 3 * 4),
+        Kind::Latin1(n) => format!("Latin-1, {n} characters"),
+        Kind::Date => "date".into(),
+        Kind::Time => "time in 1/32 ms".into(),
+        Kind::Unit => "unit code [UN-01]".into(),
+        Kind::Enum(t) => format!("code [{}]", t.id),
+        Kind::Bits(t) => format!("bits [{}]", t.id),
+        Kind::VariableCode => "variable code [TY-09]".into(),
+        Kind::VariableStatus => "status [TY-08]".into(),
+        Kind::Octets(0) => "octets".into(),
+        Kind::Octets(n) => format!("{n} octets"),
+    }
+}
