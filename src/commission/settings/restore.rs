@@ -197,7 +197,7 @@ fn passes(
     stop: bool,
     results: &mut Vec<Result>,
 ) -> core::result::Result<(), ReadError> {
-    for pass in 0..2 {
+    for _ in 0..2 {
         let mut changes = plan(wanted, now, allowed).changes;
         // What failed once is not tried again.
         changes.retain(|c| results.iter().all(|r| !r.change.is(c) || r.outcome == Outcome::Arrived));
@@ -217,10 +217,12 @@ fn passes(
                 return ended.map_or(Ok(()), Err);
             }
         }
-        if pass == 0 {
-            *now = read(ask, device, Origin::default(), &mut |_| {})?;
-        }
+        *now = read(ask, device, Origin::default(), &mut |_| {})?;
     }
+    // What a later write changed and nothing here wrote.
+    let changed = plan(wanted, now, allowed).changes.into_iter();
+    let changed: Vec<Change> = changed.filter(|c| results.iter().all(|r| !r.change.is(c))).collect();
+    results.extend(changed.iter().map(|c| not_tried(c, Outcome::Differs)));
     Ok(())
 }
 
