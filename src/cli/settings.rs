@@ -270,7 +270,7 @@ fn restore_to(args: &RestoreArgs, out: &mut Output) -> Result<Ended, Failure> {
     same_kind(&wanted, &now, args.other_type, &doing)?;
     let allowed = Allowed { moves: args.moves || harmless, polling_address: args.polling_address };
     let planned = plan(&wanted, &now, allowed);
-    announce(&planned, &bench.device, &to);
+    announce(&planned, &bench.device, &to, &path, &wanted.origin);
     let mut results = Vec::new();
     let ended = restore(&mut bench.host, &bench.device, &wanted, &mut now, allowed, args.stop, &mut results);
     show(&planned, &results, out);
@@ -302,12 +302,22 @@ fn same_kind(wanted: &Settings, now: &Settings, other_allowed: bool, doing: &str
     Ok(())
 }
 
+/// What a file says, without what a terminal would obey.
+fn one_line(text: &str) -> String {
+    text.chars().filter(|c| !c.is_control()).take(40).collect()
+}
+
 /// What will be changed and what will not, before anything is.
-fn announce(plan: &Plan, device: &Device, to: &To) {
+fn announce(plan: &Plan, device: &Device, to: &To, path: &Path, origin: &Origin) {
     if plan.changes.is_empty() {
         tell(&format!("nothing is to be written to device {} ({to})", device.unique));
     } else {
-        tell(&format!("this is written to device {} ({to}):", device.unique));
+        let saved = if origin.saved.is_empty() {
+            String::new()
+        } else {
+            format!(", saved {}", one_line(&origin.saved))
+        };
+        tell(&format!("this is written to device {} ({to}) from {}{saved}:", device.unique, path.display()));
     }
     for Change { values, .. } in &plan.changes {
         for v in values {

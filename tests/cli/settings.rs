@@ -75,6 +75,28 @@ fn a_file_is_saved_once_and_compared() {
     assert_eq!((ended.code, table(&ended.out).len()), (1, 1));
 }
 
+/// The help of what writes says what can go wrong, and fits the screen.
+#[test]
+fn help_with_cautions() {
+    let dir = scratch("settings-help");
+    for command in ["save", "compare", "restore"] {
+        let ended = run(&dir, &["settings", command, "--help"]);
+        assert_eq!((ended.code, ended.err.as_str(), too_long(&ended.out)), (0, "", vec![]), "{command}");
+        run(&dir, &["settings", command]).refused(&["required", "`looprig settings --help`"]);
+        run(&dir, &["settings", command, "--nosuch"]).refused(&["--nosuch"]);
+    }
+    let help = run(&dir, &["settings", "restore", "--help"]).out;
+    let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in
+        ["Loop in manual, process and people clear", "need --move besides --write", "loses sight of it"]
+    {
+        assert!(help.contains(words), "{words} is missing in {help}");
+    }
+    // Nothing about what to do: the help, and no success.
+    let bare = run(&dir, &["settings"]);
+    assert!(bare.code == 2 && bare.err.contains("Usage: looprig settings"), "{}", bare.err);
+}
+
 #[test]
 fn what_cannot_be_compared_or_restored() {
     let dir = bench("settings-refused");

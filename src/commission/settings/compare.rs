@@ -79,7 +79,7 @@ impl Comparison {
 }
 
 /// In what the devices of two sets are of different kinds: type, device revision, universal revision.
-/// Settings of one mean nothing certain to the other.
+/// Settings of one mean nothing certain to the other [HO-06].
 pub fn other_type(a: &Settings, b: &Settings) -> Vec<Difference> {
     let kinds = [
         "manufacturer",

@@ -11,6 +11,7 @@ pub struct Known {
     /// The field.
     pub field: &'static Field,
     /// Number of bits where it shares its octet.
+    #[cfg_attr(not(feature = "bench-file"), expect(dead_code, reason = "who reads no file needs no limits"))]
     pub width: Option<u8>,
     /// First octet in the data.
     offset: usize,

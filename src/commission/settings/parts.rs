@@ -94,7 +94,7 @@ const fn write(command: u8, fields: &'static [&'static str]) -> Write {
 /// range and damping are those of the variable assigned to PV; then units, since a device converts what it
 /// stores when its unit changes; then transfer function, range and damping, which are given in those units;
 /// then what is sent, burst mode last, so that nothing is sent by half a set-up. The loop current mode
-/// comes last of all: once it is on, the current acts on the valve through everything before.
+/// comes last of all: once it is on, the current acts on the valve through everything before [HO-06].
 pub static PARTS: &[Part] = &[
     once(
         IDENTITY,

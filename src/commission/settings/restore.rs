@@ -1,4 +1,5 @@
-//! Writing settings back: what differs is written, in the order of the parts, and each value read back.
+//! Writing settings back: what differs is written, in the order of the parts, and each value read back
+//! [HO-06].
 
 use super::parts::{POLLING_ADDRESS, Part, Write};
 use super::read::{ReadError, patiently, read, read_section};
