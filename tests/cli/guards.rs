@@ -43,9 +43,11 @@ fn refused_commands_send_nothing() {
         refused(number, &["--write"], "--move");
     }
     // Every line that is not of this process.
+    fs::write(dir.join("FV.toml"), "looprig_settings = 1\nrevision = 7\n").unwrap();
     for other in ["pty:", "pty:other", "tcp:127.0.0.1:1", "tcp-listen:0", "serial:/dev/none?rts=off"] {
         run(&dir, &ask(other, "17", &[])).refused(&["--write"]);
         run(&dir, &ask(other, "40", &["--write"])).refused(&["--move"]);
+        run(&dir, &["settings", "restore", other, "FV.toml"]).refused(&["--write"]);
     }
     assert!(!dir.join("other").exists(), "a refused command opened its line");
     // The listener was there all the time: what reads is heard.

@@ -231,6 +231,13 @@ fn a_value_that_the_device_changes_has_not_arrived() {
     assert_eq!(outcomes(&results), [(34, Outcome::Differs)]);
     assert_eq!(results[0].read_back, ["1.5 s"]);
     assert!(results[0].said.starts_with("warning 8"), "{}", results[0].said);
+    // It was tried once; and where the first that does not arrive ends it, nothing was tried behind it.
+    assert_eq!(device.written(), [34]);
+    device.number("preambles", None, "preambles_reply", 9);
+    let (results, ended) = run(&mut device, &wanted, ALL, true);
+    ended.unwrap();
+    assert_eq!(outcomes(&results), [(34, Outcome::Differs), (59, Outcome::NotTried)]);
+    assert_eq!(device.written(), [34]);
 }
 
 /// A device that falls silent: what was done is known, what was not tried too.
@@ -247,6 +254,26 @@ fn silence_ends_it() {
     let got = outcomes(&results);
     assert_eq!(got[..2], [(18, Outcome::Arrived), (17, Outcome::Unanswered)]);
     assert!(got[2..].iter().all(|(_, o)| *o == Outcome::NotTried) && got.len() > 2, "{got:?}");
+}
+
+/// An answer that is lost says nothing about the write: what is read back does.
+#[test]
+fn a_write_without_an_answer_may_have_arrived() {
+    let mut device = full();
+    let wanted = device.read();
+    device.put("message", None, "message", Value::Text("X".into()));
+    device.deaf_to = vec![17];
+    let (results, ended) = run(&mut device, &wanted, ALL, false);
+    ended.unwrap();
+    assert_eq!(outcomes(&results), [(17, Outcome::Arrived)]);
+    assert_eq!(results[0].said, "no answer");
+    // One that did not.
+    device.put("tag", None, "tag", Value::Text("X".into()));
+    device.deaf_to = vec![18];
+    device.refuses.insert(18, 7);
+    let (results, ended) = run(&mut device, &wanted, ALL, false);
+    ended.unwrap();
+    assert_eq!(outcomes(&results), [(18, Outcome::Unanswered)]);
 }
 
 /// What the other device has not is told, the rest is restored.

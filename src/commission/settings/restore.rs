@@ -307,6 +307,9 @@ fn carry_out(
     let exchange = patiently(ask, device, write.command, &data)?;
     let mut said = String::new();
     exchange.write_response(&mut said);
+    if exchange.is_unanswered() {
+        said.push_str("no answer");
+    }
     // Whatever it said: what it has now is what counts.
     if let Some(section) = read_section(ask, device, part, *number)?
         && let Some(place) = now.sections.iter_mut().find(|s| s.part == *part && s.number == *number)
@@ -319,6 +322,8 @@ fn carry_out(
         x.zip(y).is_some_and(|(x, y)| x.same(&y))
     });
     let outcome = match exchange.class() {
+        // Its answer was lost, but it was obeyed.
+        None if arrived => Outcome::Arrived,
         None => Outcome::Unanswered,
         Some(CodeClass::Error) => Outcome::Refused(said.clone()),
         Some(_) if arrived => Outcome::Arrived,
