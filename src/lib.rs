@@ -15,6 +15,7 @@ pub mod bench;
 pub mod capture;
 #[cfg(feature = "io")]
 pub mod cli;
+pub mod commission;
 pub mod device;
 pub mod exchange;
 pub mod frame;

@@ -11,6 +11,8 @@ mod bench;
 mod decode;
 #[path = "cli/explain.rs"]
 mod explain;
+#[path = "cli/guards.rs"]
+mod guards;
 #[path = "cli/line.rs"]
 mod line;
 #[path = "cli/mock_line.rs"]
@@ -20,6 +22,8 @@ mod mock_line;
 mod process;
 #[path = "cli/refused.rs"]
 mod refused;
+#[path = "cli/settings.rs"]
+mod settings;
 mod support;
 
 use process::{Process, looprig, run, scratch};
@@ -30,7 +34,8 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 8] = ["demo", "listen", "ask", "scan", "decode", "mock", "line", "explain"];
+const COMMANDS: [&str; 9] =
+    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "explain"];
 
 /// Lines that are longer than a line may be.
 fn too_long(text: &str) -> Vec<&str> {

@@ -17,7 +17,7 @@ mod station;
 
 pub use crate::sim::Change;
 #[cfg(feature = "bench-file")]
-pub use file::{BenchFileError, Place, check, read, schema};
+pub use file::{BenchFileError, check, read, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
 pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, MasterPlan};

@@ -1,6 +1,7 @@
 //! The arguments of every command.
 
 use super::lines::LineSpec;
+use super::settings_args::SettingsArgs;
 use crate::app::command::Revision;
 use crate::capture::Rotation;
 use crate::frame::Master;
@@ -56,6 +57,8 @@ pub enum Command {
     Ask(AskArgs),
     /// Find every device on a line: asks one polling address after the other who is there.
     Scan(ScanArgs),
+    /// Save, compare and restore what a device is set to.
+    Settings(SettingsArgs),
     /// Decode a log, hex text or bare octets; what a file holds is told by its content.
     Decode(DecodeArgs),
     /// Put mock devices on lines that other software can open; runs until Ctrl-C.

@@ -22,6 +22,8 @@ mod open_line;
 mod output;
 mod rules;
 mod scan;
+mod settings;
+mod settings_args;
 mod wishes;
 
 pub use args::Args;
@@ -68,6 +70,7 @@ pub fn run() -> ExitCode {
         args::Command::Decode(a) => decode::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),
         args::Command::Line(a) => line::run(a, &mut output),
+        args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
     let flushed = output.step_back();

@@ -382,6 +382,21 @@ impl<L: Line> Host<L> {
     }
 }
 
+/// Who asks devices commands: a [`Host`], whatever its line is.
+pub trait Ask {
+    /// As [`Host::ask_octets`].
+    ///
+    /// # Errors
+    /// As [`Host::transact`].
+    fn ask_octets(&mut self, device: &Device, command: u8, data: Vec<u8>) -> Result<Exchange, HostError>;
+}
+
+impl<L: Line> Ask for Host<L> {
+    fn ask_octets(&mut self, device: &Device, command: u8, data: Vec<u8>) -> Result<Exchange, HostError> {
+        Host::ask_octets(self, device, command, data)
+    }
+}
+
 /// Makes the data of a request from values by name, as a person types them. `data=HEX` gives the
 /// octets of a command that has no row, and octets beyond the row's.
 ///

@@ -11,7 +11,7 @@ mod words;
 use super::Change;
 use super::plan::{BenchPlan, DevicePlan, EventPlan, LinePlan};
 use crate::app::command::Revision;
-use crate::app::types::{Date, TextError, latin1, packed};
+use crate::app::types::{Date, Place, TextError, latin1, packed};
 use crate::device::{DeviceConfig, Identity};
 use crate::line::Clock;
 use crate::time::{Drift, Instant, Pace};
@@ -45,34 +45,6 @@ pub struct BenchFileError {
     pub right: String,
 }
 
-/// A place in a text.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Place {
-    /// Line, from 1.
-    pub line: usize,
-    /// Column in characters, from 1.
-    pub column: usize,
-    /// The whole line.
-    pub text: String,
-}
-
-impl Place {
-    /// Where octet `at` of `text` is.
-    fn of(text: &str, at: usize) -> Place {
-        let mut at = at.min(text.len());
-        while !text.is_char_boundary(at) {
-            at -= 1;
-        }
-        let begin = text[..at].rfind('\n').map_or(0, |i| i + 1);
-        let line = text[begin..].lines().next().unwrap_or("");
-        Place {
-            line: text[..begin].matches('\n').count() + 1,
-            column: text[begin..at].chars().count() + 1,
-            text: line.to_owned(),
-        }
-    }
-}
-
 impl BenchFileError {
     /// The file with line and column, such as `bench.toml:3:12`.
     pub fn location(&self) -> String {
@@ -85,15 +57,8 @@ impl BenchFileError {
     /// What is wrong, and the line with a mark below the place.
     pub fn wrong_with_line(&self) -> String {
         match &self.place {
-            Some(p) if p.text.chars().count() <= 200 => {
-                let number = p.line.to_string();
-                let gap = " ".repeat(number.len());
-                // Tabs stay tabs, so that the mark stands where the eye expects it.
-                let before: String =
-                    p.text.chars().take(p.column - 1).map(|c| if c == '\t' { c } else { ' ' }).collect();
-                format!("{}\n  {number} | {}\n  {gap} | {before}^", self.wrong, p.text)
-            }
-            _ => self.wrong.clone(),
+            Some(p) => p.below(&self.wrong),
+            None => self.wrong.clone(),
         }
     }
 }

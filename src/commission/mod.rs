@@ -1,0 +1,5 @@
+//! Bringing a positioner into service: what is done to one device, step by step, through a host.
+//!
+//! Nothing here knows the mock: it talks to a device as to any other.
+
+pub mod settings;

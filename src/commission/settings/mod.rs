@@ -1,0 +1,185 @@
+//! What a device is set to: read it, keep it as a file, compare it, write it back.
+
+mod compare;
+mod fields;
+mod file;
+pub mod parts;
+mod read;
+mod restore;
+
+pub use compare::{Comparison, Difference, compare, other_device, other_type};
+pub use file::to_text;
+#[cfg(feature = "bench-file")]
+pub use file::{FileError, from_text};
+pub use read::{ReadError, read};
+pub use restore::{Allowed, Change, LeftOut, Outcome, Plan, Result as Restored, plan, restore};
+
+use crate::app::command::{Field, Found, Revision, Value};
+use crate::exchange::FieldView;
+use fields::Known;
+use parts::{IDENTITY, Part};
+
+/// Where and when settings were read.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Origin {
+    /// The looprig that read them.
+    pub looprig: String,
+    /// When, UTC.
+    pub saved: String,
+    /// The line.
+    pub line: String,
+}
+
+/// What a device is set to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// Where they come from.
+    pub origin: Origin,
+    /// The device's revision, by whose rows they are read.
+    pub revision: Revision,
+    /// What was read, in the order of [`parts::PARTS`].
+    pub sections: Vec<Section>,
+}
+
+/// The values of one part.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Section {
+    /// Which part.
+    pub part: &'static Part,
+    /// Which one of several.
+    pub number: Option<u8>,
+    /// What the device said.
+    pub content: Content,
+}
+
+/// What a device says when it is asked for a part.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Content {
+    /// Its values, in the order of [`Part::names`].
+    Values(Vec<Entry>),
+    /// It refused with this response code; 64: it has no such command [ST-03].
+    Refused(u8),
+}
+
+/// One value.
+#[derive(Clone, Debug)]
+pub struct Entry {
+    /// Its name.
+    pub name: String,
+    /// Its field, which knows kind and label.
+    pub field: &'static Field,
+    /// The value.
+    pub value: Value,
+}
+
+impl PartialEq for Entry {
+    fn eq(&self, other: &Entry) -> bool {
+        self.name == other.name && self.value == other.value
+    }
+}
+
+impl Entry {
+    /// Whether both mean the same: floats are compared as numbers, and every not-a-number is one.
+    pub fn same(&self, other: &Entry) -> bool {
+        match (&self.value, &other.value) {
+            (Value::Float(a), Value::Float(b)) => {
+                let (x, y) = (f32::from_bits(*a), f32::from_bits(*b));
+                a == b || x == y || x.is_nan() && y.is_nan()
+            }
+            (a, b) => a == b,
+        }
+    }
+}
+
+impl Section {
+    /// Its name for people: `device_variable 0`.
+    pub fn name(&self) -> String {
+        match self.number {
+            Some(n) => format!("{} {n}", self.part.heading),
+            None => self.part.heading.to_owned(),
+        }
+    }
+
+    /// Its values; none where the device refused.
+    pub fn entries(&self) -> &[Entry] {
+        match &self.content {
+            Content::Values(entries) => entries,
+            Content::Refused(_) => &[],
+        }
+    }
+
+    /// The value of this name.
+    pub fn entry(&self, name: &str) -> Option<&Entry> {
+        self.entries().iter().find(|e| e.name == name)
+    }
+
+    fn small(&self, name: Option<&str>) -> Option<u8> {
+        u8::try_from(self.entry(name?)?.value.number()?).ok()
+    }
+
+    /// A value as people read it, with its unit, which may stand in another value of this section.
+    pub fn text(&self, entry: &Entry, revision: Revision) -> String {
+        let known = fields::fields(self.part, revision);
+        self.text_among(entry, &known)
+    }
+
+    fn text_among(&self, entry: &Entry, known: &[Known]) -> String {
+        let Ok(data) = entry.value.write(entry.field.kind) else { return entry.value.to_string() };
+        let at = known.iter().position(|k| k.name == entry.name).unwrap_or(known.len());
+        let found = Found {
+            field: entry.field,
+            slot: None,
+            start: 0,
+            // No kind of a setting is longer than a message.
+            len: data.len() as u16,
+            bits: None,
+            unit_code: self.small(fields::unit_of(known, at)),
+            class: self.small(fields::class_of(known, at)),
+        };
+        FieldView { found: &found, data: &data, data_offset: 0 }.cell()
+    }
+
+    /// As [`Section::text`], with every digit.
+    fn exact_text(&self, entry: &Entry, revision: Revision) -> String {
+        let text = self.text(entry, revision);
+        match entry.value {
+            Value::Float(_) => {
+                let unit = text.split_once(' ').map_or(String::new(), |(_, unit)| format!(" {unit}"));
+                format!("{}{unit}", entry.value)
+            }
+            _ => format!("{text} ({})", entry.value),
+        }
+    }
+}
+
+impl Settings {
+    /// The section of this part and number.
+    pub fn section(&self, part: &Part, number: Option<u8>) -> Option<&Section> {
+        self.sections.iter().find(|s| s.part.heading == part.heading && s.number == number)
+    }
+
+    /// What the device says about itself, by name.
+    pub fn identity(&self, name: &str) -> Option<&Entry> {
+        self.sections.iter().find(|s| s.part.heading == IDENTITY)?.entry(name)
+    }
+
+    /// How many settings there are, how many facts, and the commands that the device does not have.
+    pub fn counts(&self) -> (usize, usize, Vec<u8>) {
+        let (mut settings, mut facts, mut missing) = (0, 0, Vec::new());
+        for section in &self.sections {
+            for entry in section.entries() {
+                if section.part.is_setting(&entry.name) { settings += 1 } else { facts += 1 }
+            }
+            if section.content == Content::Refused(64) {
+                missing.push(section.part.read);
+            }
+        }
+        (settings, facts, missing)
+    }
+}
+
+/// Two texts of values that differ: with every digit where people would see no difference.
+fn apart(a: (&Section, &Entry, Revision), b: (&Section, &Entry, Revision)) -> (String, String) {
+    let short = (a.0.text(a.1, a.2), b.0.text(b.1, b.2));
+    if short.0 == short.1 { (a.0.exact_text(a.1, a.2), b.0.exact_text(b.1, b.2)) } else { short }
+}
