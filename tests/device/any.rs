@@ -2,6 +2,7 @@
 
 use crate::rig::{BOTH, REVISIONS, Rig};
 use looprig::app::command::Revision;
+use looprig::app::status;
 use looprig::device::decode_image;
 use proptest::prelude::*;
 
@@ -11,7 +12,7 @@ fn revision() -> impl Strategy<Value = Revision> {
 
 /// Commands that the mock has as often as any other number.
 fn command() -> impl Strategy<Value = u8> {
-    prop_oneof![any::<u8>(), 0u8..=22, Just(6), Just(9), Just(38), Just(48)]
+    prop_oneof![any::<u8>(), 0u8..=22, 33u8..=95, Just(6), Just(9), Just(38), Just(48), Just(78)]
 }
 
 proptest! {
@@ -28,12 +29,18 @@ proptest! {
         let mut rig = Rig::new(revision);
         rig.device.set_loop_current_ma(rig.now, ma);
         for (secondary, command, data) in requests {
-            if matches!(command, 11 | 21) {
+            if matches!(command, 11 | 21 | 73) {
                 continue;
             }
             let before = rig.device.stored().clone();
             let reply = rig.ask(BOTH[usize::from(secondary)], command, &data);
-            if !matches!(reply.status[0], 0 | 14) {
+            // Codes are those of the command's list in this revision, or "not implemented" [ST-04].
+            if let Some(list) = status::list(command.into()) {
+                let code = reply.status[0];
+                prop_assert!(code == 64 || list.of(revision).any(|c| c.code == code), "{command}: {code}");
+            }
+            // Warnings are 8, 14 and 30.
+            if !matches!(reply.status[0], 0 | 8 | 14 | 30) {
                 prop_assert!(reply.data.is_empty());
                 prop_assert_eq!(rig.device.stored(), &before);
             }
