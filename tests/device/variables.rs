@@ -221,6 +221,11 @@ fn trims() {
         assert_eq!(again.ask(PRIMARY, 80, &[3]).data[2..], [f(1.75), f(2.75)].concat());
         assert_eq!(again.ask(PRIMARY, 83, &[3]).data, [3]);
         assert_eq!(again.ask(PRIMARY, 33, &[3]).data[2..], f(4.0));
+        // At the sensor too the points must be half a bar apart: 2.0 told as 1.5, and 2.25 to be told as 2.5.
+        again.device.set_supply_pressure_bar(2.0);
+        assert_eq!(again.ask(PRIMARY, 82, &point(1, 7, 1.5)).status[0], 0);
+        again.device.set_supply_pressure_bar(2.25);
+        refused(&mut again, 82, &point(2, 7, 2.5), 4);
         for command in [80, 83] {
             refused(&mut again, command, &[0], 2);
             refused(&mut again, command, &[], 5);

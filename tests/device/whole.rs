@@ -331,3 +331,35 @@ fn commands_by_revision() {
         }
     }
 }
+
+/// Key and switch of a bench: each change comes at its time.
+#[test]
+fn key_and_switch() {
+    use looprig::device::Device;
+    use looprig::frame::Octet;
+    use looprig::line::Station;
+    use looprig::sim::{Change, DeviceStation};
+    use looprig::time::{Instant, Pace};
+
+    let at = |s: u64| Instant::ZERO + Duration::from_secs(s);
+    let (device, _) = Device::new(DeviceConfig::new(R7), None, Pace::Fast, Duration::ZERO, Instant::ZERO);
+    let changes = vec![
+        (at(1), Change::Armed(true)),
+        (at(2), Change::WriteProtect(true)),
+        (at(3), Change::Armed(false)),
+        (at(4), Change::WriteProtect(false)),
+    ];
+    let mut station = DeviceStation::new(device, changes);
+    for (s, found, code) in [(0, false, 0), (1, true, 0), (2, true, 7), (3, false, 7), (4, false, 0)] {
+        let mut ask = |to: [u8; 5], command: u8, data: &[u8]| {
+            let now = at(s) + Duration::from_millis(500);
+            for value in request(&from_master(PRIMARY, to), command, data) {
+                station.handle(now, &[Octet::clean(now, value)]);
+            }
+            station.poll_transmit(now)
+        };
+        assert_eq!(ask([0; 5], 73, &[]).is_some(), found, "{s} s");
+        // Preambles, delimiter, address, command and count come before the status octets.
+        assert_eq!(ask(unique(R7), 19, &[0, 0, 1]).expect("an answer")[5 + 1 + 5 + 2], code, "{s} s");
+    }
+}

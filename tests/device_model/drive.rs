@@ -144,8 +144,12 @@ fn data(dice: &mut Dice, model: &Model, command: u8, nested: bool) -> Vec<u8> {
             }
             out
         }
-        79 => [&[own, dice.of(&[0u8, 1, 1, 1, 2]), unit][..], &float, &[dice.of(&[0u8, 0x80, 0xC0, 0xC3])]]
-            .concat(),
+        79 => [
+            &[own, dice.of(&[0u8, 1, 1, 1, 2]), unit][..],
+            &float,
+            &[dice.of(&[0u8, 0x80, 0xC0, 0xC4, 0xCF])],
+        ]
+        .concat(),
         82 => {
             let scaled = dice.one_in(4);
             // Near what the sensor says, or anything.
