@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Writes fuzz/seeds/wire from the published frames in fixtures/frames.
+"""Writes fuzz/seeds/wire from the published frames in fixtures/frames, and fuzz/seeds/device_sequence.
 
 The form of a seed is told in fuzz_targets/common.rs: first how many octets are pushed at once
 (less one), then the octets, with E5 before one that is marked or does not follow at once."""
@@ -30,7 +30,27 @@ SEEDS = {
     "write": [30, sent("ics-cmd18-request-01", "ics-cmd18-reply-01", "ics-cmd35-reply-01")],
 }
 
+
+def asked(command, data="", flags=0x80):
+    octets = bytes.fromhex(data)
+    return bytes([flags, command, len(octets)]) + octets
+
+
+# The form of these is told in fuzz_targets/device_sequence.rs: 0 is revision 7, 1 is 6, 2 is 5.
+SEQUENCES = {
+    "lock": [0, asked(71, "02"), asked(19, "123456", 0x00), asked(42), asked(76, "", 0x08), asked(71, "00")],
+    "range": [2, asked(35, "39 42A00000 41200000"), asked(34, "40133333"), asked(36), asked(6, "01"), asked(37)],
+    "simulate": [1, asked(79, "03 01 0C 43C80000 C3"), asked(53, "03 06"), asked(9, "00 01 02 03"), asked(48)],
+    "several": [0, asked(78, "03 0002 00 0013 03 000009 004D 00"), asked(90), asked(95), asked(38, "0001")],
+    "trim": [0, asked(82, "03 02 07 40880000"), asked(80, "03"), asked(52, "03", 0x90), asked(83, "03")],
+}
+
+
 if __name__ == "__main__":
+    device = TOP / "seeds" / "device_sequence"
+    device.mkdir(parents=True, exist_ok=True)
+    for name, (revision, *requests) in SEQUENCES.items():
+        (device / name).write_bytes(bytes([revision]) + b"".join(requests))
     wire = TOP / "seeds" / "wire"
     wire.mkdir(parents=True, exist_ok=True)
     for name, (chunk, octets) in SEEDS.items():

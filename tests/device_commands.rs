@@ -5,13 +5,23 @@
 mod any;
 #[path = "device/link.rs"]
 mod link;
+#[path = "device/locks.rs"]
+mod locks;
 #[path = "device/memory.rs"]
 mod memory;
+#[path = "device/ranges.rs"]
+mod ranges;
 #[path = "device/reads.rs"]
 mod reads;
 #[path = "device/rig.rs"]
 mod rig;
+#[path = "device/simulation.rs"]
+mod simulation;
 #[path = "device/status.rs"]
 mod status;
+#[path = "device/variables.rs"]
+mod variables;
+#[path = "device/whole.rs"]
+mod whole;
 #[path = "device/writes.rs"]
 mod writes;

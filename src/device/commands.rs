@@ -1,8 +1,10 @@
-//! From a request to its answer: which handler a command has, and what every command shares.
+//! From a request to its answer: which commands the mock has, and what every command shares.
 
+use super::common::{analog, clock, device, lock, range, several, simulate, trim, variables};
 use super::state::State;
 use super::universal as u;
 use super::values::Values;
+use crate::app::command::Revision::{self, R5, R6, R7};
 use crate::app::command::{Decoded, Form, Found, Value, layout, spec};
 use crate::app::status;
 use crate::frame::{Frame, Master};
@@ -12,8 +14,14 @@ use crate::time::Instant;
 pub(super) mod code {
     pub const SUCCESS: u8 = 0;
     pub const INVALID_SELECTION: u8 = 2;
+    pub const TOO_LARGE: u8 = 3;
+    pub const TOO_SMALL: u8 = 4;
     pub const TOO_FEW_DATA: u8 = 5;
+    pub const DEVICE: u8 = 6;
     pub const WRITE_PROTECTED: u8 = 7;
+    /// Where a command takes a value that it may change.
+    pub const NEAREST: u8 = 8;
+    pub const RESTRICTED: u8 = 16;
     pub const BUSY: u8 = 32;
     pub const NOT_IMPLEMENTED: u8 = 64;
 }
@@ -26,7 +34,7 @@ pub(super) struct Asked<'a> {
     found: Decoded,
 }
 
-impl Asked<'_> {
+impl<'a> Asked<'a> {
     fn get(&self, name: &str) -> Option<Value> {
         self.found.find(name).map(|f| f.value(self.data))
     }
@@ -34,6 +42,19 @@ impl Asked<'_> {
     /// A number that may be absent.
     pub fn number(&self, name: &str) -> Option<u32> {
         self.get(name)?.number()
+    }
+
+    /// A number or code of one octet that may be absent.
+    pub fn octet(&self, name: &str) -> Option<u8> {
+        self.number(name).and_then(|n| u8::try_from(n).ok())
+    }
+
+    /// A float that may be absent, and need be no number.
+    pub fn float(&self, name: &str) -> Option<f32> {
+        match self.get(name)? {
+            Value::Float(bits) => Some(f32::from_bits(bits)),
+            _ => None,
+        }
     }
 
     /// Text; empty when absent.
@@ -49,10 +70,19 @@ impl Asked<'_> {
         self.get(name)
     }
 
-    /// The numbers of this name in the slots, in order.
-    pub fn slots(&self, name: &str) -> Vec<u32> {
-        let here = |f: &&Found| f.slot.is_some() && f.field.name == name;
-        self.found.fields.iter().filter(here).map(|f| u32::from(f.small(self.data))).collect()
+    fn within<'s>(&'s self, name: &'s str) -> impl Iterator<Item = &'s Found> {
+        self.found.fields.iter().filter(move |f| f.slot.is_some() && f.field.name == name)
+    }
+
+    /// The octets of this name in the slots, in order.
+    pub fn slots(&self, name: &str) -> Vec<u8> {
+        self.within(name).map(|f| f.small(self.data)).collect()
+    }
+
+    /// A number and octets from each record, in order.
+    pub fn records(&self, number: &str, octets: &str) -> Vec<(u32, &'a [u8])> {
+        let numbers = self.within(number).map(|f| f.value(self.data).number().unwrap_or_default());
+        numbers.zip(self.within(octets).map(|f| f.octets(self.data))).collect()
     }
 }
 
@@ -68,48 +98,145 @@ pub(super) enum Answer {
     Silent,
 }
 
+/// To whom a command is open.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Open {
+    /// To every master at any time: it changes nothing, or judges by itself.
+    ToAll,
+    /// To who is not locked out: it changes something [DV-17].
+    Unlocked,
+    /// The request describes the device that is meant: it may come to the broadcast address, and the
+    /// others are silent [DV-07].
+    ByDescription,
+}
+use Open::{ByDescription, ToAll, Unlocked};
+
 /// What one command does.
 struct Handler {
     number: u8,
-    /// The request describes the device that is meant: it may come to the broadcast address, and the
-    /// others are silent [DV-07].
-    by_description: bool,
+    /// First revision in which the mock has it; it has it in all that follow.
+    since: Revision,
+    /// The heading of its facts.
+    #[cfg_attr(not(test), expect(dead_code, reason = "people read it, and a test compares it with the row"))]
+    cites: &'static str,
+    open: Open,
+    /// The codes that it may answer with, where neither sources nor memory have a list [DV-28].
+    own: &'static [u8],
     run: fn(&mut State, &Asked<'_>) -> Answer,
 }
 
-const fn handler(number: u8, run: fn(&mut State, &Asked<'_>) -> Answer) -> Handler {
-    Handler { number, by_description: false, run }
+/// Codes in the place of a list [DV-28]: a read, a read with a selection, a write, a write with a selection.
+const READ: &[u8] = &[0, 6, 16, 32];
+const SELECTING: &[u8] = &[0, 2, 5, 6, 16, 32];
+const WRITE: &[u8] = &[0, 5, 6, 7, 16, 32];
+const CHOOSING: &[u8] = &[0, 2, 5, 6, 7, 16, 32];
+/// The codes are in the command's list [ST-04].
+const LIST: &[u8] = &[];
+
+const fn row(
+    number: u8,
+    since: Revision,
+    cites: &'static str,
+    open: Open,
+    own: &'static [u8],
+    run: fn(&mut State, &Asked<'_>) -> Answer,
+) -> Handler {
+    Handler { number, since, cites, open, own, run }
 }
 
-const fn by_description(number: u8, run: fn(&mut State, &Asked<'_>) -> Answer) -> Handler {
-    Handler { number, by_description: true, run }
-}
-
-/// Every command that the mock has, by number. In which revisions a command exists stands in its row.
+/// Every command that the mock has, by number, and from which revision on [DV-16].
+#[rustfmt::skip]
 static HANDLERS: &[Handler] = &[
-    handler(0, u::read_identity),
-    handler(1, u::read_primary_variable),
-    handler(2, u::read_loop_current),
-    handler(3, u::read_dynamic_variables),
-    handler(6, u::write_polling_address),
-    handler(7, u::read_loop_configuration),
-    handler(8, u::read_classifications),
-    handler(9, u::read_device_variables),
-    by_description(11, u::read_identity_by_tag),
-    handler(12, u::read_message),
-    handler(13, u::read_description),
-    handler(14, u::read_transducer),
-    handler(15, u::read_device_information),
-    handler(16, u::read_final_assembly_number),
-    handler(17, u::write_message),
-    handler(18, u::write_description),
-    handler(19, u::write_final_assembly_number),
-    handler(20, u::read_long_tag),
-    by_description(21, u::read_identity_by_long_tag),
-    handler(22, u::write_long_tag),
-    handler(38, u::reset_configuration_changed),
-    handler(48, u::read_additional_status),
+    row(0, R5, "CM-000", ToAll, LIST, u::read_identity),
+    row(1, R5, "CM-001", ToAll, LIST, u::read_primary_variable),
+    row(2, R5, "CM-002", ToAll, LIST, u::read_loop_current),
+    row(3, R5, "CM-003", ToAll, LIST, u::read_dynamic_variables),
+    row(6, R5, "CM-006", Unlocked, LIST, u::write_polling_address),
+    row(7, R6, "CM-007", ToAll, LIST, u::read_loop_configuration),
+    row(8, R6, "CM-008", ToAll, LIST, u::read_classifications),
+    row(9, R6, "CM-009", ToAll, LIST, u::read_device_variables),
+    row(11, R5, "CM-011", ByDescription, LIST, u::read_identity_by_tag),
+    row(12, R5, "CM-012", ToAll, LIST, u::read_message),
+    row(13, R5, "CM-013", ToAll, LIST, u::read_description),
+    row(14, R5, "CM-014", ToAll, LIST, u::read_transducer),
+    row(15, R5, "CM-015", ToAll, LIST, u::read_device_information),
+    row(16, R5, "CM-016", ToAll, LIST, u::read_final_assembly_number),
+    row(17, R5, "CM-017", Unlocked, LIST, u::write_message),
+    row(18, R5, "CM-018", Unlocked, LIST, u::write_description),
+    row(19, R5, "CM-019", Unlocked, LIST, u::write_final_assembly_number),
+    row(20, R6, "CM-020", ToAll, LIST, u::read_long_tag),
+    row(21, R6, "CM-021", ByDescription, LIST, u::read_identity_by_long_tag),
+    row(22, R6, "CM-022", Unlocked, LIST, u::write_long_tag),
+    row(33, R5, "CM-033", ToAll, SELECTING, variables::read_variables),
+    row(34, R5, "CM-034", Unlocked, LIST, range::write_damping),
+    row(35, R5, "CM-035", Unlocked, LIST, range::write_range),
+    row(36, R5, "CM-036", Unlocked, LIST, range::take_upper),
+    row(37, R5, "CM-037", Unlocked, LIST, range::take_lower),
+    row(38, R5, "CM-038", Unlocked, LIST, u::reset_configuration_changed),
+    row(39, R5, "CM-039", Unlocked, LIST, device::control_eeprom),
+    row(40, R5, "CM-040", Unlocked, LIST, analog::not_for_an_input),
+    row(41, R5, "CM-041", Unlocked, LIST, device::self_test),
+    row(42, R5, "CM-042", Unlocked, LIST, device::reset),
+    row(44, R5, "CM-044", Unlocked, LIST, range::write_unit),
+    row(45, R5, "CM-045", Unlocked, LIST, analog::not_for_an_input),
+    row(46, R5, "CM-046", Unlocked, LIST, analog::not_for_an_input),
+    row(47, R5, "CM-047", Unlocked, LIST, range::write_transfer_function),
+    row(48, R5, "CM-048", ToAll, LIST, u::read_additional_status),
+    row(49, R5, "CM-049", Unlocked, WRITE, variables::write_serial_number),
+    row(50, R5, "CM-050", ToAll, LIST, variables::read_assignments),
+    row(51, R5, "CM-051", Unlocked, LIST, variables::write_assignments),
+    row(52, R5, "CM-052", Unlocked, LIST, trim::set_zero_of),
+    row(53, R5, "CM-053", Unlocked, LIST, variables::write_unit_of),
+    row(54, R5, "CM-054", ToAll, LIST, variables::read_information),
+    row(55, R5, "CM-055", Unlocked, LIST, range::write_damping_of),
+    row(56, R5, "CM-056", Unlocked, LIST, variables::write_serial_number_of),
+    row(59, R5, "CM-059", Unlocked, LIST, device::write_preambles),
+    row(60, R5, "CM-060", ToAll, SELECTING, analog::read_channel),
+    row(61, R5, "CM-061", ToAll, READ, analog::read_channel_and_variables),
+    row(62, R5, "CM-062", ToAll, SELECTING, analog::read_channels),
+    row(63, R5, "CM-063", ToAll, LIST, analog::read_information),
+    row(66, R5, "CM-066", Unlocked, LIST, analog::not_for_an_input),
+    row(70, R5, "CM-070", ToAll, SELECTING, analog::read_endpoints),
+    // It judges by itself who may open the lock.
+    row(71, R6, "CM-071", ToAll, LIST, lock::lock),
+    // It changes nothing that a lock keeps.
+    row(72, R6, "CM-072", ToAll, SELECTING, lock::squawk),
+    row(73, R7, "CM-073", ByDescription, READ, lock::find),
+    row(76, R6, "CM-076", ToAll, LIST, lock::read_lock),
+    // What it carries is judged one by one.
+    row(78, R7, "CM-078", ToAll, LIST, several::carry),
+    row(79, R6, "CM-079", Unlocked, LIST, simulate::write_variable),
+    row(80, R6, "CM-080", ToAll, SELECTING, trim::read_points),
+    row(81, R6, "CM-081", ToAll, SELECTING, trim::read_limits),
+    row(82, R6, "CM-082", Unlocked, LIST, trim::write_point),
+    row(83, R6, "CM-083", Unlocked, CHOOSING, trim::reset),
+    // To read the time of receipt is open to all, and the clock is no configuration.
+    row(89, R7, "CM-089", ToAll, SELECTING, clock::set),
+    row(90, R7, "CM-090", ToAll, READ, clock::read),
+    row(95, R6, "CM-095", ToAll, LIST, device::read_counters),
+    row(110, R5, "CM-110", ToAll, READ, variables::read_dynamic_variables),
 ];
+
+/// What the mock has of a command in a revision.
+fn known(number: u8, revision: Revision) -> Option<(&'static Handler, &'static Form)> {
+    let handler = HANDLERS.iter().find(|h| h.number == number && h.since <= revision)?;
+    Some((handler, spec(number.into())?.form(revision)?))
+}
+
+/// The form of a command that changes something; `None` for one that does not, or that the mock has not.
+pub(super) fn changing_form(state: &State, number: u8) -> Option<&'static Form> {
+    known(number, state.revision()).filter(|(h, _)| h.open == Unlocked).map(|(_, form)| form)
+}
+
+impl Handler {
+    /// Whether it may answer with `code` in a revision.
+    fn may(&self, code: u8, revision: Revision) -> bool {
+        match status::list(self.number.into()) {
+            Some(list) => list.of(revision).any(|c| c.code == code),
+            None => self.own.contains(&code),
+        }
+    }
+}
 
 /// Response code and data of the answer to `request`; `None` for silence.
 pub(super) fn answer(
@@ -119,34 +246,44 @@ pub(super) fn answer(
     broadcast: bool,
 ) -> Option<(u8, Vec<u8>)> {
     let number = request.command();
-    let form: Option<&Form> = spec(number.into()).and_then(|s| s.form(state.revision()));
-    let found = HANDLERS.iter().find(|h| h.number == number);
-    let (Some(form), Some(handler)) = (form, found) else {
-        return (!broadcast).then_some((code::NOT_IMPLEMENTED, Vec::new()));
-    };
-    if broadcast && !handler.by_description {
+    if broadcast && !known(number, state.revision()).is_some_and(|(h, _)| h.open == ByDescription) {
         return None;
     }
-    let mut asked =
-        Asked { master: request.address().master, now, data: request.data(), found: Decoded::default() };
-    layout::decode(form.request, asked.data, &mut asked.found);
+    carry_out(state, request.address().master, now, number, request.data())
+}
+
+/// The same for a command that came alone or inside another.
+pub(super) fn carry_out(
+    state: &mut State,
+    master: Master,
+    now: Instant,
+    number: u8,
+    data: &[u8],
+) -> Option<(u8, Vec<u8>)> {
+    let revision = state.revision();
+    let refused = |code| Some((code, Vec::new()));
+    let Some((handler, form)) = known(number, revision) else { return refused(code::NOT_IMPLEMENTED) };
+    let mut asked = Asked { master, now, data, found: Decoded::default() };
+    layout::decode(form.request, data, &mut asked.found);
     let complete = asked.found.complete;
-    if handler.by_description && !complete {
+    if handler.open == ByDescription && !complete {
         // What is not described whole is not this device.
         return None;
     }
-    let may = |code| status::codes(number.into()).iter().any(|c| c.code == code);
-    let refused = |code| Some((code, Vec::new()));
-    // Which of several reasons is named when there are several, no source says: our order.
-    if state.config.busy && may(code::BUSY) {
+    // Which of several reasons is named when there are several, no source says: our order [DV-05].
+    if state.config.busy && handler.may(code::BUSY, revision) && handler.open != ByDescription {
         return refused(code::BUSY);
     }
     if !complete {
         return refused(code::TOO_FEW_DATA);
     }
     let passes = number == 38 && state.config.reset_passes_write_protect;
-    if state.config.write_protected && may(code::WRITE_PROTECTED) && !passes {
+    if state.config.write_protected && handler.may(code::WRITE_PROTECTED, revision) && !passes {
         return refused(code::WRITE_PROTECTED);
+    }
+    if handler.open == Unlocked && state.is_locked_out(master) {
+        let older = revision < R7 && handler.may(code::BUSY, revision);
+        return refused(if older { code::BUSY } else { code::RESTRICTED });
     }
     let answer = (handler.run)(state, &asked);
     state.note_status();
@@ -161,20 +298,39 @@ pub(super) fn answer(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::command::Effect;
 
     #[test]
     fn handlers_are_in_order_and_have_rows() {
         assert!(HANDLERS.is_sorted_by(|a, b| a.number < b.number));
         for h in HANDLERS {
-            assert!(spec(h.number.into()).is_some(), "command {}", h.number);
+            let row = spec(h.number.into()).unwrap_or_else(|| panic!("command {}", h.number));
+            assert_eq!(row.cites, h.cites);
+            for revision in Revision::NEWEST_FIRST {
+                let has = row.form(revision).is_some();
+                assert_eq!(has, h.since <= revision, "command {} in revision {revision}", h.number);
+            }
+            // Own codes stand for a list that nobody has, and only for such.
+            let has_list = status::list(h.number.into()).is_some();
+            assert_eq!(h.own.is_empty(), has_list, "command {}", h.number);
         }
     }
 
-    /// Each universal row has a handler, and no other row has one.
+    /// What changes something is closed to who is locked out; the exceptions stand in the table with their reasons.
+    #[test]
+    fn what_changes_something_is_closed_by_a_lock() {
+        for h in HANDLERS {
+            let changes = spec(h.number.into()).is_some_and(|row| row.effect != Effect::Reads);
+            let exception = matches!(h.number, 71 | 72 | 78 | 89);
+            assert_eq!(h.open == Unlocked, changes && !exception, "command {}", h.number);
+        }
+    }
+
+    /// Each universal row has a handler.
     #[test]
     fn universal_commands_are_all_there() {
-        let rows: Vec<u16> = crate::app::command::universal::ROWS.iter().map(|r| r.number).collect();
-        let handlers: Vec<u16> = HANDLERS.iter().map(|h| h.number.into()).collect();
-        assert_eq!(handlers, rows);
+        for row in crate::app::command::universal::ROWS {
+            assert!(HANDLERS.iter().any(|h| u16::from(h.number) == row.number), "command {}", row.number);
+        }
     }
 }

@@ -1,7 +1,7 @@
 //! How a mock device is set up: everything that a bench may choose.
 
 use super::identity::Identity;
-use super::memory::Stored;
+use super::stored::Stored;
 use crate::app::command::Revision;
 use crate::time::BitTimes;
 use core::fmt;
@@ -31,6 +31,8 @@ pub struct DeviceConfig {
     pub write_protected: bool,
     /// Whether command 38 passes under write protect [CM-038]. Default true.
     pub reset_passes_write_protect: bool,
+    /// Whether command 42 is answered before the device starts again [DV-20]. Default true.
+    pub reset_answers: bool,
     /// Commands that may be answered with "busy" are [DV-09]. Default false.
     pub busy: bool,
     /// Loop current at power-up, mA. Default 4.0.
@@ -38,20 +40,11 @@ pub struct DeviceConfig {
     /// Loop currents between which the set point follows, mA; outside the loop current is saturated
     /// [DV-01]. Default 3.8 to 20.5 (common practice).
     pub loop_current_limits_ma: (f64, f64),
-    /// Lower range value, the set point at 4 mA, %. Default 0. Fixed until commands that write it
-    /// exist.
-    pub lower_range_value_percent: f64,
-    /// Upper range value, the set point at 20 mA, %; not the lower one. Default 100.
-    pub upper_range_value_percent: f64,
     /// Set points outside of which the primary variable is out of limits [ST-02], the transducer
     /// limits of command 14, %. Default −5 to 105.
     pub set_point_limits_percent: (f64, f64),
-    /// Least span that command 14 tells, %. Default 10.
+    /// Least span of the range, %: command 14 tells it, command 35 warns below it [DV-18]. Default 10.
     pub minimum_span_percent: f64,
-    /// Transducer serial number that command 14 tells, 24 bits. Default 3104.
-    pub transducer_serial_number: u32,
-    /// Damping that command 15 tells, s. Default 0.
-    pub damping_s: f64,
     /// Time constant of the travel, s, 0 or more [DV-13]. Default 1.5.
     pub time_constant_s: f64,
     /// Travel at power-up, %. Default 0.
@@ -79,15 +72,12 @@ impl DeviceConfig {
             accepts_older_masters: true,
             write_protected: false,
             reset_passes_write_protect: true,
+            reset_answers: true,
             busy: false,
             loop_current_ma: 4.0,
             loop_current_limits_ma: (3.8, 20.5),
-            lower_range_value_percent: 0.0,
-            upper_range_value_percent: 100.0,
             set_point_limits_percent: (-5.0, 105.0),
             minimum_span_percent: 10.0,
-            transducer_serial_number: 3104,
-            damping_s: 0.0,
             time_constant_s: 1.5,
             travel_percent: 0.0,
             lever_angle_closed_deg: -30.0,
@@ -114,14 +104,8 @@ impl DeviceConfig {
             let why = format!("{} ms is not below 256 ms", self.response_delay.as_millis());
             return bad("response_delay", why);
         }
-        if self.transducer_serial_number > 0xFF_FFFF {
-            let why = format!("{} is above 16777215", self.transducer_serial_number);
-            return bad("transducer_serial_number", why);
-        }
         for (field, value) in [
             ("loop_current_ma", self.loop_current_ma),
-            ("lower_range_value_percent", self.lower_range_value_percent),
-            ("upper_range_value_percent", self.upper_range_value_percent),
             ("lever_angle_closed_deg", self.lever_angle_closed_deg),
             ("lever_angle_open_deg", self.lever_angle_open_deg),
             ("supply_pressure_bar", self.supply_pressure_bar),
@@ -130,20 +114,15 @@ impl DeviceConfig {
                 return bad(field, format!("{value} is no finite number"));
             }
         }
-        for (field, value) in [
-            ("minimum_span_percent", self.minimum_span_percent),
-            ("damping_s", self.damping_s),
-            ("time_constant_s", self.time_constant_s),
-        ] {
+        for (field, value) in
+            [("minimum_span_percent", self.minimum_span_percent), ("time_constant_s", self.time_constant_s)]
+        {
             if !value.is_finite() || value < 0.0 {
                 return bad(field, format!("{value} is no number of 0 or more"));
             }
         }
         if !(0.0..=100.0).contains(&self.travel_percent) {
             return bad("travel_percent", format!("{} is outside 0 to 100", self.travel_percent));
-        }
-        if self.lower_range_value_percent == self.upper_range_value_percent {
-            return bad("upper_range_value_percent", "it equals the lower range value".into());
         }
         for (field, (low, high)) in [
             ("loop_current_limits_ma", self.loop_current_limits_ma),
@@ -204,11 +183,11 @@ mod tests {
             ("tag", |c| c.factory.tag = "too long for it".into()),
             // 28 characters of 11 bits at 1200 bit/s are 256.667 ms [LL-02].
             ("response_delay", |c| c.response_delay = Duration::from_micros(256_667)),
-            ("transducer_serial_number", |c| c.transducer_serial_number = 1 << 24),
+            ("transducer_serial_numbers", |c| c.factory.transducer_serial_numbers[0] = 1 << 24),
             ("loop_current_ma", |c| c.loop_current_ma = f64::NAN),
             ("time_constant_s", |c| c.time_constant_s = -0.1),
             ("travel_percent", |c| c.travel_percent = 100.1),
-            ("upper_range_value_percent", |c| c.upper_range_value_percent = 0.0),
+            ("upper_range_value_percent", |c| c.factory.upper_range_value_percent = 0.0),
             ("supply_pressure_limits_bar", |c| c.supply_pressure_limits_bar = (7.0, 1.4)),
         ];
         for (field, spoil) in cases {

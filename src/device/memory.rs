@@ -3,95 +3,19 @@
 //! The image, most significant octet first: the magic word `LRDM`, the format version in two octets,
 //! the length of the payload in four, the payload (JSON), and a CRC-32 over all before it in four.
 
-use crate::app::types::{Date, latin1, packed};
+use super::stored::{Stored, StoredBefore};
 use core::fmt;
 use crc::{CRC_32_ISO_HDLC, Crc};
-use serde::{Deserialize, Serialize};
 
 const MAGIC: &[u8; 4] = b"LRDM";
-const FORMAT: u16 = 1;
+/// What is written.
+const FORMAT: u16 = 2;
+/// What is read besides: before the commands of common practice.
+const FORMAT_BEFORE: u16 = 1;
 /// Magic, format version, length.
 const HEAD: usize = 4 + 2 + 4;
 const CHECK: usize = 4;
 const CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
-
-/// What the device keeps.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Stored {
-    /// Polling address, 0 to 63; 0 to 15 in revision 5 [FR-05].
-    pub polling_address: u8,
-    /// Whether the set point follows the loop current [TB-09]; revision 5 goes by the polling address
-    /// instead [DV-15].
-    pub loop_current_mode_enabled: bool,
-    /// Tag, at most 8 characters of packed ASCII [TY-04].
-    pub tag: String,
-    /// Descriptor, at most 16 characters of packed ASCII [TY-04].
-    pub descriptor: String,
-    /// Date as day, month, year less 1900: a day of the calendar [TY-06].
-    pub date: [u8; 3],
-    /// Message, at most 32 characters of packed ASCII [TY-04].
-    pub message: String,
-    /// Long tag, at most 32 characters of Latin-1 [TY-05].
-    pub long_tag: String,
-    /// Final assembly number, 24 bits.
-    pub final_assembly_number: u32,
-    /// Counts accepted writes of configuration, 65535 is followed by 0 [DV-08].
-    pub configuration_change_counter: u16,
-    /// Configuration changed, for the primary and for the secondary master [ST-09]. That it outlives
-    /// a power cycle is our choice.
-    pub configuration_changed: [bool; 2],
-}
-
-impl Default for Stored {
-    /// A device as delivered: no names, polling address 0, loop current followed.
-    fn default() -> Self {
-        Stored {
-            polling_address: 0,
-            loop_current_mode_enabled: true,
-            tag: String::new(),
-            descriptor: String::new(),
-            date: [1, 1, 126],
-            message: String::new(),
-            long_tag: String::new(),
-            final_assembly_number: 0,
-            configuration_change_counter: 0,
-            configuration_changed: [false; 2],
-        }
-    }
-}
-
-impl Stored {
-    /// Whether every value is one that a device with polling addresses up to `highest_polling` can
-    /// hold.
-    ///
-    /// # Errors
-    /// The first that is not.
-    pub fn check(&self, highest_polling: u8) -> Result<(), ImageError> {
-        let bad = |field, why: String| Err(ImageError::Range { field, why });
-        if self.polling_address > highest_polling {
-            let why = format!("{} is above {highest_polling}", self.polling_address);
-            return bad("polling_address", why);
-        }
-        for (field, text, octets) in
-            [("tag", &self.tag, 6), ("descriptor", &self.descriptor, 12), ("message", &self.message, 24)]
-        {
-            if let Err(e) = packed::pack(text, octets) {
-                return bad(field, e.to_string());
-            }
-        }
-        if let Err(e) = latin1::encode(&self.long_tag, 32) {
-            return bad("long_tag", e.to_string());
-        }
-        if !Date::from_bytes(self.date).is_calendar() {
-            return bad("date", format!("{} is no day of the calendar", Date::from_bytes(self.date)));
-        }
-        if self.final_assembly_number > 0xFF_FFFF {
-            return bad("final_assembly_number", format!("{} is above 16777215", self.final_assembly_number));
-        }
-        Ok(())
-    }
-}
 
 /// Why an image is refused [DV-04].
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -137,7 +61,10 @@ impl fmt::Display for ImageError {
         match self {
             ImageError::Magic => f.write_str("it does not begin with LRDM, so it is no such image")?,
             ImageError::Version { found } => {
-                write!(f, "format version {found} at octet 4 is not known, only {FORMAT} is")?;
+                write!(
+                    f,
+                    "format version {found} at octet 4 is not known, {FORMAT_BEFORE} and {FORMAT} are"
+                )?;
             }
             ImageError::Length { expected, found } => {
                 write!(f, "it has {found} octets where its length field at octet 6 makes {expected}")?;
@@ -167,11 +94,20 @@ pub fn encode(stored: &Stored) -> Vec<u8> {
     out
 }
 
-/// Reads an image and refuses what no device of any revision holds.
+/// Reads an image and refuses what no device of any revision holds. What an image of an older format does
+/// not hold is as in a device as delivered.
 ///
 /// # Errors
 /// What does not fit: magic, version, length, check value, payload, or a value in it.
 pub fn decode(image: &[u8]) -> Result<Stored, ImageError> {
+    decode_over(image, &Stored::default())
+}
+
+/// The same, where `factory` tells what an image of an older format does not hold.
+///
+/// # Errors
+/// As [`decode`].
+pub fn decode_over(image: &[u8], factory: &Stored) -> Result<Stored, ImageError> {
     let Some((head, rest)) = image.split_first_chunk::<HEAD>() else {
         return Err(match image.starts_with(MAGIC) {
             true => ImageError::Length { expected: (HEAD + CHECK) as u64, found: image.len() },
@@ -183,7 +119,7 @@ pub fn decode(image: &[u8]) -> Result<Stored, ImageError> {
         return Err(ImageError::Magic);
     }
     let version = u16::from_be_bytes([v0, v1]);
-    if version != FORMAT {
+    if version != FORMAT && version != FORMAT_BEFORE {
         return Err(ImageError::Version { found: version });
     }
     let payload_len = u32::from_be_bytes([l0, l1, l2, l3]);
@@ -197,8 +133,11 @@ pub fn decode(image: &[u8]) -> Result<Stored, ImageError> {
     if computed != found {
         return Err(ImageError::Check { computed, found });
     }
-    let stored: Stored =
-        serde_json::from_slice(payload).map_err(|e| ImageError::Payload { why: e.to_string() })?;
+    let read = match version {
+        FORMAT_BEFORE => serde_json::from_slice::<StoredBefore>(payload).map(|before| before.over(factory)),
+        _ => serde_json::from_slice::<Stored>(payload),
+    };
+    let stored = read.map_err(|e| ImageError::Payload { why: e.to_string() })?;
     stored.check(63)?;
     Ok(stored)
 }
@@ -206,6 +145,7 @@ pub fn decode(image: &[u8]) -> Result<Stored, ImageError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::device::stored::{PressureTrim, StoredLock};
     use proptest::prelude::*;
 
     prop_compose! {
@@ -221,6 +161,14 @@ mod tests {
             year in any::<u8>(),
             final_assembly_number in 0u32..=0xFF_FFFF,
             configuration_change_counter in any::<u16>(),
+            range in (-1e30f32..1e30, 0.001f32..1.0),
+            damping in 0u32..=480,
+            units in (143u8..=144, prop::sample::select(vec![6u8, 7, 8, 10, 12, 14, 237])),
+            serials in prop::array::uniform4(0u32..=0xFF_FFFF),
+            assignments in prop::array::uniform3(0u8..=3),
+            preambles in prop::option::of(5u8..=20),
+            lock in prop::option::of(any::<[bool; 2]>()),
+            trim in prop::array::uniform3(-0.4f32..0.4),
         ) -> Stored {
             Stored {
                 polling_address,
@@ -230,6 +178,18 @@ mod tests {
                 final_assembly_number,
                 configuration_change_counter,
                 configuration_changed: [modes[1], modes[2]],
+                lower_range_value_percent: range.0,
+                upper_range_value_percent: range.0 * (1.0 + range.1) + range.1,
+                damping_s: damping as f32 / 8.0,
+                units: [57, 57, units.0, units.1],
+                transducer_serial_numbers: serials,
+                assignments: [0, assignments[0], assignments[1], assignments[2]],
+                preambles_reply: preambles,
+                lock: lock.map(|[against_all, by_primary]| StoredLock { against_all, by_primary }),
+                pressure_trim_bar: PressureTrim {
+                    lower: [trim[0].abs(), trim[0].abs() + trim[1]],
+                    upper: [5.0, 5.0 + trim[2]],
+                },
             }
         }
     }
@@ -237,8 +197,12 @@ mod tests {
     /// The image around a payload, put together here by the words of [DV-03], with a CRC worked out
     /// bit by bit: polynomial 04C11DB7 reflected is EDB88320.
     fn image(payload: &str) -> Vec<u8> {
-        let mut out =
-            [b"LRDM\x00\x01".as_slice(), &(payload.len() as u32).to_be_bytes(), payload.as_bytes()].concat();
+        image_of(2, payload)
+    }
+
+    fn image_of(version: u8, payload: &str) -> Vec<u8> {
+        let head = [b'L', b'R', b'D', b'M', 0, version];
+        let mut out = [head.as_slice(), &(payload.len() as u32).to_be_bytes(), payload.as_bytes()].concat();
         let check = crc_by_hand(&out);
         out.extend(check.to_be_bytes());
         out
@@ -250,7 +214,9 @@ mod tests {
         })
     }
 
-    const PAYLOAD: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false]}"#;
+    const BEFORE: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false]}"#;
+
+    const PAYLOAD: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value_percent":100.0,"lower_range_value_percent":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"pressure_trim_bar":{"lower":[0.0,0.0],"upper":[10.0,10.0]}}"#;
 
     /// [DV-03]: the check value of "123456789" is CBF43926 (a figure of the trade, from memory).
     #[test]
@@ -265,7 +231,25 @@ mod tests {
         assert_eq!((stored.polling_address, stored.configuration_change_counter), (5, 65535));
         assert_eq!((stored.tag.as_str(), stored.date), ("FV-3104", [15, 1, 111]));
         assert_eq!(stored.configuration_changed, [true, false]);
+        assert_eq!((stored.damping_s, stored.preambles_reply), (2.5, Some(9)));
+        assert_eq!(stored.transducer_serial_numbers, [3104, 0, 0, 7]);
         assert_eq!(encode(&stored), image(PAYLOAD));
+    }
+
+    /// [DV-03]: format 1 is read, what it lacks comes from the factory; and its payload does not pass as format 2,
+    /// nor the other way round.
+    #[test]
+    fn an_image_of_the_format_before() {
+        let factory = Stored { upper_range_value_percent: 80.0, tag: "OTHER".into(), ..Stored::default() };
+        let stored = decode_over(&image_of(1, BEFORE), &factory).unwrap();
+        assert_eq!((stored.polling_address, stored.tag.as_str()), (5, "FV-3104"));
+        assert_eq!(stored.configuration_changed, [true, false]);
+        assert_eq!((stored.upper_range_value_percent, stored.lock), (80.0, None));
+        assert_eq!(decode(&encode(&stored)), Ok(stored));
+        assert!(matches!(decode(&image_of(2, BEFORE)), Err(ImageError::Payload { .. })));
+        assert!(matches!(decode(&image_of(1, PAYLOAD)), Err(ImageError::Payload { .. })));
+        let bad = BEFORE.replace("\"polling_address\":5", "\"polling_address\":64");
+        assert!(matches!(decode(&image_of(1, &bad)), Err(ImageError::Range { .. })));
     }
 
     /// [DV-04], and values out of range in an image whose check value is right.
@@ -278,8 +262,8 @@ mod tests {
         assert!(matches!(decode(&good[..good.len() - 1]), Err(ImageError::Length { .. })));
         assert!(matches!(decode(&[good.clone(), vec![0]].concat()), Err(ImageError::Length { .. })));
         let mut newer = good.clone();
-        newer[5] = 2;
-        assert_eq!(decode(&newer), Err(ImageError::Version { found: 2 }));
+        newer[5] = 3;
+        assert_eq!(decode(&newer), Err(ImageError::Version { found: 3 }));
         assert!(matches!(decode(&image("{}")), Err(ImageError::Payload { .. })));
         for (was, is, field) in [
             (r#""polling_address":5"#, r#""polling_address":64"#, "polling_address"),
@@ -290,6 +274,18 @@ mod tests {
             (r#""long_tag":"Brackenmoor""#, r#""long_tag":"€""#, "long_tag"),
             (r#""date":[15,1,111]"#, r#""date":[31,4,111]"#, "date"),
             (r#""final_assembly_number":7"#, r#""final_assembly_number":16777216"#, "final_assembly_number"),
+            (
+                r#""lower_range_value_percent":0.0"#,
+                r#""lower_range_value_percent":100.0"#,
+                "upper_range_value_percent",
+            ),
+            (r#""damping_s":2.5"#, r#""damping_s":60.125"#, "damping_s"),
+            (r#""units":[57,57,143,7]"#, r#""units":[57,57,57,7]"#, "units"),
+            (r#"[3104,0,0,7]"#, r#"[3104,0,0,16777216]"#, "transducer_serial_numbers"),
+            (r#""assignments":[0,"#, r#""assignments":[1,"#, "assignments"),
+            (r#""assignments":[0,1,2,3]"#, r#""assignments":[0,1,2,4]"#, "assignments"),
+            (r#""preambles_reply":9"#, r#""preambles_reply":4"#, "preambles_reply"),
+            (r#""upper":[10.0,10.0]"#, r#""upper":[10.0,0.5]"#, "pressure_trim_bar"),
         ] {
             let text = PAYLOAD.replace(was, is);
             assert_ne!(text, PAYLOAD, "{was}");
@@ -332,7 +328,7 @@ mod tests {
         fn no_octets_panic(octets in prop::collection::vec(any::<u8>(), 0..400)) {
             prop_assert!(decode(&octets).is_err());
             // And the same behind a head that is right as far as it goes.
-            let _ = decode(&[b"LRDM\x00\x01\x00\x00".as_slice(), &octets].concat());
+            let _ = decode(&[b"LRDM\x00\x02\x00\x00".as_slice(), &octets].concat());
         }
 
         #[test]

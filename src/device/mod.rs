@@ -3,19 +3,26 @@
 //! Octets go in with their times, answers come out with the time at which they are due. The loop
 //! current is an input of the device: whoever holds the device tells it the measured one [DV-01].
 
+mod clock;
 mod commands;
+mod common;
 mod config;
 mod identity;
+mod lock;
 mod memory;
 mod positioner;
 mod state;
+mod status;
+mod stored;
 mod universal;
 mod values;
+mod variables;
 
 pub use config::{ConfigError, DeviceConfig};
 pub use identity::{Identity, MANUFACTURER};
-pub use memory::{ImageError, Stored, decode as decode_image, encode as encode_image};
-pub use positioner::Positioner;
+pub use memory::{ImageError, decode as decode_image, encode as encode_image};
+pub use positioner::{Lag, Positioner};
+pub use stored::{PressureTrim, Stored, StoredLock};
 
 use crate::app::command::Revision;
 use crate::frame::{
@@ -82,7 +89,7 @@ impl Device {
         let (stored, restored) = match image {
             None => (config.factory.clone(), Restored::Fresh),
             Some(image) => {
-                let read = memory::decode(image).and_then(|stored| {
+                let read = memory::decode_over(image, &config.factory).and_then(|stored| {
                     stored.check(config.identity.highest_polling())?;
                     Ok(stored)
                 });
@@ -133,6 +140,8 @@ impl Device {
         if let Some(master) = due.tells {
             self.state.cold_start[master.index()] = false;
         }
+        self.state.counters.replies = self.state.counters.replies.wrapping_add(1);
+        self.start_again(now);
         // Where octets take no time the next request may bear the same stamp.
         let lasts = self.pace.character() * due.octets.len() as u32;
         self.deaf_until = (!lasts.is_zero()).then_some(now + lasts);
@@ -171,6 +180,21 @@ impl Device {
     /// Moves the switch that protects the configuration from being written [DV-05].
     pub fn set_write_protected(&mut self, protected: bool) {
         self.state.config.write_protected = protected;
+    }
+
+    /// Arms the device, so that it answers command 73, or disarms it: the key in the field [DV-25].
+    pub fn set_armed(&mut self, armed: bool) {
+        self.state.armed = armed;
+    }
+
+    /// Whether the device shows itself in the field at `now` [DV-25].
+    pub fn squawks(&self, now: Instant) -> bool {
+        self.state.squawks(now)
+    }
+
+    /// Preambles before its answers, as a master has written them or as the identity has them [DV-21].
+    pub fn preambles_reply(&self) -> u8 {
+        self.state.preambles_reply()
     }
 
     /// The memory image, if something in it has changed since it was last taken [DV-03].
@@ -252,6 +276,7 @@ impl Device {
             Call::Broadcast(frame) => self.obey(now, end, &slave, &frame, true),
             // The second octet is 0, so it tells nothing [LL-08].
             Call::Damaged(header, error) => {
+                self.drop_pending(now);
                 self.reply(
                     end,
                     slave.reply_address(&header.address, false),
@@ -266,12 +291,32 @@ impl Device {
 
     fn obey(&mut self, now: Instant, end: Instant, slave: &Slave, request: &Frame, broadcast: bool) {
         // Whatever comes of this request, an answer to one before it would come at the wrong time.
-        self.pending = None;
-        let Some((code, data)) = commands::answer(&mut self.state, now, request, broadcast) else { return };
+        self.drop_pending(now);
+        if !broadcast {
+            self.state.counters.requests = self.state.counters.requests.wrapping_add(1);
+        }
+        let Some((code, data)) = commands::answer(&mut self.state, now, request, broadcast) else {
+            self.start_again(now);
+            return;
+        };
         let address = slave.reply_address(&request.address(), false);
         let master = address.master;
         let status = [code, self.state.field_device_status(master)];
         self.reply(end, address, request.command(), status, Some((data, master)));
+    }
+
+    /// An answer that has not left will not: what was to come after it comes now.
+    fn drop_pending(&mut self, now: Instant) {
+        if self.pending.take().is_some() {
+            self.start_again(now);
+        }
+    }
+
+    /// Starts again where command 42 has asked for it [DV-20].
+    fn start_again(&mut self, now: Instant) {
+        if self.state.starts_again {
+            self.state.start(now);
+        }
     }
 
     /// Puts an answer off until its time.
@@ -284,7 +329,7 @@ impl Device {
         data: Option<(Vec<u8>, Master)>,
     ) {
         let (data, tells) = data.map_or((Vec::new(), None), |(d, m)| (d, Some(m)));
-        let preambles = usize::from(self.state.config.identity.preambles_reply);
+        let preambles = usize::from(self.state.preambles_reply());
         // The longest reply of a layout is far below what a frame takes.
         if let Ok(frame) = Frame::reply(false, address, command, status, data) {
             self.pending = Some(Pending {

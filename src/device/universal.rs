@@ -1,10 +1,11 @@
 //! What the universal commands do. No universal write carries a float, so none of them answers
-//! "too large" or "too small" [ST-03]; those come with the commands that write ranges.
+//! "too large" or "too small" [ST-03].
 
 use super::commands::{Answer, Asked, code};
 use super::identity::MANUFACTURER;
-use super::state::{State, unit, variable_status};
+use super::state::State;
 use super::values::Values;
+use super::variables::{SET_POINT, unit, variable_status};
 use crate::app::command::{Revision, Value};
 use crate::app::types::Date;
 
@@ -14,13 +15,13 @@ const COUNTER_MISMATCH: u8 = 9;
 const INVALID_MODE: u8 = 12;
 const STATUS_MISMATCH: u8 = 14;
 /// Highest device variable code that [TY-09] gives a meaning; 250 marks an unused slot.
-const LAST_VARIABLE_CODE: u32 = 250;
+pub(super) const LAST_VARIABLE_CODE: u8 = 250;
 /// Last of the variables of [DV-02].
 const LAST_DEVICE_VARIABLE: u8 = 3;
 /// Alarm selection and the reserved octet of command 15: not used [TB-01] [CM-015].
-const NOT_USED: u8 = 250;
+pub(super) const NOT_USED: u8 = 250;
 /// The loop current is an input [TB-10] [DV-01].
-const INPUT_CHANNEL: u8 = 0x01;
+pub(super) const INPUT_CHANNEL: u8 = 0x01;
 
 /// [CM-000]
 pub(super) fn read_identity(state: &mut State, _: &Asked<'_>) -> Answer {
@@ -40,7 +41,7 @@ pub(super) fn read_identity(state: &mut State, _: &Asked<'_>) -> Answer {
             .number("physical_signalling", 0u8)
             .number("flags", i.flags)
             .number("device_id", i.device_id)
-            .number("preambles_reply", i.preambles_reply)
+            .number("preambles_reply", state.preambles_reply())
             .number("last_device_variable", LAST_DEVICE_VARIABLE)
             .number("configuration_change_counter", state.stored.configuration_change_counter)
             .number("extended_status", state.extended_status())
@@ -75,7 +76,7 @@ pub(super) fn read_dynamic_variables(state: &mut State, asked: &Asked<'_>) -> An
     Answer::Done(values)
 }
 
-fn dynamic_variable(
+pub(super) fn dynamic_variable(
     state: &State,
     asked: &Asked<'_>,
     values: Values,
@@ -138,10 +139,9 @@ pub(super) fn read_device_variables(state: &mut State, asked: &Asked<'_>) -> Ans
     }
     let mut values = Values::new()
         .number("extended_status", state.extended_status())
-        .and("time", Value::Time(state.clock(asked.now)));
+        .and("time", Value::Time(state.clock.read(asked.now).1));
     for (slot, code) in codes.into_iter().enumerate() {
-        let found = u8::try_from(code).ok().and_then(|c| state.variable(c, asked.now));
-        let (class, unit, value, status) = match found {
+        let (class, unit, value, status) = match state.variable(code, asked.now) {
             Some(v) => (v.class, v.unit, v.value, v.status),
             None => (0, unit::NOT_USED, Value::NOT_A_NUMBER, variable_status::UNSUPPORTED),
         };
@@ -191,7 +191,7 @@ pub(super) fn read_transducer(state: &mut State, _: &Asked<'_>) -> Answer {
     let (lower, upper) = state.config.set_point_limits_percent;
     Answer::Done(
         Values::new()
-            .number("serial_number", state.config.transducer_serial_number)
+            .number("serial_number", state.stored.transducer_serial_numbers[SET_POINT])
             .number("transducer_unit", unit::PERCENT)
             .float("upper_limit", upper)
             .float("lower_limit", lower)
@@ -208,9 +208,9 @@ pub(super) fn read_device_information(state: &mut State, _: &Asked<'_>) -> Answe
             // Linear [TB-02].
             .number("transfer_function", 0u8)
             .number("range_unit", unit::PERCENT)
-            .float("upper_range_value", state.config.upper_range_value_percent)
-            .float("lower_range_value", state.config.lower_range_value_percent)
-            .float("damping", state.config.damping_s)
+            .float("upper_range_value", state.stored.upper_range_value_percent.into())
+            .float("lower_range_value", state.stored.lower_range_value_percent.into())
+            .float("damping", state.stored.damping_s.into())
             .number("write_protect", state.config.write_protected)
             .number("private_label", private_label)
             .number("reserved", NOT_USED)

@@ -6,13 +6,17 @@ use crate::line::Station;
 use crate::time::Instant;
 use core::fmt;
 
-/// A change of what the devices measure.
+/// A change of what the devices measure, or of a key or switch in them.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Change {
     /// The current in the loop, mA.
     LoopCurrentMa(f64),
     /// The supply pressure of every device, bar.
     SupplyPressureBar(f64),
+    /// The key in the field: whether every device answers command 73.
+    Armed(bool),
+    /// The switch in every device: whether its configuration cannot be written.
+    WriteProtect(bool),
 }
 
 impl fmt::Display for Change {
@@ -20,6 +24,10 @@ impl fmt::Display for Change {
         match self {
             Change::LoopCurrentMa(ma) => write!(f, "loop current {ma} mA"),
             Change::SupplyPressureBar(bar) => write!(f, "supply pressure {bar} bar"),
+            Change::Armed(true) => f.write_str("the devices are armed to be found"),
+            Change::Armed(false) => f.write_str("the devices are not armed to be found"),
+            Change::WriteProtect(true) => f.write_str("write protect is on"),
+            Change::WriteProtect(false) => f.write_str("write protect is off"),
         }
     }
 }
@@ -60,6 +68,8 @@ impl DeviceStation {
             match change {
                 Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
                 Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
+                Change::Armed(armed) => self.device.set_armed(armed),
+                Change::WriteProtect(protected) => self.device.set_write_protected(protected),
             }
             self.done += 1;
         }

@@ -2,6 +2,7 @@
 
 use crate::rig::{BOTH, REVISIONS, Rig};
 use looprig::app::command::Revision;
+use looprig::app::status;
 use looprig::device::decode_image;
 use proptest::prelude::*;
 
@@ -11,7 +12,18 @@ fn revision() -> impl Strategy<Value = Revision> {
 
 /// Commands that the mock has as often as any other number.
 fn command() -> impl Strategy<Value = u8> {
-    prop_oneof![any::<u8>(), 0u8..=22, Just(6), Just(9), Just(38), Just(48)]
+    prop_oneof![any::<u8>(), 0u8..=22, 33u8..=95, Just(6), Just(9), Just(38), Just(48), Just(78)]
+}
+
+/// The codes of [DV-28].
+fn without_list(command: u8) -> &'static [u8] {
+    match command {
+        61 | 73 | 90 | 110 => &[0, 6, 16, 32],
+        33 | 60 | 62 | 70 | 72 | 80 | 81 | 89 => &[0, 2, 5, 6, 16, 32],
+        49 => &[0, 5, 6, 7, 16, 32],
+        83 => &[0, 2, 5, 6, 7, 16, 32],
+        _ => &[],
+    }
 }
 
 proptest! {
@@ -28,12 +40,20 @@ proptest! {
         let mut rig = Rig::new(revision);
         rig.device.set_loop_current_ma(rig.now, ma);
         for (secondary, command, data) in requests {
-            if matches!(command, 11 | 21) {
+            if matches!(command, 11 | 21 | 73) {
                 continue;
             }
             let before = rig.device.stored().clone();
             let reply = rig.ask(BOTH[usize::from(secondary)], command, &data);
-            if !matches!(reply.status[0], 0 | 14) {
+            // Codes are those of the command's list in this revision, or "not implemented" [ST-04].
+            let code = reply.status[0];
+            let listed = match status::list(command.into()) {
+                Some(list) => list.of(revision).any(|c| c.code == code),
+                None => without_list(command).contains(&code),
+            };
+            prop_assert!(code == 64 || listed, "command {}: {}", command, code);
+            // Warnings are 8, 14 and 30.
+            if !matches!(reply.status[0], 0 | 8 | 14 | 30) {
                 prop_assert!(reply.data.is_empty());
                 prop_assert_eq!(rig.device.stored(), &before);
             }

@@ -85,7 +85,7 @@ fn travel_lags() {
 #[test]
 fn reverse_range() {
     let mut config = DeviceConfig::new(R7);
-    (config.lower_range_value_percent, config.upper_range_value_percent) = (100.0, 0.0);
+    (config.factory.lower_range_value_percent, config.factory.upper_range_value_percent) = (100.0, 0.0);
     let mut rig = Rig::with(config, None);
     assert_eq!(read(&mut rig, 1, &[]), [&[57][..], &F100].concat());
     assert_eq!(read(&mut rig, 2, &[]), [F4, F0].concat());
@@ -190,9 +190,9 @@ fn device_variables_that_are_not_there() {
 #[test]
 fn not_implemented() {
     for (revision, commands) in [
-        (R5, &[4, 5, 7, 8, 9, 10, 20, 21, 22, 23, 31, 33, 77, 127, 128, 255][..]),
-        (R6, &[4, 5, 10, 23, 31, 33, 77, 127, 128, 255]),
-        (R7, &[4, 5, 10, 23, 31, 33, 77, 127, 128, 255]),
+        (R5, &[4, 5, 7, 8, 9, 10, 20, 21, 22, 23, 31, 32, 77, 127, 128, 255][..]),
+        (R6, &[4, 5, 10, 23, 31, 32, 77, 127, 128, 255]),
+        (R7, &[4, 5, 10, 23, 31, 32, 77, 127, 128, 255]),
     ] {
         let mut rig = Rig::new(revision).warm();
         for &command in commands {

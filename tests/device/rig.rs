@@ -72,13 +72,22 @@ impl Rig {
     }
 
     pub fn paced(config: DeviceConfig, image: Option<&[u8]>, pace: Pace) -> Rig {
+        Rig::powered_up(Instant::from_nanos(1_000_000_000), config, image, pace)
+    }
+
+    /// One that powers up at a later time.
+    #[allow(dead_code, reason = "single commands need none")]
+    pub fn at(now: Instant, config: DeviceConfig, image: Option<&[u8]>) -> Rig {
+        Rig::powered_up(now, config, image, Pace::Wire)
+    }
+
+    fn powered_up(now: Instant, config: DeviceConfig, image: Option<&[u8]>, pace: Pace) -> Rig {
         let revision = config.identity.revision;
         let character = match pace {
             Pace::Wire => Duration::from_nanos(CHARACTER_NS),
             Pace::Scaled(f) => Duration::from_nanos((CHARACTER_NS as f64 / f) as u64),
             Pace::Fast => Duration::ZERO,
         };
-        let now = Instant::from_nanos(1_000_000_000);
         let (device, restored) = Device::new(config, image, pace, Duration::ZERO, now);
         Rig { device, restored, now, revision, character }
     }
@@ -105,7 +114,7 @@ impl Rig {
                 let after = self.now.since(end);
                 self.now += self.character * octets.len() as u32;
                 self.device.sent(self.now);
-                let preambles = self.device.config().identity.preambles_reply;
+                let preambles = self.device.preambles_reply();
                 answer = Some(taken_apart(&octets, preambles.into(), after));
             }
             match self.device.wake_at() {

@@ -318,6 +318,7 @@ fn device(
     set(&mut c.reset_passes_write_protect, &t.reset_passes_write_protect);
     set(&mut c.answers_damaged, &t.answers_damaged);
     set(&mut c.accepts_older_masters, &t.accepts_older_masters);
+    set(&mut c.reset_answers, &t.reset_answers);
     set(&mut c.busy, &t.busy);
     if let Some(n) = &t.response_delay_ms {
         // 28 characters of 11 bits at 1200 bit/s are 256.67 ms [LL-02].
@@ -511,18 +512,30 @@ fn event(table: &Spanned<EventTable>) -> Result<EventPlan, Fault> {
         return Err(Fault::new(&table.span(), "this event has no time", right));
     };
     let at_s = number(at, "at_s", "s", TIME_S)?;
-    let change = match (&t.loop_current_ma, &t.supply_pressure_bar) {
-        (Some(n), None) => Change::LoopCurrentMa(number(n, "loop_current_ma", "mA", LOOP_CURRENT_MA)?),
-        (None, Some(n)) => {
-            Change::SupplyPressureBar(number(n, "supply_pressure_bar", "bar", SUPPLY_PRESSURE_BAR)?)
-        }
-        (None, None) => {
-            let right = "give loop_current_ma or supply_pressure_bar";
+    let mut changes = Vec::new();
+    if let Some(n) = &t.loop_current_ma {
+        let ma = number(n, "loop_current_ma", "mA", LOOP_CURRENT_MA)?;
+        changes.push((n.span(), Change::LoopCurrentMa(ma)));
+    }
+    if let Some(n) = &t.supply_pressure_bar {
+        let bar = number(n, "supply_pressure_bar", "bar", SUPPLY_PRESSURE_BAR)?;
+        changes.push((n.span(), Change::SupplyPressureBar(bar)));
+    }
+    if let Some(armed) = &t.armed {
+        changes.push((armed.span(), Change::Armed(*armed.get_ref())));
+    }
+    if let Some(protected) = &t.write_protect {
+        changes.push((protected.span(), Change::WriteProtect(*protected.get_ref())));
+    }
+    let change = match changes[..] {
+        [] => {
+            let right = "give loop_current_ma, supply_pressure_bar, armed or write_protect";
             return Err(Fault::new(&table.span(), "this event changes nothing", right));
         }
-        (Some(_), Some(second)) => {
+        [(_, change)] => change,
+        [_, (ref second, _), ..] => {
             let right = "write an [[event]] for each, at the same at_s";
-            return Err(Fault::new(&second.span(), "this event changes two things", right));
+            return Err(Fault::new(second, "this event changes two things", right));
         }
     };
     Ok(EventPlan { at: Instant::ZERO + Duration::from_secs_f64(at_s), change })

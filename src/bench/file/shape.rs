@@ -357,6 +357,9 @@ pub struct DeviceTable {
     /// Whether revisions 6 and 7 take the shorter requests of older masters. Default true.
     #[schemars(with = "Option<bool>")]
     pub accepts_older_masters: Option<Spanned<bool>>,
+    /// Whether command 42 is answered before the device starts again. Default true.
+    #[schemars(with = "Option<bool>")]
+    pub reset_answers: Option<Spanned<bool>>,
     /// Whether the device answers "busy" where it may. Default false.
     #[schemars(with = "Option<bool>")]
     pub busy: Option<Spanned<bool>>,
@@ -511,4 +514,10 @@ pub struct EventTable {
     /// The supply pressure of every device from then on, bar, 0 to 20.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
     pub supply_pressure_bar: Option<Spanned<Number>>,
+    /// Whether every device is armed from then on, as by a key in the field: armed devices answer command 73.
+    #[schemars(with = "Option<bool>")]
+    pub armed: Option<Spanned<bool>>,
+    /// Whether every device is protected from being written from then on, as by a switch in it.
+    #[schemars(with = "Option<bool>")]
+    pub write_protect: Option<Spanned<bool>>,
 }

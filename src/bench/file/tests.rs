@@ -166,6 +166,7 @@ fn lines_and_events() {
     faulty(&event("at_s = «-1\nloop_current_ma = 4"), "at_s is -1 s", "0 to 31536000 s");
     faulty(&event("at_s = 1\nloop_current_ma = «31"), "31 mA", "0 to 30 mA");
     faulty(&event("at_s = 1\nloop_current_ma = 4\nsupply_pressure_bar = «4"), "two things", "[[event]]");
+    faulty(&event("at_s = 1\narmed = true\nwrite_protect = «true"), "two things", "[[event]]");
     faulty(
         "[[device]]\n[[line]]\nat = \"pty:\"\n«[[event]]\nat_s = 1\n",
         "changes nothing",
@@ -204,6 +205,7 @@ reset_passes_write_protect = false
 response_delay_ms = 12.5
 answers_damaged = false
 accepts_older_masters = false
+reset_answers = false
 busy = true
 memory = "fv.memory"
 [device.valve]
@@ -231,6 +233,12 @@ supply_pressure_bar = 1
 [[event]]
 at_s = 1.5
 loop_current_ma = 20
+[[event]]
+at_s = 3
+armed = true
+[[event]]
+at_s = 4
+write_protect = false
 "#,
         Path::new("some/where/b.toml"),
     )
@@ -259,6 +267,7 @@ loop_current_ma = 20
         (c.write_protected, c.reset_passes_write_protect, c.answers_damaged, c.accepts_older_masters, c.busy),
         (true, false, false, false, true)
     );
+    assert!(!c.reset_answers);
     assert_eq!(c.response_delay, Duration::from_micros(12_500));
     assert_eq!((c.loop_current_ma, c.supply_pressure_bar), (12.0, 5.0));
     assert_eq!((c.time_constant_s, c.travel_percent), (3.0, 40.0));
@@ -276,6 +285,8 @@ loop_current_ma = 20
     assert_eq!(plan.events[0].at, Instant::from_nanos(1_500_000_000));
     assert_eq!(plan.events[0].change, Change::LoopCurrentMa(20.0));
     assert_eq!(plan.events[1].change, Change::SupplyPressureBar(1.0));
+    assert_eq!(plan.events[2].change, Change::Armed(true));
+    assert_eq!(plan.events[3].change, Change::WriteProtect(false));
 }
 
 #[test]
@@ -305,9 +316,9 @@ fn the_schema_describes_every_key() {
             }
         }
     }
-    // 8 of the file, 1 of the loop, 26 and 2 tables of a device, 4 of the valve, 1 of the air, 6 of a master,
-    // 5 of what it asks, 10 of a fault on the wires, 1 of a line, 3 of an event.
-    assert_eq!(keys, 67);
+    // 8 of the file, 1 of the loop, 27 and 2 tables of a device, 4 of the valve, 1 of the air, 6 of a master,
+    // 5 of what it asks, 10 of a fault on the wires, 1 of a line, 5 of an event.
+    assert_eq!(keys, 70);
     assert_eq!(schema["required"], json!(["device", "line"]));
     assert_eq!(schema["$defs"]["LineTable"]["required"], json!(["at"]));
     let address = &schema["$defs"]["DeviceTable"]["properties"]["polling_address"];

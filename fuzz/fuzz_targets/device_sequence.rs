@@ -1,0 +1,98 @@
+//! Sequences of requests into the device of each revision, as octets on a wire: no panic, no answer that is no frame,
+//! and what it stores can be read again, also by a device that powers up with it [DV-03].
+//!
+//! The first octet chooses the revision. Each request is one octet (bit 7 the master, bit 6 at the broadcast address,
+//! bit 5 with a wrong check byte, bit 4 a change around the device before it, bit 3 a power cycle before it), the
+//! command, the number of data octets, and the data.
+
+#![no_main]
+
+use libfuzzer_sys::fuzz_target;
+use looprig::app::command::Revision;
+use looprig::device::{Device, DeviceConfig, Restored, decode_image};
+use looprig::frame::{Octet, Receiver, ReceiverConfig, Reception};
+use looprig::time::{Instant, Pace};
+use std::time::Duration;
+
+const CHARACTER: Duration = Duration::from_nanos(9_166_667);
+
+struct Wire {
+    device: Device,
+    now: Instant,
+}
+
+impl Wire {
+    fn new(revision: Revision, image: Option<&[u8]>, now: Instant) -> Wire {
+        let config = DeviceConfig::new(revision);
+        let (device, restored) = Device::new(config, image, Pace::Wire, Duration::ZERO, now);
+        // What a device has written it can read.
+        assert!(!matches!(restored, Restored::Corrupt(_)));
+        Wire { device, now }
+    }
+
+    fn send(&mut self, octets: &[u8]) {
+        for &value in octets {
+            self.now += CHARACTER;
+            self.device.handle(self.now, &[Octet::clean(self.now, value)]);
+        }
+        // Silence, until nothing more is due.
+        for _ in 0..8 {
+            if let Some(answer) = self.device.poll_transmit(self.now) {
+                let mut receiver = Receiver::new(ReceiverConfig::for_line(Pace::Wire, Duration::ZERO));
+                for &value in &answer {
+                    self.now += CHARACTER;
+                    receiver.push(&[Octet::clean(self.now, value)]);
+                }
+                self.device.sent(self.now);
+                assert!(matches!(receiver.next(), Some(Reception::Good(_))), "{answer:02X?}");
+            }
+            let Some(at) = self.device.wake_at() else { break };
+            self.now = self.now.max(at);
+            self.device.handle_timeout(self.now);
+        }
+        self.now += Duration::from_millis(400);
+        self.device.handle_timeout(self.now);
+    }
+}
+
+fuzz_target!(|bytes: &[u8]| {
+    let Some((&first, mut rest)) = bytes.split_first() else { return };
+    let revision = Revision::NEWEST_FIRST[usize::from(first) % 3];
+    let mut wire = Wire::new(revision, None, Instant::ZERO);
+    let mut image: Option<Vec<u8>> = None;
+    let unique = match revision {
+        Revision::R5 => [0x3D, 0x51, 0x00, 0x31, 0x04],
+        Revision::R6 => [0x3D, 0x61, 0x00, 0x31, 0x04],
+        Revision::R7 => [0x3D, 0x71, 0x00, 0x31, 0x04],
+    };
+    while let [flags, command, count, tail @ ..] = rest {
+        let (data, after) = tail.split_at(usize::from(*count).min(tail.len()));
+        rest = after;
+        if flags & 0x10 != 0 {
+            let now = wire.now;
+            match command % 6 {
+                0 => wire.device.set_loop_current_ma(now, f64::from(*count) / 10.0),
+                1 => wire.device.set_supply_pressure_bar(f64::from(*count) / 25.0),
+                2 => wire.device.set_write_protected(count % 2 == 0),
+                3 => wire.device.set_busy(count % 2 == 0),
+                4 => wire.device.set_armed(count % 2 == 0),
+                _ => wire.now += Duration::from_secs(u64::from(*count) * 3600),
+            }
+        }
+        if flags & 0x08 != 0 {
+            wire = Wire::new(revision, image.as_deref(), wire.now);
+        }
+        let mut address = if flags & 0x40 == 0 { unique } else { [0; 5] };
+        address[0] |= flags & 0x80;
+        let mut frame = vec![0x82];
+        frame.extend(address);
+        frame.extend([*command, data.len() as u8]);
+        frame.extend(data);
+        frame.push(frame.iter().fold(0, |x, o| x ^ o) ^ (flags & 0x20));
+        wire.send(&[&[0xFF; 5], &frame[..]].concat());
+        if let Some(written) = wire.device.take_image() {
+            assert_eq!(decode_image(&written).as_ref(), Ok(wire.device.stored()));
+            image = Some(written);
+        }
+    }
+});

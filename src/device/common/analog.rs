@@ -1,0 +1,104 @@
+//! The loop current as analog channel 0, and what an input refuses: 40, 45, 46, 60 to 63, 66, 70 [DV-16].
+
+use crate::app::command::Value;
+use crate::device::commands::{Answer, Asked, code};
+use crate::device::state::State;
+use crate::device::universal::{INPUT_CHANNEL, NOT_USED, dynamic_variable};
+use crate::device::values::Values;
+use crate::device::variables::unit;
+
+/// The only channel there is.
+const LOOP: u8 = 0;
+
+/// [CM-040] [CM-045] [CM-046] [CM-066]: nobody but the other end of the loop makes the current of an input.
+pub(in crate::device) fn not_for_an_input(_: &mut State, _: &Asked<'_>) -> Answer {
+    Answer::Refused(code::DEVICE)
+}
+
+/// The channel that is asked for, if there is one.
+fn channel(asked: &Asked<'_>) -> Result<u8, Answer> {
+    match asked.octet("channel") {
+        Some(LOOP) => Ok(LOOP),
+        _ => Err(Answer::Refused(code::INVALID_SELECTION)),
+    }
+}
+
+/// [CM-060]
+pub(in crate::device) fn read_channel(state: &mut State, asked: &Asked<'_>) -> Answer {
+    let channel = match channel(asked) {
+        Ok(channel) => channel,
+        Err(refused) => return refused,
+    };
+    Answer::Done(
+        Values::new()
+            .number("channel", channel)
+            .number("unit", unit::MILLIAMPERE)
+            .float("level", state.loop_current_ma())
+            .float("percent_of_range", state.percent_of_range()),
+    )
+}
+
+/// [CM-061]
+pub(in crate::device) fn read_channel_and_variables(state: &mut State, asked: &Asked<'_>) -> Answer {
+    let mut values = Values::new().number("unit", unit::MILLIAMPERE).float("level", state.loop_current_ma());
+    for (code, unit, value) in
+        [(246, "pv_unit", "pv"), (247, "sv_unit", "sv"), (248, "tv_unit", "tv"), (249, "qv_unit", "qv")]
+    {
+        values = dynamic_variable(state, asked, values, code, unit, value);
+    }
+    Answer::Done(values)
+}
+
+/// [CM-062]: a channel that the device does not have is told as a variable that it does not have.
+pub(in crate::device) fn read_channels(state: &mut State, asked: &Asked<'_>) -> Answer {
+    let mut values = Values::new();
+    for (slot, channel) in asked.slots("channel").into_iter().enumerate() {
+        let (unit, level) = match channel {
+            LOOP => (unit::MILLIAMPERE, Value::float(state.loop_current_ma() as f32)),
+            _ => (unit::NOT_USED, Value::NOT_A_NUMBER),
+        };
+        values = values
+            .number(format!("slot{slot}_channel"), channel)
+            .number(format!("slot{slot}_unit"), unit)
+            .and(format!("slot{slot}_level"), level);
+    }
+    Answer::Done(values)
+}
+
+/// [CM-063]: as in command 15.
+pub(in crate::device) fn read_information(state: &mut State, asked: &Asked<'_>) -> Answer {
+    let channel = match channel(asked) {
+        Ok(channel) => channel,
+        Err(refused) => return refused,
+    };
+    Answer::Done(
+        Values::new()
+            .number("channel", channel)
+            .number("alarm_selection", NOT_USED)
+            // Linear [TB-02].
+            .number("transfer_function", 0u8)
+            .number("range_unit", unit::PERCENT)
+            .float("upper_range_value", state.stored.upper_range_value_percent.into())
+            .float("lower_range_value", state.stored.lower_range_value_percent.into())
+            .float("damping", state.stored.damping_s.into())
+            .number("analog_channel_flags", INPUT_CHANNEL),
+    )
+}
+
+/// [CM-070]: the ends are where the range ends, the limits where the channel saturates.
+pub(in crate::device) fn read_endpoints(state: &mut State, asked: &Asked<'_>) -> Answer {
+    let channel = match channel(asked) {
+        Ok(channel) => channel,
+        Err(refused) => return refused,
+    };
+    let (low_ma, high_ma) = state.config.loop_current_limits_ma;
+    Answer::Done(
+        Values::new()
+            .number("channel", channel)
+            .number("unit", unit::MILLIAMPERE)
+            .float("upper_endpoint", 20.0)
+            .float("lower_endpoint", 4.0)
+            .float("upper_limit", high_ma)
+            .float("lower_limit", low_ma),
+    )
+}

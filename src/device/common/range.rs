@@ -1,0 +1,166 @@
+//! Range, damping, unit and transfer function of the set point: 34 to 37, 44, 47, 55 [DV-18].
+
+use crate::app::command::Revision;
+use crate::device::commands::{Answer, Asked, code};
+use crate::device::state::State;
+use crate::device::stored::MOST_DAMPING_S;
+use crate::device::values::Values;
+use crate::device::variables::{SET_POINT, offers_unit, side, unit};
+
+/// Codes of commands 35 to 37 [ST-04].
+mod range_code {
+    pub const LOWER_TOO_HIGH: u8 = 9;
+    pub const LOWER_TOO_LOW: u8 = 10;
+    pub const UPPER_TOO_HIGH: u8 = 11;
+    pub const UPPER_TOO_LOW: u8 = 12;
+    pub const BOTH_OUT: u8 = 13;
+    pub const SPAN_TOO_SMALL: u8 = 14;
+    pub const UNIT: u8 = 18;
+    pub const UNIT_BEFORE_7: u8 = 28;
+    pub const INVALID_SPAN: u8 = 29;
+}
+const PROCESS_TOO_HIGH: u8 = 9;
+const PROCESS_TOO_LOW: u8 = 10;
+const IN_MULTIDROP: u8 = 11;
+const INVALID_FUNCTION: u8 = 13;
+/// Linear [TB-02].
+const LINEAR: u32 = 0;
+/// Steps of damping in a second.
+const DAMPING_STEPS: f32 = 8.0;
+
+/// The damping that is used for one that is asked for, and whether it is another.
+fn nearest_damping(asked: f32) -> Result<(f32, bool), u8> {
+    if asked.is_nan() || asked < 0.0 {
+        Err(code::TOO_SMALL)
+    } else if asked > MOST_DAMPING_S {
+        Err(code::TOO_LARGE)
+    } else {
+        let used = (asked * DAMPING_STEPS).round() / DAMPING_STEPS;
+        // Minus zero is zero.
+        Ok((used + 0.0, used != asked))
+    }
+}
+
+fn damp(state: &mut State, asked: &Asked<'_>, values: Values) -> Answer {
+    let Some(wanted) = asked.float("damping") else { return Answer::Refused(code::TOO_FEW_DATA) };
+    let (used, other) = match nearest_damping(wanted) {
+        Ok(found) => found,
+        Err(code) => return Answer::Refused(code),
+    };
+    state.set_damping_s(asked.now, used);
+    state.count_write();
+    let values = values.float("damping", used.into());
+    if other { Answer::Warned(code::NEAREST, values) } else { Answer::Done(values) }
+}
+
+/// [CM-034]
+pub(in crate::device) fn write_damping(state: &mut State, asked: &Asked<'_>) -> Answer {
+    damp(state, asked, Values::new())
+}
+
+/// [CM-055]: the set point alone is damped.
+pub(in crate::device) fn write_damping_of(state: &mut State, asked: &Asked<'_>) -> Answer {
+    match asked.octet("code") {
+        Some(c) if usize::from(c) == SET_POINT => damp(state, asked, Values::new().number("code", c)),
+        _ => Answer::Refused(code::INVALID_SELECTION),
+    }
+}
+
+/// [CM-035]
+pub(in crate::device) fn write_range(state: &mut State, asked: &Asked<'_>) -> Answer {
+    let (Some(upper), Some(lower)) = (asked.float("upper_range_value"), asked.float("lower_range_value"))
+    else {
+        return Answer::Refused(code::TOO_FEW_DATA);
+    };
+    if asked.octet("range_unit") != Some(unit::PERCENT) {
+        return Answer::Refused(match state.revision() {
+            Revision::R7 => range_code::UNIT,
+            Revision::R5 | Revision::R6 => range_code::UNIT_BEFORE_7,
+        });
+    }
+    // What is no number is above every limit.
+    let place = |x: f32| {
+        if x.is_nan() { 1 } else { side(x.into(), state.config.set_point_limits_percent) }
+    };
+    match (place(lower), place(upper)) {
+        (0, 0) => {}
+        (0, 1) => return Answer::Refused(range_code::UPPER_TOO_HIGH),
+        (0, _) => return Answer::Refused(range_code::UPPER_TOO_LOW),
+        (1, 0) => return Answer::Refused(range_code::LOWER_TOO_HIGH),
+        (_, 0) => return Answer::Refused(range_code::LOWER_TOO_LOW),
+        _ => return Answer::Refused(range_code::BOTH_OUT),
+    }
+    if upper == lower {
+        return Answer::Refused(range_code::INVALID_SPAN);
+    }
+    state.set_range(asked.now, lower, upper);
+    state.count_write();
+    let values = Values::new()
+        .number("range_unit", unit::PERCENT)
+        .float("upper_range_value", upper.into())
+        .float("lower_range_value", lower.into());
+    if is_small(state, lower, upper) {
+        Answer::Warned(range_code::SPAN_TOO_SMALL, values)
+    } else {
+        Answer::Done(values)
+    }
+}
+
+fn is_small(state: &State, lower: f32, upper: f32) -> bool {
+    (f64::from(upper) - f64::from(lower)).abs() < state.config.minimum_span_percent
+}
+
+/// [CM-036]
+pub(in crate::device) fn take_upper(state: &mut State, asked: &Asked<'_>) -> Answer {
+    take(state, asked, true)
+}
+
+/// [CM-037]
+pub(in crate::device) fn take_lower(state: &mut State, asked: &Asked<'_>) -> Answer {
+    take(state, asked, false)
+}
+
+/// The applied process of a positioner is its travel: where the valve stands becomes an end of the range.
+fn take(state: &mut State, asked: &Asked<'_>, is_upper: bool) -> Answer {
+    if state.loop_current_fixed() {
+        return Answer::Refused(IN_MULTIDROP);
+    }
+    let travel = state.positioner.travel_percent(asked.now) as f32;
+    match side(travel.into(), state.config.set_point_limits_percent) {
+        1 => return Answer::Refused(PROCESS_TOO_HIGH),
+        -1 => return Answer::Refused(PROCESS_TOO_LOW),
+        _ => {}
+    }
+    let (was_lower, was_upper) =
+        (state.stored.lower_range_value_percent, state.stored.upper_range_value_percent);
+    let (lower, upper) = if is_upper { (was_lower, travel) } else { (travel, was_upper) };
+    if lower == upper || is_small(state, lower, upper) {
+        // Too near the other end: it would have to go on in the direction of the range that is now.
+        let rises = was_upper > was_lower;
+        return Answer::Refused(if rises == is_upper { PROCESS_TOO_LOW } else { PROCESS_TOO_HIGH });
+    }
+    state.set_range(asked.now, lower, upper);
+    state.count_write();
+    Answer::Done(Values::new())
+}
+
+/// [CM-044]: a set point is in percent.
+pub(in crate::device) fn write_unit(state: &mut State, asked: &Asked<'_>) -> Answer {
+    match asked.octet("pv_unit") {
+        Some(unit) if offers_unit(SET_POINT, unit) => {
+            state.stored.units[SET_POINT] = unit;
+            state.count_write();
+            Answer::Done(Values::new().number("pv_unit", unit))
+        }
+        _ => Answer::Refused(code::INVALID_SELECTION),
+    }
+}
+
+/// [CM-047]: linear alone is offered.
+pub(in crate::device) fn write_transfer_function(state: &mut State, asked: &Asked<'_>) -> Answer {
+    if asked.number("transfer_function") != Some(LINEAR) {
+        return Answer::Refused(INVALID_FUNCTION);
+    }
+    state.count_write();
+    Answer::Done(Values::new().number("transfer_function", LINEAR))
+}

@@ -1,0 +1,230 @@
+//! What a device keeps over a power cycle.
+
+use super::memory::ImageError;
+use super::variables::offers_unit;
+use crate::app::types::{Date, latin1, packed};
+use serde::{Deserialize, Serialize};
+
+/// Most damping that the mock offers, s [DV-18].
+pub(super) const MOST_DAMPING_S: f32 = 60.0;
+/// Preambles that a device may be told to send [DV-21].
+pub(super) const REPLY_PREAMBLES: core::ops::RangeInclusive<u8> = 5..=20;
+
+/// What the device keeps.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Stored {
+    /// Polling address, 0 to 63; 0 to 15 in revision 5 [FR-05].
+    pub polling_address: u8,
+    /// Whether the set point follows the loop current [TB-09]; revision 5 goes by the polling address
+    /// instead [DV-15].
+    pub loop_current_mode_enabled: bool,
+    /// Tag, at most 8 characters of packed ASCII [TY-04].
+    pub tag: String,
+    /// Descriptor, at most 16 characters of packed ASCII [TY-04].
+    pub descriptor: String,
+    /// Date as day, month, year less 1900: a day of the calendar [TY-06].
+    pub date: [u8; 3],
+    /// Message, at most 32 characters of packed ASCII [TY-04].
+    pub message: String,
+    /// Long tag, at most 32 characters of Latin-1 [TY-05].
+    pub long_tag: String,
+    /// Final assembly number, 24 bits.
+    pub final_assembly_number: u32,
+    /// Counts accepted writes of configuration, 65535 is followed by 0 [DV-08].
+    pub configuration_change_counter: u16,
+    /// Configuration changed, for the primary and for the secondary master [ST-09]. That it outlives
+    /// a power cycle is our choice.
+    pub configuration_changed: [bool; 2],
+    /// Upper range value, the set point at 20 mA, %; not the lower one [DV-18].
+    pub upper_range_value_percent: f32,
+    /// Lower range value, the set point at 4 mA, % [DV-18].
+    pub lower_range_value_percent: f32,
+    /// Damping of the set point, s, 0 to 60 [DV-18].
+    pub damping_s: f32,
+    /// Unit code of each device variable [DV-19].
+    pub units: [u8; 4],
+    /// Transducer serial number of each device variable, 24 bits.
+    pub transducer_serial_numbers: [u32; 4],
+    /// The device variables that are PV, SV, TV, QV; PV is 0, the set point [DV-19].
+    pub assignments: [u8; 4],
+    /// Preambles before answers as a master has written them, 5 to 20; the identity's where none has [DV-21].
+    pub preambles_reply: Option<u8>,
+    /// A lock that outlives a power cycle [DV-17].
+    pub lock: Option<StoredLock>,
+    /// Trim of the supply pressure [DV-22].
+    pub pressure_trim_bar: PressureTrim,
+}
+
+/// A lock that outlives a power cycle [DV-17].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StoredLock {
+    /// Against all masters, else against the other one.
+    pub against_all: bool,
+    /// Whether the primary master locked.
+    pub by_primary: bool,
+}
+
+/// Two points through which the sensor's pressure becomes the one that is told, each as pressure of the sensor and
+/// pressure told, bar [DV-22].
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PressureTrim {
+    /// The lower point.
+    pub lower: [f32; 2],
+    /// The upper point.
+    pub upper: [f32; 2],
+}
+
+impl PressureTrim {
+    /// Without a trim: what the sensor says is told.
+    pub const NONE: PressureTrim = PressureTrim { lower: [0.0, 0.0], upper: [10.0, 10.0] };
+    /// Least difference of the two points, bar.
+    pub const LEAST_DIFFERENCE_BAR: f32 = 1.0;
+
+    /// The pressure told where the sensor says `sensor_bar`.
+    pub fn told_bar(&self, sensor_bar: f64) -> f64 {
+        let ([x0, y0], [x1, y1]) = (self.lower.map(f64::from), self.upper.map(f64::from));
+        if (x0, x1) == (y0, y1) {
+            // Without a trim every digit stays as it is.
+            return sensor_bar;
+        }
+        y0 + (sensor_bar - x0) * (y1 - y0) / (x1 - x0)
+    }
+
+    /// Whether the points are as far apart as they must be.
+    pub fn is_sound(&self) -> bool {
+        let finite = self.lower.iter().chain(&self.upper).all(|x| x.is_finite());
+        // At the sensor a little less, since each point may be corrected.
+        finite
+            && self.upper[1] - self.lower[1] >= Self::LEAST_DIFFERENCE_BAR
+            && self.upper[0] - self.lower[0] >= Self::LEAST_DIFFERENCE_BAR / 2.0
+    }
+}
+
+impl Default for Stored {
+    /// A device as delivered: no names, polling address 0, loop current followed.
+    fn default() -> Self {
+        Stored {
+            polling_address: 0,
+            loop_current_mode_enabled: true,
+            tag: String::new(),
+            descriptor: String::new(),
+            date: [1, 1, 126],
+            message: String::new(),
+            long_tag: String::new(),
+            final_assembly_number: 0,
+            configuration_change_counter: 0,
+            configuration_changed: [false; 2],
+            upper_range_value_percent: 100.0,
+            lower_range_value_percent: 0.0,
+            damping_s: 0.0,
+            units: super::variables::DELIVERED_UNITS,
+            transducer_serial_numbers: [3104, 3104, 3104, 3104],
+            assignments: [0, 1, 2, 3],
+            preambles_reply: None,
+            lock: None,
+            pressure_trim_bar: PressureTrim::NONE,
+        }
+    }
+}
+
+impl Stored {
+    /// Whether every value is one that a device with polling addresses up to `highest_polling` can
+    /// hold.
+    ///
+    /// # Errors
+    /// The first that is not.
+    pub fn check(&self, highest_polling: u8) -> Result<(), ImageError> {
+        let bad = |field, why: String| Err(ImageError::Range { field, why });
+        if self.polling_address > highest_polling {
+            let why = format!("{} is above {highest_polling}", self.polling_address);
+            return bad("polling_address", why);
+        }
+        for (field, text, octets) in
+            [("tag", &self.tag, 6), ("descriptor", &self.descriptor, 12), ("message", &self.message, 24)]
+        {
+            if let Err(e) = packed::pack(text, octets) {
+                return bad(field, e.to_string());
+            }
+        }
+        if let Err(e) = latin1::encode(&self.long_tag, 32) {
+            return bad("long_tag", e.to_string());
+        }
+        if !Date::from_bytes(self.date).is_calendar() {
+            return bad("date", format!("{} is no day of the calendar", Date::from_bytes(self.date)));
+        }
+        if self.final_assembly_number > 0xFF_FFFF {
+            return bad("final_assembly_number", format!("{} is above 16777215", self.final_assembly_number));
+        }
+        for (field, value) in [
+            ("upper_range_value_percent", self.upper_range_value_percent),
+            ("lower_range_value_percent", self.lower_range_value_percent),
+        ] {
+            if !value.is_finite() {
+                return bad(field, format!("{value} is no finite number"));
+            }
+        }
+        if self.upper_range_value_percent == self.lower_range_value_percent {
+            return bad("upper_range_value_percent", "it equals the lower range value".into());
+        }
+        if !(0.0..=MOST_DAMPING_S).contains(&self.damping_s) {
+            return bad("damping_s", format!("{} is outside 0 to {MOST_DAMPING_S}", self.damping_s));
+        }
+        for (variable, &unit) in self.units.iter().enumerate() {
+            if !offers_unit(variable, unit) {
+                return bad("units", format!("variable {variable} is never told in unit {unit}"));
+            }
+        }
+        if let Some(number) = self.transducer_serial_numbers.iter().find(|n| **n > 0xFF_FFFF) {
+            return bad("transducer_serial_numbers", format!("{number} is above 16777215"));
+        }
+        if self.assignments[0] != 0 || self.assignments.iter().any(|&v| v > 3) {
+            let why = format!("{:?} is not 0 and three of 0 to 3", self.assignments);
+            return bad("assignments", why);
+        }
+        if let Some(n) = self.preambles_reply.filter(|n| !REPLY_PREAMBLES.contains(n)) {
+            return bad("preambles_reply", format!("{n} is outside 5 to 20"));
+        }
+        if !self.pressure_trim_bar.is_sound() {
+            return bad("pressure_trim_bar", format!("{:?} are no two points", self.pressure_trim_bar));
+        }
+        Ok(())
+    }
+}
+
+/// What a device kept before the commands of common practice: format 1 of the image [DV-03].
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct StoredBefore {
+    polling_address: u8,
+    loop_current_mode_enabled: bool,
+    tag: String,
+    descriptor: String,
+    date: [u8; 3],
+    message: String,
+    long_tag: String,
+    final_assembly_number: u32,
+    configuration_change_counter: u16,
+    configuration_changed: [bool; 2],
+}
+
+impl StoredBefore {
+    /// The same with what it lacks from `factory`.
+    pub fn over(self, factory: &Stored) -> Stored {
+        Stored {
+            polling_address: self.polling_address,
+            loop_current_mode_enabled: self.loop_current_mode_enabled,
+            tag: self.tag,
+            descriptor: self.descriptor,
+            date: self.date,
+            message: self.message,
+            long_tag: self.long_tag,
+            final_assembly_number: self.final_assembly_number,
+            configuration_change_counter: self.configuration_change_counter,
+            configuration_changed: self.configuration_changed,
+            ..factory.clone()
+        }
+    }
+}
