@@ -195,7 +195,12 @@ static HANDLERS: &[Handler] = &[
     row(61, R5, "CM-061", ToAll, READ, analog::read_channel_and_variables),
     row(62, R5, "CM-062", ToAll, SELECTING, analog::read_channels),
     row(63, R5, "CM-063", ToAll, LIST, analog::read_information),
+    row(64, R5, "CM-064", Unlocked, LIST, range::write_damping_of_channel),
+    row(65, R5, "CM-065", Unlocked, LIST, range::write_range_of_channel),
     row(66, R5, "CM-066", Unlocked, LIST, analog::not_for_an_input),
+    row(67, R5, "CM-067", Unlocked, LIST, analog::not_for_an_input),
+    row(68, R5, "CM-068", Unlocked, LIST, analog::not_for_an_input),
+    row(69, R5, "CM-069", Unlocked, LIST, range::write_transfer_function_of_channel),
     row(70, R5, "CM-070", ToAll, SELECTING, analog::read_endpoints),
     // It judges by itself who may open the lock.
     row(71, R6, "CM-071", ToAll, LIST, lock::lock),

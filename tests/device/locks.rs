@@ -37,7 +37,12 @@ fn closed(revision: Revision) -> Vec<(u8, Vec<u8>, bool)> {
         (55, vec![0, 0x3F, 0x80, 0, 0], true),
         (56, vec![3, 0, 0, 9], true),
         (59, vec![7], true),
+        (64, vec![0, 0x3F, 0x80, 0, 0], true),
+        (65, vec![0, 57, 0x42, 0xA0, 0, 0, 0x41, 0x20, 0, 0], true),
         (66, vec![0, 39, 0x41, 0x40, 0, 0], true),
+        (67, vec![0, 39, 0x40, 0x80, 0, 0], true),
+        (68, vec![0, 39, 0x41, 0xA0, 0, 0], true),
+        (69, vec![0, 0], true),
     ];
     if revision > R5 {
         out.push((22, vec![b'A'; 32], true));

@@ -207,10 +207,52 @@ fn the_current_of_an_input() {
             (45, f(4.0).to_vec()),
             (46, f(20.0).to_vec()),
             (66, [&[0, 39][..], &f(12.0)].concat()),
+            (67, [&[0, 39][..], &f(4.0)].concat()),
+            (68, [&[0, 39][..], &f(20.0)].concat()),
         ] {
             refused(&mut rig, command, &data, 6);
             refused(&mut rig, command, &data[1..], 5);
         }
         assert_eq!(rig.ask(PRIMARY, 0, &[]).status[1] & 0x08, 0);
+    }
+}
+
+/// [CM-064] [CM-065] [CM-069] [DV-16]: the same by way of channel 0, with the codes of their own lists.
+#[test]
+fn by_way_of_the_channel() {
+    for revision in REVISIONS {
+        let mut rig = Rig::new(revision).warm();
+        let by_channel = |channel: u8, rest: &[u8]| [&[channel][..], rest].concat();
+        let reply = rig.ask(PRIMARY, 64, &by_channel(0, &f(2.3)));
+        assert_eq!((reply.status, reply.data), ([8, 0x40], by_channel(0, &f(2.25))));
+        assert_eq!(rig.ask(PRIMARY, 15, &[]).data[11..15], f(2.25));
+        refused(&mut rig, 64, &by_channel(1, &f(1.0)), 6);
+        refused(&mut rig, 64, &by_channel(0, &f(61.0)), 3);
+        refused(&mut rig, 64, &by_channel(0, &f(-1.0)), 4);
+        let reply = rig.ask(PRIMARY, 65, &by_channel(0, &range(80.0, 20.0)));
+        assert_eq!((reply.status[0], reply.data), (0, by_channel(0, &range(80.0, 20.0))));
+        assert_eq!(rig.ask(PRIMARY, 15, &[]).data[2..11], range(80.0, 20.0));
+        assert_eq!(rig.ask(PRIMARY, 65, &by_channel(0, &range(25.0, 20.0))).status[0], 14);
+        for (upper, lower, code) in [
+            (50.0, 106.0, 9),
+            (50.0, -6.0, 10),
+            (106.0, 0.0, 11),
+            (-6.0, 0.0, 12),
+            (-6.0, 106.0, 13),
+            (5.0, 5.0, 29),
+        ] {
+            refused(&mut rig, 65, &by_channel(0, &range(upper, lower)), code);
+        }
+        refused(&mut rig, 65, &by_channel(1, &range(80.0, 20.0)), 15);
+        let mut other_unit = by_channel(0, &range(80.0, 20.0));
+        other_unit[1] = 39;
+        refused(&mut rig, 65, &other_unit, 28);
+        assert_eq!(rig.ask(PRIMARY, 69, &[0, 0]).data, [0, 0]);
+        for wrong in [[1, 0], [0, 1]] {
+            refused(&mut rig, 69, &wrong, 2);
+        }
+        for (command, len) in [(64, 4), (65, 9), (69, 1)] {
+            refused(&mut rig, command, &vec![0; len], 5);
+        }
     }
 }

@@ -5,7 +5,8 @@ use crate::model::{Answer, Model, NOT_A_NUMBER, OWN, Want, factor, octets, side}
 /// Commands that answer 32 while busy, by the lists of their headings and [DV-28].
 const MAY_BE_BUSY: &[u8] = &[
     6, 12, 13, 14, 15, 16, 17, 18, 19, 20, 22, 33, 34, 35, 36, 37, 39, 40, 41, 42, 44, 45, 46, 47, 49, 51,
-    52, 53, 54, 55, 56, 59, 60, 61, 62, 66, 70, 71, 72, 76, 78, 79, 80, 81, 82, 83, 89, 90, 110,
+    52, 53, 54, 55, 56, 59, 60, 61, 62, 64, 65, 66, 67, 68, 69, 70, 71, 72, 76, 78, 79, 80, 81, 82, 83, 89,
+    90, 110,
 ];
 /// Commands that change something [DV-17], with the octets of the longest answer.
 pub const CHANGES: &[(u8, usize)] = &[
@@ -34,7 +35,12 @@ pub const CHANGES: &[(u8, usize)] = &[
     (55, 5),
     (56, 4),
     (59, 1),
+    (64, 5),
+    (65, 10),
     (66, 6),
+    (67, 6),
+    (68, 6),
+    (69, 2),
     (79, 8),
     (82, 7),
     (83, 1),
@@ -55,7 +61,7 @@ pub fn no(code: u8) -> Answer {
 /// Whether a revision has a command [DV-16].
 pub fn exists(revision: u8, command: u8) -> bool {
     match command {
-        0..=3 | 6 | 11..=19 | 33..=42 | 44..=56 | 59..=63 | 66 | 70 | 110 => true,
+        0..=3 | 6 | 11..=19 | 33..=42 | 44..=56 | 59..=70 | 110 => true,
         7..=9 | 20..=22 | 71 | 72 | 76 | 79..=83 | 95 => revision >= 6,
         73 | 78 | 89 | 90 => revision == 7,
         _ => false,
@@ -68,15 +74,15 @@ fn least(command: u8) -> usize {
         9 | 33 | 39 | 44 | 47 | 51 | 52 | 54 | 59 | 60 | 62 | 63 | 70 | 71 | 78 | 80 | 81 | 83 => 1,
         // From revision 6 on the mode may be missing: an older master [DV-15].
         6 => 1,
-        53 => 2,
+        53 | 69 => 2,
         19 | 49 => 3,
         34 | 40 | 45 | 46 | 56 => 4,
-        55 => 5,
-        11 | 66 => 6,
+        55 | 64 => 5,
+        11 | 66..=68 => 6,
         82 => 7,
         79 => 8,
         35 => 9,
-        89 => 10,
+        65 | 89 => 10,
         18 => 21,
         17 => 24,
         21 | 22 => 32,
@@ -136,8 +142,8 @@ impl Model {
         }
         let answer = match command {
             33 | 44..=56 | 79..=83 => self.variables(command, data),
-            34..=37 => self.range(command, data),
-            40 | 66 => Some(no(6)),
+            34..=37 | 64 | 65 | 69 => self.range(command, data),
+            40 | 66..=68 => Some(no(6)),
             71..=73 | 76 | 78 | 89 | 90 | 95 => self.whole(master, command, data),
             60..=63 | 70 | 110 => Some(self.channel(command, data)),
             _ => self.universal(master, command, data),
@@ -178,7 +184,7 @@ impl Model {
         }
     }
 
-    fn dynamic(&self) -> Vec<Want> {
+    pub fn dynamic(&self) -> Vec<Want> {
         (246..=249).flat_map(|code| self.told(code)).collect()
     }
 
@@ -321,32 +327,20 @@ impl Model {
         Some(match command {
             34 => self.damp(float(data, 0), Vec::new()),
             35 => {
-                let (upper, lower) = (float(data, 1), float(data, 5));
-                let place = |x: f32| if x.is_nan() { 1 } else { side(x.into(), -5.0, 105.0) };
-                let code = match (place(lower), place(upper)) {
-                    _ if data[0] != 57 => {
-                        if self.revision == 7 {
-                            18
-                        } else {
-                            28
-                        }
-                    }
-                    (1, 0) => 9,
-                    (-1, 0) => 10,
-                    (0, 1) => 11,
-                    (0, -1) => 12,
-                    (0, 0) if upper == lower => 29,
-                    (0, 0) if (f64::from(upper) - f64::from(lower)).abs() < 10.0 => 14,
-                    (0, 0) => 0,
-                    _ => 13,
-                };
-                if !matches!(code, 0 | 14) {
-                    return Some(no(code));
-                }
-                (self.upper, self.lower) = (upper, lower);
-                self.aim();
+                let wrong_unit = if self.revision == 7 { 18 } else { 28 };
+                self.range_values(data, wrong_unit)
+            }
+            64 if data[0] != 0 => no(6),
+            64 => self.damp(float(data, 1), octets(&[0])),
+            65 if data[0] != 0 => no(15),
+            65 => {
+                let (code, rest) = self.range_values(&data[1..], 28);
+                if rest.is_empty() { no(code) } else { (code, [octets(&[0]), rest].concat()) }
+            }
+            69 if data[..2] != [0, 0] => no(2),
+            69 => {
                 self.wrote();
-                (code, octets(&data[..9]))
+                done(&data[..2])
             }
             _ => {
                 if self.fixed() {
@@ -366,6 +360,30 @@ impl Model {
         })
     }
 
+    /// Unit, upper, lower.
+    fn range_values(&mut self, data: &[u8], wrong_unit: u8) -> Answer {
+        let (upper, lower) = (float(data, 1), float(data, 5));
+        let place = |x: f32| if x.is_nan() { 1 } else { side(x.into(), -5.0, 105.0) };
+        let code = match (place(lower), place(upper)) {
+            _ if data[0] != 57 => wrong_unit,
+            (1, 0) => 9,
+            (-1, 0) => 10,
+            (0, 1) => 11,
+            (0, -1) => 12,
+            (0, 0) if upper == lower => 29,
+            (0, 0) if (f64::from(upper) - f64::from(lower)).abs() < 10.0 => 14,
+            (0, 0) => 0,
+            _ => 13,
+        };
+        if !matches!(code, 0 | 14) {
+            return no(code);
+        }
+        (self.upper, self.lower) = (upper, lower);
+        self.aim();
+        self.wrote();
+        (code, octets(&data[..9]))
+    }
+
     fn damp(&mut self, asked: f32, before: Vec<Want>) -> Answer {
         if asked > 60.0 {
             return no(3);
@@ -377,34 +395,6 @@ impl Model {
         self.set_damping(used);
         self.wrote();
         (if used == asked { 0 } else { 8 }, [before, vec![Want::Float(used.into())]].concat())
-    }
-
-    fn channel(&self, command: u8, data: &[u8]) -> Answer {
-        let loop_current = [Want::Octet(39), Want::Float(self.ma)];
-        match command {
-            110 => (0, self.dynamic()),
-            61 => (0, [&loop_current[..], &self.dynamic()].concat()),
-            62 => {
-                let slot = |&channel: &u8| match channel {
-                    0 => [&octets(&[0])[..], &loop_current].concat(),
-                    _ => octets(&[&[channel, 250][..], &NOT_A_NUMBER].concat()),
-                };
-                (0, data.iter().take(4).flat_map(slot).collect())
-            }
-            _ if data[0] != 0 => no(2),
-            60 => (0, [&octets(&[0])[..], &loop_current, &[Want::Float(self.percent())]].concat()),
-            63 => {
-                let mut out = octets(&[0, 250, 0, 57]);
-                out.extend([self.upper, self.lower, self.damping].map(|x| Want::Float(x.into())));
-                out.extend((self.revision == 7).then_some(Want::Octet(1)));
-                (0, out)
-            }
-            _ => {
-                let ends: &[f64] = if self.revision == 7 { &[20.0, 4.0, 20.5, 3.8] } else { &[20.0, 4.0] };
-                let floats: Vec<Want> = ends.iter().map(|&x| Want::Float(x)).collect();
-                (0, [octets(&[0, 39]), floats].concat())
-            }
-        }
     }
 
     /// 33, 44 to 56, 79 to 83 [DV-19] [DV-22] [DV-23].

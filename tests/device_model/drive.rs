@@ -51,8 +51,8 @@ impl Dice {
 /// Commands that are asked; some are none.
 const COMMANDS: &[u8] = &[
     0, 1, 2, 3, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22, 31, 33, 34, 35, 36, 37, 38, 39,
-    40, 41, 42, 43, 44, 45, 46, 47, 48, 49, 50, 51, 52, 53, 54, 55, 56, 57, 59, 60, 61, 62, 63, 66, 70, 71,
-    72, 73, 76, 78, 79, 80, 81, 82, 83, 89, 90, 95, 109, 110, 200,
+    40, 41, 42, 43, 44, 45, 46, 47, 48, 49, 50, 51, 52, 53, 54, 55, 56, 57, 59, 60, 61, 62, 63, 64, 65, 66,
+    67, 68, 69, 70, 71, 72, 73, 76, 78, 79, 80, 81, 82, 83, 89, 90, 95, 109, 110, 200,
 ];
 /// Those that change what the others see, asked more often.
 const TELLING: &[u8] = &[3, 6, 9, 15, 33, 34, 35, 36, 37, 38, 48, 52, 53, 54, 71, 71, 71, 76, 78, 79, 82];
@@ -123,7 +123,10 @@ fn data(dice: &mut Dice, model: &Model, command: u8, nested: bool) -> Vec<u8> {
         59 => vec![dice.of(&[4u8, 5, 9, 20, 21, 255])],
         60 | 63 | 70 => vec![dice.of(&[0u8, 0, 1])],
         62 => (0..=dice.below(5)).map(|_| dice.of(&[0u8, 0, 1])).collect(),
-        66 => [&[0, 39][..], &float].concat(),
+        64 => [&[dice.of(&[0u8, 0, 0, 1])][..], &float].concat(),
+        65 => [&[dice.of(&[0u8, 0, 0, 1]), dice.of(&[57u8, 57, 57, 39])][..], &float, &other].concat(),
+        66..=68 => [&[0, 39][..], &float].concat(),
+        69 => vec![dice.of(&[0u8, 0, 0, 1]), dice.of(&[0u8, 0, 1])],
         71 => vec![dice.of(&[0u8, 0, 0, 1, 1, 2, 3, 4])],
         78 if !nested => {
             // Now and then so many that the answers have no room.
@@ -361,7 +364,7 @@ fn device_and_model_answer_alike() {
     let many = sequences() >= 1000;
     for revision in 5..=7 {
         for command in (0..=255).filter(|&c| exists(revision, c)) {
-            let code = if matches!(command, 40 | 45 | 46 | 66) { 6 } else { 0 };
+            let code = if matches!(command, 40 | 45 | 46 | 66..=68) { 6 } else { 0 };
             let was_met = |r: u8| met.contains(&(r, command, code));
             let enough = if many { was_met(revision) } else { (5..=7).any(was_met) };
             assert!(enough, "revision {revision}, command {command}: {code}");

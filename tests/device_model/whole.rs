@@ -1,9 +1,38 @@
-//! Locks, clock, counters, being found, several commands in one, by the protocol notes alone.
+//! The loop current as a channel, locks, clock, counters, being found, several commands in one, by the protocol notes alone.
 
 use crate::commands::{CHANGES, done, exists, inside, is_day, no};
-use crate::model::{Answer, Lock, Model, Want, octets};
+use crate::model::{Answer, Lock, Model, NOT_A_NUMBER, Want, octets};
 
 impl Model {
+    /// 60 to 63, 70, 110 [DV-16].
+    pub fn channel(&self, command: u8, data: &[u8]) -> Answer {
+        let loop_current = [Want::Octet(39), Want::Float(self.ma)];
+        match command {
+            110 => (0, self.dynamic()),
+            61 => (0, [&loop_current[..], &self.dynamic()].concat()),
+            62 => {
+                let slot = |&channel: &u8| match channel {
+                    0 => [&octets(&[0])[..], &loop_current].concat(),
+                    _ => octets(&[&[channel, 250][..], &NOT_A_NUMBER].concat()),
+                };
+                (0, data.iter().take(4).flat_map(slot).collect())
+            }
+            _ if data[0] != 0 => no(2),
+            60 => (0, [&octets(&[0])[..], &loop_current, &[Want::Float(self.percent())]].concat()),
+            63 => {
+                let mut out = octets(&[0, 250, 0, 57]);
+                out.extend([self.upper, self.lower, self.damping].map(|x| Want::Float(x.into())));
+                out.extend((self.revision == 7).then_some(Want::Octet(1)));
+                (0, out)
+            }
+            _ => {
+                let ends: &[f64] = if self.revision == 7 { &[20.0, 4.0, 20.5, 3.8] } else { &[20.0, 4.0] };
+                let floats: Vec<Want> = ends.iter().map(|&x| Want::Float(x)).collect();
+                (0, [octets(&[0, 39]), floats].concat())
+            }
+        }
+    }
+
     /// 71 to 73, 76, 78, 89, 90, 95.
     pub fn whole(&mut self, master: usize, command: u8, data: &[u8]) -> Option<Answer> {
         Some(match command {

@@ -1,5 +1,6 @@
-//! Range, damping, unit and transfer function of the set point: 34 to 37, 44, 47, 55 [DV-18].
+//! Range, damping, unit and transfer function of the set point: 34 to 37, 44, 47, 55, 64, 65, 69 [DV-18].
 
+use super::analog::LOOP;
 use crate::app::command::Revision;
 use crate::device::commands::{Answer, Asked, code};
 use crate::device::state::State;
@@ -7,7 +8,7 @@ use crate::device::stored::MOST_DAMPING_S;
 use crate::device::values::Values;
 use crate::device::variables::{SET_POINT, offers_unit, side, unit};
 
-/// Codes of commands 35 to 37 [ST-04].
+/// Codes of commands 35 and 65 [ST-04].
 mod range_code {
     pub const LOWER_TOO_HIGH: u8 = 9;
     pub const LOWER_TOO_LOW: u8 = 10;
@@ -15,8 +16,10 @@ mod range_code {
     pub const UPPER_TOO_LOW: u8 = 12;
     pub const BOTH_OUT: u8 = 13;
     pub const SPAN_TOO_SMALL: u8 = 14;
+    pub const INVALID_CHANNEL: u8 = 15;
     pub const UNIT: u8 = 18;
-    pub const UNIT_BEFORE_7: u8 = 28;
+    /// In command 35 before revision 7.
+    pub const RANGE_UNIT: u8 = 28;
     pub const INVALID_SPAN: u8 = 29;
 }
 const PROCESS_TOO_HIGH: u8 = 9;
@@ -66,17 +69,38 @@ pub(in crate::device) fn write_damping_of(state: &mut State, asked: &Asked<'_>) 
     }
 }
 
+/// [CM-064]: the list has no code for a channel that is not there but 6.
+pub(in crate::device) fn write_damping_of_channel(state: &mut State, asked: &Asked<'_>) -> Answer {
+    match asked.octet("channel") {
+        Some(LOOP) => damp(state, asked, Values::new().number("channel", LOOP)),
+        _ => Answer::Refused(code::DEVICE),
+    }
+}
+
 /// [CM-035]
 pub(in crate::device) fn write_range(state: &mut State, asked: &Asked<'_>) -> Answer {
+    let wrong_unit = match state.revision() {
+        Revision::R7 => range_code::UNIT,
+        Revision::R5 | Revision::R6 => range_code::RANGE_UNIT,
+    };
+    set_range(state, asked, wrong_unit, Values::new())
+}
+
+/// [CM-065]
+pub(in crate::device) fn write_range_of_channel(state: &mut State, asked: &Asked<'_>) -> Answer {
+    match asked.octet("channel") {
+        Some(LOOP) => set_range(state, asked, range_code::RANGE_UNIT, Values::new().number("channel", LOOP)),
+        _ => Answer::Refused(range_code::INVALID_CHANNEL),
+    }
+}
+
+fn set_range(state: &mut State, asked: &Asked<'_>, wrong_unit: u8, values: Values) -> Answer {
     let (Some(upper), Some(lower)) = (asked.float("upper_range_value"), asked.float("lower_range_value"))
     else {
         return Answer::Refused(code::TOO_FEW_DATA);
     };
     if asked.octet("range_unit") != Some(unit::PERCENT) {
-        return Answer::Refused(match state.revision() {
-            Revision::R7 => range_code::UNIT,
-            Revision::R5 | Revision::R6 => range_code::UNIT_BEFORE_7,
-        });
+        return Answer::Refused(wrong_unit);
     }
     // What is no number is above every limit.
     let place = |x: f32| {
@@ -95,7 +119,7 @@ pub(in crate::device) fn write_range(state: &mut State, asked: &Asked<'_>) -> An
     }
     state.set_range(asked.now, lower, upper);
     state.count_write();
-    let values = Values::new()
+    let values = values
         .number("range_unit", unit::PERCENT)
         .float("upper_range_value", upper.into())
         .float("lower_range_value", lower.into());
@@ -163,4 +187,13 @@ pub(in crate::device) fn write_transfer_function(state: &mut State, asked: &Aske
     }
     state.count_write();
     Answer::Done(Values::new().number("transfer_function", LINEAR))
+}
+
+/// [CM-069]: the list has no 13.
+pub(in crate::device) fn write_transfer_function_of_channel(state: &mut State, asked: &Asked<'_>) -> Answer {
+    if asked.octet("channel") != Some(LOOP) || asked.number("transfer_function") != Some(LINEAR) {
+        return Answer::Refused(code::INVALID_SELECTION);
+    }
+    state.count_write();
+    Answer::Done(Values::new().number("channel", LOOP).number("transfer_function", LINEAR))
 }
