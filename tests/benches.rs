@@ -106,6 +106,8 @@ const DEVICES: [Expected; 4] = [
     },
 ];
 
+const THREE_REVISIONS: &str = "three-revisions.toml";
+
 #[test]
 fn every_file_is_run_here() {
     let mut files: Vec<String> =
@@ -113,7 +115,7 @@ fn every_file_is_run_here() {
     files.sort();
     let mut run: Vec<&str> = DEVICES.iter().map(|d| d.file).collect();
     run.extend(MULTIDROP.iter().map(|m| m.file));
-    run.push(TWO_MASTERS);
+    run.extend([TWO_MASTERS, THREE_REVISIONS]);
     run.sort();
     run.dedup();
     assert_eq!(files, run);
@@ -297,4 +299,29 @@ fn the_valve_follows_from_the_time_of_the_event() {
     assert!((once - 65.803).abs() < 0.001, "{once}");
     let often: Vec<u64> = (0..=3200).map(|i| i * 10).collect();
     assert!((travel(&often) - once).abs() < 1e-9);
+}
+
+/// Three revisions on one pair of wires, each with what its revision has: data octets of command 0 are 12, 17 and 22
+/// [CM-000]; command 6 takes one octet in revision 5 and address 16 in none but the later ones [FR-05]; long tags come with
+/// revision 6 [CM-020]; locks with 6 [DV-16], the clock with 7.
+#[test]
+fn revisions_side_by_side() {
+    let mut host = host(&plan(THREE_REVISIONS));
+    for (address, octets, revision) in [(5, 12, Revision::R5), (6, 17, Revision::R6), (7, 22, Revision::R7)] {
+        let (identity, device) = find(&mut host, address);
+        assert_eq!(identity.transaction.reply_frame().unwrap().data().len(), octets);
+        assert_eq!(device.revision, revision);
+        assert_eq!(text(&ask(&mut host, &device, 13), "tag"), format!("\"FV-310{address}\""));
+        let mut code_of = |command, data: &[u8]| {
+            code(&host.ask_octets(&device, command, data.to_vec()).unwrap_or_else(|e| panic!("{e}")))
+        };
+        let since = |first| if revision < first { 64 } else { 0 };
+        assert_eq!([20, 7, 76].map(|c| code_of(c, &[])), [since(Revision::R6); 3], "{revision}");
+        assert_eq!(code_of(90, &[]), since(Revision::R7), "{revision}");
+        // Invalid polling address is 2 [CM-006].
+        let longer: &[u8] = if revision == Revision::R5 { &[16] } else { &[16, 1] };
+        assert_eq!(code_of(6, longer), if revision == Revision::R5 { 2 } else { 0 }, "{revision}");
+        let back: &[u8] = if revision == Revision::R5 { &[address] } else { &[address, 1] };
+        assert_eq!(code_of(6, back), 0, "{revision}");
+    }
 }
