@@ -272,10 +272,30 @@ fn restore_to(args: &RestoreArgs, out: &mut Output) -> Result<Ended, Failure> {
     let planned = plan(&wanted, &now, allowed);
     announce(&planned, &bench.device, &to, &path, &wanted.origin);
     let mut results = Vec::new();
-    let ended = restore(&mut bench.host, &bench.device, &wanted, &mut now, allowed, args.stop, &mut results);
+    let mut again = |changes: &[Change]| {
+        tell(&"the device changed these by the way; they are written again:");
+        announce_changes(changes);
+    };
+    let device = bench.device;
+    let ended =
+        restore(&mut bench.host, &device, &wanted, &mut now, allowed, args.stop, &mut again, &mut results);
     show(&planned, &results, out);
     ended.map_err(|e| read_failure(doing, e))?;
-    let arrived = results.iter().all(|r| r.outcome == Outcome::Arrived);
+    // What was right before, and may not be put right again.
+    let is_new = |l: &LeftOut| {
+        planned
+            .left_out
+            .iter()
+            .all(|p| (&p.value.section, &p.value.name) != (&l.value.section, &l.value.name))
+    };
+    let spoilt: Vec<LeftOut> = plan(&wanted, &now, allowed).left_out.into_iter().filter(is_new).collect();
+    for LeftOut { value: v, why, .. } in &spoilt {
+        tell(&format!(
+            "the device changed this by the way, and it was not put right: {} {}: {}, wanted {}; {why}",
+            v.section, v.name, v.as_found, v.as_left
+        ));
+    }
+    let arrived = results.iter().all(|r| r.outcome == Outcome::Arrived) && spoilt.is_empty();
     let whole = planned.left_out.iter().all(|l| l.expected);
     Ok(if arrived && whole { Ended::Fine } else { Ended::Failed })
 }
@@ -319,15 +339,19 @@ fn announce(plan: &Plan, device: &Device, to: &To, path: &Path, origin: &Origin)
         };
         tell(&format!("this is written to device {} ({to}) from {}{saved}:", device.unique, path.display()));
     }
-    for Change { values, .. } in &plan.changes {
+    for LeftOut { value: v, why, .. } in &plan.left_out {
+        say(&format!("  left out: {} {}: {} -> {}; {why}", v.section, v.name, v.as_found, v.as_left));
+    }
+    announce_changes(&plan.changes);
+}
+
+fn announce_changes(changes: &[Change]) {
+    for Change { values, .. } in changes {
         for v in values {
             say(&format!("  {} {}: {} -> {}", v.section, v.name, v.as_found, v.as_left));
         }
     }
-    for LeftOut { value: v, why, .. } in &plan.left_out {
-        say(&format!("  left out: {} {}: {} -> {}; {why}", v.section, v.name, v.as_found, v.as_left));
-    }
-    if plan.changes.iter().any(Change::moves) {
+    if changes.iter().any(Change::moves) {
         say(
             "  caution: the valve may move: loop in manual, process and people clear; stay clear of stem, lever and linkage",
         );

@@ -4,7 +4,7 @@ use crate::reading::{full, mock, text};
 use crate::script::Script;
 use looprig::app::command::{Effect, Revision, Value, spec};
 use looprig::commission::settings::{
-    Allowed, Origin, Outcome, ReadError, Restored, Settings, compare, plan, read, restore,
+    Allowed, Change, Origin, Outcome, ReadError, Restored, Settings, compare, plan, read, restore,
 };
 
 const ALL: Allowed = Allowed { moves: true, polling_address: true };
@@ -19,7 +19,7 @@ fn run(
     let mut now = device.read();
     device.heard.clear();
     let (mut results, d) = (Vec::new(), device.device);
-    let ended = restore(device, &d, wanted, &mut now, allowed, stop, &mut results);
+    let ended = restore(device, &d, wanted, &mut now, allowed, stop, &mut |_| {}, &mut results);
     (results, ended)
 }
 
@@ -141,8 +141,13 @@ fn what_a_write_changed_by_the_way_is_written_again() {
             output.insert("damping".into(), Value::float(7.0));
         }
     };
-    let (results, ended) = run(&mut device, &wanted, ALL, false);
-    ended.unwrap();
+    let d = device.device;
+    let (mut now, mut results, mut told) = (device.read(), Vec::new(), Vec::new());
+    device.heard.clear();
+    let mut again = |changes: &[Change]| told.extend(changes.iter().map(|c| c.write.command));
+    restore(&mut device, &d, &wanted, &mut now, ALL, false, &mut again, &mut results).unwrap();
+    // Said before it is written [HO-05].
+    assert_eq!(told, [34]);
     assert_eq!(outcomes(&results), [(44, Outcome::Arrived), (34, Outcome::Arrived)]);
     assert_eq!(device.written(), [44, 34]);
     assert!(compare(&wanted, &device.read()).differences.is_empty());
@@ -249,7 +254,7 @@ fn silence_ends_it() {
     let mut now = device.read();
     device.deaf_to = vec![17, 12];
     let (mut results, d) = (Vec::new(), device.device);
-    let ended = restore(&mut device, &d, &wanted, &mut now, NO_MOVE, false, &mut results);
+    let ended = restore(&mut device, &d, &wanted, &mut now, NO_MOVE, false, &mut |_| {}, &mut results);
     assert!(matches!(ended, Err(ReadError::Silent { command: 12 })), "{ended:?}");
     let got = outcomes(&results);
     assert_eq!(got[..2], [(18, Outcome::Arrived), (17, Outcome::Unanswered)]);
@@ -308,7 +313,7 @@ fn the_mock_gets_its_settings_back() {
         let mut now = read(&mut host, &device, Origin::default(), &mut |_| {}).unwrap();
         assert!(compare(&wanted, &now).differences.len() >= number, "{revision}");
         let mut results = Vec::new();
-        restore(&mut host, &device, &wanted, &mut now, ALL, false, &mut results).unwrap();
+        restore(&mut host, &device, &wanted, &mut now, ALL, false, &mut |_| {}, &mut results).unwrap();
         assert_eq!(results.len(), number);
         assert!(results.iter().all(|r| r.outcome == Outcome::Arrived), "{revision}: {results:?}");
         let left = read(&mut host, &device, Origin::default(), &mut |_| {}).unwrap();

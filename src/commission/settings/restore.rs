@@ -171,10 +171,11 @@ pub struct Result {
 /// those after it, unless `stop` is set. `results` holds what was done even where an error ends it.
 ///
 /// A device that takes a new unit converts other values, so in the end everything is read once more, and
-/// what was changed by the way is written again, once.
+/// what was changed by the way is written again, once; `again` is told of these before they are written.
 ///
 /// # Errors
 /// The host cannot ask any more, or the device does not answer what is read back.
+#[allow(clippy::too_many_arguments, reason = "each is a part of its own of what is to be done")]
 pub fn restore(
     ask: &mut dyn Ask,
     device: &Device,
@@ -182,13 +183,15 @@ pub fn restore(
     now: &mut Settings,
     allowed: Allowed,
     stop: bool,
+    again: &mut dyn FnMut(&[Change]),
     results: &mut Vec<Result>,
 ) -> core::result::Result<(), ReadError> {
-    let ended = passes(ask, device, wanted, now, allowed, stop, results);
+    let ended = passes(ask, device, wanted, now, allowed, stop, again, results);
     amend(wanted, now, results);
     ended
 }
 
+#[allow(clippy::too_many_arguments, reason = "those of `restore`")]
 fn passes(
     ask: &mut dyn Ask,
     device: &Device,
@@ -196,14 +199,18 @@ fn passes(
     now: &mut Settings,
     allowed: Allowed,
     stop: bool,
+    again: &mut dyn FnMut(&[Change]),
     results: &mut Vec<Result>,
 ) -> core::result::Result<(), ReadError> {
-    for _ in 0..2 {
+    for pass in 0..2 {
         let mut changes = plan(wanted, now, allowed).changes;
         // What failed once is not tried again.
         changes.retain(|c| results.iter().all(|r| !r.change.is(c) || r.outcome == Outcome::Arrived));
         if changes.is_empty() {
             break;
+        }
+        if pass > 0 {
+            again(&changes);
         }
         for (i, change) in changes.iter().enumerate() {
             let result = carry_out(ask, device, wanted, now, change);
