@@ -365,6 +365,7 @@ fn show(plan: &Plan, results: &[Restored], out: &mut Output) {
         let outcome = match &r.outcome {
             Outcome::Arrived if r.said == "ok" => "arrived".to_owned(),
             Outcome::Arrived => format!("arrived, {}", r.said),
+            Outcome::Differs if r.said.is_empty() => "not as wanted".to_owned(),
             Outcome::Differs => format!("not as wanted, {}", r.said),
             Outcome::Refused(said) => said.clone(),
             Outcome::Unanswered => "no answer".to_owned(),

@@ -91,8 +91,8 @@ pub struct RestoreArgs {
     /// current mode. Without it these are left out, and told.
     #[arg(long = "move")]
     pub moves: bool,
-    /// Restore the polling address too. It is left alone unless told, since the device then answers
-    /// elsewhere and who knows it by its old address loses sight of it.
+    /// Restore the polling address too, with --move. It is left alone unless told, since the device then
+    /// answers elsewhere and who knows it by its old address loses sight of it.
     #[arg(long)]
     pub polling_address: bool,
     /// Take settings of another type of device, device revision or protocol revision.

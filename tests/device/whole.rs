@@ -296,6 +296,12 @@ fn several_that_have_no_room() {
     let ten = several(&vec![part(0, &[]); 10]);
     let reply = rig.ask(PRIMARY, 78, &ten);
     assert_eq!((reply.status[0], reply.data.len(), reply.data[1]), (30, 2 + 9 * 26, 9));
+    // 234, a read of 1 takes 9 and one of 16 takes 7: 250 of 251; a lock takes 5 and is not begun.
+    let mut parts = vec![part(0, &[]); 9];
+    parts.extend([part(1, &[]), part(16, &[]), part(71, &[1])]);
+    let reply = rig.ask(PRIMARY, 78, &several(&parts));
+    assert_eq!((reply.status[0], reply.data.len(), reply.data[1]), (30, 2 + 250, 11));
+    assert_eq!(rig.ask(SECONDARY, 76, &[]).data, [0]);
     let mut parts = vec![part(0, &[]); 9];
     parts.extend([part(19, &[0, 0, 9]), part(17, &[0x20; 24]), part(16, &[])]);
     let reply = rig.ask(PRIMARY, 78, &several(&parts));

@@ -8,6 +8,8 @@ const MAY_BE_BUSY: &[u8] = &[
     52, 53, 54, 55, 56, 59, 60, 61, 62, 64, 65, 66, 67, 68, 69, 70, 71, 72, 76, 78, 79, 80, 81, 82, 83, 89,
     90, 110,
 ];
+/// Those that a lock does not keep, with the octets of their answers [CM-071] [CM-072] [CM-089].
+pub const OPEN_CHANGES: [(u8, usize); 3] = [(71, 1), (72, 1), (89, 8)];
 /// Commands that change something [DV-17], with the octets of the longest answer.
 pub const CHANGES: &[(u8, usize)] = &[
     (6, 2),

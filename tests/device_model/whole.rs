@@ -1,6 +1,6 @@
 //! The loop current as a channel, locks, clock, counters, being found, several commands in one, by the protocol notes alone.
 
-use crate::commands::{CHANGES, done, exists, inside, is_day, no};
+use crate::commands::{CHANGES, OPEN_CHANGES, done, exists, inside, is_day, no};
 use crate::model::{Answer, Lock, Model, NOT_A_NUMBER, Want, octets};
 
 impl Model {
@@ -111,7 +111,7 @@ impl Model {
         let (mut out, mut count, mut taken) = (Vec::new(), 0u8, 2);
         for &(number, own) in &parts {
             let one = u8::try_from(number).ok().filter(|&c| exists(self.revision, c));
-            let longest = one.and_then(|c| CHANGES.iter().find(|x| x.0 == c));
+            let longest = one.and_then(|c| CHANGES.iter().chain(&OPEN_CHANGES).find(|x| x.0 == c));
             if longest.is_some_and(|x| taken + 4 + x.1 > 253) {
                 break;
             }

@@ -12,7 +12,7 @@ use core::fmt;
 /// How often a device is asked that says it is busy, or that its answer comes later.
 const PATIENCE: usize = 8;
 /// The last number that a device variable may have [TY-09].
-const LAST_VARIABLE: u32 = 239;
+const LAST_VARIABLE: u32 = 242;
 /// The last analog channel that is looked for.
 const LAST_CHANNEL: u8 = 15;
 /// The last burst message that is looked for.

@@ -1,4 +1,4 @@
-//! Trims: of the loop current none, of device variables the supply pressure: 45, 46, 52, 80 to 83 [DV-16] [DV-22].
+//! Trims: of device variables the supply pressure has some: 52, 80 to 83 [DV-16] [DV-22].
 
 use super::variables::own_variable;
 use crate::app::command::Value;
