@@ -121,7 +121,7 @@ fn a_burst_after_an_answer() {
 }
 
 /// [LI-20]: a burst that begins while a request is leaving, by one that does not listen: nobody hears either as it
-/// was. The request is repeated RT1, 33, after the end of what the primary heard.
+/// was. The primary was talked over: its request is repeated RT1 and 4, 37, after the end of what it heard [LL-22].
 #[test]
 fn a_burst_into_a_request() {
     let mut s = stage();
@@ -130,7 +130,7 @@ fn a_burst_into_a_request() {
     s.at(0.0).primary_wants(poll(4));
     s.expect("RT1", PRIMARY.asks(poll(4)).at(33.0));
     s.during_it(3.0).says("bursting device", burst(SECONDARY, 7));
-    s.expect("RT1 from the end of the burst", PRIMARY.asks(poll(4)).after(33.0));
+    s.expect("RT1 and 4 from the end of the burst", PRIMARY.asks(poll(4)).after(37.0));
     s.expect("the device", device(4).answers(PRIMARY).after(2.0));
     s.told("at the second try", PRIMARY, Told::Answered(1));
     s.silence(200.0);

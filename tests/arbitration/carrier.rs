@@ -123,7 +123,8 @@ fn two_begin_together() {
     s.silence(200.0);
 }
 
-/// The same where the secondary's request is 4 characters longer: the primary hears its end as noise and counts from there.
+/// The same where the secondary's request is 4 characters longer: the primary hears its end as noise, counts from there and
+/// waits 4 more, still less than the 41 of the secondary [LL-22].
 #[test]
 fn two_begin_together_one_is_longer() {
     let mut s = stage();
@@ -134,7 +135,7 @@ fn two_begin_together_one_is_longer() {
     s.at(100.0 + 3.0 * BIT).secondary_wants(read(3, 4));
     s.expect("the link is free", PRIMARY.asks(poll(4)).at(100.0));
     s.expect("no carrier yet", SECONDARY.asks(read(3, 4)).during_it(3.0 * BIT));
-    s.expect("RT1 from the end of the secondary's", PRIMARY.asks(poll(4)).after(33.0));
+    s.expect("RT1 and 4 from the end of the secondary's", PRIMARY.asks(poll(4)).after(37.0));
     s.expect("the device", device(4).answers(PRIMARY).after(2.0));
     s.expect("HOLD", SECONDARY.asks(read(3, 4)).after(2.0));
     s.expect("the device", device(4).answers(SECONDARY).after(2.0));

@@ -173,12 +173,12 @@ fn an_answer_to_the_repeat_alone() {
 }
 
 /// [LI-20] [LL-05]: an answer that begins 34 characters after the request meets the repeat, which began at 33: where both are
-/// on, nothing survives. The answer ends last, and RT1 counts from there.
+/// on, nothing survives. The answer ends last, and RT1 and 4 count from there, since the primary was talked over [LL-22].
 #[test]
 fn an_answer_into_the_repeat() {
     let mut s = answered_after(34.0);
     s.expect("RT1 after its own request", PRIMARY.asks(poll(4)).after(33.0));
-    s.expect("RT1 after the answer that nobody understood", PRIMARY.asks(poll(4)).after(33.0));
+    s.expect("RT1 and 4 after the answer that nobody understood", PRIMARY.asks(poll(4)).after(37.0));
     s.later(5.0).says("device 4", answer(PRIMARY, poll(4)));
     s.told("at the third try", PRIMARY, Told::Answered(2));
     // 22 characters of answer, of which the primary's request covered nine.

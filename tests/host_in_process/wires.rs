@@ -180,3 +180,29 @@ fn after_an_interruption_the_next_request_goes_its_way() {
         assert!(failed > 30, "{failed}");
     }
 }
+
+/// [HO-03] [LL-22]: a bench's master with the host's bit begins at the same moment as the host, and its requests are longer:
+/// 14 octets against 10. The host is talked over, waits 45 characters, hears the other and stops with both requests.
+#[test]
+fn a_second_master_that_keeps_step_is_found() {
+    use looprig::bench::MasterPlan;
+    use looprig::frame::{Address, Frame, Target};
+    use looprig::sim::Errand;
+    let mut plan = plan([config(Revision::R7)]);
+    let unique = plan.devices[0].config.identity.unique_address();
+    let frame = Frame::request(Address::new(Role::Secondary, Target::Unique(unique)), 3, Vec::new()).unwrap();
+    let every = Some(Duration::from_millis(700));
+    let errand = Errand { frame: frame.clone(), preambles: Some(5), first_at: Instant::ZERO, every };
+    let clock = looprig::line::Clock::default();
+    plan.masters.push(MasterPlan { config: MasterConfig::default(), errands: vec![errand], clock });
+    let mut host = Host::new(bench::in_process(&plan), MasterConfig::default());
+    let stopped = (0..20).find_map(|_| match host.poll(PollingAddress::new(9).unwrap(), None) {
+        Err(HostError::Stopped(v)) => Some(v),
+        other => other.map(|_| None).unwrap(),
+    });
+    let v = stopped.expect("it hears the other master");
+    assert_eq!(v.requirement, "HO-03");
+    let frames: Vec<_> = v.evidence.iter().map(|e| &e.frame).collect();
+    assert_eq!((frames.len(), frames[1], frames[2]), (3, &frame, &frame));
+    assert_eq!(frames[0].command(), 0);
+}

@@ -39,6 +39,8 @@ pub(super) struct Turns {
     octet_at: Instant,
     /// The end of what passed last, our own included.
     silent_since: Instant,
+    /// The end of our last request.
+    left_at: Option<Instant>,
     /// The end of another master's last request.
     other_at: Option<Instant>,
     /// When another master last could have begun, had there been one.
@@ -70,6 +72,7 @@ impl Turns {
             heard_at: now,
             octet_at: now,
             silent_since: now,
+            left_at: None,
             other_at: None,
             carrier: false,
         }
@@ -98,6 +101,7 @@ impl Turns {
         self.quiet = self.timers.link_quiet;
         self.free_at = at + self.quiet;
         self.silent_since = at;
+        self.left_at = Some(at);
     }
 
     /// Something of ours has left whose answer nobody waits for: it will be answered all the same
@@ -163,7 +167,14 @@ impl Turns {
                 self.quiet = t.link_quiet;
                 self.free_at = end + self.quiet;
             }
-            Reception::Noise(_) => self.disturbed(end),
+            Reception::Noise(_) => {
+                // The end of what was said while we spoke: the other one waits as long as we do, and one of
+                // us must wait longer, or we begin together again [LL-22].
+                if self.left_at.is_some_and(|at| reception.first_at() < at + t.character * 2) {
+                    self.quiet = self.quiet.max(t.link_quiet + t.character * 4);
+                }
+                self.disturbed(end);
+            }
         }
     }
 
