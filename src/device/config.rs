@@ -94,12 +94,6 @@ impl DeviceConfig {
     pub fn check(&self) -> Result<(), ConfigError> {
         let bad = |field, why: String| Err(ConfigError { field, why });
         self.identity.check()?;
-        if let Err(e) = self.factory.check(self.identity.highest_polling()) {
-            return match e {
-                super::ImageError::Range { field, why } => bad(field, why),
-                other => bad("factory", other.to_string()),
-            };
-        }
         if self.response_delay >= BitTimes::characters(SLAVE_TIME_OUT).duration() {
             let why = format!("{} ms is not below 256 ms", self.response_delay.as_millis());
             return bad("response_delay", why);
@@ -137,7 +131,12 @@ impl DeviceConfig {
                 );
             }
         }
-        Ok(())
+        // Last, since the limits are part of what it is judged by.
+        match self.factory.check(self) {
+            Ok(()) => Ok(()),
+            Err(super::ImageError::Range { field, why }) => bad(field, why),
+            Err(other) => bad("factory", other.to_string()),
+        }
     }
 }
 
@@ -178,7 +177,7 @@ mod tests {
     #[test]
     fn what_does_not_fit_is_named() {
         type Spoil = fn(&mut DeviceConfig);
-        let cases: [(&str, Spoil); 9] = [
+        let cases: [(&str, Spoil); 13] = [
             ("polling_address", |c| c.factory.polling_address = 64),
             ("tag", |c| c.factory.tag = "too long for it".into()),
             // 28 characters of 11 bits at 1200 bit/s are 256.667 ms [LL-02].
@@ -188,6 +187,10 @@ mod tests {
             ("time_constant_s", |c| c.time_constant_s = -0.1),
             ("travel_percent", |c| c.travel_percent = 100.1),
             ("upper_range_value_percent", |c| c.factory.upper_range_value_percent = 0.0),
+            ("upper_range_value_percent", |c| c.factory.upper_range_value_percent = 105.5),
+            ("lower_range_value_percent", |c| c.set_point_limits_percent = (0.5, 105.0)),
+            ("damping_s", |c| c.factory.damping_s = 0.3),
+            ("minimum_span_percent", |c| c.minimum_span_percent = f64::INFINITY),
             ("supply_pressure_limits_bar", |c| c.supply_pressure_limits_bar = (7.0, 1.4)),
         ];
         for (field, spoil) in cases {

@@ -3,6 +3,7 @@
 //! The image, most significant octet first: the magic word `LRDM`, the format version in two octets,
 //! the length of the payload in four, the payload (JSON), and a CRC-32 over all before it in four.
 
+use super::config::DeviceConfig;
 use super::stored::{Stored, StoredBefore};
 use core::fmt;
 use crc::{CRC_32_ISO_HDLC, Crc};
@@ -94,20 +95,20 @@ pub fn encode(stored: &Stored) -> Vec<u8> {
     out
 }
 
-/// Reads an image and refuses what no device of any revision holds. What an image of an older format does
-/// not hold is as in a device as delivered.
+/// Reads an image and refuses what a device of revision 7 with the limits as delivered cannot hold. What an image
+/// of an older format does not hold is as in such a device.
 ///
 /// # Errors
 /// What does not fit: magic, version, length, check value, payload, or a value in it.
 pub fn decode(image: &[u8]) -> Result<Stored, ImageError> {
-    decode_over(image, &Stored::default())
+    decode_over(image, &DeviceConfig::default())
 }
 
-/// The same, where `factory` tells what an image of an older format does not hold.
+/// The same for the device of a set-up, which tells the limits and what an image of an older format does not hold.
 ///
 /// # Errors
 /// As [`decode`].
-pub fn decode_over(image: &[u8], factory: &Stored) -> Result<Stored, ImageError> {
+pub fn decode_over(image: &[u8], config: &DeviceConfig) -> Result<Stored, ImageError> {
     let Some((head, rest)) = image.split_first_chunk::<HEAD>() else {
         return Err(match image.starts_with(MAGIC) {
             true => ImageError::Length { expected: (HEAD + CHECK) as u64, found: image.len() },
@@ -134,17 +135,20 @@ pub fn decode_over(image: &[u8], factory: &Stored) -> Result<Stored, ImageError>
         return Err(ImageError::Check { computed, found });
     }
     let read = match version {
-        FORMAT_BEFORE => serde_json::from_slice::<StoredBefore>(payload).map(|before| before.over(factory)),
+        FORMAT_BEFORE => {
+            serde_json::from_slice::<StoredBefore>(payload).map(|before| before.over(&config.factory))
+        }
         _ => serde_json::from_slice::<Stored>(payload),
     };
     let stored = read.map_err(|e| ImageError::Payload { why: e.to_string() })?;
-    stored.check(63)?;
+    stored.check(config)?;
     Ok(stored)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::command::Revision;
     use crate::device::stored::{PressureTrim, StoredLock};
     use proptest::prelude::*;
 
@@ -161,7 +165,7 @@ mod tests {
             year in any::<u8>(),
             final_assembly_number in 0u32..=0xFF_FFFF,
             configuration_change_counter in any::<u16>(),
-            range in (-1e30f32..1e30, 0.001f32..1.0),
+            range in (-5f32..104.0, 0.001f32..1.0),
             damping in 0u32..=480,
             units in (143u8..=144, prop::sample::select(vec![6u8, 7, 8, 10, 12, 14, 237])),
             serials in prop::array::uniform4(0u32..=0xFF_FFFF),
@@ -179,7 +183,7 @@ mod tests {
                 configuration_change_counter,
                 configuration_changed: [modes[1], modes[2]],
                 lower_range_value_percent: range.0,
-                upper_range_value_percent: range.0 * (1.0 + range.1) + range.1,
+                upper_range_value_percent: range.0 + range.1,
                 damping_s: damping as f32 / 8.0,
                 units: [57, 57, units.0, units.1],
                 transducer_serial_numbers: serials,
@@ -187,7 +191,7 @@ mod tests {
                 preambles_reply: preambles,
                 lock: lock.map(|[against_all, by_primary]| StoredLock { against_all, by_primary }),
                 pressure_trim_bar: PressureTrim {
-                    lower: [trim[0].abs(), trim[0].abs() + trim[1]],
+                    lower: [trim[0].abs() + 0.4, trim[0].abs() + 0.4 + trim[1]],
                     upper: [5.0, 5.0 + trim[2]],
                 },
             }
@@ -241,7 +245,8 @@ mod tests {
     #[test]
     fn an_image_of_the_format_before() {
         let factory = Stored { upper_range_value_percent: 80.0, tag: "OTHER".into(), ..Stored::default() };
-        let stored = decode_over(&image_of(1, BEFORE), &factory).unwrap();
+        let config = DeviceConfig { factory, ..DeviceConfig::default() };
+        let stored = decode_over(&image_of(1, BEFORE), &config).unwrap();
         assert_eq!((stored.polling_address, stored.tag.as_str()), (5, "FV-3104"));
         assert_eq!(stored.configuration_changed, [true, false]);
         assert_eq!((stored.upper_range_value_percent, stored.lock), (80.0, None));
@@ -280,6 +285,17 @@ mod tests {
                 "upper_range_value_percent",
             ),
             (r#""damping_s":2.5"#, r#""damping_s":60.125"#, "damping_s"),
+            (r#""damping_s":2.5"#, r#""damping_s":2.3"#, "damping_s"),
+            (r#""damping_s":2.5"#, r#""damping_s":-0.125"#, "damping_s"),
+            (r#"value_percent":100.0"#, r#"value_percent":105.5"#, "upper_range_value_percent"),
+            (r#"value_percent":0.0"#, r#"value_percent":-5.5"#, "lower_range_value_percent"),
+            // [DV-22]: told outside 0 to 2 and 2 to 10 bar, and corrected by more than 0.5 bar.
+            (r#""lower":[0.0,0.0]"#, r#""lower":[0.0,-0.25]"#, "pressure_trim_bar"),
+            (r#""lower":[0.0,0.0]"#, r#""lower":[2.0,2.25]"#, "pressure_trim_bar"),
+            (r#""lower":[0.0,0.0]"#, r#""lower":[1.0,1.75]"#, "pressure_trim_bar"),
+            (r#""upper":[10.0,10.0]"#, r#""upper":[10.0,10.25]"#, "pressure_trim_bar"),
+            (r#""upper":[10.0,10.0]"#, r#""upper":[2.0,1.75]"#, "pressure_trim_bar"),
+            (r#""upper":[10.0,10.0]"#, r#""upper":[8.0,7.25]"#, "pressure_trim_bar"),
             (r#""units":[57,57,143,7]"#, r#""units":[57,57,57,7]"#, "units"),
             (r#"[3104,0,0,7]"#, r#"[3104,0,0,16777216]"#, "transducer_serial_numbers"),
             (r#""assignments":[0,"#, r#""assignments":[1,"#, "assignments"),
@@ -307,8 +323,8 @@ mod tests {
     #[test]
     fn an_image_of_another_revision() {
         let stored = Stored { polling_address: 16, ..Stored::default() };
-        assert_eq!(stored.check(63), Ok(()));
-        assert!(stored.check(15).is_err());
+        assert_eq!(stored.check(&DeviceConfig::new(Revision::R7)), Ok(()));
+        assert!(stored.check(&DeviceConfig::new(Revision::R5)).is_err());
     }
 
     #[test]

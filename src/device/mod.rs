@@ -88,16 +88,10 @@ impl Device {
         }
         let (stored, restored) = match image {
             None => (config.factory.clone(), Restored::Fresh),
-            Some(image) => {
-                let read = memory::decode_over(image, &config.factory).and_then(|stored| {
-                    stored.check(config.identity.highest_polling())?;
-                    Ok(stored)
-                });
-                match read {
-                    Ok(stored) => (stored, Restored::Kept),
-                    Err(e) => (config.factory.clone(), Restored::Corrupt(e)),
-                }
-            }
+            Some(image) => match memory::decode_over(image, &config) {
+                Ok(stored) => (stored, Restored::Kept),
+                Err(e) => (config.factory.clone(), Restored::Corrupt(e)),
+            },
         };
         let defect = match &restored {
             Restored::Corrupt(e) => Some(e),
@@ -177,6 +171,20 @@ impl Device {
         self.state.config.busy = busy;
     }
 
+    /// The power goes away and comes back at `now`: the device starts as at power-up, with its memory as stored and
+    /// on the inputs that are now. What it had heard of a request, and an answer that had not begun, are lost [DV-29].
+    pub fn power_cycle(&mut self, now: Instant) {
+        self.pending = None;
+        self.receiver.finish();
+        while self.receiver.next().is_some() {}
+        self.state.power_cycle(now);
+    }
+
+    /// Breaks the electronics, or mends them: device malfunction [DV-29].
+    pub fn set_malfunction(&mut self, broken: bool) {
+        self.state.set_broken(broken);
+    }
+
     /// Moves the switch that protects the configuration from being written [DV-05].
     pub fn set_write_protected(&mut self, protected: bool) {
         self.state.config.write_protected = protected;
@@ -207,7 +215,8 @@ impl Device {
         self.state.positioner.travel_percent(now)
     }
 
-    /// Set point, %: what the loop current demands, or what it last demanded while it is fixed.
+    /// Set point before damping, %: a simulated one [DV-23], else what the loop current demands, or what it demanded
+    /// when it was fixed [DV-15].
     pub fn set_point_percent(&self) -> f64 {
         self.state.set_point_percent()
     }
@@ -330,7 +339,7 @@ impl Device {
     ) {
         let (data, tells) = data.map_or((Vec::new(), None), |(d, m)| (d, Some(m)));
         let preambles = usize::from(self.state.preambles_reply());
-        // The longest reply of a layout is far below what a frame takes.
+        // No answer is too long for a frame: that of 78, which could be, is cut to what fits [DV-27].
         if let Ok(frame) = Frame::reply(false, address, command, status, data) {
             self.pending = Some(Pending {
                 at: end + self.pace.scale(self.state.config.response_delay),

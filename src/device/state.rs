@@ -38,6 +38,8 @@ pub(super) struct State {
     pub unsaved: bool,
     /// Found at power-up; only the next power-up can clear it [DV-04].
     pub memory_defect: bool,
+    /// The electronics are broken, until somebody mends them [DV-29].
+    pub broken: bool,
     pub clock: Clock,
     pub positioner: Positioner,
     /// The set point behind its damping, also beyond the end stops.
@@ -69,6 +71,7 @@ impl State {
             stored,
             unsaved: false,
             memory_defect: defect.is_some(),
+            broken: false,
             clock: Clock::new(now),
             positioner: Positioner::new(config.time_constant_s, config.travel_percent, now),
             damped_percent: Lag::new(0.0, 0.0, now),
@@ -109,6 +112,12 @@ impl State {
         self.positioner.settle(now, target.clamp(0.0, 100.0));
         self.reported = self.additional_status();
         self.more_status = [self.reports_something(); 2];
+    }
+
+    /// The power was gone, and what is stored is read again: it is good, for nothing else is written [DV-29].
+    pub fn power_cycle(&mut self, now: Instant) {
+        self.memory_defect = false;
+        self.start(now);
     }
 
     pub fn revision(&self) -> Revision {
@@ -154,13 +163,20 @@ impl State {
 
     // Settings.
 
-    /// Changes address and mode; the set point is held from here on when the current is fixed now.
+    /// Changes address and mode; what the current demanded is held from here on when it is fixed now, also while
+    /// the set point is simulated: that ends without a trace [DV-15] [DV-23].
     pub fn set_loop_configuration(&mut self, now: Instant, polling_address: u8, enabled: bool) {
-        let before = self.set_point_percent();
+        let before = self.demanded_percent();
         self.stored.polling_address = polling_address;
         self.stored.loop_current_mode_enabled = enabled;
         self.held_percent = self.loop_current_fixed().then_some(before);
         self.retarget(now);
+    }
+
+    /// The electronics break, or are mended [DV-29].
+    pub fn set_broken(&mut self, broken: bool) {
+        self.broken = broken;
+        self.note_status();
     }
 
     pub fn set_range(&mut self, now: Instant, lower_percent: f32, upper_percent: f32) {

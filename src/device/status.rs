@@ -2,7 +2,7 @@
 
 use super::state::State;
 use super::values::Values;
-use super::variables::side;
+use super::variables::{COUNT, SET_POINT};
 use crate::app::command::{Revision, Value, spec};
 use crate::frame::Master;
 
@@ -25,6 +25,7 @@ const FUNCTION_CHECK: u8 = 0x20;
 /// Standardized status 0 [ST-06].
 const SIMULATION_ACTIVE: u8 = 0x01;
 const NON_VOLATILE_MEMORY_DEFECT: u8 = 0x02;
+const ELECTRONIC_DEFECT: u8 = 0x40;
 const CONFIGURATION_LOCKED: u8 = 0x80;
 /// The one analog channel, in the octets for saturated and fixed channels [TB-11].
 const CHANNEL_1: u8 = 0x01;
@@ -43,11 +44,11 @@ impl State {
     }
 
     fn primary_out_of_limits(&self) -> bool {
-        side(self.set_point_percent(), self.config.set_point_limits_percent) != 0
+        self.is_out_of_limits(SET_POINT)
     }
 
     fn other_out_of_limits(&self) -> bool {
-        side(self.supply_pressure_bar(), self.config.supply_pressure_limits_bar) != 0
+        (SET_POINT + 1..COUNT).any(|index| self.is_out_of_limits(index))
     }
 
     fn simulates(&self) -> bool {
@@ -62,7 +63,7 @@ impl State {
             Revision::R5 | Revision::R6 => self.reports_something(),
         };
         bits(&[
-            (self.memory_defect, field_status::MALFUNCTION),
+            (self.memory_defect || self.broken, field_status::MALFUNCTION),
             (self.stored.configuration_changed[i], field_status::CONFIGURATION_CHANGED),
             (self.cold_start[i], field_status::COLD_START),
             (more, field_status::MORE_STATUS),
@@ -76,7 +77,7 @@ impl State {
     /// [ST-05]; which of our conditions set which bit is our choice.
     pub fn extended_status(&self) -> u8 {
         bits(&[
-            (self.memory_defect, FAILURE),
+            (self.memory_defect || self.broken, FAILURE),
             (self.primary_out_of_limits() || self.other_out_of_limits(), OUT_OF_SPECIFICATION),
             (self.simulates(), FUNCTION_CHECK),
         ])
@@ -87,6 +88,7 @@ impl State {
         let status_0 = bits(&[
             (self.simulates(), SIMULATION_ACTIVE),
             (self.memory_defect, NON_VOLATILE_MEMORY_DEFECT),
+            (self.broken, ELECTRONIC_DEFECT),
             (self.locked_against_all(), CONFIGURATION_LOCKED),
         ]);
         let saturated = bits(&[(self.saturation() != 0, CHANNEL_1)]);

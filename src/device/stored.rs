@@ -1,12 +1,15 @@
 //! What a device keeps over a power cycle.
 
+use super::config::DeviceConfig;
 use super::memory::ImageError;
-use super::variables::offers_unit;
+use super::variables::{offers_unit, side};
 use crate::app::types::{Date, latin1, packed};
 use serde::{Deserialize, Serialize};
 
 /// Most damping that the mock offers, s [DV-18].
 pub(super) const MOST_DAMPING_S: f32 = 60.0;
+/// Steps of damping in a second [DV-18].
+pub(super) const DAMPING_STEPS: f32 = 8.0;
 /// Preambles that a device may be told to send [DV-21].
 pub(super) const REPLY_PREAMBLES: core::ops::RangeInclusive<u8> = 5..=20;
 
@@ -93,6 +96,21 @@ impl PressureTrim {
         y0 + (sensor_bar - x0) * (y1 - y0) / (x1 - x0)
     }
 
+    /// Where the lower point may be told, bar.
+    pub(super) const LOWER_BAR: (f32, f32) = (0.0, 2.0);
+    /// Where the upper point may be told, bar.
+    pub(super) const UPPER_BAR: (f32, f32) = (2.0, 10.0);
+    /// How far a point may be from what the sensor says, bar.
+    pub(super) const MOST_CORRECTION_BAR: f32 = 0.5;
+
+    /// Whether commands 52, 82 and 83 can have made it [DV-22].
+    pub(super) fn can_be_written(&self) -> bool {
+        let point = |[sensor, told]: [f32; 2], (least, most): (f32, f32)| {
+            (least..=most).contains(&told) && (told - sensor).abs() <= Self::MOST_CORRECTION_BAR
+        };
+        self.is_sound() && point(self.lower, Self::LOWER_BAR) && point(self.upper, Self::UPPER_BAR)
+    }
+
     /// Whether the points are as far apart as they must be.
     pub fn is_sound(&self) -> bool {
         let finite = self.lower.iter().chain(&self.upper).all(|x| x.is_finite());
@@ -131,12 +149,13 @@ impl Default for Stored {
 }
 
 impl Stored {
-    /// Whether every value is one that a device with polling addresses up to `highest_polling` can
-    /// hold.
+    /// Whether every value is one that a device of this set-up can hold: what it would refuse to have written it
+    /// cannot have [DV-04].
     ///
     /// # Errors
     /// The first that is not.
-    pub fn check(&self, highest_polling: u8) -> Result<(), ImageError> {
+    pub fn check(&self, config: &DeviceConfig) -> Result<(), ImageError> {
+        let highest_polling = config.identity.highest_polling();
         let bad = |field, why: String| Err(ImageError::Range { field, why });
         if self.polling_address > highest_polling {
             let why = format!("{} is above {highest_polling}", self.polling_address);
@@ -162,8 +181,12 @@ impl Stored {
             ("upper_range_value_percent", self.upper_range_value_percent),
             ("lower_range_value_percent", self.lower_range_value_percent),
         ] {
-            if !value.is_finite() {
-                return bad(field, format!("{value} is no finite number"));
+            let (low, high) = config.set_point_limits_percent;
+            if !value.is_finite() || side(value.into(), (low, high)) != 0 {
+                return bad(
+                    field,
+                    format!("{value} is outside the limits of the set point, {low} to {high}"),
+                );
             }
         }
         if self.upper_range_value_percent == self.lower_range_value_percent {
@@ -171,6 +194,9 @@ impl Stored {
         }
         if !(0.0..=MOST_DAMPING_S).contains(&self.damping_s) {
             return bad("damping_s", format!("{} is outside 0 to {MOST_DAMPING_S}", self.damping_s));
+        }
+        if (self.damping_s * DAMPING_STEPS).fract() != 0.0 {
+            return bad("damping_s", format!("{} is no multiple of {}", self.damping_s, 1.0 / DAMPING_STEPS));
         }
         for (variable, &unit) in self.units.iter().enumerate() {
             if !offers_unit(variable, unit) {
@@ -187,8 +213,8 @@ impl Stored {
         if let Some(n) = self.preambles_reply.filter(|n| !REPLY_PREAMBLES.contains(n)) {
             return bad("preambles_reply", format!("{n} is outside 5 to 20"));
         }
-        if !self.pressure_trim_bar.is_sound() {
-            return bad("pressure_trim_bar", format!("{:?} are no two points", self.pressure_trim_bar));
+        if !self.pressure_trim_bar.can_be_written() {
+            return bad("pressure_trim_bar", format!("{:?} can be no trim", self.pressure_trim_bar));
         }
         Ok(())
     }

@@ -3,6 +3,12 @@
 use crate::app::command::{Layout, Missing, Value, layout};
 use std::borrow::Cow;
 
+/// A number as a single. One that is too large for it is not known [TY-03]: infinity never goes out.
+pub(super) fn single(x: f64) -> Value {
+    let x = x as f32;
+    if x.is_finite() { Value::float(x) } else { Value::NOT_A_NUMBER }
+}
+
 /// Values by the names of a command's fields, in no particular order.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Values(Vec<(Cow<'static, str>, Value)>);
@@ -22,7 +28,7 @@ impl Values {
     }
 
     pub fn float(self, name: impl Into<Cow<'static, str>>, x: f64) -> Self {
-        self.and(name, Value::float(x as f32))
+        self.and(name, single(x))
     }
 
     pub fn text(self, name: impl Into<Cow<'static, str>>, text: &str) -> Self {

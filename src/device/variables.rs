@@ -1,6 +1,7 @@
 //! The variables of the mock: what each of them is, and how it stands now [DV-02] [DV-19].
 
 use super::state::State;
+use super::values::single;
 use crate::app::command::Value;
 use crate::app::types::units;
 use crate::time::Instant;
@@ -68,6 +69,13 @@ pub(super) fn offers_unit(variable: usize, unit: u8) -> bool {
     DELIVERED_UNITS.get(variable).is_some_and(|&own| units::convert(1.0, own, unit).is_some())
 }
 
+/// Whether a value in `unit` is a finite single in every unit in which a device variable may be told [DV-23].
+pub(super) fn can_be_told(variable: usize, unit: u8, value: f32) -> bool {
+    let told = (0..=u8::MAX).filter(|&to| offers_unit(variable, to));
+    value.is_finite()
+        && told.filter_map(|to| units::convert(value.into(), unit, to)).all(|x| (x as f32).is_finite())
+}
+
 /// What a master says that a variable is [DV-23].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Simulated {
@@ -118,14 +126,47 @@ impl State {
         (self.loop_current_ma - 4.0) / 16.0 * 100.0
     }
 
-    /// What is demanded, before damping: simulated [DV-23], held [DV-15], or as the current says.
+    /// What is aimed at, before damping: simulated [DV-23], or demanded.
     pub fn set_point_percent(&self) -> f64 {
+        self.simulated[SET_POINT].map_or_else(|| self.demanded_percent(), |given| given.value.into())
+    }
+
+    /// What the current demands, or demanded when it was fixed [DV-15].
+    pub fn demanded_percent(&self) -> f64 {
         let lower = f64::from(self.stored.lower_range_value_percent);
         let upper = f64::from(self.stored.upper_range_value_percent);
-        match (self.simulated[SET_POINT], self.held_percent) {
-            (Some(given), _) => f64::from(given.value),
-            (None, Some(held)) => held,
-            (None, None) => lower + (upper - lower) * self.percent_of_range() / 100.0,
+        self.held_percent.unwrap_or(lower + (upper - lower) * self.percent_of_range() / 100.0)
+    }
+
+    /// Whether the value of a device variable is out of its limits, measured or simulated: those between which the
+    /// supply pressure is enough, and those of command 54 for the others [DV-23].
+    pub fn is_out_of_limits(&self, index: usize) -> bool {
+        let (low, high) = match index {
+            SUPPLY_PRESSURE => self.config.supply_pressure_limits_bar,
+            _ => self.limits(index),
+        };
+        let Some(given) = self.simulated[index] else {
+            // Between end stops the travel, and the lever with it, cannot leave its limits.
+            return match index {
+                SET_POINT => side(self.demanded_percent(), (low, high)) != 0,
+                SUPPLY_PRESSURE => side(self.supply_pressure_bar(), (low, high)) != 0,
+                _ => false,
+            };
+        };
+        // What is given is a single: it is measured by singles, or 1.4 would be below 1.4.
+        let value = units::convert(given.value.into(), given.unit, DELIVERED_UNITS[index])
+            .unwrap_or(given.value.into()) as f32;
+        side(value.into(), (f64::from(low as f32), f64::from(high as f32))) != 0
+    }
+
+    /// The limits of a device variable [CM-054], in the unit as delivered.
+    fn limits(&self, index: usize) -> (f64, f64) {
+        let (closed, open) = (self.config.lever_angle_closed_deg, self.config.lever_angle_open_deg);
+        match index {
+            SET_POINT => self.config.set_point_limits_percent,
+            TRAVEL => (0.0, 100.0),
+            LEVER_ANGLE => (closed.min(open), closed.max(open)),
+            _ => PRESSURE_SENSOR_BAR,
         }
     }
 
@@ -147,9 +188,8 @@ impl State {
 
     /// The variable of a code; `None` for one that the device does not have.
     pub fn variable(&self, code: u8, now: Instant) -> Option<Variable> {
-        let made = |unit, class, value: f64, status| {
-            Some(Variable { unit, class, value: Value::float(value as f32), status })
-        };
+        let made =
+            |unit, class, value: f64, status| Some(Variable { unit, class, value: single(value), status });
         match code {
             PERCENT_OF_RANGE => {
                 made(unit::PERCENT, class::NONE, self.percent_of_range(), limited(self.saturation()))
@@ -216,13 +256,7 @@ impl State {
         let index = self.index(code)?;
         let told = self.stored.units[index];
         let in_told = |x: f64| units::convert(x, DELIVERED_UNITS[index], told).unwrap_or(x);
-        let (closed, open) = (self.config.lever_angle_closed_deg, self.config.lever_angle_open_deg);
-        let (low, high) = match index {
-            SET_POINT => self.config.set_point_limits_percent,
-            TRAVEL => (0.0, 100.0),
-            LEVER_ANGLE => (closed.min(open), closed.max(open)),
-            _ => PRESSURE_SENSOR_BAR,
-        };
+        let (low, high) = self.limits(index);
         let is_set_point = index == SET_POINT;
         Some(About {
             serial_number: self.stored.transducer_serial_numbers[index],

@@ -126,6 +126,8 @@ fn the_applied_process_outside_the_limits() {
     for (travel, code) in [(90.0, 9), (10.0, 10)] {
         let mut config = DeviceConfig::new(R7);
         config.set_point_limits_percent = (20.0, 80.0);
+        config.factory.lower_range_value_percent = 20.0;
+        config.factory.upper_range_value_percent = 80.0;
         config.travel_percent = travel;
         config.time_constant_s = 1e9;
         let mut rig = Rig::with(config, None);

@@ -83,6 +83,91 @@ fn a_simulated_set_point() {
     assert_eq!(rig.device.set_point_percent(), 20.0, "8 mA are 25 % of 80");
 }
 
+/// [DV-23]: what is given is out of its limits as what is measured: 02 by the pressure outside 1.4 to 7 bar, the travel
+/// outside 0 to 100 %, the lever outside its ends (−30 to 30 degrees, 0.6 rad are 34.4), and out of specification (10) in
+/// octet 6 of command 48. The limits themselves are inside: 140 kPa are 1.4 bar. A pressure that is measured outside is
+/// no longer told once another is simulated.
+#[test]
+fn simulated_values_out_of_limits() {
+    for revision in [R6, R7] {
+        for (variable, unit, x, out) in [
+            (3, 7, 1.375, true),
+            (3, 7, 1.4, false),
+            (3, 12, 140.0, false),
+            (3, 12, 139.0, true),
+            (3, 7, 7.0, false),
+            (3, 7, 7.125, true),
+            (3, 12, 701.0, true),
+            (1, 57, 100.0, false),
+            (1, 57, 100.5, true),
+            (1, 57, -0.5, true),
+            (2, 143, 30.0, false),
+            (2, 143, -30.5, true),
+            (2, 144, 0.6, true),
+            (2, 144, 0.5, false),
+        ] {
+            let mut rig = Rig::new(revision).warm();
+            let reply = rig.ask(PRIMARY, 79, &given(variable, unit, x, 0xC0));
+            assert_eq!(
+                reply.status,
+                [0, 0x10 | u8::from(out) * 0x02],
+                "variable {variable}: {x} in unit {unit}"
+            );
+            let status = rig.ask(PRIMARY, 48, &[]).data;
+            assert_eq!((status[6], status[8]), (0x20 | u8::from(out) * 0x10, 0x01));
+            rig.ask(PRIMARY, 79, &ends(variable));
+            assert_eq!(rig.ask(PRIMARY, 0, &[]).status[1] & 0x03, 0);
+        }
+        let mut rig = Rig::new(revision);
+        rig.device.set_supply_pressure_bar(1.0);
+        assert_eq!(rig.ask(PRIMARY, 0, &[]).status[1] & 0x02, 0x02);
+        assert_eq!(rig.ask(PRIMARY, 79, &given(3, 7, 4.0, 0xC0)).status[1] & 0x02, 0);
+        assert_eq!(rig.ask(PRIMARY, 79, &ends(3)).status[1] & 0x02, 0x02);
+    }
+}
+
+/// [DV-15]: what is held when the current is fixed is what it demanded, 50 % at 12 mA, not what was simulated.
+#[test]
+fn fixing_the_current_while_the_set_point_is_simulated() {
+    for revision in [R6, R7] {
+        let mut rig = Rig::new(revision);
+        rig.device.set_loop_current_ma(rig.now, 12.0);
+        rig.ask(PRIMARY, 79, &given(0, 57, 80.0, 0x80));
+        rig.ask(PRIMARY, 6, &[0, 0]);
+        assert_eq!(rig.device.set_point_percent(), 80.0, "still simulated");
+        // Fixed again, and with another current: what was held stays.
+        rig.device.set_loop_current_ma(rig.now, 4.0);
+        rig.ask(PRIMARY, 6, &[3, 0]);
+        rig.ask(PRIMARY, 79, &ends(0));
+        assert_eq!(rig.device.set_point_percent(), 50.0);
+        assert_eq!(rig.ask(PRIMARY, 9, &[0]).data[8], 0xB0, "held: manual, constant");
+    }
+}
+
+/// 3·10³⁴ bar are 3·10³⁹ Pa, more than a single holds (3.4·10³⁸); 10³³ bar are not. What cannot be told in every unit of
+/// the variable is refused, whatever its unit is now: infinity never goes out.
+#[test]
+fn values_too_large_for_a_unit() {
+    for revision in [R6, R7] {
+        let mut rig = Rig::new(revision);
+        for data in [given(3, 7, 3e34, 0xC0), given(3, 7, -3e34, 0xC0), given(2, 144, 3e37, 0xC0)] {
+            refused(&mut rig, &data, 2);
+        }
+        assert_eq!(rig.ask(PRIMARY, 79, &given(3, 7, 1e33, 0xC0)).status[0], 0);
+        rig.ask(PRIMARY, 53, &[3, 11]);
+        let data = rig.ask(PRIMARY, 33, &[3]).data;
+        let told = f32::from_be_bytes([data[2], data[3], data[4], data[5]]);
+        assert!((told / 1e38 - 1.0).abs() < 1e-6, "{told}");
+        // A set point of 3·10³⁸ % is one; the bench may measure what is more than a single holds: not known, 7F A0 00 00.
+        assert_eq!(rig.ask(PRIMARY, 79, &given(0, 57, 3e38, 0xC0)).status[0], 0);
+        rig.ask(PRIMARY, 79, &ends(3));
+        rig.device.set_supply_pressure_bar(1e36);
+        rig.device.set_loop_current_ma(rig.now, 1e300);
+        assert_eq!(rig.ask(PRIMARY, 33, &[3]).data, [3, 11, 0x7F, 0xA0, 0, 0]);
+        assert_eq!(rig.ask(PRIMARY, 2, &[]).data, [0x7F, 0xA0, 0, 0].repeat(2));
+    }
+}
+
 /// A simulated travel is told and moves nothing: the lag knows no feedback.
 #[test]
 fn a_simulated_travel() {

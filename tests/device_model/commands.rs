@@ -280,7 +280,7 @@ impl Model {
             (_, Some(&mode)) if mode > 1 => return no(12),
             (_, Some(&mode)) => mode == 1,
         };
-        let before = self.demand();
+        let before = self.by_current();
         (self.polling, self.follows) = (address, follows);
         self.held = self.fixed().then_some(before);
         self.aim();
@@ -528,7 +528,8 @@ impl Model {
                 done(&data[..8])
             }
             1 if factor(i, unit).is_none() => no(18),
-            1 if !value.is_finite() => no(2),
+            // In the unit that makes the most of it: pascal, and degree.
+            1 if !((f64::from(value) * factor(i, unit).unwrap_or(1.0)) as f32).is_finite() => no(2),
             1 => {
                 self.simulated[i] = Some((unit, value, status & 0xF8));
                 self.aim();

@@ -75,6 +75,8 @@ const FLOATS: &[f32] = &[
     0.1,
     f32::NAN,
     f32::INFINITY,
+    f32::MAX,
+    -3e37,
 ];
 const PRESSURES: &[f32] = &[0.0, 0.25, 1.5, 2.0, 2.5, 4.25, 6.5, 9.75, 12.0, f32::NAN, -1.0];
 

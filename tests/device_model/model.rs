@@ -199,9 +199,11 @@ impl Model {
     }
 
     pub fn demand(&self) -> f64 {
-        if let Some((_, value, _)) = self.simulated[0] {
-            return value.into();
-        }
+        self.simulated[0].map_or(self.by_current(), |(_, value, _)| value.into())
+    }
+
+    /// What the current demands, or demanded when it was fixed [DV-15].
+    pub fn by_current(&self) -> f64 {
         let (lower, upper) = (f64::from(self.lower), f64::from(self.upper));
         self.held.unwrap_or(lower + (upper - lower) * self.percent() / 100.0)
     }
@@ -273,8 +275,17 @@ impl Model {
         side(self.demand(), -5.0, 105.0) != 0
     }
 
+    /// Measured, only the pressure can be; simulated, each of them [DV-23].
     fn other_out(&self) -> bool {
-        side(self.pressure(), 1.4, 7.0) != 0
+        let limits = [(0.0, 100.0), (-30.0, 30.0), (1.4, 7.0)];
+        (1..4).zip(limits).any(|(i, (low, high))| match self.simulated[i] {
+            Some((unit, value, _)) => {
+                let x = f64::from(value) * factor(i, unit).unwrap() / factor(i, OWN[i]).unwrap();
+                // A single, as it came.
+                side((x as f32).into(), (low as f32).into(), (high as f32).into()) != 0
+            }
+            None => i == 3 && side(self.pressure(), low, high) != 0,
+        })
     }
 
     pub fn extended(&self) -> u8 {

@@ -4,7 +4,7 @@ use super::analog::LOOP;
 use crate::app::command::Revision;
 use crate::device::commands::{Answer, Asked, code};
 use crate::device::state::State;
-use crate::device::stored::MOST_DAMPING_S;
+use crate::device::stored::{DAMPING_STEPS, MOST_DAMPING_S};
 use crate::device::values::Values;
 use crate::device::variables::{SET_POINT, offers_unit, side, unit};
 
@@ -28,8 +28,6 @@ const IN_MULTIDROP: u8 = 11;
 const INVALID_FUNCTION: u8 = 13;
 /// Linear [TB-02].
 const LINEAR: u32 = 0;
-/// Steps of damping in a second.
-const DAMPING_STEPS: f32 = 8.0;
 
 /// The damping that is used for one that is asked for, and whether it is another.
 fn nearest_damping(asked: f32) -> Result<(f32, bool), u8> {

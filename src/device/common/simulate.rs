@@ -5,7 +5,7 @@ use crate::app::command::Value;
 use crate::device::commands::{Answer, Asked, code};
 use crate::device::state::State;
 use crate::device::values::Values;
-use crate::device::variables::{Simulated, offers_unit, variable_status};
+use crate::device::variables::{Simulated, can_be_told, offers_unit, variable_status};
 
 /// Codes of command 79 [ST-04].
 const FAMILY_BITS_NOT_SET: u8 = 8;
@@ -38,7 +38,7 @@ pub(in crate::device) fn write_variable(state: &mut State, asked: &Asked<'_>) ->
             Answer::Done(echo(status))
         }
         FIXED_VALUE if !offers_unit(index, unit) => Answer::Refused(INVALID_UNIT),
-        FIXED_VALUE if !value.is_finite() => Answer::Refused(code::INVALID_SELECTION),
+        FIXED_VALUE if !can_be_told(index, unit, value) => Answer::Refused(code::INVALID_SELECTION),
         FIXED_VALUE => {
             let kept = status & !variable_status::FAMILY;
             state.simulate(asked.now, index, Some(Simulated { unit, value, status: kept }));

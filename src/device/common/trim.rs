@@ -16,11 +16,10 @@ const NO_POINTS: u8 = 0;
 const LOWER_POINT: u8 = 1;
 const UPPER_POINT: u8 = 2;
 const BOTH_POINTS: u8 = 3;
-/// Where the points may lie, bar.
-const LOWER_BAR: (f32, f32) = (0.0, 2.0);
-const UPPER_BAR: (f32, f32) = (2.0, 10.0);
-/// How far a point may be from what the sensor says, bar.
-const MOST_CORRECTION_BAR: f32 = 0.5;
+/// Where the points may lie, and how far a point may be from what the sensor says, bar.
+const LOWER_BAR: (f32, f32) = PressureTrim::LOWER_BAR;
+const UPPER_BAR: (f32, f32) = PressureTrim::UPPER_BAR;
+const MOST_CORRECTION_BAR: f32 = PressureTrim::MOST_CORRECTION_BAR;
 
 /// A pressure in the unit in which the variable is told.
 fn told(state: &State, bar: f32) -> f64 {
