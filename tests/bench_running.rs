@@ -67,7 +67,9 @@ fn programs_come_and_go_and_events_happen() {
     let event = |n: &Notice| matches!(n, Notice::EventDone { .. });
     let Notice::EventDone { event: 0, change, .. } = bench.notice(event) else { panic!("the first event") };
     assert_eq!(change, Change::SupplyPressureBar(3.0));
-    let Notice::EventDone { event: 1, at, change } = bench.notice(event) else { panic!("the second event") };
+    let Notice::EventDone { event: 1, at, change, device: None } = bench.notice(event) else {
+        panic!("the second event")
+    };
     assert_eq!((at.as_nanos(), change), (50_000_000, Change::LoopCurrentMa(20.0)));
     bench.answers(1);
     bench.notice(|n| *n == Notice::PeerCame { line: 1 });

@@ -87,8 +87,17 @@ pub enum LineKind {
 pub struct EventPlan {
     /// When, on the bench's clock, which the pace does not scale.
     pub at: Instant,
+    /// To which of the devices, by its index; `None` to every one.
+    pub device: Option<usize>,
     /// What.
     pub change: Change,
+}
+
+impl EventPlan {
+    /// Whether it happens to the device with this index.
+    pub fn concerns(&self, device: usize) -> bool {
+        self.device.is_none_or(|d| d == device)
+    }
 }
 
 #[cfg(feature = "bench-file")]

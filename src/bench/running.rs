@@ -99,6 +99,8 @@ pub enum Notice {
         event: usize,
         /// When it was due.
         at: Instant,
+        /// To which device, by its index in the plan; `None` to every one.
+        device: Option<usize>,
         /// What it changed.
         change: Change,
     },
@@ -346,11 +348,20 @@ impl Bench {
     }
 
     fn tell_events(&mut self, on: &mut dyn FnMut(Notice)) {
-        let done = self.stations().map(DeviceStation::changes_done).min().unwrap_or(0);
-        for (i, event) in self.plan.events.iter().enumerate().take(done).skip(self.events_done) {
-            on(Notice::EventDone { event: i, at: event.at, change: event.change });
+        let done: Vec<usize> = self.stations().map(DeviceStation::changes_done).collect();
+        let mut counted = vec![0; done.len()];
+        for (i, event) in self.plan.events.iter().enumerate() {
+            // It has happened when it has to each device that it concerns.
+            let mut concerned = (0..done.len()).filter(|&d| event.concerns(d));
+            concerned.clone().for_each(|d| counted[d] += 1);
+            if concerned.any(|d| done[d] < counted[d]) {
+                return;
+            }
+            if i >= self.events_done {
+                on(Notice::EventDone { event: i, at: event.at, device: event.device, change: event.change });
+                self.events_done = i + 1;
+            }
         }
-        self.events_done = done;
     }
 }
 

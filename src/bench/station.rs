@@ -1,6 +1,6 @@
 //! What a plan puts on the wires.
 
-use super::plan::{BenchPlan, DevicePlan};
+use super::plan::BenchPlan;
 use crate::device::{Device, Restored};
 use crate::line::Clock;
 use crate::sim::{DeviceStation, MasterStation, World};
@@ -10,21 +10,22 @@ use core::time::Duration;
 /// Where octets take no time, whoever asks without a pause would ask without end at one instant.
 const LEAST_PAUSE_WHEN_FAST: Duration = Duration::from_millis(10);
 
-/// A device of a plan, powered up at `now` with its memory as in `image`, on wires whose stamps are off
-/// by at most `stamp_error`, with the events of the plan.
+/// The device of a plan with this index, powered up at `now` with its memory as in `image`, on wires whose
+/// stamps are off by at most `stamp_error`, with those events of the plan that concern it.
 ///
 /// # Panics
-/// [`crate::device::DeviceConfig::check`] finds a fault, which it does not in a plan that was
-/// read from a bench file.
+/// There is no such device, or [`crate::device::DeviceConfig::check`] finds a fault, which it does not in a
+/// plan that was read from a bench file.
 pub fn device_station(
-    device: &DevicePlan,
+    index: usize,
     plan: &BenchPlan,
     image: Option<&[u8]>,
     stamp_error: Duration,
     now: Instant,
 ) -> (DeviceStation, Restored) {
-    let (device, restored) = Device::new(device.config.clone(), image, plan.pace, stamp_error, now);
-    let events = plan.events.iter().map(|e| (e.at, e.change)).collect();
+    let (device, restored) =
+        Device::new(plan.devices[index].config.clone(), image, plan.pace, stamp_error, now);
+    let events = plan.events.iter().filter(|e| e.concerns(index)).map(|e| (e.at, e.change)).collect();
     (DeviceStation::new(device, events), restored)
 }
 
@@ -43,7 +44,7 @@ pub fn world(
     let mut restored = Vec::new();
     for (i, device) in plan.devices.iter().enumerate() {
         let image = images.get(i).and_then(Option::as_deref);
-        let (station, what) = device_station(device, plan, image, stamp_error, now);
+        let (station, what) = device_station(i, plan, image, stamp_error, now);
         world.add_device(station, at_pace(device.clock, plan.pace));
         restored.push(what);
     }

@@ -297,7 +297,10 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
             "{}: {error}\n  next: make room, or let this user write there; the next change and the end try again",
             names[*device]
         ),
-        Notice::EventDone { at, change, .. } => writeln!(out, "event at {} s: {change}", at.as_secs_f64()),
+        Notice::EventDone { at, device, change, .. } => {
+            let whose = device.map_or(String::new(), |d| format!("{}: ", names[d]));
+            writeln!(out, "event at {} s: {whose}{change}", at.as_secs_f64())
+        }
     };
 }
 
@@ -344,8 +347,9 @@ fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
         Notice::MemoryNotSaved { device, error } => {
             json!({"notice": "memory_not_saved", "device": device, "error": error.to_string()})
         }
-        Notice::EventDone { event, at, change } => json!({
-            "notice": "event", "event": event, "at_s": at.as_secs_f64(), "change": change.to_string(),
+        Notice::EventDone { event, at, device, change } => json!({
+            "notice": "event", "event": event, "at_s": at.as_secs_f64(), "device": device,
+            "change": change.to_string(),
         }),
     }
 }

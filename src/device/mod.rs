@@ -172,7 +172,7 @@ impl Device {
     }
 
     /// The power goes away and comes back at `now`: the device starts as at power-up, with its memory as stored and
-    /// on the inputs that are now. What it had heard of a request, and an answer that had not begun, are lost [DV-29].
+    /// on the inputs that are now. What it had heard of a request, and an answer that had not begun, are lost [DV-50].
     pub fn power_cycle(&mut self, now: Instant) {
         self.pending = None;
         self.receiver.finish();
@@ -180,7 +180,7 @@ impl Device {
         self.state.power_cycle(now);
     }
 
-    /// Breaks the electronics, or mends them: device malfunction [DV-29].
+    /// Breaks the electronics, or mends them: device malfunction [DV-50].
     pub fn set_malfunction(&mut self, broken: bool) {
         self.state.set_broken(broken);
     }

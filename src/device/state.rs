@@ -38,7 +38,7 @@ pub(super) struct State {
     pub unsaved: bool,
     /// Found at power-up; only the next power-up can clear it [DV-04].
     pub memory_defect: bool,
-    /// The electronics are broken, until somebody mends them [DV-29].
+    /// The electronics are broken, until somebody mends them [DV-50].
     pub broken: bool,
     pub clock: Clock,
     pub positioner: Positioner,
@@ -114,7 +114,7 @@ impl State {
         self.more_status = [self.reports_something(); 2];
     }
 
-    /// The power was gone, and what is stored is read again: it is good, for nothing else is written [DV-29].
+    /// The power was gone, and what is stored is read again: it is good, for nothing else is written [DV-50].
     pub fn power_cycle(&mut self, now: Instant) {
         self.memory_defect = false;
         self.start(now);
@@ -173,7 +173,7 @@ impl State {
         self.retarget(now);
     }
 
-    /// The electronics break, or are mended [DV-29].
+    /// The electronics break, or are mended [DV-50].
     pub fn set_broken(&mut self, broken: bool) {
         self.broken = broken;
         self.note_status();

@@ -2,7 +2,7 @@
 
 use super::config::DeviceConfig;
 use super::memory::ImageError;
-use super::variables::{offers_unit, side};
+use super::variables::{offers_unit, single_side};
 use crate::app::types::{Date, latin1, packed};
 use serde::{Deserialize, Serialize};
 
@@ -182,7 +182,7 @@ impl Stored {
             ("lower_range_value_percent", self.lower_range_value_percent),
         ] {
             let (low, high) = config.set_point_limits_percent;
-            if !value.is_finite() || side(value.into(), (low, high)) != 0 {
+            if !value.is_finite() || single_side(value, (low, high)) != 0 {
                 return bad(
                     field,
                     format!("{value} is outside the limits of the set point, {low} to {high}"),

@@ -153,10 +153,9 @@ impl State {
                 _ => false,
             };
         };
-        // What is given is a single: it is measured by singles, or 1.4 would be below 1.4.
         let value = units::convert(given.value.into(), given.unit, DELIVERED_UNITS[index])
             .unwrap_or(given.value.into()) as f32;
-        side(value.into(), (f64::from(low as f32), f64::from(high as f32))) != 0
+        single_side(value, (low, high)) != 0
     }
 
     /// The limits of a device variable [CM-054], in the unit as delivered.
@@ -292,4 +291,9 @@ pub(super) fn side(value: f64, (low, high): (f64, f64)) -> i8 {
     } else {
         0
     }
+}
+
+/// The same for a single, by the limits as masters are told them: else 1.4 would be below 1.4.
+pub(super) fn single_side(value: f32, (low, high): (f64, f64)) -> i8 {
+    side(value.into(), (f64::from(low as f32), f64::from(high as f32)))
 }

@@ -6,17 +6,23 @@ use crate::line::Station;
 use crate::time::Instant;
 use core::fmt;
 
-/// A change of what the devices measure, or of a key or switch in them.
+/// A change of what devices measure, of a key or switch in them, of their power or their health.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Change {
     /// The current in the loop, mA.
     LoopCurrentMa(f64),
-    /// The supply pressure of every device, bar.
+    /// The supply pressure, bar.
     SupplyPressureBar(f64),
-    /// The key in the field: whether every device answers command 73.
+    /// The key in the field: whether a device answers command 73.
     Armed(bool),
-    /// The switch in every device: whether its configuration cannot be written.
+    /// The switch in a device: whether its configuration cannot be written.
     WriteProtect(bool),
+    /// Whether it answers "busy" where it may [DV-09].
+    Busy(bool),
+    /// Whether its electronics are broken [DV-50].
+    Malfunction(bool),
+    /// Its power is lost for a moment [DV-50].
+    PowerCycle,
 }
 
 impl fmt::Display for Change {
@@ -24,10 +30,15 @@ impl fmt::Display for Change {
         match self {
             Change::LoopCurrentMa(ma) => write!(f, "loop current {ma} mA"),
             Change::SupplyPressureBar(bar) => write!(f, "supply pressure {bar} bar"),
-            Change::Armed(true) => f.write_str("the devices are armed to be found"),
-            Change::Armed(false) => f.write_str("the devices are not armed to be found"),
+            Change::Armed(true) => f.write_str("armed to be found"),
+            Change::Armed(false) => f.write_str("no longer armed to be found"),
             Change::WriteProtect(true) => f.write_str("write protect is on"),
             Change::WriteProtect(false) => f.write_str("write protect is off"),
+            Change::Busy(true) => f.write_str("busy"),
+            Change::Busy(false) => f.write_str("no longer busy"),
+            Change::Malfunction(true) => f.write_str("malfunction, the electronics are broken"),
+            Change::Malfunction(false) => f.write_str("malfunction over, the electronics are mended"),
+            Change::PowerCycle => f.write_str("power lost and back"),
         }
     }
 }
@@ -70,6 +81,9 @@ impl DeviceStation {
                 Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
                 Change::Armed(armed) => self.device.set_armed(armed),
                 Change::WriteProtect(protected) => self.device.set_write_protected(protected),
+                Change::Busy(busy) => self.device.set_busy(busy),
+                Change::Malfunction(broken) => self.device.set_malfunction(broken),
+                Change::PowerCycle => self.device.power_cycle(at),
             }
             self.done += 1;
         }

@@ -33,7 +33,7 @@ type Mixed = Shared<Box<dyn Station + Send>>;
 fn with_speaker(said: impl IntoIterator<Item = (u64, Vec<u8>)>) -> Mixed {
     let plan = plan([config(Revision::R7)]);
     let mut bus: Bus = Bus::new(Pace::Wire);
-    let (device, _) = bench::device_station(&plan.devices[0], &plan, None, Duration::ZERO, Instant::ZERO);
+    let (device, _) = bench::device_station(0, &plan, None, Duration::ZERO, Instant::ZERO);
     bus.add_station(Box::new(device));
     let said = said.into_iter().map(|(ms, values)| (Instant::ZERO + Duration::from_millis(ms), values));
     bus.add_station(Box::new(Speaker(said.collect())));

@@ -1,10 +1,10 @@
 //! `[[master]]`: who asks the devices of the bench besides those outside.
 
+use super::names::named;
 use super::shape::{AskTable, DeviceName, MasterTable};
 use super::{Fault, TIME_S, clock, number, whole, words};
 use crate::app::command::{Effect, spec, value};
 use crate::bench::plan::{DevicePlan, LineKind, LinePlan, MasterPlan};
-use crate::device::Stored;
 use crate::frame::{Address, Frame, Master, PollingAddress, Target};
 use crate::link::MasterConfig;
 use crate::sim::Errand;
@@ -65,7 +65,7 @@ fn errand(
         Fault::new(&table.span(), format!("this request has no {key}"), format!("give it, such as {such_as}"))
     };
     let name = t.device.as_ref().ok_or_else(|| missing("device", "device = \"FV-3104\" or device = 0"))?;
-    let device = named(name, devices)?;
+    let device = &devices[named(name, devices)?];
     let command_key = t.command.as_ref().ok_or_else(|| missing("command", "command = 3"))?;
     let command: u8 = whole(command_key, "command", 0..=255)?;
     harmless(command, command_key, lines)?;
@@ -97,64 +97,6 @@ fn errand(
         first_at: Instant::ZERO + seconds(&t.from_s, "from_s", 0.0)?,
         every: Some(seconds(&t.every_s, "every_s", 1.0)?),
     })
-}
-
-/// The one device that a name fits.
-fn named<'a>(name: &Spanned<DeviceName>, devices: &'a [DevicePlan]) -> Result<&'a DevicePlan, Fault> {
-    fn stored(d: &DevicePlan) -> &Stored {
-        &d.config.factory
-    }
-    match name.get_ref() {
-        DeviceName::Polling(n) => {
-            let found = devices.iter().find(|d| i128::from(stored(d).polling_address) == *n);
-            found.ok_or_else(|| {
-                let there: Vec<String> =
-                    devices.iter().map(|d| stored(d).polling_address.to_string()).collect();
-                let wrong = format!("no device of this bench has polling address {n}");
-                Fault::new(&name.span(), wrong, format!("the polling addresses here are {}", list(&there)))
-            })
-        }
-        DeviceName::Tag(tag) => {
-            let is_it = |d: &&DevicePlan| {
-                !tag.is_empty() && (stored(d).tag == tag.to_uppercase() || stored(d).long_tag == *tag)
-            };
-            let mut found = devices.iter().filter(is_it);
-            match (found.next(), found.next()) {
-                (Some(device), None) => Ok(device),
-                (Some(_), Some(_)) => {
-                    let wrong = format!("several devices of this bench are called \"{tag}\"");
-                    Err(Fault::new(
-                        &name.span(),
-                        wrong,
-                        "name the device by its polling address, such as device = 0",
-                    ))
-                }
-                (None, _) => {
-                    let tags = devices.iter().flat_map(|d| [&stored(d).tag, &stored(d).long_tag]);
-                    let tags: Vec<String> = tags.filter(|t| !t.is_empty()).cloned().collect();
-                    let near = words::nearest(tag, &tags);
-                    let near = near.map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
-                    let right = match tags.is_empty() {
-                        true => "no device here has a tag: name it by its polling address".to_owned(),
-                        false => {
-                            let tags: Vec<String> = tags.iter().map(|t| format!("\"{t}\"")).collect();
-                            format!("{near}the tags here are {}", list(&tags))
-                        }
-                    };
-                    let wrong = format!("no device of this bench is called \"{tag}\"");
-                    Err(Fault::new(&name.span(), wrong, right))
-                }
-            }
-        }
-    }
-}
-
-/// The first of them; a bench may have 64 devices.
-fn list(names: &[String]) -> String {
-    const MOST: usize = 8;
-    let more = names.len().saturating_sub(MOST);
-    let first = names[..names.len() - more].join(", ");
-    if more == 0 { first } else { format!("{first} and {more} more") }
 }
 
 /// A mock master may change mock devices, and no others [HO-05].

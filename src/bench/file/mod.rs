@@ -1,26 +1,28 @@
 //! The bench file: text to a [`BenchPlan`], or to a message that says where it is wrong.
 
+mod events;
 mod faults;
 mod lines;
 mod masters;
+mod names;
+mod ranges;
 mod shape;
 #[cfg(test)]
 mod tests;
 mod words;
 
-use super::Change;
-use super::plan::{BenchPlan, DevicePlan, EventPlan, LinePlan};
+use super::plan::{BenchPlan, DevicePlan, LinePlan};
 use crate::app::command::Revision;
 use crate::app::types::{Date, Place, TextError, latin1, packed};
 use crate::device::{DeviceConfig, Identity};
 use crate::line::Clock;
-use crate::time::{Drift, Instant, Pace};
+use crate::time::{Drift, Pace};
 use core::fmt;
 use core::ops::{Range, RangeInclusive};
 use core::time::Duration;
 use lines::line;
 use serde_json::Value as Json;
-use shape::{BenchFile, DateText, DeviceTable, EventTable, Number, PaceText, Whole};
+use shape::{BenchFile, DateText, DeviceTable, Number, PaceText, Whole};
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 
@@ -205,7 +207,7 @@ fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
         }
         lines.push(line);
     }
-    let mut events = file.event.iter().map(event).collect::<Result<Vec<_>, _>>()?;
+    let mut events = file.event.iter().map(|e| events::event(e, &devices)).collect::<Result<Vec<_>, _>>()?;
     // Stable: what stands first in the file happens first.
     events.sort_by_key(|e| e.at);
     Ok(BenchPlan {
@@ -371,9 +373,12 @@ fn device(
             *to = number(n, key, unit, range)?;
         }
     }
+    ranges::ranges(t, &mut c)?;
     // What is refused here too is a combination that no single key is to blame for.
     c.check().map_err(|e| {
-        Fault::new(&table.span(), format!("this device cannot be: {}: {}", e.field, e.why), "change that key")
+        let wrong = format!("this device cannot be: {}: {}", e.field, e.why);
+        let (at, right) = ranges::blame(t, e.field).unwrap_or((table.span(), "change that key"));
+        Fault::new(&at, wrong, right)
     })?;
     let memory = match &t.memory {
         Some(name) if name.get_ref().is_empty() || name.get_ref().ends_with('/') => {
@@ -503,40 +508,4 @@ fn distinct(others: &[DevicePlan], new: &DevicePlan, table: &Spanned<DeviceTable
         }
     }
     Ok(())
-}
-
-fn event(table: &Spanned<EventTable>) -> Result<EventPlan, Fault> {
-    let t = table.get_ref();
-    let Some(at) = &t.at_s else {
-        let right = "give at_s, seconds since the bench started, such as at_s = 30";
-        return Err(Fault::new(&table.span(), "this event has no time", right));
-    };
-    let at_s = number(at, "at_s", "s", TIME_S)?;
-    let mut changes = Vec::new();
-    if let Some(n) = &t.loop_current_ma {
-        let ma = number(n, "loop_current_ma", "mA", LOOP_CURRENT_MA)?;
-        changes.push((n.span(), Change::LoopCurrentMa(ma)));
-    }
-    if let Some(n) = &t.supply_pressure_bar {
-        let bar = number(n, "supply_pressure_bar", "bar", SUPPLY_PRESSURE_BAR)?;
-        changes.push((n.span(), Change::SupplyPressureBar(bar)));
-    }
-    if let Some(armed) = &t.armed {
-        changes.push((armed.span(), Change::Armed(*armed.get_ref())));
-    }
-    if let Some(protected) = &t.write_protect {
-        changes.push((protected.span(), Change::WriteProtect(*protected.get_ref())));
-    }
-    let change = match changes[..] {
-        [] => {
-            let right = "give loop_current_ma, supply_pressure_bar, armed or write_protect";
-            return Err(Fault::new(&table.span(), "this event changes nothing", right));
-        }
-        [(_, change)] => change,
-        [_, (ref second, _), ..] => {
-            let right = "write an [[event]] for each, at the same at_s";
-            return Err(Fault::new(second, "this event changes two things", right));
-        }
-    };
-    Ok(EventPlan { at: Instant::ZERO + Duration::from_secs_f64(at_s), change })
 }

@@ -370,6 +370,8 @@ pub struct DeviceTable {
     pub memory: Option<Spanned<String>>,
     /// The valve that it positions.
     pub valve: Option<ValveTable>,
+    /// Range, damping and limits of its set point.
+    pub range: Option<RangeTable>,
     /// Its air supply.
     pub air: Option<AirTable>,
 }
@@ -392,6 +394,32 @@ pub struct ValveTable {
     pub lever_angle_open_deg: Option<Spanned<Number>>,
 }
 
+/// Range, damping and limits of a device's set point. Range and damping are those of a new device: what its memory
+/// holds goes before them.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RangeTable {
+    /// The set point at 4 mA, %, within the limits below. Default 0.
+    #[schemars(with = "Option<f64>", range(min = -100.0, max = 200.0))]
+    pub lower_range_value_percent: Option<Spanned<Number>>,
+    /// The set point at 20 mA, %, within the limits below and not that at 4 mA; below it the range falls. Default 100.
+    #[schemars(with = "Option<f64>", range(min = -100.0, max = 200.0))]
+    pub upper_range_value_percent: Option<Spanned<Number>>,
+    /// Damping between the loop current and the set point, s, 0 to 60 in steps of 0.125. Default 0.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 60.0), extend("multipleOf" = 0.125))]
+    pub damping_s: Option<Spanned<Number>>,
+    /// Lowest set point that is within limits, %: below it the device says so, and takes no range value. -100 to 200.
+    /// Default -5.
+    #[schemars(with = "Option<f64>", range(min = -100.0, max = 200.0))]
+    pub set_point_lower_limit_percent: Option<Spanned<Number>>,
+    /// Highest set point that is within limits, %, above the lowest. -100 to 200. Default 105.
+    #[schemars(with = "Option<f64>", range(min = -100.0, max = 200.0))]
+    pub set_point_upper_limit_percent: Option<Spanned<Number>>,
+    /// Least span of the range, %, below which the device warns, 0 to 100. Default 10.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
+    pub minimum_span_percent: Option<Spanned<Number>>,
+}
+
 /// The air supply of a device.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -399,6 +427,12 @@ pub struct AirTable {
     /// Supply pressure when the bench starts, bar, 0 to 20. Default 4.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
     pub supply_pressure_bar: Option<Spanned<Number>>,
+    /// Supply pressure below which the device says that a variable is out of limits, bar, 0 to 20. Default 1.4.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
+    pub supply_pressure_lower_limit_bar: Option<Spanned<Number>>,
+    /// Supply pressure above which it says so, bar, 0 to 20, above the lower limit. Default 7.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
+    pub supply_pressure_upper_limit_bar: Option<Spanned<Number>>,
 }
 
 /// A mock master. What it asks changes mock devices alone: commands that write are refused in a bench
@@ -508,16 +542,29 @@ pub struct EventTable {
     /// When, seconds since the bench started, 0 to 31536000 (a year). The pace does not scale it.
     #[schemars(with = "f64", range(min = 0.0, max = 31_536_000.0))]
     pub at_s: Option<Spanned<Number>>,
+    /// The one device of this file to which it happens: its tag or long tag in quotes, or its polling address, as
+    /// this file gives them. Not with loop_current_ma. Default: every device.
+    #[schemars(with = "Option<DeviceNameForms>")]
+    pub device: Option<Spanned<DeviceName>>,
     /// The current in the loop from then on, mA, 0 to 30.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 30.0))]
     pub loop_current_ma: Option<Spanned<Number>>,
-    /// The supply pressure of every device from then on, bar, 0 to 20.
+    /// The supply pressure from then on, bar, 0 to 20.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
     pub supply_pressure_bar: Option<Spanned<Number>>,
-    /// Whether every device is armed from then on, as by a key in the field: armed devices answer command 73.
+    /// Whether the device is armed from then on, as by a key in the field: armed devices answer command 73.
     #[schemars(with = "Option<bool>")]
     pub armed: Option<Spanned<bool>>,
-    /// Whether every device is protected from being written from then on, as by a switch in it.
+    /// Whether the device is protected from being written from then on, as by a switch in it.
     #[schemars(with = "Option<bool>")]
     pub write_protect: Option<Spanned<bool>>,
+    /// Whether the device answers "busy" where it may, from then on.
+    #[schemars(with = "Option<bool>")]
+    pub busy: Option<Spanned<bool>>,
+    /// Whether the device is broken from then on: it says "device malfunction", and "electronic defect" in command 48.
+    #[schemars(with = "Option<bool>")]
+    pub malfunction: Option<Spanned<bool>>,
+    /// true: the device loses its power for a moment and starts again, with its memory as stored.
+    #[schemars(with = "Option<bool>", extend("const" = true))]
+    pub power_cycle: Option<Spanned<bool>>,
 }

@@ -6,7 +6,7 @@ use crate::device::commands::{Answer, Asked, code};
 use crate::device::state::State;
 use crate::device::stored::{DAMPING_STEPS, MOST_DAMPING_S};
 use crate::device::values::Values;
-use crate::device::variables::{SET_POINT, offers_unit, side, unit};
+use crate::device::variables::{SET_POINT, offers_unit, single_side, unit};
 
 /// Codes of commands 35 and 65 [ST-04].
 mod range_code {
@@ -102,7 +102,7 @@ fn set_range(state: &mut State, asked: &Asked<'_>, wrong_unit: u8, values: Value
     }
     // What is no number is above every limit.
     let place = |x: f32| {
-        if x.is_nan() { 1 } else { side(x.into(), state.config.set_point_limits_percent) }
+        if x.is_nan() { 1 } else { single_side(x, state.config.set_point_limits_percent) }
     };
     match (place(lower), place(upper)) {
         (0, 0) => {}
@@ -148,7 +148,7 @@ fn take(state: &mut State, asked: &Asked<'_>, is_upper: bool) -> Answer {
         return Answer::Refused(IN_MULTIDROP);
     }
     let travel = state.positioner.travel_percent(asked.now) as f32;
-    match side(travel.into(), state.config.set_point_limits_percent) {
+    match single_side(travel, state.config.set_point_limits_percent) {
         1 => return Answer::Refused(PROCESS_TOO_HIGH),
         -1 => return Answer::Refused(PROCESS_TOO_LOW),
         _ => {}
