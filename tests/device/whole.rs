@@ -280,12 +280,31 @@ fn several_that_are_refused() {
     refused(&mut rig, 78, &[], 5);
     refused(&mut rig, 78, &[1, 0, 19, 3, 0, 0], 5);
     refused(&mut rig, 78, &[2, 0, 2, 0], 5);
-    refused(&mut rig, 78, &several(&vec![part(2, &[]); 21]), 5);
     for inner in [part(11, &[0; 6]), part(21, &[0; 32]), part(42, &[]), part(73, &[]), part(78, &[0])] {
         refused(&mut rig, 78, &several(&[part(19, &[0, 0, 9]), inner]), 9);
     }
     rig.device.set_busy(true);
     refused(&mut rig, 78, &several(&[part(0, &[])]), 32);
+}
+
+/// [DV-27]: of more than 20 the first 20 are done, whatever follows is not read, with warning 30 (the list of [CM-078]:
+/// response truncated, commands dropped). An answer of command 7 takes 3 + 1 + 2 = 6 octets.
+#[test]
+fn more_than_twenty() {
+    let mut rig = Rig::new(R7).warm();
+    let reads = several(&vec![part(7, &[]); 20]);
+    let reply = rig.ask(PRIMARY, 78, &reads);
+    assert_eq!((reply.status[0], reply.data.len(), reply.data[1]), (0, 2 + 20 * 6, 20));
+    for last in [part(7, &[]), part(19, &[0, 0, 9]), part(42, &[]), vec![0, 19, 3, 0]] {
+        let mut parts = vec![part(7, &[]); 20];
+        parts.push(last);
+        let reply = rig.ask(PRIMARY, 78, &several(&parts));
+        assert_eq!((reply.status, reply.data.len(), reply.data[1]), ([30, 0], 2 + 20 * 6, 20));
+    }
+    assert_eq!(rig.ask(PRIMARY, 16, &[]).data, [0, 0, 0]);
+    // One of the first 20 is cut: nothing is done.
+    let cut = [&[21][..], &part(19, &[0, 0, 9]), &[0, 19, 3, 0]].concat();
+    refused(&mut rig, 78, &cut, 5);
 }
 
 /// What has no room is dropped, 30. A read of 0 takes 3 + 1 + 22 = 26 octets, ten of them 260; of 253 two are taken, so

@@ -104,17 +104,17 @@ pub fn is_day([day, month, year]: [u8; 3]) -> bool {
     (1..=days).contains(&day)
 }
 
-/// Number and data of each command inside command 78; `None` when they are cut, or more than 20.
+/// Number and data of each command inside command 78, of more than 20 the first ones; `None` when they are cut.
 pub fn inside(data: &[u8]) -> Option<Vec<(u16, &[u8])>> {
     let (&count, mut rest) = data.split_first()?;
     let mut out = Vec::new();
-    for _ in 0..count {
+    for _ in 0..count.min(20) {
         let (head, tail) = rest.split_at_checked(3)?;
         let (own, tail) = tail.split_at_checked(head[2].into())?;
         out.push((u16::from_be_bytes([head[0], head[1]]), own));
         rest = tail;
     }
-    (count <= 20).then_some(out)
+    Some(out)
 }
 
 impl Model {

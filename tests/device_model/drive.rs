@@ -132,7 +132,7 @@ fn data(dice: &mut Dice, model: &Model, command: u8, nested: bool) -> Vec<u8> {
         71 => vec![dice.of(&[0u8, 0, 0, 1, 1, 2, 3, 4])],
         78 if !nested => {
             // Now and then so many that the answers have no room.
-            let (n, reads) = if dice.one_in(6) { (12, true) } else { (dice.below(7), false) };
+            let (n, reads) = if dice.one_in(6) { (dice.of(&[12, 24]), true) } else { (dice.below(7), false) };
             let mut out = vec![n as u8];
             for _ in 0..n {
                 let inner = if dice.one_in(2) { dice.of(COMMANDS) } else { dice.of(TELLING) };

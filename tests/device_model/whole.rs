@@ -129,7 +129,7 @@ impl Model {
             out.extend(octets(&[high, low, len as u8 + 1, code]));
             out.extend(reply);
         }
-        let code = if usize::from(count) < parts.len() { 30 } else { 0 };
+        let code = if count < data[0] { 30 } else { 0 };
         (code, [octets(&[self.extended(), count]), out].concat())
     }
 }

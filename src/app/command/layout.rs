@@ -192,7 +192,7 @@ pub enum Item {
         fields: &'static [Field],
         /// The octets.
         octets: Field,
-        /// Most records that are read.
+        /// Most records that are read; what follows is surplus.
         most: u8,
     },
     /// The data of the command whose number the field before holds: by its row where it has one, else all
@@ -441,7 +441,8 @@ fn read_records(
         out.fields.push(Found::plain(octets, Some(slot), *at, len));
         *at += len;
     }
-    count <= most
+    // More than these stay unread: they are surplus, and lack nothing.
+    true
 }
 
 fn read_one_of(forms: &'static [Layout], data: &[u8], at: &mut usize, out: &mut Decoded) -> bool {

@@ -26,7 +26,9 @@ fn longest(form: &Form) -> usize {
 
 /// [CM-078]: one after the other, as if each had come alone.
 pub(in crate::device) fn carry(state: &mut State, asked: &Asked<'_>) -> Answer {
+    // Of more than our rows name, the rest is not among them.
     let requests = asked.records("command", "data");
+    let wanted = asked.number("count").unwrap_or_default();
     if requests.is_empty() {
         return Answer::Refused(code::INVALID_SELECTION);
     }
@@ -57,5 +59,5 @@ pub(in crate::device) fn carry(state: &mut State, asked: &Asked<'_>) -> Answer {
         done += 1;
     }
     let values = values.number("extended_status", state.extended_status()).number("count", done);
-    if usize::from(done) < requests.len() { Answer::Warned(TRUNCATED, values) } else { Answer::Done(values) }
+    if u32::from(done) < wanted { Answer::Warned(TRUNCATED, values) } else { Answer::Done(values) }
 }

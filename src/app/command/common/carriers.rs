@@ -29,7 +29,7 @@ const INNER_DATA: Item =
 const RECORD: &[Field] =
     &[Field::new("command", "command number", Kind::U16), Field::new("byte_count", "byte count", Kind::U8)];
 const COUNT: Item = f("count", "number of commands", Kind::U8);
-/// No source says how many fit; more than these stay without names.
+/// Our limit, for no source says how many there may be: what follows stays without names [CM-078].
 const MOST_RECORDS: u8 = 20;
 const SEVERAL_REQUEST: Layout = &[
     COUNT,
