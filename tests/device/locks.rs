@@ -2,14 +2,15 @@
 
 use crate::rig::{BOTH, PRIMARY, REVISIONS, Rig, SECONDARY};
 use looprig::app::command::Revision;
-use looprig::device::DeviceConfig;
+use looprig::device::{DeviceConfig, encode_image};
 
 const R5: Revision = Revision::R5;
 const R6: Revision = Revision::R6;
 const R7: Revision = Revision::R7;
 
-/// Every command that is closed to who is locked out, with data that it takes, and whether write protect keeps it too:
-/// 39 to 56 by [DV-16], and codes 7 in the lists of their headings.
+/// Every command that is closed to who is locked out, with data that it takes, and whether write protect keeps it too: it
+/// does where the list in its heading, for 49 and 83 that of [DV-28], has code 7. Of these lists those of 34 to 47, 52, 55,
+/// 64, 68, 69 and 82 and all of [DV-28] are from memory.
 fn closed(revision: Revision) -> Vec<(u8, Vec<u8>, bool)> {
     // 57 %, 80.0 = 1.25·2⁶ = 42 A0 00 00, 10.0 = 1.25·2³ = 41 20 00 00.
     let range = vec![57, 0x42, 0xA0, 0, 0, 0x41, 0x20, 0, 0];
@@ -177,18 +178,33 @@ fn a_lock_against_all() {
 #[test]
 fn what_a_lock_outlives() {
     for (kind, outlives) in [(1, false), (2, true), (3, true)] {
+        let locked = |rig: &mut Rig| rig.ask(PRIMARY, 76, &[]).data[0] & 0x01;
         let mut rig = Rig::new(R7);
+        // Something else is stored, so that there is an image in each case, taken while the lock is on.
+        rig.ask(SECONDARY, 19, &[0, 0, 5]);
+        assert!(rig.device.take_image().is_some());
         rig.ask(SECONDARY, 71, &[kind]);
-        if kind != 3 {
-            rig.ask(SECONDARY, 42, &[]);
-            assert_eq!(rig.ask(PRIMARY, 76, &[]).data[0] & 0x01, u8::from(outlives), "a reset");
-        }
-        let image = rig.device.take_image();
-        assert_eq!(image.is_some(), outlives, "what is stored is written at once");
-        let mut again = Rig::with(DeviceConfig::new(R7), image.as_deref());
-        assert_eq!(again.ask(PRIMARY, 76, &[]).data[0] & 0x01, u8::from(outlives), "a power cycle");
+        assert_eq!(locked(&mut rig), 1);
+        let kept = rig.device.take_image();
+        assert_eq!(kept.is_some(), outlives, "what is stored is written at once");
+        let image = kept.unwrap_or_else(|| encode_image(rig.device.stored()));
+        let mut again = Rig::with(DeviceConfig::new(R7), Some(&image));
+        assert_eq!(again.ask(PRIMARY, 16, &[]).data, [0, 0, 5]);
+        assert_eq!(locked(&mut again), u8::from(outlives), "a power cycle with the image");
         let code = if outlives { 16 } else { 0 };
         assert_eq!(again.ask(PRIMARY, 19, &[0, 0, 1]).status[0], code);
+        // The same without an image in between.
+        rig.device.power_cycle(rig.now);
+        assert_eq!(locked(&mut rig), u8::from(outlives), "a power cycle");
+        assert_eq!(rig.ask(PRIMARY, 19, &[0, 0, 1]).status[0], code);
+        // Against all, who locked cannot reset either.
+        if kind != 3 {
+            let mut rig = Rig::new(R7);
+            rig.ask(SECONDARY, 71, &[kind]);
+            assert_eq!(rig.ask(SECONDARY, 42, &[]).status[0], 0);
+            assert_eq!(locked(&mut rig), u8::from(outlives), "a reset");
+            assert_eq!(rig.ask(PRIMARY, 19, &[0, 0, 1]).status[0], code);
+        }
     }
     // The owner may exchange its lock for another kind, and the old one is gone.
     let mut rig = Rig::new(R7);

@@ -1,4 +1,6 @@
-//! Range, damping, transfer function and unit of the set point [DV-18].
+//! Range, damping, transfer function and unit of the set point [DV-18]. The lists of codes of 34 to 37, 44 to 47, 55, 64,
+//! 68 and 69 are from memory (grade R in their headings), those of 65 to 67 have one source: what is checked against the
+//! former is the mock, not the standard.
 
 use crate::rig::{PRIMARY, REVISIONS, Rig};
 use looprig::app::command::Revision;
@@ -45,7 +47,7 @@ fn range_values() {
     }
 }
 
-/// The codes of [CM-035]: limits −5 and 105 %; 13 where both are outside, on whatever side.
+/// The codes of [CM-035], from memory, 28 as older devices were seen to answer it: limits −5 and 105 %; 13 where both are outside, on whatever side.
 #[test]
 fn range_values_that_are_refused() {
     let nan = f32::NAN;
@@ -83,7 +85,7 @@ fn range_values_that_are_refused() {
     }
 }
 
-/// [CM-036] [CM-037]: the travel becomes an end. At 12 mA of 0 to 100 % the valve stands at 50 % in the end; taken as
+/// [CM-036] [CM-037], their codes 9 to 11 from memory: the travel becomes an end. At 12 mA of 0 to 100 % the valve stands at 50 % in the end; taken as
 /// upper value 12 mA then demand 25 %.
 #[test]
 fn the_applied_process() {
@@ -120,7 +122,7 @@ fn the_applied_process() {
     }
 }
 
-/// A bench may have limits that the travel leaves: 9 above, 10 below [ST-04].
+/// A bench may have limits that the travel leaves: 9 above, 10 below, from memory [CM-036].
 #[test]
 fn the_applied_process_outside_the_limits() {
     for (travel, code) in [(90.0, 9), (10.0, 10)] {
@@ -137,7 +139,7 @@ fn the_applied_process_outside_the_limits() {
     }
 }
 
-/// [CM-034] [CM-055]: steps of 1/8 s to 60 s. 2.3 s becomes 2.25 (18/8), with warning 8.
+/// [CM-034] [CM-055], their codes 3, 4 and 8 from memory: steps of 1/8 s to 60 s, our choice. 2.3 s becomes 2.25 (18/8), with warning 8.
 #[test]
 fn damping() {
     for revision in REVISIONS {
@@ -179,7 +181,7 @@ fn a_damped_set_point() {
     assert!((pv - 31.606).abs() < 0.001, "{pv}");
 }
 
-/// [CM-044] [CM-047]: percent and linear alone.
+/// [CM-044] [CM-047], their codes 2 and 13 from memory: percent and linear alone.
 #[test]
 fn unit_and_transfer_function() {
     for revision in REVISIONS {
@@ -198,7 +200,7 @@ fn unit_and_transfer_function() {
     }
 }
 
-/// [DV-16]: nobody fixes or trims the current of an input from within.
+/// [DV-16]: nobody fixes or trims the current of an input from within; 6 for 40 is from memory, for the others our reading.
 #[test]
 fn the_current_of_an_input() {
     for revision in [R5, R6, R7] {
@@ -219,7 +221,8 @@ fn the_current_of_an_input() {
     }
 }
 
-/// [CM-064] [CM-065] [CM-069] [DV-16]: the same by way of channel 0, with the codes of their own lists.
+/// [CM-064] [CM-065] [CM-069] [DV-16]: the same by way of channel 0, with the codes of their own lists: that of 65 from
+/// one source, those of 64 and 69 from memory.
 #[test]
 fn by_way_of_the_channel() {
     for revision in REVISIONS {

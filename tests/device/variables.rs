@@ -1,5 +1,6 @@
 //! Device variables: what is told of them, in which unit, which of them are the dynamic ones, their trims
-//! [DV-19] [DV-22].
+//! [DV-19] [DV-22]. The lists of codes of 52 and 82 are from memory; 33, 49, 60, 62, 80, 81 and 83 have none, and answer by
+//! patterns from memory [DV-28].
 
 use crate::rig::{PRIMARY, REVISIONS, Rig};
 use looprig::app::command::Revision;
@@ -27,7 +28,8 @@ fn refused(rig: &mut Rig, command: u8, data: &[u8], code: u8) {
     assert_eq!(rig.device.stored(), &before, "command {command}");
 }
 
-/// [CM-033] [CM-110] [CM-060] [CM-061] [CM-062] [CM-070]: at 12 mA, 50 % of range; the loop current is channel 0.
+/// [CM-033] [CM-110] [CM-060] [CM-061] [CM-062] [CM-070], the codes of 33, 60, 62 and 70 from memory
+/// [DV-28]: at 12 mA, 50 % of range; the loop current is channel 0.
 #[test]
 fn other_ways_to_read() {
     for revision in REVISIONS {
@@ -156,7 +158,7 @@ fn assignments() {
     }
 }
 
-/// [CM-049] [CM-056] [CM-014]
+/// [CM-049] [CM-056] [CM-014]; code 5 of 49 is from memory [DV-28].
 #[test]
 fn serial_numbers() {
     for revision in REVISIONS {
@@ -176,7 +178,7 @@ fn serial_numbers() {
     }
 }
 
-/// [CM-080] to [CM-083] [DV-22]: the sensor says 4.0 bar. Upper point 4.25: through (0, 0) and (4, 4.25), so at 2 bar of
+/// [CM-080] to [CM-083] [DV-22], the codes of 82 from memory, those of 80, 81 and 83 by [DV-28]: the sensor says 4.0 bar. Upper point 4.25: through (0, 0) and (4, 4.25), so at 2 bar of
 /// the sensor 2.125 is told, 2 + 0.125.
 #[test]
 fn trims() {
@@ -234,7 +236,7 @@ fn trims() {
     }
 }
 
-/// [CM-052]: what is now becomes 0, if it is within 0.5 bar of it. Through (0.25, 0) and (10, 10) 5.125 bar are
+/// [CM-052], its codes 9 and 10 from memory: what is now becomes 0, if it is within 0.5 bar of it. Through (0.25, 0) and (10, 10) 5.125 bar are
 /// 4.875/9.75·10 = 5.
 #[test]
 fn zero_of_the_pressure() {

@@ -1,5 +1,6 @@
 //! The device as a whole: reset, preambles, counters, clock, being found; several commands in one
-//! [DV-20] [DV-21] [DV-24] to [DV-27].
+//! [DV-20] [DV-21] [DV-24] to [DV-27]. The lists of codes of 39, 42 and 89 are from memory; 72, 73 and 90 have none, and
+//! answer by patterns from memory [DV-28].
 
 use crate::rig::{BOTH, PRIMARY, REVISIONS, Rig, SECONDARY, from_master, request, unique};
 use looprig::app::command::Revision;
@@ -99,7 +100,7 @@ fn preambles() {
     }
 }
 
-/// [CM-039]
+/// [CM-039]; code 2 for another control is from memory.
 #[test]
 fn eeprom() {
     for revision in REVISIONS {
@@ -137,7 +138,8 @@ fn counters() {
     }
 }
 
-/// [CM-072] [TB-16]: off, on, once, which lasts 3 s; none is once.
+/// [CM-072] [TB-16] [DV-25]: off, on, once, which lasts 3 s from the end of the request; none is once. Code 2 is from
+/// memory [DV-28].
 #[test]
 fn squawk() {
     for revision in [R6, R7] {
@@ -148,9 +150,25 @@ fn squawk() {
         assert_eq!(rig.ask(PRIMARY, 72, &[0]).data, [0]);
         assert!(!rig.device.squawks(rig.now));
         for data in [&[2][..], &[]] {
+            // Preambles, delimiter, address, command, count, data and check byte.
+            let characters = 5 + 1 + 5 + 1 + 1 + data.len() as u64 + 1;
+            let heard = rig.now + Duration::from_nanos(characters * 9_166_667);
             assert_eq!(rig.ask(PRIMARY, 72, data).data, [2]);
-            assert!(rig.device.squawks(rig.now));
-            assert!(!rig.device.squawks(rig.now + Duration::from_secs(3)));
+            let ends = heard + Duration::from_secs(3);
+            assert!(
+                rig.device.squawks(rig.now)
+                    && rig.device.squawks(heard + (Duration::from_secs(3) - Duration::from_nanos(1)))
+            );
+            assert!(!rig.device.squawks(ends) && !rig.device.squawks(ends + Duration::from_secs(3600)));
+            // Once more begins it anew; off ends it at once, and so does a reset.
+            rig.wait(Duration::from_secs(1));
+            rig.ask(PRIMARY, 72, data);
+            assert!(rig.device.squawks(ends));
+            rig.ask(PRIMARY, 72, &[0]);
+            assert!(!rig.device.squawks(rig.now));
+            rig.ask(PRIMARY, 72, data);
+            rig.ask(PRIMARY, 42, &[]);
+            assert!(!rig.device.squawks(rig.now));
         }
         refused(&mut rig, 72, &[3], 2);
         assert_eq!(rig.ask(PRIMARY, 0, &[]).status[1] & 0x40, 0, "it is no configuration");
@@ -183,7 +201,7 @@ fn time(seconds: u32) -> [u8; 4] {
     (seconds * 32_000).to_be_bytes()
 }
 
-/// [CM-089] [CM-090]: 28 February 2024 is 1C 02 7C (2024 − 1900 = 124), a leap year.
+/// [CM-089] [CM-090], codes 2 and 16 of 89 from memory: 28 February 2024 is 1C 02 7C (2024 − 1900 = 124), a leap year.
 #[test]
 fn clock() {
     let mut rig = Rig::new(R7).warm();
