@@ -101,6 +101,11 @@ fn requests_as_typed() {
     // 500 ms is 500 x 32 = 16000 = 3E80 hex.
     let periods = [("burst_message", "1"), ("update_period", "500"), ("maximum_update_period", "500")];
     assert_eq!(typed(103, &periods), Ok(vec![1, 0, 0, 0x3E, 0x80, 0, 0, 0x3E, 0x80]));
+    for shown in ["0.5 s", "0.5s", "500ms", "500 ms"] {
+        let periods = [("burst_message", "1"), ("update_period", shown), ("maximum_update_period", shown)];
+        assert_eq!(typed(103, &periods), Ok(vec![1, 0, 0, 0x3E, 0x80, 0, 0, 0x3E, 0x80]), "{shown}");
+    }
+    assert!(typed(103, &[("burst_message", "1"), ("update_period", "0.5 h")]).unwrap_err().contains("0.5s"));
     assert_eq!(typed(108, &[("burst_command", "9"), ("burst_message", "0")]), Ok(vec![0, 9, 0]));
     assert!(typed(108, &[("burst_command", "9")]).unwrap_err().contains("burst_message"));
     for row in command::all() {
@@ -143,7 +148,7 @@ fn the_classification_may_stand_behind_its_unit() {
         ("minimum_span", "5 US liquid bbl/s"),
         ("damping", "1 s"),
         ("class", "liquid volume flow per second"),
-        ("update_period", "00:00:01.000"),
+        ("update_period", "1 s"),
     ] {
         assert_eq!(text(name), want, "{name}");
     }
@@ -253,6 +258,29 @@ fn direct_pdus() {
         assert_eq!(told, code, "{name}");
         assert_eq!(json!(values(number, R7, direction, &data)), want, "{name}");
     }
+}
+
+/// [ICS] [TY-07]: the periods of a published request, 250 ms and 60000 ms as above, are lengths of time and no times of
+/// day; the time of command 90 is one: 3661001 ms are 01:01:01.001.
+#[test]
+fn lengths_of_time_are_told_in_seconds() {
+    let exchange =
+        meaning("ics-cmd103-request-01", &fixture("ics-cmd103-request-01"), &mut Interpreter::new(None));
+    let texts: Vec<String> = exchange.fields(ASK).map(|v| v.text()).collect();
+    assert_eq!(texts[1..], ["0.25 s", "60 s"]);
+    let text = |number: u16, name: &str, data: &[u8]| {
+        let form = spec(number).and_then(|s| s.form(R7)).expect("a row");
+        let mut found = Decoded::default();
+        layout::decode(form.reply, data, &mut found);
+        let mut out = String::new();
+        command::write_text(found.find(name).expect("found"), data, &mut out);
+        out
+    };
+    // 00 00 00 01 is 1/32 ms = 31.25 us; FF FF FF FF is 2^32 - 1 of them.
+    let of = |period: [u8; 4]| text(103, "update_period", &[&[0][..], &period, &[0, 0, 0, 0]].concat());
+    assert_eq!(of([0, 0, 0, 1]), "0.00003125 s");
+    assert_eq!(of([0xFF; 4]), "134217.72796875 s");
+    assert_eq!(text(90, "time", &[1, 1, 0, 0x06, 0xFB, 0x99, 0x20, 1, 1, 0, 0, 0, 0, 0, 0]), "01:01:01.001");
 }
 
 /// [NMAP] [ICS]: published requests of common-practice commands. 24000 as above.

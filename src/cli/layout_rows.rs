@@ -130,6 +130,7 @@ fn kind_text(kind: Kind) -> String {
         Kind::Latin1(n) => format!("Latin-1, {n} characters"),
         Kind::Date => "date".into(),
         Kind::Time => "time in 1/32 ms".into(),
+        Kind::Period => "length of time in 1/32 ms".into(),
         Kind::Unit => "unit code [UN-01]".into(),
         Kind::Enum(t) => format!("code [{}]", t.id),
         Kind::Bits(t) => format!("bits [{}]", t.id),

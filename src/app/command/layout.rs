@@ -32,8 +32,10 @@ pub enum Kind {
     Latin1(u8),
     /// Day, month, year [TY-06].
     Date,
-    /// Time of day or a length of time in 1/32 ms [TY-07].
+    /// Time of day in 1/32 ms [TY-07].
     Time,
+    /// A length of time in 1/32 ms [TY-07]: its value is a time too, and is read as seconds.
+    Period,
     /// Engineering unit code [UN-01].
     Unit,
     /// A code of a table; unknown codes stay numbers.
@@ -60,7 +62,7 @@ impl Kind {
             | Kind::VariableStatus => 1,
             Kind::U16 => 2,
             Kind::U24 | Kind::Date => 3,
-            Kind::U32 | Kind::Float | Kind::Time => 4,
+            Kind::U32 | Kind::Float | Kind::Time | Kind::Period => 4,
             Kind::Packed(n) | Kind::Latin1(n) | Kind::Octets(n) => n as usize,
         }
     }
@@ -69,7 +71,13 @@ impl Kind {
     pub const fn is_integer(self) -> bool {
         !matches!(
             self,
-            Kind::Float | Kind::Packed(_) | Kind::Latin1(_) | Kind::Date | Kind::Time | Kind::Octets(_)
+            Kind::Float
+                | Kind::Packed(_)
+                | Kind::Latin1(_)
+                | Kind::Date
+                | Kind::Time
+                | Kind::Period
+                | Kind::Octets(_)
         )
     }
 

@@ -8,8 +8,8 @@ use crate::app::command::{CommandSpec, Form};
 use crate::app::types::tables as t;
 
 const MESSAGE: Item = f("burst_message", "burst message", Kind::U8);
-const UPDATE: Item = f("update_period", "update period", Kind::Time);
-const LONGEST: Item = f("maximum_update_period", "maximum update period", Kind::Time);
+const UPDATE: Item = f("update_period", "update period", Kind::Period);
+const LONGEST: Item = f("maximum_update_period", "maximum update period", Kind::Period);
 const TRIGGER: Item = f("trigger_mode", "trigger mode", Kind::Enum(&t::BURST_TRIGGER));
 const CLASS: Item = f("trigger_class", "classification of the trigger level", Kind::Enum(&t::CLASSIFICATION));
 const UNIT: Item = Item::Field(Field::new("trigger_unit", "unit of the trigger level", Kind::Unit).class(1));

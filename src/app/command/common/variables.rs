@@ -46,7 +46,7 @@ const INFORMATION_7: Layout = &[
     Item::Field(Field::new("minimum_span", "minimum span", Kind::Float).unit(4).class_ahead(4)),
     f("class", "classification", Kind::Enum(&t::CLASSIFICATION)),
     f("family", "device family", Kind::Enum(&t::FAMILY)),
-    f("update_period", "update period", Kind::Time),
+    f("update_period", "update period", Kind::Period),
     Item::MayEnd,
     f("properties", "properties", Kind::Bits(&t::VARIABLE_PROPERTIES)),
 ];
