@@ -69,6 +69,9 @@ pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
         tell(&Failure::new(asking(), "nobody answered", silence_advice(&plan.to)));
         return Ok(Ended::Failed);
     };
+    if !args.line.is_mock() && !args.moves {
+        known_in(device.revision, &plan)?;
+    }
     let data = encode(plan.command, device.revision, &plan.values)
         .map_err(|e| values_failure(asking(), &plan, device.revision, &e))?;
     let exchange = host.ask_octets(&device, plan.command, data).map_err(|e| host_failure(asking(), e))?;
@@ -129,6 +132,23 @@ fn allow(plan: &Plan, args: &AskArgs) -> Result<(), Failure> {
         say("  caution: the valve may move; stay clear of stem, lever and linkage");
     }
     Ok(())
+}
+
+/// In a revision that does not have it, a command is one that is not known: what a device of that revision makes of its
+/// number nobody says [HO-05].
+fn known_in(revision: Revision, plan: &Plan) -> Result<(), Failure> {
+    let Some(spec) = spec(plan.command.into()) else { return Ok(()) };
+    if spec.form(revision).is_some() {
+        return Ok(());
+    }
+    Err(Failure::new(
+        format!("asking command {}, {}", plan.command, spec.name),
+        format!(
+            "{} speaks revision {revision}, which does not have it: what it does there is not known",
+            plan.to
+        ),
+        "ask a command of that revision (`looprig explain COMMAND` names them), or add --move if the valve may move",
+    ))
 }
 
 /// How a host is to behave.

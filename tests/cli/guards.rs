@@ -107,6 +107,33 @@ fn what_a_device_says_gives_no_leave() {
     }
 }
 
+/// A command that only reads, but not in the revision of the device, is none that is known there: nothing is sent but the
+/// question who is there. The mock answers 64 [DV-11] once it may be asked.
+#[test]
+fn what_the_revision_does_not_have() {
+    let dir = scratch("guards-revision");
+    let bench = "pace = 20\n[[device]]\nrevision = 5\n[[line]]\nat = \"pty:loop\"\n";
+    fs::write(dir.join("bench.toml"), bench).unwrap();
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    mock.line();
+    let line = "serial:loop?pace=20";
+    for number in ["7", "8", "20", "76", "90", "105"] {
+        assert_eq!(spec(number.parse().unwrap()).unwrap().effect, Effect::Reads, "{number}");
+        for flags in [&[][..], &["--write"]] {
+            let words = ["--move", number, "revision 5"];
+            run(&dir, &[&["ask", line, "0", number, "data=00"], flags].concat()).refused(&words);
+        }
+    }
+    let asked = run(&dir, &["ask", line, "0", "7", "--move"]);
+    assert_eq!(asked.code, 1, "{}", asked.err);
+    assert!(asked.out.contains("64"), "{}", asked.out);
+    // What the revision has needs no leave.
+    let asked = run(&dir, &["ask", line, "0", "13"]);
+    assert_eq!(asked.code, 0, "{}", asked.err);
+    mock.signal(libc::SIGTERM);
+    mock.end();
+}
+
 /// The words of the rows that the leave hangs on, from the notes and not from the rows: these move or write.
 #[test]
 fn effects_that_must_not_be_less() {

@@ -3,7 +3,7 @@
 use super::names::named;
 use super::shape::{AskTable, DeviceName, MasterTable};
 use super::{Fault, TIME_S, clock, number, whole, words};
-use crate::app::command::{Effect, spec, value};
+use crate::app::command::{Effect, Revision, spec, value};
 use crate::bench::plan::{DevicePlan, LineKind, LinePlan, MasterPlan};
 use crate::frame::{Address, Frame, Master, PollingAddress, Target};
 use crate::link::MasterConfig;
@@ -68,7 +68,7 @@ fn errand(
     let device = &devices[named(name, devices)?];
     let command_key = t.command.as_ref().ok_or_else(|| missing("command", "command = 3"))?;
     let command: u8 = whole(command_key, "command", 0..=255)?;
-    harmless(command, command_key, lines)?;
+    harmless(command, device.config.identity.revision, command_key, lines)?;
     let data = match &t.data {
         None => Vec::new(),
         Some(text) => value::hex(text.get_ref()).ok_or_else(|| {
@@ -100,9 +100,14 @@ fn errand(
 }
 
 /// A mock master may change mock devices, and no others [HO-05].
-fn harmless(command: u8, key: &Spanned<super::Whole>, lines: &[LinePlan]) -> Result<(), Fault> {
-    // A command that is not known counts as one that writes.
-    if spec(command.into()).is_some_and(|s| s.effect == Effect::Reads) {
+fn harmless(
+    command: u8,
+    revision: Revision,
+    key: &Spanned<super::Whole>,
+    lines: &[LinePlan],
+) -> Result<(), Fault> {
+    // A command that is not known, or not in this revision, counts as one that writes.
+    if spec(command.into()).is_some_and(|s| s.effect == Effect::Reads && s.form(revision).is_some()) {
         return Ok(());
     }
     let real = lines.iter().find(|l| matches!(l.kind, LineKind::Serial(..) | LineKind::Tcp(_)));

@@ -122,6 +122,10 @@ fn a_master_does_not_write_to_what_may_be_real() {
             faulty(&with(command, line), &format!("behind {line}"), "only reads");
         }
         plan(&with("3", line));
+        // 7 reads, but not in revision 5.
+        plan(&with("7", line));
+        let five = with("«7", line).replace("[[device]]", "[[device]]\nrevision = 5");
+        faulty(&five, &format!("behind {line}"), "only reads");
     }
     for line in ["pty:", "tcp-listen:0"] {
         plan(&with("18, data = \"\"", line));
