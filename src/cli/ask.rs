@@ -5,8 +5,8 @@ use super::lines::{end_on_signal, with_log};
 use super::output::{Ended, Failure, Output, say, tell};
 use crate::app::command::{Effect, Revision, spec};
 use crate::capture::Item;
-use crate::exchange::Exchange;
 use crate::exchange::view::{Line as ViewLine, Tone, write_value};
+use crate::exchange::{Exchange, FieldView};
 use crate::frame::PollingAddress;
 use crate::host::{Device, Host, HostError, To, encode, names};
 use crate::link::MasterConfig;
@@ -237,20 +237,27 @@ fn show_text(e: &Exchange, device: &Device, out: &mut String) {
         if f.is_request() {
             continue;
         }
+        let inside = f.inside();
         for field in f.fields() {
             // A unit is shown behind its value.
             if field.found.field.name.ends_with("unit") {
                 continue;
             }
-            let mut text = String::new();
-            write_value(&field, &mut text);
             let slot = field.found.slot.map_or(String::new(), |s| format!("slot {s} "));
-            t.row([format!("{slot}{}", field.found.field.label), text]);
+            // What a command that is carried says, in place of its octets.
+            let mut carried = inside.iter().filter(|i| i.is_in(&field)).peekable();
+            if carried.peek().is_none() {
+                t.row([format!("{slot}{}", field.found.field.label), value_text(&field)]);
+            }
+            for one in carried {
+                t.row([format!("{slot}answer"), one.title()]);
+                for inner in one.fields().filter(|i| !i.found.field.name.ends_with("unit")) {
+                    t.row([format!("{slot}{}", inner.found.field.label), value_text(&inner)]);
+                }
+                surplus_row(&slot, one.surplus(), &mut t);
+            }
         }
-        let surplus: String = f.surplus().iter().map(|o| format!("{o:02X}")).collect();
-        if !surplus.is_empty() {
-            t.row(["data without known meaning".to_owned(), surplus]);
-        }
+        surplus_row("", f.surplus(), &mut t);
     }
     let mut status = String::new();
     e.write_device_status(&mut status);
@@ -261,6 +268,19 @@ fn show_text(e: &Exchange, device: &Device, out: &mut String) {
         let _ = writeln!(out, "{}", t.title);
     } else {
         t.write(Format::Text, out);
+    }
+}
+
+fn value_text(field: &FieldView<'_>) -> String {
+    let mut text = String::new();
+    write_value(field, &mut text);
+    text
+}
+
+fn surplus_row(slot: &str, surplus: &[u8], t: &mut Table) {
+    if !surplus.is_empty() {
+        let octets = surplus.iter().map(|o| format!("{o:02X}")).collect();
+        t.row([format!("{slot}data without known meaning"), octets]);
     }
 }
 

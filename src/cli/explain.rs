@@ -9,7 +9,7 @@ use crate::app::status::{self, Status};
 use crate::app::types::units;
 use crate::capture::parse_hex_line;
 use crate::exchange::view::{Line, write_value};
-use crate::exchange::{Interpreter, read_alone};
+use crate::exchange::{FieldView, Interpreter, read_alone};
 use crate::frame::{Delimiter, Frame, Good, Master, Octet, Target};
 use crate::link::Timers;
 use crate::report::table::Table;
@@ -158,16 +158,33 @@ fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> 
     }
     for line in exchange.lines() {
         let Line::Frame(f) = line else { continue };
-        for field in f.fields() {
+        let place = |field: &FieldView<'_>, before: &str| {
             let mut value = String::new();
-            write_value(&field, &mut value);
+            write_value(field, &mut value);
             let slot = field.found.slot.map_or(String::new(), |s| format!("slot {s}: "));
-            t.row([
-                field.span().start.to_string(),
-                hex(field.found.octets(field.data)),
-                format!("{slot}{}", field.found.field.label),
-                value,
-            ]);
+            let label = format!("{before}{slot}{}", field.found.field.label);
+            [field.span().start.to_string(), hex(field.found.octets(field.data)), label, value]
+        };
+        let inside = f.inside();
+        for field in f.fields() {
+            let carried: Vec<_> = inside.iter().filter(|i| i.is_in(&field)).collect();
+            let mut row = place(&field, "");
+            if let [one] = carried[..]
+                && field.found.field.name.ends_with("data")
+            {
+                row[3] = one.title();
+            }
+            t.row(row);
+            for one in carried {
+                for inner in one.fields() {
+                    t.row(place(&inner, "inside: "));
+                }
+                let surplus = one.surplus();
+                if !surplus.is_empty() {
+                    let what = "without known meaning".into();
+                    t.row([one.surplus_from().to_string(), hex(surplus), "inside: data".into(), what]);
+                }
+            }
         }
         let surplus = f.surplus();
         if !surplus.is_empty() {

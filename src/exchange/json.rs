@@ -3,7 +3,7 @@
 //! What is written is complete: from the named values and the revision alone the same octets come
 //! back. `values` holds plain numbers and text for programs, `texts` what people read.
 
-use super::{Exchange, FieldView};
+use super::{Exchange, FieldView, Inside};
 use crate::app::command::layout::{self, EncodeError, Kind as FieldKind, Missing};
 use crate::app::command::value::{Value, ValueError, hex};
 use crate::app::command::{Direction, Revision, spec};
@@ -136,8 +136,22 @@ fn write_frame(e: &Exchange, good: &Good, direction: Direction, spans: bool, out
     if let Some([first, second]) = f.status() {
         write_status(e.full_number(), first, second, out);
     }
+    write_fields(|| e.fields(direction), e.surplus(direction), spans, out);
+    write_inside(&e.inside(direction), spans, out);
+    let _ = write!(out, ",\"preambles\":{},\"octets\":\"", good.preambles);
+    write_octets(&good.octets, out);
+    out.push_str("\"}");
+}
+
+/// The members `values`, `texts` and, if asked for, `spans`, and `surplus` where there is some.
+fn write_fields<'a, I: Iterator<Item = FieldView<'a>>>(
+    fields: impl Fn() -> I,
+    surplus: &[u8],
+    spans: bool,
+    out: &mut String,
+) {
     out.push_str(",\"values\":{");
-    for (i, v) in e.fields(direction).enumerate() {
+    for (i, v) in fields().enumerate() {
         if i > 0 {
             out.push(',');
         }
@@ -145,7 +159,7 @@ fn write_frame(e: &Exchange, good: &Good, direction: Direction, spans: bool, out
         let _ = write!(out, "{}", v.found.value(v.data).to_json());
     }
     out.push_str("},\"texts\":{");
-    for (i, v) in e.fields(direction).enumerate() {
+    for (i, v) in fields().enumerate() {
         if i > 0 {
             out.push(',');
         }
@@ -155,7 +169,7 @@ fn write_frame(e: &Exchange, good: &Good, direction: Direction, spans: bool, out
     out.push('}');
     if spans {
         out.push_str(",\"spans\":{");
-        for (i, v) in e.fields(direction).enumerate() {
+        for (i, v) in fields().enumerate() {
             if i > 0 {
                 out.push(',');
             }
@@ -165,7 +179,6 @@ fn write_frame(e: &Exchange, good: &Good, direction: Direction, spans: bool, out
         }
         out.push('}');
     }
-    let surplus = e.surplus(direction);
     if !surplus.is_empty() {
         out.push_str(",\"surplus\":\"");
         for o in surplus {
@@ -173,9 +186,30 @@ fn write_frame(e: &Exchange, good: &Good, direction: Direction, spans: bool, out
         }
         out.push('"');
     }
-    let _ = write!(out, ",\"preambles\":{},\"octets\":\"", good.preambles);
-    write_octets(&good.octets, out);
-    out.push_str("\"}");
+}
+
+/// The commands that a frame carries, as the member `inside`: they only explain what `values` hold.
+fn write_inside(inside: &[Inside<'_>], spans: bool, out: &mut String) {
+    if inside.is_empty() {
+        return;
+    }
+    out.push_str(",\"inside\":[");
+    for (i, one) in inside.iter().enumerate() {
+        out.push_str(if i > 0 { ",{" } else { "{" });
+        if let Some(slot) = one.slot {
+            let _ = write!(out, "\"slot\":{slot},");
+        }
+        let _ = write!(out, "\"command\":{},\"name\":\"{}\"", one.number, one.command_name());
+        if let Some(status) = one.status {
+            write_response(one.number, status, out);
+        }
+        if let Some(octet) = one.device_status {
+            write_device_status(octet, out);
+        }
+        write_fields(|| one.fields(), one.surplus(), spans, out);
+        out.push('}');
+    }
+    out.push(']');
 }
 
 fn write_name(v: &FieldView<'_>, out: &mut String) {
@@ -183,7 +217,12 @@ fn write_name(v: &FieldView<'_>, out: &mut String) {
 }
 
 fn write_status(command: u16, first: u8, second: u8, out: &mut String) {
-    match Status::of(first) {
+    write_response(command, Status::of(first), out);
+    write_device_status(second, out);
+}
+
+fn write_response(command: u16, status: Status, out: &mut String) {
+    match status {
         Status::Response(code) => {
             let _ = write!(out, ",\"response_code\":{code},\"response\":");
         }
@@ -191,9 +230,12 @@ fn write_status(command: u16, first: u8, second: u8, out: &mut String) {
             let _ = write!(out, ",\"communication_error\":{octet},\"response\":");
         }
     }
-    write_string(&Status::of(first).texts(command).join(", "), out);
-    let _ = write!(out, ",\"device_status\":{second},\"device_status_bits\":[");
-    for (i, name) in status::FIELD_DEVICE_STATUS.set_names(second).enumerate() {
+    write_string(&status.texts(command).join(", "), out);
+}
+
+fn write_device_status(octet: u8, out: &mut String) {
+    let _ = write!(out, ",\"device_status\":{octet},\"device_status_bits\":[");
+    for (i, name) in status::FIELD_DEVICE_STATUS.set_names(octet).enumerate() {
         let _ = write!(out, "{}\"{name}\"", if i > 0 { "," } else { "" });
     }
     out.push(']');

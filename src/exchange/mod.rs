@@ -2,8 +2,11 @@
 //!
 //! This is all that people-facing code sees. It still points at the octets and their times.
 
+mod inside;
 pub mod json;
 pub mod view;
+
+pub use inside::Inside;
 
 use crate::app::command::{CommandSpec, Decoded, Direction, Form, Found, Revision, Value, layout, spec};
 use crate::app::status::{CodeClass, Status};

@@ -1,6 +1,6 @@
 //! An exchange frame by frame, in the words that every report uses.
 
-use super::{Exchange, FieldView};
+use super::{Exchange, FieldView, Inside};
 use crate::app::command::Direction;
 use crate::app::status::{CodeClass, FIELD_DEVICE_STATUS, Status};
 use crate::frame::{Frame, FrameType, Good, Target};
@@ -124,30 +124,8 @@ impl Exchange {
     /// What the first status octet says, in words: `ok`, `refused 7: in write protect mode`,
     /// `warning 8: ...`, `communication error: ...`; nothing without a reply.
     pub fn write_response(&self, out: &mut String) {
-        let Some(status) = self.status() else { return };
-        let command = self.full_number();
-        let (word, code) = match status {
-            Status::Response(0) => {
-                out.push_str("ok");
-                return;
-            }
-            Status::CommunicationError(_) => ("communication error", None),
-            Status::Response(code) => match status.class(command) {
-                CodeClass::Success => ("ok", Some(code)),
-                CodeClass::Warning => ("warning", Some(code)),
-                CodeClass::Error => ("refused", Some(code)),
-            },
-        };
-        out.push_str(word);
-        if let Some(code) = code {
-            let _ = write!(out, " {code}");
-        }
-        out.push_str(": ");
-        for (i, text) in status.texts(command).into_iter().enumerate() {
-            if i > 0 {
-                out.push_str(", ");
-            }
-            out.push_str(text);
+        if let Some(status) = self.status() {
+            write_status(status, self.full_number(), out);
         }
     }
 
@@ -169,6 +147,33 @@ impl Exchange {
         if let Some(octet) = self.device_status() {
             write_device_status(octet, out);
         }
+    }
+}
+
+/// What a first status octet says of a command, in words.
+pub(super) fn write_status(status: Status, command: u16, out: &mut String) {
+    let (word, code) = match status {
+        Status::Response(0) => {
+            out.push_str("ok");
+            return;
+        }
+        Status::CommunicationError(_) => ("communication error", None),
+        Status::Response(code) => match status.class(command) {
+            CodeClass::Success => ("ok", Some(code)),
+            CodeClass::Warning => ("warning", Some(code)),
+            CodeClass::Error => ("refused", Some(code)),
+        },
+    };
+    out.push_str(word);
+    if let Some(code) = code {
+        let _ = write!(out, " {code}");
+    }
+    out.push_str(": ");
+    for (i, text) in status.texts(command).into_iter().enumerate() {
+        if i > 0 {
+            out.push_str(", ");
+        }
+        out.push_str(text);
     }
 }
 
@@ -268,6 +273,11 @@ impl<'a> FrameView<'a> {
     /// Its values in wire order.
     pub fn fields(&self) -> impl Iterator<Item = FieldView<'a>> + use<'a> {
         self.exchange.fields(self.direction)
+    }
+
+    /// The commands that it carries in its data.
+    pub fn inside(&self) -> Vec<Inside<'a>> {
+        self.exchange.inside(self.direction)
     }
 
     /// Octets of its data without known meaning.

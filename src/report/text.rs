@@ -2,8 +2,8 @@
 
 use super::Options;
 use crate::capture::{Item, between};
-use crate::exchange::Exchange;
 use crate::exchange::view::{FrameView, Line, Tone, write_value};
+use crate::exchange::{Exchange, FieldView};
 use crate::time::Instant;
 use core::fmt::Write;
 
@@ -270,35 +270,50 @@ fn write_details(f: &FrameView<'_>, options: Options, out: &mut String) {
         write_oddities(e, out);
     }
     if options.verbosity > 1 {
+        let inside = f.inside();
         for field in f.fields() {
-            let span = field.span();
-            let mut line = format!("{:INDENT$}@{:<3} ", "", span.start);
-            let from = line.len();
-            for o in field.found.octets(field.data) {
-                let _ = write!(line, "{o:02X}");
+            write_place(&field, INDENT, out);
+            for one in inside.iter().filter(|i| i.is_in(&field)) {
+                let deeper = INDENT + 2;
+                write_wrapped(&format!("{:deeper$}inside: {}", "", one.title()), deeper + 8, out);
+                one.fields().for_each(|field| write_place(&field, deeper, out));
+                write_surplus(one.surplus(), one.surplus_from(), deeper, out);
             }
-            let shown = line.len() - from;
-            if shown > 24 {
-                // The octets of the whole frame stand above.
-                line.truncate(from + 21);
-                line.push_str("...");
-            }
-            pad(&mut line, from + 24);
-            let _ = write!(line, " {:<30} ", field.found.name().to_string());
-            let indent = line.len();
-            write_value(&field, &mut line);
-            write_wrapped(&line, indent, out);
         }
-        let surplus = f.surplus();
-        if !surplus.is_empty() {
-            let from = frame.data_offset() + frame.data().len() - surplus.len();
-            let _ = writeln!(
-                out,
-                "{:INDENT$}@{from:<3} {} without known meaning",
-                "",
-                plural(surplus.len(), "octet")
-            );
-        }
+        let from = frame.data_offset() + frame.data().len() - f.surplus().len();
+        write_surplus(f.surplus(), from, INDENT, out);
+    }
+}
+
+/// A value with its place and octets.
+fn write_place(field: &FieldView<'_>, indent: usize, out: &mut String) {
+    let mut line = format!("{:indent$}@{:<3} ", "", field.span().start);
+    let from = line.len();
+    for o in field.found.octets(field.data) {
+        let _ = write!(line, "{o:02X}");
+    }
+    let shown = line.len() - from;
+    if shown > 24 {
+        // The octets of the whole frame stand above.
+        line.truncate(from + 21);
+        line.push_str("...");
+    }
+    pad(&mut line, from + 24);
+    let _ = write!(line, " {:<30} ", field.found.name().to_string());
+    let indent = line.len();
+    write_value(field, &mut line);
+    write_wrapped(&line, indent, out);
+}
+
+/// How many octets without known meaning stand at `from`.
+fn write_surplus(surplus: &[u8], from: usize, indent: usize, out: &mut String) {
+    if !surplus.is_empty() {
+        let _ = writeln!(
+            out,
+            "{:indent$}@{from:<3} {} without known meaning",
+            "",
+            plural(surplus.len(), "octet")
+        );
     }
 }
 

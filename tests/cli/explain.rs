@@ -69,6 +69,24 @@ fn a_published_frame() {
     assert!(explain(&[PUBLISHED, "--revision", "5"]).contains("72.612"));
 }
 
+/// [CM-078] put together by hand: command 2 inside, answered with 12 mA (41 40 00 00) and 50 % (42 48 00 00) at octets 16
+/// and 20; the check byte is the exclusive-or of the rest.
+#[test]
+fn a_command_inside_another() {
+    let mut frame = vec![0x86, 0x3D, 0x71, 0x00, 0x31, 0x04, 78, 15, 0, 0, 0, 1, 0, 2, 9, 0];
+    frame.extend([0x41, 0x40, 0, 0, 0x42, 0x48, 0, 0]);
+    frame.push(frame.iter().fold(0, |x: u8, o| x ^ o));
+    let hex: Vec<String> = frame.iter().map(|o| format!("{o:02X}")).collect();
+    let rows = csv(&explain(&[&hex.join(" "), "--format", "csv"]));
+    let row = |place: &str| rows.iter().find(|r| r.contains(&place.to_owned())).cloned().unwrap_or_default();
+    assert!(
+        row("15").contains(&"command 2, read loop current and percent of range: ok".to_owned()),
+        "{rows:?}"
+    );
+    assert!(row("16").contains(&"inside: loop current".to_owned()), "{rows:?}");
+    assert!(row("16").contains(&"12 mA".to_owned()) && row("20").contains(&"50 %".to_owned()), "{rows:?}");
+}
+
 /// [ST-01] [ST-02]: 40 configuration changed, 08 loop current fixed; as a communication error 88 is
 /// the longitudinal parity.
 #[test]

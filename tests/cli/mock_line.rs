@@ -34,6 +34,13 @@ fn ask_writes_without_leave_and_the_device_forgets() {
     assert!(!dir.join("fv.memory").exists());
     let ended = run(&dir, &["ask", "mock:b.toml", "0", "20", "--format", "json"]);
     assert_eq!(ended.json()[0]["reply"]["values"]["long_tag"], "");
+    // What commands inside another say: 2 at 4 mA, and 19 with too few data.
+    let ended = run(&dir, &["ask", "mock:b.toml", "0", "78", "data=02000200001300"]);
+    for part in
+        ["slot 0 loop current", "4 mA", "slot 1 answer", "command 19, write final assembly number: refused 5"]
+    {
+        assert!(ended.out.contains(part), "{part:?} is missing in {}", ended.out);
+    }
     // Nobody at 5; a line of a port still asks for leave.
     assert_eq!(run(&dir, &["ask", "mock:b.toml", "5", "3"]).code, 1);
     run(&dir, &["ask", "pty:", "22", "long_tag=x"]).refused(&["--write"]);
