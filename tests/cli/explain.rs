@@ -73,7 +73,7 @@ fn a_published_frame() {
 /// and 20; the check byte is the exclusive-or of the rest.
 #[test]
 fn a_command_inside_another() {
-    let mut frame = vec![0x86, 0x3D, 0x71, 0x00, 0x31, 0x04, 78, 15, 0, 0, 0, 1, 0, 2, 9, 0];
+    let mut frame = vec![0x86, 0x3D, 0x71, 0x00, 0x31, 0x04, 78, 16, 0, 0, 0, 1, 0, 2, 9, 0];
     frame.extend([0x41, 0x40, 0, 0, 0x42, 0x48, 0, 0]);
     frame.push(frame.iter().fold(0, |x: u8, o| x ^ o));
     let hex: Vec<String> = frame.iter().map(|o| format!("{o:02X}")).collect();

@@ -110,11 +110,11 @@ fn simulated_values_out_of_limits() {
             let reply = rig.ask(PRIMARY, 79, &given(variable, unit, x, 0xC0));
             assert_eq!(
                 reply.status,
-                [0, 0x10 | u8::from(out) * 0x02],
+                [0, 0x10 + u8::from(out) * 0x02],
                 "variable {variable}: {x} in unit {unit}"
             );
             let status = rig.ask(PRIMARY, 48, &[]).data;
-            assert_eq!((status[6], status[8]), (0x20 | u8::from(out) * 0x10, 0x01));
+            assert_eq!((status[6], status[8]), (0x20 + u8::from(out) * 0x10, 0x01));
             rig.ask(PRIMARY, 79, &ends(variable));
             assert_eq!(rig.ask(PRIMARY, 0, &[]).status[1] & 0x03, 0);
         }

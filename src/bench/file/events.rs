@@ -31,13 +31,12 @@ pub(super) fn event(table: &Spanned<EventTable>, devices: &[DevicePlan]) -> Resu
         let bar = number(n, "supply_pressure_bar", "bar", SUPPLY_PRESSURE_BAR)?;
         changes.push((n.span(), Change::SupplyPressureBar(bar)));
     }
-    let switches: [(_, fn(bool) -> Change); 4] = [
-        (&t.armed, Change::Armed),
+    for (given, change) in [
+        (&t.armed, Change::Armed as fn(bool) -> Change),
         (&t.write_protect, Change::WriteProtect),
         (&t.busy, Change::Busy),
         (&t.malfunction, Change::Malfunction),
-    ];
-    for (given, change) in switches {
+    ] {
         if let Some(on) = given {
             changes.push((on.span(), change(*on.get_ref())));
         }
