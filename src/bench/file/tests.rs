@@ -1,3 +1,4 @@
+mod slow;
 mod wires;
 
 use super::*;
@@ -303,7 +304,11 @@ fn the_schema_describes_every_key() {
     let schema: Json = serde_json::from_str(&text).unwrap();
     let mut tables = vec![&schema];
     tables.extend(schema["$defs"].as_object().unwrap().values().filter(|t| t["properties"].is_object()));
-    assert_eq!(tables.len(), 10, "file, loop, device, valve, air, master, ask, wire fault, line, event");
+    assert_eq!(
+        tables.len(),
+        11,
+        "file, loop, device, slow command, valve, air, master, ask, wire fault, line, event"
+    );
     let mut keys = 0;
     for table in tables {
         assert_eq!(table["additionalProperties"], false, "{table}");
