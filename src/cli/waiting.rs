@@ -29,7 +29,7 @@ pub fn ask(
         under_way = true;
         if !most.is_zero() {
             progress.set_message(format!(
-                "the device is at it since {:.0} s; Ctrl-C ends the waiting, else {:.0} s do",
+                "waiting for the answer: {:.0} s of at most {:.0} s; Ctrl-C ends it",
                 waited.as_secs_f64(),
                 most.as_secs_f64()
             ));
