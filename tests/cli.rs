@@ -25,6 +25,8 @@ mod refused;
 #[path = "cli/settings.rs"]
 mod settings;
 mod support;
+#[path = "cli/waiting.rs"]
+mod waiting;
 
 use process::{Process, looprig, run, scratch};
 use std::fs;

@@ -4,6 +4,8 @@
 
 #[path = "device_model/commands.rs"]
 mod commands;
+#[path = "device_model/delayed.rs"]
+mod delayed;
 #[path = "device_model/drive.rs"]
 mod drive;
 #[path = "device_model/model.rs"]

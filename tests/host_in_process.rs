@@ -3,6 +3,8 @@
 
 #[path = "host_in_process/commands.rs"]
 mod commands;
+#[path = "host_in_process/delayed.rs"]
+mod delayed;
 #[path = "host_in_process/find.rs"]
 mod find;
 #[path = "host_in_process/rig.rs"]

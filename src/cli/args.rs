@@ -224,6 +224,10 @@ pub struct AskArgs {
     /// Allow a command that may move the valve, or whose effect is not known here.
     #[arg(long = "move")]
     pub moves: bool,
+    /// How long to wait for a device that says that its answer comes later, a delayed response: the same is asked
+    /// again with pauses. 0 takes the first answer as it is.
+    #[arg(long, default_value_t = 60.0, allow_negative_numbers = true, value_parser = seconds, value_name = "SECONDS")]
+    pub wait: f64,
     /// How the host behaves.
     #[command(flatten)]
     pub host: HostArgs,

@@ -3,16 +3,18 @@
 use super::args::{AskArgs, HostArgs};
 use super::lines::{end_on_signal, with_log};
 use super::output::{Ended, Failure, Output, say, tell};
+use super::waiting::{self, waited_text};
 use crate::app::command::{Effect, Revision, spec};
 use crate::capture::Item;
 use crate::exchange::view::{Line as ViewLine, Tone, write_value};
 use crate::exchange::{Exchange, FieldView};
 use crate::frame::PollingAddress;
-use crate::host::{Device, Host, HostError, To, encode, names};
+use crate::host::{Awaited, Device, Host, HostError, To, encode, names};
 use crate::link::MasterConfig;
 use crate::report::table::Table;
 use crate::report::{Format, csv, write_item};
 use core::fmt::Write;
+use core::time::Duration;
 
 /// A plan made from the words behind LINE.
 #[derive(Debug, PartialEq, Eq)]
@@ -74,9 +76,16 @@ pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let data = encode(plan.command, device.revision, &plan.values)
         .map_err(|e| values_failure(asking(), &plan, device.revision, &e))?;
-    let exchange = host.ask_octets(&device, plan.command, data).map_err(|e| host_failure(asking(), e))?;
-    let ended = if exchange.tone() == Tone::Bad { Ended::Failed } else { Ended::Fine };
-    show(exchange, &device, out);
+    let most = Duration::from_secs_f64(args.wait);
+    let awaited = waiting::ask(&mut host, &device, plan.command, &data, most, out.quiet, &asking())?;
+    waiting::advise(&asking(), &awaited);
+    let exchange = &awaited.exchange;
+    let ended = match exchange.tone() {
+        Tone::Bad => Ended::Failed,
+        _ if waiting::is_later(exchange) => Ended::Failed,
+        _ => Ended::Fine,
+    };
+    show(awaited, &device, out);
     Ok(ended)
 }
 
@@ -210,10 +219,12 @@ pub fn silence_advice(to: &To) -> String {
     )
 }
 
-fn show(exchange: Exchange, device: &Device, out: &mut Output) {
+fn show(awaited: Awaited, device: &Device, out: &mut Output) {
     let options = out.options;
+    let waited = waited_text(&awaited);
+    let exchange = awaited.exchange;
     match options.format {
-        Format::Text if options.verbosity == 0 => show_text(&exchange, device, out.text()),
+        Format::Text if options.verbosity == 0 => show_text(&exchange, device, &waited, out.text()),
         Format::Csv => {
             out.text().push_str(csv::HEADER);
             write_item(&Item::Exchange(Box::new(exchange)), options, out.text());
@@ -222,7 +233,7 @@ fn show(exchange: Exchange, device: &Device, out: &mut Output) {
     }
 }
 
-fn show_text(e: &Exchange, device: &Device, out: &mut String) {
+fn show_text(e: &Exchange, device: &Device, waited: &str, out: &mut String) {
     let mut title = format!("Device {}, command {}, {}: ", device.unique, e.command(), e.command_name());
     if e.is_unanswered() {
         let _ = write!(title, "{}", e.transaction.outcome);
@@ -231,6 +242,7 @@ fn show_text(e: &Exchange, device: &Device, out: &mut String) {
     if e.transaction.retries() > 0 {
         let _ = write!(title, " (try {})", e.transaction.tries.len());
     }
+    title.push_str(waited);
     let mut t = Table::new(title, &["value", "reading"]);
     for line in e.lines() {
         let ViewLine::Frame(f) = line else { continue };

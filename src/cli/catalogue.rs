@@ -79,7 +79,7 @@ fn write_codes(row: &CommandSpec, out: &mut String) {
             out,
             "| {} | {} | {} | {} |",
             code.code,
-            class_text(code.class),
+            class_text(code.code, code.class),
             code.text,
             revisions_of(row, code)
         );

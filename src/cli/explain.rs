@@ -284,7 +284,7 @@ fn code_table(n: u16) -> Vec<Table> {
     );
     for c in list.codes {
         let revisions = command::spec(n).map(|row| revisions_of(row, c)).unwrap_or_default();
-        t.row([c.code.to_string(), class_text(c.class).into(), c.text.into(), revisions]);
+        t.row([c.code.to_string(), class_text(c.code, c.class).into(), c.text.into(), revisions]);
     }
     // Where all revisions have all codes nothing is to be said.
     if t.rows.iter().all(|row| row[3] == t.rows[0][3]) {
@@ -301,7 +301,7 @@ fn explain_code(n: u16, code: u8) -> Vec<Table> {
         format!("Response code {code} of command {n}{name} [ST-03] [ST-04]"),
         &["code", "class", "meaning"],
     );
-    t.row([code.to_string(), class_text(class).into(), text.unwrap_or(status::UNDEFINED).to_owned()]);
+    t.row([code.to_string(), class_text(code, class).into(), text.unwrap_or(status::UNDEFINED).to_owned()]);
     vec![t]
 }
 
@@ -324,7 +324,7 @@ fn explain_status(octet: u8) -> Vec<Table> {
             let (class, text) = status::general(code);
             first.columns = vec!["code", "meaning"];
             let text = text.unwrap_or("depends on the command: `looprig explain code COMMAND CODE`");
-            first.row([code.to_string(), format!("{}: {text}", class_text(class))]);
+            first.row([code.to_string(), format!("{}: {text}", class_text(code, class))]);
         }
     }
     let mut second = Table::new(

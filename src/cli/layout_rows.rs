@@ -1,7 +1,7 @@
 //! The layout of a command's data as rows of a table, and the words for what rows say.
 
 use crate::app::command::{CommandSpec, Effect, Field, Item, Kind, Layout, Revision, UnitFrom};
-use crate::app::status::{Code, CodeClass};
+use crate::app::status::{Code, CodeClass, Delay};
 
 /// Octets, name, type and meaning of every field, one row each; the first column is empty where the place
 /// depends on the data before.
@@ -110,9 +110,10 @@ pub(super) fn effect_text(effect: Effect) -> &'static str {
     }
 }
 
-/// How a request ended.
-pub(super) fn class_text(class: CodeClass) -> &'static str {
+/// How a request ended that was answered with this code.
+pub(super) fn class_text(code: u8, class: CodeClass) -> &'static str {
     match class {
+        CodeClass::Error if let Some(delay) = Delay::of(code) => delay.word(),
         CodeClass::Success => "done",
         CodeClass::Warning => "done with a remark",
         CodeClass::Error => "refused",

@@ -24,6 +24,7 @@ mod rules;
 mod scan;
 mod settings;
 mod settings_args;
+mod waiting;
 mod wishes;
 
 pub use args::Args;

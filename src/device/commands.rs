@@ -1,12 +1,13 @@
 //! From a request to its answer: which commands the mock has, and what every command shares.
 
 use super::common::{analog, clock, device, lock, range, several, simulate, trim, variables};
+use super::delayed;
 use super::state::State;
 use super::universal as u;
 use super::values::Values;
 use crate::app::command::Revision::{self, R5, R6, R7};
-use crate::app::command::{Decoded, Form, Found, Value, layout, spec};
-use crate::app::status;
+use crate::app::command::{Decoded, Effect, Form, Found, Value, layout, spec};
+use crate::app::status::{self, CodeClass};
 use crate::frame::{Frame, Master};
 use crate::time::Instant;
 
@@ -23,6 +24,10 @@ pub(super) mod code {
     pub const NEAREST: u8 = 8;
     pub const RESTRICTED: u8 = 16;
     pub const BUSY: u8 = 32;
+    pub const DELAYED_INITIATED: u8 = 33;
+    pub const DELAYED_RUNNING: u8 = 34;
+    pub const DELAYED_DEAD: u8 = 35;
+    pub const DELAYED_CONFLICT: u8 = 36;
     pub const NOT_IMPLEMENTED: u8 = 64;
 }
 
@@ -219,11 +224,13 @@ static HANDLERS: &[Handler] = &[
     row(89, R7, "CM-089", ToAll, SELECTING, clock::set),
     row(90, R7, "CM-090", ToAll, READ, clock::read),
     row(95, R6, "CM-095", ToAll, LIST, device::read_counters),
+    // It frees buffers of the master that asks, and changes nothing that a lock keeps.
+    row(106, R6, "CM-106", ToAll, LIST, device::flush_delayed),
     row(110, R5, "CM-110", ToAll, READ, variables::read_dynamic_variables),
 ];
 
 /// Commands that change something and are open to all the same.
-const OPEN_CHANGES: [u8; 3] = [71, 72, 89];
+const OPEN_CHANGES: [u8; 4] = [71, 72, 89, 106];
 
 /// What the mock has of a command in a revision.
 fn known(number: u8, revision: Revision) -> Option<(&'static Handler, &'static Form)> {
@@ -247,40 +254,126 @@ impl Handler {
     }
 }
 
+/// Why a command is never put off, and keeps no older device busy [DV-41]; `None` for one that may.
+pub(super) fn why_never_put_off(number: u8, revision: Revision) -> Option<String> {
+    let Some(row) = known(number, revision).and(spec(number.into())) else {
+        return Some(format!("the mock has no command {number} in revision {revision}"));
+    };
+    if row.effect == Effect::Reads {
+        return Some(format!("command {number} reads, and a read is answered at once with what is there"));
+    }
+    if matches!(number, 42 | 106) {
+        return Some(format!("command {number} ends delayed responses and is none"));
+    }
+    // A list from memory is no measure.
+    let read = status::list(number.into()).filter(|list| list.grade != 'R');
+    let delays = |list: &status::CodeList| list.of(revision).any(|c| c.code == code::DELAYED_INITIATED);
+    let never = revision >= R7 && read.is_some_and(|list| !delays(list));
+    never.then(|| format!("command {number} has no delayed response among its response codes"))
+}
+
+/// Response code and data.
+type Told = (u8, Vec<u8>);
+
 /// Response code and data of the answer to `request`; `None` for silence.
-pub(super) fn answer(
-    state: &mut State,
-    now: Instant,
-    request: &Frame,
-    broadcast: bool,
-) -> Option<(u8, Vec<u8>)> {
-    let number = request.command();
+pub(super) fn answer(state: &mut State, now: Instant, request: &Frame, broadcast: bool) -> Option<Told> {
+    let (number, master) = (request.command(), request.address().master);
     if broadcast && !known(number, state.revision()).is_some_and(|(h, _)| h.open == ByDescription) {
         return None;
     }
-    carry_out(state, request.address().master, now, number, request.data())
+    // What was begun is answered for, whatever has changed since [DV-40].
+    if let Some(told) = state.delayed.ask(master, number, request.data()) {
+        return Some(told);
+    }
+    let fit = match judge(state, master, now, number, request.data()) {
+        Ok(fit) => fit,
+        Err(told) => return told,
+    };
+    match delayed::takes(state, number, &fit.asked) {
+        Some(takes) if state.revision() >= R7 => {
+            Some((delayed::begin(state, &fit.asked, number, takes), Vec::new()))
+        }
+        Some(takes) => {
+            let told = fit.perform(state);
+            // What was refused keeps nobody busy.
+            if told.as_ref().is_some_and(|t| status::meaning(number.into(), t.0).0 != CodeClass::Error) {
+                state.occupied_until = Some(now + takes);
+            }
+            told
+        }
+        None => fit.perform(state),
+    }
 }
 
-/// The same for a command that came alone or inside another.
+/// Response code and data of a command inside another; `None` for silence.
 pub(super) fn carry_out(
     state: &mut State,
     master: Master,
     now: Instant,
     number: u8,
     data: &[u8],
-) -> Option<(u8, Vec<u8>)> {
+) -> Option<Told> {
+    match judge(state, master, now, number, data) {
+        Ok(fit) => fit.perform(state),
+        Err(told) => told,
+    }
+}
+
+/// Does what was put off and is due at `now`, each at its own time [DV-40].
+pub(super) fn finish_due(state: &mut State, now: Instant) {
+    while let Some(due) = state.delayed.due(now) {
+        // It was found fit when it was begun.
+        let told = known(due.command, state.revision()).and_then(|(handler, form)| {
+            let mut asked =
+                Asked { master: due.master, now: due.at, data: &due.data, found: Decoded::default() };
+            layout::decode(form.request, asked.data, &mut asked.found);
+            Fit { handler, form, asked }.perform(state)
+        });
+        let (code, reply) = told.unwrap_or((code::DEVICE, Vec::new()));
+        state.delayed.done(&due, code, reply);
+    }
+}
+
+/// A request that nothing stands in the way of.
+struct Fit<'a> {
+    handler: &'static Handler,
+    form: &'static Form,
+    asked: Asked<'a>,
+}
+
+impl Fit<'_> {
+    fn perform(&self, state: &mut State) -> Option<Told> {
+        let answer = (self.handler.run)(state, &self.asked);
+        state.note_status();
+        match answer {
+            Answer::Done(values) => Some((code::SUCCESS, values.encode(self.form.reply))),
+            Answer::Warned(code, values) => Some((code, values.encode(self.form.reply))),
+            Answer::Refused(code) => Some((code, Vec::new())),
+            Answer::Silent => None,
+        }
+    }
+}
+
+/// Whether a command may be carried out; else what is answered instead.
+fn judge<'a>(
+    state: &State,
+    master: Master,
+    now: Instant,
+    number: u8,
+    data: &'a [u8],
+) -> Result<Fit<'a>, Option<Told>> {
     let revision = state.revision();
-    let refused = |code| Some((code, Vec::new()));
+    let refused = |code| Err(Some((code, Vec::new())));
     let Some((handler, form)) = known(number, revision) else { return refused(code::NOT_IMPLEMENTED) };
     let mut asked = Asked { master, now, data, found: Decoded::default() };
     layout::decode(form.request, data, &mut asked.found);
     let complete = asked.found.complete;
     if handler.open == ByDescription && !complete {
         // What is not described whole is not this device.
-        return None;
+        return Err(None);
     }
     // Which of several reasons is named when there are several, no source says: our order [DV-05].
-    if state.config.busy && handler.may(code::BUSY, revision) && handler.open != ByDescription {
+    if state.is_busy(now) && handler.may(code::BUSY, revision) && handler.open != ByDescription {
         return refused(code::BUSY);
     }
     if !complete {
@@ -294,20 +387,12 @@ pub(super) fn carry_out(
         let older = revision < R7 && handler.may(code::BUSY, revision);
         return refused(if older { code::BUSY } else { code::RESTRICTED });
     }
-    let answer = (handler.run)(state, &asked);
-    state.note_status();
-    match answer {
-        Answer::Done(values) => Some((code::SUCCESS, values.encode(form.reply))),
-        Answer::Warned(code, values) => Some((code, values.encode(form.reply))),
-        Answer::Refused(code) => refused(code),
-        Answer::Silent => None,
-    }
+    Ok(Fit { handler, form, asked })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::command::Effect;
 
     #[test]
     fn handlers_are_in_order_and_have_rows() {

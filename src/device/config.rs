@@ -10,6 +10,21 @@ use core::time::Duration;
 /// Characters within which an answer must begin [LL-02].
 const SLAVE_TIME_OUT: u64 = 28;
 
+/// A command that takes its time [DV-41].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Slow {
+    /// Its number.
+    pub command: u8,
+    /// From the request to the moment at which it is done, by the device's clock: one of [`Slow::TAKES`].
+    pub takes: Duration,
+}
+
+impl Slow {
+    /// How long a command may take.
+    pub const TAKES: core::ops::RangeInclusive<Duration> =
+        Duration::from_millis(1)..=Duration::from_secs(3600);
+}
+
 /// The set-up of a mock positioner. The valve is a first-order lag [DV-13]: no physics yet.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DeviceConfig {
@@ -35,6 +50,9 @@ pub struct DeviceConfig {
     pub reset_answers: bool,
     /// Commands that may be answered with "busy" are [DV-09]. Default false.
     pub busy: bool,
+    /// Commands that take their time: revision 7 answers them by a delayed response, older ones are busy
+    /// afterwards [DV-41]. Default none.
+    pub slow: Vec<Slow>,
     /// Loop current at power-up, mA. Default 4.0.
     pub loop_current_ma: f64,
     /// Loop currents between which the set point follows, mA; outside the loop current is saturated
@@ -74,6 +92,7 @@ impl DeviceConfig {
             reset_passes_write_protect: true,
             reset_answers: true,
             busy: false,
+            slow: Vec::new(),
             loop_current_ma: 4.0,
             loop_current_limits_ma: (3.8, 20.5),
             set_point_limits_percent: (-5.0, 105.0),
@@ -97,6 +116,9 @@ impl DeviceConfig {
         if self.response_delay >= BitTimes::characters(SLAVE_TIME_OUT).duration() {
             let why = format!("{} ms is not below 256 ms", self.response_delay.as_millis());
             return bad("response_delay", why);
+        }
+        if let Err(why) = super::delayed::check(&self.slow, self.identity.revision) {
+            return bad("slow", why);
         }
         for (field, value) in [
             ("loop_current_ma", self.loop_current_ma),
@@ -174,15 +196,24 @@ mod tests {
         }
     }
 
+    fn slow(command: u8, s: u64) -> Slow {
+        Slow { command, takes: Duration::from_secs(s) }
+    }
+
     #[test]
     fn what_does_not_fit_is_named() {
         type Spoil = fn(&mut DeviceConfig);
-        let cases: [(&str, Spoil); 13] = [
+        let cases: &[(&str, Spoil)] = &[
             ("polling_address", |c| c.factory.polling_address = 64),
             ("tag", |c| c.factory.tag = "too long for it".into()),
             // 28 characters of 11 bits at 1200 bit/s are 256.667 ms [LL-02].
             ("response_delay", |c| c.response_delay = Duration::from_micros(256_667)),
             ("transducer_serial_numbers", |c| c.factory.transducer_serial_numbers[0] = 1 << 24),
+            // A read; not among 17's codes [CM-017]; too short.
+            ("slow", |c| c.slow = vec![slow(3, 1)]),
+            ("slow", |c| c.slow = vec![slow(17, 1)]),
+            ("slow", |c| c.slow = vec![slow(22, 0)]),
+            ("slow", |c| c.slow = vec![slow(22, 1), slow(22, 2)]),
             ("loop_current_ma", |c| c.loop_current_ma = f64::NAN),
             ("time_constant_s", |c| c.time_constant_s = -0.1),
             ("travel_percent", |c| c.travel_percent = 100.1),
@@ -193,7 +224,7 @@ mod tests {
             ("minimum_span_percent", |c| c.minimum_span_percent = f64::INFINITY),
             ("supply_pressure_limits_bar", |c| c.supply_pressure_limits_bar = (7.0, 1.4)),
         ];
-        for (field, spoil) in cases {
+        for &(field, spoil) in cases {
             let mut config = DeviceConfig::default();
             spoil(&mut config);
             let e = config.check().expect_err(field);

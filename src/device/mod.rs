@@ -7,6 +7,7 @@ mod clock;
 mod commands;
 mod common;
 mod config;
+mod delayed;
 mod identity;
 mod lock;
 mod memory;
@@ -18,7 +19,8 @@ mod universal;
 mod values;
 mod variables;
 
-pub use config::{ConfigError, DeviceConfig};
+pub use config::{ConfigError, DeviceConfig, Slow};
+pub use delayed::why_not_slow;
 pub use identity::{Identity, MANUFACTURER};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
 pub use positioner::{Lag, Positioner};
@@ -122,6 +124,7 @@ impl Device {
 
     /// Time passed.
     pub fn handle_timeout(&mut self, now: Instant) {
+        self.come_to(now);
         self.receiver.handle_timeout(now);
         self.drain(now);
     }
@@ -135,6 +138,7 @@ impl Device {
             self.state.cold_start[master.index()] = false;
         }
         self.state.counters.replies = self.state.counters.replies.wrapping_add(1);
+        self.state.delayed.given_out();
         self.start_again(now);
         // Where octets take no time the next request may bear the same stamp.
         let lasts = self.pace.character() * due.octets.len() as u32;
@@ -152,12 +156,20 @@ impl Device {
     /// When [`Device::handle_timeout`] and [`Device::poll_transmit`] want to be called; `None` while
     /// nothing is to be done.
     pub fn wake_at(&self) -> Option<Instant> {
-        [self.pending.as_ref().map(|p| p.at), self.receiver.deadline()].into_iter().flatten().min()
+        let pending = self.pending.as_ref().map(|p| p.at);
+        [pending, self.receiver.deadline(), self.state.delayed.next_at()].into_iter().flatten().min()
+    }
+
+    /// Does what was put off and is done by `now` [DV-40]. Whoever changes something in the device at a time
+    /// calls this first, so that the order does not depend on when the device is asked.
+    pub fn come_to(&mut self, now: Instant) {
+        commands::finish_due(&mut self.state, now);
     }
 
     /// The current in the loop is `ma` milliampere from `now` on. What is no finite number is not
     /// taken.
     pub fn set_loop_current_ma(&mut self, now: Instant, ma: f64) {
+        self.come_to(now);
         self.state.set_loop_current_ma(now, ma);
     }
 
@@ -299,6 +311,7 @@ impl Device {
     }
 
     fn obey(&mut self, now: Instant, end: Instant, slave: &Slave, request: &Frame, broadcast: bool) {
+        self.come_to(now);
         // Whatever comes of this request, an answer to one before it would come at the wrong time.
         self.drop_pending(now);
         if !broadcast {
@@ -317,6 +330,7 @@ impl Device {
     /// An answer that has not left will not: what was to come after it comes now.
     fn drop_pending(&mut self, now: Instant) {
         if self.pending.take().is_some() {
+            self.state.delayed.kept();
             self.start_again(now);
         }
     }
@@ -324,6 +338,7 @@ impl Device {
     /// Starts again where command 42 has asked for it [DV-20].
     fn start_again(&mut self, now: Instant) {
         if self.state.starts_again {
+            self.come_to(now);
             self.state.start(now);
         }
     }

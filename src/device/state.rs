@@ -2,6 +2,7 @@
 
 use super::clock::Clock;
 use super::config::DeviceConfig;
+use super::delayed::Delayed;
 use super::memory::ImageError;
 use super::positioner::{Lag, Positioner};
 use super::stored::Stored;
@@ -55,6 +56,10 @@ pub(super) struct State {
     /// Command 73 is answered [DV-25].
     pub armed: bool,
     pub counters: Counters,
+    /// Work under way, and results that wait [DV-40].
+    pub delayed: Delayed,
+    /// Revisions 5 and 6: until when the device is busy with what it took on [DV-41].
+    pub occupied_until: Option<Instant>,
     /// The device starts again as soon as its answer is out [DV-20].
     pub starts_again: bool,
     /// By [`Master::index`] [ST-08].
@@ -83,6 +88,8 @@ impl State {
             squawk: Squawk::Off,
             armed: false,
             counters: Counters::default(),
+            delayed: Delayed::default(),
+            occupied_until: None,
             starts_again: false,
             cold_start: [true; 2],
             more_status: [false; 2],
@@ -101,6 +108,8 @@ impl State {
         self.squawk = Squawk::Off;
         self.armed = false;
         self.counters = Counters::default();
+        self.delayed.kill();
+        self.occupied_until = None;
         self.starts_again = false;
         self.cold_start = [true; 2];
         // The set point of before is not kept: that of 4 mA stands in [DV-15].
@@ -136,6 +145,11 @@ impl State {
             Squawk::On => true,
             Squawk::Once { until } => now < until,
         }
+    }
+
+    /// Whether commands that may be answered with "busy" are [DV-09] [DV-41].
+    pub fn is_busy(&self, now: Instant) -> bool {
+        self.config.busy || self.occupied_until.is_some_and(|until| now < until)
     }
 
     pub fn squawk_once(&mut self, now: Instant) {

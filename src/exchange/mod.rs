@@ -9,7 +9,7 @@ pub mod view;
 pub use inside::Inside;
 
 use crate::app::command::{CommandSpec, Decoded, Direction, Form, Found, Revision, Value, layout, spec};
-use crate::app::status::{CodeClass, Status};
+use crate::app::status::{CodeClass, Delay, Status};
 use crate::frame::{Frame, FrameType, Good, Target, UniqueAddress};
 use crate::transaction::Transaction;
 use core::ops::Range;
@@ -113,6 +113,14 @@ impl Exchange {
     /// How the device took the request; `None` without a reply.
     pub fn class(&self) -> Option<CodeClass> {
         Some(self.status()?.class(self.full_number()))
+    }
+
+    /// How it stands with an answer that comes later; `None` where the answer is there, or none.
+    pub fn delay(&self) -> Option<Delay> {
+        match self.status()? {
+            Status::Response(code) => Delay::of(code),
+            Status::CommunicationError(_) => None,
+        }
     }
 
     /// The values of one direction, in wire order.

@@ -2,7 +2,7 @@
 
 use super::{Exchange, FieldView, Inside};
 use crate::app::command::Direction;
-use crate::app::status::{CodeClass, FIELD_DEVICE_STATUS, Status};
+use crate::app::status::{CodeClass, Delay, FIELD_DEVICE_STATUS, Status};
 use crate::frame::{Frame, FrameType, Good, Target};
 use crate::time::Instant;
 use crate::transaction::{Interlude, Kind, Outcome};
@@ -13,7 +13,7 @@ use core::fmt::Write;
 pub enum Tone {
     /// Nothing to remark.
     Plain,
-    /// Done, but with a remark.
+    /// Done, but with a remark; or under way.
     Warning,
     /// Refused, damaged or unanswered.
     Bad,
@@ -115,6 +115,8 @@ impl Exchange {
     /// How good the news of the whole exchange is.
     pub fn tone(&self) -> Tone {
         match self.class() {
+            // What is under way is no refusal [ST-03].
+            Some(_) if self.delay().is_some_and(Delay::is_under_way) => Tone::Warning,
             None | Some(CodeClass::Error) => Tone::Bad,
             Some(CodeClass::Warning) => Tone::Warning,
             Some(CodeClass::Success) => Tone::Plain,
@@ -122,7 +124,7 @@ impl Exchange {
     }
 
     /// What the first status octet says, in words: `ok`, `refused 7: in write protect mode`,
-    /// `warning 8: ...`, `communication error: ...`; nothing without a reply.
+    /// `warning 8: ...`, `not yet 34: ...`, `communication error: ...`; nothing without a reply.
     pub fn write_response(&self, out: &mut String) {
         if let Some(status) = self.status() {
             write_status(status, self.full_number(), out);
@@ -161,7 +163,7 @@ pub(super) fn write_status(status: Status, command: u16, out: &mut String) {
         Status::Response(code) => match status.class(command) {
             CodeClass::Success => ("ok", Some(code)),
             CodeClass::Warning => ("warning", Some(code)),
-            CodeClass::Error => ("refused", Some(code)),
+            CodeClass::Error => (Delay::of(code).map_or("refused", Delay::word), Some(code)),
         },
     };
     out.push_str(word);

@@ -2,9 +2,11 @@
 //!
 //! [`Host`] owns the one loop that drives a [`Line`]; on a simulated line it runs in virtual time.
 
+mod patience;
 mod quality;
 mod to;
 
+pub use patience::{Awaited, Patience, ask_patiently};
 pub use quality::LinkQuality;
 pub use to::To;
 
@@ -389,11 +391,24 @@ pub trait Ask {
     /// # Errors
     /// As [`Host::transact`].
     fn ask_octets(&mut self, device: &Device, command: u8, data: Vec<u8>) -> Result<Exchange, HostError>;
+
+    /// As [`Host::rest`]. Where no time passes, as when a device is played from a script, it does nothing.
+    ///
+    /// # Errors
+    /// As [`Host::transact`].
+    fn rest(&mut self, time: Duration) -> Result<(), HostError> {
+        let _ = time;
+        Ok(())
+    }
 }
 
 impl<L: Line> Ask for Host<L> {
     fn ask_octets(&mut self, device: &Device, command: u8, data: Vec<u8>) -> Result<Exchange, HostError> {
         Host::ask_octets(self, device, command, data)
+    }
+
+    fn rest(&mut self, time: Duration) -> Result<(), HostError> {
+        Host::rest(self, time)
     }
 }
 

@@ -76,6 +76,7 @@ impl DeviceStation {
 
     fn catch_up(&mut self, now: Instant) {
         while let Some(&(at, change)) = self.changes.get(self.done).filter(|c| c.0 <= now) {
+            self.device.come_to(at);
             match change {
                 Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
                 Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),

@@ -334,6 +334,19 @@ mod tests {
         }
     }
 
+    /// An identical request after an answered one is a request of its own [HO-10].
+    #[test]
+    fn what_was_answered_is_not_repeated() {
+        let p = passed(&[(ASK_0, 0), (REPLY_0, 20), (ASK_0, 40), (ASK_0, 300), (REPLY_0, 20)]);
+        match &p[..] {
+            [Passed::Transaction(a), Passed::Transaction(b)] => {
+                assert_eq!((a.outcome, a.retries()), (Outcome::Answered, 0));
+                assert_eq!((b.outcome, b.retries()), (Outcome::Answered, 1));
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+
     /// [LL-12]: 28 characters are 256.7 ms, and two more are allowed: 275 ms.
     #[test]
     fn an_answer_after_the_slave_time_out_is_unasked() {

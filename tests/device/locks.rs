@@ -61,7 +61,7 @@ fn open(revision: Revision) -> Vec<(u8, Vec<u8>)> {
         [0, 1, 2, 3, 12, 13, 14, 15, 16, 48, 50, 61, 110].map(|c| (c, vec![])).to_vec();
     out.extend([(33, vec![0]), (54, vec![0]), (60, vec![0]), (62, vec![0]), (63, vec![0]), (70, vec![0])]);
     if revision > R5 {
-        out.extend([7, 8, 20, 72, 76, 95].map(|c| (c, vec![])));
+        out.extend([7, 8, 20, 72, 76, 95, 106].map(|c| (c, vec![])));
         out.extend([(9, vec![0]), (80, vec![3]), (81, vec![3])]);
     }
     if revision == R7 {

@@ -359,7 +359,7 @@ fn commands_by_revision() {
         &[110],
     ]
     .concat();
-    let six = [&five[..], &[7, 8, 9, 20, 21, 22, 71, 72, 76, 79, 80, 81, 82, 83, 95]].concat();
+    let six = [&five[..], &[7, 8, 9, 20, 21, 22, 71, 72, 76, 79, 80, 81, 82, 83, 95, 106]].concat();
     let seven = [&six[..], &[73, 78, 89, 90]].concat();
     for (revision, has) in [(R5, five), (R6, six), (R7, seven)] {
         // Commands that describe a device are silent to others, and 42 would begin again.

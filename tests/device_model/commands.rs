@@ -6,10 +6,10 @@ use crate::model::{Answer, Model, NOT_A_NUMBER, OWN, Want, factor, octets, side}
 const MAY_BE_BUSY: &[u8] = &[
     6, 12, 13, 14, 15, 16, 17, 18, 19, 20, 22, 33, 34, 35, 36, 37, 39, 40, 41, 42, 44, 45, 46, 47, 49, 51,
     52, 53, 54, 55, 56, 59, 60, 61, 62, 64, 65, 66, 67, 68, 69, 70, 71, 72, 76, 78, 79, 80, 81, 82, 83, 89,
-    90, 110,
+    90, 106, 110,
 ];
 /// Those that a lock does not keep, with the octets of their answers [CM-071] [CM-072] [CM-089].
-pub const OPEN_CHANGES: [(u8, usize); 3] = [(71, 1), (72, 1), (89, 8)];
+pub const OPEN_CHANGES: [(u8, usize); 4] = [(71, 1), (72, 1), (89, 8), (106, 0)];
 /// Commands that change something [DV-17], with the octets of the longest answer.
 pub const CHANGES: &[(u8, usize)] = &[
     (6, 2),
@@ -64,7 +64,7 @@ pub fn no(code: u8) -> Answer {
 pub fn exists(revision: u8, command: u8) -> bool {
     match command {
         0..=3 | 6 | 11..=19 | 33..=42 | 44..=56 | 59..=70 | 110 => true,
-        7..=9 | 20..=22 | 71 | 72 | 76 | 79..=83 | 95 => revision >= 6,
+        7..=9 | 20..=22 | 71 | 72 | 76 | 79..=83 | 95 | 106 => revision >= 6,
         73 | 78 | 89 | 90 => revision == 7,
         _ => false,
     }
@@ -118,36 +118,50 @@ pub fn inside(data: &[u8]) -> Option<Vec<(u16, &[u8])>> {
 }
 
 impl Model {
-    /// Code and data of an answer; `None` for silence.
+    /// Code and data of an answer to a request that comes inside another; `None` for silence.
     pub fn answer(&mut self, master: usize, command: u8, data: &[u8]) -> Option<Answer> {
+        match self.objection(master, command, data) {
+            Some(objection) => objection,
+            None => self.act(master, command, data),
+        }
+    }
+
+    /// What is answered where the command is not even tried.
+    pub fn objection(&self, master: usize, command: u8, data: &[u8]) -> Option<Option<Answer>> {
         if !exists(self.revision, command) {
-            return Some(no(64));
+            return Some(Some(no(64)));
         }
         let too_few = data.len() < least(command)
             || command == 38 && self.revision == 7 && data.len() == 1
             || command == 78 && inside(data).is_none();
         if too_few && matches!(command, 11 | 21) {
-            return None;
+            return Some(None);
         }
-        if self.busy && MAY_BE_BUSY.contains(&command) {
-            return Some(no(32));
+        if (self.busy || self.now_ns < self.occupied_ns) && MAY_BE_BUSY.contains(&command) {
+            return Some(Some(no(32)));
         }
         if too_few {
-            return Some(no(5));
+            return Some(Some(no(5)));
         }
         let changes = CHANGES.iter().any(|c| c.0 == command);
         if self.protected && changes && !matches!(command, 38 | 41 | 42) {
-            return Some(no(7));
+            return Some(Some(no(7)));
         }
         if changes && self.locked_out(master) {
-            return Some(no(if self.revision == 6 && command != 38 { 32 } else { 16 }));
+            return Some(Some(no(if self.revision == 6 && command != 38 { 32 } else { 16 })));
         }
+        None
+    }
+
+    /// Does it.
+    pub fn act(&mut self, master: usize, command: u8, data: &[u8]) -> Option<Answer> {
         let answer = match command {
             33 | 44..=56 | 79..=83 => self.variables(command, data),
             34..=37 | 64 | 65 | 69 => self.range(command, data),
             40 | 66..=68 => Some(no(6)),
             71..=73 | 76 | 78 | 89 | 90 | 95 => self.whole(master, command, data),
             60..=63 | 70 | 110 => Some(self.channel(command, data)),
+            106 => Some(self.flush(master)),
             _ => self.universal(master, command, data),
         };
         let answer = match command {

@@ -4,7 +4,7 @@ use crate::commands::exists;
 use crate::model::{Model, Want};
 use crate::rig::{BOTH, Rig, from_master, request, unique};
 use looprig::app::command::Revision;
-use looprig::device::DeviceConfig;
+use looprig::device::{DeviceConfig, Slow};
 use std::collections::BTreeSet;
 use std::fmt::Write;
 use std::time::Duration;
@@ -52,7 +52,7 @@ impl Dice {
 const COMMANDS: &[u8] = &[
     0, 1, 2, 3, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22, 31, 33, 34, 35, 36, 37, 38, 39,
     40, 41, 42, 43, 44, 45, 46, 47, 48, 49, 50, 51, 52, 53, 54, 55, 56, 57, 59, 60, 61, 62, 63, 64, 65, 66,
-    67, 68, 69, 70, 71, 72, 73, 76, 78, 79, 80, 81, 82, 83, 89, 90, 95, 109, 110, 200,
+    67, 68, 69, 70, 71, 72, 73, 76, 78, 79, 80, 81, 82, 83, 89, 90, 95, 106, 109, 110, 200,
 ];
 /// Those that change what the others see, asked more often.
 const TELLING: &[u8] = &[3, 6, 9, 15, 33, 34, 35, 36, 37, 38, 48, 52, 53, 54, 71, 71, 71, 76, 78, 79, 82];
@@ -218,6 +218,11 @@ fn same(data: &[u8], want: &[Want]) -> bool {
     rest.is_empty()
 }
 
+/// Commands that may take their time in revision 7: lists with 33, lists from memory, and none [DV-41].
+const SLOW_7: &[u8] = &[22, 34, 35, 36, 37, 41, 41, 44, 52, 55, 71, 71, 72, 78, 79, 82, 83, 89];
+/// And before.
+const SLOW_OLDER: &[u8] = &[6, 17, 19, 34, 35, 38, 41, 44, 53, 59];
+
 struct Pair {
     rig: Rig,
     model: Model,
@@ -225,6 +230,8 @@ struct Pair {
     log: String,
     /// Revision, command and code of what was answered.
     met: Met,
+    /// What was put off, to be asked for again.
+    begun: Vec<(usize, u8, Vec<u8>)>,
 }
 
 type Met = BTreeSet<(u8, u8, u8)>;
@@ -237,25 +244,31 @@ impl Pair {
         if let Some(m) = model {
             (config.write_protected, config.busy) = (m.protected, m.busy);
             (config.loop_current_ma, config.supply_pressure_bar) = (m.ma, m.bar);
+            let slow = |&(command, ns)| Slow { command, takes: Duration::from_nanos(ns) };
+            config.slow = m.slow.iter().map(slow).collect();
         }
         config
     }
 
-    fn new(revision: Revision) -> Pair {
-        let rig = Rig::with(Pair::config(revision, None), None);
+    fn new(revision: Revision, slow: Vec<(u8, u64)>) -> Pair {
         let number = match revision {
             Revision::R5 => 5,
             Revision::R6 => 6,
             Revision::R7 => 7,
         };
-        let model = Model::new(number, rig.now.as_nanos());
-        Pair { rig, model, image: None, log: String::new(), met: Met::new() }
+        let mut model = Model::new(number, 0);
+        model.slow = slow;
+        let rig = Rig::with(Pair::config(revision, Some(&model)), None);
+        model.now_ns = rig.now.as_nanos();
+        model.start();
+        Pair { rig, model, image: None, log: String::new(), met: Met::new(), begun: Vec::new() }
     }
 
     /// What happens around the device between two requests.
     fn happen(&mut self, dice: &mut Dice) {
         let (rig, model) = (&mut self.rig, &mut self.model);
         model.now_ns = rig.now.as_nanos();
+        model.catch_up();
         match dice.below(30) {
             0..=3 => {
                 model.ma = dice.of(&[3.5, 4.0, 4.8, 8.0, 12.0, 16.0, 20.0, 20.4, 21.0]);
@@ -283,10 +296,14 @@ impl Pair {
             }
             12 => {
                 // The power goes and comes; what was written is there again.
+                if let Some(image) = rig.device.take_image() {
+                    self.image = Some(image);
+                }
                 let now = rig.now;
                 let revision = rig.revision;
                 *rig = Rig::at(now, Pair::config(revision, Some(model)), self.image.as_deref());
                 model.start();
+                model.forget();
             }
             _ => return,
         }
@@ -303,9 +320,10 @@ impl Pair {
         let octets = request(&address, command, data);
         // The request takes effect at its last octet.
         self.model.now_ns = self.rig.now.as_nanos() + 9_166_667 * octets.len() as u64;
+        self.model.catch_up();
         self.model.requests = self.model.requests.wrapping_add(1);
         let _ = write!(self.log, "master {master}, command {command}, {data:02X?}: ");
-        let want = self.model.answer(master, command, data);
+        let (want, from_buffer) = self.model.asked(master, command, data);
         let status = self.model.status(master);
         let got = self.rig.send(&octets, None);
         let _ = writeln!(self.log, "{:02X?}", got.as_ref().map(|r| (r.status, &r.data)));
@@ -316,11 +334,18 @@ impl Pair {
                 assert!(right, "wanted {:02X?} {pieces:02X?}\n{}", [*code, status], self.log);
                 assert_eq!((&reply.address[..], reply.command), (&address[..], command));
                 self.met.insert((self.model.revision, command, *code));
+                if *code == 33 {
+                    self.begun.push((master, command, data.to_vec()));
+                }
+                // The answer is given out 10 ms after the request.
+                self.model.now_ns += 10_000_000;
+                self.model.catch_up();
+                if from_buffer {
+                    self.model.given_out(master, command, data);
+                }
                 self.model.cold[master] = false;
                 self.model.replies = self.model.replies.wrapping_add(1);
                 if self.model.resets {
-                    // The answer is given out 10 ms after the request, and then the device starts again.
-                    self.model.now_ns += 10_000_000;
                     self.model.start();
                 }
             }
@@ -335,7 +360,14 @@ impl Pair {
 fn sequence(seed: u64) -> Met {
     let mut dice = Dice::new(seed);
     let revision = dice.of(&[Revision::R5, Revision::R6, Revision::R7]);
-    let mut pair = Pair::new(revision);
+    let mut slow: Vec<(u8, u64)> = Vec::new();
+    for _ in 0..dice.of(&[0, 3, 8]) {
+        let command = dice.of(if revision == Revision::R7 { SLOW_7 } else { SLOW_OLDER });
+        if slow.iter().all(|s| s.0 != command) {
+            slow.push((command, 1_000_000 * (1 + dice.below(8_000) as u64)));
+        }
+    }
+    let mut pair = Pair::new(revision, slow);
     let _ = writeln!(pair.log, "seed {seed}, revision {revision}");
     for _ in 0..REQUESTS {
         pair.happen(&mut dice);
@@ -344,6 +376,14 @@ fn sequence(seed: u64) -> Met {
             5..=8 => dice.of(COMMANDS),
             _ => dice.next() as u8,
         };
+        if !pair.begun.is_empty() && dice.one_in(2) {
+            // One of the last is asked for again, now and then by the other master.
+            let at = pair.begun.len() - 1 - dice.below(pair.begun.len().min(3));
+            let (master, command, data) = pair.begun[at].clone();
+            let master = if dice.one_in(10) { 1 - master } else { master };
+            pair.ask(master, command, &data);
+            continue;
+        }
         let master = dice.below(2);
         let data = data(&mut dice, &pair.model, command, false);
         pair.ask(master, command, &data);
@@ -382,7 +422,10 @@ fn device_and_model_answer_alike() {
         (38, &[5, 9, 16]),
         (48, &[5, 14]),
         (71, &[10, 11, 16]),
-        (78, &[2, 5, 9, 30]),
+        (41, &[16, 32, 33, 34, 35]),
+        (71, &[33, 34, 35, 36]),
+        (78, &[2, 5, 9, 30, 33, 34, 36]),
+        (106, &[8, 32]),
         (79, &[2, 5, 7, 8, 10, 16, 17, 18]),
         (82, &[3, 4, 6, 7, 16]),
     ] {

@@ -72,6 +72,10 @@ pub struct Model {
     pub replies: u16,
     pub armed: bool,
     pub resets: bool,
+    /// What was put off, by master, oldest first [DV-40].
+    pub put_off: [Vec<crate::delayed::PutOff>; 2],
+    /// Revisions 5 and 6: busy until then, ns [DV-41].
+    pub occupied_ns: u64,
     /// Date, 1/32 ms at setting, ns of setting, whether it was set.
     pub clock: ([u8; 3], u32, u64, bool),
     set_point: Lag,
@@ -81,6 +85,8 @@ pub struct Model {
     pub bar: f64,
     pub protected: bool,
     pub busy: bool,
+    /// Slow commands and how long they take, ns.
+    pub slow: Vec<(u8, u64)>,
     pub now_ns: u64,
 }
 
@@ -154,6 +160,8 @@ impl Model {
             replies: 0,
             armed: false,
             resets: false,
+            put_off: [Vec::new(), Vec::new()],
+            occupied_ns: 0,
             clock: ([1, 1, 0], 0, now_ns, false),
             set_point: Lag { value: 0.0, target: 0.0, at_s: 0.0 },
             travel: Lag { value: 0.0, target: 0.0, at_s: 0.0 },
@@ -161,6 +169,7 @@ impl Model {
             bar: 4.0,
             protected: false,
             busy: false,
+            slow: Vec::new(),
             now_ns,
         };
         model.start();
@@ -177,6 +186,7 @@ impl Model {
         self.simulated = [None; 4];
         (self.requests, self.replies) = (0, 0);
         (self.armed, self.resets) = (false, false);
+        self.kill();
         self.clock = ([1, 1, 0], 0, self.now_ns, false);
         if matches!(self.lock, Some((Lock::Temporary, _))) {
             self.lock = None;

@@ -25,6 +25,47 @@ impl CodeClass {
     }
 }
 
+/// How it stands with an answer that comes later, by response code [DV-40]. These are states of the request: 33 and 34
+/// refuse nothing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Delay {
+    /// 33: taken on.
+    Initiated,
+    /// 34: not done yet.
+    Running,
+    /// 35: lost, and nobody knows how far it came.
+    Dead,
+    /// 36: not taken on, for another one is in the way.
+    Conflict,
+}
+
+impl Delay {
+    /// The state that a response code tells; `None` for every other code.
+    pub const fn of(code: u8) -> Option<Self> {
+        match code {
+            33 => Some(Delay::Initiated),
+            34 => Some(Delay::Running),
+            35 => Some(Delay::Dead),
+            36 => Some(Delay::Conflict),
+            _ => None,
+        }
+    }
+
+    /// Whether the identical request will be answered with more.
+    pub const fn is_under_way(self) -> bool {
+        matches!(self, Delay::Initiated | Delay::Running)
+    }
+
+    /// In a word: `not yet`, `lost`, `refused`.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Delay::Initiated | Delay::Running => "not yet",
+            Delay::Dead => "lost",
+            Delay::Conflict => "refused",
+        }
+    }
+}
+
 /// One response code of a command [ST-04].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Code {

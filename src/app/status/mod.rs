@@ -6,7 +6,7 @@ mod by_command_recalled;
 mod general;
 
 pub use by_command::{codes, list, lists, meaning};
-pub use general::{Code, CodeClass, CodeList, NOT_READ, UNDEFINED, general};
+pub use general::{Code, CodeClass, CodeList, Delay, NOT_READ, UNDEFINED, general};
 
 use super::types::enumeration::BitTable;
 

@@ -7,6 +7,7 @@ mod masters;
 mod names;
 mod ranges;
 mod shape;
+mod slow;
 #[cfg(test)]
 mod tests;
 mod words;
@@ -322,6 +323,7 @@ fn device(
     set(&mut c.accepts_older_masters, &t.accepts_older_masters);
     set(&mut c.reset_answers, &t.reset_answers);
     set(&mut c.busy, &t.busy);
+    c.slow = slow::slow(&t.slow, revision)?;
     if let Some(n) = &t.response_delay_ms {
         // 28 characters of 11 bits at 1200 bit/s are 256.67 ms [LL-02].
         let ms = number(n, "response_delay_ms", "ms", 0.0..=256.0)?;

@@ -363,6 +363,10 @@ pub struct DeviceTable {
     /// Whether the device answers "busy" where it may. Default false.
     #[schemars(with = "Option<bool>")]
     pub busy: Option<Spanned<bool>>,
+    /// A command that takes its time.
+    #[serde(default)]
+    #[schemars(with = "Vec<SlowTable>")]
+    pub slow: Vec<Spanned<SlowTable>>,
     /// File in which the device keeps what is written to it, relative to this file. It is made at the
     /// first write. What it holds goes before the names and addresses given here. Default none: the
     /// device forgets.
@@ -374,6 +378,20 @@ pub struct DeviceTable {
     pub range: Option<RangeTable>,
     /// Its air supply.
     pub air: Option<AirTable>,
+}
+
+/// A command that takes its time. A device of revision 7 answers it by a delayed response: initiated (33), running
+/// (34) while the request is repeated, then the result, which is when it takes effect. Revisions 5 and 6 do it at once
+/// and are busy (32) afterwards.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SlowTable {
+    /// The command: one that changes something. In revision 7 such as 22, 41, 71 or 79, whose response codes allow it.
+    #[schemars(with = "u8")]
+    pub command: Option<Spanned<Whole>>,
+    /// How long it takes, s by the device's clock, 0.001 to 3600; the pace does not scale it.
+    #[schemars(with = "f64", range(min = 0.001, max = 3600.0))]
+    pub takes_s: Option<Spanned<Number>>,
 }
 
 /// The valve that a device positions.

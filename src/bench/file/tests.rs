@@ -1,4 +1,5 @@
 mod devices;
+mod slow;
 mod wires;
 
 use super::*;
@@ -308,8 +309,8 @@ fn the_schema_describes_every_key() {
     tables.extend(schema["$defs"].as_object().unwrap().values().filter(|t| t["properties"].is_object()));
     assert_eq!(
         tables.len(),
-        11,
-        "file, loop, device, valve, range, air, master, ask, wire fault, line, event"
+        12,
+        "file, loop, device, slow command, valve, range, air, master, ask, wire fault, line, event"
     );
     let mut keys = 0;
     for table in tables {

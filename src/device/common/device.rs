@@ -1,4 +1,4 @@
-//! The device as a whole: 39, 41, 42, 59, 95 [DV-20] [DV-21] [DV-26].
+//! The device as a whole: 39, 41, 42, 59, 95, 106 [DV-20] [DV-21] [DV-26] [DV-40].
 
 use crate::device::commands::{Answer, Asked, code};
 use crate::device::state::State;
@@ -48,4 +48,15 @@ pub(in crate::device) fn read_counters(state: &mut State, _: &Asked<'_>) -> Answ
             // The mock does not burst.
             .number("bursts", 0u16),
     )
+}
+
+/// Warning of command 106.
+const SOME_RUN_ON: u8 = 8;
+
+/// [CM-106]: those of the master that asks.
+pub(in crate::device) fn flush_delayed(state: &mut State, asked: &Asked<'_>) -> Answer {
+    match state.delayed.flush(asked.master) {
+        true => Answer::Warned(SOME_RUN_ON, Values::new()),
+        false => Answer::Done(Values::new()),
+    }
 }
