@@ -74,12 +74,13 @@ impl Rows {
             (Some(a), n) => format!("{a}-{}", a + n - 1),
             (None, _) => String::new(),
         };
-        let unit = match field.unit {
-            UnitFrom::Fixed(u) => format!(" in {u}"),
-            _ => String::new(),
+        let (kind, unit) = match field.unit {
+            _ if field.is_period() => ("length of time in 1/32 ms".to_owned(), String::new()),
+            UnitFrom::Fixed(u) => (kind_text(field.kind), format!(" in {u}")),
+            _ => (kind_text(field.kind), String::new()),
         };
         let name = format!("{prefix}{}", field.name);
-        self.out.push([octets, name, kind_text(field.kind), format!("{}{unit}", field.label)]);
+        self.out.push([octets, name, kind, format!("{}{unit}", field.label)]);
         self.at = self.at.map(|a| a + field.kind.len());
     }
 
@@ -131,7 +132,6 @@ fn kind_text(kind: Kind) -> String {
         Kind::Latin1(n) => format!("Latin-1, {n} characters"),
         Kind::Date => "date".into(),
         Kind::Time => "time in 1/32 ms".into(),
-        Kind::Period => "length of time in 1/32 ms".into(),
         Kind::Unit => "unit code [UN-01]".into(),
         Kind::Enum(t) => format!("code [{}]", t.id),
         Kind::Bits(t) => format!("bits [{}]", t.id),

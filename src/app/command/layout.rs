@@ -32,10 +32,8 @@ pub enum Kind {
     Latin1(u8),
     /// Day, month, year [TY-06].
     Date,
-    /// Time of day in 1/32 ms [TY-07].
+    /// Time of day in 1/32 ms, or a length of time, which has a unit in which it is told [TY-07].
     Time,
-    /// A length of time in 1/32 ms [TY-07]: its value is a time too, and is read as seconds.
-    Period,
     /// Engineering unit code [UN-01].
     Unit,
     /// A code of a table; unknown codes stay numbers.
@@ -62,7 +60,7 @@ impl Kind {
             | Kind::VariableStatus => 1,
             Kind::U16 => 2,
             Kind::U24 | Kind::Date => 3,
-            Kind::U32 | Kind::Float | Kind::Time | Kind::Period => 4,
+            Kind::U32 | Kind::Float | Kind::Time => 4,
             Kind::Packed(n) | Kind::Latin1(n) | Kind::Octets(n) => n as usize,
         }
     }
@@ -71,13 +69,7 @@ impl Kind {
     pub const fn is_integer(self) -> bool {
         !matches!(
             self,
-            Kind::Float
-                | Kind::Packed(_)
-                | Kind::Latin1(_)
-                | Kind::Date
-                | Kind::Time
-                | Kind::Period
-                | Kind::Octets(_)
+            Kind::Float | Kind::Packed(_) | Kind::Latin1(_) | Kind::Date | Kind::Time | Kind::Octets(_)
         )
     }
 
@@ -130,6 +122,11 @@ impl Field {
     /// A field without unit.
     pub const fn new(name: &'static str, label: &'static str, kind: Kind) -> Field {
         Field { name, label, kind, unit: UnitFrom::None, class: ClassFrom::None, hex: false }
+    }
+
+    /// Whether it is a length of time in 1/32 ms, which people are told in seconds, and no time of day [TY-07].
+    pub const fn is_period(&self) -> bool {
+        matches!((self.kind, self.unit), (Kind::Time, UnitFrom::Fixed(_)))
     }
 
     /// The same with a unit that the command fixes.

@@ -286,10 +286,11 @@ pub fn write_text(found: &Found, data: &[u8], out: &mut String) {
                 let _ = write!(out, "{o:02X}");
             }
         }
-        Kind::Period => {
+        // Its unit follows.
+        Kind::Time if found.field.is_period() => {
             let units = octets.iter().fold(0u32, |n, &o| n << 8 | u32::from(o));
             // Exact: a double holds every multiple of 1/32000 that is asked for to all its digits.
-            let _ = write!(out, "{} s", f64::from(units) / 32_000.0);
+            let _ = write!(out, "{}", f64::from(units) / 32_000.0);
         }
         _ => {
             let _ = write!(out, "{}", found.value(data));

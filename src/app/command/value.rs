@@ -73,7 +73,7 @@ impl Value {
         let number = || octets.iter().fold(0u32, |n, &o| n << 8 | u32::from(o));
         match kind {
             Kind::Float => Value::Float(number()),
-            Kind::Time | Kind::Period => Value::Time(TimeOfDay(number())),
+            Kind::Time => Value::Time(TimeOfDay(number())),
             Kind::Packed(_) => Value::Text(packed::unpack(octets)),
             Kind::Latin1(_) => Value::Text(latin1::decode(octets)),
             Kind::Date => match *octets {
@@ -102,7 +102,7 @@ impl Value {
                 wanted: format!("{} ({e})", wanted(kind)),
             }),
             (Kind::Float, Value::Float(bits)) => Ok(bits.to_be_bytes().to_vec()),
-            (Kind::Time | Kind::Period, Value::Time(t)) => Ok(t.0.to_be_bytes().to_vec()),
+            (Kind::Time, Value::Time(t)) => Ok(t.0.to_be_bytes().to_vec()),
             (Kind::Date, Value::Date(d)) => Ok(vec![d.day, d.month, d.year]),
             (Kind::Octets(n), Value::Octets(o)) if n == 0 || o.len() == usize::from(n) => Ok(o.clone()),
             (kind, Value::Number(n)) if kind.is_integer() => {
@@ -147,7 +147,7 @@ impl Value {
             Kind::Float => Value::Float(float::parse_float(text).map_err(|_| wrong())?),
             Kind::Packed(_) | Kind::Latin1(_) => Value::Text(text.to_owned()),
             Kind::Date => Value::Date(text.parse().map_err(|_| wrong())?),
-            Kind::Time | Kind::Period => Value::Time(time(text).ok_or_else(wrong)?),
+            Kind::Time => Value::Time(time(text).ok_or_else(wrong)?),
             Kind::Octets(_) => Value::Octets(hex(text).ok_or_else(wrong)?),
         })
     }
@@ -232,7 +232,7 @@ pub fn wanted(kind: Kind) -> String {
         ),
         Kind::Latin1(n) => format!("at most {n} characters of Latin-1"),
         Kind::Date => "a date such as 2026-11-25".into(),
-        Kind::Time | Kind::Period => "a time in ms such as 500, or with its unit, 0.5s".into(),
+        Kind::Time => "a time in ms such as 500, or with its unit, 0.5s".into(),
         Kind::Unit => "a unit such as bar, % or degC, or its code".into(),
         Kind::Enum(t) => format!("a code 0 to 255 or a name from the table \"{}\"", t.name),
         Kind::Bits(_) | Kind::VariableStatus => "eight bits as a number such as 0x40".into(),

@@ -30,6 +30,11 @@ pub(super) const fn fixed(name: &'static str, label: &'static str, unit: &'stati
     Item::Field(Field::new(name, label, Kind::Float).fixed(unit))
 }
 
+/// A length of time, told in seconds [TY-07].
+pub(super) const fn period(name: &'static str, label: &'static str) -> Item {
+    Item::Field(Field::new(name, label, Kind::Time).fixed("s"))
+}
+
 /// One form for all revisions.
 pub(super) const fn every(request: Layout, reply: Layout) -> [Form; 1] {
     [Form { from: R5, to: R7, request, reply }]

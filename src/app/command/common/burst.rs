@@ -3,13 +3,13 @@
 use crate::app::command::Effect::{Reads, Writes};
 use crate::app::command::Grade::{High, Medium};
 use crate::app::command::layout::{Field, Item, Kind, Layout};
-use crate::app::command::words::{R5, R6, R7, f, newest, row};
+use crate::app::command::words::{R5, R6, R7, f, newest, period, row};
 use crate::app::command::{CommandSpec, Form};
 use crate::app::types::tables as t;
 
 const MESSAGE: Item = f("burst_message", "burst message", Kind::U8);
-const UPDATE: Item = f("update_period", "update period", Kind::Period);
-const LONGEST: Item = f("maximum_update_period", "maximum update period", Kind::Period);
+const UPDATE: Item = period("update_period", "update period");
+const LONGEST: Item = period("maximum_update_period", "maximum update period");
 const TRIGGER: Item = f("trigger_mode", "trigger mode", Kind::Enum(&t::BURST_TRIGGER));
 const CLASS: Item = f("trigger_class", "classification of the trigger level", Kind::Enum(&t::CLASSIFICATION));
 const UNIT: Item = Item::Field(Field::new("trigger_unit", "unit of the trigger level", Kind::Unit).class(1));

@@ -3,7 +3,7 @@
 use crate::app::command::Effect::{Moves, Reads, Writes};
 use crate::app::command::Grade::{High, Medium};
 use crate::app::command::layout::{Field, Item, Kind, Layout};
-use crate::app::command::words::{NOTHING, R5, R6, R7, every, f, fixed, float, newer, row};
+use crate::app::command::words::{NOTHING, R5, R6, R7, every, f, fixed, float, newer, period, row};
 use crate::app::command::{CommandSpec, Form};
 use crate::app::types::tables as t;
 
@@ -46,7 +46,7 @@ const INFORMATION_7: Layout = &[
     Item::Field(Field::new("minimum_span", "minimum span", Kind::Float).unit(4).class_ahead(4)),
     f("class", "classification", Kind::Enum(&t::CLASSIFICATION)),
     f("family", "device family", Kind::Enum(&t::FAMILY)),
-    f("update_period", "update period", Kind::Period),
+    period("update_period", "update period"),
     Item::MayEnd,
     f("properties", "properties", Kind::Bits(&t::VARIABLE_PROPERTIES)),
 ];
