@@ -33,11 +33,13 @@ pub enum SettingsCommand {
     Compare(CompareArgs),
     /// Write the settings of a file into a device where they differ, and read each value back.
     ///
-    /// Shows first what it will change. Loop in manual, process and people clear, local rules
-    /// followed: range, damping, transfer function, assignment of variables and loop current mode
-    /// decide what the current does to the valve, so they need --move besides --write. Settings of another
-    /// device are refused unless --other-device says that this one takes its place. Exit code 0: everything arrived. 1: something did not. 2: could
-    /// not run.
+    /// Shows first what it will change; what goes off is written first, what goes on last. A device that is
+    /// busy is waited for, and what stays busy is left out and told.
+    ///
+    /// Loop in manual, process and people clear, local rules followed: range, damping, transfer function,
+    /// assignment of variables and loop current mode decide what the current does to the valve, so they
+    /// need --move besides --write. Settings of another device are refused unless --other-device says that
+    /// this one takes its place. Exit code 0: everything arrived. 1: something did not. 2: could not run.
     Restore(RestoreArgs),
 }
 
@@ -99,7 +101,8 @@ pub struct RestoreArgs {
     /// Take settings of another type of device, device revision or protocol revision.
     #[arg(long)]
     pub other_type: bool,
-    /// Take settings of another device of the same type: this one takes its place, and gets its labels too.
+    /// Take settings of another device than this one, which takes its place: a new one where the old one
+    /// failed. Labels go into it too. See that it is no other valve's.
     #[arg(long)]
     pub other_device: bool,
     /// End at the first value that does not arrive, instead of going on with the rest.

@@ -9,7 +9,7 @@ use looprig::commission::settings::{
 };
 use looprig::host::{Ask, Device};
 
-const ALL: Allowed = Allowed { moves: true, polling_address: true };
+pub const ALL: Allowed = Allowed { moves: true, polling_address: true };
 const NO_MOVE: Allowed = Allowed { moves: false, polling_address: false };
 
 fn run(
@@ -485,20 +485,23 @@ fn a_busy_device_is_waited_for() {
     let wanted = device.read();
     device.put("message", None, "message", Value::Text("X".into()));
     device.put("tag", None, "tag", Value::Text("X".into()));
-    // Nine times busy, the tenth time done; the other stays busy.
-    device.busy.insert(17, (9, 32));
-    device.busy.insert(18, (1000, 32));
+    device.float("output", None, "damping", 9.0);
+    // Nine times busy, the tenth time done; the others stay busy.
+    device.busy.insert(18, (9, 32));
+    device.busy.insert(17, (1000, 32));
+    device.busy.insert(34, (1000, 32));
     let (results, ended) = run(&mut device, &wanted, ALL, false);
     ended.unwrap();
-    let Outcome::Busy(said) = &results[0].outcome else { panic!("{results:?}") };
+    let [(18, Outcome::Arrived), (17, Outcome::Busy(said)), (34, Outcome::Busy(_))] = &outcomes(&results)[..]
+    else {
+        panic!("{results:?}")
+    };
     assert!(said.contains("32") && said.contains("busy"), "{said}");
-    assert_eq!(
-        (results[0].read_back.as_slice(), &results[1].outcome),
-        (&["X".to_owned()][..], &Outcome::Arrived)
-    );
-    assert_eq!(device.written(), [[18; 10], [17; 10]].concat());
-    // Nine pauses of a second each.
-    assert_eq!(device.rested.as_secs(), 18);
+    assert_eq!(results[1].read_back, ["X"]);
+    // Who stayed busy once is not waited for as long again.
+    assert_eq!(device.written(), [&[18; 10][..], &[17; 10], &[34; 2]].concat());
+    // Between them, a second each.
+    assert_eq!(device.rested.as_secs(), 9 + 9 + 1);
 }
 
 /// A delayed response: the same is asked until it is done; what is done in the end has arrived, whatever was

@@ -198,12 +198,11 @@ fn show(plan: &Plan, results: &[Restored], spoilt: &[LeftOut], out: &mut Output)
         let arrived = results.iter().filter(|r| r.outcome == Outcome::Arrived);
         let arrived: usize = arrived.map(|r| r.change.values.len()).sum();
         let all: usize = results.iter().map(|r| r.change.values.len()).sum();
-        let _ = writeln!(
-            out.text(),
-            "{arrived} of {} arrived, {} left out, {} equal before.",
-            plural(all, "value"),
-            plan.left_out.len() + spoilt.len(),
-            plan.equal
-        );
+        let (left_out, equal) = (plan.left_out.len() + spoilt.len(), plan.equal);
+        let done = match all {
+            0 => "Nothing was written".to_owned(),
+            all => format!("{arrived} of {} arrived", plural(all, "value")),
+        };
+        let _ = writeln!(out.text(), "{done}, {left_out} left out, {equal} equal before.");
     }
 }

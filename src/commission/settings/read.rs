@@ -13,7 +13,7 @@ use core::time::Duration;
 /// How often a device is asked that says it is busy, or that its answer comes later [HO-07].
 pub(super) const PATIENCE: u32 = 10;
 /// How often, once it stayed busy through all of these.
-const IMPATIENCE: u32 = 2;
+pub(super) const IMPATIENCE: u32 = 2;
 /// How long it is left alone before it is asked again.
 const PAUSE: Duration = Duration::from_secs(1);
 /// The last number that a device variable may have [TY-09].

@@ -2,7 +2,7 @@
 
 use super::parts::POLLING_ADDRESS;
 use super::plan::{Allowed, Change, Turn, plan};
-use super::read::{PATIENCE, ReadError, patiently, read, read_section, unfinished};
+use super::read::{IMPATIENCE, PATIENCE, ReadError, patiently, read, read_section, unfinished};
 use super::{Content, Difference, Entry, Origin, Section, Settings};
 use crate::app::command::layout::{self, EncodeError, Missing};
 use crate::app::command::{Value, spec};
@@ -89,6 +89,7 @@ impl Restoring<'_> {
 
     fn rounds(&mut self) -> core::result::Result<(), ReadError> {
         let planned = plan(self.wanted, &self.now, self.allowed).changes;
+        let mut patience = PATIENCE;
         for round in 0..3 {
             let mut changes = plan(self.wanted, &self.now, self.allowed).changes;
             changes.retain(|c| (c.turn == Turn::Last) == (round == 2));
@@ -106,7 +107,7 @@ impl Restoring<'_> {
                 let name =
                     self.wanted.section(change.part, change.number).map_or(String::new(), Section::name);
                 (self.news)(News::Doing(&format!("writing {name}")));
-                let (result, ended) = match self.carry_out(change) {
+                let (result, ended) = match self.carry_out(change, patience) {
                     Ok(result) => (result, None),
                     Err(e) => {
                         // Nobody knows what it is now.
@@ -115,6 +116,8 @@ impl Restoring<'_> {
                         (not_tried(change, Outcome::Unanswered), Some(e))
                     }
                 };
+                let stayed = matches!(result.outcome, Outcome::Busy(_) | Outcome::NotReadBack(_));
+                patience = if stayed { IMPATIENCE } else { PATIENCE };
                 let ends = ended.is_some() || self.stop && result.outcome != Outcome::Arrived;
                 self.results.push(result);
                 if ends {
@@ -199,9 +202,9 @@ impl Restoring<'_> {
     }
 
     /// Reads a section again into what is there now.
-    fn refresh(&mut self, change: &Change) -> core::result::Result<(), ReadError> {
+    fn refresh(&mut self, change: &Change, patience: u32) -> core::result::Result<(), ReadError> {
         let (part, number) = (change.part, change.number);
-        let section = read_section(self.ask, &self.device, part, number, PATIENCE)?;
+        let section = read_section(self.ask, &self.device, part, number, patience)?;
         let at = self.now.sections.iter().position(|s| s.part == part && s.number == number);
         match (at, section) {
             (Some(at), Some(section)) => self.now.sections[at] = section,
@@ -234,11 +237,11 @@ impl Restoring<'_> {
         Ok((data, borrowed))
     }
 
-    fn carry_out(&mut self, change: &Change) -> core::result::Result<Result, ReadError> {
+    fn carry_out(&mut self, change: &Change, patience: u32) -> core::result::Result<Result, ReadError> {
         let mut data = self.data(change);
         // What the device has is taken from it now, not from what was read when this was planned.
         if matches!(data, Ok((_, true))) {
-            self.refresh(change)?;
+            self.refresh(change, patience)?;
             data = self.data(change);
         }
         let data = match data {
@@ -249,14 +252,14 @@ impl Restoring<'_> {
                 return Ok(result);
             }
         };
-        let exchange = patiently(self.ask, &self.device, change.write.command, &data, PATIENCE)?;
+        let exchange = patiently(self.ask, &self.device, change.write.command, &data, patience)?;
         let mut said = String::new();
         exchange.write_response(&mut said);
         if exchange.is_unanswered() {
             said.push_str("no answer");
         }
         // Whatever it said: what it has now is what counts.
-        self.refresh(change)?;
+        self.refresh(change, patience)?;
         let arrived = self.arrived(change);
         let outcome = match exchange.class() {
             // Its answer was lost or never came, but it was obeyed.
