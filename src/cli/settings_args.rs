@@ -11,6 +11,8 @@ use std::path::PathBuf;
   looprig settings save serial:/dev/ttyUSB0 tag:FV-3104 FV-3104.toml
   looprig settings compare FV-3104.toml serial:/dev/ttyUSB0 tag:FV-3104
   looprig settings restore serial:/dev/ttyUSB0 tag:FV-3104 FV-3104.toml --write
+  looprig settings restore serial:/dev/ttyUSB0 FV-3104.toml --write --move --other-device
+                  (into a new device in the place of one that failed)
 LINE and TO: as `looprig ask --help` tells. TO left out is the device at polling address 0.")]
 pub struct SettingsArgs {
     /// What to do with them.

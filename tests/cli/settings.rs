@@ -20,6 +20,11 @@ const MOCK: &str = "mock:bench.toml";
 /// The same bench on a port.
 const PORT: &str = "serial:loop?pace=20";
 
+/// The bench file.
+pub fn bench_file() -> String {
+    BENCH.to_owned()
+}
+
 fn bench(name: &str) -> std::path::PathBuf {
     let dir = scratch(name);
     fs::write(dir.join("bench.toml"), BENCH).unwrap();
@@ -276,6 +281,29 @@ fn a_device_that_stays_busy() {
     assert!(ended.out.contains("left out, refused 32: busy"), "{}", ended.out);
     assert!(ended.err.contains("wait until it is done, then restore once more"), "{}", ended.err);
     assert_eq!(commands(&dir).iter().filter(|c| **c == 17).count(), 10);
+}
+
+/// A file that says what was not read: that is no setting of nothing.
+#[test]
+fn what_was_not_read_is_not_restored_in_silence() {
+    let dir = bench("settings-unread");
+    run(&dir, &["settings", "save", MOCK, "FV.toml"]);
+    // [ST-03]: 32 is busy.
+    edit(&dir.join("FV.toml"), "message = \"BRACKENMOOR\"", "unread = 32");
+    let ended = run(&dir, &["settings", "compare", "FV.toml", MOCK]);
+    assert_eq!(ended.code, 1, "{}", ended.out);
+    for words in ["not read, busy (32)", "so not compared whole: message"] {
+        assert!(ended.out.contains(words), "{}", ended.out);
+    }
+    let ended = run(&dir, &["settings", "restore", MOCK, "FV.toml"]);
+    assert_eq!(ended.code, 1, "{}", ended.err);
+    let told = "left out: message (all): the device was busy (32) when the file was saved: \
+        save it again, or take [message] out of the file";
+    assert!(
+        ended.err.contains(told) && ended.out.contains("Nothing was written, 1 left out"),
+        "{}",
+        ended.err
+    );
 }
 
 /// A value that the device keeps under two names, changed under one: it is told why it does not stay.

@@ -105,8 +105,7 @@ fn each_value_is_read_back() {
     let heard: Vec<u8> = device.heard.iter().map(|(c, _)| *c).collect();
     assert_eq!(heard[..2], [17, 12]);
     let at = heard.iter().position(|c| *c == 6).unwrap();
-    // Before it the address, which goes back as it is; after it what is there now.
-    assert_eq!(heard[at - 1..at + 2], [7, 6, 7]);
+    assert_eq!(heard[at + 1], 7);
 }
 
 /// [HO-05]: what may move the valve is left out, whatever the file and the device say.
@@ -422,12 +421,14 @@ fn a_group_with_a_line_taken_out_is_left_out() {
     assert_eq!(device.written(), [34]);
 }
 
-/// A unit that converts the range: what was equal when it was planned goes out as the file has it, not as it
-/// was read then.
+/// A unit that converts the range: what was equal when it was planned goes out as the file has it. And what
+/// the file does not decide goes back as it is now, not as it was when this was planned.
 #[test]
 fn nothing_stale_goes_out() {
     let mut device = full();
+    device.number("loop", None, "loop_current_mode", 0);
     let wanted = device.read();
+    device.number("loop", None, "loop_current_mode", 1);
     device.number("pv", None, "pv_unit", 49);
     device.float("output", None, "upper_range_value", 40.0);
     device.aside = |memory, command| {
@@ -436,7 +437,6 @@ fn nothing_stale_goes_out() {
             output.insert("lower_range_value".into(), Value::float(-7.0));
         }
     };
-    device.number("loop", None, "loop_current_mode", 0);
     let now = device.read();
     device.heard.clear();
     // Somebody else gives it another address meanwhile.
@@ -445,12 +445,12 @@ fn nothing_stale_goes_out() {
     let allowed = Allowed { moves: true, polling_address: false };
     let (_, _, ended) = run_from(&mut device, &d, &wanted, now, allowed, false, &mut |_| {});
     ended.unwrap();
-    let sent =
-        |command: u8| device.heard.iter().find(|(c, _)| *c == command).map(|(_, d)| d.clone()).unwrap();
+    // [CM-006]: the address that it has now, and the mode; read before, read back.
+    let heard: Vec<u8> = device.heard.iter().map(|(c, _)| *c).collect();
+    assert_eq!((&heard[..3], &device.heard[1].1), (&[7, 6, 7][..], &vec![11, 0]));
     // [CM-035]: unit 57, 100 = 42C80000, 0.
-    assert_eq!(sent(35), [57, 0x42, 0xC8, 0, 0, 0, 0, 0, 0]);
-    // [CM-006]: the address that it has now, and the mode.
-    assert_eq!(sent(6), [11, 1]);
+    let range = device.heard.iter().find(|(c, _)| *c == 35).unwrap();
+    assert_eq!(range.1, [57, 0x42, 0xC8, 0, 0, 0, 0, 0, 0]);
 }
 
 /// What cannot be read back is not told as if it had been.
@@ -476,6 +476,41 @@ fn a_failed_reading_back_is_told() {
         other => panic!("{other:?}"),
     };
     assert!(why(0).contains("busy (32)") && why(1).contains("cut short"), "{results:?}");
+}
+
+/// What is read at the end of all decides: a value that is not told any more is not known, one that was not
+/// told at first and is now has arrived.
+#[test]
+fn the_last_reading_decides() {
+    let mut device = full();
+    let wanted = device.read();
+    device.put("message", None, "message", Value::Text("X".into()));
+    device.float("output", None, "damping", 9.0);
+    let upset = device.memory.clone();
+    device.aside = |memory, command| {
+        if command == 34 {
+            memory.remove(&("message", None));
+        }
+    };
+    let (results, ended) = run(&mut device, &wanted, ALL, false);
+    ended.unwrap();
+    let [Outcome::NotReadBack(why), Outcome::Arrived] =
+        &results.iter().map(|r| r.outcome.clone()).collect::<Vec<_>>()[..]
+    else {
+        panic!("{results:?}")
+    };
+    assert!(why.contains("code 64") && results[0].read_back == ["not read"], "{results:?}");
+
+    device.memory = upset;
+    device.aside = |_, _| {};
+    let now = device.read();
+    // As long as it is asked behind the write.
+    device.busy.insert(12, (10, 32));
+    let d = device.device;
+    let (results, _, ended) = run_from(&mut device, &d, &wanted, now, ALL, false, &mut |_| {});
+    ended.unwrap();
+    assert_eq!(outcomes(&results), [(17, Outcome::Arrived), (34, Outcome::Arrived)]);
+    assert_eq!(results[0].read_back, ["AS FOUND"]);
 }
 
 /// [HO-07]: busy is waited for, and when it stays so the rest goes on.
@@ -520,4 +555,11 @@ fn a_delayed_write_arrives() {
         let asked: Vec<_> = device.heard.iter().filter(|(c, _)| *c == 17).collect();
         assert!(asked.len() == 4 && asked.iter().all(|a| *a == asked[0]), "{asked:?}");
     }
+    // It says to the last that it runs, and has done it all the same.
+    device.put("message", None, "message", Value::Text("X".into()));
+    device.warns.insert(17, 34);
+    let (results, ended) = run(&mut device, &wanted, ALL, false);
+    ended.unwrap();
+    assert_eq!(outcomes(&results), [(17, Outcome::Arrived)]);
+    assert!(results[0].said.contains("34"), "{}", results[0].said);
 }

@@ -145,7 +145,12 @@ fn announce(plan: &Plan, device: &Device, to: &To, path: &Path, origin: &Origin)
         tell(&format!("this is written to device {} ({to}) from {}{saved}:", device.unique, path.display()));
     }
     for LeftOut { value: v, why, .. } in &plan.left_out {
-        say(&format!("  left out: {} {}: {} -> {}; {why}", v.section, v.name, v.as_found, v.as_left));
+        // Of what the file does not know there is nothing to show.
+        let values = match (&*v.as_found, &*v.as_left) {
+            ("-", "-") => String::new(),
+            (found, wanted) => format!("{found} -> {wanted}; "),
+        };
+        say(&format!("  left out: {} {}: {values}{why}", v.section, v.name));
     }
     announce_changes(&plan.changes);
 }
