@@ -111,7 +111,7 @@ fn tell_not_whole(settings: &Settings, doing: &str) {
 fn read_failure(doing: String, e: ReadError) -> Failure {
     match e {
         ReadError::Host(e) => host_failure(doing, e),
-        e @ ReadError::Silent { .. } => Failure::new(
+        e @ (ReadError::Silent { .. } | ReadError::Astray { .. }) => Failure::new(
             doing,
             e.to_string(),
             "look at the link with `looprig listen LINE`, then try again; more --retries help against noise",

@@ -217,6 +217,22 @@ fn a_busy_variable() {
     assert_eq!(found(&device.read()), ["device_variable 0"]);
 }
 
+/// [HO-07]: a late answer to the request before is not taken for the next one's.
+#[test]
+fn a_late_answer_is_not_mixed_up() {
+    let whole = full().read();
+    let mut device = full();
+    device.late.insert(54, 2);
+    assert_eq!(device.read(), whole);
+    assert_eq!(device.rested.as_secs(), 2);
+    let mut device = full();
+    device.late.insert(54, 3);
+    let unit = device.device;
+    let e = read(&mut device, &unit, Origin::default(), &mut |_| {}).unwrap_err();
+    assert!(matches!(e, ReadError::Astray { command: 54, asked: 1, told: 0 }), "{e:?}");
+    assert!(e.to_string().contains("about number 1 and answered about number 0"), "{e}");
+}
+
 /// An answer that ends too early is not saved as a whole one.
 #[test]
 fn an_answer_cut_short_is_told() {

@@ -25,6 +25,9 @@ pub struct Script {
     pub busy: BTreeMap<u8, (usize, u8)>,
     /// Commands whose answers end after so many octets of data.
     pub cuts: BTreeMap<u8, usize>,
+    /// How many answers of a command are still the one before it over again.
+    pub late: BTreeMap<u8, usize>,
+    before: BTreeMap<u8, (u8, Vec<u8>)>,
     /// How long the host has left the device alone.
     pub rested: Duration,
     /// Commands that get no answer.
@@ -46,6 +49,8 @@ impl Script {
             refuses: BTreeMap::new(),
             busy: BTreeMap::new(),
             cuts: BTreeMap::new(),
+            late: BTreeMap::new(),
+            before: BTreeMap::new(),
             rested: Duration::ZERO,
             deaf_to: Vec::new(),
             warns: BTreeMap::new(),
@@ -144,6 +149,17 @@ impl Ask for Script {
                 (self.warns.get(&command).copied().unwrap_or(0), data)
             }
             Err(code) => (code, Vec::new()),
+        };
+        let this = (code, data);
+        let last = self.before.insert(command, this.clone());
+        let late = self.late.get_mut(&command).filter(|n| **n > 0).zip(last);
+        let (code, data) = match late {
+            Some((n, last)) => {
+                *n -= 1;
+                self.before.insert(command, last.clone());
+                last
+            }
+            None => this,
         };
         let reply = Frame::reply(false, address, command, [code, 0], data).unwrap();
         let transaction = Transaction {

@@ -16,6 +16,8 @@ pub(super) const PATIENCE: u32 = 10;
 pub(super) const IMPATIENCE: u32 = 2;
 /// How long it is left alone before it is asked again.
 const PAUSE: Duration = Duration::from_secs(1);
+/// How often an answer may be about another one before that is the end.
+const ASTRAY: u32 = 3;
 /// How long a delayed response is waited for, for each time that a busy device would be asked [HO-07].
 const DELAYED: Duration = Duration::from_secs(6);
 /// The last number that a device variable may have [TY-09].
@@ -35,6 +37,16 @@ pub enum ReadError {
         /// The command.
         command: u8,
     },
+    /// Again and again an answer spoke of another one than was asked for: a late answer to the request before,
+    /// or a device that answers wrongly [HO-07].
+    Astray {
+        /// The command.
+        command: u8,
+        /// The variable, channel or burst message that was asked for.
+        asked: u8,
+        /// The one that the answer is about.
+        told: u32,
+    },
 }
 
 impl fmt::Display for ReadError {
@@ -44,6 +56,11 @@ impl fmt::Display for ReadError {
             ReadError::Silent { command } => {
                 write!(f, "command {command} was not answered, so its values are not known")
             }
+            ReadError::Astray { command, asked, told } => write!(
+                f,
+                "command {command} was asked about number {asked} and answered about number {told}, \
+                 {ASTRAY} times: the device answers too late or wrongly"
+            ),
         }
     }
 }
@@ -144,7 +161,21 @@ pub(super) fn read_section(
         Ok(number.filter(|_| part.each.selector() == Some(name)).map(|n| Value::Number(n.into())))
     })
     .map_err(HostError::Values)?;
-    let exchange = patiently(ask, device, part.read, &data, patience)?;
+    let mut tries = 1;
+    let exchange = loop {
+        let exchange = patiently(ask, device, part.read, &data, patience)?;
+        match number.zip(told_number(part, &exchange)) {
+            Some((asked, told)) if u32::from(asked) != told => {
+                if tries >= ASTRAY {
+                    return Err(ReadError::Astray { command: part.read, asked, told });
+                }
+                // Time for whatever is still under way to come and go.
+                ask.rest(PAUSE)?;
+                tries += 1;
+            }
+            _ => break exchange,
+        }
+    };
     let Some(Status::Response(code)) = exchange.status() else {
         return Err(ReadError::Silent { command: part.read });
     };
@@ -163,6 +194,13 @@ pub(super) fn read_section(
         }
     };
     Ok(Some(Section { part, number, content }))
+}
+
+/// Which variable, channel or burst message an answer is about, if it says so.
+fn told_number(part: &Part, exchange: &Exchange) -> Option<u32> {
+    let selector = part.each.selector()?;
+    let mut fields = exchange.fields(Direction::Reply);
+    fields.find(|v| v.found.name().to_string() == selector).and_then(|v| v.found.value(v.data).number())
 }
 
 /// Whether a reply ended before values of this part that have to be in it: another part of the same reply
