@@ -3,6 +3,8 @@
 
 #[path = "device/any.rs"]
 mod any;
+#[path = "device/burst.rs"]
+mod burst;
 #[path = "device/link.rs"]
 mod link;
 #[path = "device/locks.rs"]

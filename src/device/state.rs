@@ -1,5 +1,6 @@
 //! What a device is and knows between two requests: inputs, settings, what it stores.
 
+use super::burst::Progresses;
 use super::clock::Clock;
 use super::config::DeviceConfig;
 use super::memory::ImageError;
@@ -27,6 +28,7 @@ pub(super) enum Squawk {
 pub(super) struct Counters {
     pub requests: u16,
     pub replies: u16,
+    pub bursts: u16,
 }
 
 /// The device without its line.
@@ -53,6 +55,8 @@ pub(super) struct State {
     /// Command 73 is answered [DV-25].
     pub armed: bool,
     pub counters: Counters,
+    /// How far the burst messages are [DV-31].
+    pub burst: Progresses,
     /// The device starts again as soon as its answer is out [DV-20].
     pub starts_again: bool,
     /// By [`Master::index`] [ST-08].
@@ -80,6 +84,7 @@ impl State {
             squawk: Squawk::Off,
             armed: false,
             counters: Counters::default(),
+            burst: Progresses::new(now),
             starts_again: false,
             cold_start: [true; 2],
             more_status: [false; 2],
@@ -98,6 +103,7 @@ impl State {
         self.squawk = Squawk::Off;
         self.armed = false;
         self.counters = Counters::default();
+        self.burst = Progresses::new(now);
         self.starts_again = false;
         self.cold_start = [true; 2];
         // The set point of before is not kept: that of 4 mA stands in [DV-15].

@@ -55,7 +55,7 @@ const LOOP_CURRENT: u8 = 245;
 const PV: u8 = 246;
 const QV: u8 = 249;
 /// The device measures and computes ten times a second, in 1/32 ms [DV-19].
-const UPDATE_PERIOD: u32 = 3200;
+pub(super) const UPDATE_PERIOD: u32 = 3200;
 /// What the sensor of the supply pressure can measure, bar [DV-22].
 pub(super) const PRESSURE_SENSOR_BAR: (f64, f64) = (0.0, 10.0);
 
