@@ -11,6 +11,8 @@ const PRESENCE: u64 = 30_000;
 const APART_WHEN_LOST: u32 = 4;
 /// Who sent the last burst itself lets others go first for so many characters.
 const AFTER_OWN: u32 = 32;
+/// So many bursts one right behind the other, and others that have never been heard are let go first.
+const MOST_IN_A_ROW: u32 = 16;
 
 /// The right to follow an answer.
 #[derive(Clone, Copy, Debug)]
@@ -44,6 +46,8 @@ pub struct BurstTurns {
     other_at: Option<Instant>,
     /// The last burst on the line was ours.
     was_ours: bool,
+    /// How many bursts began as soon as the line was free since anybody else was heard.
+    in_a_row: u32,
 }
 
 impl BurstTurns {
@@ -67,6 +71,7 @@ impl BurstTurns {
             silent_since: now,
             other_at: None,
             was_ours: false,
+            in_a_row: 0,
         };
         turns.wait(now, turns.lost());
         turns
@@ -85,6 +90,7 @@ impl BurstTurns {
         let t = &self.timers;
         let alone = t.link_grant + t.hold * 2;
         match self.another_bursts(at) {
+            false if self.in_a_row >= MOST_IN_A_ROW => alone + t.character * AFTER_OWN,
             false => alone,
             true if self.was_ours => alone + t.hold * self.place + t.character * AFTER_OWN,
             true => alone + t.hold * self.place,
@@ -132,6 +138,7 @@ impl BurstTurns {
         let end = reception.last_at();
         match reception {
             Reception::Good(g) => {
+                self.in_a_row = 0;
                 let address = g.frame.address();
                 match g.frame.frame_type() {
                     FrameType::Stx => self.wait(end, self.lost()),
@@ -171,12 +178,16 @@ impl BurstTurns {
         }
     }
 
-    /// Whether a burst may begin at `now`, and which master it names. After an answer it may begin whether or
-    /// not one is `due`.
+    /// Whether a burst may begin at `now`, and which master it names; then it has to begin. After an answer it may
+    /// begin whether or not one is `due`.
     pub fn may_begin(&mut self, now: Instant, due: bool) -> Option<Master> {
         self.follows.take_if(|f| now > f.until);
         let follows = self.follows.is_some_and(|f| now >= f.at);
         let may = !self.carrier && (follows || due && now >= self.free_at);
+        if may {
+            let pressed = !follows && now < self.free_at + self.timers.character;
+            self.in_a_row = if pressed { self.in_a_row % MOST_IN_A_ROW + 1 } else { 0 };
+        }
         may.then_some(self.names)
     }
 
