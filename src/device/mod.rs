@@ -369,6 +369,7 @@ impl Device {
             self.start_again(now);
             return;
         };
+        self.turns.set_place(self.state.stored.polling_address);
         let address = slave.reply_address(&request.address(), self.state.bursts());
         let master = address.master;
         let status = [code, self.state.field_device_status(master)];

@@ -77,6 +77,11 @@ impl BurstTurns {
         turns
     }
 
+    /// The polling address was changed.
+    pub fn set_place(&mut self, place: u8) {
+        self.place = u32::from(place & 0x0F);
+    }
+
     /// RT1 of the secondary and HOLD; every place four characters later.
     fn lost(&self) -> Duration {
         let t = &self.timers;
