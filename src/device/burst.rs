@@ -2,7 +2,7 @@
 
 use super::commands;
 use super::state::State;
-use super::variables::{UPDATE_PERIOD, unit};
+use super::variables::{UPDATE_PERIOD, as_delivered, unit};
 use crate::app::command::{Revision, Value};
 use crate::app::types::units;
 use crate::frame::Master;
@@ -121,6 +121,13 @@ impl BurstMessage {
         self.variables.into_iter().filter(|&v| v != UNUSED)
     }
 
+    /// A trigger with a level in the unit in which the first variable is delivered; `None` in command 48, which has
+    /// none.
+    pub fn trigger_at(&self, mode: u8, level: f32) -> Option<BurstTrigger> {
+        let (class, unit) = as_delivered(self.source()?)?;
+        Some(BurstTrigger { mode, class, unit, level: Some(level) })
+    }
+
     /// Data of the request whose answer it is.
     fn request(&self) -> Vec<u8> {
         match self.command {
@@ -195,7 +202,7 @@ impl State {
         m.on && message < self.burst_messages() && self.can_burst(m.command)
     }
 
-    fn messages_sent(&self) -> impl Iterator<Item = usize> {
+    pub fn messages_sent(&self) -> impl Iterator<Item = usize> {
         (0..BURST_MESSAGES).filter(|&i| self.is_sent(i))
     }
 

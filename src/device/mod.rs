@@ -291,6 +291,11 @@ impl Device {
         self.state.bursts()
     }
 
+    /// The burst messages that it sends, as they are set up [DV-30].
+    pub fn burst_messages(&self) -> impl Iterator<Item = &BurstMessage> {
+        self.state.messages_sent().map(|i| &self.state.stored.burst[i])
+    }
+
     /// Unique address [FR-06].
     pub fn unique_address(&self) -> UniqueAddress {
         self.state.config.identity.unique_address()

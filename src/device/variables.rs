@@ -63,6 +63,19 @@ pub(super) const PRESSURE_SENSOR_BAR: (f64, f64) = (0.0, 10.0);
 pub(super) const DELIVERED_UNITS: [u8; COUNT] = [unit::PERCENT, unit::PERCENT, unit::DEGREE, unit::BAR];
 const CLASSES: [u8; COUNT] = [class::NONE, class::NONE, class::ANGLE, class::PRESSURE];
 
+/// Classification and unit of the variable of a code in a device as delivered.
+pub(super) fn as_delivered(code: u8) -> Option<(u8, u8)> {
+    match code {
+        PERCENT_OF_RANGE => Some((class::NONE, unit::PERCENT)),
+        LOOP_CURRENT => Some((class::CURRENT, unit::MILLIAMPERE)),
+        _ => {
+            // As delivered PV to QV are variables 0 to 3.
+            let index = usize::from(if code >= PV { code - PV } else { code });
+            Some((*CLASSES.get(index)?, *DELIVERED_UNITS.get(index)?))
+        }
+    }
+}
+
 /// Whether a device variable can be told in `unit`: one that its own can be converted to [DV-19].
 pub(super) fn offers_unit(variable: usize, unit: u8) -> bool {
     DELIVERED_UNITS.get(variable).is_some_and(|&own| units::convert(1.0, own, unit).is_some())
