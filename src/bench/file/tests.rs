@@ -1,3 +1,4 @@
+mod bursts;
 mod wires;
 
 use super::*;
@@ -303,7 +304,11 @@ fn the_schema_describes_every_key() {
     let schema: Json = serde_json::from_str(&text).unwrap();
     let mut tables = vec![&schema];
     tables.extend(schema["$defs"].as_object().unwrap().values().filter(|t| t["properties"].is_object()));
-    assert_eq!(tables.len(), 10, "file, loop, device, valve, air, master, ask, wire fault, line, event");
+    assert_eq!(
+        tables.len(),
+        11,
+        "file, loop, device, burst, valve, air, master, ask, wire fault, line, event"
+    );
     let mut keys = 0;
     for table in tables {
         assert_eq!(table["additionalProperties"], false, "{table}");
@@ -316,9 +321,9 @@ fn the_schema_describes_every_key() {
             }
         }
     }
-    // 8 of the file, 1 of the loop, 27 and 2 tables of a device, 4 of the valve, 1 of the air, 6 of a master,
+    // 8 of the file, 1 of the loop, 27 and 3 tables of a device, 8 of its bursts, 4 of the valve, 1 of the air, 6 of a master,
     // 5 of what it asks, 10 of a fault on the wires, 1 of a line, 5 of an event.
-    assert_eq!(keys, 70);
+    assert_eq!(keys, 79);
     assert_eq!(schema["required"], json!(["device", "line"]));
     assert_eq!(schema["$defs"]["LineTable"]["required"], json!(["at"]));
     let address = &schema["$defs"]["DeviceTable"]["properties"]["polling_address"];
