@@ -7,6 +7,8 @@
 
 #[path = "cli/bench.rs"]
 mod bench;
+#[path = "cli/bursts.rs"]
+mod bursts;
 #[path = "cli/decode.rs"]
 mod decode;
 #[path = "cli/explain.rs"]
