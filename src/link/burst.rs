@@ -5,8 +5,8 @@ use crate::frame::{FrameType, Master, Reception};
 use crate::time::{BitTimes, Instant, Pace};
 use core::time::Duration;
 
-/// How long another bursting device is remembered, characters.
-const PRESENCE: u64 = 30_000;
+/// How long another bursting device is remembered, characters: the longest period, an hour, are 392 727.
+const PRESENCE: u64 = 400_000;
 /// Silences by place begin so many characters apart where nobody is known to speak.
 const APART_WHEN_LOST: u32 = 4;
 /// Who sent the last burst itself lets others go first for so many characters.
@@ -149,7 +149,10 @@ impl BurstTurns {
                     FrameType::Stx => self.wait(end, self.lost()),
                     // A device that bursts follows its own answers itself.
                     FrameType::Ack => {
-                        let may_follow = !address.burst && !self.another_bursts(end);
+                        if address.burst {
+                            self.other_at = Some(end);
+                        }
+                        let may_follow = !self.another_bursts(end);
                         self.answer(end, address.master, may_follow);
                     }
                     FrameType::Back => {
@@ -314,10 +317,10 @@ mod tests {
     #[test]
     fn several_that_burst() {
         let mut e = ear(3);
-        e.hears(50.0, ANSWER_OF_A_BURSTING_ONE);
-        assert_eq!(e.waits(), 12.0);
-        e.hears(5.0, BURST);
         // 12 and 2 * 3.
+        e.hears(50.0, ANSWER_OF_A_BURSTING_ONE);
+        assert_eq!(e.waits(), 18.0);
+        e.hears(5.0, BURST);
         assert_eq!(e.waits(), 18.0);
         e.hears(5.0, ANSWER);
         assert_eq!(e.waits(), 18.0);
@@ -326,7 +329,7 @@ mod tests {
         // Its own answer it follows all the same.
         e.turns.answered(e.at, Master::Primary);
         assert_eq!(e.waits(), 0.0);
-        e.at += characters(30_100.0);
+        e.at += characters(400_100.0);
         e.hears(0.0, ANSWER);
         assert_eq!(e.turns.may_begin(e.at, false), Some(Master::Secondary));
     }
