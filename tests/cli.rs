@@ -9,6 +9,8 @@
 mod bench;
 #[path = "cli/bursts.rs"]
 mod bursts;
+#[path = "cli/cut_short.rs"]
+mod cut_short;
 #[path = "cli/decode.rs"]
 mod decode;
 #[path = "cli/explain.rs"]

@@ -392,14 +392,11 @@ pub trait Ask {
     /// As [`Host::transact`].
     fn ask_octets(&mut self, device: &Device, command: u8, data: Vec<u8>) -> Result<Exchange, HostError>;
 
-    /// As [`Host::rest`]. Where no time passes, as when a device is played from a script, it does nothing.
+    /// As [`Host::rest`].
     ///
     /// # Errors
     /// As [`Host::transact`].
-    fn rest(&mut self, time: Duration) -> Result<(), HostError> {
-        let _ = time;
-        Ok(())
-    }
+    fn rest(&mut self, time: Duration) -> Result<(), HostError>;
 }
 
 impl<L: Line> Ask for Host<L> {

@@ -5,10 +5,12 @@ use crate::frame::{FrameType, Master, Reception};
 use crate::time::{BitTimes, Instant, Pace};
 use core::time::Duration;
 
-/// How long another bursting device is remembered, characters.
-const PRESENCE: u64 = 30_000;
+/// How long another bursting device is remembered, characters: the longest period, an hour, are 392 727.
+const PRESENCE: u64 = 400_000;
 /// Silences by place begin so many characters apart where nobody is known to speak.
 const APART_WHEN_LOST: u32 = 4;
+/// Within so many characters of another device's burst the two take turns.
+const RECENTLY: u32 = 1000;
 /// Who sent the last burst itself lets others go first for so many characters.
 const AFTER_OWN: u32 = 32;
 /// So many bursts one right behind the other, and others that have never been heard are let go first.
@@ -90,20 +92,20 @@ impl BurstTurns {
         t.link_quiet + t.hold + t.character * (APART_WHEN_LOST * self.place) + answer
     }
 
-    /// RT2 and twice HOLD: whoever has a turn has begun by then.
+    /// RT2 and twice HOLD: whoever has a turn has begun by then; more where others burst.
     fn in_step(&self, at: Instant) -> Duration {
         let t = &self.timers;
-        let alone = t.link_grant + t.hold * 2;
-        match self.another_bursts(at) {
-            false if self.in_a_row >= MOST_IN_A_ROW => alone + t.character * AFTER_OWN,
-            false => alone,
-            true if self.was_ours => alone + t.hold * self.place + t.character * AFTER_OWN,
-            true => alone + t.hold * self.place,
-        }
+        let by_place =
+            if self.heard_within(at, self.presence) { t.hold * self.place } else { Duration::ZERO };
+        let lets_go = self.was_ours && self.heard_within(at, t.character * RECENTLY);
+        let lets_go = lets_go || self.in_a_row >= MOST_IN_A_ROW;
+        let more = if lets_go { t.character * AFTER_OWN } else { Duration::ZERO };
+        t.link_grant + t.hold * 2 + by_place + more
     }
 
-    fn another_bursts(&self, at: Instant) -> bool {
-        self.other_at.is_some_and(|t| at.since(t) <= self.presence)
+    /// Whether another device's burst was heard in that time before `at`.
+    fn heard_within(&self, at: Instant, time: Duration) -> bool {
+        self.other_at.is_some_and(|t| at.since(t) <= time)
     }
 
     fn wait(&mut self, end: Instant, quiet: Duration) {
@@ -149,7 +151,10 @@ impl BurstTurns {
                     FrameType::Stx => self.wait(end, self.lost()),
                     // A device that bursts follows its own answers itself.
                     FrameType::Ack => {
-                        let may_follow = !address.burst && !self.another_bursts(end);
+                        if address.burst {
+                            self.other_at = Some(end);
+                        }
+                        let may_follow = !self.heard_within(end, self.presence);
                         self.answer(end, address.master, may_follow);
                     }
                     FrameType::Back => {
@@ -314,10 +319,10 @@ mod tests {
     #[test]
     fn several_that_burst() {
         let mut e = ear(3);
-        e.hears(50.0, ANSWER_OF_A_BURSTING_ONE);
-        assert_eq!(e.waits(), 12.0);
-        e.hears(5.0, BURST);
         // 12 and 2 * 3.
+        e.hears(50.0, ANSWER_OF_A_BURSTING_ONE);
+        assert_eq!(e.waits(), 18.0);
+        e.hears(5.0, BURST);
         assert_eq!(e.waits(), 18.0);
         e.hears(5.0, ANSWER);
         assert_eq!(e.waits(), 18.0);
@@ -326,7 +331,7 @@ mod tests {
         // Its own answer it follows all the same.
         e.turns.answered(e.at, Master::Primary);
         assert_eq!(e.waits(), 0.0);
-        e.at += characters(30_100.0);
+        e.at += characters(400_100.0);
         e.hears(0.0, ANSWER);
         assert_eq!(e.turns.may_begin(e.at, false), Some(Master::Secondary));
     }

@@ -181,6 +181,27 @@ fn two_that_burst() {
     s.all_is_well();
 }
 
+/// [LL-23]: neither of two follows the answer of a third: they would meet.
+#[test]
+fn a_third_between_two_that_burst() {
+    let mut s = stage();
+    s.bursting(1, SELDOM);
+    s.bursting(2, SELDOM);
+    s.device(4);
+    s.primary();
+    s.secondary();
+    s.expect("43 and 4 by address", device(1).bursts(SECONDARY).at(47.0));
+    s.expect("12 and 4", device(2).bursts(PRIMARY).after(16.0));
+    s.during_it(5.0).primary_wants(poll(4));
+    s.during_it(5.0).secondary_wants(poll(4));
+    s.expect("HOLD after the burst that names it", PRIMARY.asks(poll(4)).after(2.0));
+    s.expect("the device", device(4).answers(PRIMARY).after(2.0));
+    s.expect("HOLD", SECONDARY.asks(poll(4)).after(2.0));
+    s.expect("the device", device(4).answers(SECONDARY).after(2.0));
+    s.all_is_well();
+    s.silence(200.0);
+}
+
 /// [LI-23]: clocks that are 1 % off either way, and everybody up to 0.2 characters late: behind every answer a burst, both
 /// masters have as many turns, and nobody meets another.
 #[test]

@@ -1,6 +1,6 @@
 //! Devices in burst mode as people meet them: listening, scanning, asking, settings, and the pattern of a captured device.
 
-use crate::process::{run, scratch};
+use crate::process::{Process, run, scratch};
 use crate::support::fixtures;
 use crate::{table, too_long};
 use serde_json::Value as Json;
@@ -142,4 +142,47 @@ fn a_host_that_does_not_expect_bursts() {
         let n = differing.iter().filter(|d| d.ends_with(name)).count();
         assert!(n >= 3, "{name}: {differing:?}");
     }
+}
+
+/// The same on a port, on the clock of this machine, twenty times the wire's pace: the mock says that the device bursts, and
+/// whoever does not expect it asks it and its neighbour, and turns it off and on.
+#[test]
+fn on_a_port() {
+    let dir = scratch("burst-port");
+    fs::write(
+        dir.join("bench.toml"),
+        "pace = 20\n[[device]]\ntag = \"FV-3107\"\n[[device.burst]]\ncommand = 9\nvariables = [1, 3]\nupdate_period_s = 0.25\n\
+         [[device]]\nrevision = 5\npolling_address = 5\n[[device.burst]]\n[[line]]\nat = \"pty:loop\"\n",
+    )
+    .unwrap();
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    let ready: Json = serde_json::from_str(&mock.line()).unwrap();
+    assert_eq!(ready["devices"][0]["bursts"], serde_json::json!(["command 9 of 1, 3 every 0.25 s"]));
+    assert_eq!(ready["devices"][1]["bursts"], serde_json::json!(["command 1 as often as the wires allow"]));
+    const PORT: &str = "serial:loop?pace=20";
+    let scanned = run(&dir, &["scan", PORT, "--range", "0-5", "--format", "csv"]);
+    assert_eq!(
+        table(&scanned.out).iter().map(|r| r[0].clone()).collect::<Vec<_>>(),
+        ["0", "5"],
+        "{}",
+        scanned.err
+    );
+    for (to, off, on) in [
+        (
+            "0",
+            ["burst_control=0", "burst_message=0"].as_slice(),
+            ["burst_control=1", "burst_message=0"].as_slice(),
+        ),
+        ("5", ["burst_control=0"].as_slice(), ["burst_control=1"].as_slice()),
+    ] {
+        for words in [off, on] {
+            let refused = run(&dir, &[&["ask", PORT, to, "109"], words].concat());
+            refused.refused(&["--write"]);
+            let ended = run(&dir, &[&["ask", PORT, to, "109"], words, &["--write"]].concat());
+            assert_eq!(ended.code, 0, "{}", ended.err);
+        }
+        assert_eq!(run(&dir, &["ask", PORT, to, "3"]).code, 0);
+    }
+    mock.signal(libc::SIGTERM);
+    assert_eq!(mock.end().code, 0);
 }

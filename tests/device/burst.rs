@@ -127,7 +127,7 @@ fn as_often_as_the_wires_allow() {
 }
 
 /// [LL-23]: at power-up, and after a request that nobody answers, 43 characters; after another device's answer it follows at
-/// once, whatever is due, unless that one bursts too: then after 12.
+/// once, whatever is due, unless that one bursts too: then after 12, and 32 more since the last burst was its own.
 #[test]
 fn others_on_the_wires() {
     let mut config = DeviceConfig::new(R7);
@@ -156,7 +156,11 @@ fn others_on_the_wires() {
     }
     rig.bursts.clear();
     rig.send(&answer(0xE6), None);
-    assert!(about(rig.bursts[0].after, characters(12.0)), "{:?}", rig.bursts[0]);
+    assert!(about(rig.bursts[0].after, characters(44.0)), "{:?}", rig.bursts[0]);
+    // And from then on none follows another's answer.
+    rig.bursts.clear();
+    rig.send(&answer(0xA6), None);
+    assert!(about(rig.bursts[0].after, characters(44.0)), "{:?}", rig.bursts[0]);
 }
 
 /// A request that is not answered is no answer to follow; one that is refused is.
