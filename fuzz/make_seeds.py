@@ -42,6 +42,8 @@ SEQUENCES = {
     "range": [2, asked(35, "39 42A00000 41200000"), asked(34, "40133333"), asked(36), asked(6, "01"), asked(37)],
     "simulate": [1, asked(79, "03 01 0C 43C80000 C3"), asked(53, "03 06"), asked(9, "00 01 02 03"), asked(48)],
     "several": [0, asked(78, "03 0002 00 0013 03 000009 004D 00"), asked(90), asked(95), asked(38, "0001")],
+    "burst": [0, asked(108, "0009 01"), asked(107, "03 00 FA FA FA FA FA FA 01"), asked(103, "01 00001F40 00003E80"),
+              asked(104, "01 02 41 07 40200000"), asked(109, "01 01"), asked(3, "", 0x90), asked(105, "01", 0x08)],
     "trim": [0, asked(82, "03 02 07 40880000"), asked(80, "03"), asked(52, "03", 0x90), asked(83, "03")],
 }
 

@@ -2,6 +2,8 @@
 //! wires. Each scene is a list of steps, each step a transmission with the silence before it in characters; what is
 //! expected comes from the notes, with the arithmetic beside it. A scene that fails prints all that happened.
 
+#[path = "arbitration/bursting.rs"]
+mod bursting;
 #[path = "arbitration/bursts.rs"]
 mod bursts;
 #[path = "arbitration/carrier.rs"]

@@ -4,7 +4,9 @@
 use looprig::app::command::Revision;
 use looprig::bench::{self, BenchPlan};
 use looprig::exchange::Exchange;
-use looprig::frame::{Octet, PollingAddress};
+use looprig::frame::{
+    FrameType, Good, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target, UniqueAddress,
+};
 use looprig::host::{Device, Host};
 use looprig::line::{Event, InProcess, Line};
 use looprig::link::MasterConfig;
@@ -115,7 +117,7 @@ fn every_file_is_run_here() {
     files.sort();
     let mut run: Vec<&str> = DEVICES.iter().map(|d| d.file).collect();
     run.extend(MULTIDROP.iter().map(|m| m.file));
-    run.extend([TWO_MASTERS, THREE_REVISIONS]);
+    run.extend([TWO_MASTERS, THREE_REVISIONS, PUMP_HOUSE, BURSTING]);
     run.sort();
     run.dedup();
     assert_eq!(files, run);
@@ -323,5 +325,62 @@ fn revisions_side_by_side() {
         assert_eq!(code_of(6, longer), if revision == Revision::R5 { 2 } else { 0 }, "{revision}");
         let back: &[u8] = if revision == Revision::R5 { &[address] } else { &[address, 1] };
         assert_eq!(code_of(6, back), 0, "{revision}");
+    }
+}
+
+const PUMP_HOUSE: &str = "two-masters-bursts.toml";
+const BURSTING: &str = "bursting.toml";
+
+/// The good frames that one more access point hears in so many seconds.
+fn frames(file: &str, seconds: u64) -> Vec<Good> {
+    let mut line = bench::in_process(&plan(file));
+    let mut receiver = Receiver::new(ReceiverConfig::for_line(line.pace(), Duration::ZERO));
+    let until = Instant::ZERO + Duration::from_secs(seconds);
+    let mut good = Vec::new();
+    loop {
+        match line.wait(Some(until)).unwrap() {
+            Event::Octets(octets) => receiver.push(&octets),
+            Event::TimeOut => break,
+            other => panic!("{other:?}"),
+        }
+        while let Some(reception) = receiver.next() {
+            good.extend(if let Reception::Good(g) = reception { Some(g) } else { None });
+        }
+    }
+    good
+}
+
+/// [LL-10] [DV-31]: behind every answer, of whatever device, comes a burst of the first one; the travel is published when it has
+/// moved by more than 2 %, and each 16 s.
+#[test]
+fn a_pump_house_with_bursts() {
+    let all = frames(PUMP_HOUSE, 60);
+    let kind = |g: &Good| g.frame.frame_type();
+    let answers = all.windows(2).filter(|w| kind(&w[0]) == FrameType::Ack);
+    let followed = answers.clone().filter(|w| kind(&w[1]) == FrameType::Back).count();
+    // One may have been met by a master that began at the same moment.
+    assert!(followed > 50 && answers.count() <= followed + 1, "{followed}");
+    for (command, least) in [(1, 40), (9, 20)] {
+        let bursts = all.iter().filter(|g| kind(g) == FrameType::Back && g.frame.command() == command);
+        assert!(bursts.clone().count() > least, "command {command}");
+        assert!(bursts.clone().all(|g| g.frame.address().target == Target::Unique(UNIQUE)), "{command}");
+    }
+    // Command 9, the value of slot 0: octets 4 to 7 behind extended status, code, class, unit: 25 %, and after 20 s 75 %.
+    let travel = |g: &Good| f32::from_be_bytes(g.frame.data()[4..8].try_into().unwrap());
+    let last = all.iter().rfind(|g| kind(g) == FrameType::Back && g.frame.command() == 9).unwrap();
+    assert!((travel(last) - 75.0).abs() < 0.1, "{}", travel(last));
+}
+
+/// FV-3107 [FR-06].
+const UNIQUE: UniqueAddress = UniqueAddress::from_octets([0x3D, 0x71, 0x00, 0x31, 0x07]);
+
+/// 28 characters, 256.667 ms, at the start [LL-23], then one each 250 ms; tests/cli compares them with captured ones.
+#[test]
+fn one_that_bursts_without_time() {
+    let all = frames(BURSTING, 10);
+    assert_eq!(all.len(), 39);
+    for (i, good) in all.iter().enumerate() {
+        let at = good.octets[0].at.as_nanos();
+        assert_eq!((good.frame.frame_type(), at), (FrameType::Back, 256_666_666 + 250_000_000 * i as u64));
     }
 }

@@ -3,6 +3,8 @@
 
 #[path = "device/any.rs"]
 mod any;
+#[path = "device/burst.rs"]
+mod burst;
 #[path = "device/delayed.rs"]
 mod delayed;
 #[path = "device/events.rs"]

@@ -2,6 +2,8 @@
 //! that says what each answer must be. The model shares no code with `app` and `device`: it holds its own values
 //! and makes and reads octets by itself, from the protocol notes.
 
+#[path = "device_model/burst.rs"]
+mod burst;
 #[path = "device_model/commands.rs"]
 mod commands;
 #[path = "device_model/delayed.rs"]

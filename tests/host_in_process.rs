@@ -1,6 +1,8 @@
 //! The host over a bench in this process, on virtual time: finding, asking, writing, two roles, and bad wires.
 //! Expected values come from the protocol notes with the arithmetic shown.
 
+#[path = "host_in_process/bursts.rs"]
+mod bursts;
 #[path = "host_in_process/commands.rs"]
 mod commands;
 #[path = "host_in_process/delayed.rs"]

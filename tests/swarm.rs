@@ -30,6 +30,21 @@ fn many_seeds() {
     assert!(sum.retries > sum.seeds && sum.answered > sum.unanswered, "{sum}");
 }
 
+/// The same with devices in burst mode among the others [LL-23].
+#[test]
+fn many_seeds_with_bursts() {
+    let mut sum = run::Sum::default();
+    let mut problems = Vec::new();
+    for seed in 0..seeds() {
+        let out = run::run_with_bursts(seed);
+        problems.extend(out.problems.iter().map(|p| format!("seed {seed}: {p}")));
+        sum.add(&out);
+    }
+    println!("{sum}");
+    assert!(problems.is_empty(), "{problems:#?}\n{sum}");
+    assert!(sum.answered > sum.unanswered, "{sum}");
+}
+
 /// The same seed gives the same run, to the octet and the nanosecond; another one does not.
 #[test]
 fn a_seed_can_be_replayed() {

@@ -1,4 +1,4 @@
-//! Sequences of requests into the device of each revision, as octets on a wire: no panic, no answer that is no frame,
+//! Sequences of requests into the device of each revision, as octets on a wire: no panic, no answer and no burst that is no frame,
 //! and what it stores can be read again, also by a device that powers up with it [DV-03].
 //!
 //! The first octet chooses the revision. Each request is one octet (bit 7 the master, bit 6 at the broadcast address,

@@ -30,11 +30,14 @@ pub struct BenchPlan {
 
 impl BenchPlan {
     /// Whether the seed makes a difference: there are faults on the wires, a station that is late by chance,
-    /// or a master that may collide with others [LI-20].
+    /// or a master or a device in burst mode that may collide with others [LI-20].
     pub fn leaves_to_chance(&self) -> bool {
         !self.wire_faults.is_empty()
             || !self.masters.is_empty()
-            || self.devices.iter().any(|d| !d.clock.jitter.is_zero())
+            || self
+                .devices
+                .iter()
+                .any(|d| !d.clock.jitter.is_zero() || d.config.factory.burst.iter().any(|m| m.on))
     }
 }
 

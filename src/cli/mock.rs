@@ -166,6 +166,9 @@ fn ready_text(bench: &Bench, out: &mut String) {
         }
         let _ = writeln!(out, "{}", line.trim_end());
     }
+    for device in bench.stations().map(|s| s.device()).filter(|d| d.bursts()) {
+        let _ = writeln!(out, "  {}: in burst mode, {}", name(device), words::bursts(device).join("; "));
+    }
     words::wires_text(plan, out);
     out.push_str("\nLines, all on one pair of wires\n");
     let width = bench.places().iter().map(|p| p.at.chars().count()).max().unwrap_or(0).max(8);
@@ -227,6 +230,7 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
                 "tag": d.tag(),
                 "long_tag": d.long_tag(),
                 "unique_address": d.unique_address().to_string(),
+                "bursts": words::bursts(d),
             })
         })
         .collect();

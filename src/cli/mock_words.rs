@@ -1,7 +1,8 @@
 //! Masters and faults of a bench, and what passed on its wires, in words and as JSON.
 
-use crate::app::command::spec;
+use crate::app::command::{Revision, spec};
 use crate::bench::{Bench, BenchPlan, DevicePlan};
+use crate::device::{BurstMessage, Device};
 use crate::frame::Target;
 use crate::line::{Clock, FaultKind, FaultOf, WireFault};
 use crate::report::text::plural;
@@ -35,6 +36,22 @@ pub fn wires_text(plan: &BenchPlan, out: &mut String) {
     for f in &plan.wire_faults {
         let _ = writeln!(out, "  {}", fault(f));
     }
+}
+
+/// What a device sends in bursts.
+pub fn bursts(device: &Device) -> Vec<String> {
+    let newest = device.revision() == Revision::R7;
+    let words = |m: &BurstMessage| {
+        let often = match newest {
+            true => format!(" every {} s", f64::from(m.update_period) / 32_000.0),
+            false => " as often as the wires allow".to_owned(),
+        };
+        let codes: Vec<String> = m.variables.iter().filter(|&&v| v != 250).map(ToString::to_string).collect();
+        let of =
+            if matches!(m.command, 9 | 33) { format!(" of {}", codes.join(", ")) } else { String::new() };
+        format!("command {}{of}{often}", m.command)
+    };
+    device.burst_messages().map(words).collect()
 }
 
 /// A device in messages.

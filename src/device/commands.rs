@@ -1,6 +1,6 @@
 //! From a request to its answer: which commands the mock has, and what every command shares.
 
-use super::common::{analog, clock, device, lock, range, several, simulate, trim, variables};
+use super::common::{analog, burst, clock, device, lock, range, several, simulate, trim, variables};
 use super::delayed;
 use super::state::State;
 use super::universal as u;
@@ -135,6 +135,8 @@ const READ: &[u8] = &[0, 6, 16, 32];
 const SELECTING: &[u8] = &[0, 2, 5, 6, 16, 32];
 const WRITE: &[u8] = &[0, 5, 6, 7, 16, 32];
 const CHOOSING: &[u8] = &[0, 2, 5, 6, 7, 16, 32];
+/// As its neighbours say that there is no such burst message.
+const BURST_READ: &[u8] = &[0, 5, 6, 9, 16, 32];
 /// The codes are in the command's list [ST-04].
 const LIST: &[u8] = &[];
 
@@ -224,8 +226,14 @@ static HANDLERS: &[Handler] = &[
     row(89, R7, "CM-089", ToAll, SELECTING, clock::set),
     row(90, R7, "CM-090", ToAll, READ, clock::read),
     row(95, R6, "CM-095", ToAll, LIST, device::read_counters),
+    row(103, R7, "CM-103", Unlocked, LIST, burst::write_periods),
+    row(104, R7, "CM-104", Unlocked, LIST, burst::write_trigger),
+    row(105, R7, "CM-105", ToAll, BURST_READ, burst::read_configuration),
     // It frees buffers of the master that asks, and changes nothing that a lock keeps.
     row(106, R6, "CM-106", ToAll, LIST, device::flush_delayed),
+    row(107, R5, "CM-107", Unlocked, LIST, burst::write_variables),
+    row(108, R5, "CM-108", Unlocked, LIST, burst::write_command),
+    row(109, R5, "CM-109", Unlocked, LIST, burst::control),
     row(110, R5, "CM-110", ToAll, READ, variables::read_dynamic_variables),
 ];
 
@@ -388,6 +396,24 @@ fn judge<'a>(
         return refused(if older { code::BUSY } else { code::RESTRICTED });
     }
     Ok(Fit { handler, form, asked })
+}
+
+/// Response code and data of a burst for `master` of a command that reads, with the request's data in [DV-30].
+pub(super) fn publish(
+    state: &mut State,
+    master: Master,
+    now: Instant,
+    number: u8,
+    data: &[u8],
+) -> Option<(u8, Vec<u8>)> {
+    let (handler, form) = known(number, state.revision())?;
+    let mut asked = Asked { master, now, data, found: Decoded::default() };
+    layout::decode(form.request, data, &mut asked.found);
+    match (handler.run)(state, &asked) {
+        Answer::Done(values) => Some((code::SUCCESS, values.encode(form.reply))),
+        Answer::Warned(code, values) => Some((code, values.encode(form.reply))),
+        Answer::Refused(_) | Answer::Silent => None,
+    }
 }
 
 #[cfg(test)]

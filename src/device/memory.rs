@@ -7,11 +7,13 @@ use super::config::DeviceConfig;
 use super::stored::{Stored, StoredBefore};
 use core::fmt;
 use crc::{CRC_32_ISO_HDLC, Crc};
+use serde_json::{Map, Value as Json};
 
 const MAGIC: &[u8; 4] = b"LRDM";
 /// What is written.
-const FORMAT: u16 = 2;
-/// What is read besides: before the commands of common practice.
+const FORMAT: u16 = 3;
+/// What is read besides: before burst mode, and before the commands of common practice.
+const FORMAT_WITHOUT_BURST: u16 = 2;
 const FORMAT_BEFORE: u16 = 1;
 /// Magic, format version, length.
 const HEAD: usize = 4 + 2 + 4;
@@ -62,10 +64,7 @@ impl fmt::Display for ImageError {
         match self {
             ImageError::Magic => f.write_str("it does not begin with LRDM, so it is no such image")?,
             ImageError::Version { found } => {
-                write!(
-                    f,
-                    "format version {found} at octet 4 is not known, {FORMAT_BEFORE} and {FORMAT} are"
-                )?;
+                write!(f, "format version {found} at octet 4 is not known, {FORMAT_BEFORE} to {FORMAT} are")?;
             }
             ImageError::Length { expected, found } => {
                 write!(f, "it has {found} octets where its length field at octet 6 makes {expected}")?;
@@ -120,7 +119,7 @@ pub fn decode_over(image: &[u8], config: &DeviceConfig) -> Result<Stored, ImageE
         return Err(ImageError::Magic);
     }
     let version = u16::from_be_bytes([v0, v1]);
-    if version != FORMAT && version != FORMAT_BEFORE {
+    if !(FORMAT_BEFORE..=FORMAT).contains(&version) {
         return Err(ImageError::Version { found: version });
     }
     let payload_len = u32::from_be_bytes([l0, l1, l2, l3]);
@@ -138,6 +137,7 @@ pub fn decode_over(image: &[u8], config: &DeviceConfig) -> Result<Stored, ImageE
         FORMAT_BEFORE => {
             serde_json::from_slice::<StoredBefore>(payload).map(|before| before.over(&config.factory))
         }
+        FORMAT_WITHOUT_BURST => without_burst(payload, &config.factory),
         _ => serde_json::from_slice::<Stored>(payload),
     };
     let stored = read.map_err(|e| ImageError::Payload { why: e.to_string() })?;
@@ -145,10 +145,21 @@ pub fn decode_over(image: &[u8], config: &DeviceConfig) -> Result<Stored, ImageE
     Ok(stored)
 }
 
+/// Reads format 2, which is format 3 without the burst messages.
+fn without_burst(payload: &[u8], factory: &Stored) -> serde_json::Result<Stored> {
+    use serde::de::Error;
+    let mut all: Map<String, Json> = serde_json::from_slice(payload)?;
+    if all.insert("burst".into(), serde_json::to_value(factory.burst)?).is_some() {
+        return Err(Error::custom("format 2 has no burst messages"));
+    }
+    serde_json::from_value(Json::Object(all))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::app::command::Revision;
+    use crate::device::burst::{BurstMessage, BurstTrigger, nearest_period};
     use crate::device::stored::{PressureTrim, StoredLock};
     use proptest::prelude::*;
 
@@ -173,6 +184,7 @@ mod tests {
             preambles in prop::option::of(5u8..=20),
             lock in prop::option::of(any::<[bool; 2]>()),
             trim in prop::array::uniform3(-0.4f32..0.4),
+            burst in prop::array::uniform3(any_message()),
         ) -> Stored {
             Stored {
                 polling_address,
@@ -194,6 +206,31 @@ mod tests {
                     lower: [trim[0].abs() + 0.4, trim[0].abs() + 0.4 + trim[1]],
                     upper: [5.0, 5.0 + trim[2]],
                 },
+                burst,
+            }
+        }
+    }
+
+    prop_compose! {
+        fn any_message()(
+            on in any::<bool>(),
+            command in prop::sample::select(vec![1u8, 2, 3, 9, 33, 48]),
+            first in 0u8..=249,
+            others in prop::array::uniform7(0u8..=250),
+            periods in any::<[u32; 2]>(),
+            mode in 0u8..=4,
+            level in 0f32..1e30,
+        ) -> BurstMessage {
+            let [a, b] = periods.map(nearest_period);
+            let [s1, s2, s3, s4, s5, s6, s7] = others;
+            let level = (1..=3).contains(&mode).then_some(level);
+            BurstMessage {
+                on,
+                command,
+                variables: [first, s1, s2, s3, s4, s5, s6, s7],
+                update_period: a.min(b),
+                maximum_update_period: a.max(b),
+                trigger: BurstTrigger { mode, class: 65, unit: 7, level },
             }
         }
     }
@@ -201,7 +238,7 @@ mod tests {
     /// The image around a payload, put together here by the words of [DV-03], with a CRC worked out
     /// bit by bit: polynomial 04C11DB7 reflected is EDB88320.
     fn image(payload: &str) -> Vec<u8> {
-        image_of(2, payload)
+        image_of(3, payload)
     }
 
     fn image_of(version: u8, payload: &str) -> Vec<u8> {
@@ -220,7 +257,9 @@ mod tests {
 
     const BEFORE: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false]}"#;
 
-    const PAYLOAD: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value_percent":100.0,"lower_range_value_percent":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"pressure_trim_bar":{"lower":[0.0,0.0],"upper":[10.0,10.0]}}"#;
+    const PAYLOAD_2: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value_percent":100.0,"lower_range_value_percent":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"pressure_trim_bar":{"lower":[0.0,0.0],"upper":[10.0,10.0]}}"#;
+
+    const PAYLOAD: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value_percent":100.0,"lower_range_value_percent":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"pressure_trim_bar":{"lower":[0.0,0.0],"upper":[10.0,10.0]},"burst":[{"on":true,"command":9,"variables":[1,3,250,250,250,250,250,0],"update_period":8000,"maximum_update_period":16000,"trigger":{"mode":2,"class":65,"unit":7,"level":3.5}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}}]}"#;
 
     /// [DV-03]: the check value of "123456789" is CBF43926 (a figure of the trade, from memory).
     #[test]
@@ -237,6 +276,12 @@ mod tests {
         assert_eq!(stored.configuration_changed, [true, false]);
         assert_eq!((stored.damping_s, stored.preambles_reply), (2.5, Some(9)));
         assert_eq!(stored.transducer_serial_numbers, [3104, 0, 0, 7]);
+        let [first, second, _] = stored.burst;
+        assert_eq!(
+            (first.on, first.command, first.update_period, first.trigger.level),
+            (true, 9, 8000, Some(3.5))
+        );
+        assert_eq!(second, BurstMessage::default());
         assert_eq!(encode(&stored), image(PAYLOAD));
     }
 
@@ -257,6 +302,25 @@ mod tests {
         assert!(matches!(decode(&image_of(1, &bad)), Err(ImageError::Range { .. })));
     }
 
+    /// [DV-03]: format 2 is read, its burst messages are the factory's; no format passes as another one.
+    #[test]
+    fn an_image_without_burst_messages() {
+        let bursting = BurstMessage { on: true, command: 3, ..BurstMessage::default() };
+        let factory = Stored { burst: [bursting; 3], tag: "OTHER".into(), ..Stored::default() };
+        let config = DeviceConfig { factory, ..DeviceConfig::default() };
+        let stored = decode_over(&image_of(2, PAYLOAD_2), &config).unwrap();
+        assert_eq!(
+            (stored.tag.as_str(), stored.damping_s, stored.preambles_reply),
+            ("FV-3104", 2.5, Some(9))
+        );
+        assert_eq!(stored.burst, [bursting; 3]);
+        assert_eq!(decode(&encode(&stored)), Ok(stored));
+        for (version, payload) in [(2, PAYLOAD), (3, PAYLOAD_2), (3, BEFORE), (2, "[]"), (2, "{}")] {
+            let refused = decode(&image_of(version, payload));
+            assert!(matches!(refused, Err(ImageError::Payload { .. })), "{version}: {payload}");
+        }
+    }
+
     /// [DV-04], and values out of range in an image whose check value is right.
     #[test]
     fn refusals() {
@@ -267,8 +331,8 @@ mod tests {
         assert!(matches!(decode(&good[..good.len() - 1]), Err(ImageError::Length { .. })));
         assert!(matches!(decode(&[good.clone(), vec![0]].concat()), Err(ImageError::Length { .. })));
         let mut newer = good.clone();
-        newer[5] = 3;
-        assert_eq!(decode(&newer), Err(ImageError::Version { found: 3 }));
+        newer[5] = 4;
+        assert_eq!(decode(&newer), Err(ImageError::Version { found: 4 }));
         assert!(matches!(decode(&image("{}")), Err(ImageError::Payload { .. })));
         for (was, is, field) in [
             (r#""polling_address":5"#, r#""polling_address":64"#, "polling_address"),
@@ -302,6 +366,23 @@ mod tests {
             (r#""assignments":[0,1,2,3]"#, r#""assignments":[0,1,2,4]"#, "assignments"),
             (r#""preambles_reply":9"#, r#""preambles_reply":4"#, "preambles_reply"),
             (r#""upper":[10.0,10.0]"#, r#""upper":[10.0,0.5]"#, "pressure_trim_bar"),
+            (r#""command":9"#, r#""command":8"#, "burst"),
+            (r#""variables":[1,3"#, r#""variables":[250,3"#, "burst"),
+            (r#""variables":[1,3"#, r#""variables":[1,251"#, "burst"),
+            (r#""update_period":8000"#, r#""update_period":8001"#, "burst"),
+            (
+                r#""update_period":8000,"maximum_update_period":16000"#,
+                r#""update_period":16000,"maximum_update_period":8000"#,
+                "burst",
+            ),
+            (r#""mode":2"#, r#""mode":5"#, "burst"),
+            (r#""mode":2"#, r#""mode":4"#, "burst"),
+            (r#""level":3.5"#, r#""level":null"#, "burst"),
+            (
+                r#""mode":2,"class":65,"unit":7,"level":3.5"#,
+                r#""mode":1,"class":65,"unit":7,"level":-3.5"#,
+                "burst",
+            ),
         ] {
             let text = PAYLOAD.replace(was, is);
             assert_ne!(text, PAYLOAD, "{was}");
@@ -344,7 +425,7 @@ mod tests {
         fn no_octets_panic(octets in prop::collection::vec(any::<u8>(), 0..400)) {
             prop_assert!(decode(&octets).is_err());
             // And the same behind a head that is right as far as it goes.
-            let _ = decode(&[b"LRDM\x00\x02\x00\x00".as_slice(), &octets].concat());
+            let _ = decode(&[b"LRDM\x00\x03\x00\x00".as_slice(), &octets].concat());
         }
 
         #[test]

@@ -3,6 +3,7 @@
 //! Octets go in with their times, answers come out with the time at which they are due. The loop
 //! current is an input of the device: whoever holds the device tells it the measured one [DV-01].
 
+mod burst;
 mod clock;
 mod commands;
 mod common;
@@ -19,6 +20,7 @@ mod universal;
 mod values;
 mod variables;
 
+pub use burst::{BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, nearest_period};
 pub use config::{ConfigError, DeviceConfig, Slow};
 pub use delayed::why_not_slow;
 pub use identity::{Identity, MANUFACTURER};
@@ -28,9 +30,9 @@ pub use stored::{PressureTrim, Stored, StoredLock};
 
 use crate::app::command::Revision;
 use crate::frame::{
-    Address, Frame, Master, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, UniqueAddress,
+    Address, Frame, Master, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target, UniqueAddress,
 };
-use crate::link::{Call, Slave};
+use crate::link::{BurstTurns, Call, Slave};
 use crate::time::{Instant, Pace};
 use bytes::Bytes;
 use core::time::Duration;
@@ -53,8 +55,18 @@ pub enum Restored {
 struct Pending {
     at: Instant,
     octets: Bytes,
+    to: Master,
     /// The master that learns of the cold start by it [ST-08].
     tells: Option<Master>,
+}
+
+/// What is leaving.
+#[derive(Clone, Copy, Debug)]
+enum Leaving {
+    /// An answer to this master.
+    Answer(Master),
+    /// A burst that names this master.
+    Burst(Master),
 }
 
 /// A mock positioner on a line.
@@ -68,6 +80,9 @@ pub struct Device {
     receiver: Receiver,
     pace: Pace,
     pending: Option<Pending>,
+    turns: BurstTurns,
+    /// What was given out and has not left, as far as that was told.
+    leaving: Option<Leaving>,
     /// While it sends it does not hear: octets that end until then are not its.
     deaf_until: Option<Instant>,
 }
@@ -99,7 +114,10 @@ impl Device {
             Restored::Corrupt(e) => Some(e),
             Restored::Fresh | Restored::Kept => None,
         };
+        let turns = BurstTurns::new(pace, stamp_error, stored.polling_address, now);
         let device = Device {
+            turns,
+            leaving: None,
             state: State::new(config, stored, defect, now),
             receiver: Receiver::new(ReceiverConfig::for_line(pace, stamp_error)),
             pace,
@@ -117,9 +135,18 @@ impl Device {
         };
         if deaf < octets.len() {
             self.deaf_until = None;
+            if let Some(last) = octets.last() {
+                self.turns.octets(last.at);
+            }
             self.receiver.push(&octets[deaf..]);
             self.drain(now);
         }
+    }
+
+    /// The line's carrier detect, whenever it changes: while one is heard no burst begins [LL-23]. A line that
+    /// cannot tell never calls this.
+    pub fn carrier(&mut self, now: Instant, on: bool) {
+        self.turns.carrier(now, on);
     }
 
     /// Time passed.
@@ -131,8 +158,11 @@ impl Device {
 
     /// Octets to send from `now` on, preambles included; tell [`Device::sent`] when the last of them
     /// has left. An answer that is due is given out however late it is asked for; a newer request
-    /// takes its place.
+    /// takes its place. Where none waits it may be a burst.
     pub fn poll_transmit(&mut self, now: Instant) -> Option<Bytes> {
+        if self.pending.is_none() {
+            return self.poll_burst(now);
+        }
         let due = self.pending.take_if(|p| p.at <= now)?;
         if let Some(master) = due.tells {
             self.state.cold_start[master.index()] = false;
@@ -140,10 +170,38 @@ impl Device {
         self.state.counters.replies = self.state.counters.replies.wrapping_add(1);
         self.state.delayed.given_out();
         self.start_again(now);
+        Some(self.give_out(now, due.octets, Leaving::Answer(due.to)))
+    }
+
+    /// A burst, if one may begin now [LL-23] and one is due, or an answer to follow [LL-10].
+    fn poll_burst(&mut self, now: Instant) -> Option<Bytes> {
+        if !self.state.bursts() || self.receiver.deadline().is_some() {
+            return None;
+        }
+        self.state.look_at_bursts(now);
+        let master = self.turns.may_begin(now, self.state.burst_is_due())?;
+        let (command, code, data) = self.state.take_burst(now, master)?;
+        let address = Address { master, burst: true, target: Target::Unique(self.unique_address()) };
+        let status = [code, self.state.field_device_status(master)];
+        let frame = Frame::reply(true, address, command, status, data).ok()?;
+        let octets = frame.encode_after(usize::from(self.state.preambles_reply()));
+        Some(self.give_out(now, octets, Leaving::Burst(master)))
+    }
+
+    fn give_out(&mut self, now: Instant, octets: Bytes, what: Leaving) -> Bytes {
         // Where octets take no time the next request may bear the same stamp.
-        let lasts = self.pace.character() * due.octets.len() as u32;
+        let lasts = self.pace.character() * octets.len() as u32;
         self.deaf_until = (!lasts.is_zero()).then_some(now + lasts);
-        Some(due.octets)
+        self.left(now + lasts, what);
+        self.leaving = Some(what);
+        octets
+    }
+
+    fn left(&mut self, at: Instant, what: Leaving) {
+        match what {
+            Leaving::Answer(to) => self.turns.answered(at, to),
+            Leaving::Burst(named) => self.turns.burst_left(at, named),
+        }
     }
 
     /// The last octet of what [`Device::poll_transmit`] gave out left the line at `at`.
@@ -151,19 +209,26 @@ impl Device {
         if self.deaf_until.is_some() {
             self.deaf_until = Some(at);
         }
+        if let Some(what) = self.leaving.take() {
+            self.left(at, what);
+        }
     }
 
     /// When [`Device::handle_timeout`] and [`Device::poll_transmit`] want to be called; `None` while
     /// nothing is to be done.
     pub fn wake_at(&self) -> Option<Instant> {
+        // While octets come, what they are decides first; while an answer waits nothing comes before it.
+        let quiet = self.pending.is_none() && self.receiver.deadline().is_none();
+        let burst = self.state.burst_wake_at().filter(|_| quiet).and_then(|due| self.turns.wake_at(due));
         let pending = self.pending.as_ref().map(|p| p.at);
-        [pending, self.receiver.deadline(), self.state.delayed.next_at()].into_iter().flatten().min()
+        [pending, self.receiver.deadline(), self.state.delayed.next_at(), burst].into_iter().flatten().min()
     }
 
     /// Does what was put off and is done by `now` [DV-40]. Whoever changes something in the device at a time
     /// calls this first, so that the order does not depend on when the device is asked.
     pub fn come_to(&mut self, now: Instant) {
         commands::finish_due(&mut self.state, now);
+        self.turns.set_place(self.state.stored.polling_address);
     }
 
     /// The current in the loop is `ma` milliampere from `now` on. What is no finite number is not
@@ -243,6 +308,16 @@ impl Device {
         self.state.stored.polling_address
     }
 
+    /// Whether it is in burst mode [LL-10].
+    pub fn bursts(&self) -> bool {
+        self.state.bursts()
+    }
+
+    /// The burst messages that it sends, as they are set up [DV-30].
+    pub fn burst_messages(&self) -> impl Iterator<Item = &BurstMessage> {
+        self.state.messages_sent().map(|i| &self.state.stored.burst[i])
+    }
+
     /// Unique address [FR-06].
     pub fn unique_address(&self) -> UniqueAddress {
         self.state.config.identity.unique_address()
@@ -275,6 +350,7 @@ impl Device {
 
     fn drain(&mut self, now: Instant) {
         while let Some(reception) = self.receiver.next() {
+            self.turns.heard(&reception);
             self.take(now, &reception);
         }
     }
@@ -300,7 +376,7 @@ impl Device {
                 self.drop_pending(now);
                 self.reply(
                     end,
-                    slave.reply_address(&header.address, false),
+                    slave.reply_address(&header.address, self.state.bursts()),
                     header.command,
                     [error, 0],
                     None,
@@ -321,7 +397,8 @@ impl Device {
             self.start_again(now);
             return;
         };
-        let address = slave.reply_address(&request.address(), false);
+        self.turns.set_place(self.state.stored.polling_address);
+        let address = slave.reply_address(&request.address(), self.state.bursts());
         let master = address.master;
         let status = [code, self.state.field_device_status(master)];
         self.reply(end, address, request.command(), status, Some((data, master)));
@@ -353,12 +430,13 @@ impl Device {
         data: Option<(Vec<u8>, Master)>,
     ) {
         let (data, tells) = data.map_or((Vec::new(), None), |(d, m)| (d, Some(m)));
-        let preambles = usize::from(self.state.preambles_reply());
+        let (preambles, to) = (usize::from(self.state.preambles_reply()), address.master);
         // No answer is too long for a frame: that of 78, which could be, is cut to what fits [DV-27].
         if let Ok(frame) = Frame::reply(false, address, command, status, data) {
             self.pending = Some(Pending {
                 at: end + self.pace.scale(self.state.config.response_delay),
                 octets: frame.encode_after(preambles),
+                to,
                 tells,
             });
         }

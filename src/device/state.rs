@@ -1,5 +1,6 @@
 //! What a device is and knows between two requests: inputs, settings, what it stores.
 
+use super::burst::Progresses;
 use super::clock::Clock;
 use super::config::DeviceConfig;
 use super::delayed::Delayed;
@@ -28,6 +29,7 @@ pub(super) enum Squawk {
 pub(super) struct Counters {
     pub requests: u16,
     pub replies: u16,
+    pub bursts: u16,
 }
 
 /// The device without its line.
@@ -60,6 +62,8 @@ pub(super) struct State {
     pub delayed: Delayed,
     /// Revisions 5 and 6: until when the device is busy with what it took on [DV-41].
     pub occupied_until: Option<Instant>,
+    /// How far the burst messages are [DV-31].
+    pub burst: Progresses,
     /// The device starts again as soon as its answer is out [DV-20].
     pub starts_again: bool,
     /// By [`Master::index`] [ST-08].
@@ -90,6 +94,7 @@ impl State {
             counters: Counters::default(),
             delayed: Delayed::default(),
             occupied_until: None,
+            burst: Progresses::new(now),
             starts_again: false,
             cold_start: [true; 2],
             more_status: [false; 2],
@@ -110,6 +115,7 @@ impl State {
         self.counters = Counters::default();
         self.delayed.kill();
         self.occupied_until = None;
+        self.burst = Progresses::new(now);
         self.starts_again = false;
         self.cold_start = [true; 2];
         // The set point of before is not kept: that of 4 mA stands in [DV-15].

@@ -1,5 +1,6 @@
 //! What a device keeps over a power cycle.
 
+use super::burst::{BURST_MESSAGES, BurstMessage};
 use super::config::DeviceConfig;
 use super::memory::ImageError;
 use super::variables::{offers_unit, single_side};
@@ -57,6 +58,8 @@ pub struct Stored {
     pub lock: Option<StoredLock>,
     /// Trim of the supply pressure [DV-22].
     pub pressure_trim_bar: PressureTrim,
+    /// Burst messages; before revision 7 the first alone counts [DV-30].
+    pub burst: [BurstMessage; BURST_MESSAGES],
 }
 
 /// A lock that outlives a power cycle [DV-17].
@@ -144,6 +147,7 @@ impl Default for Stored {
             preambles_reply: None,
             lock: None,
             pressure_trim_bar: PressureTrim::NONE,
+            burst: [BurstMessage::default(); BURST_MESSAGES],
         }
     }
 }
@@ -215,6 +219,9 @@ impl Stored {
         }
         if !self.pressure_trim_bar.can_be_written() {
             return bad("pressure_trim_bar", format!("{:?} can be no trim", self.pressure_trim_bar));
+        }
+        if let Some(why) = self.burst.iter().find_map(BurstMessage::fault) {
+            return bad("burst", why);
         }
         Ok(())
     }

@@ -56,13 +56,26 @@ const LOOP_CURRENT: u8 = 245;
 const PV: u8 = 246;
 const QV: u8 = 249;
 /// The device measures and computes ten times a second, in 1/32 ms [DV-19].
-const UPDATE_PERIOD: u32 = 3200;
+pub(super) const UPDATE_PERIOD: u32 = 3200;
 /// What the sensor of the supply pressure can measure, bar [DV-22].
 pub(super) const PRESSURE_SENSOR_BAR: (f64, f64) = (0.0, 10.0);
 
 /// Units of the device variables as delivered; inside, every value has these.
 pub(super) const DELIVERED_UNITS: [u8; COUNT] = [unit::PERCENT, unit::PERCENT, unit::DEGREE, unit::BAR];
 const CLASSES: [u8; COUNT] = [class::NONE, class::NONE, class::ANGLE, class::PRESSURE];
+
+/// Classification and unit of the variable of a code in a device as delivered.
+pub(super) fn as_delivered(code: u8) -> Option<(u8, u8)> {
+    match code {
+        PERCENT_OF_RANGE => Some((class::NONE, unit::PERCENT)),
+        LOOP_CURRENT => Some((class::CURRENT, unit::MILLIAMPERE)),
+        _ => {
+            // As delivered PV to QV are variables 0 to 3.
+            let index = usize::from(if code >= PV { code - PV } else { code });
+            Some((*CLASSES.get(index)?, *DELIVERED_UNITS.get(index)?))
+        }
+    }
+}
 
 /// Whether a device variable can be told in `unit`: one that its own can be converted to [DV-19].
 pub(super) fn offers_unit(variable: usize, unit: u8) -> bool {

@@ -1,5 +1,6 @@
 //! Finished results as text, JSON and CSV.
 
+mod bursts;
 pub mod csv;
 pub mod statistics;
 pub mod summary;

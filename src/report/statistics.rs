@@ -54,6 +54,9 @@ impl Statistics<'_> {
                 let _ = write!(text, " ({tag})");
             }
             let _ = write!(text, ": {}", plural(answers, "answer"));
+            if let Some(rates) = self.summary.rates(&device) {
+                let _ = write!(text, " ({rates})");
+            }
         }
         text.push('.');
         for (id, n, first) in self.summary.against() {
@@ -84,7 +87,12 @@ impl Statistics<'_> {
                 out.push_str(",\"tag\":");
                 write_string(tag, out);
             }
-            let _ = write!(out, ",\"answers\":{answers},\"bursts\":{bursts}}}");
+            let _ = write!(out, ",\"answers\":{answers},\"bursts\":{bursts}");
+            if let Some(rates) = self.summary.rates(&device) {
+                out.push_str(",\"burst_commands\":");
+                rates.write_json(out);
+            }
+            out.push('}');
             comma = ",";
         }
         out.push_str("],\"against\":[");

@@ -1,5 +1,6 @@
 //! What a capture amounts to, for the one who stands at the valve.
 
+use super::bursts::Rates;
 use super::table::Table;
 use super::text::{plural, write_wrapped};
 use crate::capture::{Item, between};
@@ -17,6 +18,7 @@ const MOST: usize = 64;
 struct DeviceSeen {
     answers: usize,
     bursts: usize,
+    rates: Rates,
     tag: Option<String>,
     long_tag: Option<String>,
     revision: Option<u32>,
@@ -90,6 +92,11 @@ impl Summary {
         })
     }
 
+    /// What a device sends in bursts.
+    pub(super) fn rates(&self, device: &DeviceName) -> Option<&Rates> {
+        self.devices.get(device).map(|d| &d.rates).filter(|r| r.iter().next().is_some())
+    }
+
     fn exchange(&mut self, e: &Exchange) {
         let t = &e.transaction;
         self.good_frames += t.tries.len() + usize::from(t.reply.is_some());
@@ -130,7 +137,10 @@ impl Summary {
         }
         let d = self.devices.entry(name).or_default();
         d.answers += 1;
-        d.bursts += usize::from(e.is_burst());
+        if e.is_burst() {
+            d.bursts += 1;
+            d.rates.add(e);
+        }
         for field in e.fields_of_reply() {
             let text = || Some(field.cell());
             match field.found.field.name {
@@ -199,6 +209,15 @@ impl Summary {
                 }
             }
         }
+        for (name, d) in &self.devices {
+            for (command, rate) in d.rates.iter() {
+                let of = format!("{name} command {command}");
+                t.row(["bursts".to_owned(), of.clone(), rate.count.to_string()]);
+                if let Some([mean, _, _]) = rate.period() {
+                    t.row(["burst_period_s".to_owned(), of, format!("{:.6}", mean.as_secs_f64())]);
+                }
+            }
+        }
         for (id, n, _) in self.against() {
             t.row(["against".to_owned(), id.to_owned(), n.to_string()]);
         }
@@ -259,7 +278,7 @@ impl Summary {
         for (name, d) in &self.devices {
             let _ = write!(out, "Device {name}: {}", plural(d.answers, "answer"));
             if d.bursts > 0 {
-                let _ = write!(out, " ({} in burst mode)", d.bursts);
+                let _ = write!(out, " ({} in burst mode: {})", d.bursts, d.rates);
             }
             if let Some(r) = d.revision {
                 let _ = write!(out, ", revision {r}");

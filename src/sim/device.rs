@@ -101,6 +101,11 @@ impl Station for DeviceStation {
         self.device.sent(now);
     }
 
+    fn carrier(&mut self, now: Instant, on: bool) {
+        self.catch_up(now);
+        self.device.carrier(now, on);
+    }
+
     fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
         self.catch_up(now);
         self.device.handle_timeout(now);

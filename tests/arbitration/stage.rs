@@ -6,7 +6,7 @@
 use crate::speech::{Ask, characters, device_id, lasting};
 use crate::timeline::{Sent, Timeline, Who, in_characters, kind};
 use looprig::app::command::Revision;
-use looprig::device::{Device, DeviceConfig};
+use looprig::device::{BurstMessage, Device, DeviceConfig};
 use looprig::frame::{
     Capabilities, FrameType, RawFrame, Receiver, ReceiverConfig, Reception, StampUnit, Target,
 };
@@ -46,6 +46,8 @@ enum Deed {
     Asks(Ask),
     /// The last request of that master; with a communication error, or without.
     Answers(Who, bool),
+    /// Command 1, naming this master.
+    Bursts(Who),
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -84,6 +86,11 @@ impl Who {
     pub fn answers_damaged(self, master: Who) -> Step {
         Step { deed: Deed::Answers(master, true), ..self.answers(master) }
     }
+
+    /// It sends a burst that names this master.
+    pub fn bursts(self, named: Who) -> Step {
+        Step { who: self, deed: Deed::Bursts(named), when: When::Sometime, give_or_take: EXACT }
+    }
 }
 
 impl Step {
@@ -115,6 +122,7 @@ impl fmt::Display for Step {
                 write!(f, "{} asks command {} of device {}", self.who, ask.command, ask.device)?
             }
             Deed::Answers(master, false) => write!(f, "{} answers the {master}", self.who)?,
+            Deed::Bursts(named) => write!(f, "{} sends a burst that names the {named}", self.who)?,
             Deed::Answers(master, true) => write!(f, "{} tells the {master} of a damaged request", self.who)?,
         }
         match self.when {
@@ -225,6 +233,12 @@ impl Stage {
         self.cast.push((who, clock));
     }
 
+    /// One in burst mode: command 1 each so many ms.
+    pub fn bursting(&mut self, polling: u8, every_ms: u32) {
+        let message = BurstMessage { on: true, update_period: every_ms * 32, ..BurstMessage::default() };
+        self.add_device(polling, 2.0, message);
+    }
+
     /// A mock device at this polling address that answers after 2 characters.
     pub fn device(&mut self, polling: u8) {
         self.device_with_delay(polling, 2.0);
@@ -232,10 +246,15 @@ impl Stage {
 
     /// One that answers after so many characters.
     pub fn device_with_delay(&mut self, polling: u8, delay: f64) {
+        self.add_device(polling, delay, BurstMessage::default());
+    }
+
+    fn add_device(&mut self, polling: u8, delay: f64, message: BurstMessage) {
         let mut config = DeviceConfig::new(Revision::R7);
         config.identity.device_id = device_id(polling);
         config.factory.polling_address = polling;
         config.response_delay = characters(delay);
+        config.factory.burst[0] = message;
         let (device, _) = Device::new(config, None, Pace::Wire, Duration::ZERO, Instant::ZERO);
         let index = self.world.add_device(DeviceStation::new(device, Vec::new()), self.clock);
         self.enter(index, Who::Device(polling), self.clock);
@@ -428,6 +447,14 @@ impl Stage {
         let (address, command) = (frame.address(), frame.command());
         let as_told = match step.deed {
             Deed::Asks(ask) => *frame == ask.frame(step.who.role()),
+            Deed::Bursts(named) => {
+                frame.frame_type() == FrameType::Back
+                    && (address.master, command) == (named.role(), 1)
+                    && (0..=15).any(|p| {
+                        step.who == Who::Device(p)
+                            && address.target == Target::Unique(crate::speech::unique(p))
+                    })
+            }
             Deed::Answers(master, damaged) => {
                 frame.frame_type() == FrameType::Ack
                     && address.master == master.role()

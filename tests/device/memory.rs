@@ -89,7 +89,7 @@ fn an_image_that_does_not_fit_the_revision() {
 }
 
 /// [DV-03]: an image of version 1, as a mock wrote it before it knew the commands of common practice (octet 5 is the version).
-/// What it lacks is as the bench has it, 80 % = 42 A0 00 00; the next write makes it version 2.
+/// What it lacks is as the bench has it, 80 % = 42 A0 00 00; the next write makes it version 3.
 #[test]
 fn an_image_of_the_format_before() {
     let image = include_bytes!("../../fuzz/seeds/memory_image/image");
@@ -104,7 +104,7 @@ fn an_image_of_the_format_before() {
         assert_eq!(rig.device.take_image(), None, "reading it changes nothing");
         rig.ask(PRIMARY, 34, &[0x3F, 0x80, 0, 0]);
         let image = rig.device.take_image().expect("an image");
-        assert_eq!(image[..6], *b"LRDM\x00\x02");
+        assert_eq!(image[..6], *b"LRDM\x00\x03");
         config.factory.upper_range_value_percent = 90.0;
         let mut again = Rig::with(config, Some(&image));
         assert_eq!((again.restored.clone(), again.device.tag()), (Restored::Kept, "FV-3104"));

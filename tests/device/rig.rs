@@ -38,7 +38,25 @@ pub struct Reply {
     pub after: Duration,
 }
 
+/// A burst, taken apart after its frame was found right.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Burst {
+    /// When its first preamble began.
+    pub at: Instant,
+    /// Silence before it since the last octet on the wire.
+    pub after: Duration,
+    /// Master bit of the master that it names.
+    pub names: u8,
+    pub command: u8,
+    pub status: [u8; 2],
+    pub data: Vec<u8>,
+}
+
 pub struct Rig {
+    /// What the device has sent in burst mode, until somebody takes it.
+    pub bursts: Vec<Burst>,
+    /// The end of the last octet.
+    spoken_at: Instant,
     pub device: Device,
     pub restored: Restored,
     pub now: Instant,
@@ -89,13 +107,53 @@ impl Rig {
             Pace::Fast => Duration::ZERO,
         };
         let (device, restored) = Device::new(config, image, pace, Duration::ZERO, now);
-        Rig { device, restored, now, revision, character }
+        Rig { device, restored, now, revision, character, bursts: Vec::new(), spoken_at: now }
     }
 
     pub fn wait(&mut self, d: Duration) {
-        self.now += d;
+        let until = self.now + d;
         self.device.handle_timeout(self.now);
-        assert_eq!(self.device.poll_transmit(self.now), None, "spoke unasked");
+        loop {
+            if let Some(octets) = self.device.poll_transmit(self.now) {
+                self.burst(&octets);
+            }
+            match self.device.wake_at() {
+                Some(t) if t <= until => {
+                    self.now = self.now.max(t);
+                    self.device.handle_timeout(self.now);
+                }
+                _ => break,
+            }
+        }
+        // A burst may last longer.
+        self.now = self.now.max(until);
+    }
+
+    /// The device sends these unasked from now on: a whole burst of a device in burst mode [FR-03] [FR-06].
+    fn burst(&mut self, octets: &[u8]) {
+        assert!(self.device.bursts(), "spoke unasked");
+        let (at, after) = (self.now, self.now.since(self.spoken_at));
+        self.leaves(octets.len());
+        let preambles = usize::from(self.device.preambles_reply());
+        let (filling, frame) = octets.split_at(preambles);
+        assert!(filling.iter().all(|&o| o == 0xFF), "{octets:02X?}");
+        let (address, rest) = frame[1..].split_at(5);
+        let own = unique(self.revision);
+        let names = address[0] & 0x80;
+        // The burst bit, 40, is set [FR-16].
+        assert_eq!((frame[0], &address[1..], address[0]), (0x81, &own[1..], own[0] | names | 0x40));
+        assert_eq!(frame.iter().fold(0, |x, o| x ^ o), 0, "check byte of {frame:02X?}");
+        assert_eq!(usize::from(rest[1]), rest.len() - 3, "byte count of {frame:02X?}");
+        let (command, status) = (rest[0], [rest[2], rest[3]]);
+        let data = rest[4..rest.len() - 1].to_vec();
+        self.bursts.push(Burst { at, after, names, command, status, data });
+    }
+
+    /// So many octets leave.
+    fn leaves(&mut self, octets: usize) {
+        self.now += self.character * octets as u32;
+        self.spoken_at = self.now;
+        self.device.sent(self.now);
     }
 
     /// Sends octets at the wire's pace, with marks where given, and waits for an answer until none may come
@@ -106,14 +164,18 @@ impl Rig {
             let marks = marked.filter(|m| m.0 == i).map_or(Marks::NONE, |m| m.1);
             self.device.handle(self.now, &[Octet { at: self.now, value, marks }]);
         }
+        self.spoken_at = self.now;
         let end = self.now;
         let last = end + Duration::from_nanos(SLAVE_TIME_OUT_NS);
         let mut answer = None;
         loop {
             if let Some(octets) = self.device.poll_transmit(self.now) {
+                if octets.iter().find(|&&o| o != 0xFF) == Some(&0x81) {
+                    self.burst(&octets);
+                    continue;
+                }
                 let after = self.now.since(end);
-                self.now += self.character * octets.len() as u32;
-                self.device.sent(self.now);
+                self.leaves(octets.len());
                 let preambles = self.device.preambles_reply();
                 answer = Some(taken_apart(&octets, preambles.into(), after));
             }
@@ -136,7 +198,11 @@ impl Rig {
         let reply = self
             .send(&request(&address, command, data), None)
             .unwrap_or_else(|| panic!("no answer to command {command}"));
-        assert_eq!(reply.address, address, "command {command}");
+        // Mask 40 of the first octet tells that it is in burst mode [FR-16].
+        let mut own = reply.address.clone();
+        assert_eq!(own[0] & 0x40 != 0, self.device.bursts(), "burst bit of command {command}");
+        own[0] &= !0x40;
+        assert_eq!(own, address, "command {command}");
         assert_eq!(reply.command, command);
         reply
     }

@@ -356,11 +356,11 @@ fn commands_by_revision() {
         &(33..=42).collect::<Vec<_>>(),
         &(44..=56).collect::<Vec<_>>(),
         &(59..=70).collect::<Vec<_>>(),
-        &[110],
+        &[107, 108, 109, 110],
     ]
     .concat();
     let six = [&five[..], &[7, 8, 9, 20, 21, 22, 71, 72, 76, 79, 80, 81, 82, 83, 95, 106]].concat();
-    let seven = [&six[..], &[73, 78, 89, 90]].concat();
+    let seven = [&six[..], &[73, 78, 89, 90, 103, 104, 105]].concat();
     for (revision, has) in [(R5, five), (R6, six), (R7, seven)] {
         // Commands that describe a device are silent to others, and 42 would begin again.
         for command in (0..=255).filter(|c| !matches!(c, 11 | 21 | 42 | 73) || !has.contains(c)) {

@@ -6,7 +6,7 @@ use crate::model::{Answer, Model, NOT_A_NUMBER, OWN, Want, factor, octets, side}
 const MAY_BE_BUSY: &[u8] = &[
     6, 12, 13, 14, 15, 16, 17, 18, 19, 20, 22, 33, 34, 35, 36, 37, 39, 40, 41, 42, 44, 45, 46, 47, 49, 51,
     52, 53, 54, 55, 56, 59, 60, 61, 62, 64, 65, 66, 67, 68, 69, 70, 71, 72, 76, 78, 79, 80, 81, 82, 83, 89,
-    90, 106, 110,
+    90, 103, 104, 105, 106, 109, 110,
 ];
 /// Those that a lock does not keep, with the octets of their answers [CM-071] [CM-072] [CM-089].
 pub const OPEN_CHANGES: [(u8, usize); 4] = [(71, 1), (72, 1), (89, 8), (106, 0)];
@@ -46,6 +46,11 @@ pub const CHANGES: &[(u8, usize)] = &[
     (79, 8),
     (82, 7),
     (83, 1),
+    (103, 9),
+    (104, 8),
+    (107, 9),
+    (108, 3),
+    (109, 2),
 ];
 
 fn float(data: &[u8], at: usize) -> f32 {
@@ -63,16 +68,24 @@ pub fn no(code: u8) -> Answer {
 /// Whether a revision has a command [DV-16].
 pub fn exists(revision: u8, command: u8) -> bool {
     match command {
-        0..=3 | 6 | 11..=19 | 33..=42 | 44..=56 | 59..=70 | 110 => true,
+        0..=3 | 6 | 11..=19 | 33..=42 | 44..=56 | 59..=70 | 107..=110 => true,
         7..=9 | 20..=22 | 71 | 72 | 76 | 79..=83 | 95 | 106 => revision >= 6,
-        73 | 78 | 89 | 90 => revision == 7,
+        73 | 78 | 89 | 90 | 103..=105 => revision == 7,
         _ => false,
     }
 }
 
 /// Fewest octets of a request.
-fn least(command: u8) -> usize {
+fn least(revision: u8, command: u8) -> usize {
     match command {
+        105 => 1,
+        104 => 8,
+        103 => 9,
+        // The forms of revision 5; in revision 7 also 108 of two octets.
+        107 if revision < 7 => 4,
+        108 | 109 if revision < 7 => 1,
+        107 => 9,
+        108 | 109 => 2,
         9 | 33 | 39 | 44 | 47 | 51 | 52 | 54 | 59 | 60 | 62 | 63 | 70 | 71 | 78 | 80 | 81 | 83 => 1,
         // From revision 6 on the mode may be missing: an older master [DV-15].
         6 => 1,
@@ -131,7 +144,7 @@ impl Model {
         if !exists(self.revision, command) {
             return Some(Some(no(64)));
         }
-        let too_few = data.len() < least(command)
+        let too_few = data.len() < least(self.revision, command)
             || command == 38 && self.revision == 7 && data.len() == 1
             || command == 78 && inside(data).is_none();
         if too_few && matches!(command, 11 | 21) {
@@ -148,7 +161,9 @@ impl Model {
             return Some(Some(no(7)));
         }
         if changes && self.locked_out(master) {
-            return Some(Some(no(if self.revision == 6 && command != 38 { 32 } else { 16 })));
+            // Their lists have no 32.
+            let without = matches!(command, 38 | 107 | 108);
+            return Some(Some(no(if self.revision == 6 && !without { 32 } else { 16 })));
         }
         None
     }
@@ -160,6 +175,7 @@ impl Model {
             34..=37 | 64 | 65 | 69 => self.range(command, data),
             40 | 66..=68 => Some(no(6)),
             71..=73 | 76 | 78 | 89 | 90 | 95 => self.whole(master, command, data),
+            103..=105 | 107..=109 => Some(self.burst_command(command, data)),
             60..=63 | 70 | 110 => Some(self.channel(command, data)),
             106 => Some(self.flush(master)),
             _ => self.universal(master, command, data),

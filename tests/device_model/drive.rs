@@ -52,10 +52,14 @@ impl Dice {
 const COMMANDS: &[u8] = &[
     0, 1, 2, 3, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22, 31, 33, 34, 35, 36, 37, 38, 39,
     40, 41, 42, 43, 44, 45, 46, 47, 48, 49, 50, 51, 52, 53, 54, 55, 56, 57, 59, 60, 61, 62, 63, 64, 65, 66,
-    67, 68, 69, 70, 71, 72, 73, 76, 78, 79, 80, 81, 82, 83, 89, 90, 95, 106, 109, 110, 200,
+    67, 68, 69, 70, 71, 72, 73, 76, 78, 79, 80, 81, 82, 83, 89, 90, 95, 103, 104, 105, 106, 107, 108, 109,
+    109, 110, 200,
 ];
 /// Those that change what the others see, asked more often.
-const TELLING: &[u8] = &[3, 6, 9, 15, 33, 34, 35, 36, 37, 38, 48, 52, 53, 54, 71, 71, 71, 76, 78, 79, 82];
+const TELLING: &[u8] = &[
+    3, 6, 9, 15, 33, 34, 35, 36, 37, 38, 48, 52, 53, 54, 71, 71, 71, 76, 78, 79, 82, 103, 104, 105, 107, 108,
+    109,
+];
 
 const FLOATS: &[f32] = &[
     0.0,
@@ -170,6 +174,7 @@ fn data(dice: &mut Dice, model: &Model, command: u8, nested: bool) -> Vec<u8> {
             let date = [dice.of(&[0u8, 1, 29, 30]), dice.of(&[2u8, 11, 13]), dice.of(&[123u8, 124])];
             [&[dice.of(&[0u8, 1, 1, 2])][..], &date, &time, &[0, 0]].concat()
         }
+        103..=105 | 107..=109 => burst_data(dice, model, command),
         _ => vec![],
     };
     match dice.below(20) {
@@ -185,10 +190,46 @@ fn data(dice: &mut Dice, model: &Model, command: u8, nested: bool) -> Vec<u8> {
     // Units by chance might be ones that the model's short table lacks.
     match (command, &mut out[..]) {
         (53, [_, u, ..]) | (79, [_, _, u, ..]) | (82, [_, _, u, ..]) if !KNOWN.contains(u) => *u = 250,
+        (104, [_, _, _, u, ..]) if !KNOWN.contains(u) => *u = 250,
         (44, [u, ..]) if !KNOWN.contains(u) => *u = 250,
         _ => {}
     }
     out
+}
+
+/// The same for burst messages.
+fn burst_data(dice: &mut Dice, model: &Model, command: u8) -> Vec<u8> {
+    let newest = model.revision == 7;
+    let number = dice.of(&[0u8, 0, 1, 2, 3]);
+    let numbered = |mut data: Vec<u8>| {
+        data.extend(newest.then_some(number));
+        data
+    };
+    match command {
+        103 => {
+            let mut period = || {
+                (dice.of(&[0u32, 250, 251, 500, 1000, 3000, 40_000, 61_000, 4_000_000]) * 32).to_be_bytes()
+            };
+            [&[number][..], &period(), &period()].concat()
+        }
+        104 => {
+            let level = dice.of(FLOATS).to_be_bytes();
+            // What fits the variables, or not.
+            let (class, unit) =
+                dice.of(&[(0u8, 57u8), (0, 57), (0, 250), (86, 143), (86, 144), (65, 7), (65, 12), (84, 39)]);
+            [&[number, dice.of(&[0u8, 1, 2, 3, 4, 5]), class, unit][..], &level].concat()
+        }
+        105 => vec![number],
+        107 => {
+            let n = if newest { 8 } else { 4 };
+            numbered((0..n).map(|_| dice.of(&[0u8, 1, 2, 3, 3, 244, 245, 246, 249, 250, 250])).collect())
+        }
+        108 => {
+            let burst = dice.of(&[1u8, 2, 3, 9, 9, 33, 48, 48, 0, 12]);
+            numbered(if newest && dice.one_in(2) { vec![0, burst] } else { vec![burst] })
+        }
+        _ => numbered(vec![dice.of(&[0u8, 1, 1, 2])]),
+    }
 }
 
 /// Units that the model knows to be offered, or not to be.
@@ -281,7 +322,10 @@ impl Pair {
                 rig.device.set_supply_pressure_bar(model.bar);
                 model.note();
             }
-            7 | 8 => rig.wait(Duration::from_millis(dice.below(20_000) as u64)),
+            7 | 8 => {
+                rig.wait(Duration::from_millis(dice.below(20_000) as u64));
+                self.bursts(None);
+            }
             9 => {
                 model.protected = dice.one_in(5);
                 rig.device.set_write_protected(model.protected);
@@ -304,13 +348,15 @@ impl Pair {
                 *rig = Rig::at(now, Pair::config(revision, Some(model)), self.image.as_deref());
                 model.start();
                 model.forget();
+                // The first burst names the secondary.
+                model.named = 0;
             }
             _ => return,
         }
         let _ = writeln!(
             self.log,
             "around: {:?}",
-            (model.ma, model.bar, model.protected, model.busy, model.armed)
+            (self.model.ma, self.model.bar, self.model.protected, self.model.busy, self.model.armed)
         );
     }
 
@@ -332,7 +378,10 @@ impl Pair {
             (Some(reply), Some((code, pieces))) => {
                 let right = reply.status == [*code, status] && same(&reply.data, pieces);
                 assert!(right, "wanted {:02X?} {pieces:02X?}\n{}", [*code, status], self.log);
-                assert_eq!((&reply.address[..], reply.command), (&address[..], command));
+                let mut own = address;
+                // The burst bit [FR-16], as things are now.
+                own[0] |= u8::from(!self.model.sent().is_empty()) * 0x40;
+                assert_eq!((&reply.address[..], reply.command), (&own[..], command), "{}", self.log);
                 self.met.insert((self.model.revision, command, *code));
                 if *code == 33 {
                     self.begun.push((master, command, data.to_vec()));
@@ -351,8 +400,45 @@ impl Pair {
             }
             _ => panic!("wanted {want:02X?}\n{}", self.log),
         }
+        self.bursts(got.is_some().then_some(master));
         if let Some(image) = self.rig.device.take_image() {
             self.image = Some(image);
+        }
+    }
+
+    /// What came in bursts: each answer is followed by one, others come after 12 characters of silence at least, at
+    /// the pace of their message; all say what the model says, and name the master whose turn it is.
+    fn bursts(&mut self, mut answered: Option<usize>) {
+        let bursts = std::mem::take(&mut self.rig.bursts);
+        let sent = self.model.sent();
+        let follows = answered.is_some() && !sent.is_empty();
+        assert!(!follows || !bursts.is_empty(), "no burst behind the answer\n{}", self.log);
+        if let Some(master) = answered {
+            self.model.named = master;
+        }
+        for burst in bursts {
+            let _ = writeln!(self.log, "{burst:02X?}");
+            self.model.now_ns = burst.at.as_nanos();
+            self.model.catch_up();
+            let named = usize::from(burst.names == 0);
+            assert_eq!(named, 1 - self.model.named, "{}", self.log);
+            assert_eq!(burst.status, [0, self.model.status(named)], "{}", self.log);
+            let behind = answered.take().is_some();
+            let silence = if behind { Duration::ZERO } else { Duration::from_nanos(12 * 9_166_666) };
+            assert!(burst.after >= silence && (!behind || burst.after == silence), "{}", self.log);
+            let mut could = self.model.sent();
+            could.retain(|&i| {
+                self.model.burst[i].command == burst.command && same(&burst.data, &self.model.said(i))
+            });
+            assert!(!could.is_empty(), "no message says that\n{}", self.log);
+            if let [i] = could[..] {
+                let at = burst.at.as_nanos();
+                let due = self.model.burst[i].last_ns.map_or(0, |t| t + self.model.period_ns(i));
+                assert!(behind || at + 2_000 >= due, "too early\n{}", self.log);
+                self.model.burst[i].last_ns = Some(at);
+            }
+            self.model.named = named;
+            self.model.bursts = self.model.bursts.wrapping_add(1);
         }
     }
 }
@@ -428,6 +514,12 @@ fn device_and_model_answer_alike() {
         (106, &[8, 32]),
         (79, &[2, 5, 7, 8, 10, 16, 17, 18]),
         (82, &[3, 4, 6, 7, 16]),
+        (103, &[5, 7, 8, 9, 16, 32]),
+        (104, &[3, 4, 5, 7, 8, 9, 11, 12, 13, 16]),
+        (105, &[5, 9, 32]),
+        (107, &[2, 5, 7, 8, 9, 16]),
+        (108, &[2, 5, 7, 8, 9, 16]),
+        (109, &[2, 5, 7, 16, 32]),
     ] {
         for &code in codes {
             assert!(met.contains(&(7, command, code)), "command {command}: {code}");

@@ -1,5 +1,7 @@
 //! What a device holds, and what it says of itself, by the protocol notes alone.
 
+use crate::burst::Message;
+
 /// A piece of an answer's data.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Want {
@@ -62,6 +64,7 @@ pub struct Model {
     /// Sensor and told, lower and upper point.
     pub trim: [[f32; 2]; 2],
     pub lock: Option<(Lock, usize)>,
+    pub burst: [Message; 3],
     // Forgotten by a reset.
     pub cold: [bool; 2],
     pub more: [bool; 2],
@@ -70,6 +73,9 @@ pub struct Model {
     pub held: Option<f64>,
     pub requests: u16,
     pub replies: u16,
+    pub bursts: u16,
+    /// The master that the last burst or the last answer leaves the turn to.
+    pub named: usize,
     pub armed: bool,
     pub resets: bool,
     /// What was put off, by master, oldest first [DV-40].
@@ -151,6 +157,7 @@ impl Model {
             preambles: 5,
             trim: [[0.0; 2], [10.0; 2]],
             lock: None,
+            burst: [Message::new(); 3],
             cold: [true; 2],
             more: [false; 2],
             reported: Vec::new(),
@@ -158,6 +165,8 @@ impl Model {
             held: None,
             requests: 0,
             replies: 0,
+            bursts: 0,
+            named: 0,
             armed: false,
             resets: false,
             put_off: [Vec::new(), Vec::new()],
@@ -184,7 +193,8 @@ impl Model {
     pub fn start(&mut self) {
         self.cold = [true; 2];
         self.simulated = [None; 4];
-        (self.requests, self.replies) = (0, 0);
+        (self.requests, self.replies, self.bursts) = (0, 0, 0);
+        self.burst.iter_mut().for_each(|m| m.last_ns = None);
         (self.armed, self.resets) = (false, false);
         self.kill();
         self.clock = ([1, 1, 0], 0, self.now_ns, false);

@@ -74,7 +74,10 @@ impl Model {
                 let flags = if was_set { 0 } else { 2 };
                 done(&[&date[..], &time.to_be_bytes(), &date_set, &time_set.to_be_bytes(), &[flags]].concat())
             }
-            _ => done(&[&self.requests.to_be_bytes()[..], &self.replies.to_be_bytes(), &[0, 0]].concat()),
+            _ => {
+                let counts = [self.requests, self.replies, self.bursts];
+                done(&counts.map(u16::to_be_bytes).concat())
+            }
         })
     }
 

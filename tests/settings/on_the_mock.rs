@@ -27,6 +27,40 @@ const ROWS: &[Row] = &[
     (&[59], &[("preambles", "preambles_reply", "8")]),
     (&[6], &[("loop", "loop_current_mode", "\"disabled\"")]),
     (&[6], &[("loop", "polling_address", "9"), ("loop", "loop_current_mode", "\"disabled\"")]),
+    // Burst messages [DV-30].
+    (&[107], &[("burst_message.1", "slot0_code", "3"), ("burst_message.1", "slot4_code", "244")]),
+    (&[108], &[("burst_message.2", "burst_command", "33")]),
+    (
+        &[103],
+        &[
+            ("burst_message.0", "update_period", "500.0"),
+            ("burst_message.0", "maximum_update_period", "8000.0"),
+        ],
+    ),
+    (&[104], RISING),
+    (&[109], &[("burst_message.0", "burst_control", "1")]),
+    (&[103, 104, 107, 108, 109], EVERYTHING_OF_A_BURST),
+];
+
+/// Rising above 50 %, for command 1.
+const RISING: &[(&str, &str, &str)] = &[
+    ("burst_message.0", "trigger_mode", "\"rising\""),
+    ("burst_message.0", "trigger_unit", "\"%\""),
+    ("burst_message.0", "trigger_level", "50.0"),
+];
+
+/// Command 9 of the pressure, below 2.5 bar, and on: the device bursts between what is restored.
+const EVERYTHING_OF_A_BURST: &[(&str, &str, &str)] = &[
+    ("burst_message.1", "slot0_code", "3"),
+    ("burst_message.1", "burst_command", "9"),
+    ("burst_message.1", "update_period", "250.0"),
+    ("burst_message.1", "trigger_mode", "\"falling\""),
+    ("burst_message.1", "trigger_class", "\"pressure\""),
+    ("burst_message.1", "trigger_unit", "\"bar\""),
+    ("burst_message.1", "trigger_level", "2.5"),
+    ("burst_message.1", "burst_control", "1"),
+    ("burst_message.2", "burst_control", "1"),
+    ("burst_message.2", "update_period", "250.0"),
 ];
 
 fn save(ask: &mut dyn Ask, device: &Device) -> Settings {
@@ -64,7 +98,7 @@ fn each_command_there_and_back() {
             let found = save(&mut host, &device);
             let text = to_text(&found);
             let edited = edits.iter().try_fold(text, |t, (h, n, v)| edit(&t, h, n, v));
-            // Revision 5 has no long tag, and tells neither loop nor preambles.
+            // Revision 5 has no long tag, and tells neither loop nor preambles; before 7 none tells burst messages.
             let Some(edited) = edited else { continue };
             let wanted = from_text(&edited).unwrap_or_else(|e| panic!("{e}\n{edited}"));
             let differ = settings_that_differ(&wanted, &found).len();
@@ -80,7 +114,12 @@ fn each_command_there_and_back() {
             done.extend(commands);
         }
         let all: BTreeSet<u8> = ROWS.iter().flat_map(|(c, _)| *c).copied().collect();
-        let less: &[u8] = if revision >= Revision::R6 { &[] } else { &[6, 22, 59] };
+        let less: &[u8] = match revision {
+            Revision::R7 => &[],
+            // 105 tells burst messages from revision 7 on alone.
+            Revision::R6 => &[103, 104, 107, 108, 109],
+            Revision::R5 => &[6, 22, 59, 103, 104, 107, 108, 109],
+        };
         assert_eq!(&all - &done, less.iter().copied().collect(), "{revision}");
     }
 }

@@ -68,7 +68,15 @@ fn clock(dice: &mut Dice, jitter: Duration) -> Clock {
     Clock { drift: Drift::from_ppm(ppm), jitter: dice.up_to(jitter) }
 }
 
-fn cast(seed: u64, dice: &mut Dice) -> Cast {
+/// A device in burst mode: some command, at some period, as often as the wires allow or seldom.
+fn in_burst_mode(dice: &mut Dice, config: &mut DeviceConfig) {
+    let message = &mut config.factory.burst[0];
+    message.on = true;
+    message.command = [1, 2, 3, 33, 48][dice.below(5) as usize];
+    message.update_period = [250, 250, 1000, 4000][dice.below(4) as usize] * 32;
+}
+
+fn cast(seed: u64, dice: &mut Dice, bursting: &mut Option<Dice>) -> Cast {
     let mut world = World::new(Pace::Wire, seed);
     let count = 1 + dice.below(15) as usize;
     let mut devices = Vec::new();
@@ -82,6 +90,12 @@ fn cast(seed: u64, dice: &mut Dice) -> Cast {
         config.identity.preambles_request = 5 + dice.below(4) as u8;
         // Within the slave time-out of 256 ms [LL-02], the jitter included.
         config.response_delay = dice.up_to(Duration::from_millis(200));
+        // One at least, and one in four of the others.
+        if let Some(d) = bursting
+            && (i == 0 || d.below(4) == 0)
+        {
+            in_burst_mode(d, &mut config);
+        }
         let unique = config.identity.unique_address();
         let polling = PollingAddress::new(config.factory.polling_address).expect("at most 15");
         let (device, _) = Device::new(config, None, Pace::Wire, Duration::ZERO, Instant::ZERO);
@@ -241,8 +255,17 @@ impl Observer {
 
 /// Runs one seed.
 pub fn run(seed: u64) -> Outcome {
+    run_with(seed, None)
+}
+
+/// Runs one seed with devices in burst mode among the others.
+pub fn run_with_bursts(seed: u64) -> Outcome {
+    run_with(seed, Some(Dice::new(seed, 1_001)))
+}
+
+fn run_with(seed: u64, mut bursting: Option<Dice>) -> Outcome {
     let mut dice = Dice::new(seed, 1_000);
-    let mut cast = cast(seed, &mut dice);
+    let mut cast = cast(seed, &mut dice, &mut bursting);
     cast.world.add_talker(bursts(&mut dice));
     cast.world.set_faults(faults(&mut dice));
     cast.world.bus_mut().keep_begun();

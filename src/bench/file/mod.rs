@@ -1,5 +1,6 @@
 //! The bench file: text to a [`BenchPlan`], or to a message that says where it is wrong.
 
+mod bursts;
 mod events;
 mod faults;
 mod lines;
@@ -329,6 +330,7 @@ fn device(
         let ms = number(n, "response_delay_ms", "ms", 0.0..=256.0)?;
         c.response_delay = Duration::from_secs_f64(ms / 1e3);
     }
+    bursts::bursts(&t.burst, revision, &mut c.factory.burst)?;
     if let Some(ma) = current_ma {
         c.loop_current_ma = ma;
     }

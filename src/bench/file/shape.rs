@@ -2,6 +2,7 @@
 //!
 //! The comments here are the descriptions in the JSON Schema that editors show.
 
+use super::bursts::BurstTable;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeserializer};
@@ -372,6 +373,10 @@ pub struct DeviceTable {
     /// device forgets.
     #[schemars(with = "Option<String>", length(min = 1))]
     pub memory: Option<Spanned<String>>,
+    /// What it sends in bursts, without being asked; at most three, before revision 7 one.
+    #[serde(default)]
+    #[schemars(with = "Vec<BurstTable>", length(max = 3))]
+    pub burst: Vec<Spanned<BurstTable>>,
     /// The valve that it positions.
     pub valve: Option<ValveTable>,
     /// Range, damping and limits of its set point.

@@ -45,8 +45,7 @@ pub(in crate::device) fn read_counters(state: &mut State, _: &Asked<'_>) -> Answ
         Values::new()
             .number("requests", state.counters.requests)
             .number("replies", state.counters.replies)
-            // The mock does not burst.
-            .number("bursts", 0u16),
+            .number("bursts", state.counters.bursts),
     )
 }
 

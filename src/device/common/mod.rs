@@ -1,6 +1,7 @@
 //! What the common-practice commands do, a file a family.
 
 pub(super) mod analog;
+pub(super) mod burst;
 pub(super) mod clock;
 pub(super) mod device;
 pub(super) mod lock;
