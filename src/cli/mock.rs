@@ -227,6 +227,7 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
                 "tag": d.tag(),
                 "long_tag": d.long_tag(),
                 "unique_address": d.unique_address().to_string(),
+                "slow": words::slow_json(d),
             })
         })
         .collect();

@@ -2,6 +2,7 @@
 
 use crate::app::command::spec;
 use crate::bench::{Bench, BenchPlan, DevicePlan};
+use crate::device::Device;
 use crate::frame::Target;
 use crate::line::{Clock, FaultKind, FaultOf, WireFault};
 use crate::report::text::plural;
@@ -15,6 +16,18 @@ pub fn wires_text(plan: &BenchPlan, out: &mut String) {
     let off = |clock: &Clock| *clock != Clock::default();
     for d in plan.devices.iter().filter(|d| off(&d.clock)) {
         let _ = writeln!(out, "  {}: {}", name(d), clock(&d.clock));
+    }
+    for d in &plan.devices {
+        for s in &d.config.slow {
+            let what = spec(s.command.into()).map_or("", |row| row.name);
+            let _ = writeln!(
+                out,
+                "  {}: command {}, {what}, takes {} s",
+                name(d),
+                s.command,
+                s.takes.as_secs_f64()
+            );
+        }
     }
     if !plan.masters.is_empty() {
         out.push_str("\nMasters on these wires\n");
@@ -35,6 +48,12 @@ pub fn wires_text(plan: &BenchPlan, out: &mut String) {
     for f in &plan.wire_faults {
         let _ = writeln!(out, "  {}", fault(f));
     }
+}
+
+/// The commands of a device that take their time.
+pub fn slow_json(device: &Device) -> Json {
+    let slow = device.config().slow.iter();
+    slow.map(|s| json!({"command": s.command, "takes_s": s.takes.as_secs_f64()})).collect()
 }
 
 /// A device in messages.
