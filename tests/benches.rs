@@ -7,7 +7,7 @@ use looprig::exchange::Exchange;
 use looprig::frame::{
     FrameType, Good, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target, UniqueAddress,
 };
-use looprig::host::{Device, Host};
+use looprig::host::{Device, Host, Patience, ask_patiently};
 use looprig::line::{Event, InProcess, Line};
 use looprig::link::MasterConfig;
 use looprig::sim::{DeviceStation, Participant, Tally};
@@ -110,6 +110,32 @@ const DEVICES: [Expected; 4] = [
 
 const THREE_REVISIONS: &str = "three-revisions.toml";
 
+const DELAYED: &str = "delayed-responses.toml";
+
+/// [DV-40] [DV-41]: what the file's comments say, and that it is what a schema would take.
+#[test]
+fn slow_commands_answer_later_or_keep_busy() {
+    for pace in [Pace::Wire, Pace::Fast, Pace::Scaled(20.0)] {
+        let mut plan = plan(DELAYED);
+        plan.pace = pace;
+        let mut host = host(&plan);
+        let (_, new) = find(&mut host, 0);
+        let begun = host.line_mut().now();
+        let awaited = ask_patiently(&mut host, &new, 41, &[], Patience::USUAL, &mut |_, _| {}).unwrap();
+        assert_eq!(code(&awaited.exchange), 0, "{pace:?}");
+        assert!(awaited.repeats > 2);
+        // The pace does not scale it.
+        assert!(host.line_mut().now().since(begun) >= Duration::from_secs(20), "{pace:?}");
+        let codes = [(); 2].map(|()| code(&host.ask_octets(&new, 22, vec![b'A'; 32]).unwrap()));
+        assert_eq!(codes, [33, 34]);
+        let (_, old) = find(&mut host, 5);
+        assert_eq!(code(&host.ask(&old, 41, &[]).unwrap()), 0);
+        assert_eq!(code(&host.ask(&old, 41, &[]).unwrap()), 32);
+        host.rest(Duration::from_secs(20)).unwrap();
+        assert_eq!(code(&host.ask(&old, 41, &[]).unwrap()), 0);
+    }
+}
+
 #[test]
 fn every_file_is_run_here() {
     let mut files: Vec<String> =
@@ -117,7 +143,7 @@ fn every_file_is_run_here() {
     files.sort();
     let mut run: Vec<&str> = DEVICES.iter().map(|d| d.file).collect();
     run.extend(MULTIDROP.iter().map(|m| m.file));
-    run.extend([TWO_MASTERS, THREE_REVISIONS, PUMP_HOUSE, BURSTING]);
+    run.extend([TWO_MASTERS, THREE_REVISIONS, PUMP_HOUSE, BURSTING, DELAYED]);
     run.sort();
     run.dedup();
     assert_eq!(files, run);

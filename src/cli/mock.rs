@@ -231,6 +231,7 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
                 "long_tag": d.long_tag(),
                 "unique_address": d.unique_address().to_string(),
                 "bursts": words::bursts(d),
+                "slow": words::slow_json(d),
             })
         })
         .collect();

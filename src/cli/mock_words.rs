@@ -17,6 +17,18 @@ pub fn wires_text(plan: &BenchPlan, out: &mut String) {
     for d in plan.devices.iter().filter(|d| off(&d.clock)) {
         let _ = writeln!(out, "  {}: {}", name(d), clock(&d.clock));
     }
+    for d in &plan.devices {
+        for s in &d.config.slow {
+            let what = spec(s.command.into()).map_or("", |row| row.name);
+            let _ = writeln!(
+                out,
+                "  {}: command {}, {what}, takes {} s",
+                name(d),
+                s.command,
+                s.takes.as_secs_f64()
+            );
+        }
+    }
     if !plan.masters.is_empty() {
         out.push_str("\nMasters on these wires\n");
     }
@@ -52,6 +64,12 @@ pub fn bursts(device: &Device) -> Vec<String> {
         format!("command {}{of}{often}", m.command)
     };
     device.burst_messages().map(words).collect()
+}
+
+/// The commands of a device that take their time.
+pub fn slow_json(device: &Device) -> Json {
+    let slow = device.config().slow.iter();
+    slow.map(|s| json!({"command": s.command, "takes_s": s.takes.as_secs_f64()})).collect()
 }
 
 /// A device in messages.

@@ -93,3 +93,58 @@ pub fn ask_patiently(
         repeats += 1;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::command::Revision;
+    use crate::exchange::Interpreter;
+    use crate::frame::{Address, Frame, Good, Master, Target, UniqueAddress};
+    use crate::transaction::{Kind, Oddities, Outcome, Transaction};
+
+    /// A device that answers 34 for ever, on a line whose clock stands still.
+    struct Never {
+        device: Device,
+        asked: u32,
+    }
+
+    impl Ask for Never {
+        fn ask_octets(&mut self, d: &Device, command: u8, data: Vec<u8>) -> Result<Exchange, HostError> {
+            self.asked += 1;
+            let address = Address::new(Master::Secondary, Target::Unique(d.unique));
+            let good = |frame| Good { octets: Vec::new(), preambles: 0, frame };
+            let request = Frame::request(address, command, data).expect("short data");
+            let reply = Frame::reply(false, address, command, [34, 0], Vec::new()).expect("no data");
+            Ok(Interpreter::new(None).read(Transaction {
+                kind: Kind::Asked,
+                outcome: Outcome::Answered,
+                tries: vec![good(request)],
+                interludes: Vec::new(),
+                reply: Some(good(reply)),
+                response_time: None,
+                oddities: Oddities::NONE,
+            }))
+        }
+
+        fn rest(&mut self, _: Duration) -> Result<(), HostError> {
+            Ok(())
+        }
+    }
+
+    /// The pauses count where nothing else does: a quarter of the time so far, 0.5 s at least, 5 s at most.
+    #[test]
+    fn it_ends_where_no_time_passes() {
+        let unique = UniqueAddress::from_octets([0x3D, 0x71, 0, 0x31, 4]);
+        let mut never = Never { device: Device { unique, revision: Revision::R7, preambles: 5 }, asked: 0 };
+        let device = never.device;
+        let mut told = Vec::new();
+        let most = Duration::from_secs(4);
+        let patience = Patience { most, ..Patience::USUAL };
+        let awaited =
+            ask_patiently(&mut never, &device, 41, &[], patience, &mut |_, w| told.push(w.as_millis()))
+                .expect("it answers");
+        // From 2 s on a quarter is more than half a second: 2 + 0.5, + 0.625, + 0.78125, and what is left of 4 s.
+        assert_eq!(told, [0, 500, 1000, 1500, 2000, 2500, 3125, 3906, 4000]);
+        assert_eq!((awaited.repeats, never.asked, awaited.waited), (8, 9, most));
+    }
+}

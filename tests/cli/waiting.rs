@@ -80,6 +80,7 @@ fn an_interrupt_ends_the_waiting() {
     fs::write(dir.join("b.toml"), BENCH.replace("takes_s = 20", "takes_s = 3600")).unwrap();
     let mut mock = Process::start(&dir, &["mock", "b.toml", "--pace", "20", "--format", "json"]);
     let ready: serde_json::Value = serde_json::from_str(&mock.line()).unwrap();
+    assert_eq!(ready["devices"][0]["slow"], serde_json::json!([{"command": 41, "takes_s": 3600.0}]));
     let line = |n: usize| ready["lines"][n]["open"].as_str().unwrap().to_owned();
     let mut listener = Process::start(&dir, &["listen", &line(1), "--format", "json"]);
     assert!(listener.message().starts_with("Listening on"));
@@ -91,4 +92,19 @@ fn an_interrupt_ends_the_waiting() {
         process.signal(libc::SIGTERM);
         assert_eq!(process.end().code, 0);
     }
+}
+
+/// A mock on ports says which commands are slow before it is ready.
+#[test]
+fn a_mock_tells_what_is_slow() {
+    let dir = scratch("wait-mock");
+    fs::write(dir.join("b.toml"), BENCH).unwrap();
+    let mut mock = Process::start(&dir, &["mock", "b.toml"]);
+    let mut start = String::new();
+    while !start.contains("Ctrl-C ends it.") {
+        start += &mock.line();
+    }
+    assert!(start.contains("  FV-3104: command 41, perform self test, takes 20 s\n"), "{start}");
+    mock.signal(libc::SIGTERM);
+    assert_eq!(mock.end().code, 0);
 }

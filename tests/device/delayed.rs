@@ -1,9 +1,13 @@
 //! Delayed responses and devices that are busy for a while [DV-40] [DV-41]. How they go is from memory or our choice
 //! (the notes say which); the numbers 32 to 36 are those of [MXQ] [BIF], command 106 and its 8 are in [MXQ].
 
-use crate::rig::{BOTH, PRIMARY, REVISIONS, Reply, Rig, SECONDARY, request};
+use crate::rig::{BOTH, PRIMARY, REVISIONS, Reply, Rig, SECONDARY, from_master, request, unique};
 use looprig::app::command::Revision;
-use looprig::device::{DeviceConfig, Slow};
+use looprig::device::{Device, DeviceConfig, Slow};
+use looprig::frame::Octet;
+use looprig::line::Station;
+use looprig::sim::{Change, DeviceStation};
+use looprig::time::{Instant, Pace};
 use std::time::Duration;
 
 const R7: Revision = Revision::R7;
@@ -306,12 +310,12 @@ fn a_result_that_was_not_given_out() {
     let mut rig = rig();
     assert_eq!(ask(&mut rig, PRIMARY, 41, &[]), 33);
     rig.wait(seconds(30));
-    let at = crate::rig::from_master(PRIMARY, crate::rig::unique(R7));
+    let at = from_master(PRIMARY, unique(R7));
     // Both requests are there before the device may speak.
     let octets = request(&at, 41, &[]);
     for &value in &octets {
         rig.now += Duration::from_nanos(9_166_667);
-        rig.device.handle(rig.now, &[looprig::frame::Octet::clean(rig.now, value)]);
+        rig.device.handle(rig.now, &[Octet::clean(rig.now, value)]);
     }
     assert_eq!(ask(&mut rig, PRIMARY, 0, &[]), 0);
     assert_eq!(ask(&mut rig, PRIMARY, 41, &[]), 0, "still there");
@@ -405,4 +409,27 @@ fn when_the_device_is_asked_makes_no_difference() {
     let once = run(1);
     assert_eq!(once.1, 10.0);
     assert!((run(600).0 - once.0).abs() < 1e-9);
+}
+
+/// A station that is looked at late: what was due before a change around it is done before the change.
+#[test]
+fn a_change_comes_behind_what_was_due_before_it() {
+    let mut config = DeviceConfig::new(R7);
+    config.slow = vec![Slow { command: 52, takes: seconds(5) }];
+    config.supply_pressure_bar = 0.25;
+    let begun = Instant::from_nanos(1_000_000_000);
+    let (device, _) = Device::new(config, None, Pace::Wire, Duration::ZERO, begun);
+    // At 0.25 bar the zero can be set, at 4 bar it cannot [DV-22].
+    let changes = vec![(begun + seconds(10), Change::SupplyPressureBar(4.0))];
+    let mut station = DeviceStation::new(device, changes);
+    let mut now = begun;
+    for value in request(&from_master(PRIMARY, unique(R7)), 52, &[3]) {
+        now += Duration::from_nanos(9_166_667);
+        station.handle(now, &[Octet::clean(now, value)]);
+    }
+    now += Duration::from_millis(20);
+    assert!(station.poll_transmit(now).is_some());
+    station.sent(now + Duration::from_millis(150));
+    assert_eq!(station.poll_transmit(begun + seconds(20)), None);
+    assert_eq!(station.device().stored().configuration_change_counter, 1);
 }
