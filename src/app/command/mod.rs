@@ -296,8 +296,9 @@ pub fn write_text(found: &Found, data: &[u8], out: &mut String) {
             let _ = write!(out, "{}", found.value(data));
         }
     }
+    // 250 is "not used" [UN-01]: a value without a unit.
     if let Some(unit) = found.unit_symbol()
-        && unit != UnitSymbol::Unknown(250)
+        && found.unit_code != Some(250)
     {
         let _ = write!(out, " {unit}");
     }
