@@ -124,7 +124,7 @@ impl BurstMessage {
     /// A trigger with a level in the unit in which the first variable is delivered; `None` in command 48, which has
     /// none.
     pub fn trigger_at(&self, mode: u8, level: f32) -> Option<BurstTrigger> {
-        let (class, unit) = as_delivered(self.source()?)?;
+        let (class, unit) = as_delivered(super::kind::quantities(), self.source()?)?;
         Some(BurstTrigger { mode, class, unit, level: Some(level) })
     }
 

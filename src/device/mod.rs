@@ -10,9 +10,10 @@ mod common;
 mod config;
 mod delayed;
 mod identity;
+mod kind;
+mod lag;
 mod lock;
 mod memory;
-mod positioner;
 mod state;
 mod status;
 mod stored;
@@ -24,8 +25,8 @@ pub use burst::{BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, nearest
 pub use config::{ConfigError, DeviceConfig, Slow};
 pub use delayed::why_not_slow;
 pub use identity::{Identity, MANUFACTURER};
+pub use lag::{Lag, Positioner};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
-pub use positioner::{Lag, Positioner};
 pub use stored::{PressureTrim, Stored, StoredLock};
 
 use crate::app::command::Revision;
@@ -36,6 +37,7 @@ use crate::link::{BurstTurns, Call, Slave};
 use crate::time::{Instant, Pace};
 use bytes::Bytes;
 use core::time::Duration;
+use kind::Input;
 use state::State;
 
 /// What became of the memory image at power-up [DV-04].
@@ -228,6 +230,7 @@ impl Device {
     /// calls this first, so that the order does not depend on when the device is asked.
     pub fn come_to(&mut self, now: Instant) {
         commands::finish_due(&mut self.state, now);
+        self.state.now = self.state.now.max(now);
         self.turns.set_place(self.state.stored.polling_address);
     }
 
@@ -235,12 +238,12 @@ impl Device {
     /// taken.
     pub fn set_loop_current_ma(&mut self, now: Instant, ma: f64) {
         self.come_to(now);
-        self.state.set_loop_current_ma(now, ma);
+        self.state.take(now, Input::LoopCurrentMa(ma));
     }
 
     /// The supply pressure is `bar` from now on. What is no finite number is not taken.
     pub fn set_supply_pressure_bar(&mut self, bar: f64) {
-        self.state.set_supply_pressure_bar(bar);
+        self.state.take(self.state.now, Input::SupplyPressureBar(bar));
     }
 
     /// From now on commands that may be answered with "busy" are, or are no longer [DV-09].
@@ -289,18 +292,18 @@ impl Device {
 
     /// Travel at `now`, %.
     pub fn travel_percent(&self, now: Instant) -> f64 {
-        self.state.positioner.travel_percent(now)
+        self.state.valve_percent(now).map_or(f64::NAN, |(_, travel)| travel)
     }
 
     /// Set point before damping, %: a simulated one [DV-23], else what the loop current demands, or what it demanded
     /// when it was fixed [DV-15].
     pub fn set_point_percent(&self) -> f64 {
-        self.state.set_point_percent()
+        self.state.valve_percent(self.state.now).map_or(f64::NAN, |(set_point, _)| set_point)
     }
 
     /// The measured loop current, mA.
     pub fn loop_current_ma(&self) -> f64 {
-        self.state.loop_current_ma()
+        self.state.loop_current(self.state.now).ma
     }
 
     /// Polling address, 0 to 63.

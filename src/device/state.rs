@@ -4,10 +4,10 @@ use super::burst::Progresses;
 use super::clock::Clock;
 use super::config::DeviceConfig;
 use super::delayed::Delayed;
+use super::kind::{self, Around, Input, Kind, LoopCurrent, MOST_VARIABLES};
 use super::memory::ImageError;
-use super::positioner::{Lag, Positioner};
-use super::stored::Stored;
-use super::variables::{COUNT, Simulated};
+use super::stored::{PressureTrim, Stored};
+use super::variables::Simulated;
 use crate::app::command::Revision;
 use crate::frame::Master;
 use crate::time::Instant;
@@ -44,15 +44,12 @@ pub(super) struct State {
     /// The electronics are broken, until somebody mends them [DV-50].
     pub broken: bool,
     pub clock: Clock,
-    pub positioner: Positioner,
-    /// The set point behind its damping, also beyond the end stops.
-    pub damped_percent: Lag,
-    pub loop_current_ma: f64,
-    pub sensor_pressure_bar: f64,
-    /// The set point while the loop current is fixed: it stays where it was [DV-15].
-    pub held_percent: Option<f64>,
+    /// The time up to which things have happened.
+    pub now: Instant,
+    /// What this kind of device has that others have not.
+    pub kind: Box<dyn Kind>,
     /// What masters say that the device variables are [DV-23].
-    pub simulated: [Option<Simulated>; COUNT],
+    pub simulated: [Option<Simulated>; MOST_VARIABLES],
     pub temporary_lock: Option<Master>,
     pub squawk: Squawk,
     /// Command 73 is answered [DV-25].
@@ -82,12 +79,9 @@ impl State {
             memory_defect: defect.is_some(),
             broken: false,
             clock: Clock::new(now),
-            positioner: Positioner::new(config.time_constant_s, config.travel_percent, now),
-            damped_percent: Lag::new(0.0, 0.0, now),
-            loop_current_ma: config.loop_current_ma,
-            sensor_pressure_bar: config.supply_pressure_bar,
-            held_percent: None,
-            simulated: [None; COUNT],
+            now,
+            kind: kind::of(&config, now),
+            simulated: [None; MOST_VARIABLES],
             temporary_lock: None,
             squawk: Squawk::Off,
             armed: false,
@@ -107,8 +101,9 @@ impl State {
 
     /// Starts, or starts again: what is not stored is forgotten, what is measured is not [DV-20].
     pub fn start(&mut self, now: Instant) {
+        self.now = self.now.max(now);
         self.clock = Clock::new(now);
-        self.simulated = [None; COUNT];
+        self.simulated = [None; MOST_VARIABLES];
         self.temporary_lock = None;
         self.squawk = Squawk::Off;
         self.armed = false;
@@ -118,13 +113,8 @@ impl State {
         self.burst = Progresses::new(now);
         self.starts_again = false;
         self.cold_start = [true; 2];
-        // The set point of before is not kept: that of 4 mA stands in [DV-15].
-        self.held_percent =
-            self.loop_current_fixed().then_some(f64::from(self.stored.lower_range_value_percent));
-        let target = self.set_point_percent();
-        self.damped_percent = Lag::new(self.stored.damping_s.into(), target, now);
-        self.positioner.set_damping_s(now, self.stored.damping_s.into());
-        self.positioner.settle(now, target.clamp(0.0, 100.0));
+        let (kind, around) = self.parts();
+        kind.start(around, now);
         self.reported = self.additional_status();
         self.more_status = [self.reports_something(); 2];
     }
@@ -162,35 +152,43 @@ impl State {
         self.squawk = Squawk::Once { until: now + SQUAWK_ONCE };
     }
 
-    // Inputs.
+    // The kind of device, and what it goes by.
 
-    /// A value that is no finite number is not taken.
-    pub fn set_loop_current_ma(&mut self, now: Instant, ma: f64) {
-        if ma.is_finite() {
-            self.loop_current_ma = ma;
-            self.retarget(now);
-            self.note_status();
-        }
+    pub fn around(&self) -> Around<'_> {
+        Around { config: &self.config, stored: &self.stored, simulated: &self.simulated }
     }
 
-    /// A value that is no finite number is not taken.
-    pub fn set_supply_pressure_bar(&mut self, bar: f64) {
-        if bar.is_finite() {
-            self.sensor_pressure_bar = bar;
+    fn parts(&mut self) -> (&mut dyn Kind, Around<'_>) {
+        let around = Around { config: &self.config, stored: &self.stored, simulated: &self.simulated };
+        (&mut *self.kind, around)
+    }
+
+    pub fn loop_current(&self, now: Instant) -> LoopCurrent {
+        self.kind.loop_current(self.around(), now)
+    }
+
+    /// Set point before damping and travel, %; `None` where there is no valve.
+    pub fn valve_percent(&self, now: Instant) -> Option<(f64, f64)> {
+        self.kind.valve_percent(self.around(), now)
+    }
+
+    /// An input that is no finite number is not taken.
+    pub fn take(&mut self, now: Instant, input: Input) {
+        if input.is_finite() {
+            let (kind, around) = self.parts();
+            kind.take(around, now, input);
             self.note_status();
         }
     }
 
     // Settings.
 
-    /// Changes address and mode; what the current demanded is held from here on when it is fixed now, also while
-    /// the set point is simulated: that ends without a trace [DV-15] [DV-23].
+    /// Changes address and mode.
     pub fn set_loop_configuration(&mut self, now: Instant, polling_address: u8, enabled: bool) {
-        let before = self.demanded_percent();
         self.stored.polling_address = polling_address;
         self.stored.loop_current_mode_enabled = enabled;
-        self.held_percent = self.loop_current_fixed().then_some(before);
-        self.retarget(now);
+        let (kind, around) = self.parts();
+        kind.loop_mode_written(around, now);
     }
 
     /// The electronics break, or are mended [DV-50].
@@ -199,24 +197,33 @@ impl State {
         self.note_status();
     }
 
-    pub fn set_range(&mut self, now: Instant, lower_percent: f32, upper_percent: f32) {
-        self.stored.lower_range_value_percent = lower_percent;
-        self.stored.upper_range_value_percent = upper_percent;
-        self.retarget(now);
+    pub fn set_range(&mut self, now: Instant, lower: f32, upper: f32) {
+        self.stored.lower_range_value_percent = lower;
+        self.stored.upper_range_value_percent = upper;
+        self.follow(now);
     }
 
     pub fn set_damping_s(&mut self, now: Instant, s: f32) {
         self.stored.damping_s = s;
-        self.damped_percent.set_time_constant_s(now, s.into());
-        self.positioner.set_damping_s(now, s.into());
+        self.follow(now);
     }
 
-    /// `None` ends it. A set point that is given by hand moves the valve [DV-23].
+    pub fn set_trim(&mut self, now: Instant, trim: PressureTrim) {
+        self.stored.pressure_trim_bar = trim;
+        self.follow(now);
+    }
+
+    /// `None` ends it. What follows the variable follows the one that is given by hand [DV-23].
     pub fn simulate(&mut self, now: Instant, variable: usize, given: Option<Simulated>) {
         if let Some(place) = self.simulated.get_mut(variable) {
             *place = given;
-            self.retarget(now);
+            self.follow(now);
         }
+    }
+
+    fn follow(&mut self, now: Instant) {
+        let (kind, around) = self.parts();
+        kind.follow(around, now);
     }
 
     /// A write of configuration was accepted [ST-09] [DV-08].
@@ -224,12 +231,5 @@ impl State {
         self.stored.configuration_change_counter = self.stored.configuration_change_counter.wrapping_add(1);
         self.stored.configuration_changed = [true; 2];
         self.unsaved = true;
-    }
-
-    fn retarget(&mut self, now: Instant) {
-        let target = self.set_point_percent();
-        self.damped_percent.set_target(now, target);
-        // Between its end stops the valve follows; beyond them it cannot.
-        self.positioner.set_target(now, target.clamp(0.0, 100.0));
     }
 }

@@ -1,8 +1,8 @@
 //! What the device says of itself in its status octets and in command 48.
 
+use super::kind::PRIMARY;
 use super::state::State;
 use super::values::Values;
-use super::variables::{COUNT, SET_POINT};
 use crate::app::command::{Revision, Value, spec};
 use crate::frame::Master;
 
@@ -35,20 +35,12 @@ fn bits(of: &[(bool, u8)]) -> u8 {
 }
 
 impl State {
-    /// Revision 5: the polling address alone decides; later: the mode alone [DV-15].
-    pub fn loop_current_fixed(&self) -> bool {
-        match self.revision() {
-            Revision::R5 => self.stored.polling_address != 0,
-            Revision::R6 | Revision::R7 => !self.stored.loop_current_mode_enabled,
-        }
-    }
-
     fn primary_out_of_limits(&self) -> bool {
-        self.is_out_of_limits(SET_POINT)
+        self.is_out_of_limits(PRIMARY)
     }
 
     fn other_out_of_limits(&self) -> bool {
-        (SET_POINT + 1..COUNT).any(|index| self.is_out_of_limits(index))
+        (PRIMARY + 1..self.quantities().len()).any(|index| self.is_out_of_limits(index))
     }
 
     fn simulates(&self) -> bool {
@@ -58,6 +50,7 @@ impl State {
     /// The second status octet of an answer to `master` [ST-02].
     pub fn field_device_status(&self, master: Master) -> u8 {
         let i = master.index();
+        let current = self.loop_current(self.now);
         let more = match self.revision() {
             Revision::R7 => self.more_status[i],
             Revision::R5 | Revision::R6 => self.reports_something(),
@@ -67,8 +60,8 @@ impl State {
             (self.stored.configuration_changed[i], field_status::CONFIGURATION_CHANGED),
             (self.cold_start[i], field_status::COLD_START),
             (more, field_status::MORE_STATUS),
-            (self.loop_current_fixed(), field_status::LOOP_CURRENT_FIXED),
-            (self.saturation() != 0, field_status::LOOP_CURRENT_SATURATED),
+            (current.is_fixed, field_status::LOOP_CURRENT_FIXED),
+            (current.is_saturated, field_status::LOOP_CURRENT_SATURATED),
             (self.other_out_of_limits(), field_status::OTHER_OUT_OF_LIMITS),
             (self.primary_out_of_limits(), field_status::PRIMARY_OUT_OF_LIMITS),
         ])
@@ -91,8 +84,9 @@ impl State {
             (self.broken, ELECTRONIC_DEFECT),
             (self.locked_against_all(), CONFIGURATION_LOCKED),
         ]);
-        let saturated = bits(&[(self.saturation() != 0, CHANNEL_1)]);
-        let fixed = bits(&[(self.loop_current_fixed(), CHANNEL_1)]);
+        let current = self.loop_current(self.now);
+        let saturated = bits(&[(current.is_saturated, CHANNEL_1)]);
+        let fixed = bits(&[(current.is_fixed, CHANNEL_1)]);
         if self.revision() == Revision::R5 {
             // Length and contents are the device's own affair in this revision [CM-048] [DV-04].
             let own = vec![status_0, saturated, fixed, self.extended_status(), 0, 0];

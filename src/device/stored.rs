@@ -2,9 +2,11 @@
 
 use super::burst::{BURST_MESSAGES, BurstMessage};
 use super::config::DeviceConfig;
+use super::kind::{self, PRIMARY};
 use super::memory::ImageError;
-use super::variables::{offers_unit, single_side};
+use super::variables::single_side;
 use crate::app::types::{Date, latin1, packed};
+use crate::time::Instant;
 use serde::{Deserialize, Serialize};
 
 /// Most damping that the mock offers, s [DV-18].
@@ -86,41 +88,15 @@ pub struct PressureTrim {
 impl PressureTrim {
     /// Without a trim: what the sensor says is told.
     pub const NONE: PressureTrim = PressureTrim { lower: [0.0, 0.0], upper: [10.0, 10.0] };
-    /// Least difference of the two points, bar.
-    pub const LEAST_DIFFERENCE_BAR: f32 = 1.0;
 
     /// The pressure told where the sensor says `sensor_bar`.
-    pub fn told_bar(&self, sensor_bar: f64) -> f64 {
+    pub fn told(&self, sensor_bar: f64) -> f64 {
         let ([x0, y0], [x1, y1]) = (self.lower.map(f64::from), self.upper.map(f64::from));
         if (x0, x1) == (y0, y1) {
             // Without a trim every digit stays as it is.
             return sensor_bar;
         }
         y0 + (sensor_bar - x0) * (y1 - y0) / (x1 - x0)
-    }
-
-    /// Where the lower point may be told, bar.
-    pub(super) const LOWER_BAR: (f32, f32) = (0.0, 2.0);
-    /// Where the upper point may be told, bar.
-    pub(super) const UPPER_BAR: (f32, f32) = (2.0, 10.0);
-    /// How far a point may be from what the sensor says, bar.
-    pub(super) const MOST_CORRECTION_BAR: f32 = 0.5;
-
-    /// Whether commands 52, 82 and 83 can have made it [DV-22].
-    pub(super) fn can_be_written(&self) -> bool {
-        let point = |[sensor, told]: [f32; 2], (least, most): (f32, f32)| {
-            (least..=most).contains(&told) && (told - sensor).abs() <= Self::MOST_CORRECTION_BAR
-        };
-        self.is_sound() && point(self.lower, Self::LOWER_BAR) && point(self.upper, Self::UPPER_BAR)
-    }
-
-    /// Whether the points are as far apart as they must be.
-    pub fn is_sound(&self) -> bool {
-        let finite = self.lower.iter().chain(&self.upper).all(|x| x.is_finite());
-        // At the sensor a little less, since each point may be corrected.
-        finite
-            && self.upper[1] - self.lower[1] >= Self::LEAST_DIFFERENCE_BAR
-            && self.upper[0] - self.lower[0] >= Self::LEAST_DIFFERENCE_BAR / 2.0
     }
 }
 
@@ -141,7 +117,7 @@ impl Default for Stored {
             upper_range_value_percent: 100.0,
             lower_range_value_percent: 0.0,
             damping_s: 0.0,
-            units: super::variables::DELIVERED_UNITS,
+            units: [57, 57, 143, 7],
             transducer_serial_numbers: [3104, 3104, 3104, 3104],
             assignments: [0, 1, 2, 3],
             preambles_reply: None,
@@ -159,6 +135,8 @@ impl Stored {
     /// # Errors
     /// The first that is not.
     pub fn check(&self, config: &DeviceConfig) -> Result<(), ImageError> {
+        let kind = kind::of(config, Instant::ZERO);
+        let traits = kind.traits();
         let highest_polling = config.identity.highest_polling();
         let bad = |field, why: String| Err(ImageError::Range { field, why });
         if self.polling_address > highest_polling {
@@ -185,12 +163,10 @@ impl Stored {
             ("upper_range_value_percent", self.upper_range_value_percent),
             ("lower_range_value_percent", self.lower_range_value_percent),
         ] {
-            let (low, high) = config.set_point_limits_percent;
+            let (low, high) = kind.limits(PRIMARY);
             if !value.is_finite() || single_side(value, (low, high)) != 0 {
-                return bad(
-                    field,
-                    format!("{value} is outside the limits of the set point, {low} to {high}"),
-                );
+                let what = traits.variables[PRIMARY].name;
+                return bad(field, format!("{value} is outside the limits of the {what}, {low} to {high}"));
             }
         }
         if self.upper_range_value_percent == self.lower_range_value_percent {
@@ -203,7 +179,7 @@ impl Stored {
             return bad("damping_s", format!("{} is no multiple of {}", self.damping_s, 1.0 / DAMPING_STEPS));
         }
         for (variable, &unit) in self.units.iter().enumerate() {
-            if !offers_unit(variable, unit) {
+            if !traits.offers_unit(variable, unit) {
                 return bad("units", format!("variable {variable} is never told in unit {unit}"));
             }
         }
@@ -217,7 +193,7 @@ impl Stored {
         if let Some(n) = self.preambles_reply.filter(|n| !REPLY_PREAMBLES.contains(n)) {
             return bad("preambles_reply", format!("{n} is outside 5 to 20"));
         }
-        if !self.pressure_trim_bar.can_be_written() {
+        if !traits.trim.can_be_written(&self.pressure_trim_bar) {
             return bad("pressure_trim_bar", format!("{:?} can be no trim", self.pressure_trim_bar));
         }
         if let Some(why) = self.burst.iter().find_map(BurstMessage::fault) {

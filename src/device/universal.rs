@@ -3,9 +3,10 @@
 
 use super::commands::{Answer, Asked, code};
 use super::identity::MANUFACTURER;
+use super::kind::PRIMARY;
 use super::state::State;
 use super::values::Values;
-use super::variables::{SET_POINT, unit, variable_status};
+use super::variables::{unit, variable_status};
 use crate::app::command::{Revision, Value};
 use crate::app::types::Date;
 
@@ -16,12 +17,10 @@ const INVALID_MODE: u8 = 12;
 const STATUS_MISMATCH: u8 = 14;
 /// Highest device variable code that [TY-09] gives a meaning; 250 marks an unused slot.
 pub(super) const LAST_VARIABLE_CODE: u8 = 250;
-/// Last of the variables of [DV-02].
-const LAST_DEVICE_VARIABLE: u8 = 3;
 /// Alarm selection and the reserved octet of command 15: not used [TB-01] [CM-015].
-pub(super) const NOT_USED: u8 = 250;
-/// The loop current is an input [TB-10] [DV-01].
-pub(super) const INPUT_CHANNEL: u8 = 0x01;
+const NOT_USED: u8 = 250;
+/// The channel is an input [TB-10].
+const INPUT_CHANNEL: u8 = 0x01;
 
 /// [CM-000]
 pub(super) fn read_identity(state: &mut State, _: &Asked<'_>) -> Answer {
@@ -42,7 +41,7 @@ pub(super) fn read_identity(state: &mut State, _: &Asked<'_>) -> Answer {
             .number("flags", i.flags)
             .number("device_id", i.device_id)
             .number("preambles_reply", state.preambles_reply())
-            .number("last_device_variable", LAST_DEVICE_VARIABLE)
+            .number("last_device_variable", state.quantities().len() as u32 - 1)
             .number("configuration_change_counter", state.stored.configuration_change_counter)
             .number("extended_status", state.extended_status())
             .number("manufacturer_id", MANUFACTURER)
@@ -57,17 +56,16 @@ pub(super) fn read_primary_variable(state: &mut State, asked: &Asked<'_>) -> Ans
 }
 
 /// [CM-002]
-pub(super) fn read_loop_current(state: &mut State, _: &Asked<'_>) -> Answer {
+pub(super) fn read_loop_current(state: &mut State, asked: &Asked<'_>) -> Answer {
+    let current = state.loop_current(asked.now);
     Answer::Done(
-        Values::new()
-            .float("loop_current", state.loop_current_ma())
-            .float("percent_of_range", state.percent_of_range()),
+        Values::new().float("loop_current", current.ma).float("percent_of_range", current.percent_of_range),
     )
 }
 
 /// [CM-003]
 pub(super) fn read_dynamic_variables(state: &mut State, asked: &Asked<'_>) -> Answer {
-    let mut values = Values::new().float("loop_current", state.loop_current_ma());
+    let mut values = Values::new().float("loop_current", state.loop_current(asked.now).ma);
     for (code, unit, value) in
         [(246, "pv_unit", "pv"), (247, "sv_unit", "sv"), (248, "tv_unit", "tv"), (249, "qv_unit", "qv")]
     {
@@ -188,14 +186,14 @@ fn description(state: &State) -> Values {
 
 /// [CM-014]
 pub(super) fn read_transducer(state: &mut State, _: &Asked<'_>) -> Answer {
-    let (lower, upper) = state.config.set_point_limits_percent;
+    let (lower, upper) = state.limits_told(PRIMARY);
     Answer::Done(
         Values::new()
-            .number("serial_number", state.stored.transducer_serial_numbers[SET_POINT])
-            .number("transducer_unit", unit::PERCENT)
+            .number("serial_number", state.stored.transducer_serial_numbers[PRIMARY])
+            .number("transducer_unit", state.stored.units[PRIMARY])
             .float("upper_limit", upper)
             .float("lower_limit", lower)
-            .float("minimum_span", state.config.minimum_span_percent),
+            .float("minimum_span", state.minimum_span_told()),
     )
 }
 
@@ -203,19 +201,24 @@ pub(super) fn read_transducer(state: &mut State, _: &Asked<'_>) -> Answer {
 pub(super) fn read_device_information(state: &mut State, _: &Asked<'_>) -> Answer {
     let [_, private_label] = state.config.identity.private_label.to_be_bytes();
     Answer::Done(
-        Values::new()
-            .number("alarm_selection", NOT_USED)
-            // Linear [TB-02].
-            .number("transfer_function", 0u8)
-            .number("range_unit", unit::PERCENT)
-            .float("upper_range_value", state.stored.upper_range_value_percent.into())
-            .float("lower_range_value", state.stored.lower_range_value_percent.into())
-            .float("damping", state.stored.damping_s.into())
+        channel(state)
             .number("write_protect", state.config.write_protected)
             .number("private_label", private_label)
-            .number("reserved", NOT_USED)
-            .number("analog_channel_flags", INPUT_CHANNEL),
+            .number("reserved", NOT_USED),
     )
+}
+
+/// What commands 15 and 63 tell of the loop current.
+pub(super) fn channel(state: &State) -> Values {
+    Values::new()
+        .number("alarm_selection", NOT_USED)
+        // Linear [TB-02].
+        .number("transfer_function", 0u8)
+        .number("range_unit", state.stored.units[PRIMARY])
+        .float("upper_range_value", state.stored.upper_range_value_percent.into())
+        .float("lower_range_value", state.stored.lower_range_value_percent.into())
+        .float("damping", state.stored.damping_s.into())
+        .number("analog_channel_flags", if state.kind.traits().loop_is_input { INPUT_CHANNEL } else { 0 })
 }
 
 /// [CM-016]

@@ -3,8 +3,8 @@
 use crate::app::command::Value;
 use crate::device::commands::{Answer, Asked, code};
 use crate::device::state::State;
-use crate::device::universal::{INPUT_CHANNEL, NOT_USED, dynamic_variable};
-use crate::device::values::Values;
+use crate::device::universal::{self, dynamic_variable};
+use crate::device::values::{Values, single};
 use crate::device::variables::unit;
 
 /// The only channel there is.
@@ -29,18 +29,20 @@ pub(in crate::device) fn read_channel(state: &mut State, asked: &Asked<'_>) -> A
         Ok(channel) => channel,
         Err(refused) => return refused,
     };
+    let current = state.loop_current(asked.now);
     Answer::Done(
         Values::new()
             .number("channel", channel)
             .number("unit", unit::MILLIAMPERE)
-            .float("level", state.loop_current_ma())
-            .float("percent_of_range", state.percent_of_range()),
+            .float("level", current.ma)
+            .float("percent_of_range", current.percent_of_range),
     )
 }
 
 /// [CM-061]
 pub(in crate::device) fn read_channel_and_variables(state: &mut State, asked: &Asked<'_>) -> Answer {
-    let mut values = Values::new().number("unit", unit::MILLIAMPERE).float("level", state.loop_current_ma());
+    let level = state.loop_current(asked.now).ma;
+    let mut values = Values::new().number("unit", unit::MILLIAMPERE).float("level", level);
     for (code, unit, value) in
         [(246, "pv_unit", "pv"), (247, "sv_unit", "sv"), (248, "tv_unit", "tv"), (249, "qv_unit", "qv")]
     {
@@ -54,7 +56,7 @@ pub(in crate::device) fn read_channels(state: &mut State, asked: &Asked<'_>) -> 
     let mut values = Values::new();
     for (slot, channel) in asked.slots("channel").into_iter().enumerate() {
         let (unit, level) = match channel {
-            LOOP => (unit::MILLIAMPERE, Value::float(state.loop_current_ma() as f32)),
+            LOOP => (unit::MILLIAMPERE, single(state.loop_current(asked.now).ma)),
             _ => (unit::NOT_USED, Value::NOT_A_NUMBER),
         };
         values = values
@@ -71,18 +73,7 @@ pub(in crate::device) fn read_information(state: &mut State, asked: &Asked<'_>) 
         Ok(channel) => channel,
         Err(refused) => return refused,
     };
-    Answer::Done(
-        Values::new()
-            .number("channel", channel)
-            .number("alarm_selection", NOT_USED)
-            // Linear [TB-02].
-            .number("transfer_function", 0u8)
-            .number("range_unit", unit::PERCENT)
-            .float("upper_range_value", state.stored.upper_range_value_percent.into())
-            .float("lower_range_value", state.stored.lower_range_value_percent.into())
-            .float("damping", state.stored.damping_s.into())
-            .number("analog_channel_flags", INPUT_CHANNEL),
-    )
+    Answer::Done(universal::channel(state).number("channel", channel))
 }
 
 /// [CM-070]: the ends are where the range ends, the limits where the channel saturates.

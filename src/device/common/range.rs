@@ -1,12 +1,13 @@
-//! Range, damping, unit and transfer function of the set point: 34 to 37, 44, 47, 55, 64, 65, 69 [DV-18].
+//! Range, damping, unit and transfer function of PV: 34 to 37, 44, 47, 55, 64, 65, 69 [DV-18].
 
 use super::analog::LOOP;
 use crate::app::command::Revision;
 use crate::device::commands::{Answer, Asked, code};
+use crate::device::kind::PRIMARY;
 use crate::device::state::State;
 use crate::device::stored::{DAMPING_STEPS, MOST_DAMPING_S};
 use crate::device::values::Values;
-use crate::device::variables::{SET_POINT, offers_unit, single_side, unit};
+use crate::device::variables::single_side;
 
 /// Codes of commands 35 and 65 [ST-04].
 mod range_code {
@@ -59,10 +60,10 @@ pub(in crate::device) fn write_damping(state: &mut State, asked: &Asked<'_>) -> 
     damp(state, asked, Values::new())
 }
 
-/// [CM-055]: the set point alone is damped.
+/// [CM-055]: PV alone is damped.
 pub(in crate::device) fn write_damping_of(state: &mut State, asked: &Asked<'_>) -> Answer {
     match asked.octet("code") {
-        Some(c) if usize::from(c) == SET_POINT => damp(state, asked, Values::new().number("code", c)),
+        Some(c) if usize::from(c) == PRIMARY => damp(state, asked, Values::new().number("code", c)),
         _ => Answer::Refused(code::INVALID_SELECTION),
     }
 }
@@ -97,13 +98,13 @@ fn set_range(state: &mut State, asked: &Asked<'_>, wrong_unit: u8, values: Value
     else {
         return Answer::Refused(code::TOO_FEW_DATA);
     };
-    if asked.octet("range_unit") != Some(unit::PERCENT) {
+    let unit = state.stored.units[PRIMARY];
+    if asked.octet("range_unit") != Some(unit) {
         return Answer::Refused(wrong_unit);
     }
     // What is no number is above every limit.
-    let place = |x: f32| {
-        if x.is_nan() { 1 } else { single_side(x, state.config.set_point_limits_percent) }
-    };
+    let limits = state.limits_told(PRIMARY);
+    let place = |x: f32| if x.is_nan() { 1 } else { single_side(x, limits) };
     match (place(lower), place(upper)) {
         (0, 0) => {}
         (0, 1) => return Answer::Refused(range_code::UPPER_TOO_HIGH),
@@ -118,7 +119,7 @@ fn set_range(state: &mut State, asked: &Asked<'_>, wrong_unit: u8, values: Value
     state.set_range(asked.now, lower, upper);
     state.count_write();
     let values = values
-        .number("range_unit", unit::PERCENT)
+        .number("range_unit", unit)
         .float("upper_range_value", upper.into())
         .float("lower_range_value", lower.into());
     if is_small(state, lower, upper) {
@@ -129,7 +130,7 @@ fn set_range(state: &mut State, asked: &Asked<'_>, wrong_unit: u8, values: Value
 }
 
 fn is_small(state: &State, lower: f32, upper: f32) -> bool {
-    (f64::from(upper) - f64::from(lower)).abs() < state.config.minimum_span_percent
+    (f64::from(upper) - f64::from(lower)).abs() < state.minimum_span_told()
 }
 
 /// [CM-036]
@@ -142,20 +143,20 @@ pub(in crate::device) fn take_lower(state: &mut State, asked: &Asked<'_>) -> Ans
     take(state, asked, false)
 }
 
-/// The applied process of a positioner is its travel: where the valve stands becomes an end of the range.
+/// The applied process becomes an end of the range, and the other end stays.
 fn take(state: &mut State, asked: &Asked<'_>, is_upper: bool) -> Answer {
-    if state.loop_current_fixed() {
+    if state.around().in_multidrop() {
         return Answer::Refused(IN_MULTIDROP);
     }
-    let travel = state.positioner.travel_percent(asked.now) as f32;
-    match single_side(travel, state.config.set_point_limits_percent) {
+    let process = state.told(PRIMARY, state.kind.applied_process(state.around(), asked.now)) as f32;
+    match single_side(process, state.limits_told(PRIMARY)) {
         1 => return Answer::Refused(PROCESS_TOO_HIGH),
         -1 => return Answer::Refused(PROCESS_TOO_LOW),
         _ => {}
     }
     let (was_lower, was_upper) =
         (state.stored.lower_range_value_percent, state.stored.upper_range_value_percent);
-    let (lower, upper) = if is_upper { (was_lower, travel) } else { (travel, was_upper) };
+    let (lower, upper) = if is_upper { (was_lower, process) } else { (process, was_upper) };
     if lower == upper || is_small(state, lower, upper) {
         // Too near the other end: it would have to go on in the direction of the range that is now.
         let rises = was_upper > was_lower;
@@ -166,11 +167,11 @@ fn take(state: &mut State, asked: &Asked<'_>, is_upper: bool) -> Answer {
     Answer::Done(Values::new())
 }
 
-/// [CM-044]: a set point is in percent.
+/// [CM-044]
 pub(in crate::device) fn write_unit(state: &mut State, asked: &Asked<'_>) -> Answer {
     match asked.octet("pv_unit") {
-        Some(unit) if offers_unit(SET_POINT, unit) => {
-            state.stored.units[SET_POINT] = unit;
+        Some(unit) if state.kind.traits().offers_unit(PRIMARY, unit) => {
+            state.stored.units[PRIMARY] = unit;
             state.count_write();
             Answer::Done(Values::new().number("pv_unit", unit))
         }

@@ -5,7 +5,7 @@ use crate::app::command::Value;
 use crate::device::commands::{Answer, Asked, code};
 use crate::device::state::State;
 use crate::device::values::Values;
-use crate::device::variables::{Simulated, can_be_told, offers_unit, variable_status};
+use crate::device::variables::{Simulated, can_be_told, variable_status};
 
 /// Codes of command 79 [ST-04].
 const FAMILY_BITS_NOT_SET: u8 = 8;
@@ -23,7 +23,8 @@ pub(in crate::device) fn write_variable(state: &mut State, asked: &Asked<'_>) ->
     else {
         return Answer::Refused(code::TOO_FEW_DATA);
     };
-    let Some(index) = own_variable(asked) else { return Answer::Refused(INVALID_INDEX) };
+    let Some(index) = own_variable(state, asked) else { return Answer::Refused(INVALID_INDEX) };
+    let quantity = &state.quantities()[index];
     let echo = |status: u8| {
         Values::new()
             .number("code", index as u32)
@@ -37,8 +38,8 @@ pub(in crate::device) fn write_variable(state: &mut State, asked: &Asked<'_>) ->
             state.simulate(asked.now, index, None);
             Answer::Done(echo(status))
         }
-        FIXED_VALUE if !offers_unit(index, unit) => Answer::Refused(INVALID_UNIT),
-        FIXED_VALUE if !can_be_told(index, unit, value) => Answer::Refused(code::INVALID_SELECTION),
+        FIXED_VALUE if !quantity.offers_unit(unit) => Answer::Refused(INVALID_UNIT),
+        FIXED_VALUE if !can_be_told(quantity, unit, value) => Answer::Refused(code::INVALID_SELECTION),
         FIXED_VALUE => {
             let kept = status & !variable_status::FAMILY;
             state.simulate(asked.now, index, Some(Simulated { unit, value, status: kept }));

@@ -3,10 +3,11 @@
 use crate::app::command::{Revision, Value};
 use crate::app::types::TimeOfDay;
 use crate::device::commands::{Answer, Asked, code};
+use crate::device::kind::PRIMARY;
 use crate::device::state::State;
 use crate::device::universal::{LAST_VARIABLE_CODE, dynamic_variable};
 use crate::device::values::Values;
-use crate::device::variables::{COUNT, SET_POINT, offers_unit, unit};
+use crate::device::variables::unit;
 
 /// Codes of command 53 [ST-04].
 const INVALID_VARIABLE: u8 = 11;
@@ -16,8 +17,8 @@ const IS_INPUT: u8 = 0x01;
 const IS_SIMULATED: u8 = 0x80;
 
 /// The numbered variable that a write means.
-pub(super) fn own_variable(asked: &Asked<'_>) -> Option<usize> {
-    asked.octet("code").map(usize::from).filter(|&i| i < COUNT)
+pub(super) fn own_variable(state: &State, asked: &Asked<'_>) -> Option<usize> {
+    asked.octet("code").map(usize::from).filter(|&i| i < state.quantities().len())
 }
 
 /// [CM-033]: as in command 9, a variable that the device does not have is answered as such.
@@ -51,17 +52,17 @@ pub(in crate::device) fn read_dynamic_variables(state: &mut State, asked: &Asked
     Answer::Done(values)
 }
 
-/// [CM-049]: that of the set point.
+/// [CM-049]: that of PV.
 pub(in crate::device) fn write_serial_number(state: &mut State, asked: &Asked<'_>) -> Answer {
     let Some(number) = asked.number("serial_number") else { return Answer::Refused(code::TOO_FEW_DATA) };
-    state.stored.transducer_serial_numbers[SET_POINT] = number;
+    state.stored.transducer_serial_numbers[PRIMARY] = number;
     state.count_write();
     Answer::Done(Values::new().number("serial_number", number))
 }
 
 /// [CM-056]
 pub(in crate::device) fn write_serial_number_of(state: &mut State, asked: &Asked<'_>) -> Answer {
-    let Some(index) = own_variable(asked) else { return Answer::Refused(code::INVALID_SELECTION) };
+    let Some(index) = own_variable(state, asked) else { return Answer::Refused(code::INVALID_SELECTION) };
     let Some(number) = asked.number("serial_number") else { return Answer::Refused(code::TOO_FEW_DATA) };
     state.stored.transducer_serial_numbers[index] = number;
     state.count_write();
@@ -80,7 +81,7 @@ fn assignments(state: &State) -> Values {
     each.fold(Values::new(), |values, (name, code)| values.number(name, code))
 }
 
-/// [CM-051]: what is not named stays; PV stays the set point, which the loop current carries.
+/// [CM-051]: what is not named stays; PV stays, for the loop current carries it.
 pub(in crate::device) fn write_assignments(state: &mut State, asked: &Asked<'_>) -> Answer {
     let mut wanted = state.stored.assignments;
     for (place, name) in wanted.iter_mut().zip(ASSIGNED) {
@@ -88,7 +89,8 @@ pub(in crate::device) fn write_assignments(state: &mut State, asked: &Asked<'_>)
             *place = code;
         }
     }
-    if usize::from(wanted[0]) != SET_POINT || wanted.iter().any(|&c| usize::from(c) >= COUNT) {
+    let count = state.quantities().len();
+    if usize::from(wanted[0]) != PRIMARY || wanted.iter().any(|&c| usize::from(c) >= count) {
         return Answer::Refused(code::INVALID_SELECTION);
     }
     state.stored.assignments = wanted;
@@ -98,9 +100,9 @@ pub(in crate::device) fn write_assignments(state: &mut State, asked: &Asked<'_>)
 
 /// [CM-053]
 pub(in crate::device) fn write_unit_of(state: &mut State, asked: &Asked<'_>) -> Answer {
-    let Some(index) = own_variable(asked) else { return Answer::Refused(INVALID_VARIABLE) };
+    let Some(index) = own_variable(state, asked) else { return Answer::Refused(INVALID_VARIABLE) };
     match asked.octet("unit") {
-        Some(unit) if offers_unit(index, unit) => {
+        Some(unit) if state.quantities()[index].offers_unit(unit) => {
             state.stored.units[index] = unit;
             state.count_write();
             Answer::Done(Values::new().number("code", index as u32).number("unit", unit))

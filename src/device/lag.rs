@@ -27,14 +27,19 @@ impl Lag {
 
     /// From `now` on it heads for `target`.
     pub fn set_target(&mut self, now: Instant, target: f64) {
-        self.advance(now);
-        self.target = target;
+        // What changes nothing is no step, so that it costs no digits either.
+        if self.target != target {
+            self.advance(now);
+            self.target = target;
+        }
     }
 
     /// From `now` on its time constant is `s` seconds.
     pub fn set_time_constant_s(&mut self, now: Instant, s: f64) {
-        self.advance(now);
-        self.time_constant_s = s;
+        if self.time_constant_s != s {
+            self.advance(now);
+            self.time_constant_s = s;
+        }
     }
 
     fn advance(&mut self, now: Instant) {
@@ -113,19 +118,24 @@ impl Positioner {
 
     /// From `now` on the travel heads for `target_percent`.
     pub fn set_target(&mut self, now: Instant, target_percent: f64) {
-        self.advance(now);
-        self.target_percent = target_percent;
+        if self.target_percent != target_percent {
+            self.advance(now);
+            self.target_percent = target_percent;
+        }
     }
 
     /// From `now` on the target is damped by `s` seconds, 0 or more.
     pub fn set_damping_s(&mut self, now: Instant, s: f64) {
-        self.advance(now);
-        self.damping_s = s;
+        if self.damping_s != s {
+            self.advance(now);
+            self.damping_s = s;
+        }
     }
 
     /// As at power-up: the target is `target_percent`, and its damping has nothing left to do.
     pub fn settle(&mut self, now: Instant, target_percent: f64) {
-        self.set_target(now, target_percent);
+        self.advance(now);
+        self.target_percent = target_percent;
         self.damped_percent = target_percent;
     }
 }

@@ -1,0 +1,199 @@
+//! What one kind of device has that another has not [DV-60].
+//!
+//! Everything that several kinds share lies outside of this directory and knows of a device what [`Kind`] and
+//! [`Traits`] say. Values go in and out in the units as delivered.
+
+mod positioner;
+
+use super::config::DeviceConfig;
+use super::stored::{PressureTrim, Stored};
+use super::variables::Simulated;
+use crate::app::command::Revision;
+use crate::app::types::units;
+use crate::time::Instant;
+use core::fmt;
+
+/// The device variable that every kind has as PV.
+pub(super) const PRIMARY: usize = 0;
+/// Most device variables of any kind; what is kept by variable has so many places.
+pub(super) const MOST_VARIABLES: usize = 4;
+
+/// What a device variable is.
+pub(super) struct Quantity {
+    /// In messages, such as "set point".
+    pub name: &'static str,
+    /// Unit as delivered [UN-01]; inside, every value has it.
+    pub unit: u8,
+    /// Classification [TB-08].
+    pub class: u8,
+    /// Family [TB-07].
+    pub family: u8,
+}
+
+impl Quantity {
+    /// Whether the variable can be told in `unit`: one that its own can be converted to [DV-19].
+    pub fn offers_unit(&self, unit: u8) -> bool {
+        units::convert(1.0, self.unit, unit).is_some()
+    }
+}
+
+/// What a kind is, whatever happens to it.
+pub(super) struct Traits {
+    /// The device variables by their codes, from 0 on.
+    pub variables: &'static [Quantity],
+    /// Whether the loop current is an input [TB-10]; else it is an output.
+    pub loop_is_input: bool,
+    /// The variable that has a trim.
+    pub trim: TrimRules,
+}
+
+impl Traits {
+    /// Whether a device variable can be told in `unit`.
+    pub fn offers_unit(&self, variable: usize, unit: u8) -> bool {
+        self.variables.get(variable).is_some_and(|v| v.offers_unit(unit))
+    }
+}
+
+/// Where the points of a trim may lie, in the unit as delivered [DV-22].
+pub(super) struct TrimRules {
+    /// Of which device variable.
+    pub variable: usize,
+    /// Where the lower point may be told.
+    pub lower: (f32, f32),
+    /// Where the upper point may be told.
+    pub upper: (f32, f32),
+    /// How far a point may be from what the sensor says.
+    pub most_correction: f32,
+    /// Least difference of the two points.
+    pub least_difference: f32,
+    /// Without a trim.
+    pub none: PressureTrim,
+}
+
+impl TrimRules {
+    /// Whether the points are as far apart as they must be.
+    pub fn are_apart(&self, trim: &PressureTrim) -> bool {
+        let finite = trim.lower.iter().chain(&trim.upper).all(|x| x.is_finite());
+        // At the sensor a little less, since each point may be corrected.
+        finite
+            && trim.upper[1] - trim.lower[1] >= self.least_difference
+            && trim.upper[0] - trim.lower[0] >= self.least_difference / 2.0
+    }
+
+    /// Whether commands 52, 82 and 83 can have made it.
+    pub fn can_be_written(&self, trim: &PressureTrim) -> bool {
+        let point = |[sensor, told]: [f32; 2], (least, most): (f32, f32)| {
+            (least..=most).contains(&told) && (told - sensor).abs() <= self.most_correction
+        };
+        self.are_apart(trim) && point(trim.lower, self.lower) && point(trim.upper, self.upper)
+    }
+}
+
+/// What of the device a kind goes by besides itself.
+#[derive(Clone, Copy)]
+pub(super) struct Around<'a> {
+    pub config: &'a DeviceConfig,
+    pub stored: &'a Stored,
+    pub simulated: &'a [Option<Simulated>; MOST_VARIABLES],
+}
+
+impl Around<'_> {
+    /// Whether neither the loop current nor what follows it moves. Revision 5: the polling address alone decides;
+    /// later: the mode alone [DV-15].
+    pub fn in_multidrop(&self) -> bool {
+        match self.config.identity.revision {
+            Revision::R5 => self.stored.polling_address != 0,
+            Revision::R6 | Revision::R7 => !self.stored.loop_current_mode_enabled,
+        }
+    }
+}
+
+/// Something that a device senses.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Input {
+    /// The current that somebody else makes in the loop, mA.
+    LoopCurrentMa(f64),
+    /// The supply pressure, bar.
+    SupplyPressureBar(f64),
+}
+
+impl Input {
+    /// Whether it is something that can be.
+    pub fn is_finite(&self) -> bool {
+        match self {
+            Input::LoopCurrentMa(x) | Input::SupplyPressureBar(x) => x.is_finite(),
+        }
+    }
+}
+
+/// The loop current as the device knows it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct LoopCurrent {
+    pub ma: f64,
+    /// Its status as that of a variable [TY-08].
+    pub status: u8,
+    pub percent_of_range: f64,
+    pub percent_status: u8,
+    /// Whether it is beyond where it follows [ST-02].
+    pub is_saturated: bool,
+    /// Whether it follows nothing [ST-02].
+    pub is_fixed: bool,
+}
+
+/// What one kind of device does.
+pub(super) trait Kind: fmt::Debug + Send {
+    fn traits(&self) -> &'static Traits;
+
+    /// The limits of a device variable [CM-054].
+    fn limits(&self, variable: usize) -> (f64, f64);
+
+    /// The limits outside of which it is out of limits [ST-02].
+    fn tolerated(&self, variable: usize) -> (f64, f64) {
+        self.limits(variable)
+    }
+
+    /// Least span of the range [CM-014].
+    fn minimum_span(&self) -> f64;
+
+    /// Starts, or starts again: what is not stored is forgotten, what is measured is not [DV-20].
+    fn start(&mut self, around: Around<'_>, now: Instant);
+
+    /// Something stored, or what a master says that a variable is, has changed.
+    fn follow(&mut self, around: Around<'_>, now: Instant);
+
+    /// The polling address or the loop current mode has been written [DV-15].
+    fn loop_mode_written(&mut self, around: Around<'_>, now: Instant);
+
+    /// What comes is finite. A kind that has no such input leaves it.
+    fn take(&mut self, around: Around<'_>, now: Instant, input: Input);
+
+    fn loop_current(&self, around: Around<'_>, now: Instant) -> LoopCurrent;
+
+    /// Value and status of a device variable that is not simulated.
+    fn value(&self, around: Around<'_>, variable: usize, now: Instant) -> (f64, u8);
+
+    /// What of a variable that is not simulated is judged by its limits; `None` for one that cannot leave them.
+    fn judged(&self, around: Around<'_>, variable: usize) -> Option<f64>;
+
+    /// The applied process, which becomes an end of the range [CM-036].
+    fn applied_process(&self, around: Around<'_>, now: Instant) -> f64;
+
+    /// The variable that has a trim, as its sensor says it.
+    fn untrimmed(&self) -> f64;
+
+    /// Set point before damping and travel, % at `now`, of a device that moves a valve.
+    fn valve_percent(&self, around: Around<'_>, now: Instant) -> Option<(f64, f64)> {
+        let _ = (around, now);
+        None
+    }
+}
+
+/// The device variables as delivered.
+pub(super) fn quantities() -> &'static [Quantity] {
+    positioner::TRAITS.variables
+}
+
+/// A device of a set-up, powered up at `now`; [`Kind::start`] comes next.
+pub(super) fn of(config: &DeviceConfig, now: Instant) -> Box<dyn Kind> {
+    Box::new(positioner::ValvePositioner::new(config, now))
+}
