@@ -9,6 +9,8 @@
 mod bench;
 #[path = "cli/decode.rs"]
 mod decode;
+#[path = "cli/described.rs"]
+mod described;
 #[path = "cli/explain.rs"]
 mod explain;
 #[path = "cli/guards.rs"]

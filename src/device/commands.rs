@@ -1,6 +1,7 @@
 //! From a request to its answer: which commands the mock has, and what every command shares.
 
 use super::common::{analog, clock, device, lock, range, several, simulate, trim, variables};
+use super::described;
 use super::state::State;
 use super::universal as u;
 use super::values::Values;
@@ -234,6 +235,9 @@ fn known(number: u8, revision: Revision) -> Option<(&'static Handler, &'static F
 /// The form of a command that changes something; `None` for one that does not, or that the mock has not.
 pub(super) fn changing_form(state: &State, number: u8) -> Option<&'static Form> {
     let changes = |h: &Handler| h.open == Unlocked || OPEN_CHANGES.contains(&h.number);
+    if let Some(form) = described::changing_form(state, number) {
+        return Some(form);
+    }
     known(number, state.revision()).filter(|(h, _)| changes(h)).map(|(_, form)| form)
 }
 
@@ -271,6 +275,9 @@ pub(super) fn carry_out(
 ) -> Option<(u8, Vec<u8>)> {
     let revision = state.revision();
     let refused = |code| Some((code, Vec::new()));
+    if let Some(answer) = described::answer(state, master, number, data) {
+        return Some(answer);
+    }
     let Some((handler, form)) = known(number, revision) else { return refused(code::NOT_IMPLEMENTED) };
     let mut asked = Asked { master, now, data, found: Decoded::default() };
     layout::decode(form.request, data, &mut asked.found);

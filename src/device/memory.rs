@@ -169,6 +169,7 @@ mod tests {
             preambles in prop::option::of(5u8..=20),
             lock in prop::option::of(any::<[bool; 2]>()),
             trim in prop::array::uniform3(-0.4f32..0.4),
+            described in prop::collection::btree_map("[a-z]{1,6}(=[0-9]/[a-z]{1,3})?", "([0-9A-F]{2}){0,4}", 0..3),
         ) -> Stored {
             Stored {
                 polling_address,
@@ -190,6 +191,7 @@ mod tests {
                     lower: [trim[0].abs(), trim[0].abs() + trim[1]],
                     upper: [5.0, 5.0 + trim[2]],
                 },
+                described,
             }
         }
     }

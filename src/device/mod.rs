@@ -7,6 +7,7 @@ mod clock;
 mod commands;
 mod common;
 mod config;
+mod described;
 mod identity;
 mod lock;
 mod memory;
@@ -19,6 +20,7 @@ mod values;
 mod variables;
 
 pub use config::{ConfigError, DeviceConfig};
+pub use described::{Answer as DescribedAnswer, DescribedAnswers, place as described_place};
 pub use identity::{Identity, MANUFACTURER};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
 pub use positioner::{Lag, Positioner};
@@ -89,7 +91,8 @@ impl Device {
         let (stored, restored) = match image {
             None => (config.factory.clone(), Restored::Fresh),
             Some(image) => {
-                let read = memory::decode_over(image, &config.factory).and_then(|stored| {
+                let read = memory::decode_over(image, &config.factory).and_then(|mut stored| {
+                    stored.describe_as(&config.factory);
                     stored.check(config.identity.highest_polling())?;
                     Ok(stored)
                 });

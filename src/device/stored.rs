@@ -2,8 +2,10 @@
 
 use super::memory::ImageError;
 use super::variables::offers_unit;
+use crate::app::command::value::hex;
 use crate::app::types::{Date, latin1, packed};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// Most damping that the mock offers, s [DV-18].
 pub(super) const MOST_DAMPING_S: f32 = 60.0;
@@ -54,6 +56,10 @@ pub struct Stored {
     pub lock: Option<StoredLock>,
     /// Trim of the supply pressure [DV-22].
     pub pressure_trim_bar: PressureTrim,
+    /// Values of described commands by name, behind what selects them, such as `index=2/travel`; octets in hex. Which
+    /// there are is up to the bench file [DV-50].
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub described: BTreeMap<String, String>,
 }
 
 /// A lock that outlives a power cycle [DV-17].
@@ -126,11 +132,24 @@ impl Default for Stored {
             preambles_reply: None,
             lock: None,
             pressure_trim_bar: PressureTrim::NONE,
+            described: BTreeMap::new(),
         }
     }
 }
 
 impl Stored {
+    /// Takes those described values that `factory` has and no others: what a bench file does not describe any more, or
+    /// describes in another length, is as it says now.
+    pub(super) fn describe_as(&mut self, factory: &Stored) {
+        let kept = core::mem::take(&mut self.described);
+        self.described.clone_from(&factory.described);
+        for (name, octets) in kept {
+            if let Some(place) = self.described.get_mut(&name).filter(|p| p.len() == octets.len()) {
+                *place = octets;
+            }
+        }
+    }
+
     /// Whether every value is one that a device with polling addresses up to `highest_polling` can
     /// hold.
     ///
@@ -189,6 +208,9 @@ impl Stored {
         }
         if !self.pressure_trim_bar.is_sound() {
             return bad("pressure_trim_bar", format!("{:?} are no two points", self.pressure_trim_bar));
+        }
+        if let Some((name, octets)) = self.described.iter().find(|(_, o)| hex(o).is_none()) {
+            return bad("described", format!("{name} is \"{octets}\", and no octets in hex"));
         }
         Ok(())
     }

@@ -3,10 +3,10 @@
 //! What is written is complete: from the named values and the revision alone the same octets come
 //! back. `values` holds plain numbers and text for programs, `texts` what people read.
 
-use super::{Exchange, FieldView};
+use super::{Exchange, FieldView, type_key};
 use crate::app::command::layout::{self, EncodeError, Kind as FieldKind, Missing};
 use crate::app::command::value::{Value, ValueError, hex};
-use crate::app::command::{Direction, Revision, spec};
+use crate::app::command::{Catalogue, Direction, Form, Revision};
 use crate::app::status::{self, Status};
 use crate::frame::{
     Address, Damaged, Expansion, Frame, FrameType, Good, Master, Noise, Octet, PollingAddress, Target,
@@ -33,11 +33,11 @@ pub fn write_exchange_with(e: &Exchange, spans: bool, out: &mut String) {
     };
     let _ = write!(
         out,
-        "{{\"kind\":\"{kind}\",\"t_ns\":{},\"command\":{},\"name\":\"{}\"",
+        "{{\"kind\":\"{kind}\",\"t_ns\":{},\"command\":{},\"name\":",
         t.started_at().as_nanos(),
-        e.command(),
-        e.command_name()
+        e.command()
     );
+    write_string(e.command_name(), out);
     if let Some(r) = e.revision {
         let _ = write!(out, ",\"revision\":{r},\"revision_known\":{}", e.revision_known);
     }
@@ -134,7 +134,7 @@ fn write_frame(e: &Exchange, good: &Good, direction: Direction, spans: bool, out
     }
     let _ = write!(out, ",\"command\":{}", f.command());
     if let Some([first, second]) = f.status() {
-        write_status(e.full_number(), first, second, out);
+        write_status(&e.response_texts().join(", "), first, second, out);
     }
     out.push_str(",\"values\":{");
     for (i, v) in e.fields(direction).enumerate() {
@@ -182,7 +182,7 @@ fn write_name(v: &FieldView<'_>, out: &mut String) {
     let _ = write!(out, "\"{}\":", v.found.name());
 }
 
-fn write_status(command: u16, first: u8, second: u8, out: &mut String) {
+fn write_status(response: &str, first: u8, second: u8, out: &mut String) {
     match Status::of(first) {
         Status::Response(code) => {
             let _ = write!(out, ",\"response_code\":{code},\"response\":");
@@ -191,7 +191,7 @@ fn write_status(command: u16, first: u8, second: u8, out: &mut String) {
             let _ = write!(out, ",\"communication_error\":{octet},\"response\":");
         }
     }
-    write_string(&Status::of(first).texts(command).join(", "), out);
+    write_string(response, out);
     let _ = write!(out, ",\"device_status\":{second},\"device_status_bits\":[");
     for (i, name) in status::FIELD_DEVICE_STATUS.set_names(second).enumerate() {
         let _ = write!(out, "{}\"{name}\"", if i > 0 { "," } else { "" });
@@ -251,6 +251,19 @@ impl std::error::Error for FrameError {}
 /// # Errors
 /// The member that is missing or wrong.
 pub fn frame_from_json(frame: &Json, revision: Revision) -> Result<Frame, FrameError> {
+    frame_from_json_by(frame, revision, &Catalogue::default())
+}
+
+/// The same, with rows for the commands of the device types of a catalogue. Only frames with a unique address are of
+/// a known type.
+///
+/// # Errors
+/// As [`frame_from_json`].
+pub fn frame_from_json_by(
+    frame: &Json,
+    revision: Revision,
+    catalogue: &Catalogue,
+) -> Result<Frame, FrameError> {
     let bad = |name, wanted| FrameError::Member { name, wanted };
     let object = frame.as_object().ok_or(bad("request", "an object"))?;
     let text = |name, wanted| object.get(name).and_then(Json::as_str).ok_or(bad(name, wanted));
@@ -284,7 +297,9 @@ pub fn frame_from_json(frame: &Json, revision: Revision) -> Result<Frame, FrameE
     let address = Address { master, burst, target };
     let command = octet("command")?;
     let direction = if frame_type == FrameType::Stx { Direction::Request } else { Direction::Reply };
-    let data = data_from_json(object, command, direction, revision)?;
+    let spec = catalogue.spec(command.into(), type_key(target));
+    let form = spec.and_then(|s| s.form(revision));
+    let data = data_from_json(object, form, direction)?;
     let frame = match frame_type {
         FrameType::Stx => Frame::request(address, command, data),
         _ => {
@@ -314,16 +329,15 @@ pub fn frame_from_json(frame: &Json, revision: Revision) -> Result<Frame, FrameE
 
 fn data_from_json(
     object: &Map<String, Json>,
-    command: u8,
+    form: Option<&Form>,
     direction: Direction,
-    revision: Revision,
 ) -> Result<Vec<u8>, FrameError> {
     let empty = Map::new();
     let values = object.get("values").and_then(Json::as_object).unwrap_or(&empty);
     let mut get = |name: &str, kind: FieldKind| -> Result<Option<Value>, ValueError> {
         values.get(name).map(|v| Value::from_json(kind, v)).transpose()
     };
-    let mut data = match spec(command.into()).and_then(|s| s.form(revision)) {
+    let mut data = match form {
         Some(form) => {
             layout::encode(form.layout(direction), Missing::Ends, &mut get).map_err(FrameError::Value)?
         }

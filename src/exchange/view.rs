@@ -143,7 +143,7 @@ impl Exchange {
             let _ = write!(out, " {code}");
         }
         out.push_str(": ");
-        for (i, text) in status.texts(command).into_iter().enumerate() {
+        for (i, text) in self.response_texts().into_iter().enumerate() {
             if i > 0 {
                 out.push_str(", ");
             }

@@ -2,19 +2,13 @@
 //!
 //! The comments here are the descriptions in the JSON Schema that editors show.
 
+pub use crate::app::written::{Number, Plain, Whole};
 use schemars::JsonSchema;
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeserializer};
+use std::collections::BTreeMap;
 use std::fmt;
 use toml::Spanned;
-
-/// A whole number, also one that is too large for TOML; unlike `i64` it asks for one in plain words.
-#[derive(Clone, Copy, Debug)]
-pub struct Whole(pub i128);
-
-/// A number with or without a point; unlike `f64` it asks for one in plain words.
-#[derive(Clone, Copy, Debug)]
-pub struct Number(pub f64);
 
 /// `"wire"`, `"fast"` or a number, as text.
 #[derive(Clone, Debug)]
@@ -23,51 +17,6 @@ pub struct PaceText(pub String);
 /// A date, quoted or not, as text.
 #[derive(Clone, Debug)]
 pub struct DateText(pub String);
-
-struct WholeVisitor;
-
-impl Visitor<'_> for WholeVisitor {
-    type Value = Whole;
-    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        f.write_str("a whole number")
-    }
-    fn visit_i64<E: Error>(self, n: i64) -> Result<Whole, E> {
-        Ok(Whole(n.into()))
-    }
-    fn visit_u64<E: Error>(self, n: u64) -> Result<Whole, E> {
-        Ok(Whole(n.into()))
-    }
-}
-
-impl<'de> Deserialize<'de> for Whole {
-    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-        d.deserialize_any(WholeVisitor)
-    }
-}
-
-struct NumberVisitor;
-
-impl Visitor<'_> for NumberVisitor {
-    type Value = Number;
-    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        f.write_str("a number")
-    }
-    fn visit_i64<E: Error>(self, n: i64) -> Result<Number, E> {
-        Ok(Number(n as f64))
-    }
-    fn visit_u64<E: Error>(self, n: u64) -> Result<Number, E> {
-        Ok(Number(n as f64))
-    }
-    fn visit_f64<E: Error>(self, x: f64) -> Result<Number, E> {
-        Ok(Number(x))
-    }
-}
-
-impl<'de> Deserialize<'de> for Number {
-    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-        d.deserialize_any(NumberVisitor)
-    }
-}
 
 struct PaceVisitor;
 
@@ -368,10 +317,69 @@ pub struct DeviceTable {
     /// device forgets.
     #[schemars(with = "Option<String>", length(min = 1))]
     pub memory: Option<Spanned<String>>,
+    /// A description of the device's type (TOML; looprig explain --schema), relative to this file. It gives names to
+    /// commands 128 to 253.
+    #[schemars(with = "Option<String>", length(min = 1))]
+    pub description: Option<Spanned<String>>,
+    /// A described command that the device answers; the others are not implemented.
+    #[serde(default)]
+    #[schemars(with = "Vec<AnswerTable>")]
+    pub command: Vec<Spanned<AnswerTable>>,
+    /// What stored commands hold when the device is new: name = value. Where commands select, each table is of one of the
+    /// things that can be selected, and those that no table is of do not exist. What is not given is 0 or empty.
+    #[serde(default)]
+    #[schemars(with = "Vec<BTreeMap<String, ValueForms>>")]
+    pub stored: Vec<Spanned<ValueTable>>,
     /// The valve that it positions.
     pub valve: Option<ValveTable>,
     /// Its air supply.
     pub air: Option<AirTable>,
+}
+
+/// Names as keys, values as a person types them.
+pub type ValueTable = BTreeMap<Spanned<String>, Spanned<Plain>>;
+
+/// The forms of a value, for the schema.
+#[derive(JsonSchema)]
+#[schemars(untagged)]
+#[allow(dead_code)]
+enum ValueForms {
+    /// A name from a table, a text, a date, octets in hex.
+    Text(String),
+    /// A number.
+    Number(f64),
+}
+
+/// Where the answer comes from, for the schema.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "lowercase")]
+#[allow(dead_code)]
+enum AnswerWord {
+    /// What is written is kept by the names of its values, and what is read is what is kept under the same names.
+    Stored,
+    /// The data of the reply are those of the request.
+    Echo,
+}
+
+/// A described command that a device answers: answer, or code with data or values.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AnswerTable {
+    /// Its number, 128 to 253.
+    #[schemars(with = "u8", range(min = 128, max = 253))]
+    pub number: Option<Spanned<Whole>>,
+    /// Where the answer comes from; without it the answer is always the same: code, data, values.
+    #[schemars(with = "Option<AnswerWord>")]
+    pub answer: Option<Spanned<String>>,
+    /// Response code, 0 to 127. Default 0.
+    #[schemars(with = "Option<u8>", range(max = 127))]
+    pub code: Option<Spanned<Whole>>,
+    /// Data of the reply in hex, such as "00 01". Default none.
+    #[schemars(with = "Option<String>")]
+    pub data: Option<Spanned<String>>,
+    /// The same by the names of the values.
+    #[schemars(with = "Option<BTreeMap<String, ValueForms>>")]
+    pub values: Option<Spanned<ValueTable>>,
 }
 
 /// The valve that a device positions.
