@@ -7,6 +7,8 @@
 
 #[path = "cli/bench.rs"]
 mod bench;
+#[path = "cli/cut_short.rs"]
+mod cut_short;
 #[path = "cli/decode.rs"]
 mod decode;
 #[path = "cli/described.rs"]

@@ -3,6 +3,8 @@
 
 #[path = "settings/file.rs"]
 mod file;
+#[path = "settings/on_the_mock.rs"]
+mod on_the_mock;
 #[path = "settings/reading.rs"]
 mod reading;
 #[path = "settings/restoring.rs"]

@@ -11,6 +11,8 @@ use std::path::PathBuf;
   looprig settings save serial:/dev/ttyUSB0 tag:FV-3104 FV-3104.toml
   looprig settings compare FV-3104.toml serial:/dev/ttyUSB0 tag:FV-3104
   looprig settings restore serial:/dev/ttyUSB0 tag:FV-3104 FV-3104.toml --write
+  looprig settings restore serial:/dev/ttyUSB0 FV-3104.toml --write --move --other-device
+                  (into a new device in the place of one that failed)
 LINE and TO: as `looprig ask --help` tells. TO left out is the device at polling address 0.")]
 pub struct SettingsArgs {
     /// What to do with them.
@@ -24,19 +26,22 @@ pub enum SettingsCommand {
     /// Read all that can be read and written of a device into a file (TOML); changes nothing.
     ///
     /// Labels, units, range, damping, variables, burst messages, loop current mode; and, to compare
-    /// devices by, what it says about itself. What a device does not have is noted as such.
+    /// devices by, what it says about itself. What a device does not have is noted as such, and so is what
+    /// it is too busy for or cuts short; then the exit code is 1.
     Save(SaveArgs),
     /// Show what differs between a file, as found, and another file or the device now, as left.
     ///
-    /// Changes nothing. Exit code 0: nothing differs. 1: something does. 2: could not compare.
+    /// Changes nothing. Exit code 0: nothing differs. 1: something does. 2: could not compare all.
     Compare(CompareArgs),
     /// Write the settings of a file into a device where they differ, and read each value back.
     ///
-    /// Shows first what it will change. Loop in manual, process and people clear, local rules
-    /// followed: range, damping, transfer function, assignment of variables and loop current mode
-    /// decide what the current does to the valve, so they need --move besides --write. Settings of another
-    /// type of device are refused. Exit code 0: everything arrived. 1: something did not. 2: could
-    /// not run.
+    /// Shows first what it will change; what goes off is written first, what goes on last. A device that is
+    /// busy is waited for, and what stays busy is left out and told.
+    ///
+    /// Loop in manual, process and people clear, local rules followed: range, damping, transfer function,
+    /// assignment of variables and loop current mode decide what the current does to the valve, so they
+    /// need --move besides --write. Settings of another device are refused unless --other-device says that
+    /// this one takes its place. Exit code 0: everything arrived. 1: something did not. 2: could not run.
     Restore(RestoreArgs),
 }
 
@@ -98,6 +103,10 @@ pub struct RestoreArgs {
     /// Take settings of another type of device, device revision or protocol revision.
     #[arg(long)]
     pub other_type: bool,
+    /// Take settings of another device than this one, which takes its place: a new one where the old one
+    /// failed. Labels go into it too. See that it is no other valve's.
+    #[arg(long)]
+    pub other_device: bool,
     /// End at the first value that does not arrive, instead of going on with the rest.
     #[arg(long)]
     pub stop: bool,

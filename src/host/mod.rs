@@ -403,11 +403,21 @@ pub trait Ask {
     /// # Errors
     /// As [`Host::transact`].
     fn ask_octets(&mut self, device: &Device, command: u8, data: Vec<u8>) -> Result<Exchange, HostError>;
+
+    /// As [`Host::rest`].
+    ///
+    /// # Errors
+    /// As [`Host::transact`].
+    fn rest(&mut self, time: Duration) -> Result<(), HostError>;
 }
 
 impl<L: Line> Ask for Host<L> {
     fn ask_octets(&mut self, device: &Device, command: u8, data: Vec<u8>) -> Result<Exchange, HostError> {
         Host::ask_octets(self, device, command, data)
+    }
+
+    fn rest(&mut self, time: Duration) -> Result<(), HostError> {
+        Host::rest(self, time)
     }
 }
 

@@ -26,7 +26,7 @@ fn entries(part: &Part, revision: Revision, octets: &[u8]) -> Vec<Entry> {
 
 /// Any settings: of each part nothing, a refusal, or values from any octets with some left out.
 fn any_settings() -> impl Strategy<Value = Settings> {
-    let part = (0..4u8, any::<u8>(), prop::collection::vec(any::<u8>(), 64), any::<u64>());
+    let part = (0..6u8, any::<u8>(), prop::collection::vec(any::<u8>(), 64), any::<u64>());
     let parts = prop::collection::vec(prop::collection::btree_map(any::<u8>(), part, 1..4), PARTS.len());
     (any::<(String, String, String)>(), 0..3usize, parts).prop_map(|(origin, revision, parts)| {
         let revision = REVISIONS[revision];
@@ -41,6 +41,7 @@ fn any_settings() -> impl Strategy<Value = Settings> {
                 let content = match what {
                     0 => continue,
                     1 => Content::Refused(code),
+                    2 => Content::Unread(code),
                     _ => {
                         let mut values = entries(part, revision, &octets);
                         let mut at = 0;
@@ -48,7 +49,7 @@ fn any_settings() -> impl Strategy<Value = Settings> {
                             at += 1;
                             keep >> at & 3 != 0
                         });
-                        Content::Values(values)
+                        if what == 3 { Content::CutShort(values) } else { Content::Values(values) }
                     }
                 };
                 let number = (part.each != Each::Once).then_some(number);
@@ -156,6 +157,8 @@ fn what_is_no_settings_file_is_told_with_its_place() {
     refused("[identity]\nhardware_revision = 32", 2, 21, &["at most 31"]);
     refused("[loop]\npolling_address = -1", 2, 19, &["-1"]);
     refused("[loop]\nrefused = 64\npolling_address = 1", 2, 1, &["stands alone"]);
+    refused("[loop]\npolling_address = 1\nunread = 32", 3, 1, &["unread stands alone"]);
+    refused("[loop]\ncut_short = 1", 2, 13, &["true alone"]);
     refused("[device_variable.x]\nunit = \"%\"", 1, 18, &["`x`", "[device_variable.0]"]);
     refused("[device_variable.01]\nunit = \"%\"", 1, 18, &["`01`"]);
     refused("device_variable = 1", 1, 19, &["is a heading"]);

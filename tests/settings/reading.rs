@@ -5,7 +5,8 @@ use looprig::app::command::{Revision, Value};
 use looprig::bench;
 use looprig::commission::settings::parts::Part;
 use looprig::commission::settings::{
-    Content, Origin, ReadError, Settings, compare, from_text, other_device, other_type, read, to_text,
+    Allowed, Content, Origin, ReadError, Section, Settings, compare, from_text, other_device, other_type,
+    plan, read, to_text,
 };
 use looprig::frame::PollingAddress;
 use looprig::host::{Device, Host};
@@ -139,18 +140,113 @@ fn variables_of_revision_5_until_it_refuses() {
 }
 
 #[test]
-fn half_a_reading_is_none() {
+fn silence_ends_a_reading() {
     let mut device = full();
     device.deaf_to = vec![15];
     let d = device.device;
     let e = read(&mut device, &d, Origin::default(), &mut |_| {}).unwrap_err();
     assert!(matches!(e, ReadError::Silent { command: 15 }), "{e}");
+}
+
+fn not_whole(settings: &Settings) -> Vec<String> {
+    settings.not_whole().map(Section::name).collect()
+}
+
+/// [HO-07]: busy is waited for ten times, a second between; then the rest is read, and the file says so.
+#[test]
+fn a_busy_device_is_read_as_far_as_it_answers() {
+    let whole = full().read();
+    // [ST-03]: 32 busy; 33 to 36 a delayed response begun, running, lost, in conflict.
+    for code in 32..=36 {
+        let mut device = full();
+        device.busy.insert(12, (9, code));
+        assert_eq!(device.read(), whole, "{code}");
+        assert_eq!(device.rested.as_secs(), 9);
+        let mut device = full();
+        device.busy.insert(12, (1000, code));
+        device.busy.insert(20, (1000, code));
+        let settings = device.read();
+        assert_eq!(not_whole(&settings), ["message", "long_tag"]);
+        let asked = |command: u8| device.heard.iter().filter(|(c, _)| *c == command).count();
+        // Once it stayed busy, the next is not waited for as long.
+        assert_eq!((asked(12), asked(20), device.rested.as_secs()), (10, 2, 9 + 1));
+        let text = to_text(&settings);
+        assert!(
+            text.contains(&format!(
+                "[message]\n# read message (command 12), written by 17\nunread = {code} # "
+            )),
+            "{text}"
+        );
+        assert_eq!(from_text(&text).as_ref(), Ok(&settings));
+        // What is not known is not equal.
+        let got = compare(&settings, &whole);
+        assert_eq!(got.not_compared, ["message", "long_tag"]);
+        assert!(got.differences.iter().any(|d| d.as_found.contains("not read")), "{got:?}");
+        let both = compare(&settings, &settings);
+        assert!(both.differences.is_empty() && both.not_compared.len() == 2, "{both:?}");
+        // And it is not restored in silence.
+        let planned = plan(&settings, &whole, Allowed { moves: true, polling_address: true });
+        let left: Vec<_> =
+            planned.left_out.iter().map(|l| (&*l.value.section, &*l.value.name, l.expected)).collect();
+        assert_eq!(left, [("message", "(all)", false), ("long_tag", "(all)", false)]);
+    }
+}
+
+/// A device variable that stays busy hides those behind it only where nobody knows how many there are.
+#[test]
+fn a_busy_variable() {
     let mut device = full();
-    // [ST-03]: 32 is busy.
-    device.refuses.insert(12, 32);
-    let e = read(&mut device, &d, Origin::default(), &mut |_| {}).unwrap_err();
-    assert!(matches!(e, ReadError::Busy { command: 12 }), "{e}");
-    assert_eq!(device.heard.iter().filter(|(c, _)| *c == 12).count(), 8);
+    device.busy.insert(54, (10, 32));
+    let settings = device.read();
+    let found = |s: &Settings| -> Vec<String> {
+        s.sections.iter().map(Section::name).filter(|n| n.starts_with("device_variable")).collect()
+    };
+    assert_eq!(
+        (found(&settings), not_whole(&settings)),
+        (vec!["device_variable 0".into(), "device_variable 2".into()], vec!["device_variable 0".into()])
+    );
+    let mut device = Script::new(Revision::R5);
+    device.number("device_variable", Some(0), "unit", 57);
+    device.busy.insert(54, (1000, 32));
+    assert_eq!(found(&device.read()), ["device_variable 0"]);
+}
+
+/// An answer that ends too early is not saved as a whole one.
+#[test]
+fn an_answer_cut_short_is_told() {
+    let whole = full().read();
+    let mut device = full();
+    // [CM-015]: the unit in octet 2, the upper range value in 3 to 6, the lower one in 7 to 10.
+    device.cuts.insert(15, 9);
+    let settings = device.read();
+    assert_eq!(not_whole(&settings), ["output"]);
+    let output = settings.section(Part::of("output").unwrap(), None).unwrap();
+    assert!(matches!(output.content, Content::CutShort(_)), "{output:?}");
+    assert!(output.entry("upper_range_value").is_some() && output.entry("lower_range_value").is_none());
+    let text = to_text(&settings);
+    assert!(text.contains("cut_short = true"), "{text}");
+    assert_eq!(from_text(&text).as_ref(), Ok(&settings));
+    let got = compare(&whole, &settings);
+    let row = got.differences.iter().find(|d| d.name == "lower_range_value").unwrap();
+    assert_eq!(
+        (row.as_left.as_str(), got.not_compared),
+        ("not read, answer cut short", vec!["output".to_owned()])
+    );
+    // Half a range is not written [HO-06].
+    device.cuts.clear();
+    device.float("output", None, "upper_range_value", 40.0);
+    let planned = plan(&settings, &device.read(), Allowed { moves: true, polling_address: true });
+    assert!(planned.changes.is_empty(), "{planned:?}");
+    let left: Vec<&str> = planned.left_out.iter().map(|l| &*l.value.name).collect();
+    assert_eq!(left, ["(rest)", "upper_range_value"]);
+    // One of the two parts of an answer may be whole: octet 12 of [CM-000] has the preambles.
+    let mut device = full();
+    device.cuts.insert(0, 14);
+    assert_eq!(not_whole(&device.read()), ["identity"]);
+    // No data at all.
+    let mut device = full();
+    device.cuts.insert(12, 0);
+    assert_eq!(not_whole(&device.read()), ["message"]);
 }
 
 #[test]

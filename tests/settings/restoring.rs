@@ -4,10 +4,12 @@ use crate::reading::{full, mock, text};
 use crate::script::Script;
 use looprig::app::command::{Effect, Revision, Value, spec};
 use looprig::commission::settings::{
-    Allowed, Change, Origin, Outcome, ReadError, Restored, Settings, compare, plan, read, restore,
+    Allowed, Content, Entry, News, Origin, Outcome, ReadError, Restored, Restoring, Settings, Turn, compare,
+    plan, read,
 };
+use looprig::host::{Ask, Device};
 
-const ALL: Allowed = Allowed { moves: true, polling_address: true };
+pub const ALL: Allowed = Allowed { moves: true, polling_address: true };
 const NO_MOVE: Allowed = Allowed { moves: false, polling_address: false };
 
 fn run(
@@ -16,11 +18,27 @@ fn run(
     allowed: Allowed,
     stop: bool,
 ) -> (Vec<Restored>, Result<(), ReadError>) {
-    let mut now = device.read();
+    let now = device.read();
     device.heard.clear();
-    let (mut results, d) = (Vec::new(), device.device);
-    let ended = restore(device, &d, wanted, &mut now, allowed, stop, &mut |_| {}, &mut results);
+    let d = device.device;
+    let (results, _, ended) = run_from(device, &d, wanted, now, allowed, stop, &mut |_| {});
     (results, ended)
+}
+
+/// A restoring from what was read before; what became of it, and what is there in the end.
+pub fn run_from(
+    ask: &mut dyn Ask,
+    device: &Device,
+    wanted: &Settings,
+    now: Settings,
+    allowed: Allowed,
+    stop: bool,
+    news: &mut dyn FnMut(News<'_>),
+) -> (Vec<Restored>, Settings, Result<(), ReadError>) {
+    let mut restoring =
+        Restoring { ask, device: *device, wanted, now, allowed, stop, news, results: Vec::new() };
+    let ended = restoring.run();
+    (restoring.results, restoring.now, ended)
 }
 
 fn outcomes(results: &[Restored]) -> Vec<(u8, Outcome)> {
@@ -55,8 +73,8 @@ fn upset(device: &mut Script) {
     device.number("loop", None, "loop_current_mode", 0);
 }
 
-/// What something is before what it is worth: assignment, units, range, damping; burst mode behind what it
-/// sends; the loop current mode last.
+/// What something is before what it is worth: assignment, units, range, damping; what quietens the device
+/// first, what acts on the valve last [HO-06].
 #[test]
 fn everything_comes_back_in_a_safe_order() {
     let mut device = full();
@@ -65,7 +83,9 @@ fn everything_comes_back_in_a_safe_order() {
     let (results, ended) = run(&mut device, &wanted, ALL, false);
     ended.unwrap();
     assert!(results.iter().all(|r| r.outcome == Outcome::Arrived && r.said == "ok"), "{results:?}");
-    let order = [18, 17, 51, 53, 55, 44, 47, 35, 34, 64, 59, 107, 108, 103, 104, 109, 6];
+    // Message 1 was not sent when it was saved, and is now: that ends first. The loop current mode comes on
+    // last.
+    let order = [109, 18, 17, 51, 53, 55, 44, 47, 35, 34, 64, 59, 107, 108, 103, 104, 6];
     assert_eq!(device.written(), order);
     assert!(compare(&wanted, &device.read()).differences.is_empty());
     // And nothing is written twice.
@@ -83,7 +103,9 @@ fn each_value_is_read_back() {
     device.number("loop", None, "loop_current_mode", 0);
     run(&mut device, &wanted, ALL, false).1.unwrap();
     let heard: Vec<u8> = device.heard.iter().map(|(c, _)| *c).collect();
-    assert_eq!(heard[..4], [17, 12, 6, 7]);
+    assert_eq!(heard[..2], [17, 12]);
+    let at = heard.iter().position(|c| *c == 6).unwrap();
+    assert_eq!(heard[at + 1], 7);
 }
 
 /// [HO-05]: what may move the valve is left out, whatever the file and the device say.
@@ -109,7 +131,7 @@ fn what_may_move_the_valve_is_left_out() {
     run(&mut device, &wanted, NO_MOVE, false).1.unwrap();
     let written = device.written();
     assert!(written.iter().all(|c| spec((*c).into()).unwrap().effect == Effect::Writes), "{written:?}");
-    assert_eq!(written, [18, 17, 53, 44, 59, 107, 108, 103, 104, 109]);
+    assert_eq!(written, [109, 18, 17, 53, 44, 59, 107, 108, 103, 104]);
 }
 
 /// The mode is restored and the address stays, in the one command that writes both.
@@ -142,10 +164,15 @@ fn what_a_write_changed_by_the_way_is_written_again() {
         }
     };
     let d = device.device;
-    let (mut now, mut results, mut told) = (device.read(), Vec::new(), Vec::new());
+    let (now, mut told) = (device.read(), Vec::new());
     device.heard.clear();
-    let mut again = |changes: &[Change]| told.extend(changes.iter().map(|c| c.write.command));
-    restore(&mut device, &d, &wanted, &mut now, ALL, false, &mut again, &mut results).unwrap();
+    let mut news = |news: News<'_>| {
+        if let News::Again(changes) = news {
+            told.extend(changes.iter().map(|c| c.write.command));
+        }
+    };
+    let (results, _, ended) = run_from(&mut device, &d, &wanted, now, ALL, false, &mut news);
+    ended.unwrap();
     // Said before it is written [HO-05].
     assert_eq!(told, [34]);
     assert_eq!(outcomes(&results), [(44, Outcome::Arrived), (34, Outcome::Arrived)]);
@@ -170,7 +197,7 @@ fn settings_that_never_agree_end() {
     let (results, ended) = run(&mut device, &wanted, ALL, false);
     ended.unwrap();
     // 34 upsets the channel, in the second pass 64 the output.
-    assert_eq!(outcomes(&results), [(34, Outcome::Differs), (64, Outcome::Arrived)]);
+    assert_eq!(outcomes(&results), [(34, Outcome::Undone), (64, Outcome::Arrived)]);
     assert_eq!(results[0].read_back, ["5 s"]);
     assert_eq!(device.written(), [34, 64]);
 }
@@ -249,16 +276,22 @@ fn a_value_that_the_device_changes_has_not_arrived() {
 #[test]
 fn silence_ends_it() {
     let mut device = full();
+    device.number("burst_message", Some(1), "burst_control", 1);
     let wanted = device.read();
     upset(&mut device);
-    let mut now = device.read();
+    device.number("burst_message", Some(1), "burst_control", 0);
+    let now = device.read();
     device.deaf_to = vec![17, 12];
-    let (mut results, d) = (Vec::new(), device.device);
-    let ended = restore(&mut device, &d, &wanted, &mut now, NO_MOVE, false, &mut |_| {}, &mut results);
+    let d = device.device;
+    let (results, _, ended) = run_from(&mut device, &d, &wanted, now, NO_MOVE, false, &mut |_| {});
     assert!(matches!(ended, Err(ReadError::Silent { command: 12 })), "{ended:?}");
     let got = outcomes(&results);
     assert_eq!(got[..2], [(18, Outcome::Arrived), (17, Outcome::Unanswered)]);
     assert!(got[2..].iter().all(|(_, o)| *o == Outcome::NotTried) && got.len() > 2, "{got:?}");
+    // What was there before is not what was read back.
+    assert_eq!(results[1].read_back, ["not read"]);
+    // What comes last of all is named too.
+    assert!(got.iter().any(|(c, _)| *c == 109), "{got:?}");
 }
 
 /// An answer that is lost says nothing about the write: what is read back does.
@@ -310,13 +343,223 @@ fn the_mock_gets_its_settings_back() {
             let values: Vec<_> = values.into_iter().map(|(n, v)| (n.to_owned(), v.to_owned())).collect();
             host.ask(&device, command, &values).unwrap();
         }
-        let mut now = read(&mut host, &device, Origin::default(), &mut |_| {}).unwrap();
+        let now = read(&mut host, &device, Origin::default(), &mut |_| {}).unwrap();
         assert!(compare(&wanted, &now).differences.len() >= number, "{revision}");
-        let mut results = Vec::new();
-        restore(&mut host, &device, &wanted, &mut now, ALL, false, &mut |_| {}, &mut results).unwrap();
+        let (results, _, ended) = run_from(&mut host, &device, &wanted, now, ALL, false, &mut |_| {});
+        ended.unwrap();
         assert_eq!(results.len(), number);
         assert!(results.iter().all(|r| r.outcome == Outcome::Arrived), "{revision}: {results:?}");
         let left = read(&mut host, &device, Origin::default(), &mut |_| {}).unwrap();
         assert_eq!(compare(&wanted, &left).differences, []);
     }
+}
+
+/// The values of a section, to be changed as in a file.
+fn entries<'a>(settings: &'a mut Settings, heading: &str) -> &'a mut Vec<Entry> {
+    let section = settings.sections.iter_mut().find(|s| s.part.heading == heading).expect("it is there");
+    let Content::Values(entries) = &mut section.content else { panic!("{heading} is whole") };
+    entries
+}
+
+/// The commands that are planned, with their turns.
+fn turns(wanted: &Settings, now: &Settings) -> Vec<(u8, Turn)> {
+    plan(wanted, now, ALL).changes.iter().map(|c| (c.write.command, c.turn)).collect()
+}
+
+/// [HO-06]: off before everything else, on after everything else, also after what is written once more.
+#[test]
+fn switches_go_off_first_and_on_last() {
+    let mut device = full();
+    device.number("loop", None, "loop_current_mode", 0);
+    for n in [0, 1] {
+        device.number("burst_message", Some(n), "burst_control", 1);
+    }
+    let on = device.read();
+    device.number("loop", None, "loop_current_mode", 1);
+    for n in [0, 1] {
+        device.number("burst_message", Some(n), "burst_control", 0);
+    }
+    let off = device.read();
+    // From `off` to `on`: the mode is disabled first, both messages are sent last. And the other way round.
+    let with_message = |settings: &Settings| {
+        let mut settings = settings.clone();
+        entries(&mut settings, "message")[0].value = Value::Text("NEW".into());
+        settings
+    };
+    let (wanted, back) = (with_message(&on), with_message(&off));
+    use Turn::{First, Last, Middle};
+    assert_eq!(turns(&wanted, &off), [(6, First), (17, Middle), (109, Last), (109, Last)]);
+    assert_eq!(turns(&back, &on), [(109, First), (109, First), (17, Middle), (6, Last)]);
+    // The message 17 spoils the preambles: these are put right before anything is switched on.
+    device.aside = |memory, command| {
+        if command == 17 {
+            memory.get_mut(&("preambles", None)).unwrap().insert("preambles_reply".into(), Value::Number(9));
+        }
+    };
+    run(&mut device, &wanted, ALL, false).1.unwrap();
+    assert_eq!(device.written(), [6, 17, 59, 109, 109]);
+}
+
+/// A line that was taken out of a group: nothing stale is sent in its place, the group stays as it is.
+#[test]
+fn a_group_with_a_line_taken_out_is_left_out() {
+    let mut device = full();
+    let mut wanted = device.read();
+    entries(&mut wanted, "output").retain(|e| e.name != "lower_range_value");
+    device.float("output", None, "upper_range_value", 40.0);
+    device.float("output", None, "damping", 9.0);
+    let planned = plan(&wanted, &device.read(), ALL);
+    assert_eq!(planned.left_out.len(), 1, "{planned:?}");
+    let left = &planned.left_out[0];
+    assert_eq!((left.value.name.as_str(), left.expected), ("upper_range_value", false));
+    for words in
+        ["command 35 writes range_unit, upper_range_value, lower_range_value", "no lower_range_value"]
+    {
+        assert!(left.why.contains(words), "{}", left.why);
+    }
+    run(&mut device, &wanted, ALL, false).1.unwrap();
+    assert_eq!(device.written(), [34]);
+}
+
+/// A unit that converts the range: what was equal when it was planned goes out as the file has it. And what
+/// the file does not decide goes back as it is now, not as it was when this was planned.
+#[test]
+fn nothing_stale_goes_out() {
+    let mut device = full();
+    device.number("loop", None, "loop_current_mode", 0);
+    let wanted = device.read();
+    device.number("loop", None, "loop_current_mode", 1);
+    device.number("pv", None, "pv_unit", 49);
+    device.float("output", None, "upper_range_value", 40.0);
+    device.aside = |memory, command| {
+        if command == 44 {
+            let output = memory.get_mut(&("output", None)).unwrap();
+            output.insert("lower_range_value".into(), Value::float(-7.0));
+        }
+    };
+    let now = device.read();
+    device.heard.clear();
+    // Somebody else gives it another address meanwhile.
+    device.number("loop", None, "polling_address", 11);
+    let d = device.device;
+    let allowed = Allowed { moves: true, polling_address: false };
+    let (_, _, ended) = run_from(&mut device, &d, &wanted, now, allowed, false, &mut |_| {});
+    ended.unwrap();
+    // [CM-006]: the address that it has now, and the mode; read before, read back.
+    let heard: Vec<u8> = device.heard.iter().map(|(c, _)| *c).collect();
+    assert_eq!((&heard[..3], &device.heard[1].1), (&[7, 6, 7][..], &vec![11, 0]));
+    // [CM-035]: unit 57, 100 = 42C80000, 0.
+    let range = device.heard.iter().find(|(c, _)| *c == 35).unwrap();
+    assert_eq!(range.1, [57, 0x42, 0xC8, 0, 0, 0, 0, 0, 0]);
+}
+
+/// What cannot be read back is not told as if it had been.
+#[test]
+fn a_failed_reading_back_is_told() {
+    let mut device = full();
+    let wanted = device.read();
+    device.put("message", None, "message", Value::Text("X".into()));
+    device.float("output", None, "damping", 9.0);
+    let now = device.read();
+    device.heard.clear();
+    // [ST-03]: 32 is busy. It takes the message and will not tell it again.
+    device.busy.insert(12, (1000, 32));
+    // Two of three values of the answer come: [CM-015] has the damping in octets 11 to 14.
+    device.cuts.insert(15, 11);
+    let d = device.device;
+    let (results, _, ended) = run_from(&mut device, &d, &wanted, now, ALL, false, &mut |_| {});
+    ended.unwrap();
+    let got: Vec<_> = results.iter().map(|r| (r.change.write.command, r.read_back.clone())).collect();
+    assert_eq!(got, [(17, vec!["not read".to_owned()]), (34, vec!["not read".to_owned()])]);
+    let why = |i: usize| match &results[i].outcome {
+        Outcome::NotReadBack(why) => why.clone(),
+        other => panic!("{other:?}"),
+    };
+    assert!(why(0).contains("busy (32)") && why(1).contains("cut short"), "{results:?}");
+}
+
+/// What is read at the end of all decides: a value that is not told any more is not known, one that was not
+/// told at first and is now has arrived.
+#[test]
+fn the_last_reading_decides() {
+    let mut device = full();
+    let wanted = device.read();
+    device.put("message", None, "message", Value::Text("X".into()));
+    device.float("output", None, "damping", 9.0);
+    let upset = device.memory.clone();
+    device.aside = |memory, command| {
+        if command == 34 {
+            memory.remove(&("message", None));
+        }
+    };
+    let (results, ended) = run(&mut device, &wanted, ALL, false);
+    ended.unwrap();
+    let [Outcome::NotReadBack(why), Outcome::Arrived] =
+        &results.iter().map(|r| r.outcome.clone()).collect::<Vec<_>>()[..]
+    else {
+        panic!("{results:?}")
+    };
+    assert!(why.contains("code 64") && results[0].read_back == ["not read"], "{results:?}");
+
+    device.memory = upset;
+    device.aside = |_, _| {};
+    let now = device.read();
+    // As long as it is asked behind the write.
+    device.busy.insert(12, (10, 32));
+    let d = device.device;
+    let (results, _, ended) = run_from(&mut device, &d, &wanted, now, ALL, false, &mut |_| {});
+    ended.unwrap();
+    assert_eq!(outcomes(&results), [(17, Outcome::Arrived), (34, Outcome::Arrived)]);
+    assert_eq!(results[0].read_back, ["AS FOUND"]);
+}
+
+/// [HO-07]: busy is waited for, and when it stays so the rest goes on.
+#[test]
+fn a_busy_device_is_waited_for() {
+    let mut device = full();
+    let wanted = device.read();
+    device.put("message", None, "message", Value::Text("X".into()));
+    device.put("tag", None, "tag", Value::Text("X".into()));
+    device.float("output", None, "damping", 9.0);
+    // Nine times busy, the tenth time done; the others stay busy.
+    device.busy.insert(18, (9, 32));
+    device.busy.insert(17, (1000, 32));
+    device.busy.insert(34, (1000, 32));
+    let (results, ended) = run(&mut device, &wanted, ALL, false);
+    ended.unwrap();
+    let [(18, Outcome::Arrived), (17, Outcome::Busy(said)), (34, Outcome::Busy(_))] = &outcomes(&results)[..]
+    else {
+        panic!("{results:?}")
+    };
+    assert!(said.contains("32") && said.contains("busy"), "{said}");
+    assert_eq!(results[1].read_back, ["X"]);
+    // Who stayed busy once is not waited for as long again.
+    assert_eq!(device.written(), [&[18; 10][..], &[17; 10], &[34; 2]].concat());
+    // Between them, a second each.
+    assert_eq!(device.rested.as_secs(), 9 + 9 + 1);
+}
+
+/// A delayed response: the same is asked until it is done; what is done in the end has arrived, whatever was
+/// said to the last of the requests [ST-03].
+#[test]
+fn a_delayed_write_arrives() {
+    let mut device = full();
+    let wanted = device.read();
+    // 33 begun, 34 running, 35 lost, 36 another one runs.
+    for code in 33..=36 {
+        device.put("message", None, "message", Value::Text("X".into()));
+        device.busy.insert(17, (3, code));
+        let (results, ended) = run(&mut device, &wanted, ALL, false);
+        ended.unwrap();
+        assert_eq!(outcomes(&results), [(17, Outcome::Arrived)], "{code}");
+        let asked: Vec<_> = device.heard.iter().filter(|(c, _)| *c == 17).collect();
+        assert!(asked.len() == 4 && asked.iter().all(|a| *a == asked[0]), "{asked:?}");
+    }
+    // It says to the last that it runs, and has done it all the same.
+    device.put("message", None, "message", Value::Text("X".into()));
+    device.warns.insert(17, 34);
+    let (results, ended) = run(&mut device, &wanted, ALL, false);
+    ended.unwrap();
+    assert_eq!(outcomes(&results), [(17, Outcome::Arrived)]);
+    assert!(results[0].said.contains("34"), "{}", results[0].said);
 }

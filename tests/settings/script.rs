@@ -11,6 +11,7 @@ use looprig::frame::{Address, Frame, Master, Target, UniqueAddress};
 use looprig::host::{Ask, Device, HostError};
 use looprig::transaction::{Kind, Oddities, Outcome, Transaction};
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 /// Values by name, of a part by heading and number.
 pub type Memory = BTreeMap<(&'static str, Option<u8>), BTreeMap<String, Value>>;
@@ -20,6 +21,12 @@ pub struct Script {
     pub memory: Memory,
     /// Response codes of commands that are not obeyed.
     pub refuses: BTreeMap<u8, u8>,
+    /// How often a command is still answered with 32, busy [ST-03], or another code, before it is obeyed.
+    pub busy: BTreeMap<u8, (usize, u8)>,
+    /// Commands whose answers end after so many octets of data.
+    pub cuts: BTreeMap<u8, usize>,
+    /// How long the host has left the device alone.
+    pub rested: Duration,
     /// Commands that get no answer.
     pub deaf_to: Vec<u8>,
     /// Commands that are answered with this code and obeyed.
@@ -37,6 +44,9 @@ impl Script {
             device: Device { unique, revision, preambles: 5 },
             memory: Memory::new(),
             refuses: BTreeMap::new(),
+            busy: BTreeMap::new(),
+            cuts: BTreeMap::new(),
+            rested: Duration::ZERO,
             deaf_to: Vec::new(),
             warns: BTreeMap::new(),
             aside: |_, _| {},
@@ -75,6 +85,10 @@ impl Script {
         let form = spec(command.into()).and_then(|s| s.form(self.device.revision)).ok_or(64)?;
         if let Some(&code) = self.refuses.get(&command) {
             return Err(code);
+        }
+        if let Some((left, code)) = self.busy.get_mut(&command).filter(|(left, _)| *left > 0) {
+            *left -= 1;
+            return Err(*code);
         }
         let of = |part: &'static Part| {
             let n = part.each.selector().and_then(|s| request.get(s)).and_then(Value::number);
@@ -125,7 +139,10 @@ impl Ask for Script {
         let values = decoded.fields.iter().map(|f| (f.name().to_string(), f.value(&data))).collect();
         let deaf = self.deaf_to.contains(&command);
         let (code, data) = match self.answer(command, &values) {
-            Ok(data) => (self.warns.get(&command).copied().unwrap_or(0), data),
+            Ok(mut data) => {
+                data.truncate(self.cuts.get(&command).copied().unwrap_or(data.len()));
+                (self.warns.get(&command).copied().unwrap_or(0), data)
+            }
             Err(code) => (code, Vec::new()),
         };
         let reply = Frame::reply(false, address, command, [code, 0], data).unwrap();
@@ -139,5 +156,10 @@ impl Ask for Script {
             oddities: Oddities::NONE,
         };
         Ok(Interpreter::new(Some(self.device.revision)).read(transaction))
+    }
+
+    fn rest(&mut self, time: Duration) -> Result<(), HostError> {
+        self.rested += time;
+        Ok(())
     }
 }

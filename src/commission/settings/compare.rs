@@ -1,7 +1,7 @@
 //! Two sets of settings side by side.
 
 use super::parts::IDENTITY;
-use super::{Content, Entry, Section, Settings, apart};
+use super::{Content, Entry, Section, Settings, apart, busy_words};
 
 /// A value that is not the same in both.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -25,6 +25,8 @@ pub struct Comparison {
     pub differences: Vec<Difference>,
     /// How many values are the same.
     pub equal: usize,
+    /// Sections that are not known whole on one side at least, so that what is not there was not compared.
+    pub not_compared: Vec<String>,
 }
 
 /// What stands where there is no value.
@@ -32,6 +34,8 @@ fn without(section: Option<&Section>) -> String {
     match section.map(|s| &s.content) {
         Some(Content::Refused(64)) => "not in this device".into(),
         Some(Content::Refused(code)) => format!("refused, code {code}"),
+        Some(Content::Unread(code)) => format!("not read, {}", busy_words(*code)),
+        Some(Content::CutShort(_)) => "not read, answer cut short".into(),
         Some(Content::Values(_)) | None => "-".into(),
     }
 }
@@ -61,6 +65,11 @@ pub fn compare(found: &Settings, left: &Settings) -> Comparison {
     for b in left.sections.iter().filter(|b| found.section(b.part, b.number).is_none()) {
         for y in b.entries() {
             out.add(b, y, (without(None), b.text(y, left.revision)));
+        }
+    }
+    for section in found.not_whole().chain(left.not_whole()) {
+        if !out.not_compared.contains(&section.name()) {
+            out.not_compared.push(section.name());
         }
     }
     out

@@ -17,7 +17,8 @@ const FORMAT: u32 = 1;
 const HEAD: &str = "\
 # What a device is set to, as looprig read it. `looprig settings compare` and `restore` read this file.
 # Every value stands under the name that its command gives it: `looprig explain 15` shows command 15.
-# A line that is taken out is not restored. Values below \"fact\" are compared, never written.
+# Values below \"fact\" are compared, never written. To leave something out of a restoring, take its section
+# out: a command that writes several values at once is left out if the file lacks one of them.
 ";
 
 /// The text of a settings file.
@@ -43,11 +44,8 @@ pub fn to_text(settings: &Settings) -> String {
 
 fn write_section(section: &Section, settings: &Settings, out: &mut String) {
     let part = section.part;
-    let _ = write!(out, "\n[{}", part.heading);
-    if let Some(n) = section.number {
-        let _ = write!(out, ".{n}");
-    }
-    let _ = write!(out, "]\n# {} (command {})", spec(part.read.into()).map_or("", |s| s.name), part.read);
+    let name = spec(part.read.into()).map_or("", |s| s.name);
+    let _ = write!(out, "\n[{}]\n# {name} (command {})", section.heading(), part.read);
     if !part.writes.is_empty() {
         let writes: Vec<String> = part.writes.iter().map(|w| w.command.to_string()).collect();
         let _ = write!(out, ", written by {}", writes.join(", "));
@@ -55,9 +53,18 @@ fn write_section(section: &Section, settings: &Settings, out: &mut String) {
     out.push('\n');
     let entries = match &section.content {
         Content::Values(entries) => entries,
+        Content::CutShort(entries) => {
+            out.push_str("cut_short = true # the device's answer ended too early: what came whole is here\n");
+            entries
+        }
         Content::Refused(code) => {
             let words = Status::of(*code).texts(part.read.into()).join(", ");
             let _ = writeln!(out, "refused = {code} # {words}");
+            return;
+        }
+        Content::Unread(code) => {
+            let words = Status::of(*code).texts(part.read.into()).join(", ");
+            let _ = writeln!(out, "unread = {code} # {words}: asked again and again, and not answered");
             return;
         }
     };

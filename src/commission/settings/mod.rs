@@ -4,6 +4,7 @@ mod compare;
 mod fields;
 mod file;
 pub mod parts;
+mod plan;
 mod read;
 mod restore;
 
@@ -11,10 +12,12 @@ pub use compare::{Comparison, Difference, compare, other_device, other_type};
 pub use file::to_text;
 #[cfg(feature = "bench-file")]
 pub use file::{FileError, from_text};
+pub use plan::{Allowed, Change, LeftOut, Plan, Turn, plan};
 pub use read::{ReadError, read};
-pub use restore::{Allowed, Change, LeftOut, Outcome, Plan, Result as Restored, plan, restore};
+pub use restore::{News, Outcome, Restoring, Result as Restored};
 
 use crate::app::command::{Field, Found, Revision, Value};
+use crate::app::status::Status;
 use crate::exchange::FieldView;
 use fields::Known;
 use parts::{IDENTITY, Part};
@@ -57,8 +60,13 @@ pub struct Section {
 pub enum Content {
     /// Its values, in the order of [`Part::names`].
     Values(Vec<Entry>),
+    /// Its answer ended too early: those of its values that came whole.
+    CutShort(Vec<Entry>),
     /// It refused with this response code; 64: it has no such command [ST-03].
     Refused(u8),
+    /// It went on saying with this response code that it is busy or not done yet, so what it has is not
+    /// known [ST-03].
+    Unread(u8),
 }
 
 /// One value.
@@ -100,11 +108,19 @@ impl Section {
         }
     }
 
-    /// Its values; none where the device refused.
+    /// Its heading in a file: `device_variable.0`.
+    pub fn heading(&self) -> String {
+        match self.number {
+            Some(n) => format!("{}.{n}", self.part.heading),
+            None => self.part.heading.to_owned(),
+        }
+    }
+
+    /// Its values; none where the device refused or stayed busy.
     pub fn entries(&self) -> &[Entry] {
         match &self.content {
-            Content::Values(entries) => entries,
-            Content::Refused(_) => &[],
+            Content::Values(entries) | Content::CutShort(entries) => entries,
+            Content::Refused(_) | Content::Unread(_) => &[],
         }
     }
 
@@ -163,18 +179,21 @@ impl Settings {
         self.sections.iter().find(|s| s.part.heading == IDENTITY)?.entry(name)
     }
 
-    /// How many settings there are, how many facts, and the commands that the device does not have.
-    pub fn counts(&self) -> (usize, usize, Vec<u8>) {
-        let (mut settings, mut facts, mut missing) = (0, 0, Vec::new());
-        for section in &self.sections {
-            for entry in section.entries() {
-                if section.part.is_setting(&entry.name) { settings += 1 } else { facts += 1 }
-            }
-            if section.content == Content::Refused(64) {
-                missing.push(section.part.read);
-            }
-        }
-        (settings, facts, missing)
+    /// How many settings there are, and how many facts.
+    pub fn counts(&self) -> (usize, usize) {
+        let all = self.sections.iter().flat_map(|s| s.entries().iter().map(move |e| (s, e)));
+        let (settings, facts): (Vec<_>, Vec<_>) = all.partition(|(s, e)| s.part.is_setting(&e.name));
+        (settings.len(), facts.len())
+    }
+
+    /// The sections whose commands the device does not have.
+    pub fn missing(&self) -> impl Iterator<Item = &Section> {
+        self.sections.iter().filter(|s| s.content == Content::Refused(64))
+    }
+
+    /// The sections that are not known whole.
+    pub fn not_whole(&self) -> impl Iterator<Item = &Section> {
+        self.sections.iter().filter(|s| matches!(s.content, Content::CutShort(_) | Content::Unread(_)))
     }
 }
 
@@ -182,4 +201,10 @@ impl Settings {
 fn apart(a: (&Section, &Entry, Revision), b: (&Section, &Entry, Revision)) -> (String, String) {
     let short = (a.0.text(a.1, a.2), b.0.text(b.1, b.2));
     if short.0 == short.1 { (a.0.exact_text(a.1, a.2), b.0.exact_text(b.1, b.2)) } else { short }
+}
+
+/// What a device says that stays busy, for people: `busy (32)`.
+pub fn busy_words(code: u8) -> String {
+    let words = Status::of(code).texts(0).join(", ");
+    format!("{words} ({code})")
 }

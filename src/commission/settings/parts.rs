@@ -72,6 +72,10 @@ impl Part {
 /// elsewhere, and who knows it by its old address would lose sight of it.
 pub const POLLING_ADDRESS: &str = "polling_address";
 
+/// Values that are 0 for off: what a device sends unasked [TB-17], and the loop current's hold on the valve
+/// [TB-09]. Off is written before everything else, on after it [HO-06].
+pub const SWITCHES: &[&str] = &["burst_control", "loop_current_mode"];
+
 /// The heading of the part by which devices are told apart.
 pub const IDENTITY: &str = "identity";
 
@@ -93,8 +97,7 @@ const fn write(command: u8, fields: &'static [&'static str]) -> Write {
 /// The order of writing: what something is goes before what it is worth. First what is assigned, since
 /// range and damping are those of the variable assigned to PV; then units, since a device converts what it
 /// stores when its unit changes; then transfer function, range and damping, which are given in those units;
-/// then what is sent, burst mode last, so that nothing is sent by half a set-up. The loop current mode
-/// comes last of all: once it is on, the current acts on the valve through everything before [HO-06].
+/// then what is sent. Switches depart from it: [`SWITCHES`].
 pub static PARTS: &[Part] = &[
     once(
         IDENTITY,

@@ -1,16 +1,21 @@
 //! Reading what a device is set to.
 
 use super::parts::{Each, PARTS, Part};
-use super::{Content, Entry, Origin, Section, Settings};
+use super::{Content, Entry, Origin, Section, Settings, fields};
 use crate::app::command::layout::{self, Missing};
 use crate::app::command::{Direction, Revision, Value, spec};
 use crate::app::status::{CodeClass, Status};
 use crate::exchange::Exchange;
 use crate::host::{Ask, Device, HostError};
 use core::fmt;
+use core::time::Duration;
 
-/// How often a device is asked that says it is busy, or that its answer comes later.
-const PATIENCE: usize = 8;
+/// How often a device is asked that says it is busy, or that its answer comes later [HO-07].
+pub(super) const PATIENCE: u32 = 10;
+/// How often, once it stayed busy through all of these.
+pub(super) const IMPATIENCE: u32 = 2;
+/// How long it is left alone before it is asked again.
+const PAUSE: Duration = Duration::from_secs(1);
 /// The last number that a device variable may have [TY-09].
 const LAST_VARIABLE: u32 = 242;
 /// The last analog channel that is looked for.
@@ -28,11 +33,6 @@ pub enum ReadError {
         /// The command.
         command: u8,
     },
-    /// The device went on saying that it is busy.
-    Busy {
-        /// The command.
-        command: u8,
-    },
 }
 
 impl fmt::Display for ReadError {
@@ -41,9 +41,6 @@ impl fmt::Display for ReadError {
             ReadError::Host(e) => e.fmt(f),
             ReadError::Silent { command } => {
                 write!(f, "command {command} was not answered, so its values are not known")
-            }
-            ReadError::Busy { command } => {
-                write!(f, "the device is busy and did not answer command {command} in {PATIENCE} tries")
             }
         }
     }
@@ -58,7 +55,7 @@ impl From<HostError> for ReadError {
 }
 
 /// Reads all that `device` has of [`PARTS`]; `progress` hears what is read next. What the device
-/// refuses is recorded as refused.
+/// refuses is recorded as refused, and so is what it stayed busy for or cut short [HO-07].
 ///
 /// # Errors
 /// The host cannot ask, or the device does not answer a command: what is read by half is not given out.
@@ -69,6 +66,7 @@ pub fn read(
     progress: &mut dyn FnMut(&str),
 ) -> Result<Settings, ReadError> {
     let mut settings = Settings { origin, revision: device.revision, sections: Vec::new() };
+    let mut patience = PATIENCE;
     for part in PARTS {
         if spec(part.read.into()).and_then(|s| s.form(device.revision)).is_none() {
             continue;
@@ -78,8 +76,10 @@ pub fn read(
         loop {
             let section = Section { part, number, content: Content::Refused(0) };
             progress(&section.name());
-            let Some(section) = read_section(ask, device, part, number)? else { break };
+            let Some(section) = read_section(ask, device, part, number, patience)? else { break };
             let refused = matches!(section.content, Content::Refused(_));
+            let busy = matches!(section.content, Content::Unread(_));
+            patience = if busy { IMPATIENCE } else { PATIENCE };
             // A burst message tells how many there are.
             let most = section.entry("maximum_burst_messages").and_then(|e| e.value.number());
             let kept = !refused || number == first(part);
@@ -88,10 +88,10 @@ pub fn read(
             }
             let Some(n) = number else { break };
             // Device variables may have gaps where the device told how many there are.
-            let gap = part.each == Each::DeviceVariable && device.revision >= Revision::R6;
+            let gap = part.each == Each::DeviceVariable && last_variable(&settings).is_some();
             let no_such_command = refused && kept && settings.sections.last().is_some_and(is_missing);
             let more = most.is_none_or(|most| u32::from(n) + 1 < most);
-            if n >= last || !more || refused && (!gap || no_such_command) {
+            if n >= last || !more || (refused || busy) && (!gap || no_such_command) {
                 break;
             }
             number = Some(n + 1);
@@ -120,10 +120,13 @@ fn last(part: &Part, so_far: &Settings) -> u8 {
         Each::BurstMessage => LAST_BURST_MESSAGE,
         Each::DeviceVariable => {
             // Revision 5 does not tell: it is asked until it refuses.
-            let told = so_far.identity("last_device_variable").and_then(|e| e.value.number());
-            told.unwrap_or(LAST_VARIABLE).min(LAST_VARIABLE) as u8
+            last_variable(so_far).unwrap_or(LAST_VARIABLE).min(LAST_VARIABLE) as u8
         }
     }
+}
+
+fn last_variable(so_far: &Settings) -> Option<u32> {
+    so_far.identity("last_device_variable").and_then(|e| e.value.number())
 }
 
 /// Reads one section; `None` where the revision has no such command, or the reply none of its values.
@@ -132,44 +135,64 @@ pub(super) fn read_section(
     device: &Device,
     part: &'static Part,
     number: Option<u8>,
+    patience: u32,
 ) -> Result<Option<Section>, ReadError> {
     let Some(form) = spec(part.read.into()).and_then(|s| s.form(device.revision)) else { return Ok(None) };
     let data = layout::encode(form.request, Missing::Ends, &mut |name, _| {
         Ok(number.filter(|_| part.each.selector() == Some(name)).map(|n| Value::Number(n.into())))
     })
     .map_err(HostError::Values)?;
-    let exchange = patiently(ask, device, part.read, &data)?;
+    let exchange = patiently(ask, device, part.read, &data, patience)?;
     let Some(Status::Response(code)) = exchange.status() else {
         return Err(ReadError::Silent { command: part.read });
     };
     let content = match exchange.class() {
+        _ if unfinished(&exchange) => Content::Unread(code),
         Some(CodeClass::Error) | None => Content::Refused(code),
         Some(CodeClass::Success | CodeClass::Warning) => {
             let entries = entries(part, &exchange);
-            if entries.is_empty() {
+            if is_cut(part, device.revision, &exchange, &entries) {
+                Content::CutShort(entries)
+            } else if entries.is_empty() {
                 return Ok(None);
+            } else {
+                Content::Values(entries)
             }
-            Content::Values(entries)
         }
     };
     Ok(Some(Section { part, number, content }))
 }
 
-/// Asks again while the device is busy.
+/// Whether a reply ended before values of this part that have to be in it: another part of the same reply
+/// may be whole.
+fn is_cut(part: &Part, revision: Revision, exchange: &Exchange, entries: &[Entry]) -> bool {
+    let known = fields::fields(part, revision);
+    let mut names = part.names().filter(|n| known.iter().any(|k| k.name == *n));
+    !exchange.reply.complete && names.any(|n| entries.iter().all(|e| e.name != n))
+}
+
+/// Asks the same again, with pauses, while the device says that it is not done; what it said in the end.
 pub(super) fn patiently(
     ask: &mut dyn Ask,
     device: &Device,
     command: u8,
     data: &[u8],
+    patience: u32,
 ) -> Result<Exchange, ReadError> {
-    for _ in 0..PATIENCE {
+    for _ in 1..patience {
         let exchange = ask.ask_octets(device, command, data.to_vec())?;
-        // Busy; a delayed response was begun, or is not there yet [ST-03].
-        if !matches!(exchange.status(), Some(Status::Response(32..=34))) {
+        if !unfinished(&exchange) {
             return Ok(exchange);
         }
+        ask.rest(PAUSE)?;
     }
-    Err(ReadError::Busy { command })
+    Ok(ask.ask_octets(device, command, data.to_vec())?)
+}
+
+/// Whether it may still be done when it is asked again: busy; a delayed response was begun, runs, was lost,
+/// or waits for another one [ST-03].
+pub(super) fn unfinished(exchange: &Exchange) -> bool {
+    matches!(exchange.status(), Some(Status::Response(32..=36)))
 }
 
 fn entries(part: &Part, exchange: &Exchange) -> Vec<Entry> {

@@ -1,7 +1,9 @@
 //! Commands of which no source gives the whole layout: by name, the unknown data in hex.
 //!
-//! What most of them do is known from memory alone, so they count as able to move the valve. The lists of
-//! response codes of 91, 93 and 115 have been read and have no code for write protect: those read.
+//! Each counts as able to move the valve, unless a source has both its name and its list of response codes.
+//! Then the name says whether it reads (91, 93, 115) or writes (92, 116), and the list agrees: write protect
+//! (7) is in those of the two that write and in no other. The list alone would prove nothing: 42 and 71 change
+//! something and have no 7.
 
 use crate::app::command::Effect::{self, Moves, Reads, Writes};
 use crate::app::command::Grade::{self, Medium, Recalled};

@@ -177,17 +177,29 @@ fn section(
 ) {
     let known = fields::fields(part, settings.revision);
     let mut entries = Vec::new();
-    let mut refused = None;
+    let mut alone = None;
+    let mut cut = false;
     for (key, value) in table.iter() {
         let name = key.get_ref().as_ref();
-        if name == "refused" {
+        if name == "refused" || name == "unread" {
             match self::number(value).and_then(|n| u8::try_from(n).ok()) {
-                Some(code) if table.len() == 1 => refused = Some(code),
+                Some(code) if table.len() == 1 => {
+                    let content = if name == "unread" { Content::Unread } else { Content::Refused };
+                    alone = Some(content(code));
+                }
                 _ => faults.push(Fault::new(
                     key.span(),
-                    "refused stands alone, with a response code from 0 to 255",
+                    format!("{name} stands alone, with a response code from 0 to 255"),
                     "take it out where there are values",
                 )),
+            }
+            continue;
+        }
+        if name == "cut_short" {
+            cut = value.get_ref().as_bool() == Some(true);
+            if !cut {
+                let right = "take it out where the section is whole";
+                faults.push(Fault::new(value.span(), "cut_short can be true alone", right));
             }
             continue;
         }
@@ -211,7 +223,11 @@ fn section(
     }
     let place = |e: &Entry| part.names().position(|n| n == e.name);
     entries.sort_by_key(place);
-    let content = refused.map_or(Content::Values(entries), Content::Refused);
+    let content = match alone {
+        Some(content) => content,
+        None if cut => Content::CutShort(entries),
+        None => Content::Values(entries),
+    };
     settings.sections.push(Section { part, number, content });
 }
 
