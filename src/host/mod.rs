@@ -9,7 +9,7 @@ pub use quality::LinkQuality;
 pub use to::To;
 
 use crate::app::command::layout::{self, EncodeError, Kind, Missing};
-use crate::app::command::{Catalogue, CommandSpec, Direction, Revision, Value, ValueError, spec};
+use crate::app::command::{Catalogue, CommandSpec, Described, Direction, Revision, Value, ValueError, spec};
 use crate::exchange::{Exchange, Identity, Interpreter, type_key};
 use crate::frame::{
     Address, Frame, Master as Role, PollingAddress, RawFrame, Target, TooLong, UniqueAddress,
@@ -409,6 +409,11 @@ pub trait Ask {
     /// # Errors
     /// As [`Host::transact`].
     fn rest(&mut self, time: Duration) -> Result<(), HostError>;
+
+    /// The description of a device's type; none unless whoever asks knows some.
+    fn described(&self, _device: &Device) -> Option<&'static Described> {
+        None
+    }
 }
 
 impl<L: Line> Ask for Host<L> {
@@ -418,6 +423,10 @@ impl<L: Line> Ask for Host<L> {
 
     fn rest(&mut self, time: Duration) -> Result<(), HostError> {
         Host::rest(self, time)
+    }
+
+    fn described(&self, device: &Device) -> Option<&'static Described> {
+        self.catalogue.described(type_key(Target::Unique(device.unique))?)
     }
 }
 

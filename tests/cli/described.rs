@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 
 const VALVE: &str = "valve.toml";
 const POSITIONER: &str = "positioner.toml";
+/// The port that the mock opens, at its pace.
+const PORT: &str = "serial:fv?pace=20";
 const MOCK: &str = "mock:bench.toml";
 
 /// A directory with the described device of `fixtures/described` and the description of the positioner.
@@ -15,8 +17,13 @@ fn bench(name: &str) -> PathBuf {
     let top = Path::new(env!("CARGO_MANIFEST_DIR"));
     let copy = |from: &str, to: &str| {
         let text = fs::read_to_string(top.join(from)).unwrap();
-        fs::write(dir.join(to), text.replace("flushing-valve.toml", VALVE).replace("\"pty:\"", "\"pty:fv\""))
-            .unwrap();
+        fs::write(
+            dir.join(to),
+            text.replace("flushing-valve.toml", VALVE)
+                .replace("\"pty:\"", "\"pty:fv\"")
+                .replace("\"wire\"", "20"),
+        )
+        .unwrap();
     };
     copy("fixtures/described/flushing-valve.toml", VALVE);
     copy("fixtures/described/bench.toml", "bench.toml");
@@ -145,7 +152,7 @@ fn leave_as_described() {
     let dir = bench("described-guards");
     let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
     mock.line();
-    let line = "serial:fv";
+    let line = PORT;
     let with = ["--description", VALVE];
     let ask = |words: &[&str]| run(&dir, &[&["ask", line], words].concat());
     let read = ask(&[&["128"], &with[..]].concat());
@@ -208,4 +215,108 @@ fn files_that_are_wrong() {
         "valve.toml: there is no such file",
         "^",
     ]);
+}
+
+/// Described settings are saved, compared and restored as others are: where they differ, with leave, read back.
+#[test]
+fn settings_of_a_described_device() {
+    let dir = bench("described-settings");
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    mock.line();
+    let line = PORT;
+    let with = ["--description", VALVE];
+    let settings =
+        |words: &[&str]| run(&dir, &[&["settings"], words, &with[..], &["--retries", "10"]].concat());
+    let saved = settings(&["save", line, "FV.toml"]);
+    assert_eq!(saved.code, 0, "{} {}", saved.out, saved.err);
+    let text = fs::read_to_string(dir.join("FV.toml")).unwrap();
+    // By the bench file: mode 2, 360 min, 4.5 bar; steps 0 and 1 are there, 2 and 3 are not.
+    let flushing = "[described_flushing]\n# read flushing (command 128), written by 129\nmode = \"by interval\"\n\
+        interval = 360\nduration = 45\npressure_unit = \"bar\"\npressure = 4.5 # bar\n";
+    assert!(text.contains(flushing), "{text}");
+    assert!(
+        text.contains("[described_step.0]\n") && text.contains("opening = 25.0 # %\nhold = 30\n"),
+        "{text}"
+    );
+    assert!(text.contains("[described_step.1]\n") && !text.contains("[described_step.2]"), "{text}");
+    // What the device is stands in the file, so that its description is found.
+    assert!(text.contains("expanded_device_type = 0xFDB1"), "{text}");
+    let equal = || {
+        let ended = settings(&["compare", "FV.toml", line]);
+        assert_eq!(ended.code, 0, "{} {}", ended.out, ended.err);
+    };
+    equal();
+
+    let ask = |words: &[&str]| {
+        let ended = run(&dir, &[&["ask", line], words, &with[..], &["--write"]].concat());
+        assert_eq!(ended.code, 0, "{} {}", ended.out, ended.err);
+    };
+    ask(&["129", "mode=off", "interval=360", "duration=45", "pressure_unit=bar", "pressure=4.75"]);
+    ask(&["132", "step=1", "opening=50", "hold=0"]);
+    let differs = settings(&["compare", "FV.toml", line, "--format", "csv"]);
+    let rows = table(&differs.out);
+    let told = |r: &Vec<String>| [r[0].as_str(), &r[1], &r[3], &r[4]].join(" ");
+    let rows: Vec<String> = rows.iter().map(told).collect();
+    let changed = [
+        "described_flushing mode by interval off",
+        "described_flushing pressure 4.5 bar 4.75 bar",
+        "described_step 1 opening 100 % 50 %",
+    ];
+    assert_eq!(rows, changed);
+    run(&dir, &["settings", "restore", line, "FV.toml", "--description", VALVE]).refused(&["--write"]);
+    let restored = settings(&["restore", line, "FV.toml", "--write"]);
+    assert_eq!(restored.code, 0, "{} {}", restored.out, restored.err);
+    assert!(restored.err.contains("described_flushing mode: off -> by interval"), "{}", restored.err);
+    assert!(!restored.err.contains("caution"), "these do not move the valve: {}", restored.err);
+    equal();
+    mock.signal(libc::SIGTERM);
+    mock.end();
+
+    // Without the description, or with another one, the file's sections belong to nobody known.
+    for more in [&[][..], &["--description", POSITIONER]] {
+        run(&dir, &[&["settings", "compare", "FV.toml", "FV.toml"], more].concat()).refused(&[
+            "FV.toml:",
+            "described_flushing",
+            "belong to a device type",
+            "--description",
+        ]);
+    }
+    assert_eq!(settings(&["compare", "FV.toml", "FV.toml"]).code, 0);
+    // A bench of this process describes its devices itself, and begins new: nothing differs.
+    let ended = run(&dir, &["settings", "compare", "FV.toml", MOCK]);
+    assert_eq!(ended.code, 0, "{} {}", ended.out, ended.err);
+    let spoilt = text.replace("mode = \"by interval\"", "mode = \"by and by\"");
+    fs::write(dir.join("bad.toml"), spoilt).unwrap();
+    run(&dir, &["settings", "restore", MOCK, "bad.toml"]).refused(&["bad.toml:", "by and by", "by hand"]);
+}
+
+/// A described write that may move the valve needs --move, and is else left out and told.
+#[test]
+fn settings_that_move() {
+    let dir = bench("described-moves");
+    let commands = "answer = \"stored\"\n[[device.command]]\n";
+    let text = format!(
+        "pace = 20\n[[device]]\ndescription = \"{POSITIONER}\"\n[[device.command]]\nnumber = 141\n{commands}number = 142\n\
+         answer = \"stored\"\n[[device.stored]]\nupper_travel_limit = 100\n[[line]]\nat = \"pty:fv\"\n"
+    );
+    fs::write(dir.join("bench.toml"), text).unwrap();
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    mock.line();
+    let settings =
+        |words: &[&str]| run(&dir, &[&["settings"], words, &["--description", POSITIONER]].concat());
+    assert_eq!(settings(&["save", PORT, "FV.toml"]).code, 0);
+    let text = fs::read_to_string(dir.join("FV.toml")).unwrap();
+    // The other commands of the positioner are not answered here: 64.
+    assert!(text.contains("[described_end_stops]\n") && text.contains("refused = 64"), "{text}");
+    let limits = "upper_travel_limit = 100.0";
+    assert!(text.contains(limits), "{text}");
+    fs::write(dir.join("FV.toml"), text.replace(limits, "upper_travel_limit = 80.0")).unwrap();
+    let ended = settings(&["restore", PORT, "FV.toml", "--write"]);
+    assert_eq!(ended.code, 1, "{} {}", ended.out, ended.err);
+    assert!(ended.err.contains("command 142 may move the valve: --move allows it"), "{}", ended.err);
+    let ended = settings(&["restore", PORT, "FV.toml", "--move"]);
+    assert_eq!(ended.code, 0, "{} {}", ended.out, ended.err);
+    assert!(ended.err.contains("caution") && ended.err.contains("100 % -> 80 %"), "{}", ended.err);
+    mock.signal(libc::SIGTERM);
+    mock.end();
 }

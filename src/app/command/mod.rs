@@ -3,6 +3,7 @@
 mod common;
 pub mod described;
 pub mod layout;
+pub mod setting;
 pub mod universal;
 pub mod value;
 mod words;

@@ -1,9 +1,9 @@
 //! Rows made of a description.
 
 use super::form::unit_back;
-use super::{Command, Description, Element, Part, PartKind, PartUnit, Words};
+use super::{Command, Description, Element, Pair, Part, PartKind, PartUnit, Words};
 use crate::app::command::layout::{Field, Item, Kind, Layout};
-use crate::app::command::{CommandSpec, Direction, Form, Grade, Revision};
+use crate::app::command::{CommandSpec, Direction, Form, Grade, Revision, setting};
 use crate::app::status::{Code, CodeClass};
 use crate::app::types::{BitTable, Table};
 
@@ -12,7 +12,8 @@ use crate::app::types::{BitTable, Table};
 pub struct Described {
     file: &'static str,
     description: &'static Description,
-    rows: Vec<CommandSpec>,
+    rows: &'static [CommandSpec],
+    settings: &'static [setting::Part],
 }
 
 impl PartialEq for Described {
@@ -34,8 +35,9 @@ impl Described {
             bits: leak(description.bits.iter().map(bits)),
         };
         let file: &'static str = Box::leak(file.to_owned().into_boxed_str());
-        let rows = description.commands.iter().map(|c| row(c, &tables, file)).collect();
-        Box::leak(Box::new(Described { file, description, rows }))
+        let rows = leak(description.commands.iter().map(|c| row(c, &tables, file)));
+        let settings = leak(description.settings.iter().map(|pair| part(pair, rows)));
+        Box::leak(Box::new(Described { file, description, rows, settings }))
     }
 
     /// What people call the file.
@@ -49,12 +51,17 @@ impl Described {
     }
 
     /// The rows, by number.
-    pub fn rows(&self) -> &[CommandSpec] {
-        &self.rows
+    pub fn rows(&self) -> &'static [CommandSpec] {
+        self.rows
+    }
+
+    /// What of a device is a setting. The headings begin with `described_`, as those of shared commands do not.
+    pub fn settings(&self) -> &'static [setting::Part] {
+        self.settings
     }
 
     /// The row of a command.
-    pub fn spec(&self, number: u8) -> Option<&CommandSpec> {
+    pub fn spec(&self, number: u8) -> Option<&'static CommandSpec> {
         let at = self.rows.binary_search_by_key(&u16::from(number), |row| row.number).ok()?;
         self.rows.get(at)
     }
@@ -67,6 +74,22 @@ struct Tables {
 
 fn leak<T>(items: impl Iterator<Item = T>) -> &'static [T] {
     Box::leak(items.collect::<Vec<T>>().into_boxed_slice())
+}
+
+fn part(pair: &'static Pair, rows: &'static [CommandSpec]) -> setting::Part {
+    let heading: &'static str = Box::leak(format!("described_{}", pair.heading).into_boxed_str());
+    let fields = leak(pair.values.iter().map(String::as_str));
+    setting::Part {
+        heading,
+        each: match &pair.each {
+            Some((selector, last)) => setting::Each::Described { selector, last: *last },
+            None => setting::Each::Once,
+        },
+        read: pair.read,
+        writes: leak([setting::Write { command: pair.write, fields }].into_iter()),
+        facts: &[],
+        rows: Some(rows),
+    }
 }
 
 fn enumeration(words: &'static Words) -> Table {
