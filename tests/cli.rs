@@ -13,6 +13,8 @@ mod bursts;
 mod cut_short;
 #[path = "cli/decode.rs"]
 mod decode;
+#[path = "cli/described.rs"]
+mod described;
 #[path = "cli/explain.rs"]
 mod explain;
 #[path = "cli/guards.rs"]

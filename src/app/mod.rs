@@ -5,3 +5,5 @@
 pub mod command;
 pub mod status;
 pub mod types;
+#[cfg(feature = "bench-file")]
+pub mod written;

@@ -15,9 +15,11 @@ mod plan;
 mod running;
 mod station;
 
+#[cfg(feature = "bench-file")]
+pub use crate::app::written::FileError;
 pub use crate::sim::Change;
 #[cfg(feature = "bench-file")]
-pub use file::{BenchFileError, check, read, schema};
+pub use file::{LoadDescription, check, check_with, read, read_description, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
 pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, MasterPlan};

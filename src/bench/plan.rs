@@ -1,5 +1,6 @@
 //! What a bench consists of, once it is known to make sense.
 
+use crate::app::command::Catalogue;
 use crate::device::DeviceConfig;
 use crate::line::{Clock, Endpoint, SerialOptions, WireFault};
 use crate::link::MasterConfig;
@@ -26,6 +27,8 @@ pub struct BenchPlan {
     pub lines: Vec<LinePlan>,
     /// What changes while the bench runs, in order of time.
     pub events: Vec<EventPlan>,
+    /// The commands of the device types that the bench describes.
+    pub catalogue: Catalogue,
 }
 
 impl BenchPlan {

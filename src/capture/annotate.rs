@@ -1,6 +1,6 @@
 //! The whole chain for octets that somebody else sent: receiver, pairer, interpreter.
 
-use crate::app::command::Revision;
+use crate::app::command::{Catalogue, Revision};
 use crate::exchange::{Exchange, Interpreter};
 use crate::frame::{Damaged, Noise, Octet, Receiver, ReceiverConfig};
 use crate::time::Instant;
@@ -33,6 +33,12 @@ impl Annotator {
             pairer: Pairer::new(pairer),
             interpreter: Interpreter::new(revision),
         }
+    }
+
+    /// The same, with rows for the commands of these device types.
+    pub fn with_catalogue(mut self, catalogue: Catalogue) -> Self {
+        self.interpreter = self.interpreter.with_catalogue(catalogue);
+        self
     }
 
     /// Takes octets in the order of their times.

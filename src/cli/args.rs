@@ -1,5 +1,6 @@
 //! The arguments of every command.
 
+use super::describing::DescriptionArgs;
 use super::lines::LineSpec;
 use super::settings_args::SettingsArgs;
 use crate::app::command::Revision;
@@ -201,6 +202,9 @@ pub struct ListenArgs {
     /// Read every device by this revision instead of the one that it says it has.
     #[arg(long, value_parser = revision, value_name = "5|6|7")]
     pub revision: Option<Revision>,
+    /// Commands of device types.
+    #[command(flatten)]
+    pub described: DescriptionArgs,
     /// End after so many seconds instead of at Ctrl-C.
     #[arg(long = "for", allow_negative_numbers = true, value_name = "SECONDS", value_parser = seconds)]
     pub seconds: Option<f64>,
@@ -228,6 +232,9 @@ pub struct AskArgs {
     /// again with pauses. 0 takes the first answer as it is.
     #[arg(long, default_value_t = 60.0, allow_negative_numbers = true, value_parser = seconds, value_name = "SECONDS")]
     pub wait: f64,
+    /// Commands of device types.
+    #[command(flatten)]
+    pub described: DescriptionArgs,
     /// How the host behaves.
     #[command(flatten)]
     pub host: HostArgs,
@@ -251,6 +258,9 @@ pub struct ScanArgs {
     /// How often a silent polling address is asked again, 0 to 10.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=10), value_name = "N")]
     pub retries: u8,
+    /// Device types, whose names are shown.
+    #[command(flatten)]
+    pub described: DescriptionArgs,
     /// Log everything sent and received to this file.
     #[arg(long, value_name = "FILE")]
     pub log: Option<PathBuf>,
@@ -265,6 +275,9 @@ pub struct DecodeArgs {
     /// Read every device by this revision instead of the one that it says it has.
     #[arg(long, value_parser = revision, value_name = "5|6|7")]
     pub revision: Option<Revision>,
+    /// Commands of device types.
+    #[command(flatten)]
+    pub described: DescriptionArgs,
     /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
@@ -323,15 +336,23 @@ pub struct LineArgs {
   looprig explain status 0x48                                         a status octet, both meanings
   looprig explain code 6 2                                            response code 2 of command 6
   looprig explain unit bar                                            a unit by symbol or code
-  looprig explain timer                                               the link's timers")]
+  looprig explain timer                                               the link's timers
+  looprig explain 130 --description FILE.toml                         a command of a device type
+  looprig explain --all --description FILE.toml                       all of them")]
 pub struct ExplainArgs {
     /// A frame in hex, a command number, or `command N`, `status OCTET`, `code COMMAND CODE`,
     /// `unit SYMBOL|CODE`, `timer [NAME]`.
-    #[arg(required_unless_present = "all", value_name = "WHAT", num_args = 1..)]
+    #[arg(required_unless_present_any = ["all", "schema"], value_name = "WHAT", num_args = 1..)]
     pub what: Vec<String>,
-    /// Write the catalogue of all commands as Markdown.
+    /// Write the catalogue of all commands as Markdown; with --description that of the described ones.
     #[arg(long, conflicts_with_all = ["what", "revision"])]
     pub all: bool,
+    /// Print the JSON Schema of descriptions, for editors, and end.
+    #[arg(long, conflicts_with_all = ["what", "all", "revision", "descriptions"])]
+    pub schema: bool,
+    /// Commands of device types.
+    #[command(flatten)]
+    pub described: DescriptionArgs,
     /// Read a frame by this revision.
     #[arg(long, value_parser = revision, value_name = "5|6|7")]
     pub revision: Option<Revision>,

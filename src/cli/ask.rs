@@ -1,15 +1,17 @@
 //! `looprig ask`: one command to one device, its answer decoded.
 
 use super::args::{AskArgs, HostArgs};
+use super::describing::with_line;
 use super::lines::{end_on_signal, with_log};
 use super::output::{Ended, Failure, Output, say, tell};
 use super::waiting::{self, waited_text};
-use crate::app::command::{Effect, Revision, spec};
+use crate::app::command::described::NUMBERS;
+use crate::app::command::{Catalogue, CommandSpec, Effect, Revision};
 use crate::capture::Item;
 use crate::exchange::view::{Line as ViewLine, Tone, write_value};
 use crate::exchange::{Exchange, FieldView};
 use crate::frame::PollingAddress;
-use crate::host::{Awaited, Device, Host, HostError, To, encode, names};
+use crate::host::{Awaited, Device, Host, HostError, To, encode_by, names};
 use crate::link::MasterConfig;
 use crate::report::table::Table;
 use crate::report::{Format, csv, write_item};
@@ -56,26 +58,36 @@ impl Plan {
 /// Runs it.
 pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
     let plan = Plan::parse(&args.words)?;
-    check_names(&plan)?;
+    let mut catalogue = args.described.load()?;
     // On wires of this process there is nothing that a command could harm [HO-05].
-    if !args.line.is_mock() {
-        allow(&plan, args)?;
+    let harmless = args.line.is_mock();
+    if !harmless {
+        check_names(&plan, &catalogue)?;
+        allow(&plan, args, &catalogue)?;
     }
     let line = args.line.open()?;
+    if harmless {
+        catalogue = with_line(catalogue, &line)?;
+        check_names(&plan, &catalogue)?;
+    }
     end_on_signal(line.interrupt_handle())?;
     let line = with_log(line, args.host.log.as_deref())?;
-    let mut host = Host::new(line, master_config(&args.host));
+    let mut host = Host::new(line, master_config(&args.host)).with_catalogue(catalogue);
     let asking = || format!("asking command {} of {}", plan.command, plan.to);
     let (_, device) = host.find(&plan.to).map_err(|e| host_failure(asking(), e))?;
     let Some(device) = device else {
         tell(&Failure::new(asking(), "nobody answered", silence_advice(&plan.to)));
         return Ok(Ended::Failed);
     };
-    if !args.line.is_mock() && !args.moves {
-        known_in(device.revision, &plan)?;
+    let row = host.spec(&device, plan.command);
+    if !harmless && !args.moves {
+        match row {
+            Some(row) => known_in(row, device.revision, &plan)?,
+            None => allow_undescribed(&plan, args, &device)?,
+        }
     }
-    let data = encode(plan.command, device.revision, &plan.values)
-        .map_err(|e| values_failure(asking(), &plan, device.revision, &e))?;
+    let data = encode_by(row, device.revision, &plan.values)
+        .map_err(|e| values_failure(asking(), &plan, row, device.revision, &e))?;
     let most = Duration::from_secs_f64(args.wait);
     let awaited = waiting::ask(&mut host, &device, plan.command, &data, most, out.quiet, &asking())?;
     waiting::advise(&asking(), &awaited);
@@ -90,28 +102,58 @@ pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
 }
 
 /// A name that the command has in no revision is told before anything is opened or sent.
-fn check_names(plan: &Plan) -> Result<(), Failure> {
-    let Some(spec) = spec(plan.command.into()) else { return Ok(()) };
+fn check_names(plan: &Plan, catalogue: &Catalogue) -> Result<(), Failure> {
+    let rows = catalogue.rows(plan.command.into());
+    if rows.is_empty() {
+        return Ok(());
+    }
     let mut has: Vec<String> = Vec::new();
-    for name in [Revision::R7, Revision::R6, Revision::R5].into_iter().flat_map(|r| names(spec, r)) {
-        if !has.contains(&name) {
-            has.push(name);
+    for row in rows {
+        for name in Revision::NEWEST_FIRST.into_iter().flat_map(|r| names(row, r)) {
+            if !has.contains(&name) {
+                has.push(name);
+            }
         }
     }
     let known = |n: &String| n == "data" || has.contains(n);
     let Some((given, _)) = plan.values.iter().find(|(n, _)| !known(n)) else { return Ok(()) };
     let next = match has.is_empty() {
         true => "leave it out, or give octets as data=HEX".to_owned(),
-        false => format!("`looprig explain {}` shows what each may be", plan.command),
+        false => shows(plan, "each"),
     };
     let e = HostError::Name { given: given.clone(), has };
     Err(Failure::new(format!("asking command {} of {}", plan.command, plan.to), e.to_string(), next))
 }
 
-/// What a command does must have been asked for in so many words [HO-05].
-fn allow(plan: &Plan, args: &AskArgs) -> Result<(), Failure> {
+/// Where it is shown what values may be.
+fn shows(plan: &Plan, which: &str) -> String {
+    let described = if NUMBERS.contains(&plan.command) { " --description FILE" } else { "" };
+    let it = if which.is_empty() { "it" } else { which };
+    format!("`looprig explain {}{described}` shows what {it} may be", plan.command)
+}
+
+/// A command that no description explains for this very device may do anything, whatever descriptions say of
+/// others [HO-05].
+fn allow_undescribed(plan: &Plan, args: &AskArgs, device: &Device) -> Result<(), Failure> {
+    if !NUMBERS.contains(&plan.command) || args.described.files.is_empty() {
+        return Ok(());
+    }
+    let [high, low, ..] = device.unique.octets();
+    Err(Failure::new(
+        format!("asking command {} of {}", plan.command, plan.to),
+        format!(
+            "the device there is of another type ({high:02X} {low:02X}, as its address begins) than those described with \
+             this command, so what it does there is not known; it was not asked"
+        ),
+        "give the description of this device; add --move if the valve may move",
+    ))
+}
+
+/// What a command does must have been asked for in so many words [HO-05]. Where several descriptions have it, the one
+/// counts by which it does most: what the device says of its type lifts nothing.
+fn allow(plan: &Plan, args: &AskArgs, catalogue: &Catalogue) -> Result<(), Failure> {
     let command = plan.command;
-    let (effect, name) = match spec(command.into()) {
+    let (effect, name) = match catalogue.rows(command.into()).into_iter().max_by_key(|row| row.effect) {
         Some(s) => (s.effect, s.name),
         None => (Effect::Moves, "whose effect is not known here"),
     };
@@ -126,10 +168,15 @@ fn allow(plan: &Plan, args: &AskArgs) -> Result<(), Failure> {
             ));
         }
         Effect::Moves if !args.moves => {
+            let next = "add --move if the valve may move: loop in manual, process and people clear of it, local rules followed";
+            let next = match NUMBERS.contains(&command) && catalogue.rows(command.into()).is_empty() {
+                true => format!("name the file that describes it with --description, or {next}"),
+                false => next.to_owned(),
+            };
             return Err(Failure::new(
                 what,
                 "it may change what the valve does, and nobody said that this is wanted",
-                "add --move if the valve may move: loop in manual, process and people clear of it, local rules followed",
+                next,
             ));
         }
         _ => {}
@@ -145,13 +192,12 @@ fn allow(plan: &Plan, args: &AskArgs) -> Result<(), Failure> {
 
 /// In a revision that does not have it, a command is one that is not known: what a device of that revision makes of its
 /// number nobody says [HO-05].
-fn known_in(revision: Revision, plan: &Plan) -> Result<(), Failure> {
-    let Some(spec) = spec(plan.command.into()) else { return Ok(()) };
-    if spec.form(revision).is_some() {
+fn known_in(row: &CommandSpec, revision: Revision, plan: &Plan) -> Result<(), Failure> {
+    if row.form(revision).is_some() {
         return Ok(());
     }
     Err(Failure::new(
-        format!("asking command {}, {}", plan.command, spec.name),
+        format!("asking command {}, {}", plan.command, row.name),
         format!(
             "{} speaks revision {revision}, which does not have it: what it does there is not known",
             plan.to
@@ -188,21 +234,21 @@ pub fn host_failure(doing: String, e: HostError) -> Failure {
 }
 
 /// Values that make no data, with the names of those that would.
-fn values_failure(doing: String, plan: &Plan, revision: Revision, e: &HostError) -> Failure {
-    let names = spec(plan.command.into()).map(|s| names(s, revision)).unwrap_or_default();
+fn values_failure(
+    doing: String,
+    plan: &Plan,
+    row: Option<&CommandSpec>,
+    revision: Revision,
+    e: &HostError,
+) -> Failure {
+    let names = row.map(|s| names(s, revision)).unwrap_or_default();
     let next = match names.as_slice() {
-        _ if matches!(e, HostError::Name { has, .. } if !has.is_empty()) => {
-            format!("`looprig explain {}` shows what each may be", plan.command)
-        }
+        _ if matches!(e, HostError::Name { has, .. } if !has.is_empty()) => shows(plan, "each"),
         [] => "leave the values out, or give octets as data=HEX".to_owned(),
         [name] => {
-            format!("its only value is {name}; `looprig explain {}` shows what it may be", plan.command)
+            format!("its only value is {name}; {}", shows(plan, ""))
         }
-        names => format!(
-            "its values are {}; `looprig explain {}` shows what each may be",
-            names.join(", "),
-            plan.command
-        ),
+        names => format!("its values are {}; {}", names.join(", "), shows(plan, "each")),
     };
     Failure::new(doing, e.to_string(), next)
 }

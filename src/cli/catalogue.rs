@@ -1,7 +1,7 @@
 //! The catalogue of all commands as Markdown: `protocol-notes/commands.md`.
 
-use super::layout_rows::{class_text, effect_text, layout_rows, revisions_of, revisions_text};
-use crate::app::command::{self, CommandSpec, Layout, Revision};
+use super::layout_rows::{class_text, effect_text, layout_rows, revisions_of, revisions_text, word_tables};
+use crate::app::command::{self, CommandSpec, Described, Layout, Revision};
 use crate::app::status;
 use crate::report::text::plural;
 use core::fmt::Write;
@@ -25,6 +25,79 @@ pub fn write(out: &mut String) {
     }
 }
 
+/// Appends the catalogue of a described device type: its introduction, its commands, its tables.
+pub fn write_described(d: &Described, out: &mut String) {
+    let description = d.description();
+    let _ = writeln!(
+        out,
+        "<!-- Made by `looprig explain --all --description {}`; do not edit. -->\n# {}\n",
+        d.file(),
+        capital(&description.name)
+    );
+    if !description.text.is_empty() {
+        let _ = writeln!(out, "{}\n", description.text);
+    }
+    let types: Vec<String> = description.types.iter().map(ToString::to_string).collect();
+    let _ = writeln!(
+        out,
+        "{} of the device type with {}. Octets count from 0 within the data; the two status octets of a reply are not \
+         counted.\nCodes and bits are explained at the end.",
+        plural(d.rows().len(), "command"),
+        types.join("; with ")
+    );
+    let mut tables: Vec<(String, Vec<[String; 2]>)> = Vec::new();
+    for row in d.rows() {
+        let text = u8::try_from(row.number).ok().and_then(|n| description.command(n)).map_or("", |c| &c.text);
+        let _ = writeln!(out, "\n## {} {}\n\n{}.", row.number, row.name, capital(effect_text(row.effect)));
+        if !text.is_empty() {
+            let _ = writeln!(out, "\n{text}");
+        }
+        write_forms(row, out);
+        if !row.codes.is_empty() {
+            out.push_str("\nResponse codes besides those that mean the same for every command [ST-03]:\n\n");
+            out.push_str("| code | class | meaning |\n|---|---|---|\n");
+            for c in row.codes {
+                let _ = writeln!(out, "| {} | {} | {} |", c.code, class_text(c.code, c.class), cell(c.text));
+            }
+        }
+        for table in word_tables(row) {
+            if !tables.contains(&table) {
+                tables.push(table);
+            }
+        }
+    }
+    tables.sort();
+    for (heading, rows) in tables {
+        let _ = writeln!(out, "\n## {heading}\n\n| code | meaning |\n|---|---|");
+        for [code, words] in rows {
+            let _ = writeln!(out, "| {code} | {} |", cell(&words));
+        }
+    }
+    if !description.settings.is_empty() {
+        out.push_str("\n## Settings\n\n| heading | read by | written by | values |\n|---|---|---|---|\n");
+        for pair in &description.settings {
+            let each = match &pair.each {
+                Some((name, last)) => format!(", for `{name}` 0 to {last}"),
+                None => String::new(),
+            };
+            let values: Vec<String> = pair.values.iter().map(|v| format!("`{v}`")).collect();
+            let _ = writeln!(
+                out,
+                "| {} | {} | {} | {}{each} |",
+                pair.heading,
+                pair.read,
+                pair.write,
+                values.join(", ")
+            );
+        }
+    }
+}
+
+/// A text as a cell of a table.
+fn cell(text: &str) -> String {
+    text.replace('|', "\\|")
+}
+
 fn write_row(row: &CommandSpec, out: &mut String) {
     let _ = writeln!(
         out,
@@ -37,6 +110,11 @@ fn write_row(row: &CommandSpec, out: &mut String) {
         row.cites,
         row.grade.letter()
     );
+    write_forms(row, out);
+    write_codes(row, out);
+}
+
+fn write_forms(row: &CommandSpec, out: &mut String) {
     for form in row.forms {
         let revisions = capital(&revisions_text(form.from, form.to));
         if !form.request.is_empty() && layout_rows(form.request) == layout_rows(form.reply) {
@@ -46,7 +124,6 @@ fn write_row(row: &CommandSpec, out: &mut String) {
             write_layout(&format!("{revisions}, reply"), form.reply, out);
         }
     }
-    write_codes(row, out);
 }
 
 fn write_layout(title: &str, layout: Layout, out: &mut String) {
@@ -57,7 +134,7 @@ fn write_layout(title: &str, layout: Layout, out: &mut String) {
     let _ = writeln!(out, "\n{title}:\n\n| octet | name | type | what |\n|---|---|---|---|");
     for [octet, name, kind, what] in layout_rows(layout) {
         let name = if name.is_empty() { name } else { format!("`{name}`") };
-        let _ = writeln!(out, "| {octet} | {name} | {kind} | {what} |");
+        let _ = writeln!(out, "| {octet} | {name} | {kind} | {} |", cell(&what));
     }
 }
 

@@ -3,6 +3,7 @@
 use super::args::DecodeArgs;
 use super::output::{Ended, Failure, Output, tell};
 use super::rules::Rules;
+use crate::app::command::Catalogue;
 use crate::capture::{Annotator, Captured, ContentKind, Fault, Header, LOG_VERSION, Reader, io_words};
 use crate::frame::ReceiverConfig;
 use crate::report::summary::Summary;
@@ -17,7 +18,7 @@ use std::path::Path;
 
 /// Reads every file that can be read; the others are told and make the exit code 2.
 pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
-    let mut chain = Chain::new(args);
+    let mut chain = Chain::new(args, args.described.load()?);
     let mut ended = Ended::Fine;
     let format = out.options.format;
     if format == Format::Csv && !args.summary {
@@ -198,6 +199,7 @@ fn captured_on(h: &Header) -> String {
 /// From octets to what is shown; goes on from one file to the next where a log does [LG-03].
 struct Chain<'a> {
     args: &'a DecodeArgs,
+    catalogue: Catalogue,
     annotator: Annotator,
     /// That of the capture which is being read.
     header: Option<Header>,
@@ -206,10 +208,11 @@ struct Chain<'a> {
 }
 
 impl<'a> Chain<'a> {
-    fn new(args: &'a DecodeArgs) -> Self {
+    fn new(args: &'a DecodeArgs, catalogue: Catalogue) -> Self {
         Chain {
             args,
-            annotator: untimed(args),
+            annotator: untimed(args, &catalogue),
+            catalogue,
             header: None,
             summary: Summary::default(),
             rules: Rules::none(),
@@ -224,7 +227,7 @@ impl<'a> Chain<'a> {
     fn break_off(&mut self, out: &mut Output) -> Result<(), Failure> {
         self.annotator.finish();
         self.pass_on(out)?;
-        self.annotator = untimed(self.args);
+        self.annotator = untimed(self.args, &self.catalogue);
         self.rules = Rules::none();
         self.header = None;
         Ok(())
@@ -236,7 +239,8 @@ impl<'a> Chain<'a> {
             ReceiverConfig::for_line(h.pace(), h.stamp_error()),
             PairerConfig::for_line(h.pace(), h.stamp_error() * 2),
             self.args.revision,
-        );
+        )
+        .with_catalogue(self.catalogue.clone());
     }
 
     fn pass_on(&mut self, out: &mut Output) -> Result<(), Failure> {
@@ -252,6 +256,7 @@ impl<'a> Chain<'a> {
     }
 }
 
-fn untimed(args: &DecodeArgs) -> Annotator {
+fn untimed(args: &DecodeArgs, catalogue: &Catalogue) -> Annotator {
     Annotator::new(ReceiverConfig::UNTIMED, PairerConfig::UNTIMED, args.revision)
+        .with_catalogue(catalogue.clone())
 }

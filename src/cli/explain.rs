@@ -2,10 +2,10 @@
 
 use super::args::ExplainArgs;
 use super::catalogue;
-use super::layout_rows::{class_text, effect_text, layout_rows, revisions_of, revisions_text};
+use super::layout_rows::{class_text, effect_text, layout_rows, revisions_of, revisions_text, word_tables};
 use super::output::{Ended, Failure, Output};
-use crate::app::command::{self, CommandSpec, Form, Layout};
-use crate::app::status::{self, Status};
+use crate::app::command::{self, Catalogue, CommandSpec, Form, Grade, Layout};
+use crate::app::status::{self, CodeClass, Status};
 use crate::app::types::units;
 use crate::capture::parse_hex_line;
 use crate::exchange::view::{Line, write_value};
@@ -19,27 +19,36 @@ use core::fmt::Write;
 
 /// Explains what is named.
 pub fn run(args: &ExplainArgs, out: &mut Output) -> Result<Ended, Failure> {
+    if args.schema {
+        let _ = writeln!(out.text(), "{}", command::described::schema());
+        return Ok(Ended::Fine);
+    }
+    let described = args.described.load()?;
     if args.all {
-        catalogue::write(out.text());
+        match described.all() {
+            [] => catalogue::write(out.text()),
+            all => all.iter().for_each(|d| catalogue::write_described(d, out.text())),
+        }
         return Ok(Ended::Fine);
     }
     let words: Vec<&str> = args.what.iter().flat_map(|w| w.split_whitespace()).collect();
     let tables = match words.as_slice() {
-        ["command", n] => explain_command(number(n, "command", 65535)?)?,
+        ["command", n] => explain_command(number(n, "command", 65535)?, &described),
         ["status", octet] => explain_status(number(octet, "status octet", 255)? as u8),
         ["code" | "response", c, code] => {
-            explain_code(number(c, "command", 65535)?, number(code, "response code", 127)? as u8)
+            let code = number(code, "response code", 127)? as u8;
+            explain_code(number(c, "command", 65535)?, code, &described)
         }
         ["unit", rest @ ..] if !rest.is_empty() => explain_unit(&rest.join(" "))?,
         ["timer" | "timers"] => vec![timers(None)?],
         ["timer" | "timers", name] => vec![timers(Some(name))?],
-        [n] if n.parse::<u16>().is_ok() => explain_command(number(n, "command", 65535)?)?,
+        [n] if n.parse::<u16>().is_ok() => explain_command(number(n, "command", 65535)?, &described),
         [octet] if octet.starts_with("0x") => explain_status(number(octet, "status octet", 255)? as u8),
         [word] if timers(Some(word)).is_ok() => vec![timers(Some(word))?],
         [word] if units::code_of(word).is_some() => explain_unit(word)?,
         // A kind of thing without what is to be explained.
         [kind @ ("command" | "status" | "code" | "response" | "unit"), ..] => return Err(incomplete(kind)),
-        _ => explain_frame(&words.join(" "), args)?,
+        _ => explain_frame(&words.join(" "), args, described)?,
     };
     let format = out.options.format;
     Table::write_all(&tables, format, out.text());
@@ -77,7 +86,7 @@ fn hex(octets: &[u8]) -> String {
     octets.iter().map(|o| format!("{o:02X}")).collect::<Vec<_>>().join(" ")
 }
 
-fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> {
+fn explain_frame(text: &str, args: &ExplainArgs, described: Catalogue) -> Result<Vec<Table>, Failure> {
     let usage = "give a frame in hex, or see `looprig explain --help` for what else can be explained";
     let octets = parse_hex_line(text).map_err(|e| failure(format!("\"{text}\": {e}"), usage))?;
     let preambles = octets.iter().take_while(|&&o| o == 0xFF).count();
@@ -136,7 +145,8 @@ fn explain_frame(text: &str, args: &ExplainArgs) -> Result<Vec<Table>, Failure> 
         preambles,
         octets: octets.iter().map(|&o| Octet::clean(Instant::ZERO, o)).collect(),
     };
-    let exchange = read_alone(&mut Interpreter::new(args.revision), good);
+    let mut interpreter = Interpreter::new(args.revision).with_catalogue(described);
+    let exchange = read_alone(&mut interpreter, good);
     t.row([at.to_string(), hex(&[frame.command()]), "command".into(), exchange.command_name().to_owned()]);
     t.row([
         (at + 1).to_string(),
@@ -225,38 +235,72 @@ fn delimiter_text(d: Delimiter) -> String {
     text + " [FR-03]"
 }
 
-fn explain_command(n: u16) -> Result<Vec<Table>, Failure> {
-    let codes = code_table(n);
-    let Some(spec) = command::spec(n) else {
+fn explain_command(n: u16, described: &Catalogue) -> Vec<Table> {
+    let rows = described.rows(n);
+    if rows.is_empty() {
+        let why = match (command::range_name(n), described.all()) {
+            ("device-specific", []) => {
+                "it belongs to a device type: --description FILE names one that describes it"
+            }
+            ("device-specific", _) => "it is not described in what --description names",
+            _ => "no row in this version",
+        };
         let mut t = Table::new(
             format!(
-                "Command {n}: {} range, no row in this version; its data are shown as hex [CM-UNKNOWN]",
+                "Command {n}: {} range, {why}; its data are shown as hex [CM-UNKNOWN]",
                 command::range_name(n)
             ),
             &["direction", "data"],
         );
         t.row(["both", "hex"]);
-        return Ok([vec![t], codes].concat());
-    };
-    let mut tables = Vec::new();
-    for form in spec.forms {
-        tables.push(layout_table(spec, form, "request", form.request));
-        tables.push(layout_table(spec, form, "reply", form.reply));
+        return [vec![t], code_table(n)].concat();
     }
-    tables.extend(codes);
-    Ok(tables)
+    let mut tables = Vec::new();
+    for spec in rows {
+        for form in spec.forms {
+            tables.push(layout_table(spec, form, "request", form.request));
+            tables.push(layout_table(spec, form, "reply", form.reply));
+        }
+        if spec.grade == Grade::Described {
+            tables.extend(described_tables(spec));
+        }
+    }
+    tables.extend(code_table(n));
+    tables
+}
+
+/// What the codes and bits of a described command mean, and its response codes: no other page has them.
+fn described_tables(spec: &CommandSpec) -> Vec<Table> {
+    let mut out = Vec::new();
+    for (heading, rows) in word_tables(spec) {
+        let mut t = Table::new(format!("{heading} [{}]", spec.cites), &["code", "meaning"]);
+        rows.into_iter().for_each(|row| t.row(row));
+        out.push(t);
+    }
+    if !spec.codes.is_empty() {
+        let title = format!("Response codes of command {} [{}]", spec.number, spec.cites);
+        let mut t = Table::new(title, &["code", "class", "meaning"]);
+        for c in spec.codes {
+            t.row([c.code.to_string(), class_text(c.code, c.class).into(), c.text.into()]);
+        }
+        out.push(t);
+    }
+    out
 }
 
 fn layout_table(spec: &CommandSpec, form: &Form, direction: &str, layout: Layout) -> Table {
     let mut t = Table::new("", &["octet", "name", "type", "what"]);
     t.title = format!(
-        "Command {}, {} ({}), {}, {direction} [{}, grade {}]{}",
+        "Command {}, {} ({}), {}, {direction} [{}{}]{}",
         spec.number,
         spec.name,
         effect_text(spec.effect),
         revisions_text(form.from, form.to),
         spec.cites,
-        spec.grade.letter(),
+        match spec.grade {
+            Grade::Described => String::new(),
+            grade => format!(", grade {}", grade.letter()),
+        },
         if layout.is_empty() {
             ": no data"
         } else if direction == "reply" {
@@ -294,15 +338,27 @@ fn code_table(n: u16) -> Vec<Table> {
     vec![t]
 }
 
-fn explain_code(n: u16, code: u8) -> Vec<Table> {
-    let (class, text) = status::meaning(n, code);
-    let name = command::spec(n).map_or(String::new(), |s| format!(" ({})", s.name));
-    let mut t = Table::new(
-        format!("Response code {code} of command {n}{name} [ST-03] [ST-04]"),
-        &["code", "class", "meaning"],
-    );
-    t.row([code.to_string(), class_text(code, class).into(), text.unwrap_or(status::UNDEFINED).to_owned()]);
-    vec![t]
+fn explain_code(n: u16, code: u8, described: &Catalogue) -> Vec<Table> {
+    let one = |name: String, cites: &str, (class, text): (CodeClass, Option<&str>)| {
+        let title = format!("Response code {code} of command {n}{name} {cites}");
+        let mut t = Table::new(title, &["code", "class", "meaning"]);
+        t.row([
+            code.to_string(),
+            class_text(code, class).into(),
+            text.unwrap_or(status::UNDEFINED).to_owned(),
+        ]);
+        t
+    };
+    let rows = described.rows(n);
+    if rows.is_empty() {
+        return vec![one(String::new(), "[ST-03] [ST-04]", status::meaning(n, code))];
+    }
+    let each = rows.iter().map(|row| {
+        let own = row.codes.iter().any(|c| c.code == code);
+        let cites = if own { format!("[{}]", row.cites) } else { "[ST-03] [ST-04]".to_owned() };
+        one(format!(" ({})", row.name), &cites, row.meaning(code))
+    });
+    each.collect()
 }
 
 fn explain_status(octet: u8) -> Vec<Table> {

@@ -89,6 +89,29 @@ impl Rows {
     }
 }
 
+/// The codes and bits that a command's data have, each table once: its heading, number and words of each row.
+pub(super) fn word_tables(spec: &CommandSpec) -> Vec<(String, Vec<[String; 2]>)> {
+    let mut out: Vec<(String, Vec<[String; 2]>)> = Vec::new();
+    let layouts = spec.forms.iter().flat_map(|form| [form.request, form.reply]);
+    let fields = layouts.flatten().flat_map(|item| match item {
+        Item::Field(field) => core::slice::from_ref(field),
+        Item::Slots { fields, .. } => *fields,
+        _ => &[],
+    });
+    for field in fields {
+        let (heading, rows, in_hex) = match field.kind {
+            Kind::Enum(t) => (format!("Codes of {}", t.name), t.rows, false),
+            Kind::Bits(t) => (format!("Bits of {}", t.name), t.rows, true),
+            _ => continue,
+        };
+        if out.iter().all(|(there, _)| *there != heading) {
+            let number = |n: u8| if in_hex { format!("0x{n:02X}") } else { n.to_string() };
+            out.push((heading, rows.iter().map(|(n, words)| [number(*n), (*words).to_owned()]).collect()));
+        }
+    }
+    out
+}
+
 /// The revisions that have both a command and one of its response codes: `5, 6, 7`.
 pub(super) fn revisions_of(row: &CommandSpec, code: &Code) -> String {
     let has = |r: &Revision| row.form(*r).is_some() && code.from <= *r && *r <= code.to;

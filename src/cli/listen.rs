@@ -14,6 +14,7 @@ use core::time::Duration;
 pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     hold_back_signals();
     let mut line = args.line.open()?;
+    let catalogue = args.described.load_with(&line)?;
     let wishes = Wishes::hear(line.interrupt_handle())?;
     let log = args.log.as_deref().map(|path| open_log(path, args.rotate, &line)).transpose()?;
     if !out.quiet {
@@ -23,6 +24,7 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     let terms = Terms {
         log,
         revision: args.revision,
+        catalogue,
         length: args.line.listening_s(args.seconds).map(Duration::from_secs_f64),
         statistics: args.stats.map(Duration::from_secs_f64),
     };

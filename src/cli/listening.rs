@@ -3,7 +3,7 @@
 use super::output::{Ended, Failure, Output};
 use super::rules::Rules;
 use super::wishes::Wishes;
-use crate::app::command::Revision;
+use crate::app::command::{Catalogue, Revision};
 use crate::capture::{Annotator, LogFileError, LogSeries, Recorder};
 use crate::frame::{Octet, ReceiverConfig};
 use crate::line::{Event, Line};
@@ -22,6 +22,8 @@ pub struct Terms {
     pub log: Option<LogSeries>,
     /// The revision by which every device is read, instead of what it says itself.
     pub revision: Option<Revision>,
+    /// Commands of device types.
+    pub catalogue: Catalogue,
     /// How long it listens; `None`: until it is to end.
     pub length: Option<Duration>,
     /// Time between two lines of statistics.
@@ -64,7 +66,8 @@ impl<'a> Listening<'a> {
                 receiver,
                 PairerConfig::for_line(line.pace(), stamp_error * 2),
                 terms.revision,
-            ),
+            )
+            .with_catalogue(terms.catalogue),
             log: terms.log,
             summary: Summary::default(),
             rules: Rules::timed(line.pace(), line.capabilities()),

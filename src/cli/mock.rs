@@ -4,7 +4,7 @@ use super::args::MockArgs;
 use super::lines::{end_on_signal, quoted, warn_of_network};
 use super::mock_words as words;
 use super::output::{Ended, Failure, Output};
-use crate::bench::{self, Bench, BenchFileError, BenchPlan, Error, LineKind, Notice, PortPlace};
+use crate::bench::{self, Bench, BenchPlan, Error, FileError, LineKind, Notice, PortPlace};
 use crate::device::Device;
 use crate::line::io::PeerNews;
 use crate::report::Format;
@@ -107,9 +107,9 @@ pub fn clock_seed() -> u64 {
     jiff::Timestamp::now().as_microsecond().unsigned_abs() % 1_000_000
 }
 
-/// What is wrong with a bench file.
-pub fn misread(e: &BenchFileError) -> Failure {
-    Failure::new(format!("reading the bench file {}", e.location()), e.wrong_with_line(), e.right.clone())
+/// What is wrong with a bench file, or a file that it names.
+pub fn misread(e: &FileError) -> Failure {
+    Failure::new(format!("reading the {} {}", e.what, e.location()), e.wrong_with_line(), e.right.clone())
 }
 
 fn failed(doing: &str, e: &Error) -> Failure {

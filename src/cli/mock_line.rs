@@ -3,6 +3,7 @@
 use super::lines::quoted;
 use super::mock::{choose_seed, misread};
 use super::output::{Failure, say, tell};
+use crate::app::command::Catalogue;
 use crate::bench::{in_process, read};
 use crate::frame::{Capabilities, RawFrame};
 use crate::line::{Error, Event, InProcess, Line, SendsFaults};
@@ -74,6 +75,7 @@ impl MockSpec {
 /// The bench as a line. Its clock is a number that jumps, so it never sleeps.
 pub struct MockLine {
     line: InProcess<Participant>,
+    catalogue: Catalogue,
     end: Instant,
     told: bool,
     asked: Arc<AtomicBool>,
@@ -97,7 +99,13 @@ impl MockLine {
             ));
         }
         let end = Instant::ZERO + spec.lasts.unwrap_or(LASTS);
-        Ok(MockLine { line: in_process(&plan), end, told: false, asked: Arc::default() })
+        let line = in_process(&plan);
+        Ok(MockLine { line, catalogue: plan.catalogue, end, told: false, asked: Arc::default() })
+    }
+
+    /// The commands of the device types that its bench describes.
+    pub fn catalogue(&self) -> &Catalogue {
+        &self.catalogue
     }
 
     /// What makes its wait end when it is set.

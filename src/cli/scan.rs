@@ -4,9 +4,9 @@ use super::args::ScanArgs;
 use super::ask::host_failure;
 use super::lines::{end_on_signal, with_log};
 use super::output::{Ended, Failure, Output, tell};
-use crate::app::command::Revision;
-use crate::exchange::Exchange;
-use crate::frame::PollingAddress;
+use crate::app::command::{Catalogue, Revision};
+use crate::exchange::{Exchange, type_key};
+use crate::frame::{PollingAddress, Target, UniqueAddress};
 use crate::host::{Device, Host, HostError};
 use crate::line::Line;
 use crate::link::MasterConfig;
@@ -20,9 +20,11 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 /// Runs it.
 pub fn run(args: &ScanArgs, out: &mut Output) -> Result<Ended, Failure> {
     let line = args.line.open()?;
+    let catalogue = args.described.load_with(&line)?;
     end_on_signal(line.interrupt_handle())?;
     let line = with_log(line, args.log.as_deref())?;
-    let mut host = Host::new(line, MasterConfig { role: args.master.into(), ..MasterConfig::default() });
+    let mut host = Host::new(line, MasterConfig { role: args.master.into(), ..MasterConfig::default() })
+        .with_catalogue(catalogue.clone());
     let progress = ProgressBar::new(u64::from(args.range.1 - args.range.0) + 1);
     if out.quiet {
         progress.set_draw_target(ProgressDrawTarget::hidden());
@@ -30,11 +32,12 @@ pub fn run(args: &ScanArgs, out: &mut Output) -> Result<Ended, Failure> {
     if let Ok(style) = ProgressStyle::with_template("polling address {msg} {bar:30} {pos} of {len}") {
         progress.set_style(style);
     }
-    let (table, garbled, ended) = scan(&mut host, args.range, Some(args.retries), &mut |a| {
+    let (mut table, garbled, ended) = scan(&mut host, args.range, Some(args.retries), &mut |a| {
         progress.set_message(a.to_string());
         progress.set_position(u64::from(a - args.range.0));
     });
     progress.finish_and_clear();
+    name_types(&mut table, &catalogue);
     let found = table.rows.len();
     if found > 0 || out.options.format != Format::Text {
         let format = out.options.format;
@@ -76,6 +79,20 @@ pub fn run(args: &ScanArgs, out: &mut Output) -> Result<Ended, Failure> {
         );
     }
     Ok(Ended::Fine)
+}
+
+/// Adds what described device types are called, where any are described.
+fn name_types(table: &mut Table, catalogue: &Catalogue) {
+    if catalogue.all().is_empty() {
+        return;
+    }
+    table.columns.push("type_name");
+    for row in &mut table.rows {
+        let unique = row.get(1).and_then(|text| UniqueAddress::parse(text).ok());
+        let key = unique.and_then(|u| type_key(Target::Unique(u)));
+        let name = key.and_then(|k| catalogue.described(k)).map(|d| d.description().name.clone());
+        row.push(name.unwrap_or_default());
+    }
 }
 
 /// Polls every address of the range and reads who answers. What was found before an error is kept.

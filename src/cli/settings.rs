@@ -2,9 +2,11 @@
 
 use super::args::HostArgs;
 use super::ask::{host_failure, master_config, silence_advice};
+use super::describing::with_line;
 use super::lines::{LineSpec, end_on_signal, quoted, utc_now_words, with_log};
 use super::output::{Ended, Failure, Output, tell};
 use super::settings_args::{CompareArgs, SaveArgs, SettingsArgs, SettingsCommand};
+use crate::app::command::Catalogue;
 use crate::commission::settings::{
     Content, Origin, ReadError, Section, Settings, busy_words, compare, read, to_text,
 };
@@ -51,22 +53,30 @@ struct Bench<'a> {
     host: Host<Box<dyn Line + 'a>>,
     device: Device,
     origin: Origin,
+    catalogue: Catalogue,
 }
 
 /// Opens the line and finds the device; `None` when nobody answers, which is told.
-fn find<'a>(spec: &LineSpec, to: &To, host: &HostArgs, doing: &str) -> Result<Option<Bench<'a>>, Failure> {
+fn find<'a>(
+    spec: &LineSpec,
+    to: &To,
+    catalogue: Catalogue,
+    host: &HostArgs,
+    doing: &str,
+) -> Result<Option<Bench<'a>>, Failure> {
     let line = spec.open()?;
+    let catalogue = with_line(catalogue, &line)?;
     end_on_signal(line.interrupt_handle())?;
     let origin =
         Origin { looprig: env!("CARGO_PKG_VERSION").into(), saved: utc_now_words(), line: line.describe() };
     let line = with_log(line, host.log.as_deref())?;
-    let mut host = Host::new(line, master_config(host));
+    let mut host = Host::new(line, master_config(host)).with_catalogue(catalogue.clone());
     let (_, device) = host.find(to).map_err(|e| host_failure(doing.to_owned(), e))?;
     let Some(device) = device else {
         tell(&Failure::new(doing, "nobody answered", silence_advice(to)));
         return Ok(None);
     };
-    Ok(Some(Bench { host, device, origin }))
+    Ok(Some(Bench { host, device, origin, catalogue }))
 }
 
 impl Bench<'_> {
@@ -126,7 +136,10 @@ fn save(args: &SaveArgs, out: &mut Output) -> Result<Ended, Failure> {
         return Err(exists(&path));
     }
     let doing = format!("saving the settings of {to}");
-    let Some(mut bench) = find(&args.line, &to, &args.host, &doing)? else { return Ok(Ended::Failed) };
+    let catalogue = args.described.load()?;
+    let Some(mut bench) = find(&args.line, &to, catalogue, &args.host, &doing)? else {
+        return Ok(Ended::Failed);
+    };
     let settings = bench.read(&doing, out.quiet)?;
     write_file(&path, &to_text(&settings), args.force)?;
     let (number, facts) = settings.counts();
@@ -169,17 +182,24 @@ fn save(args: &SaveArgs, out: &mut Output) -> Result<Ended, Failure> {
 
 fn compare_with(args: &CompareArgs, out: &mut Output) -> Result<Ended, Failure> {
     let doing = "comparing settings";
-    let found = read_file(&args.found)?;
-    let left = match args.words.as_slice() {
-        [file] if is_file(file) => read_file(Path::new(file))?,
+    let catalogue = args.described.load()?;
+    let (found, left) = match args.words.as_slice() {
+        [file] if is_file(file) => {
+            (read_file(&args.found, &catalogue)?, read_file(Path::new(file), &catalogue)?)
+        }
         [line, to @ ..] => {
             let spec = LineSpec::parse(line).map_err(|wrong| {
                 let next = format!("name a settings file or a line; there is no file {}", quoted(line));
                 Failure::new(doing, wrong, next)
             })?;
             let to = to.first().map_or(Ok(To::Polling(PollingAddress::default())), |to| whom(to, doing))?;
-            match find(&spec, &to, &args.host, doing)? {
-                Some(mut bench) => bench.read(doing, out.quiet)?,
+            // A bench of this process may describe what the file is about; a port is opened for a good file alone.
+            let early = (!spec.is_mock()).then(|| read_file(&args.found, &catalogue)).transpose()?;
+            match find(&spec, &to, catalogue, &args.host, doing)? {
+                Some(mut bench) => {
+                    let found = early.map_or_else(|| read_file(&args.found, &bench.catalogue), Ok)?;
+                    (found, bench.read(doing, out.quiet)?)
+                }
                 // Nobody there: nothing was compared.
                 None => return Ok(Ended::CouldNot),
             }

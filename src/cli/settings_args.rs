@@ -1,6 +1,7 @@
 //! The arguments of `settings`.
 
 use super::args::HostArgs;
+use super::describing::DescriptionArgs;
 use super::lines::LineSpec;
 use clap::Subcommand;
 use std::path::PathBuf;
@@ -58,6 +59,9 @@ pub struct SaveArgs {
     /// Overwrite a file that exists.
     #[arg(long)]
     pub force: bool,
+    /// Commands of device types.
+    #[command(flatten)]
+    pub described: DescriptionArgs,
     /// How the host behaves.
     #[command(flatten)]
     pub host: HostArgs,
@@ -74,6 +78,9 @@ pub struct CompareArgs {
     /// What was left: another file, or a line and the device on it.
     #[arg(required = true, num_args = 1..=2, value_name = "FILE | LINE [TO]")]
     pub words: Vec<String>,
+    /// Commands of device types.
+    #[command(flatten)]
+    pub described: DescriptionArgs,
     /// How the host behaves.
     #[command(flatten)]
     pub host: HostArgs,
@@ -110,6 +117,9 @@ pub struct RestoreArgs {
     /// End at the first value that does not arrive, instead of going on with the rest.
     #[arg(long)]
     pub stop: bool,
+    /// Commands of device types.
+    #[command(flatten)]
+    pub described: DescriptionArgs,
     /// How the host behaves.
     #[command(flatten)]
     pub host: HostArgs,

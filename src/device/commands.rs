@@ -2,6 +2,7 @@
 
 use super::common::{analog, burst, clock, device, lock, range, several, simulate, trim, variables};
 use super::delayed;
+use super::described;
 use super::state::State;
 use super::universal as u;
 use super::values::Values;
@@ -249,6 +250,9 @@ fn known(number: u8, revision: Revision) -> Option<(&'static Handler, &'static F
 /// The form of a command that changes something; `None` for one that does not, or that the mock has not.
 pub(super) fn changing_form(state: &State, number: u8) -> Option<&'static Form> {
     let changes = |h: &Handler| h.open == Unlocked || OPEN_CHANGES.contains(&h.number);
+    if let Some(form) = described::changing_form(state, number) {
+        return Some(form);
+    }
     known(number, state.revision()).filter(|(h, _)| changes(h)).map(|(_, form)| form)
 }
 
@@ -293,6 +297,9 @@ pub(super) fn answer(state: &mut State, now: Instant, request: &Frame, broadcast
     if let Some(told) = state.delayed.ask(master, number, request.data()) {
         return Some(told);
     }
+    if let Some(told) = described::answer(state, master, now, number, request.data()) {
+        return Some(told);
+    }
     let fit = match judge(state, master, now, number, request.data()) {
         Ok(fit) => fit,
         Err(told) => return told,
@@ -321,6 +328,9 @@ pub(super) fn carry_out(
     number: u8,
     data: &[u8],
 ) -> Option<Told> {
+    if let Some(told) = described::answer(state, master, now, number, data) {
+        return Some(told);
+    }
     match judge(state, master, now, number, data) {
         Ok(fit) => fit.perform(state),
         Err(told) => told,

@@ -1,5 +1,6 @@
 //! How a mock device is set up: everything that a bench may choose.
 
+use super::described::DescribedAnswers;
 use super::identity::Identity;
 use super::stored::Stored;
 use crate::app::command::Revision;
@@ -33,6 +34,8 @@ pub struct DeviceConfig {
     /// What the memory holds when there is no image, or none that can be read [DV-04]. Default: as
     /// [`Stored::default`].
     pub factory: Stored,
+    /// Commands of its type that it answers as it is told [DV-70]. Default none.
+    pub described: Option<DescribedAnswers>,
     /// Time from the end of a request to the start of the answer, at wire pace: from zero on,
     /// and below the slave time-out of 256.667 ms [LL-02]. Default 10 ms.
     pub response_delay: Duration,
@@ -85,6 +88,7 @@ impl DeviceConfig {
         DeviceConfig {
             identity: Identity::new(revision, 0x00_3104),
             factory: Stored::default(),
+            described: None,
             response_delay: Duration::from_millis(10),
             answers_damaged: true,
             accepts_older_masters: true,

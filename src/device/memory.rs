@@ -185,6 +185,7 @@ mod tests {
             lock in prop::option::of(any::<[bool; 2]>()),
             trim in prop::array::uniform3(-0.4f32..0.4),
             burst in prop::array::uniform3(any_message()),
+            described in prop::collection::btree_map("[a-z]{1,6}(=[0-9]/[a-z]{1,3})?", "([0-9A-F]{2}){0,4}", 0..3),
         ) -> Stored {
             Stored {
                 polling_address,
@@ -207,6 +208,7 @@ mod tests {
                     upper: [5.0, 5.0 + trim[2]],
                 },
                 burst,
+                described,
             }
         }
     }

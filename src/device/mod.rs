@@ -9,6 +9,7 @@ mod commands;
 mod common;
 mod config;
 mod delayed;
+mod described;
 mod identity;
 mod kind;
 mod lag;
@@ -24,6 +25,7 @@ mod variables;
 pub use burst::{BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, nearest_period};
 pub use config::{ConfigError, DeviceConfig, Slow};
 pub use delayed::why_not_slow;
+pub use described::{Answer as DescribedAnswer, DescribedAnswers, place as described_place};
 pub use identity::{Identity, MANUFACTURER};
 pub use lag::{Lag, Positioner};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
@@ -108,7 +110,10 @@ impl Device {
         let (stored, restored) = match image {
             None => (config.factory.clone(), Restored::Fresh),
             Some(image) => match memory::decode_over(image, &config) {
-                Ok(stored) => (stored, Restored::Kept),
+                Ok(mut stored) => {
+                    stored.describe_as(&config.factory);
+                    (stored, Restored::Kept)
+                }
                 Err(e) => (config.factory.clone(), Restored::Corrupt(e)),
             },
         };

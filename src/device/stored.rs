@@ -5,9 +5,11 @@ use super::config::DeviceConfig;
 use super::kind::{self, PRIMARY};
 use super::memory::ImageError;
 use super::variables::single_side;
+use crate::app::command::value::hex;
 use crate::app::types::{Date, latin1, packed};
 use crate::time::Instant;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// Most damping that the mock offers, s [DV-18].
 pub(super) const MOST_DAMPING_S: f32 = 60.0;
@@ -62,6 +64,10 @@ pub struct Stored {
     pub pressure_trim_bar: PressureTrim,
     /// Burst messages; before revision 7 the first alone counts [DV-30].
     pub burst: [BurstMessage; BURST_MESSAGES],
+    /// Values of described commands by name, behind what selects them, such as `index=2/travel`; octets in hex. Which
+    /// there are is up to the bench file [DV-70].
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub described: BTreeMap<String, String>,
 }
 
 /// A lock that outlives a power cycle [DV-17].
@@ -124,11 +130,24 @@ impl Default for Stored {
             lock: None,
             pressure_trim_bar: PressureTrim::NONE,
             burst: [BurstMessage::default(); BURST_MESSAGES],
+            described: BTreeMap::new(),
         }
     }
 }
 
 impl Stored {
+    /// Takes those described values that `factory` has and no others: what a bench file does not describe any more, or
+    /// describes in another length, is as it says now.
+    pub(super) fn describe_as(&mut self, factory: &Stored) {
+        let kept = core::mem::take(&mut self.described);
+        self.described.clone_from(&factory.described);
+        for (name, octets) in kept {
+            if let Some(place) = self.described.get_mut(&name).filter(|p| p.len() == octets.len()) {
+                *place = octets;
+            }
+        }
+    }
+
     /// Whether every value is one that a device of this set-up can hold: what it would refuse to have written it
     /// cannot have [DV-04].
     ///
@@ -198,6 +217,9 @@ impl Stored {
         }
         if let Some(why) = self.burst.iter().find_map(BurstMessage::fault) {
             return bad("burst", why);
+        }
+        if let Some((name, octets)) = self.described.iter().find(|(_, o)| hex(o).is_none()) {
+            return bad("described", format!("{name} is \"{octets}\", and no octets in hex"));
         }
         Ok(())
     }

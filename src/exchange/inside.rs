@@ -83,7 +83,12 @@ impl<'a> Inside<'a> {
         let mut out = format!("command {}, {}", self.number, self.command_name());
         if let Some(status) = self.status {
             out.push_str(": ");
-            super::view::write_status(status, self.number, &mut out);
+            super::view::write_status(
+                status,
+                status.class(self.number),
+                &status.texts(self.number),
+                &mut out,
+            );
         }
         if let Some(octet) = self.device_status.filter(|&o| o != 0) {
             out.push_str("; device: ");

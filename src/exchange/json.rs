@@ -3,10 +3,10 @@
 //! What is written is complete: from the named values and the revision alone the same octets come
 //! back. `values` holds plain numbers and text for programs, `texts` what people read.
 
-use super::{Exchange, FieldView, Inside};
+use super::{Exchange, FieldView, Inside, type_key};
 use crate::app::command::layout::{self, EncodeError, Kind as FieldKind, Missing};
 use crate::app::command::value::{Value, ValueError, hex};
-use crate::app::command::{Direction, Revision, spec};
+use crate::app::command::{Catalogue, Direction, Form, Revision};
 use crate::app::status::{self, Status};
 use crate::frame::{
     Address, Damaged, Expansion, Frame, FrameType, Good, Master, Noise, Octet, PollingAddress, Target,
@@ -33,11 +33,11 @@ pub fn write_exchange_with(e: &Exchange, spans: bool, out: &mut String) {
     };
     let _ = write!(
         out,
-        "{{\"kind\":\"{kind}\",\"t_ns\":{},\"command\":{},\"name\":\"{}\"",
+        "{{\"kind\":\"{kind}\",\"t_ns\":{},\"command\":{},\"name\":",
         t.started_at().as_nanos(),
-        e.command(),
-        e.command_name()
+        e.command()
     );
+    write_string(e.command_name(), out);
     if let Some(r) = e.revision {
         let _ = write!(out, ",\"revision\":{r},\"revision_known\":{}", e.revision_known);
     }
@@ -134,7 +134,8 @@ fn write_frame(e: &Exchange, good: &Good, direction: Direction, spans: bool, out
     }
     let _ = write!(out, ",\"command\":{}", f.command());
     if let Some([first, second]) = f.status() {
-        write_status(e.full_number(), first, second, out);
+        write_response(&e.response_texts(), Status::of(first), out);
+        write_device_status(second, out);
     }
     write_fields(|| e.fields(direction), e.surplus(direction), spans, out);
     write_inside(&e.inside(direction), spans, out);
@@ -201,7 +202,7 @@ fn write_inside(inside: &[Inside<'_>], spans: bool, out: &mut String) {
         }
         let _ = write!(out, "\"command\":{},\"name\":\"{}\"", one.number, one.command_name());
         if let Some(status) = one.status {
-            write_response(one.number, status, out);
+            write_response(&status.texts(one.number), status, out);
         }
         if let Some(octet) = one.device_status {
             write_device_status(octet, out);
@@ -216,12 +217,7 @@ fn write_name(v: &FieldView<'_>, out: &mut String) {
     let _ = write!(out, "\"{}\":", v.found.name());
 }
 
-fn write_status(command: u16, first: u8, second: u8, out: &mut String) {
-    write_response(command, Status::of(first), out);
-    write_device_status(second, out);
-}
-
-fn write_response(command: u16, status: Status, out: &mut String) {
+fn write_response(texts: &[&str], status: Status, out: &mut String) {
     match status {
         Status::Response(code) => {
             let _ = write!(out, ",\"response_code\":{code},\"response\":");
@@ -230,7 +226,7 @@ fn write_response(command: u16, status: Status, out: &mut String) {
             let _ = write!(out, ",\"communication_error\":{octet},\"response\":");
         }
     }
-    write_string(&status.texts(command).join(", "), out);
+    write_string(&texts.join(", "), out);
 }
 
 fn write_device_status(octet: u8, out: &mut String) {
@@ -293,6 +289,19 @@ impl std::error::Error for FrameError {}
 /// # Errors
 /// The member that is missing or wrong.
 pub fn frame_from_json(frame: &Json, revision: Revision) -> Result<Frame, FrameError> {
+    frame_from_json_by(frame, revision, &Catalogue::default())
+}
+
+/// The same, with rows for the commands of the device types of a catalogue. Only frames with a unique address are of
+/// a known type.
+///
+/// # Errors
+/// As [`frame_from_json`].
+pub fn frame_from_json_by(
+    frame: &Json,
+    revision: Revision,
+    catalogue: &Catalogue,
+) -> Result<Frame, FrameError> {
     let bad = |name, wanted| FrameError::Member { name, wanted };
     let object = frame.as_object().ok_or(bad("request", "an object"))?;
     let text = |name, wanted| object.get(name).and_then(Json::as_str).ok_or(bad(name, wanted));
@@ -326,7 +335,9 @@ pub fn frame_from_json(frame: &Json, revision: Revision) -> Result<Frame, FrameE
     let address = Address { master, burst, target };
     let command = octet("command")?;
     let direction = if frame_type == FrameType::Stx { Direction::Request } else { Direction::Reply };
-    let data = data_from_json(object, command, direction, revision)?;
+    let spec = catalogue.spec(command.into(), type_key(target));
+    let form = spec.and_then(|s| s.form(revision));
+    let data = data_from_json(object, form, direction)?;
     let frame = match frame_type {
         FrameType::Stx => Frame::request(address, command, data),
         _ => {
@@ -356,16 +367,15 @@ pub fn frame_from_json(frame: &Json, revision: Revision) -> Result<Frame, FrameE
 
 fn data_from_json(
     object: &Map<String, Json>,
-    command: u8,
+    form: Option<&Form>,
     direction: Direction,
-    revision: Revision,
 ) -> Result<Vec<u8>, FrameError> {
     let empty = Map::new();
     let values = object.get("values").and_then(Json::as_object).unwrap_or(&empty);
     let mut get = |name: &str, kind: FieldKind| -> Result<Option<Value>, ValueError> {
         values.get(name).map(|v| Value::from_json(kind, v)).transpose()
     };
-    let mut data = match spec(command.into()).and_then(|s| s.form(revision)) {
+    let mut data = match form {
         Some(form) => {
             layout::encode(form.layout(direction), Missing::Ends, &mut get).map_err(FrameError::Value)?
         }

@@ -8,8 +8,10 @@ pub mod view;
 
 pub use inside::Inside;
 
-use crate::app::command::{CommandSpec, Decoded, Direction, Form, Found, Revision, Value, layout, spec};
-use crate::app::status::{CodeClass, Delay, Status};
+use crate::app::command::{
+    Catalogue, CommandSpec, Decoded, Direction, Form, Found, Revision, TypeKey, Value, layout, spec,
+};
+use crate::app::status::{self, CodeClass, Delay, Status};
 use crate::frame::{Frame, FrameType, Good, Target, UniqueAddress};
 use crate::transaction::Transaction;
 use core::ops::Range;
@@ -123,6 +125,19 @@ impl Exchange {
         }
     }
 
+    /// What the first status octet of the reply says, in words: what went wrong in communication, or the one
+    /// meaning of the response code to this command; nothing without a reply.
+    pub fn response_texts(&self) -> Vec<&'static str> {
+        match (self.status(), self.spec) {
+            (None, _) => Vec::new(),
+            // A description may give its commands codes of their own.
+            (Some(Status::Response(code)), Some(spec)) if !spec.codes.is_empty() => {
+                vec![spec.meaning(code).1.unwrap_or(status::UNDEFINED)]
+            }
+            (Some(status), _) => status.texts(self.full_number()),
+        }
+    }
+
     /// The values of one direction, in wire order.
     pub fn fields(&self, direction: Direction) -> impl Iterator<Item = FieldView<'_>> {
         let (frame, decoded) = self.side(direction);
@@ -192,22 +207,56 @@ impl Identity {
     }
 }
 
+/// The device type in an address, as descriptions are found by it; `None` for a polling address and for the
+/// broadcast.
+pub fn type_key(target: Target) -> Option<TypeKey> {
+    match target {
+        Target::Unique(u) if !u.is_broadcast() => {
+            let [high, low, ..] = u.octets();
+            Some(TypeKey::of([high, low]))
+        }
+        Target::Unique(_) | Target::Polling(_) => None,
+    }
+}
+
+/// What a device has said of itself.
+#[derive(Clone, Copy, Debug)]
+struct Learned {
+    revision: Revision,
+    key: Option<TypeKey>,
+}
+
 /// Reads transactions and remembers which revision each device has.
 #[derive(Clone, Debug, Default)]
 pub struct Interpreter {
     given: Option<Revision>,
-    learned: BTreeMap<Target, Revision>,
+    catalogue: Catalogue,
+    learned: BTreeMap<Target, Learned>,
 }
 
 impl Interpreter {
     /// Reads every device by this revision, or, if `None`, by the one it was heard to have.
     pub fn new(given: Option<Revision>) -> Self {
-        Interpreter { given, learned: BTreeMap::new() }
+        Interpreter { given, catalogue: Catalogue::default(), learned: BTreeMap::new() }
+    }
+
+    /// The same, with rows for the commands of these device types.
+    pub fn with_catalogue(mut self, catalogue: Catalogue) -> Self {
+        self.catalogue = catalogue;
+        self
     }
 
     /// The revision of a device, where it is known.
     pub fn revision_of(&self, target: Target) -> Option<Revision> {
-        self.given.or_else(|| self.learned.get(&target).copied())
+        self.given.or_else(|| self.learned.get(&target).map(|l| l.revision))
+    }
+
+    /// The row of a command to or of `target`, by the type in its address or, at a polling address, by the one
+    /// that the device there was heard to have.
+    fn spec(&self, command: u8, target: Option<Target>) -> Option<&'static CommandSpec> {
+        let learned = |t| self.learned.get(&t).and_then(|l| l.key);
+        let of = target.and_then(|t| type_key(t).or_else(|| learned(t)));
+        self.catalogue.spec(command.into(), of)
     }
 
     /// Gives a transaction its meaning.
@@ -215,7 +264,7 @@ impl Interpreter {
         let known = self.revision(&transaction);
         let command = transaction.any_frame().map_or(0, Frame::command);
         let mut exchange = Exchange {
-            spec: spec(command.into()),
+            spec: self.spec(command, target_of(&transaction)),
             revision: None,
             revision_known: known.is_some(),
             request: Decoded::default(),
@@ -254,14 +303,18 @@ impl Interpreter {
         {
             for target in [reply.address().target, Target::Unique(identity.unique)] {
                 if self.learned.len() < MAX_DEVICES || self.learned.contains_key(&target) {
-                    self.learned.insert(target, revision);
+                    let key = type_key(Target::Unique(identity.unique));
+                    self.learned.insert(target, Learned { revision, key });
                 }
             }
         }
-        // The reply's address is the device's own, the request's may be the broadcast.
-        let target = t.reply_frame().or(t.request())?.address().target;
-        self.revision_of(target)
+        self.revision_of(target_of(t)?)
     }
+}
+
+/// Which device a transaction is with: the reply's address is the device's own, the request's may be the broadcast.
+fn target_of(t: &Transaction) -> Option<Target> {
+    Some(t.reply_frame().or(t.request())?.address().target)
 }
 
 /// Reads request and reply of a device whose revision is not known by one form: the newest that explains

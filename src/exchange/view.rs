@@ -127,7 +127,8 @@ impl Exchange {
     /// `warning 8: ...`, `not yet 34: ...`, `communication error: ...`; nothing without a reply.
     pub fn write_response(&self, out: &mut String) {
         if let Some(status) = self.status() {
-            write_status(status, self.full_number(), out);
+            let class = self.class().unwrap_or(CodeClass::Error);
+            write_status(status, class, &self.response_texts(), out);
         }
     }
 
@@ -153,14 +154,14 @@ impl Exchange {
 }
 
 /// What a first status octet says of a command, in words.
-pub(super) fn write_status(status: Status, command: u16, out: &mut String) {
+pub(super) fn write_status(status: Status, class: CodeClass, texts: &[&str], out: &mut String) {
     let (word, code) = match status {
         Status::Response(0) => {
             out.push_str("ok");
             return;
         }
         Status::CommunicationError(_) => ("communication error", None),
-        Status::Response(code) => match status.class(command) {
+        Status::Response(code) => match class {
             CodeClass::Success => ("ok", Some(code)),
             CodeClass::Warning => ("warning", Some(code)),
             CodeClass::Error => (Delay::of(code).map_or("refused", Delay::word), Some(code)),
@@ -171,12 +172,7 @@ pub(super) fn write_status(status: Status, command: u16, out: &mut String) {
         let _ = write!(out, " {code}");
     }
     out.push_str(": ");
-    for (i, text) in status.texts(command).into_iter().enumerate() {
-        if i > 0 {
-            out.push_str(", ");
-        }
-        out.push_str(text);
-    }
+    out.push_str(&texts.join(", "));
 }
 
 /// The set bits of a field device status octet, in words with `, ` between them; nothing for none.

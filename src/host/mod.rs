@@ -11,8 +11,8 @@ pub use quality::LinkQuality;
 pub use to::To;
 
 use crate::app::command::layout::{self, EncodeError, Kind, Missing};
-use crate::app::command::{CommandSpec, Direction, Revision, Value, ValueError, spec};
-use crate::exchange::{Exchange, Identity, Interpreter};
+use crate::app::command::{Catalogue, CommandSpec, Described, Direction, Revision, Value, ValueError, spec};
+use crate::exchange::{Exchange, Identity, Interpreter, type_key};
 use crate::frame::{
     Address, Frame, Master as Role, PollingAddress, RawFrame, Target, TooLong, UniqueAddress,
 };
@@ -125,6 +125,7 @@ pub struct Host<L: Line> {
     line: L,
     master: Master,
     interpreter: Interpreter,
+    catalogue: Catalogue,
     quality: LinkQuality,
     overheard: Vec<Passed>,
     /// Why this host has stopped for good [HO-03].
@@ -140,10 +141,23 @@ impl<L: Line> Host<L> {
             line,
             master,
             interpreter: Interpreter::new(None),
+            catalogue: Catalogue::default(),
             quality: LinkQuality::default(),
             overheard: Vec::new(),
             stopped: None,
         }
+    }
+
+    /// The same, with rows for the commands of these device types.
+    pub fn with_catalogue(mut self, catalogue: Catalogue) -> Self {
+        self.interpreter = self.interpreter.with_catalogue(catalogue.clone());
+        self.catalogue = catalogue;
+        self
+    }
+
+    /// The row of a command of a device; `None` for one that has none.
+    pub fn spec(&self, device: &Device, command: u8) -> Option<&'static CommandSpec> {
+        self.catalogue.spec(command.into(), type_key(Target::Unique(device.unique)))
     }
 
     /// The line.
@@ -369,7 +383,7 @@ impl<L: Line> Host<L> {
         command: u8,
         values: &[(String, String)],
     ) -> Result<Exchange, HostError> {
-        let data = encode(command, device.revision, values)?;
+        let data = encode_by(self.spec(device, command), device.revision, values)?;
         self.ask_octets(device, command, data)
     }
 
@@ -397,6 +411,11 @@ pub trait Ask {
     /// # Errors
     /// As [`Host::transact`].
     fn rest(&mut self, time: Duration) -> Result<(), HostError>;
+
+    /// The description of a device's type; none unless whoever asks knows some.
+    fn described(&self, _device: &Device) -> Option<&'static Described> {
+        None
+    }
 }
 
 impl<L: Line> Ask for Host<L> {
@@ -407,6 +426,10 @@ impl<L: Line> Ask for Host<L> {
     fn rest(&mut self, time: Duration) -> Result<(), HostError> {
         Host::rest(self, time)
     }
+
+    fn described(&self, device: &Device) -> Option<&'static Described> {
+        self.catalogue.described(type_key(Target::Unique(device.unique))?)
+    }
 }
 
 /// Makes the data of a request from values by name, as a person types them. `data=HEX` gives the
@@ -415,13 +438,25 @@ impl<L: Line> Ask for Host<L> {
 /// # Errors
 /// A value that is missing, cannot stand there, or has a name that the command does not know.
 pub fn encode(command: u8, revision: Revision, values: &[(String, String)]) -> Result<Vec<u8>, HostError> {
+    encode_by(spec(command.into()), revision, values)
+}
+
+/// The same by a row, or by none.
+///
+/// # Errors
+/// As [`encode`].
+pub fn encode_by(
+    spec: Option<&CommandSpec>,
+    revision: Revision,
+    values: &[(String, String)],
+) -> Result<Vec<u8>, HostError> {
     let given: BTreeMap<&str, &str> = values.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
     let mut unused: Vec<&str> = given.keys().copied().filter(|n| *n != "data").collect();
     let mut get = |name: &str, kind| -> Result<Option<Value>, ValueError> {
         unused.retain(|n| *n != name);
         given.get(name).map(|text| Value::from_text(kind, text)).transpose()
     };
-    let form = spec(command.into()).and_then(|s| s.form(revision));
+    let form = spec.and_then(|s| s.form(revision));
     let raw = given.get("data").map(|text| {
         crate::app::command::value::hex(text).ok_or_else(|| {
             HostError::Values(EncodeError::Bad {
@@ -441,7 +476,7 @@ pub fn encode(command: u8, revision: Revision, values: &[(String, String)]) -> R
         None => Vec::new(),
     };
     if let Some(&given) = unused.first() {
-        let has = spec(command.into()).map(|s| names(s, revision)).unwrap_or_default();
+        let has = spec.map(|s| names(s, revision)).unwrap_or_default();
         return Err(HostError::Name { given: given.to_owned(), has });
     }
     data.extend(raw.unwrap_or_default());

@@ -1,6 +1,6 @@
 //! Benches of one device, and a line that several hosts share in turn.
 
-use looprig::app::command::Revision;
+use looprig::app::command::{Catalogue, Revision};
 use looprig::bench::{self, BenchPlan, DevicePlan};
 use looprig::device::DeviceConfig;
 use looprig::exchange::Exchange;
@@ -59,6 +59,7 @@ pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
             .collect(),
         lines: Vec::new(),
         events: Vec::new(),
+        catalogue: Catalogue::default(),
     }
 }
 

@@ -1,7 +1,8 @@
 //! The file: what is written is read again, and what nobody wrote is refused with its place.
 
+use looprig::app::command::setting::{Each, Part};
 use looprig::app::command::{Decoded, Direction, Kind, Revision, Value, layout, spec};
-use looprig::commission::settings::parts::{Each, PARTS, Part};
+use looprig::commission::settings::parts::PARTS;
 use looprig::commission::settings::{Content, Entry, Origin, Section, Settings, from_text, to_text};
 use proptest::prelude::*;
 use std::collections::BTreeMap;

@@ -1,9 +1,9 @@
 //! What is read of a device, and how two readings compare.
 
 use crate::script::Script;
+use looprig::app::command::setting::Part;
 use looprig::app::command::{Revision, Value};
 use looprig::bench;
-use looprig::commission::settings::parts::Part;
 use looprig::commission::settings::{
     Allowed, Content, Origin, ReadError, Section, Settings, compare, from_text, other_device, other_type,
     plan, read, to_text,

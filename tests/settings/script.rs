@@ -3,8 +3,9 @@
 
 use crate::support::good;
 use looprig::app::command::layout::{self, Decoded, Missing};
+use looprig::app::command::setting::Part;
 use looprig::app::command::{Direction, Revision, Value, spec};
-use looprig::commission::settings::parts::{PARTS, Part};
+use looprig::commission::settings::parts::PARTS;
 use looprig::commission::settings::{Origin, Settings, read};
 use looprig::exchange::{Exchange, Interpreter};
 use looprig::frame::{Address, Frame, Master, Target, UniqueAddress};

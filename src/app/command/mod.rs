@@ -1,17 +1,21 @@
 //! Commands as data: one row a command, read by everything that speaks of commands.
 
 mod common;
+pub mod described;
 pub mod layout;
+pub mod setting;
 pub mod universal;
 pub mod value;
 mod words;
 
+pub use described::{Catalogue, Described, TypeKey};
 pub use layout::{
     ClassFrom, Decoded, EncodeError, Field, Found, Item, Kind, Layout, Missing, Name, Part, UnitFrom,
     UnitSymbol,
 };
 pub use value::{Value, ValueError};
 
+use super::status::{self, Code, CodeClass};
 use super::types::VariableStatus;
 use core::fmt;
 
@@ -72,6 +76,8 @@ pub enum Grade {
     Medium,
     /// From memory.
     Recalled,
+    /// Whoever wrote the description answers for it.
+    Described,
 }
 
 impl Grade {
@@ -81,6 +87,7 @@ impl Grade {
             Grade::High => 'H',
             Grade::Medium => 'M',
             Grade::Recalled => 'R',
+            Grade::Described => '-',
         }
     }
 }
@@ -126,15 +133,26 @@ pub struct CommandSpec {
     pub name: &'static str,
     /// What it does to the device.
     pub effect: Effect,
-    /// The requirement that it follows.
+    /// The requirement that it follows, or the file that describes it.
     pub cites: &'static str,
     /// How sure the notes are.
     pub grade: Grade,
     /// Its forms, newest first; no two share a revision.
     pub forms: &'static [Form],
+    /// Response codes that its description gives, lowest first; those of other rows are listed by number [ST-04].
+    pub codes: &'static [Code],
 }
 
 impl CommandSpec {
+    /// The class of a response code and its meaning for this command, as [`status::meaning`] has it for those
+    /// that no description gives.
+    pub fn meaning(&self, code: u8) -> (CodeClass, Option<&'static str>) {
+        match self.codes.iter().find(|c| c.code == code) {
+            Some(c) => (c.class, Some(c.text)),
+            None => status::meaning(self.number, code),
+        }
+    }
+
     /// The form of a revision; `None` where that revision has no such command.
     pub fn form(&self, revision: Revision) -> Option<&'static Form> {
         self.forms.iter().find(|f| f.from <= revision && revision <= f.to)

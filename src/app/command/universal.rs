@@ -224,11 +224,11 @@ const fn identity(request: Layout) -> [Form; 3] {
 }
 
 const fn read(number: u16, name: &'static str, cites: &'static str, forms: &'static [Form]) -> CommandSpec {
-    CommandSpec { number, name, effect: Effect::Reads, cites, grade: Grade::High, forms }
+    CommandSpec { number, name, effect: Effect::Reads, cites, grade: Grade::High, forms, codes: &[] }
 }
 
 const fn write(number: u16, name: &'static str, cites: &'static str, forms: &'static [Form]) -> CommandSpec {
-    CommandSpec { number, name, effect: Effect::Writes, cites, grade: Grade::High, forms }
+    CommandSpec { number, name, effect: Effect::Writes, cites, grade: Grade::High, forms, codes: &[] }
 }
 
 /// The rows, by number.
@@ -264,6 +264,7 @@ pub static ROWS: &[CommandSpec] = &[
             Form { from: R6, to: R7, request: POLLING_7_REQUEST, reply: POLLING_7 },
             Form { from: R5, to: R5, request: POLLING_5, reply: POLLING_5 },
         ],
+        codes: &[],
     },
     read(7, "read loop configuration", "CM-007", &newer(NOTHING, POLLING_7)),
     read(8, "read dynamic variable classifications", "CM-008", &newer(NOTHING, CLASSES)),

@@ -234,7 +234,14 @@ pub fn wanted(kind: Kind) -> String {
         Kind::Date => "a date such as 2026-11-25".into(),
         Kind::Time => "a time in ms such as 500, or with its unit, 0.5s".into(),
         Kind::Unit => "a unit such as bar, % or degC, or its code".into(),
-        Kind::Enum(t) => format!("a code 0 to 255 or a name from the table \"{}\"", t.name),
+        Kind::Enum(t) => {
+            let names: Vec<&str> = t.rows.iter().map(|row| row.1).collect();
+            let names = names.join(", ");
+            match names.len() <= 120 {
+                true => format!("a code 0 to 255 or a name from the table \"{}\": {names}", t.name),
+                false => format!("a code 0 to 255 or a name from the table \"{}\"", t.name),
+            }
+        }
         Kind::Bits(_) | Kind::VariableStatus => "eight bits as a number such as 0x40".into(),
         Kind::VariableCode => "a device variable code 0 to 249, or PV, SV, TV, QV".into(),
         Kind::Octets(0) => "octets in hex".into(),

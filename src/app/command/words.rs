@@ -59,5 +59,5 @@ pub(super) const fn row(
     grade: Grade,
     forms: &'static [Form],
 ) -> CommandSpec {
-    CommandSpec { number, name, effect, cites, grade, forms }
+    CommandSpec { number, name, effect, cites, grade, forms, codes: &[] }
 }

@@ -1,6 +1,8 @@
 //! The bench file: text to a [`BenchPlan`], or to a message that says where it is wrong.
 
 mod bursts;
+mod described;
+mod described_tables;
 mod events;
 mod faults;
 mod lines;
@@ -11,69 +13,37 @@ mod shape;
 mod slow;
 #[cfg(test)]
 mod tests;
-mod words;
 
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
-use crate::app::command::Revision;
-use crate::app::types::{Date, Place, TextError, latin1, packed};
+use crate::app::command::described::Description;
+use crate::app::command::{self, Described, Revision};
+use crate::app::types::{Date, latin1, packed};
+use crate::app::written::{Fault, FileError, FileKind, for_toml, misfit, number, whole, words};
 use crate::device::{DeviceConfig, Identity};
 use crate::line::Clock;
 use crate::time::{Drift, Pace};
-use core::fmt;
 use core::ops::{Range, RangeInclusive};
 use core::time::Duration;
 use lines::line;
-use serde_json::Value as Json;
 use shape::{BenchFile, DateText, DeviceTable, Number, PaceText, Whole};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use toml::Spanned;
 
-/// Longest bench file, octets: far more than anybody writes by hand.
+/// Longest file, octets: far more than anybody writes by hand.
 const LONGEST: u64 = 1 << 20;
+
+/// What to do where there is no such description.
+const DESCRIPTION_MISSING: &str =
+    "name a description that exists, or write one; every key: looprig explain --schema";
+
+/// What to do where there is no such file.
+const BENCH_FILE_MISSING: &str = "name a bench file that exists, or write one; every key: looprig mock --schema; the \
+                                  smallest is\n    [[device]]\n    tag = \"FV-3104\"\n    [[line]]\n    at = \"pty:\"";
 
 const LOOP_CURRENT_MA: RangeInclusive<f64> = 0.0..=30.0;
 const SUPPLY_PRESSURE_BAR: RangeInclusive<f64> = 0.0..=20.0;
 /// Up to a year.
 const TIME_S: RangeInclusive<f64> = 0.0..=31_536_000.0;
-
-/// What is wrong in a bench file, where, and what would be right.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct BenchFileError {
-    /// The file as it was named.
-    pub path: PathBuf,
-    /// Where; `None` when the file could not be read at all.
-    pub place: Option<Place>,
-    /// What is wrong.
-    pub wrong: String,
-    /// What would be right.
-    pub right: String,
-}
-
-impl BenchFileError {
-    /// The file with line and column, such as `bench.toml:3:12`.
-    pub fn location(&self) -> String {
-        match &self.place {
-            Some(p) => format!("{}:{}:{}", self.path.display(), p.line, p.column),
-            None => self.path.display().to_string(),
-        }
-    }
-
-    /// What is wrong, and the line with a mark below the place.
-    pub fn wrong_with_line(&self) -> String {
-        match &self.place {
-            Some(p) => p.below(&self.wrong),
-            None => self.wrong.clone(),
-        }
-    }
-}
-
-impl fmt::Display for BenchFileError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}\n  next: {}", self.location(), self.wrong_with_line(), self.right)
-    }
-}
-
-impl std::error::Error for BenchFileError {}
 
 /// The JSON Schema of a bench file, for editors.
 pub fn schema() -> String {
@@ -83,101 +53,95 @@ pub fn schema() -> String {
     serde_json::to_string_pretty(&schema).unwrap_or_default()
 }
 
-/// Takes the null out, which TOML cannot write, and the line ends of our comments.
-fn for_toml(part: &mut Json) {
-    match part {
-        Json::Array(list) => list.iter_mut().for_each(for_toml),
-        Json::Object(map) => {
-            if let Some(Json::String(text)) = map.get_mut("description") {
-                *text = text.replace('\n', " ");
-            }
-            for key in ["type", "anyOf"] {
-                let Some(Json::Array(list)) = map.get_mut(key) else { continue };
-                list.retain(|one| *one != "null" && one["type"] != "null");
-                if list.len() > 1 {
-                    continue;
-                }
-                match (key, list.pop()) {
-                    ("type", Some(only)) => drop(map.insert(key.to_owned(), only)),
-                    (_, Some(Json::Object(only))) => {
-                        map.shift_remove(key);
-                        map.extend(only);
-                    }
-                    _ => {}
-                }
-            }
-            map.values_mut().for_each(for_toml);
-        }
-        _ => {}
-    }
-}
-
 /// Reads a bench file.
 ///
 /// # Errors
 /// It cannot be read, or [`check`] finds something.
-pub fn read(path: &Path) -> Result<BenchPlan, BenchFileError> {
+pub fn read(path: &Path) -> Result<BenchPlan, FileError> {
+    let text = text_of(path, FileKind::Bench, BENCH_FILE_MISSING)?;
+    check_with(&text, path, &mut |path| {
+        read_description(path).map(|d| Described::load(d, &path.display().to_string()))
+    })
+}
+
+/// Reads a description of a device type.
+///
+/// # Errors
+/// It cannot be read, or something in it is wrong.
+pub fn read_description(path: &Path) -> Result<Description, FileError> {
+    let text = text_of(path, FileKind::Description, DESCRIPTION_MISSING)?;
+    command::described::check(&text, path)
+}
+
+/// Reads a file of the kind `what` whole; `missing` is what to do where there is none.
+///
+/// # Errors
+/// It cannot be read, is longer than 1 MiB or no text in UTF-8.
+fn text_of(path: &Path, what: FileKind, missing: &str) -> Result<String, FileError> {
     use std::io::Read;
-    let failed = |wrong: String, right: &str| BenchFileError {
+    let failed = |wrong: String, right: String| FileError {
+        what,
         path: path.to_path_buf(),
         place: None,
         wrong,
-        right: right.to_owned(),
+        right,
     };
     let mut text = String::new();
     let file = std::fs::File::open(path).map_err(|e| match e.kind() {
-        std::io::ErrorKind::NotFound => failed(
-            "there is no such file".into(),
-            "name a bench file that exists, or write one; every key: looprig mock --schema; the smallest is\n    \
-             [[device]]\n    tag = \"FV-3104\"\n    [[line]]\n    at = \"pty:\"",
-        ),
-        _ => failed(e.to_string(), "name a bench file that you may read"),
+        std::io::ErrorKind::NotFound => failed("there is no such file".into(), missing.to_owned()),
+        _ => failed(e.to_string(), format!("name a {what} that you may read")),
     })?;
     if file.metadata().is_ok_and(|m| m.is_dir()) {
-        return Err(failed("it is a directory".into(), "name a bench file in it"));
+        return Err(failed("it is a directory".into(), format!("name a {what} in it")));
     }
-    let read = file.take(LONGEST + 1).read_to_string(&mut text);
-    match read {
+    match file.take(LONGEST + 1).read_to_string(&mut text) {
         Ok(n) if n as u64 > LONGEST => {
-            Err(failed("it is larger than 1 MiB".into(), "name a bench file, which is a short text"))
+            Err(failed("it is larger than 1 MiB".into(), format!("name a {what}, which is a short text")))
         }
-        Ok(_) => check(&text, path),
-        Err(e) => Err(failed(e.to_string(), "name a bench file, which is text in UTF-8")),
+        Ok(_) => Ok(text),
+        Err(e) => Err(failed(e.to_string(), format!("name a {what}, which is text in UTF-8"))),
     }
 }
 
+/// How the descriptions that a bench file names are loaded: each of them once.
+pub type LoadDescription<'a> = dyn FnMut(&Path) -> Result<&'static Described, FileError> + 'a;
+
 /// Makes a plan of the text of a bench file; `path` is what messages call it, and other files are
-/// looked for beside it. Nothing is opened.
+/// looked for beside it. Nothing is opened, so a device that names a description is refused.
 ///
 /// # Errors
 /// The first thing that is wrong, with its place.
-pub fn check(text: &str, path: &Path) -> Result<BenchPlan, BenchFileError> {
-    let fault = |f: Fault| BenchFileError {
-        path: path.to_path_buf(),
-        place: Some(Place::of(text, f.at)),
-        wrong: f.wrong,
-        right: f.right,
-    };
+pub fn check(text: &str, path: &Path) -> Result<BenchPlan, FileError> {
+    check_with(text, path, &mut |path| {
+        Err(FileError {
+            what: FileKind::Description,
+            path: path.to_path_buf(),
+            place: None,
+            wrong: "only the text of the bench file was to be looked at".into(),
+            right: "leave description out".into(),
+        })
+    })
+}
+
+/// The same, where `load` reads the descriptions that devices name.
+///
+/// # Errors
+/// The first thing that is wrong, with its place; it may be in a description.
+pub fn check_with(text: &str, path: &Path, load: &mut LoadDescription<'_>) -> Result<BenchPlan, FileError> {
+    let mut loader = described::Loader::new(load);
     match toml::from_str::<BenchFile>(text) {
-        Ok(file) => plan(&file, text, path).map_err(fault),
-        Err(e) => Err(fault(words::plain(e.message(), e.span(), text))),
+        Ok(file) => plan(&file, text, path, &mut loader)
+            .map_err(|f| loader.take_failure().unwrap_or_else(|| f.in_file(FileKind::Bench, path, text))),
+        Err(e) => Err(words::plain(e.message(), e.span(), text).in_file(FileKind::Bench, path, text)),
     }
 }
 
-/// Something wrong at an octet of the text.
-struct Fault {
-    at: usize,
-    wrong: String,
-    right: String,
-}
-
-impl Fault {
-    fn new(at: &Range<usize>, wrong: impl Into<String>, right: impl Into<String>) -> Fault {
-        Fault { at: at.start, wrong: wrong.into(), right: right.into() }
-    }
-}
-
-fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
+fn plan(
+    file: &BenchFile,
+    text: &str,
+    path: &Path,
+    loader: &mut described::Loader<'_>,
+) -> Result<BenchPlan, Fault> {
     let directory = path.parent().unwrap_or(Path::new(""));
     let end = text.len()..text.len();
     let pace = file.pace.as_ref().map_or(Ok(Pace::Wire), pace)?;
@@ -191,7 +155,7 @@ fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
     }
     let mut devices: Vec<DevicePlan> = Vec::new();
     for table in tables {
-        let device = device(table, current_ma, directory)?;
+        let device = device(table, current_ma, directory, loader)?;
         distinct(&devices, &device, table)?;
         devices.push(device);
     }
@@ -221,6 +185,7 @@ fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
         wire_faults: file.wire_fault.iter().map(faults::wire_fault).collect::<Result<_, _>>()?,
         lines,
         events,
+        catalogue: loader.catalogue(),
     })
 }
 
@@ -229,28 +194,6 @@ fn pace(text: &Spanned<PaceText>) -> Result<Pace, Fault> {
         let wrong = format!("\"{}\" is no pace", text.get_ref().0);
         let right = "give \"wire\", \"fast\", or a number: how many times faster than the wire, 0.01 to 1000";
         Fault::new(&text.span(), wrong, right)
-    })
-}
-
-/// A number in a range; a not-a-number is in none.
-fn number(n: &Spanned<Number>, key: &str, unit: &str, range: RangeInclusive<f64>) -> Result<f64, Fault> {
-    let value = n.get_ref().0;
-    if range.contains(&value) {
-        return Ok(value);
-    }
-    let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
-    let wrong = format!("{key} is {value}{unit}");
-    let right = format!("give {} to {}{unit}", range.start(), range.end());
-    Err(Fault::new(&n.span(), wrong, right))
-}
-
-/// A whole number in a range, as the type that holds it.
-fn whole<T: TryFrom<i64>>(n: &Spanned<Whole>, key: &str, range: RangeInclusive<i64>) -> Result<T, Fault> {
-    let value = n.get_ref().0;
-    let fits = i64::try_from(value).ok().filter(|v| range.contains(v));
-    fits.and_then(|v| T::try_from(v).ok()).ok_or_else(|| {
-        let right = format!("give a whole number from {} to {}", range.start(), range.end());
-        Fault::new(&n.span(), format!("{key} is {value}"), right)
     })
 }
 
@@ -273,21 +216,6 @@ fn packed_text(text: &Spanned<String>, key: &str, octets: usize) -> Result<Strin
     }
 }
 
-/// Why a text does not fit; what would be right is said by whoever knows the field.
-fn misfit(e: TextError) -> String {
-    match e {
-        TextError::NotPackable { character, position } => {
-            format!("character {position}, {character:?}, does not exist in packed ASCII")
-        }
-        TextError::NotLatin1 { character, position } => {
-            format!("character {position}, {character:?}, does not exist in Latin-1")
-        }
-        TextError::TooLong { characters, room } => {
-            format!("{characters} characters are more than {room}")
-        }
-    }
-}
-
 /// Refuses what the device's revision does not have.
 fn since<T>(key: &Spanned<T>, name: &str, revision: Revision, first: Revision) -> Result<(), Fault> {
     if revision >= first {
@@ -301,6 +229,7 @@ fn device(
     table: &Spanned<DeviceTable>,
     current_ma: Option<f64>,
     directory: &Path,
+    loader: &mut described::Loader<'_>,
 ) -> Result<DevicePlan, Fault> {
     let t = table.get_ref();
     let revision = match &t.revision {
@@ -313,6 +242,7 @@ fn device(
     let mut c = DeviceConfig::new(revision);
     identity(t, &mut c.identity)?;
     stored(t, revision, &mut c)?;
+    described::answers(table, &mut c, directory, loader)?;
     let set = |flag: &mut bool, given: &Option<Spanned<bool>>| {
         if let Some(given) = given {
             *flag = *given.get_ref();

@@ -3,19 +3,14 @@
 //! The comments here are the descriptions in the JSON Schema that editors show.
 
 use super::bursts::BurstTable;
+use super::described_tables::{AnswerTable, ValueForms, ValueTable};
+pub use crate::app::written::{Number, Whole};
 use schemars::JsonSchema;
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeserializer};
+use std::collections::BTreeMap;
 use std::fmt;
 use toml::Spanned;
-
-/// A whole number, also one that is too large for TOML; unlike `i64` it asks for one in plain words.
-#[derive(Clone, Copy, Debug)]
-pub struct Whole(pub i128);
-
-/// A number with or without a point; unlike `f64` it asks for one in plain words.
-#[derive(Clone, Copy, Debug)]
-pub struct Number(pub f64);
 
 /// `"wire"`, `"fast"` or a number, as text.
 #[derive(Clone, Debug)]
@@ -24,51 +19,6 @@ pub struct PaceText(pub String);
 /// A date, quoted or not, as text.
 #[derive(Clone, Debug)]
 pub struct DateText(pub String);
-
-struct WholeVisitor;
-
-impl Visitor<'_> for WholeVisitor {
-    type Value = Whole;
-    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        f.write_str("a whole number")
-    }
-    fn visit_i64<E: Error>(self, n: i64) -> Result<Whole, E> {
-        Ok(Whole(n.into()))
-    }
-    fn visit_u64<E: Error>(self, n: u64) -> Result<Whole, E> {
-        Ok(Whole(n.into()))
-    }
-}
-
-impl<'de> Deserialize<'de> for Whole {
-    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-        d.deserialize_any(WholeVisitor)
-    }
-}
-
-struct NumberVisitor;
-
-impl Visitor<'_> for NumberVisitor {
-    type Value = Number;
-    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        f.write_str("a number")
-    }
-    fn visit_i64<E: Error>(self, n: i64) -> Result<Number, E> {
-        Ok(Number(n as f64))
-    }
-    fn visit_u64<E: Error>(self, n: u64) -> Result<Number, E> {
-        Ok(Number(n as f64))
-    }
-    fn visit_f64<E: Error>(self, x: f64) -> Result<Number, E> {
-        Ok(Number(x))
-    }
-}
-
-impl<'de> Deserialize<'de> for Number {
-    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-        d.deserialize_any(NumberVisitor)
-    }
-}
 
 struct PaceVisitor;
 
@@ -377,6 +327,19 @@ pub struct DeviceTable {
     #[serde(default)]
     #[schemars(with = "Vec<BurstTable>", length(max = 3))]
     pub burst: Vec<Spanned<BurstTable>>,
+    /// A description of the device's type (TOML; looprig explain --schema), relative to this file. It gives names to
+    /// commands 128 to 253.
+    #[schemars(with = "Option<String>", length(min = 1))]
+    pub description: Option<Spanned<String>>,
+    /// A described command that the device answers; the others are not implemented.
+    #[serde(default)]
+    #[schemars(with = "Vec<AnswerTable>")]
+    pub command: Vec<Spanned<AnswerTable>>,
+    /// What stored commands hold when the device is new: name = value. Where commands select, each table is of one of the
+    /// things that can be selected, and those that no table is of do not exist. What is not given is 0 or empty.
+    #[serde(default)]
+    #[schemars(with = "Vec<BTreeMap<String, ValueForms>>")]
+    pub stored: Vec<Spanned<ValueTable>>,
     /// The valve that it positions.
     pub valve: Option<ValveTable>,
     /// Range, damping and limits of its set point.

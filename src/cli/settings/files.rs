@@ -1,8 +1,9 @@
 //! The files that `looprig settings` reads and writes.
 
+use crate::app::command::Catalogue;
 use crate::capture::io_words;
 use crate::cli::output::Failure;
-use crate::commission::settings::{Settings, from_text};
+use crate::commission::settings::{Settings, from_text_by};
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
@@ -10,7 +11,7 @@ use std::path::{Path, PathBuf};
 /// Longest settings file, octets: far more than a device has settings.
 const LONGEST: u64 = 1 << 20;
 
-pub(super) fn read_file(path: &Path) -> Result<Settings, Failure> {
+pub(super) fn read_file(path: &Path, catalogue: &Catalogue) -> Result<Settings, Failure> {
     let doing = || format!("reading the settings in {}", path.display());
     let named = "name a file that `looprig settings save` wrote";
     let failed = |e: io::Error| Failure::new(doing(), io_words(&e), named);
@@ -22,7 +23,7 @@ pub(super) fn read_file(path: &Path) -> Result<Settings, Failure> {
     }
     let text =
         String::from_utf8(octets).map_err(|_| Failure::new(doing(), "it is no text in UTF-8", named))?;
-    from_text(&text).map_err(|e| {
+    from_text_by(&text, catalogue).map_err(|e| {
         let place = format!("{}:{}:{}", path.display(), e.place.line, e.place.column);
         Failure::new(format!("reading settings: {place}"), e.place.below(&e.wrong), e.right)
     })

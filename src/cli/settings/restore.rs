@@ -18,9 +18,11 @@ use std::path::Path;
 pub(super) fn restore_to(args: &RestoreArgs, out: &mut Output) -> Result<Ended, Failure> {
     let doing = "restoring settings";
     let (to, path) = to_and_file(&args.words, doing)?;
-    let wanted = read_file(&path)?;
+    let catalogue = args.described.load()?;
     // On wires of this process there is nothing that a command could harm [HO-05].
     let harmless = args.line.is_mock();
+    // A bench of this process may describe what the file is about; a port is opened for a good file alone.
+    let early = (!harmless).then(|| read_file(&path, &catalogue)).transpose()?;
     if !(args.write || args.moves || harmless) {
         return Err(Failure::new(
             doing,
@@ -29,7 +31,10 @@ pub(super) fn restore_to(args: &RestoreArgs, out: &mut Output) -> Result<Ended, 
         ));
     }
     let doing = format!("restoring the settings of {to}");
-    let Some(mut bench) = find(&args.line, &to, &args.host, &doing)? else { return Ok(Ended::Failed) };
+    let Some(mut bench) = find(&args.line, &to, catalogue, &args.host, &doing)? else {
+        return Ok(Ended::Failed);
+    };
+    let wanted = early.map_or_else(|| read_file(&path, &bench.catalogue), Ok)?;
     let now = bench.read(&doing, out.quiet)?;
     same_device(&wanted, &now, args, &doing)?;
     let allowed = Allowed { moves: args.moves || harmless, polling_address: args.polling_address };

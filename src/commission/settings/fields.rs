@@ -1,7 +1,7 @@
 //! The values of a part by name, as the row of the command that reads it has them.
 
-use super::parts::Part;
-use crate::app::command::{ClassFrom, Field, Item, Layout, Name, Revision, UnitFrom, spec};
+use crate::app::command::setting::Part;
+use crate::app::command::{ClassFrom, Field, Item, Layout, Name, Revision, UnitFrom};
 
 /// A field with the name under which it is found.
 #[derive(Clone, Debug)]
@@ -20,7 +20,7 @@ pub struct Known {
 /// The fields that the reply of a part's command has in a revision; none where it has no such command.
 pub fn fields(part: &Part, revision: Revision) -> Vec<Known> {
     let mut out = Vec::new();
-    if let Some(form) = spec(part.read.into()).and_then(|s| s.form(revision)) {
+    if let Some(form) = part.spec(part.read).and_then(|s| s.form(revision)) {
         flatten(form.reply, 0, &mut out);
     }
     out

@@ -1,7 +1,7 @@
 //! A settings file: TOML, a heading a section, every value under the name that its command's row gives it.
 
 use super::{Content, Entry, Section, Settings, fields};
-use crate::app::command::{Kind, Value, spec, value::hex_text, write_bits};
+use crate::app::command::{Kind, Value, value::hex_text, write_bits};
 use crate::app::status::Status;
 use crate::app::types::{device_variable::DEVICE_VARIABLE_CODE, format_float, units};
 use core::fmt::Write;
@@ -9,7 +9,7 @@ use core::fmt::Write;
 #[cfg(feature = "bench-file")]
 mod reader;
 #[cfg(feature = "bench-file")]
-pub use reader::{FileError, from_text};
+pub use reader::{FileError, from_text, from_text_by};
 
 /// The format that is written, and the only one that is read.
 const FORMAT: u32 = 1;
@@ -44,7 +44,7 @@ pub fn to_text(settings: &Settings) -> String {
 
 fn write_section(section: &Section, settings: &Settings, out: &mut String) {
     let part = section.part;
-    let name = spec(part.read.into()).map_or("", |s| s.name);
+    let name = part.spec(part.read).map_or("", |s| s.name);
     let _ = write!(out, "\n[{}]\n# {name} (command {})", section.heading(), part.read);
     if !part.writes.is_empty() {
         let writes: Vec<String> = part.writes.iter().map(|w| w.command.to_string()).collect();

@@ -11,16 +11,17 @@ mod restore;
 pub use compare::{Comparison, Difference, compare, other_device, other_type};
 pub use file::to_text;
 #[cfg(feature = "bench-file")]
-pub use file::{FileError, from_text};
+pub use file::{FileError, from_text, from_text_by};
 pub use plan::{Allowed, Change, LeftOut, Plan, Turn, plan};
 pub use read::{ReadError, read};
 pub use restore::{News, Outcome, Restoring, Result as Restored};
 
+use crate::app::command::setting::Part;
 use crate::app::command::{Field, Found, Revision, Value};
 use crate::app::status::Status;
 use crate::exchange::FieldView;
 use fields::Known;
-use parts::{IDENTITY, Part};
+use parts::IDENTITY;
 
 /// Where and when settings were read.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -40,7 +41,7 @@ pub struct Settings {
     pub origin: Origin,
     /// The device's revision, by whose rows they are read.
     pub revision: Revision,
-    /// What was read, in the order of [`parts::PARTS`].
+    /// What was read, in the order of [`parts::parts`].
     pub sections: Vec<Section>,
 }
 

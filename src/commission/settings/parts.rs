@@ -2,70 +2,19 @@
 //!
 //! No octet is described here: names are those of the commands' rows, which know where they stand.
 
-/// How often a part is read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Each {
-    /// Once.
-    Once,
-    /// For every device variable, from 0 on; its number is the request's `code`.
-    DeviceVariable,
-    /// For every analog channel besides the PV's, from 1 on; its number is the request's `channel`.
-    AnalogChannel,
-    /// For every burst message, from 0 on; its number is the request's `burst_message`.
-    BurstMessage,
-}
-
-impl Each {
-    /// The name of the value in a request that says which one is meant.
-    pub const fn selector(self) -> Option<&'static str> {
-        match self {
-            Each::Once => None,
-            Each::DeviceVariable => Some("code"),
-            Each::AnalogChannel => Some("channel"),
-            Each::BurstMessage => Some("burst_message"),
-        }
-    }
-}
-
-/// A command that writes values, and which.
-#[derive(Debug, PartialEq, Eq)]
-pub struct Write {
-    /// The command.
-    pub command: u8,
-    /// Names of the values in its request, the same as in the reply of the command that reads.
-    pub fields: &'static [&'static str],
-}
-
-/// Values that one command reads.
-#[derive(Debug, PartialEq, Eq)]
-pub struct Part {
-    /// Its heading in a settings file.
-    pub heading: &'static str,
-    /// How often it is there.
-    pub each: Each,
-    /// The command that reads it.
-    pub read: u8,
-    /// What writes it, in the order in which that is to be done.
-    pub writes: &'static [Write],
-    /// Values that nothing here writes; they are kept to compare devices by.
-    pub facts: &'static [&'static str],
-}
+use crate::app::command::Described;
+use crate::app::command::setting::{Each, Part, Write};
 
 impl Part {
-    /// The names of its values: settings in the order of writing, then facts.
-    pub fn names(&self) -> impl Iterator<Item = &'static str> + '_ {
-        self.writes.iter().flat_map(|w| w.fields).chain(self.facts).copied()
-    }
-
-    /// Whether the value of this name is a setting.
-    pub fn is_setting(&self, name: &str) -> bool {
-        self.writes.iter().any(|w| w.fields.contains(&name))
-    }
-
-    /// The part with this heading.
+    /// The part with this heading, of those that every device shares.
     pub fn of(heading: &str) -> Option<&'static Part> {
         PARTS.iter().find(|p| p.heading == heading)
     }
+}
+
+/// [`PARTS`], and behind them those of a device type that is described.
+pub fn parts(described: Option<&'static Described>) -> impl Iterator<Item = &'static Part> {
+    PARTS.iter().chain(described.map_or(&[][..], Described::settings))
 }
 
 /// A value that is only restored when that is asked for in so many words: the device would answer
@@ -85,7 +34,7 @@ const fn once(
     writes: &'static [Write],
     facts: &'static [&'static str],
 ) -> Part {
-    Part { heading, each: Each::Once, read, writes, facts }
+    Part { heading, each: Each::Once, read, writes, facts, rows: None }
 }
 
 const fn write(command: u8, fields: &'static [&'static str]) -> Write {
@@ -149,6 +98,7 @@ pub static PARTS: &[Part] = &[
             "update_period",
             "properties",
         ],
+        rows: None,
     },
     once("pv", 1, &[write(44, &["pv_unit"])], &[]),
     once(
@@ -171,6 +121,7 @@ pub static PARTS: &[Part] = &[
             write(64, &["damping"]),
         ],
         facts: &["alarm_selection", "analog_channel_flags"],
+        rows: None,
     },
     once("preambles", 0, &[write(59, &["preambles_reply"])], &[]),
     once(
@@ -204,6 +155,7 @@ pub static PARTS: &[Part] = &[
             write(109, &["burst_control"]),
         ],
         facts: &["maximum_burst_messages"],
+        rows: None,
     },
     once("loop", 7, &[write(6, &[POLLING_ADDRESS, "loop_current_mode"])], &[]),
 ];

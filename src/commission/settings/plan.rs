@@ -1,8 +1,9 @@
 //! What a restoring will write, in which order, and what it will not [HO-06].
 
-use super::parts::{POLLING_ADDRESS, Part, SWITCHES, Write};
+use super::parts::{POLLING_ADDRESS, SWITCHES};
 use super::{Content, Difference, Section, Settings, apart, busy_words, fields};
-use crate::app::command::{Effect, Revision, spec};
+use crate::app::command::setting::{Part, Write};
+use crate::app::command::{Effect, Revision};
 
 /// What a restoring may do besides writing what cannot move the valve.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -42,18 +43,13 @@ pub struct Change {
 impl Change {
     /// Whether it may move the valve, or change what the loop current does to it.
     pub fn moves(&self) -> bool {
-        effect(self.write.command) == Effect::Moves
+        self.part.effect(self.write.command) == Effect::Moves
     }
 
     /// Whether both write the same of the same part, whatever the values.
     pub(super) fn is(&self, other: &Change) -> bool {
         self.write == other.write && self.number == other.number && self.part == other.part
     }
-}
-
-/// What a command does; one that is not known may do anything.
-fn effect(command: u8) -> Effect {
-    spec(command.into()).map_or(Effect::Moves, |s| s.effect)
 }
 
 /// A value that will not be written.
@@ -168,7 +164,7 @@ impl Plan {
                     "with it the device would answer elsewhere: --polling-address restores it too".into(),
                     true,
                 );
-            } else if spec(write.command.into()).and_then(|s| s.form(now.revision)).is_none() {
+            } else if section.part.spec(write.command).and_then(|s| s.form(now.revision)).is_none() {
                 leave(format!("revision {} has no command for it", now.revision), false);
             } else if !unsaid.is_empty() {
                 leave(
@@ -180,7 +176,7 @@ impl Plan {
                     ),
                     false,
                 );
-            } else if effect(write.command) == Effect::Moves && !allowed.moves {
+            } else if section.part.effect(write.command) == Effect::Moves && !allowed.moves {
                 leave(format!("command {} may move the valve: --move allows it", write.command), false);
             } else {
                 values.push(difference);

@@ -1,9 +1,12 @@
 //! Reading what a device is set to.
 
-use super::parts::{Each, PARTS, Part};
+#[cfg(doc)]
+use super::parts::PARTS;
+use super::parts::parts;
 use super::{Content, Entry, Origin, Section, Settings, fields};
 use crate::app::command::layout::{self, Missing};
-use crate::app::command::{Direction, Revision, Value, spec};
+use crate::app::command::setting::{Each, Part};
+use crate::app::command::{Direction, Revision, Value};
 use crate::app::status::{CodeClass, Status};
 use crate::exchange::Exchange;
 use crate::host::{Ask, Device, HostError, Patience, ask_patiently};
@@ -73,7 +76,7 @@ impl From<HostError> for ReadError {
     }
 }
 
-/// Reads all that `device` has of [`PARTS`]; `progress` hears what is read next. What the device
+/// Reads all that `device` has of [`PARTS`], and of those that its description adds; `progress` hears what is read next. What the device
 /// refuses is recorded as refused, and so is what it stayed busy for or cut short [HO-07].
 ///
 /// # Errors
@@ -86,8 +89,8 @@ pub fn read(
 ) -> Result<Settings, ReadError> {
     let mut settings = Settings { origin, revision: device.revision, sections: Vec::new() };
     let mut patience = PATIENCE;
-    for part in PARTS {
-        if spec(part.read.into()).and_then(|s| s.form(device.revision)).is_none() {
+    for part in parts(ask.described(device)) {
+        if part.spec(part.read).and_then(|s| s.form(device.revision)).is_none() {
             continue;
         }
         let last = last(part, &settings);
@@ -107,7 +110,10 @@ pub fn read(
             }
             let Some(n) = number else { break };
             // Device variables may have gaps where the device told how many there are.
-            let gap = part.each == Each::DeviceVariable && last_variable(&settings).is_some();
+            let gap = match part.each {
+                Each::DeviceVariable => last_variable(&settings).is_some(),
+                each => matches!(each, Each::Described { .. }),
+            };
             let no_such_command = refused && kept && settings.sections.last().is_some_and(is_missing);
             let more = most.is_none_or(|most| u32::from(n) + 1 < most);
             if n >= last || !more || (refused || busy) && (!gap || no_such_command) {
@@ -126,7 +132,7 @@ fn is_missing(section: &Section) -> bool {
 fn first(part: &Part) -> Option<u8> {
     match part.each {
         Each::Once => None,
-        Each::DeviceVariable | Each::BurstMessage => Some(0),
+        Each::DeviceVariable | Each::BurstMessage | Each::Described { .. } => Some(0),
         // Channel 0 is the PV's, which command 15 reads (from memory).
         Each::AnalogChannel => Some(1),
     }
@@ -137,6 +143,7 @@ fn last(part: &Part, so_far: &Settings) -> u8 {
         Each::Once => 0,
         Each::AnalogChannel => LAST_CHANNEL,
         Each::BurstMessage => LAST_BURST_MESSAGE,
+        Each::Described { last, .. } => last,
         Each::DeviceVariable => {
             // Revision 5 does not tell: it is asked until it refuses.
             last_variable(so_far).unwrap_or(LAST_VARIABLE).min(LAST_VARIABLE) as u8
@@ -156,7 +163,7 @@ pub(super) fn read_section(
     number: Option<u8>,
     patience: u32,
 ) -> Result<Option<Section>, ReadError> {
-    let Some(form) = spec(part.read.into()).and_then(|s| s.form(device.revision)) else { return Ok(None) };
+    let Some(form) = part.spec(part.read).and_then(|s| s.form(device.revision)) else { return Ok(None) };
     let data = layout::encode(form.request, Missing::Ends, &mut |name, _| {
         Ok(number.filter(|_| part.each.selector() == Some(name)).map(|n| Value::Number(n.into())))
     })

@@ -4,8 +4,8 @@ use super::parts::POLLING_ADDRESS;
 use super::plan::{Allowed, Change, Turn, plan};
 use super::read::{IMPATIENCE, PATIENCE, ReadError, patiently, read, read_section, unfinished};
 use super::{Content, Difference, Entry, Origin, Section, Settings};
+use crate::app::command::Value;
 use crate::app::command::layout::{self, EncodeError, Missing};
-use crate::app::command::{Value, spec};
 use crate::app::status::CodeClass;
 use crate::host::{Ask, Device};
 
@@ -218,7 +218,7 @@ impl Restoring<'_> {
     /// The data of a change's command, and whether some of it is what the device has already.
     fn data(&self, change: &Change) -> core::result::Result<(Vec<u8>, bool), EncodeError> {
         let Change { part, number, write, .. } = change;
-        let form = spec(write.command.into()).and_then(|s| s.form(self.device.revision));
+        let form = part.spec(write.command).and_then(|s| s.form(self.device.revision));
         let (new, old) = (self.wanted.section(part, *number), self.now.section(part, *number));
         let mut borrowed = false;
         let request = form.map_or(&[][..], |f| f.request);

@@ -23,7 +23,7 @@ const fn named(
     effect: Effect,
     grade: Grade,
 ) -> CommandSpec {
-    CommandSpec { number, name, effect, cites, grade, forms: FORMS }
+    CommandSpec { number, name, effect, cites, grade, forms: FORMS, codes: &[] }
 }
 
 /// The rows, by number.

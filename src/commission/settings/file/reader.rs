@@ -1,9 +1,10 @@
 //! Reading a settings file: every key and every value is judged, and what is wrong is told with its place.
 
-use super::super::parts::{Each, PARTS, Part};
+use super::super::parts::{IDENTITY, parts};
 use super::super::{Content, Entry, Origin, Section, Settings, fields};
 use super::FORMAT;
-use crate::app::command::{Kind, Revision, Value, ValueError, value::wanted};
+use crate::app::command::setting::{Each, Part};
+use crate::app::command::{Catalogue, Described, Kind, Revision, TypeKey, Value, ValueError, value::wanted};
 use crate::app::types::Place;
 use core::fmt;
 use core::ops::Range;
@@ -43,11 +44,20 @@ impl Fault {
     }
 }
 
-/// Reads the text of a settings file.
+/// Reads the text of a settings file of the commands that every device shares.
+///
+/// # Errors
+/// As [`from_text_by`].
+pub fn from_text(text: &str) -> Result<Settings, FileError> {
+    from_text_by(text, &Catalogue::default())
+}
+
+/// Reads the text of a settings file; sections of described commands by the description of the device type that
+/// the file names, or by the only one there is.
 ///
 /// # Errors
 /// The first thing that is wrong: a key that nobody knows, a value that cannot stand in its place.
-pub fn from_text(text: &str) -> Result<Settings, FileError> {
+pub fn from_text_by(text: &str, catalogue: &Catalogue) -> Result<Settings, FileError> {
     let told = |f: Fault| FileError { place: Place::of(text, f.at), wrong: f.wrong, right: f.right };
     let table = DeTable::parse(text).map_err(|e| {
         let said = e.message().trim_end().replace('\n', ", ");
@@ -58,7 +68,7 @@ pub fn from_text(text: &str) -> Result<Settings, FileError> {
         ))
     })?;
     let mut faults = Vec::new();
-    let settings = whole(table.get_ref(), &mut faults);
+    let settings = whole(table.get_ref(), catalogue, &mut faults);
     // The parser sorts keys; people read from the top.
     match faults.into_iter().min_by_key(|f| f.at) {
         Some(fault) => Err(told(fault)),
@@ -68,7 +78,7 @@ pub fn from_text(text: &str) -> Result<Settings, FileError> {
 
 type Value0<'a, 'i> = &'a Spanned<DeValue<'i>>;
 
-fn whole(table: &DeTable<'_>, faults: &mut Vec<Fault>) -> Settings {
+fn whole(table: &DeTable<'_>, catalogue: &Catalogue, faults: &mut Vec<Fault>) -> Settings {
     let get = |name: &str| table.iter().find(|(k, _)| k.get_ref() == name).map(|(_, v)| v);
     match get("looprig_settings").map(|v| (v, number(v))) {
         Some((_, Some(FORMAT))) => {}
@@ -107,6 +117,13 @@ fn whole(table: &DeTable<'_>, faults: &mut Vec<Fault>) -> Settings {
         revision: revision.unwrap_or(Revision::R7),
         sections: Vec::new(),
     };
+    // What the device is says which description is its own.
+    if let Some((key, value)) = table.iter().find(|(key, _)| key.get_ref() == IDENTITY)
+        && let Some(part) = Part::of(IDENTITY)
+    {
+        sections(part, key.span(), value, &mut settings, faults);
+    }
+    let described = described(&settings, catalogue);
     for (key, value) in table.iter() {
         let origin = &mut settings.origin;
         match key.get_ref().as_ref() {
@@ -114,10 +131,16 @@ fn whole(table: &DeTable<'_>, faults: &mut Vec<Fault>) -> Settings {
             "looprig" => origin.looprig = string(value, faults),
             "saved" => origin.saved = string(value, faults),
             "line" => origin.line = string(value, faults),
-            heading => match Part::of(heading) {
+            IDENTITY => {}
+            heading => match parts(described).find(|p| p.heading == heading) {
                 Some(part) => sections(part, key.span(), value, &mut settings, faults),
+                None if heading.starts_with("described_") && described.is_none() => faults.push(Fault::new(
+                    key.span(),
+                    format!("`{heading}` is of commands that belong to a device type"),
+                    "name the file that describes the type with --description, or take the section out",
+                )),
                 None => {
-                    let headings: Vec<&str> = PARTS.iter().map(|p| p.heading).collect();
+                    let headings: Vec<&str> = parts(described).map(|p| p.heading).collect();
                     faults.push(Fault::new(
                         key.span(),
                         format!("there is no heading or key `{heading}` here"),
@@ -127,8 +150,22 @@ fn whole(table: &DeTable<'_>, faults: &mut Vec<Fault>) -> Settings {
             },
         }
     }
-    settings.sections.sort_by_key(|s| (PARTS.iter().position(|p| p == s.part), s.number));
+    settings.sections.sort_by_key(|s| (parts(described).position(|p| p == s.part), s.number));
     settings
+}
+
+/// The description of the type of device that the settings are of.
+fn described(settings: &Settings, catalogue: &Catalogue) -> Option<&'static Described> {
+    let number = |name| settings.identity(name).and_then(|e| e.value.number());
+    let octets = match (number("expanded_device_type"), number("manufacturer"), number("device_type")) {
+        (Some(t), ..) => u16::try_from(t).ok().map(u16::to_be_bytes),
+        (None, Some(m), Some(t)) => u8::try_from(m).ok().zip(u8::try_from(t).ok()).map(|(m, t)| [m, t]),
+        _ => match catalogue.all() {
+            [only] => return Some(only),
+            _ => None,
+        },
+    };
+    catalogue.described(TypeKey::of(octets?))
 }
 
 fn sections(
