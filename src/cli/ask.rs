@@ -78,8 +78,8 @@ pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
         return Ok(Ended::Failed);
     };
     let row = host.spec(&device, plan.command);
-    if row.is_none() && !harmless {
-        allow_undescribed(&plan, args, &device)?;
+    if !harmless && row.and_then(|r| r.form(device.revision)).is_none() {
+        allow_undescribed(&plan, args, row, &device)?;
     }
     let data = encode_by(row, device.revision, &plan.values)
         .map_err(|e| values_failure(asking(), &plan, row, device.revision, &e))?;
@@ -122,17 +122,25 @@ fn shows(plan: &Plan, which: &str) -> String {
 
 /// A command that no description explains for this very device may do anything, whatever descriptions say of
 /// others [HO-05].
-fn allow_undescribed(plan: &Plan, args: &AskArgs, device: &Device) -> Result<(), Failure> {
+fn allow_undescribed(
+    plan: &Plan,
+    args: &AskArgs,
+    row: Option<&CommandSpec>,
+    device: &Device,
+) -> Result<(), Failure> {
     if args.moves || !NUMBERS.contains(&plan.command) || args.described.files.is_empty() {
         return Ok(());
     }
     let [high, low, ..] = device.unique.octets();
+    let who = match row {
+        Some(row) => format!("of revision {}, in which {} has no such command", device.revision, row.cites),
+        None => format!(
+            "of another type ({high:02X} {low:02X}, as its address begins) than those described with this command"
+        ),
+    };
     Err(Failure::new(
         format!("asking command {} of {}", plan.command, plan.to),
-        format!(
-            "the device there is of another type ({high:02X} {low:02X}, as its address begins) than those described with \
-             this command, so what it does there is not known; it was not asked"
-        ),
+        format!("the device there is {who}, so what it does there is not known; it was not asked"),
         "give the description of this device; add --move if the valve may move",
     ))
 }
