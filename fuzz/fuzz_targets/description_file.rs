@@ -18,7 +18,8 @@ fuzz_target!(|bytes: &[u8]| {
                 for revision in command.revisions() {
                     for (direction, room) in [(Direction::Request, 255), (Direction::Reply, 253)] {
                         let data = command.data_in(direction, revision);
-                        let octets: usize = data.iter().flat_map(|e| e.parts()).map(|p| p.kind.octets()).sum();
+                        let octets: usize =
+                            data.iter().flat_map(|e| e.parts()).map(|p| p.kind.octets()).sum();
                         assert!(octets <= room, "{octets} octets in {text}");
                     }
                 }

@@ -185,6 +185,23 @@ fn leave_as_described() {
     mock.end();
 }
 
+/// A device whose revision does not have the command, as it is described, may do anything with it.
+#[test]
+fn leave_in_another_revision() {
+    let dir = bench("described-revision");
+    let text = "pace = 20\n[[device]]\nrevision = 5\ndevice_type = 0x5B\n[[line]]\nat = \"pty:fv\"\n";
+    fs::write(dir.join("bench.toml"), text).unwrap();
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    mock.line();
+    // 140 is from revision 6 on, 130 in all of them.
+    let ask = |words: &[&str]| run(&dir, &[&["ask", PORT], words, &["--description", VALVE]].concat());
+    ask(&["140", "--write"]).refused(&["revision 5", "not known", "--move"]);
+    let ended = ask(&["140", "--move"]);
+    assert!(ended.out.contains("refused 64"), "{} {}", ended.out, ended.err);
+    mock.signal(libc::SIGTERM);
+    mock.end();
+}
+
 /// A file that is wrong is told with place, line and what would be right, also when a bench names it.
 #[test]
 fn files_that_are_wrong() {

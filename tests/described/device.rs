@@ -4,9 +4,9 @@ use crate::golden::{fixture, hex, plan};
 use looprig::app::command::{Described, Revision};
 use looprig::bench::{self, check_with, read_description};
 use looprig::device::{Device as Mock, Restored, decode_image};
-use looprig::exchange::Exchange;
+use looprig::exchange::{Exchange, Interpreter, read_alone};
 use looprig::frame::{
-    Address, Frame, Master, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target,
+    Address, Frame, Good, Master, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target,
 };
 use looprig::host::{Device, Host};
 use looprig::line::{InProcess, Line};
@@ -232,4 +232,58 @@ fn broadcast_is_not_answered() {
         request.encode_after(5).iter().map(|&o| Octet::clean(Instant::ZERO, o)).collect();
     mock.device.handle(Instant::ZERO, &octets);
     assert!(mock.device.poll_transmit(Instant::ZERO + Duration::from_secs(1)).is_none());
+}
+
+/// A polling address says nothing of the type: who was heard to say there what it is is read by its description.
+#[test]
+fn at_a_polling_address() {
+    let plan = plan();
+    let mut host = Host::new(bench::in_process(&plan), MasterConfig::default());
+    let mut reader = Interpreter::new(None).with_catalogue(plan.catalogue.clone());
+    let request = |n: u8| {
+        let to = Target::Polling(PollingAddress::new(n).expect("a polling address"));
+        let frame = Frame::request(Address::new(Master::Primary, to), 130, vec![8]).expect("fits");
+        let octets = frame.encode_after(0).iter().map(|&o| Octet::clean(Instant::ZERO, o)).collect();
+        Good { frame, preambles: 0, octets }
+    };
+    assert!(read_alone(&mut reader, request(0)).spec.is_none());
+    for address in [0, 1] {
+        let address = PollingAddress::new(address).expect("a polling address");
+        reader.read(host.poll(address, None).expect("the line works").0.transaction);
+    }
+    // The valve at 0 has the command; the positioner at 1 is not described.
+    let known = read_alone(&mut reader, request(0));
+    assert_eq!((known.command_name(), known.request.fields.len()), ("flush now", 1));
+    assert!(read_alone(&mut reader, request(1)).spec.is_none());
+}
+
+/// Slots that are stored: a write keeps as many as it has and tells those, a read tells all.
+#[test]
+fn slots_are_stored_one_by_one() {
+    let slot = |side: &str| {
+        format!(
+            "[[command.{side}]]\nleast = 1\nmost = 3\n[[command.{side}.slot]]\nname = \"x\"\ntype = \"u8\"\n"
+        )
+    };
+    let command =
+        |n: u8, effect: &str| format!("[[command]]\nnumber = {n}\nname = \"c\"\neffect = \"{effect}\"\n");
+    let description = format!(
+        "name = \"d\"\n[[type]]\nexpanded_device_type = 0xFDB1\n{}{}{}{}{}",
+        command(150, "reads"),
+        slot("reply"),
+        command(151, "writes"),
+        slot("request"),
+        slot("reply"),
+    );
+    let text = one(R7, &[(150, STORED), (151, STORED)])
+        .replace("[[line]]", "[[device.stored]]\nslot0_x = 1\nslot2_x = 3\n[[line]]");
+    let plan = check_with(&text, &fixture("bench.toml"), &mut |path| {
+        looprig::app::command::described::check(&description, path).map(|d| Described::load(d, "d.toml"))
+    })
+    .unwrap_or_else(|e| panic!("{e}"));
+    let mut mock = mock(&plan, None);
+    assert_eq!(mock.ask(Master::Primary, 150, &[]), (0, vec![1, 0, 3]));
+    assert_eq!(mock.ask(Master::Primary, 151, &[7, 8]), (0, vec![7, 8]));
+    assert_eq!(mock.ask(Master::Primary, 150, &[]), (0, vec![7, 8, 3]));
+    assert_eq!(mock.ask(Master::Primary, 151, &[]).0, 5);
 }

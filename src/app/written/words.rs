@@ -18,20 +18,34 @@ pub fn plain(message: &str, span: Option<Range<usize>>, text: &str) -> Fault {
     if let Some((wrong, wanted)) =
         first.strip_prefix("invalid type: ").and_then(|rest| rest.rsplit_once(", expected "))
     {
-        let right = match wanted {
-            "a sequence" => {
+        let what = text.get(at.clone()).filter(|t| t.len() <= 40 && !t.contains('\n'));
+        let right = match (wanted, what) {
+            ("a sequence", Some(heading)) if heading.starts_with('[') => {
+                format!("write its heading in double brackets, [{heading}]: there may be several")
+            }
+            // A list of our own tables has a heading; what is no table is written on one line.
+            ("a sequence", Some(what)) if !what.starts_with('{') => {
+                format!("write a list in square brackets, such as [{what}]")
+            }
+            ("a sequence", _) => {
                 "write its heading in double brackets, such as [[device]]: there may be several".into()
             }
-            "a map" => "write it as a table with keys of its own".into(),
-            w if w.starts_with("struct ") => "write it as a table with keys of its own".into(),
-            w => format!("give {w}"),
+            ("a map", _) => "write it as a table with keys of its own".into(),
+            ("a boolean", _) => "give a boolean, true or false".into(),
+            ("a string", _) => "give a string, text in double quotes".into(),
+            (w, _) if w.starts_with("struct ") => "write it as a table with keys of its own".into(),
+            (w, _) => format!("give {w}"),
         };
-        let what = text.get(at.clone()).filter(|t| t.len() <= 40 && !t.contains('\n'));
         let wrong = match what {
             Some(what) => format!("`{what}` cannot stand here"),
             None => format!("{wrong} cannot stand here"),
         };
         return Fault::new(&at, wrong, right);
+    }
+    if first.contains("duplicate key") {
+        let right = "write each key once; a heading of which there are several stands in double brackets each time, such as \
+                     [[command]] or [[device]]";
+        return Fault::new(&at, "this is no TOML: duplicate key, it is there already", right);
     }
     let right = "write it as TOML: `key = value` lines below [table] and [[list of tables]] headings, text in \
                  double quotes";

@@ -86,7 +86,11 @@ fn heads() {
     );
     faulty(&format!("{HEAD}«nam = 1\n{READ}"), "no key `nam`", "manufacturer");
     faulty(&format!("«title = 1\n{HEAD}{READ}"), "no key `title`", "name");
-    faulty(&format!("{HEAD}{READ}«[command.reply]\nname = \"x\"\n"), "cannot stand here", "double brackets");
+    faulty(
+        &format!("{HEAD}{READ}«[command.reply]\nname = \"x\"\n"),
+        "cannot stand here",
+        "double brackets, [[command.reply]]",
+    );
     faulty(&format!("{HEAD}{READ}x = «\n"), "no TOML", "key = value");
 }
 
@@ -102,7 +106,11 @@ fn tables_of_words() {
         "words of its own",
     );
     faulty(&table("[enumeration.mode]\n1 = «\"0x11\"\n"), "is a number", "in words");
-    faulty(&table("[enumeration.mode]\n1 = «1\n"), "`1` cannot stand here", "a string");
+    faulty(
+        &table("[enumeration.mode]\n1 = «1\n"),
+        "`1` cannot stand here",
+        "a string, text in double quotes",
+    );
     faulty(&table("[enumeration.«Mode]\n1 = \"x\"\n"), "cannot be \"Mode\"", "such as \"mode\"");
     faulty(
         &table("[enumeration.mode«]\n").replace("mode«", "«mode").replace("[enumeration.«", "«[enumeration."),
@@ -119,7 +127,7 @@ fn commands() {
     faulty(&format!("{HEAD}«[[command]]\nname = \"x\"\neffect = \"reads\"\n"), "no number", "number = 130");
     faulty(&format!("{HEAD}«[[command]]\nnumber = 130\neffect = \"reads\"\n"), "no name", "name = ");
     faulty(&format!("{HEAD}«[[command]]\nnumber = 130\nname = \"x\"\n"), "no effect", "\"moves\"");
-    faulty(&format!("{HEAD}{READ}«effect = \"reads\"\n"), "TOML", "key = value");
+    faulty(&format!("{HEAD}{READ}«effect = \"reads\"\n"), "there already", "once");
     faulty(
         &format!("{HEAD}{}", READ.replace("\"reads\"", "«\"write\"")),
         "\"write\"",
