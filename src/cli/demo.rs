@@ -7,6 +7,7 @@
 use super::args::DemoArgs;
 use super::ask::host_failure;
 use super::demo_bench::{DemoBench, demo_bench};
+use super::demo_later;
 use super::lines::{end_on_signal, open_log, quoted, utc_now_words};
 use super::listening::{Listening, Terms};
 use super::mock::clock_seed;
@@ -141,7 +142,7 @@ fn out_dir(args: &DemoArgs) -> Result<PathBuf, Failure> {
 }
 
 /// Where the demo tells what it does.
-struct Stage<'a> {
+pub(super) struct Stage<'a> {
     out: &'a mut Output,
     steps: usize,
     failed: usize,
@@ -156,14 +157,14 @@ impl Stage<'_> {
         self.out.flush()
     }
 
-    fn show(&mut self, exchange: &Exchange) -> Result<(), Failure> {
+    pub(super) fn show(&mut self, exchange: &Exchange) -> Result<(), Failure> {
         let options = self.out.options;
         write_item(&Item::Exchange(Box::new(exchange.clone())), options, self.out.text());
         self.out.flush()
     }
 
     /// One step that has an expected end.
-    fn step(&mut self, what: &str, fine: bool) -> Result<(), Failure> {
+    pub(super) fn step(&mut self, what: &str, fine: bool) -> Result<(), Failure> {
         self.steps += 1;
         self.failed += usize::from(!fine);
         if self.out.options.format == Format::Text {
@@ -246,8 +247,18 @@ fn play(
     // (16 - 4) / 16 of the travel.
     stage.step(&format!("at 16 mA, which ask for 75 %, the travel came to {last}"), arrived)?;
 
+    stage.say(
+        "\n7. Burst mode: the device sends its set point by itself every half second, until that is ended.",
+    )?;
+    demo_later::burst_mode(stage, host, &device)?;
+
+    stage.say(
+        "\n8. A self test that takes its time: the device takes it on, and its answer is asked for again.",
+    )?;
+    demo_later::self_test(stage, host, &device)?;
+
     stage.say(&format!(
-        "\n7. A terminal works loose at {} s: every second answer loses octets, and the host asks again.",
+        "\n9. A terminal works loose at {} s: every second answer loses octets, and the host asks again.",
         bench.loose.as_secs()
     ))?;
     loose_terminal(stage, host, &device, bench)?;
@@ -499,7 +510,7 @@ fn decode(stage: &mut Stage<'_>, log: &Path, args: &DemoArgs) -> Result<(), Fail
             break;
         }
     }
-    stage.say("\n8. What the listener logged, decoded and summed up.")?;
+    stage.say("\n10. What the listener logged, decoded and summed up.")?;
     stage.say(summary.text().trim_end())?;
     stage.step(&format!("the new tag {} stands in the listener's log", args.tag), tag_seen)?;
     let [room, host] = answered;

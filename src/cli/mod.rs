@@ -9,6 +9,7 @@ mod decode;
 mod demo;
 #[cfg(unix)]
 mod demo_bench;
+mod demo_later;
 mod describing;
 mod explain;
 mod layout_rows;
