@@ -281,10 +281,10 @@ impl Pair {
     fn config(revision: Revision, model: Option<&Model>) -> DeviceConfig {
         let mut config = DeviceConfig::new(revision);
         // The valve is where its damped set point is: the model has no mechanics.
-        config.time_constant_s = 0.0;
+        config.positioner().time_constant_s = 0.0;
         if let Some(m) = model {
             (config.write_protected, config.busy) = (m.protected, m.busy);
-            (config.loop_current_ma, config.supply_pressure_bar) = (m.ma, m.bar);
+            (config.positioner().loop_current_ma, config.positioner().supply_pressure_bar) = (m.ma, m.bar);
             let slow = |&(command, ns)| Slow { command, takes: Duration::from_nanos(ns) };
             config.slow = m.slow.iter().map(slow).collect();
         }

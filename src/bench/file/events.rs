@@ -2,9 +2,10 @@
 
 use super::names::named;
 use super::shape::EventTable;
-use super::{Fault, LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TIME_S, number};
+use super::{Fault, LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC, TIME_S, number};
 use crate::bench::Change;
 use crate::bench::plan::{DevicePlan, EventPlan};
+use crate::device::KindName;
 use crate::time::Instant;
 use core::time::Duration;
 use toml::Spanned;
@@ -31,8 +32,13 @@ pub(super) fn event(table: &Spanned<EventTable>, devices: &[DevicePlan]) -> Resu
         let bar = number(n, "supply_pressure_bar", "bar", SUPPLY_PRESSURE_BAR)?;
         changes.push((n.span(), Change::SupplyPressureBar(bar)));
     }
+    if let Some(n) = &t.process_temperature_degc {
+        let degc = number(n, "process_temperature_degc", "degC", TEMPERATURE_DEGC)?;
+        changes.push((n.span(), Change::ProcessTemperatureDegc(degc)));
+    }
     for (given, change) in [
-        (&t.armed, Change::Armed as fn(bool) -> Change),
+        (&t.sensor_broken, Change::SensorBroken as fn(bool) -> Change),
+        (&t.armed, Change::Armed),
         (&t.write_protect, Change::WriteProtect),
         (&t.busy, Change::Busy),
         (&t.malfunction, Change::Malfunction),
@@ -50,8 +56,8 @@ pub(super) fn event(table: &Spanned<EventTable>, devices: &[DevicePlan]) -> Resu
     }
     let change = match changes[..] {
         [] => {
-            let right = "give loop_current_ma, supply_pressure_bar, armed, write_protect, busy, malfunction or \
-                         power_cycle";
+            let right = "give loop_current_ma, supply_pressure_bar, process_temperature_degc, sensor_broken, armed, \
+                         write_protect, busy, malfunction or power_cycle";
             return Err(Fault::new(&table.span(), "this event changes nothing", right));
         }
         [(_, change)] => change,
@@ -60,5 +66,31 @@ pub(super) fn event(table: &Spanned<EventTable>, devices: &[DevicePlan]) -> Resu
             return Err(Fault::new(second, "this event changes two things", right));
         }
     };
+    // What no device of that kind is there for changes nothing, either.
+    let own = match change {
+        Change::LoopCurrentMa(_) => Some((KindName::Positioner, &t.loop_current_ma)),
+        Change::SupplyPressureBar(_) => Some((KindName::Positioner, &t.supply_pressure_bar)),
+        Change::ProcessTemperatureDegc(_) => Some((KindName::Temperature, &t.process_temperature_degc)),
+        _ => None,
+    };
+    let own = own.map(|(kind, n)| (kind, n.as_ref().map(Spanned::span)));
+    let own = match change {
+        Change::SensorBroken(_) => Some((KindName::Temperature, t.sensor_broken.as_ref().map(Spanned::span))),
+        _ => own,
+    };
+    if let Some((kind, Some(at))) = own {
+        let kinds = |i: usize| devices[i].config.kind.name();
+        let wrong = match device {
+            Some(i) if kinds(i) != kind => format!("this changes nothing at a {}", kinds(i).words()),
+            None if (0..devices.len()).all(|i| kinds(i) != kind) => {
+                format!("this changes nothing: the bench has no {}", kind.words())
+            }
+            _ => String::new(),
+        };
+        if !wrong.is_empty() {
+            let right = format!("leave the event out, or have it happen to a {}", kind.words());
+            return Err(Fault::new(&at, wrong, right));
+        }
+    }
     Ok(EventPlan { at: Instant::ZERO + Duration::from_secs_f64(at_s), device, change })
 }
