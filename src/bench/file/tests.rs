@@ -1,5 +1,6 @@
 mod bursts;
 mod devices;
+mod kinds;
 mod slow;
 mod wires;
 
