@@ -31,7 +31,7 @@ pub struct BurstTurns {
     timers: Timers,
     /// How much later than the last octet a carrier may go [LL-15].
     lateness: Duration,
-    /// By which devices that burst differ, 0 to 15.
+    /// By which devices that burst differ: the polling address.
     place: u32,
     presence: Duration,
     /// The silence that is waited for at present.
@@ -61,7 +61,7 @@ impl BurstTurns {
         let mut turns = BurstTurns {
             timers,
             lateness: timers.character + stamp_error * 2,
-            place: u32::from(place & 0x0F),
+            place: place.into(),
             presence: if pace == Pace::Fast { presence } else { pace.scale(presence) },
             quiet: Duration::ZERO,
             free_at: now,
@@ -81,7 +81,7 @@ impl BurstTurns {
 
     /// The polling address was changed.
     pub fn set_place(&mut self, place: u8) {
-        self.place = u32::from(place & 0x0F);
+        self.place = place.into();
     }
 
     /// RT1 of the secondary and HOLD; every place four characters later.
@@ -263,8 +263,8 @@ mod tests {
     #[test]
     fn silences() {
         assert_eq!(
-            (ear(0).waits(), ear(1).waits(), ear(15).waits(), ear(16).waits()),
-            (43.0, 47.0, 103.0, 43.0)
+            (ear(0).waits(), ear(1).waits(), ear(15).waits(), ear(63).waits()),
+            (43.0, 47.0, 103.0, 295.0)
         );
         let mut e = ear(0);
         e.hears(50.0, ASK);
