@@ -24,7 +24,7 @@ pub(super) fn event(table: &Spanned<EventTable>, devices: &[DevicePlan]) -> Resu
         let ma = number(n, "loop_current_ma", "mA", LOOP_CURRENT_MA)?;
         changes.push((n.span(), Change::LoopCurrentMa(ma)));
         if let Some(name) = &t.device {
-            let wrong = "the current of the loop passes every device, so no single one can have it";
+            let wrong = "the current of the loop passes every positioner, so no single one can have it";
             return Err(Fault::new(&name.span(), wrong, "leave device out of this event"));
         }
     }
@@ -54,43 +54,44 @@ pub(super) fn event(table: &Spanned<EventTable>, devices: &[DevicePlan]) -> Resu
         }
         changes.push((cycle.span(), Change::PowerCycle));
     }
-    let change = match changes[..] {
+    let (at, change) = match &changes[..] {
         [] => {
             let right = "give loop_current_ma, supply_pressure_bar, process_temperature_degc, sensor_broken, armed, \
                          write_protect, busy, malfunction or power_cycle";
             return Err(Fault::new(&table.span(), "this event changes nothing", right));
         }
-        [(_, change)] => change,
-        [_, (ref second, _), ..] => {
+        [(at, change)] => (at, *change),
+        [_, (second, _), ..] => {
             let right = "write an [[event]] for each, at the same at_s";
             return Err(Fault::new(second, "this event changes two things", right));
         }
     };
-    // What no device of that kind is there for changes nothing, either.
-    let own = match change {
-        Change::LoopCurrentMa(_) => Some((KindName::Positioner, &t.loop_current_ma)),
-        Change::SupplyPressureBar(_) => Some((KindName::Positioner, &t.supply_pressure_bar)),
-        Change::ProcessTemperatureDegc(_) => Some((KindName::Temperature, &t.process_temperature_degc)),
-        _ => None,
-    };
-    let own = own.map(|(kind, n)| (kind, n.as_ref().map(Spanned::span)));
-    let own = match change {
-        Change::SensorBroken(_) => Some((KindName::Temperature, t.sensor_broken.as_ref().map(Spanned::span))),
-        _ => own,
-    };
-    if let Some((kind, Some(at))) = own {
+    if let Some(kind) = sensed_by(change) {
         let kinds = |i: usize| devices[i].config.kind.name();
-        let wrong = match device {
-            Some(i) if kinds(i) != kind => format!("this changes nothing at a {}", kinds(i).words()),
+        let at_whom = match device {
+            Some(i) if kinds(i) != kind => Some(format!(" at a {}", kinds(i).words())),
             None if (0..devices.len()).all(|i| kinds(i) != kind) => {
-                format!("this changes nothing: the bench has no {}", kind.words())
+                Some(format!(": the bench has no {}", kind.words()))
             }
-            _ => String::new(),
+            _ => None,
         };
-        if !wrong.is_empty() {
+        if let Some(whom) = at_whom {
             let right = format!("leave the event out, or have it happen to a {}", kind.words());
-            return Err(Fault::new(&at, wrong, right));
+            return Err(Fault::new(at, format!("this changes nothing{whom}"), right));
         }
     }
     Ok(EventPlan { at: Instant::ZERO + Duration::from_secs_f64(at_s), device, change })
+}
+
+/// The kind of device that alone senses what changes [DV-60].
+fn sensed_by(change: Change) -> Option<KindName> {
+    match change {
+        Change::LoopCurrentMa(_) | Change::SupplyPressureBar(_) => Some(KindName::Positioner),
+        Change::ProcessTemperatureDegc(_) | Change::SensorBroken(_) => Some(KindName::Temperature),
+        Change::Armed(_)
+        | Change::WriteProtect(_)
+        | Change::Busy(_)
+        | Change::Malfunction(_)
+        | Change::PowerCycle => None,
+    }
 }

@@ -17,7 +17,7 @@ mod words;
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
 use crate::app::command::Revision;
 use crate::app::types::{Date, Place, TextError, latin1, packed};
-use crate::device::{DeviceConfig, Identity};
+use crate::device::{DeviceConfig, Identity, KindName};
 use crate::line::Clock;
 use crate::time::{Drift, Pace};
 use core::fmt;
@@ -196,6 +196,13 @@ fn plan(file: &BenchFile, text: &str, path: &Path) -> Result<BenchPlan, Fault> {
         let device = device(table, current_ma, directory)?;
         distinct(&devices, &device, table)?;
         devices.push(device);
+    }
+    let given = file.current_loop.as_ref().and_then(|l| l.current_ma.as_ref());
+    if let Some(n) = given
+        && devices.iter().all(|d| d.config.kind.name() != KindName::Positioner)
+    {
+        let wrong = "no positioner is in this loop, and a transmitter makes its current itself";
+        return Err(Fault::new(&n.span(), wrong, "leave current_ma out, or add a positioner"));
     }
     let tables = file.line.as_deref().unwrap_or_default();
     if tables.is_empty() {

@@ -57,7 +57,7 @@ fn events_that_cannot_be() {
         "did you mean \"FV-3104\"? the tags here are \"FV-3104\", \"Inlet\", \"FV-3107\"",
     );
     faulty(&event("busy = true\ndevice = «true"), "`true`", "a tag in quotes or a polling address");
-    faulty(&event("loop_current_ma = 4\ndevice = «7"), "passes every device", "leave device out");
+    faulty(&event("loop_current_ma = 4\ndevice = «7"), "passes every positioner", "leave device out");
     let nothing = event("device = 7").replace("[[event]]", "«[[event]]");
     faulty(&nothing, "changes nothing", "busy, malfunction or power_cycle");
 }

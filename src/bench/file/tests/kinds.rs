@@ -119,6 +119,9 @@ fn events_of_one_kind() {
         let alone = both(&marked).replace("kind = \"temperature\"\n", "device_id = 1\n");
         faulty(&alone, "the bench has no temperature transmitter", "leave the event out");
     }
+    let loop_alone =
+        "[loop]\ncurrent_ma = «12\n[[device]]\nkind = \"temperature\"\n[[line]]\nat = \"pty:\"\n";
+    faulty(loop_alone, "no positioner is in this loop", "leave current_ma out");
     let at_7 = both("supply_pressure_bar = «1\ndevice = 7");
     faulty(&at_7, "nothing at a temperature transmitter", "happen to a positioner");
     faulty(&both("process_temperature_degc = «-300"), "-300 degC", "-273.15 to 2000 degC");
