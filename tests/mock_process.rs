@@ -338,7 +338,7 @@ fn the_kinds_of_its_devices_are_told() {
     fs::write(dir.join("bench.toml"), two).unwrap();
     let mock = Mock::start(&dir, "fast");
     let kinds: Vec<&Json> = (0..2).map(|i| &mock.ready["devices"][i]["kind"]).collect();
-    assert_eq!(kinds, ["positioner", "temperature transmitter"]);
+    assert_eq!(kinds, ["positioner", "temperature"]);
     drop(mock);
     let mut child = looprig(&dir, &["mock", "bench.toml"]).stdout(Stdio::piped()).spawn().unwrap();
     let mut text = String::new();

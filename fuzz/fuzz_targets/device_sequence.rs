@@ -58,7 +58,7 @@ impl Wire {
 fuzz_target!(|bytes: &[u8]| {
     let Some((&first, mut rest)) = bytes.split_first() else { return };
     let revision = Revision::NEWEST_FIRST[usize::from(first) % 3];
-    let kind = [KindName::Positioner, KindName::Temperature][usize::from(first) / 3 % 2];
+    let kind = KindName::ALL[usize::from(first) / 3 % 2];
     let mut wire = Wire::new(kind, revision, None, Instant::ZERO);
     let mut image: Option<Vec<u8>> = None;
     let mut unique: [u8; 5] = match revision {

@@ -11,8 +11,7 @@ use looprig::time::{Instant, Pace};
 use std::time::Duration;
 
 fn power_up(image: &[u8]) {
-    let kinds = [KindName::Positioner, KindName::Temperature];
-    for (revision, kind) in Revision::NEWEST_FIRST.into_iter().flat_map(|r| kinds.map(|k| (r, k))) {
+    for (revision, kind) in Revision::NEWEST_FIRST.into_iter().flat_map(|r| KindName::ALL.map(|k| (r, k))) {
         let config = DeviceConfig::of_kind(kind, revision);
         let (device, restored) = Device::new(config, Some(image), Pace::Wire, Duration::ZERO, Instant::ZERO);
         // Whatever the image held, what the device goes on with is in range.

@@ -228,7 +228,7 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
             json!({
                 "polling_address": d.polling_address(),
                 "revision": d.revision().to_string().parse::<u8>().ok(),
-                "kind": d.kind().words(),
+                "kind": d.kind().word(),
                 "tag": d.tag(),
                 "long_tag": d.long_tag(),
                 "unique_address": d.unique_address().to_string(),

@@ -11,7 +11,7 @@ fn revision() -> impl Strategy<Value = Revision> {
 }
 
 fn kind() -> impl Strategy<Value = KindName> {
-    prop::sample::select(vec![KindName::Positioner, KindName::Temperature])
+    prop::sample::select(KindName::ALL.to_vec())
 }
 
 /// Commands that the mock has as often as any other number.

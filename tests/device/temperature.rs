@@ -520,6 +520,16 @@ fn a_burst_trigger_by_temperature() {
     assert!(rig.bursts.iter().all(|b| b.command == 1 && b.data == [&[CELSIUS][..], &f(31.0)].concat()));
 }
 
+/// In an image the kind is told by the word that bench files have for it.
+#[test]
+fn words_for_kinds() {
+    for kind in KindName::ALL {
+        let image = encode_image(&DeviceConfig::of_kind(kind, R7).factory);
+        let text = String::from_utf8_lossy(&image).into_owned();
+        assert!(text.contains(&format!("\"kind\":\"{}\"", kind.word())), "{text}");
+    }
+}
+
 /// Both masters learn of a write, each for itself, as on any device [ST-09].
 #[test]
 fn a_write_is_told_to_both() {

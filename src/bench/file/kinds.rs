@@ -7,13 +7,10 @@ use crate::device::{DeviceConfig, KindName, PositionerConfig, TemperatureConfig}
 use core::ops::Range;
 use toml::Spanned;
 
-const KINDS: [(&str, KindName); 2] =
-    [("positioner", KindName::Positioner), ("temperature", KindName::Temperature)];
-
 /// Which kind a table is about.
 pub(super) fn kind(t: &DeviceTable) -> Result<KindName, Fault> {
     let Some(word) = &t.kind else { return Ok(KindName::Positioner) };
-    words::one_of(word, "kind", &KINDS)
+    words::one_of(word, "kind", &KindName::ALL.map(|kind| (kind.word(), kind)))
 }
 
 /// Takes over what belongs to its kind, and refuses what belongs to another.
@@ -21,13 +18,12 @@ pub(super) fn own(t: &DeviceTable, current_ma: Option<f64>, c: &mut DeviceConfig
     let kind = c.kind.name();
     for (of, given, key) in keys(t) {
         if let Some(at) = given.filter(|_| of != kind) {
-            let (word, _) = KINDS.iter().find(|(_, k)| *k == of).unwrap_or(&KINDS[0]);
             let right = match key {
                 "lower_range_value_percent" => "give lower_range_value_degc".to_owned(),
                 "upper_range_value_percent" => "give upper_range_value_degc".to_owned(),
                 "lower_range_value_degc" => "give lower_range_value_percent".to_owned(),
                 "upper_range_value_degc" => "give upper_range_value_percent".to_owned(),
-                _ => format!("leave it out, or give the device kind = \"{word}\""),
+                _ => format!("leave it out, or give the device kind = \"{}\"", of.word()),
             };
             return Err(Fault::new(&at, format!("a {} has no {key}", kind.words()), right));
         }

@@ -59,6 +59,17 @@ pub enum KindName {
 }
 
 impl KindName {
+    /// Every one.
+    pub const ALL: [KindName; 2] = [KindName::Positioner, KindName::Temperature];
+
+    /// For programs and bench files, such as "temperature".
+    pub fn word(self) -> &'static str {
+        match self {
+            KindName::Positioner => "positioner",
+            KindName::Temperature => "temperature",
+        }
+    }
+
     /// In words, such as "temperature transmitter".
     pub fn words(self) -> &'static str {
         self.traits().name
