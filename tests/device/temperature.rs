@@ -222,6 +222,23 @@ fn the_current_saturates() {
     }
 }
 
+/// Saturation is that of the current, so behind the damping: with 10 s the current has left 7.2 mA a second after a step
+/// from 20 to 220 °C by 16 · 200/100 · (1 − e^−0.1) = 3.045 mA, and is saturated a minute later, which is told as something
+/// new, mask 10 [ST-07].
+#[test]
+fn a_damped_current_saturates_later() {
+    let mut rig = at(R7, 20.0);
+    assert_eq!(rig.ask(PRIMARY, 34, &f(10.0)).status[0], 0);
+    let start = rig.now;
+    rig.device.set_process_temperature_degc(start, 220.0);
+    let sent = rig.device.sent_current_ma(start + Duration::from_secs(1)).unwrap();
+    assert!((sent - 10.245).abs() < 1e-3, "{sent}");
+    assert_eq!(rig.ask(PRIMARY, 2, &[]).status[1], 0x40);
+    rig.wait(Duration::from_secs(60));
+    let reply = rig.ask(PRIMARY, 2, &[]);
+    assert_eq!((reply.status[1], &reply.data[..4]), (0x54, &f(20.5)[..]));
+}
+
 /// Outside −200 to 850 °C the primary variable is out of limits, mask 01, and the device out of specification [ST-05].
 #[test]
 fn out_of_limits() {

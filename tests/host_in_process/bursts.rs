@@ -76,7 +76,7 @@ fn burst_mode_as_a_host_sets_it() {
     for (name, value) in [
         ("burst_command", "9"),
         ("update_period", "0.5 s"),
-        ("maximum_update_period", "00:00:08.000"),
+        ("maximum_update_period", "8 s"),
         ("trigger_level", "5 %"),
     ] {
         assert_eq!(text(&told, name), value, "{name}");
