@@ -143,7 +143,7 @@ fn every_file_is_run_here() {
     files.sort();
     let mut run: Vec<&str> = DEVICES.iter().map(|d| d.file).collect();
     run.extend(MULTIDROP.iter().map(|m| m.file));
-    run.extend([TWO_MASTERS, THREE_REVISIONS, PUMP_HOUSE, BURSTING, DELAYED]);
+    run.extend([TWO_MASTERS, THREE_REVISIONS, TWO_KINDS, PUMP_HOUSE, BURSTING, DELAYED]);
     run.sort();
     run.dedup();
     assert_eq!(files, run);
@@ -356,6 +356,7 @@ fn revisions_side_by_side() {
 
 const PUMP_HOUSE: &str = "two-masters-bursts.toml";
 const BURSTING: &str = "bursting.toml";
+const TWO_KINDS: &str = "two-kinds.toml";
 
 /// The good frames that one more access point hears in so many seconds.
 fn frames(file: &str, seconds: u64) -> Vec<Good> {
@@ -408,5 +409,57 @@ fn one_that_bursts_without_time() {
     for (i, good) in all.iter().enumerate() {
         let at = good.octets[0].at.as_nanos();
         assert_eq!((good.frame.frame_type(), at), (FrameType::Back, 256_666_666 + 250_000_000 * i as u64));
+    }
+}
+
+/// [DV-60]: a positioner and a temperature transmitter on one pair of wires. The former follows the loop, 12 mA = 50 %, later
+/// 16 mA = 75 %. The latter makes a current of its own: 15 of −10 to 40 °C are 50 %, 12 mA; 27.5 °C are 75 %, 16 mA; its
+/// low alarm is 3.6 mA. What flows is 0.05 mA more.
+#[test]
+fn two_kinds_of_device() {
+    let mut host = host(&plan(TWO_KINDS));
+    let (_, valve) = find(&mut host, 4);
+    let (identity, thermometer) = find(&mut host, 5);
+    // Device types FD71 and FD72.
+    assert_eq!(valve.unique.octets(), [0x3D, 0x71, 0x00, 0x31, 0x04]);
+    assert_eq!(thermometer.unique.octets(), [0x3D, 0x72, 0x00, 0x31, 0x05]);
+    assert_eq!(text(&identity, "last_device_variable"), "1");
+    for (until_s, pv, ma, set_point, flows) in [
+        (10, "15 degC", "12 mA", "50 %", 12.05),
+        (50, "27.5 degC", "16 mA", "50 %", 16.05),
+        (80, "not-a-number degC", "3.6 mA", "50 %", 3.65),
+        (110, "27.5 degC", "16 mA", "75 %", 16.05),
+    ] {
+        let now = host.line_mut().now();
+        host.rest((Instant::ZERO + Duration::from_secs(until_s)).since(now)).unwrap();
+        let told = ask(&mut host, &thermometer, 3);
+        let pv_told = text(&told, "pv");
+        // 15 s after a step e^(-15/2) = 0.0006 of it is left: as a figure of three digits.
+        assert!(near(&pv_told, pv), "{until_s} s: {pv_told}");
+        assert!(near(&text(&told, "loop_current"), ma), "{until_s} s: {}", text(&told, "loop_current"));
+        assert!(told.value("tv").is_none());
+        assert!(near(&text(&ask(&mut host, &valve, 1), "pv"), set_point), "{until_s} s");
+        let now = host.line_mut().now();
+        let sent: Vec<Option<f64>> = host
+            .line_mut()
+            .bus()
+            .stations()
+            .filter_map(Participant::device)
+            .map(|d| d.device().sent_current_ma(now))
+            .collect();
+        let [None, Some(ma)] = sent[..] else { panic!("{sent:?}") };
+        assert!((ma - flows).abs() < 0.01, "{until_s} s: {ma}");
+    }
+}
+
+/// Whether two numbers in the same unit agree to a thousandth; what is no number has to be told alike.
+fn near(told: &str, want: &str) -> bool {
+    let number = |text: &str| {
+        let (number, unit) = text.split_once(' ').unwrap_or((text, ""));
+        number.parse::<f64>().ok().map(|x| (x, unit.to_owned()))
+    };
+    match (number(told), number(want)) {
+        (Some((a, unit)), Some((b, wanted))) => (a - b).abs() < 0.01 && unit == wanted,
+        _ => told == want,
     }
 }

@@ -25,6 +25,8 @@ mod rig;
 mod simulation;
 #[path = "device/status.rs"]
 mod status;
+#[path = "device/temperature.rs"]
+mod temperature;
 #[path = "device/variables.rs"]
 mod variables;
 #[path = "device/whole.rs"]

@@ -326,3 +326,25 @@ fn the_schema_is_json() {
     assert!(schema["$schema"].as_str().unwrap().contains("json-schema.org"));
     fs::remove_dir_all(dir).unwrap();
 }
+
+/// [DV-60]: which kind each device is, for programs and for people.
+#[test]
+fn the_kinds_of_its_devices_are_told() {
+    let dir = scratch("kinds");
+    let two = BENCH.replace(
+        "[[line]]\nat = \"pty:\"\n",
+        "[[device]]\nkind = \"temperature\"\npolling_address = 5\n[[line]]\nat = \"pty:\"\n",
+    );
+    fs::write(dir.join("bench.toml"), two).unwrap();
+    let mock = Mock::start(&dir, "fast");
+    let kinds: Vec<&Json> = (0..2).map(|i| &mock.ready["devices"][i]["kind"]).collect();
+    assert_eq!(kinds, ["positioner", "temperature"]);
+    drop(mock);
+    let mut child = looprig(&dir, &["mock", "bench.toml"]).stdout(Stdio::piped()).spawn().unwrap();
+    let mut text = String::new();
+    let mut out = BufReader::new(child.stdout.take().unwrap());
+    while !text.contains("Ctrl-C") && out.read_line(&mut text).unwrap() > 0 {}
+    child.kill().unwrap();
+    child.wait().unwrap();
+    assert!(text.contains("temperature transmitter  -"), "{text}");
+}

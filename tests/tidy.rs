@@ -73,6 +73,25 @@ fn texts(top: &str, end: &str) -> Vec<(String, String)> {
     paths.filter_map(|p| fs::read_to_string(root.join(&p)).ok().map(|text| (p, text))).collect()
 }
 
+/// Lines that name what one kind of device alone has.
+fn kind_faults(path: &str, text: &str) -> Vec<String> {
+    const OF_ONE_KIND: [&str; 10] = [
+        "positioner",
+        "valve",
+        "travel",
+        "lever",
+        "set_point",
+        "set point",
+        "supply",
+        "pressure",
+        "temperature",
+        "transmitter",
+    ];
+    let own = |line: &str| OF_ONE_KIND.iter().any(|word| line.to_lowercase().contains(word));
+    let lines = text.lines().enumerate().filter(|(_, line)| own(line));
+    lines.map(|(i, line)| format!("{path}:{}: names one kind of device: {}", i + 1, line.trim())).collect()
+}
+
 fn none(faults: Vec<String>) {
     assert!(faults.is_empty(), "{} faults:\n{}", faults.len(), faults.join("\n"));
 }
@@ -129,6 +148,19 @@ fn source_files_stay_short() {
     none(texts("src", ".rs").iter().flat_map(|(path, text)| length_faults(path, text)).collect());
 }
 
+/// [DV-60]: what commands have in common names no kind of device.
+#[test]
+fn common_commands_name_no_kind_of_device() {
+    let mut shared = texts("src/device/common", ".rs");
+    shared.extend(texts("src/device", ".rs").into_iter().filter(|(path, _)| {
+        ["commands", "universal", "variables", "values", "status", "burst", "delayed", "lock", "clock"]
+            .iter()
+            .any(|file| *path == format!("src/device/{file}.rs"))
+    }));
+    assert!(shared.len() > 15, "src/device/ was not read");
+    none(shared.iter().flat_map(|(path, text)| kind_faults(path, text)).collect());
+}
+
 /// Text that breaks the rule, and text that looks like it but does not.
 mod bites {
     use super::*;
@@ -140,6 +172,11 @@ mod bites {
         assert_eq!(unused_fixtures(&fixtures, &reader("// fixtures/frames b.csv")).len(), 2);
         assert_eq!(unused_fixtures(&fixtures, &reader("open(\"fixtures/frames\")")).len(), 1);
         assert_eq!(unused_fixtures(&fixtures, &reader("open(\"a.toml\"); open(\"b.csv\")")).len(), 0);
+    }
+
+    #[test]
+    fn kinds_of_device() {
+        assert_eq!(kind_faults("a.rs", "let x = state.Travel();\n// the set point\nlet kind = 1;").len(), 2);
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Sequences of requests into the device of each revision, as octets on a wire: no panic, no answer and no burst that is no frame,
 //! and what it stores can be read again, also by a device that powers up with it [DV-03].
 //!
-//! The first octet chooses the revision. Each request is one octet (bit 7 the master, bit 6 at the broadcast address,
+//! The first octet chooses the revision and the kind of device. Each request is one octet (bit 7 the master, bit 6 at the broadcast address,
 //! bit 5 with a wrong check byte, bit 4 a change around the device before it, bit 3 a power cycle before it), the
 //! command, the number of data octets, and the data.
 
@@ -9,7 +9,7 @@
 
 use libfuzzer_sys::fuzz_target;
 use looprig::app::command::Revision;
-use looprig::device::{Device, DeviceConfig, Restored, decode_image};
+use looprig::device::{Device, DeviceConfig, KindName, Restored, decode_image};
 use looprig::frame::{Octet, Receiver, ReceiverConfig, Reception};
 use looprig::time::{Instant, Pace};
 use std::time::Duration;
@@ -22,8 +22,8 @@ struct Wire {
 }
 
 impl Wire {
-    fn new(revision: Revision, image: Option<&[u8]>, now: Instant) -> Wire {
-        let config = DeviceConfig::new(revision);
+    fn new(kind: KindName, revision: Revision, image: Option<&[u8]>, now: Instant) -> Wire {
+        let config = DeviceConfig::of_kind(kind, revision);
         let (device, restored) = Device::new(config, image, Pace::Wire, Duration::ZERO, now);
         // What a device has written it can read.
         assert!(!matches!(restored, Restored::Corrupt(_)));
@@ -58,29 +58,34 @@ impl Wire {
 fuzz_target!(|bytes: &[u8]| {
     let Some((&first, mut rest)) = bytes.split_first() else { return };
     let revision = Revision::NEWEST_FIRST[usize::from(first) % 3];
-    let mut wire = Wire::new(revision, None, Instant::ZERO);
+    let kind = KindName::ALL[usize::from(first) / 3 % 2];
+    let mut wire = Wire::new(kind, revision, None, Instant::ZERO);
     let mut image: Option<Vec<u8>> = None;
-    let unique = match revision {
+    let mut unique: [u8; 5] = match revision {
         Revision::R5 => [0x3D, 0x51, 0x00, 0x31, 0x04],
         Revision::R6 => [0x3D, 0x61, 0x00, 0x31, 0x04],
         Revision::R7 => [0x3D, 0x71, 0x00, 0x31, 0x04],
     };
+    // The device types of temperature transmitters are one above those of positioners [DV-61].
+    unique[1] += u8::from(kind == KindName::Temperature);
     while let [flags, command, count, tail @ ..] = rest {
         let (data, after) = tail.split_at(usize::from(*count).min(tail.len()));
         rest = after;
         if flags & 0x10 != 0 {
             let now = wire.now;
-            match command % 6 {
+            match command % 8 {
                 0 => wire.device.set_loop_current_ma(now, f64::from(*count) / 10.0),
                 1 => wire.device.set_supply_pressure_bar(f64::from(*count) / 25.0),
                 2 => wire.device.set_write_protected(count % 2 == 0),
                 3 => wire.device.set_busy(count % 2 == 0),
                 4 => wire.device.set_armed(count % 2 == 0),
+                5 => wire.device.set_process_temperature_degc(now, f64::from(*count) * 5.0 - 250.0),
+                6 => wire.device.set_sensor_broken(now, count % 2 == 0),
                 _ => wire.now += Duration::from_secs(u64::from(*count) * 3600),
             }
         }
         if flags & 0x08 != 0 {
-            wire = Wire::new(revision, image.as_deref(), wire.now);
+            wire = Wire::new(kind, revision, image.as_deref(), wire.now);
         }
         let mut address = if flags & 0x40 == 0 { unique } else { [0; 5] };
         address[0] |= flags & 0x80;

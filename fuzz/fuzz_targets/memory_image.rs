@@ -6,13 +6,13 @@
 
 use libfuzzer_sys::fuzz_target;
 use looprig::app::command::Revision;
-use looprig::device::{Device, DeviceConfig, Restored, decode_image, encode_image};
+use looprig::device::{Device, DeviceConfig, KindName, Restored, decode_image, encode_image};
 use looprig::time::{Instant, Pace};
 use std::time::Duration;
 
 fn power_up(image: &[u8]) {
-    for revision in Revision::NEWEST_FIRST {
-        let config = DeviceConfig::new(revision);
+    for (revision, kind) in Revision::NEWEST_FIRST.into_iter().flat_map(|r| KindName::ALL.map(|k| (r, k))) {
+        let config = DeviceConfig::of_kind(kind, revision);
         let (device, restored) = Device::new(config, Some(image), Pace::Wire, Duration::ZERO, Instant::ZERO);
         // Whatever the image held, what the device goes on with is in range.
         assert!(device.polling_address() <= device.config().identity.highest_polling());

@@ -155,10 +155,10 @@ fn ready_text(bench: &Bench, out: &mut String) {
     let plan: &BenchPlan = bench.plan();
     let _ = writeln!(out, "Running {}, {}.", plan.path.display(), pace_words(plan.pace));
     out.push_str("\nDevices\n");
-    let rows: Vec<[String; 5]> = bench.stations().map(|s| row(s.device())).collect();
-    let head = ["address", "revision", "tag", "unique address", "long tag"].map(str::to_owned);
+    let rows: Vec<[String; 6]> = bench.stations().map(|s| row(s.device())).collect();
+    let head = ["address", "revision", "kind", "tag", "unique address", "long tag"].map(str::to_owned);
     let widths: Vec<usize> =
-        (0..5).map(|i| rows.iter().chain([&head]).map(|r| r[i].chars().count()).max().unwrap_or(0)).collect();
+        (0..6).map(|i| rows.iter().chain([&head]).map(|r| r[i].chars().count()).max().unwrap_or(0)).collect();
     for cells in [&head].into_iter().chain(&rows) {
         let mut line = String::new();
         for (cell, width) in cells.iter().zip(&widths) {
@@ -201,11 +201,12 @@ fn ready_text(bench: &Bench, out: &mut String) {
     out.push_str("\nCtrl-C ends it.\n");
 }
 
-fn row(d: &Device) -> [String; 5] {
+fn row(d: &Device) -> [String; 6] {
     let shown = |text: &str| if text.is_empty() { "-".to_owned() } else { text.to_owned() };
     [
         d.polling_address().to_string(),
         d.revision().to_string(),
+        d.kind().words().to_owned(),
         shown(d.tag()),
         d.unique_address().to_string(),
         shown(d.long_tag()),
@@ -227,6 +228,7 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
             json!({
                 "polling_address": d.polling_address(),
                 "revision": d.revision().to_string().parse::<u8>().ok(),
+                "kind": d.kind().word(),
                 "tag": d.tag(),
                 "long_tag": d.long_tag(),
                 "unique_address": d.unique_address().to_string(),

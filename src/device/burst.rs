@@ -1,6 +1,7 @@
 //! What a device sends in bursts: its messages, their periods and triggers [DV-30] [DV-31].
 
 use super::commands;
+use super::kind::{KindName, Traits};
 use super::state::State;
 use super::variables::{UPDATE_PERIOD, as_delivered, unit};
 use crate::app::command::{Revision, Value};
@@ -85,12 +86,25 @@ pub struct BurstMessage {
 }
 
 impl Default for BurstMessage {
-    /// Off: command 1 every second.
+    /// Off: command 1 every second; of the default kind of device.
     fn default() -> Self {
+        BurstMessage::of_kind(KindName::default())
+    }
+}
+
+impl BurstMessage {
+    /// The same of a kind of device.
+    pub fn of_kind(kind: KindName) -> Self {
+        BurstMessage::delivered(kind.traits())
+    }
+
+    /// The same with the variables of a kind.
+    pub(super) fn delivered(kind: &Traits) -> Self {
+        let first = |i| if i < kind.variables.len() { i as u8 } else { UNUSED };
         BurstMessage {
             on: false,
             command: 1,
-            variables: [0, 1, 2, 3, UNUSED, UNUSED, UNUSED, UNUSED],
+            variables: core::array::from_fn(first),
             update_period: 1000 * PER_MS,
             maximum_update_period: 60_000 * PER_MS,
             trigger: BurstTrigger::CONTINUOUS,
@@ -121,10 +135,10 @@ impl BurstMessage {
         self.variables.into_iter().filter(|&v| v != UNUSED)
     }
 
-    /// A trigger with a level in the unit in which the first variable is delivered; `None` in command 48, which has
-    /// none.
-    pub fn trigger_at(&self, mode: u8, level: f32) -> Option<BurstTrigger> {
-        let (class, unit) = as_delivered(super::kind::quantities(), self.source()?)?;
+    /// A trigger with a level in the unit in which the first variable of a kind of device is delivered; `None` in
+    /// command 48, which has none, and for a variable that the kind has not.
+    pub fn trigger_at(&self, kind: KindName, mode: u8, level: f32) -> Option<BurstTrigger> {
+        let (class, unit) = as_delivered(kind.traits().variables, self.source()?)?;
         Some(BurstTrigger { mode, class, unit, level: Some(level) })
     }
 

@@ -1,6 +1,6 @@
 //! From a request to its answer: which commands the mock has, and what every command shares.
 
-use super::common::{analog, burst, clock, device, lock, range, several, simulate, trim, variables};
+use super::common::{analog, burst, clock, device, lock, output, range, several, simulate, trim, variables};
 use super::delayed;
 use super::described;
 use super::state::State;
@@ -182,12 +182,12 @@ static HANDLERS: &[Handler] = &[
     row(37, R5, "CM-037", Unlocked, LIST, range::take_lower),
     row(38, R5, "CM-038", Unlocked, LIST, u::reset_configuration_changed),
     row(39, R5, "CM-039", Unlocked, LIST, device::control_eeprom),
-    row(40, R5, "CM-040", Unlocked, LIST, analog::not_for_an_input),
+    row(40, R5, "CM-040", Unlocked, LIST, output::fix_current),
     row(41, R5, "CM-041", Unlocked, LIST, device::self_test),
     row(42, R5, "CM-042", Unlocked, LIST, device::reset),
     row(44, R5, "CM-044", Unlocked, LIST, range::write_unit),
-    row(45, R5, "CM-045", Unlocked, LIST, analog::not_for_an_input),
-    row(46, R5, "CM-046", Unlocked, LIST, analog::not_for_an_input),
+    row(45, R5, "CM-045", Unlocked, LIST, output::trim_zero),
+    row(46, R5, "CM-046", Unlocked, LIST, output::trim_gain),
     row(47, R5, "CM-047", Unlocked, LIST, range::write_transfer_function),
     row(48, R5, "CM-048", ToAll, LIST, u::read_additional_status),
     row(49, R5, "CM-049", Unlocked, WRITE, variables::write_serial_number),
@@ -205,9 +205,9 @@ static HANDLERS: &[Handler] = &[
     row(63, R5, "CM-063", ToAll, LIST, analog::read_information),
     row(64, R5, "CM-064", Unlocked, LIST, range::write_damping_of_channel),
     row(65, R5, "CM-065", Unlocked, LIST, range::write_range_of_channel),
-    row(66, R5, "CM-066", Unlocked, LIST, analog::not_for_an_input),
-    row(67, R5, "CM-067", Unlocked, LIST, analog::not_for_an_input),
-    row(68, R5, "CM-068", Unlocked, LIST, analog::not_for_an_input),
+    row(66, R5, "CM-066", Unlocked, LIST, output::fix_channel),
+    row(67, R5, "CM-067", Unlocked, LIST, output::trim_zero_of_channel),
+    row(68, R5, "CM-068", Unlocked, LIST, output::trim_gain_of_channel),
     row(69, R5, "CM-069", Unlocked, LIST, range::write_transfer_function_of_channel),
     row(70, R5, "CM-070", ToAll, SELECTING, analog::read_endpoints),
     // It judges by itself who may open the lock.

@@ -2,6 +2,7 @@
 
 use super::described::DescribedAnswers;
 use super::identity::Identity;
+use super::kind::{KindConfig, KindName, PositionerConfig, TemperatureConfig};
 use super::stored::Stored;
 use crate::app::command::Revision;
 use crate::time::BitTimes;
@@ -26,7 +27,7 @@ impl Slow {
         Duration::from_millis(1)..=Duration::from_secs(3600);
 }
 
-/// The set-up of a mock positioner. The valve is a first-order lag [DV-13]: no physics yet.
+/// The set-up of a mock device.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DeviceConfig {
     /// What command 0 tells. Default: revision 7, device id 003104 in hexadecimal.
@@ -56,34 +57,15 @@ pub struct DeviceConfig {
     /// Commands that take their time: revision 7 answers them by a delayed response, older ones are busy
     /// afterwards [DV-41]. Default none.
     pub slow: Vec<Slow>,
-    /// Loop current at power-up, mA. Default 4.0.
-    pub loop_current_ma: f64,
-    /// Loop currents between which the set point follows, mA; outside the loop current is saturated
-    /// [DV-01]. Default 3.8 to 20.5 (common practice).
+    /// Loop currents outside of which the loop current is saturated, mA
+    /// [DV-01] [DV-61]. Default 3.8 to 20.5 (common practice).
     pub loop_current_limits_ma: (f64, f64),
-    /// Set points outside of which the primary variable is out of limits [ST-02], the transducer
-    /// limits of command 14, %. Default −5 to 105.
-    pub set_point_limits_percent: (f64, f64),
-    /// Least span of the range, %: command 14 tells it, command 35 warns below it [DV-18]. Default 10.
-    pub minimum_span_percent: f64,
-    /// Time constant of the travel, s, 0 or more [DV-13]. Default 1.5.
-    pub time_constant_s: f64,
-    /// Travel at power-up, %. Default 0.
-    pub travel_percent: f64,
-    /// Angle of the feedback lever at 0 % travel, degrees. Default −30.
-    pub lever_angle_closed_deg: f64,
-    /// Angle of the feedback lever at 100 % travel, degrees; between the two it is linear. Default
-    /// 30.
-    pub lever_angle_open_deg: f64,
-    /// Supply pressure at power-up, bar. Default 4.0.
-    pub supply_pressure_bar: f64,
-    /// Supply pressures outside of which a variable other than the primary is out of limits [ST-02],
-    /// bar. Default 1.4 to 7.0 (common practice).
-    pub supply_pressure_limits_bar: (f64, f64),
+    /// Its kind, and what is set up of that alone. Default a positioner.
+    pub kind: KindConfig,
 }
 
 impl DeviceConfig {
-    /// The defaults in a revision of the protocol.
+    /// The defaults of a positioner in a revision of the protocol.
     pub fn new(revision: Revision) -> Self {
         DeviceConfig {
             identity: Identity::new(revision, 0x00_3104),
@@ -97,16 +79,51 @@ impl DeviceConfig {
             reset_answers: true,
             busy: false,
             slow: Vec::new(),
-            loop_current_ma: 4.0,
             loop_current_limits_ma: (3.8, 20.5),
-            set_point_limits_percent: (-5.0, 105.0),
-            minimum_span_percent: 10.0,
-            time_constant_s: 1.5,
-            travel_percent: 0.0,
-            lever_angle_closed_deg: -30.0,
-            lever_angle_open_deg: 30.0,
-            supply_pressure_bar: 4.0,
-            supply_pressure_limits_bar: (1.4, 7.0),
+            kind: KindConfig::Positioner(PositionerConfig::default()),
+        }
+    }
+
+    /// The defaults of a temperature transmitter [DV-61], with device types of our own: 52, 62 and FD72 in hexadecimal.
+    pub fn temperature(revision: Revision) -> Self {
+        let mut config = DeviceConfig::new(revision);
+        config.identity.device_type = match revision {
+            Revision::R5 => 0x52,
+            Revision::R6 => 0x62,
+            Revision::R7 => 0xFD72,
+        };
+        config.kind = KindConfig::Temperature(TemperatureConfig::default());
+        config.factory = Stored::delivered(KindName::Temperature);
+        config
+    }
+
+    /// The defaults of a kind in a revision of the protocol.
+    pub fn of_kind(kind: KindName, revision: Revision) -> Self {
+        match kind {
+            KindName::Positioner => DeviceConfig::new(revision),
+            KindName::Temperature => DeviceConfig::temperature(revision),
+        }
+    }
+
+    /// What is set up of a positioner alone.
+    ///
+    /// # Panics
+    /// It is another kind of device.
+    pub fn positioner(&mut self) -> &mut PositionerConfig {
+        match &mut self.kind {
+            KindConfig::Positioner(own) => own,
+            other => panic!("a {} has no set-up of a positioner", other.name().words()),
+        }
+    }
+
+    /// What is set up of a temperature transmitter alone.
+    ///
+    /// # Panics
+    /// It is another kind of device.
+    pub fn transmitter(&mut self) -> &mut TemperatureConfig {
+        match &mut self.kind {
+            KindConfig::Temperature(own) => own,
+            other => panic!("a {} has no set-up of a temperature transmitter", other.name().words()),
         }
     }
 
@@ -124,38 +141,12 @@ impl DeviceConfig {
         if let Err(why) = super::delayed::check(&self.slow, self.identity.revision) {
             return bad("slow", why);
         }
-        for (field, value) in [
-            ("loop_current_ma", self.loop_current_ma),
-            ("lever_angle_closed_deg", self.lever_angle_closed_deg),
-            ("lever_angle_open_deg", self.lever_angle_open_deg),
-            ("supply_pressure_bar", self.supply_pressure_bar),
-        ] {
-            if !value.is_finite() {
-                return bad(field, format!("{value} is no finite number"));
-            }
+        if let Some(why) = no_range(self.loop_current_limits_ma) {
+            return bad("loop_current_limits_ma", why);
         }
-        for (field, value) in
-            [("minimum_span_percent", self.minimum_span_percent), ("time_constant_s", self.time_constant_s)]
-        {
-            if !value.is_finite() || value < 0.0 {
-                return bad(field, format!("{value} is no number of 0 or more"));
-            }
-        }
-        if !(0.0..=100.0).contains(&self.travel_percent) {
-            return bad("travel_percent", format!("{} is outside 0 to 100", self.travel_percent));
-        }
-        for (field, (low, high)) in [
-            ("loop_current_limits_ma", self.loop_current_limits_ma),
-            ("set_point_limits_percent", self.set_point_limits_percent),
-            ("supply_pressure_limits_bar", self.supply_pressure_limits_bar),
-        ] {
-            // Written so that a not-a-number is refused too.
-            if !(low.is_finite() && high.is_finite() && low < high) {
-                return bad(
-                    field,
-                    format!("{low} to {high} is no range: two finite numbers, the lower first"),
-                );
-            }
+        self.kind.check()?;
+        if self.factory.kind != self.kind.name() {
+            return bad("factory", "it is that of another kind of device".into());
         }
         // Last, since the limits are part of what it is judged by.
         match self.factory.check(self) {
@@ -164,6 +155,13 @@ impl DeviceConfig {
             Err(other) => bad("factory", other.to_string()),
         }
     }
+}
+
+/// Why two limits are no range.
+pub(super) fn no_range((low, high): (f64, f64)) -> Option<String> {
+    // Written so that a not-a-number is refused too.
+    let is_range = low.is_finite() && high.is_finite() && low < high;
+    (!is_range).then(|| format!("{low} to {high} is no range: two finite numbers, the lower first"))
 }
 
 impl Default for DeviceConfig {
@@ -218,15 +216,15 @@ mod tests {
             ("slow", |c| c.slow = vec![slow(17, 1)]),
             ("slow", |c| c.slow = vec![slow(22, 0)]),
             ("slow", |c| c.slow = vec![slow(22, 1), slow(22, 2)]),
-            ("loop_current_ma", |c| c.loop_current_ma = f64::NAN),
-            ("time_constant_s", |c| c.time_constant_s = -0.1),
-            ("travel_percent", |c| c.travel_percent = 100.1),
-            ("upper_range_value_percent", |c| c.factory.upper_range_value_percent = 0.0),
-            ("upper_range_value_percent", |c| c.factory.upper_range_value_percent = 105.5),
-            ("lower_range_value_percent", |c| c.set_point_limits_percent = (0.5, 105.0)),
+            ("loop_current_ma", |c| c.positioner().loop_current_ma = f64::NAN),
+            ("time_constant_s", |c| c.positioner().time_constant_s = -0.1),
+            ("travel_percent", |c| c.positioner().travel_percent = 100.1),
+            ("upper_range_value", |c| c.factory.upper_range_value = 0.0),
+            ("upper_range_value", |c| c.factory.upper_range_value = 105.5),
+            ("lower_range_value", |c| c.positioner().set_point_limits_percent = (0.5, 105.0)),
             ("damping_s", |c| c.factory.damping_s = 0.3),
-            ("minimum_span_percent", |c| c.minimum_span_percent = f64::INFINITY),
-            ("supply_pressure_limits_bar", |c| c.supply_pressure_limits_bar = (7.0, 1.4)),
+            ("minimum_span_percent", |c| c.positioner().minimum_span_percent = f64::INFINITY),
+            ("supply_pressure_limits_bar", |c| c.positioner().supply_pressure_limits_bar = (7.0, 1.4)),
         ];
         for &(field, spoil) in cases {
             let mut config = DeviceConfig::default();

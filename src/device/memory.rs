@@ -4,7 +4,9 @@
 //! the length of the payload in four, the payload (JSON), and a CRC-32 over all before it in four.
 
 use super::config::DeviceConfig;
+use super::kind::{KindName, OutputTrim};
 use super::stored::{Stored, StoredBefore};
+use crate::app::command::Revision;
 use core::fmt;
 use crc::{CRC_32_ISO_HDLC, Crc};
 use serde_json::{Map, Value as Json};
@@ -94,13 +96,15 @@ pub fn encode(stored: &Stored) -> Vec<u8> {
     out
 }
 
-/// Reads an image and refuses what a device of revision 7 with the limits as delivered cannot hold. What an image
+/// Reads an image and refuses what a device of its kind and revision 7 with the limits as delivered cannot hold. What an image
 /// of an older format does not hold is as in such a device.
 ///
 /// # Errors
 /// What does not fit: magic, version, length, check value, payload, or a value in it.
 pub fn decode(image: &[u8]) -> Result<Stored, ImageError> {
-    decode_over(image, &DeviceConfig::default())
+    let stored = read(image, &Stored::default())?;
+    stored.check(&DeviceConfig::of_kind(stored.kind, Revision::R7))?;
+    Ok(stored)
 }
 
 /// The same for the device of a set-up, which tells the limits and what an image of an older format does not hold.
@@ -108,6 +112,13 @@ pub fn decode(image: &[u8]) -> Result<Stored, ImageError> {
 /// # Errors
 /// As [`decode`].
 pub fn decode_over(image: &[u8], config: &DeviceConfig) -> Result<Stored, ImageError> {
+    let stored = read(image, &config.factory)?;
+    stored.check(config)?;
+    Ok(stored)
+}
+
+/// Reads what an image holds, and what it does not hold from the factory.
+fn read(image: &[u8], factory: &Stored) -> Result<Stored, ImageError> {
     let Some((head, rest)) = image.split_first_chunk::<HEAD>() else {
         return Err(match image.starts_with(MAGIC) {
             true => ImageError::Length { expected: (HEAD + CHECK) as u64, found: image.len() },
@@ -134,33 +145,42 @@ pub fn decode_over(image: &[u8], config: &DeviceConfig) -> Result<Stored, ImageE
         return Err(ImageError::Check { computed, found });
     }
     let read = match version {
-        FORMAT_BEFORE => {
-            serde_json::from_slice::<StoredBefore>(payload).map(|before| before.over(&config.factory))
-        }
-        FORMAT_WITHOUT_BURST => without_burst(payload, &config.factory),
+        FORMAT_BEFORE => serde_json::from_slice::<StoredBefore>(payload).map(|before| before.over(factory)),
+        FORMAT_WITHOUT_BURST => format_2(payload, factory),
         _ => serde_json::from_slice::<Stored>(payload),
     };
-    let stored = read.map_err(|e| ImageError::Payload { why: e.to_string() })?;
-    stored.check(config)?;
-    Ok(stored)
+    read.map_err(|e| ImageError::Payload { why: e.to_string() })
 }
 
-/// Reads format 2, which is format 3 without the burst messages.
-fn without_burst(payload: &[u8], factory: &Stored) -> serde_json::Result<Stored> {
+/// Reads format 2, which knew positioners alone and no burst messages.
+fn format_2(payload: &[u8], factory: &Stored) -> serde_json::Result<Stored> {
     use serde::de::Error;
-    let mut all: Map<String, Json> = serde_json::from_slice(payload)?;
-    if all.insert("burst".into(), serde_json::to_value(factory.burst)?).is_some() {
-        return Err(Error::custom("format 2 has no burst messages"));
+    let before: Map<String, Json> = serde_json::from_slice(payload)?;
+    let mut all = Map::new();
+    for (name, value) in before {
+        let name = match name.as_str() {
+            "upper_range_value_percent" => "upper_range_value",
+            "lower_range_value_percent" => "lower_range_value",
+            "pressure_trim_bar" => "trim",
+            "kind" | "upper_range_value" | "lower_range_value" | "trim" | "output_trim_ma" | "burst" => {
+                return Err(Error::custom(format!("format 2 has no {name}")));
+            }
+            same => same,
+        };
+        all.insert(name.to_owned(), value);
     }
+    all.insert("kind".into(), serde_json::to_value(KindName::Positioner)?);
+    all.insert("output_trim_ma".into(), serde_json::to_value(OutputTrim::default())?);
+    all.insert("burst".into(), serde_json::to_value(factory.burst)?);
     serde_json::from_value(Json::Object(all))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::command::Revision;
     use crate::device::burst::{BurstMessage, BurstTrigger, nearest_period};
-    use crate::device::stored::{PressureTrim, StoredLock};
+    use crate::device::kind::{KindName, OutputTrim};
+    use crate::device::stored::{StoredLock, TwoPointTrim};
     use proptest::prelude::*;
 
     prop_compose! {
@@ -188,6 +208,7 @@ mod tests {
             described in prop::collection::btree_map("[a-z]{1,6}(=[0-9]/[a-z]{1,3})?", "([0-9A-F]{2}){0,4}", 0..3),
         ) -> Stored {
             Stored {
+                kind: KindName::Positioner,
                 polling_address,
                 loop_current_mode_enabled: modes[0],
                 tag, descriptor, message, long_tag,
@@ -195,18 +216,19 @@ mod tests {
                 final_assembly_number,
                 configuration_change_counter,
                 configuration_changed: [modes[1], modes[2]],
-                lower_range_value_percent: range.0,
-                upper_range_value_percent: range.0 + range.1,
+                lower_range_value: range.0,
+                upper_range_value: range.0 + range.1,
                 damping_s: damping as f32 / 8.0,
                 units: [57, 57, units.0, units.1],
                 transducer_serial_numbers: serials,
                 assignments: [0, assignments[0], assignments[1], assignments[2]],
                 preambles_reply: preambles,
                 lock: lock.map(|[against_all, by_primary]| StoredLock { against_all, by_primary }),
-                pressure_trim_bar: PressureTrim {
+                trim: TwoPointTrim {
                     lower: [trim[0].abs() + 0.4, trim[0].abs() + 0.4 + trim[1]],
                     upper: [5.0, 5.0 + trim[2]],
                 },
+                output_trim_ma: OutputTrim::default(),
                 burst,
                 described,
             }
@@ -261,7 +283,7 @@ mod tests {
 
     const PAYLOAD_2: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value_percent":100.0,"lower_range_value_percent":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"pressure_trim_bar":{"lower":[0.0,0.0],"upper":[10.0,10.0]}}"#;
 
-    const PAYLOAD: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value_percent":100.0,"lower_range_value_percent":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"pressure_trim_bar":{"lower":[0.0,0.0],"upper":[10.0,10.0]},"burst":[{"on":true,"command":9,"variables":[1,3,250,250,250,250,250,0],"update_period":8000,"maximum_update_period":16000,"trigger":{"mode":2,"class":65,"unit":7,"level":3.5}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}}]}"#;
+    const PAYLOAD: &str = r#"{"kind":"positioner","polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value":100.0,"lower_range_value":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"trim":{"lower":[0.0,0.0],"upper":[10.0,10.0]},"output_trim_ma":{"at_4_ma":0.0,"at_20_ma":0.0},"burst":[{"on":true,"command":9,"variables":[1,3,250,250,250,250,250,0],"update_period":8000,"maximum_update_period":16000,"trigger":{"mode":2,"class":65,"unit":7,"level":3.5}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}}]}"#;
 
     /// [DV-03]: the check value of "123456789" is CBF43926 (a figure of the trade, from memory).
     #[test]
@@ -291,12 +313,12 @@ mod tests {
     /// nor the other way round.
     #[test]
     fn an_image_of_the_format_before() {
-        let factory = Stored { upper_range_value_percent: 80.0, tag: "OTHER".into(), ..Stored::default() };
+        let factory = Stored { upper_range_value: 80.0, tag: "OTHER".into(), ..Stored::default() };
         let config = DeviceConfig { factory, ..DeviceConfig::default() };
         let stored = decode_over(&image_of(1, BEFORE), &config).unwrap();
         assert_eq!((stored.polling_address, stored.tag.as_str()), (5, "FV-3104"));
         assert_eq!(stored.configuration_changed, [true, false]);
-        assert_eq!((stored.upper_range_value_percent, stored.lock), (80.0, None));
+        assert_eq!((stored.upper_range_value, stored.lock), (80.0, None));
         assert_eq!(decode(&encode(&stored)), Ok(stored));
         assert!(matches!(decode(&image_of(2, BEFORE)), Err(ImageError::Payload { .. })));
         assert!(matches!(decode(&image_of(1, PAYLOAD)), Err(ImageError::Payload { .. })));
@@ -345,29 +367,25 @@ mod tests {
             (r#""long_tag":"Brackenmoor""#, r#""long_tag":"€""#, "long_tag"),
             (r#""date":[15,1,111]"#, r#""date":[31,4,111]"#, "date"),
             (r#""final_assembly_number":7"#, r#""final_assembly_number":16777216"#, "final_assembly_number"),
-            (
-                r#""lower_range_value_percent":0.0"#,
-                r#""lower_range_value_percent":100.0"#,
-                "upper_range_value_percent",
-            ),
+            (r#""lower_range_value":0.0"#, r#""lower_range_value":100.0"#, "upper_range_value"),
             (r#""damping_s":2.5"#, r#""damping_s":60.125"#, "damping_s"),
             (r#""damping_s":2.5"#, r#""damping_s":2.3"#, "damping_s"),
             (r#""damping_s":2.5"#, r#""damping_s":-0.125"#, "damping_s"),
-            (r#"value_percent":100.0"#, r#"value_percent":105.5"#, "upper_range_value_percent"),
-            (r#"value_percent":0.0"#, r#"value_percent":-5.5"#, "lower_range_value_percent"),
+            (r#"range_value":100.0"#, r#"range_value":105.5"#, "upper_range_value"),
+            (r#"range_value":0.0"#, r#"range_value":-5.5"#, "lower_range_value"),
             // [DV-22]: told outside 0 to 2 and 2 to 10 bar, and corrected by more than 0.5 bar.
-            (r#""lower":[0.0,0.0]"#, r#""lower":[0.0,-0.25]"#, "pressure_trim_bar"),
-            (r#""lower":[0.0,0.0]"#, r#""lower":[2.0,2.25]"#, "pressure_trim_bar"),
-            (r#""lower":[0.0,0.0]"#, r#""lower":[1.0,1.75]"#, "pressure_trim_bar"),
-            (r#""upper":[10.0,10.0]"#, r#""upper":[10.0,10.25]"#, "pressure_trim_bar"),
-            (r#""upper":[10.0,10.0]"#, r#""upper":[2.0,1.75]"#, "pressure_trim_bar"),
-            (r#""upper":[10.0,10.0]"#, r#""upper":[8.0,7.25]"#, "pressure_trim_bar"),
+            (r#""lower":[0.0,0.0]"#, r#""lower":[0.0,-0.25]"#, "trim"),
+            (r#""lower":[0.0,0.0]"#, r#""lower":[2.0,2.25]"#, "trim"),
+            (r#""lower":[0.0,0.0]"#, r#""lower":[1.0,1.75]"#, "trim"),
+            (r#""upper":[10.0,10.0]"#, r#""upper":[10.0,10.25]"#, "trim"),
+            (r#""upper":[10.0,10.0]"#, r#""upper":[2.0,1.75]"#, "trim"),
+            (r#""upper":[10.0,10.0]"#, r#""upper":[8.0,7.25]"#, "trim"),
             (r#""units":[57,57,143,7]"#, r#""units":[57,57,57,7]"#, "units"),
             (r#"[3104,0,0,7]"#, r#"[3104,0,0,16777216]"#, "transducer_serial_numbers"),
             (r#""assignments":[0,"#, r#""assignments":[1,"#, "assignments"),
             (r#""assignments":[0,1,2,3]"#, r#""assignments":[0,1,2,4]"#, "assignments"),
             (r#""preambles_reply":9"#, r#""preambles_reply":4"#, "preambles_reply"),
-            (r#""upper":[10.0,10.0]"#, r#""upper":[10.0,0.5]"#, "pressure_trim_bar"),
+            (r#""upper":[10.0,10.0]"#, r#""upper":[10.0,0.5]"#, "trim"),
             (r#""command":9"#, r#""command":8"#, "burst"),
             (r#""variables":[1,3"#, r#""variables":[250,3"#, "burst"),
             (r#""variables":[1,3"#, r#""variables":[1,251"#, "burst"),

@@ -1,10 +1,12 @@
-//! The mock positioner: a field device without I/O on time that is handed in.
+//! The mock device: a field device without I/O on time that is handed in.
 //!
-//! Octets go in with their times, answers come out with the time at which they are due. The loop
-//! current is an input of the device: whoever holds the device tells it the measured one [DV-01].
+//! Octets go in with their times, answers come out with the time at which they are due. What the
+//! device senses is told by whoever holds it. It is of one kind [DV-60]: a positioner, whose loop current is
+//! an input [DV-01], or a temperature transmitter, which makes its loop current itself [DV-61].
 
 mod burst;
 mod clock;
+mod codes;
 mod commands;
 mod common;
 mod config;
@@ -27,9 +29,10 @@ pub use config::{ConfigError, DeviceConfig, Slow};
 pub use delayed::why_not_slow;
 pub use described::{Answer as DescribedAnswer, DescribedAnswers, place as described_place};
 pub use identity::{Identity, MANUFACTURER};
+pub use kind::{KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig};
 pub use lag::{Lag, Positioner};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
-pub use stored::{PressureTrim, Stored, StoredLock};
+pub use stored::{Stored, StoredLock, TwoPointTrim};
 
 use crate::app::command::Revision;
 use crate::frame::{
@@ -73,7 +76,7 @@ enum Leaving {
     Burst(Master),
 }
 
-/// A mock positioner on a line.
+/// A mock device on a line.
 ///
 /// Drive it like this: [`Device::handle`] with every octet of the line, [`Device::handle_timeout`]
 /// when [`Device::wake_at`] has come, [`Device::poll_transmit`] after both, and [`Device::sent`] when
@@ -239,14 +242,27 @@ impl Device {
         self.turns.set_place(self.state.stored.polling_address);
     }
 
-    /// The current in the loop is `ma` milliampere from `now` on. What is no finite number is not
-    /// taken.
+    /// The current that somebody else makes in the loop is `ma` milliampere from `now` on. What is no finite number is
+    /// not taken; a device that makes its current itself leaves it.
     pub fn set_loop_current_ma(&mut self, now: Instant, ma: f64) {
         self.come_to(now);
         self.state.take(now, Input::LoopCurrentMa(ma));
     }
 
-    /// The supply pressure is `bar` from now on. What is no finite number is not taken.
+    /// The process has a temperature of `degc` degrees Celsius from `now` on. What is no finite number is not taken; a
+    /// device that senses no temperature leaves it.
+    pub fn set_process_temperature_degc(&mut self, now: Instant, degc: f64) {
+        self.come_to(now);
+        self.state.take(now, Input::ProcessTemperatureDegc(degc));
+    }
+
+    /// The sensor of the process temperature breaks at `now`, or is mended [DV-61].
+    pub fn set_sensor_broken(&mut self, now: Instant, broken: bool) {
+        self.come_to(now);
+        self.state.take(now, Input::SensorBroken(broken));
+    }
+
+    /// The supply pressure is `bar` from now on. What is no finite number is not taken; a device without air leaves it.
     pub fn set_supply_pressure_bar(&mut self, bar: f64) {
         self.state.take(self.state.now, Input::SupplyPressureBar(bar));
     }
@@ -295,18 +311,30 @@ impl Device {
         core::mem::take(&mut self.state.unsaved).then(|| memory::encode(&self.state.stored))
     }
 
-    /// Travel at `now`, %.
+    /// Travel at `now`, %; not-a-number for a device that moves no valve.
     pub fn travel_percent(&self, now: Instant) -> f64 {
         self.state.valve_percent(now).map_or(f64::NAN, |(_, travel)| travel)
     }
 
     /// Set point before damping, %: a simulated one [DV-23], else what the loop current demands, or what it demanded
-    /// when it was fixed [DV-15].
+    /// when it was fixed [DV-15]; not-a-number for a device that moves no valve.
     pub fn set_point_percent(&self) -> f64 {
         self.state.valve_percent(self.state.now).map_or(f64::NAN, |(set_point, _)| set_point)
     }
 
-    /// The measured loop current, mA.
+    /// Which kind of device it is.
+    pub fn kind(&self) -> KindName {
+        self.state.config.kind.name()
+    }
+
+    /// The current that flows at `now` because of the device, mA, which is not quite what it means to send [DV-62];
+    /// `None` where the loop current is an input.
+    pub fn sent_current_ma(&self, now: Instant) -> Option<f64> {
+        self.state.sent_ma(now)
+    }
+
+    /// The loop current as the device knows it, mA, when something last happened to it: measured, or what it means to
+    /// send.
     pub fn loop_current_ma(&self) -> f64 {
         self.state.loop_current(self.state.now).ma
     }

@@ -4,11 +4,12 @@ use super::burst::Progresses;
 use super::clock::Clock;
 use super::config::DeviceConfig;
 use super::delayed::Delayed;
-use super::kind::{self, Around, Input, Kind, LoopCurrent, MOST_VARIABLES};
+use super::kind::{self, Around, Input, Kind, LoopCurrent, MOST_VARIABLES, Output, PRIMARY};
 use super::memory::ImageError;
-use super::stored::{PressureTrim, Stored};
+use super::stored::{Stored, TwoPointTrim};
 use super::variables::Simulated;
 use crate::app::command::Revision;
+use crate::app::types::units;
 use crate::frame::Master;
 use crate::time::Instant;
 use core::time::Duration;
@@ -198,9 +199,40 @@ impl State {
     }
 
     pub fn set_range(&mut self, now: Instant, lower: f32, upper: f32) {
-        self.stored.lower_range_value_percent = lower;
-        self.stored.upper_range_value_percent = upper;
+        self.stored.lower_range_value = lower;
+        self.stored.upper_range_value = upper;
         self.follow(now);
+    }
+
+    /// The unit of a device variable; PV's range goes with it. `false` where its ends would fall together.
+    pub fn set_unit(&mut self, now: Instant, variable: usize, unit: u8) -> bool {
+        let from = core::mem::replace(&mut self.stored.units[variable], unit);
+        if variable != PRIMARY || unit == from {
+            return true;
+        }
+        let (lowest, highest) = self.limits_told(PRIMARY);
+        // What was within the limits stays there, though singles are rounded.
+        let told = |x: f32| {
+            let other = units::convert(x.into(), from, unit).unwrap_or(x.into());
+            (other as f32).clamp(lowest as f32, highest as f32)
+        };
+        let (lower, upper) = (told(self.stored.lower_range_value), told(self.stored.upper_range_value));
+        if lower == upper {
+            self.stored.units[variable] = from;
+            return false;
+        }
+        self.set_range(now, lower, upper);
+        true
+    }
+
+    /// What a master makes of a loop current that is an output.
+    pub fn output(&mut self) -> Option<&mut Output> {
+        self.kind.output()
+    }
+
+    /// The current that flows because of the device, mA; `None` where the loop current is an input.
+    pub fn sent_ma(&self, now: Instant) -> Option<f64> {
+        self.kind.sent_ma(self.around(), now)
     }
 
     pub fn set_damping_s(&mut self, now: Instant, s: f32) {
@@ -208,8 +240,8 @@ impl State {
         self.follow(now);
     }
 
-    pub fn set_trim(&mut self, now: Instant, trim: PressureTrim) {
-        self.stored.pressure_trim_bar = trim;
+    pub fn set_trim(&mut self, now: Instant, trim: TwoPointTrim) {
+        self.stored.trim = trim;
         self.follow(now);
     }
 

@@ -27,6 +27,8 @@ const SIMULATION_ACTIVE: u8 = 0x01;
 const NON_VOLATILE_MEMORY_DEFECT: u8 = 0x02;
 const ELECTRONIC_DEFECT: u8 = 0x40;
 const CONFIGURATION_LOCKED: u8 = 0x80;
+/// In the first octet that is the device's own [DV-61].
+const SENSOR_FAULT: u8 = 0x01;
 /// The one analog channel, in the octets for saturated and fixed channels [TB-11].
 const CHANNEL_1: u8 = 0x01;
 
@@ -43,6 +45,10 @@ impl State {
         (PRIMARY + 1..self.quantities().len()).any(|index| self.is_out_of_limits(index))
     }
 
+    fn has_failed(&self) -> bool {
+        self.memory_defect || self.broken || self.kind.has_sensor_fault()
+    }
+
     fn simulates(&self) -> bool {
         self.simulated.iter().any(Option::is_some)
     }
@@ -56,7 +62,7 @@ impl State {
             Revision::R5 | Revision::R6 => self.reports_something(),
         };
         bits(&[
-            (self.memory_defect || self.broken, field_status::MALFUNCTION),
+            (self.has_failed(), field_status::MALFUNCTION),
             (self.stored.configuration_changed[i], field_status::CONFIGURATION_CHANGED),
             (self.cold_start[i], field_status::COLD_START),
             (more, field_status::MORE_STATUS),
@@ -70,7 +76,7 @@ impl State {
     /// [ST-05]; which of our conditions set which bit is our choice.
     pub fn extended_status(&self) -> u8 {
         bits(&[
-            (self.memory_defect || self.broken, FAILURE),
+            (self.has_failed(), FAILURE),
             (self.primary_out_of_limits() || self.other_out_of_limits(), OUT_OF_SPECIFICATION),
             (self.simulates(), FUNCTION_CHECK),
         ])
@@ -84,16 +90,17 @@ impl State {
             (self.broken, ELECTRONIC_DEFECT),
             (self.locked_against_all(), CONFIGURATION_LOCKED),
         ]);
+        let device_0 = bits(&[(self.kind.has_sensor_fault(), SENSOR_FAULT)]);
         let current = self.loop_current(self.now);
         let saturated = bits(&[(current.is_saturated, CHANNEL_1)]);
         let fixed = bits(&[(current.is_fixed, CHANNEL_1)]);
         if self.revision() == Revision::R5 {
             // Length and contents are the device's own affair in this revision [CM-048] [DV-04].
-            let own = vec![status_0, saturated, fixed, self.extended_status(), 0, 0];
+            let own = vec![status_0, saturated, fixed, self.extended_status(), device_0, 0];
             return Values::new().and("device_status", Value::Octets(own));
         }
         Values::new()
-            .and("device_status", Value::Octets(vec![0; 6]))
+            .and("device_status", Value::Octets(vec![device_0, 0, 0, 0, 0, 0]))
             .number("extended_status", self.extended_status())
             .number("operating_mode", 0u8)
             .number("standardized_status_0", status_0)

@@ -1,12 +1,12 @@
 //! What a device keeps over a power cycle.
 
-use super::burst::{BURST_MESSAGES, BurstMessage};
+use super::burst::{BURST_MESSAGES, BurstMessage, UNUSED as NOT_USED};
 use super::config::DeviceConfig;
-use super::kind::{self, PRIMARY};
+use super::kind::{self, KindName, OutputTrim, PRIMARY};
 use super::memory::ImageError;
 use super::variables::single_side;
 use crate::app::command::value::hex;
-use crate::app::types::{Date, latin1, packed};
+use crate::app::types::{Date, latin1, packed, units};
 use crate::time::Instant;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -22,9 +22,11 @@ pub(super) const REPLY_PREAMBLES: core::ops::RangeInclusive<u8> = 5..=20;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Stored {
+    /// Of which kind the device is [DV-60].
+    pub kind: KindName,
     /// Polling address, 0 to 63; 0 to 15 in revision 5 [FR-05].
     pub polling_address: u8,
-    /// Whether the set point follows the loop current [TB-09]; revision 5 goes by the polling address
+    /// Loop current mode: whether the loop current is at work [TB-09]; revision 5 goes by the polling address
     /// instead [DV-15].
     pub loop_current_mode_enabled: bool,
     /// Tag, at most 8 characters of packed ASCII [TY-04].
@@ -44,24 +46,26 @@ pub struct Stored {
     /// Configuration changed, for the primary and for the secondary master [ST-09]. That it outlives
     /// a power cycle is our choice.
     pub configuration_changed: [bool; 2],
-    /// Upper range value, the set point at 20 mA, %; not the lower one [DV-18].
-    pub upper_range_value_percent: f32,
-    /// Lower range value, the set point at 4 mA, % [DV-18].
-    pub lower_range_value_percent: f32,
-    /// Damping of the set point, s, 0 to 60 [DV-18].
+    /// Upper range value, PV at 20 mA, in the unit of PV; not the lower one [DV-18].
+    pub upper_range_value: f32,
+    /// Lower range value, PV at 4 mA, in the unit of PV [DV-18].
+    pub lower_range_value: f32,
+    /// Damping of PV, s, 0 to 60 [DV-18].
     pub damping_s: f32,
-    /// Unit code of each device variable [DV-19].
+    /// Unit code of each device variable, 250 for one that there is not [DV-19].
     pub units: [u8; 4],
     /// Transducer serial number of each device variable, 24 bits.
     pub transducer_serial_numbers: [u32; 4],
-    /// The device variables that are PV, SV, TV, QV; PV is 0, the set point [DV-19].
+    /// The device variables that are PV, SV, TV, QV, 250 for what there is not; PV is 0 [DV-19].
     pub assignments: [u8; 4],
     /// Preambles before answers as a master has written them, 5 to 20; the identity's where none has [DV-21].
     pub preambles_reply: Option<u8>,
     /// A lock that outlives a power cycle [DV-17].
     pub lock: Option<StoredLock>,
-    /// Trim of the supply pressure [DV-22].
-    pub pressure_trim_bar: PressureTrim,
+    /// Trim of the variable that has one, in its unit as delivered [DV-22] [DV-61].
+    pub trim: TwoPointTrim,
+    /// Trim of a loop current that is an output [DV-62].
+    pub output_trim_ma: OutputTrim,
     /// Burst messages; before revision 7 the first alone counts [DV-30].
     pub burst: [BurstMessage; BURST_MESSAGES],
     /// Values of described commands by name, behind what selects them, such as `index=2/travel`; octets in hex. Which
@@ -80,36 +84,41 @@ pub struct StoredLock {
     pub by_primary: bool,
 }
 
-/// Two points through which the sensor's pressure becomes the one that is told, each as pressure of the sensor and
-/// pressure told, bar [DV-22].
+/// Two points through which what a sensor says becomes what is told, each as both, in the unit as delivered [DV-22].
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct PressureTrim {
+pub struct TwoPointTrim {
     /// The lower point.
     pub lower: [f32; 2],
     /// The upper point.
     pub upper: [f32; 2],
 }
 
-impl PressureTrim {
-    /// Without a trim: what the sensor says is told.
-    pub const NONE: PressureTrim = PressureTrim { lower: [0.0, 0.0], upper: [10.0, 10.0] };
-
-    /// The pressure told where the sensor says `sensor_bar`.
-    pub fn told(&self, sensor_bar: f64) -> f64 {
+impl TwoPointTrim {
+    /// What is told where the sensor says `sensor`.
+    pub fn told(&self, sensor: f64) -> f64 {
         let ([x0, y0], [x1, y1]) = (self.lower.map(f64::from), self.upper.map(f64::from));
         if (x0, x1) == (y0, y1) {
             // Without a trim every digit stays as it is.
-            return sensor_bar;
+            return sensor;
         }
-        y0 + (sensor_bar - x0) * (y1 - y0) / (x1 - x0)
+        y0 + (sensor - x0) * (y1 - y0) / (x1 - x0)
     }
 }
 
 impl Default for Stored {
-    /// A device as delivered: no names, polling address 0, loop current followed.
+    /// The default kind of device as delivered: no names, polling address 0, loop current followed.
     fn default() -> Self {
+        Stored::delivered(KindName::default())
+    }
+}
+
+impl Stored {
+    /// A device of a kind as delivered.
+    pub fn delivered(kind: KindName) -> Self {
+        let traits = kind.traits();
         Stored {
+            kind,
             polling_address: 0,
             loop_current_mode_enabled: true,
             tag: String::new(),
@@ -120,22 +129,21 @@ impl Default for Stored {
             final_assembly_number: 0,
             configuration_change_counter: 0,
             configuration_changed: [false; 2],
-            upper_range_value_percent: 100.0,
-            lower_range_value_percent: 0.0,
+            upper_range_value: 100.0,
+            lower_range_value: 0.0,
             damping_s: 0.0,
-            units: [57, 57, 143, 7],
-            transducer_serial_numbers: [3104, 3104, 3104, 3104],
-            assignments: [0, 1, 2, 3],
+            units: traits.units(),
+            transducer_serial_numbers: [3104; 4],
+            assignments: traits.assignments(),
             preambles_reply: None,
             lock: None,
-            pressure_trim_bar: PressureTrim::NONE,
-            burst: [BurstMessage::default(); BURST_MESSAGES],
+            trim: traits.trim.none,
+            output_trim_ma: OutputTrim::default(),
+            burst: [BurstMessage::delivered(traits); BURST_MESSAGES],
             described: BTreeMap::new(),
         }
     }
-}
 
-impl Stored {
     /// Takes those described values that `factory` has and no others: what a bench file does not describe any more, or
     /// describes in another length, is as it says now.
     pub(super) fn describe_as(&mut self, factory: &Stored) {
@@ -148,6 +156,11 @@ impl Stored {
         }
     }
 
+    /// Lower and upper range value.
+    pub(super) fn range_values(&self) -> (f64, f64) {
+        (self.lower_range_value.into(), self.upper_range_value.into())
+    }
+
     /// Whether every value is one that a device of this set-up can hold: what it would refuse to have written it
     /// cannot have [DV-04].
     ///
@@ -156,6 +169,10 @@ impl Stored {
     pub fn check(&self, config: &DeviceConfig) -> Result<(), ImageError> {
         let kind = kind::of(config, Instant::ZERO);
         let traits = kind.traits();
+        if self.kind != config.kind.name() {
+            let why = format!("it is the memory of a {}", self.kind.words());
+            return Err(ImageError::Range { field: "kind", why });
+        }
         let highest_polling = config.identity.highest_polling();
         let bad = |field, why: String| Err(ImageError::Range { field, why });
         if self.polling_address > highest_polling {
@@ -178,18 +195,28 @@ impl Stored {
         if self.final_assembly_number > 0xFF_FFFF {
             return bad("final_assembly_number", format!("{} is above 16777215", self.final_assembly_number));
         }
-        for (field, value) in [
-            ("upper_range_value_percent", self.upper_range_value_percent),
-            ("lower_range_value_percent", self.lower_range_value_percent),
-        ] {
+        for (variable, &unit) in self.units.iter().enumerate() {
+            let is_right = match traits.variables.get(variable) {
+                Some(v) => v.offers_unit(unit),
+                None => unit == NOT_USED,
+            };
+            if !is_right {
+                return bad("units", format!("variable {variable} is never told in unit {unit}"));
+            }
+        }
+        for (field, value) in
+            [("upper_range_value", self.upper_range_value), ("lower_range_value", self.lower_range_value)]
+        {
+            let limit = |x: f64| units::convert(x, traits.variables[PRIMARY].unit, self.units[PRIMARY]);
             let (low, high) = kind.limits(PRIMARY);
+            let (low, high) = (limit(low).unwrap_or(low), limit(high).unwrap_or(high));
             if !value.is_finite() || single_side(value, (low, high)) != 0 {
                 let what = traits.variables[PRIMARY].name;
                 return bad(field, format!("{value} is outside the limits of the {what}, {low} to {high}"));
             }
         }
-        if self.upper_range_value_percent == self.lower_range_value_percent {
-            return bad("upper_range_value_percent", "it equals the lower range value".into());
+        if self.upper_range_value == self.lower_range_value {
+            return bad("upper_range_value", "it equals the lower range value".into());
         }
         if !(0.0..=MOST_DAMPING_S).contains(&self.damping_s) {
             return bad("damping_s", format!("{} is outside 0 to {MOST_DAMPING_S}", self.damping_s));
@@ -197,23 +224,22 @@ impl Stored {
         if (self.damping_s * DAMPING_STEPS).fract() != 0.0 {
             return bad("damping_s", format!("{} is no multiple of {}", self.damping_s, 1.0 / DAMPING_STEPS));
         }
-        for (variable, &unit) in self.units.iter().enumerate() {
-            if !traits.offers_unit(variable, unit) {
-                return bad("units", format!("variable {variable} is never told in unit {unit}"));
-            }
-        }
         if let Some(number) = self.transducer_serial_numbers.iter().find(|n| **n > 0xFF_FFFF) {
             return bad("transducer_serial_numbers", format!("{number} is above 16777215"));
         }
-        if self.assignments[0] != 0 || self.assignments.iter().any(|&v| v > 3) {
-            let why = format!("{:?} is not 0 and three of 0 to 3", self.assignments);
+        if !traits.can_be_assigned(&self.assignments) {
+            let why = format!("{:?} can be no PV, SV, TV and QV", self.assignments);
             return bad("assignments", why);
         }
         if let Some(n) = self.preambles_reply.filter(|n| !REPLY_PREAMBLES.contains(n)) {
             return bad("preambles_reply", format!("{n} is outside 5 to 20"));
         }
-        if !traits.trim.can_be_written(&self.pressure_trim_bar) {
-            return bad("pressure_trim_bar", format!("{:?} can be no trim", self.pressure_trim_bar));
+        if !traits.trim.can_be_written(&self.trim) {
+            return bad("trim", format!("{:?} can be no trim", self.trim));
+        }
+        let trims_output = traits.output.is_some() || self.output_trim_ma == OutputTrim::default();
+        if !trims_output || !self.output_trim_ma.can_be_written() {
+            return bad("output_trim_ma", format!("{:?} can be no trim", self.output_trim_ma));
         }
         if let Some(why) = self.burst.iter().find_map(BurstMessage::fault) {
             return bad("burst", why);
@@ -245,6 +271,7 @@ impl StoredBefore {
     /// The same with what it lacks from `factory`.
     pub fn over(self, factory: &Stored) -> Stored {
         Stored {
+            kind: KindName::Positioner,
             polling_address: self.polling_address,
             loop_current_mode_enabled: self.loop_current_mode_enabled,
             tag: self.tag,

@@ -66,8 +66,11 @@ pub(super) fn read_loop_current(state: &mut State, asked: &Asked<'_>) -> Answer 
 /// [CM-003]
 pub(super) fn read_dynamic_variables(state: &mut State, asked: &Asked<'_>) -> Answer {
     let mut values = Values::new().float("loop_current", state.loop_current(asked.now).ma);
+    // The answer ends behind the last variable that there is.
     for (code, unit, value) in
         [(246, "pv_unit", "pv"), (247, "sv_unit", "sv"), (248, "tv_unit", "tv"), (249, "qv_unit", "qv")]
+            .into_iter()
+            .take(state.kind.traits().dynamic_variables)
     {
         values = dynamic_variable(state, asked, values, code, unit, value);
     }
@@ -123,7 +126,7 @@ fn loop_configuration(state: &State) -> Values {
 pub(super) fn read_classifications(state: &mut State, asked: &Asked<'_>) -> Answer {
     let mut values = Values::new();
     for (code, name) in [(246, "pv_class"), (247, "sv_class"), (248, "tv_class"), (249, "qv_class")] {
-        values = values.number(name, state.variable(code, asked.now).map_or(0, |v| v.class));
+        values = values.number(name, state.variable(code, asked.now).map_or(NOT_USED, |v| v.class));
     }
     Answer::Done(values)
 }
@@ -211,14 +214,14 @@ pub(super) fn read_device_information(state: &mut State, _: &Asked<'_>) -> Answe
 /// What commands 15 and 63 tell of the loop current.
 pub(super) fn channel(state: &State) -> Values {
     Values::new()
-        .number("alarm_selection", NOT_USED)
+        .number("alarm_selection", state.kind.alarm_selection().unwrap_or(NOT_USED))
         // Linear [TB-02].
         .number("transfer_function", 0u8)
         .number("range_unit", state.stored.units[PRIMARY])
-        .float("upper_range_value", state.stored.upper_range_value_percent.into())
-        .float("lower_range_value", state.stored.lower_range_value_percent.into())
+        .float("upper_range_value", state.stored.upper_range_value.into())
+        .float("lower_range_value", state.stored.lower_range_value.into())
         .float("damping", state.stored.damping_s.into())
-        .number("analog_channel_flags", if state.kind.traits().loop_is_input { INPUT_CHANNEL } else { 0 })
+        .number("analog_channel_flags", if state.kind.traits().output.is_none() { INPUT_CHANNEL } else { 0 })
 }
 
 /// [CM-016]

@@ -7,40 +7,7 @@ use crate::app::command::Value;
 use crate::app::types::units;
 use crate::time::Instant;
 
-/// Status of a device variable [TY-08].
-pub(super) mod variable_status {
-    pub const GOOD: u8 = 0xC0;
-    pub const MANUAL_CONSTANT: u8 = 0xB0;
-    pub const LIMITED_LOW: u8 = 0x10;
-    pub const LIMITED_HIGH: u8 = 0x20;
-    pub const UNSUPPORTED: u8 = 0x30;
-    /// The bits whose meaning the device family gives; the mock has none.
-    pub const FAMILY: u8 = 0x07;
-}
-
-/// Units that the mock uses [UN-01].
-pub(super) mod unit {
-    pub const BAR: u8 = 7;
-    pub const MILLIAMPERE: u8 = 39;
-    pub const PERCENT: u8 = 57;
-    pub const DEGREE: u8 = 143;
-    pub const NOT_USED: u8 = 250;
-}
-
-/// Classifications that the mock uses [TB-08].
-pub(super) mod class {
-    pub const NONE: u8 = 0;
-    pub const PRESSURE: u8 = 65;
-    pub const CURRENT: u8 = 84;
-    pub const ANGLE: u8 = 86;
-}
-
-/// Families that the mock uses [TB-07].
-pub(super) mod family {
-    pub const PRESSURE: u8 = 5;
-    pub const VALVE: u8 = 6;
-    pub const NOT_USED: u8 = 250;
-}
+pub(super) use super::codes::{class, family, unit, variable_status};
 
 /// Codes that every device has [TY-09].
 const PERCENT_OF_RANGE: u8 = 244;
@@ -181,7 +148,7 @@ impl State {
 
     /// What is told of the variable of a code [CM-054] [DV-19].
     pub fn about(&self, code: u8) -> Option<About> {
-        let loop_is_input = self.kind.traits().loop_is_input;
+        let loop_is_input = self.kind.traits().output.is_none();
         let plain = |unit, class, limits| About {
             serial_number: self.stored.transducer_serial_numbers[PRIMARY],
             unit,

@@ -13,6 +13,10 @@ pub enum Change {
     LoopCurrentMa(f64),
     /// The supply pressure, bar.
     SupplyPressureBar(f64),
+    /// The process temperature, degC.
+    ProcessTemperatureDegc(f64),
+    /// Whether the sensor of the process temperature is broken.
+    SensorBroken(bool),
     /// The key in the field: whether a device answers command 73.
     Armed(bool),
     /// The switch in a device: whether its configuration cannot be written.
@@ -30,6 +34,9 @@ impl fmt::Display for Change {
         match self {
             Change::LoopCurrentMa(ma) => write!(f, "loop current {ma} mA"),
             Change::SupplyPressureBar(bar) => write!(f, "supply pressure {bar} bar"),
+            Change::ProcessTemperatureDegc(degc) => write!(f, "process temperature {degc} degC"),
+            Change::SensorBroken(true) => f.write_str("sensor broken"),
+            Change::SensorBroken(false) => f.write_str("sensor mended"),
             Change::Armed(true) => f.write_str("armed to be found"),
             Change::Armed(false) => f.write_str("no longer armed to be found"),
             Change::WriteProtect(true) => f.write_str("write protect is on"),
@@ -80,6 +87,8 @@ impl DeviceStation {
             match change {
                 Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
                 Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
+                Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
+                Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
                 Change::Armed(armed) => self.device.set_armed(armed),
                 Change::WriteProtect(protected) => self.device.set_write_protected(protected),
                 Change::Busy(busy) => self.device.set_busy(busy),

@@ -3,11 +3,15 @@
 use crate::rig::{BOTH, REVISIONS, Rig};
 use looprig::app::command::Revision;
 use looprig::app::status;
-use looprig::device::decode_image;
+use looprig::device::{DeviceConfig, KindName, decode_image};
 use proptest::prelude::*;
 
 fn revision() -> impl Strategy<Value = Revision> {
     prop::sample::select(REVISIONS.to_vec())
+}
+
+fn kind() -> impl Strategy<Value = KindName> {
+    prop::sample::select(KindName::ALL.to_vec())
 }
 
 /// Commands that the mock has as often as any other number.
@@ -34,12 +38,14 @@ proptest! {
     /// data and changes nothing [ST-03]; what is stored can always be read again [DV-03].
     #[test]
     fn any_request(
+        kind in kind(),
         revision in revision(),
         requests in prop::collection::vec((any::<bool>(), command(), prop::collection::vec(any::<u8>(), 0..60)), 1..8),
         ma in 0.0f64..25.0,
     ) {
-        let mut rig = Rig::new(revision);
+        let mut rig = Rig::with(DeviceConfig::of_kind(kind, revision), None);
         rig.device.set_loop_current_ma(rig.now, ma);
+        rig.device.set_process_temperature_degc(rig.now, ma * 50.0 - 250.0);
         for (secondary, command, data) in requests {
             if matches!(command, 11 | 21 | 73) {
                 continue;
@@ -68,8 +74,8 @@ proptest! {
 
     /// Rubbish on the line: no panic, and a request after it is heard.
     #[test]
-    fn any_octets(revision in revision(), octets in prop::collection::vec(any::<u8>(), 0..200)) {
-        let mut rig = Rig::new(revision);
+    fn any_octets(kind in kind(), revision in revision(), octets in prop::collection::vec(any::<u8>(), 0..200)) {
+        let mut rig = Rig::with(DeviceConfig::of_kind(kind, revision), None);
         rig.send(&octets, None);
         rig.ask(BOTH[0], 0, &[]);
     }

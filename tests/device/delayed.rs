@@ -416,7 +416,7 @@ fn when_the_device_is_asked_makes_no_difference() {
 fn a_change_comes_behind_what_was_due_before_it() {
     let mut config = DeviceConfig::new(R7);
     config.slow = vec![Slow { command: 52, takes: seconds(5) }];
-    config.supply_pressure_bar = 0.25;
+    config.positioner().supply_pressure_bar = 0.25;
     let begun = Instant::from_nanos(1_000_000_000);
     let (device, _) = Device::new(config, None, Pace::Wire, Duration::ZERO, begun);
     // At 0.25 bar the zero can be set, at 4 bar it cannot [DV-22].

@@ -96,7 +96,7 @@ fn an_image_of_the_format_before() {
     assert_eq!(image[..6], *b"LRDM\x00\x01");
     for revision in REVISIONS {
         let mut config = DeviceConfig::new(revision);
-        config.factory.upper_range_value_percent = 80.0;
+        config.factory.upper_range_value = 80.0;
         config.factory.tag = "OTHER".into();
         let mut rig = Rig::with(config.clone(), Some(image));
         assert_eq!((rig.restored.clone(), rig.device.tag()), (Restored::Kept, "FV-3104"));
@@ -105,7 +105,7 @@ fn an_image_of_the_format_before() {
         rig.ask(PRIMARY, 34, &[0x3F, 0x80, 0, 0]);
         let image = rig.device.take_image().expect("an image");
         assert_eq!(image[..6], *b"LRDM\x00\x03");
-        config.factory.upper_range_value_percent = 90.0;
+        config.factory.upper_range_value = 90.0;
         let mut again = Rig::with(config, Some(&image));
         assert_eq!((again.restored.clone(), again.device.tag()), (Restored::Kept, "FV-3104"));
         assert_eq!(again.ask(PRIMARY, 15, &[]).data[3..7], [0x42, 0xA0, 0, 0]);

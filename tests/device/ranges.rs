@@ -91,8 +91,8 @@ fn range_values_that_are_refused() {
 fn the_applied_process() {
     for revision in REVISIONS {
         let mut config = DeviceConfig::new(revision);
-        config.time_constant_s = 0.0;
-        config.loop_current_ma = 12.0;
+        config.positioner().time_constant_s = 0.0;
+        config.positioner().loop_current_ma = 12.0;
         let mut rig = Rig::with(config, None).warm();
         let reply = rig.ask(PRIMARY, 36, &[]);
         assert_eq!((reply.status, reply.data.len()), ([0, 0x40], 0));
@@ -127,11 +127,11 @@ fn the_applied_process() {
 fn the_applied_process_outside_the_limits() {
     for (travel, code) in [(90.0, 9), (10.0, 10)] {
         let mut config = DeviceConfig::new(R7);
-        config.set_point_limits_percent = (20.0, 80.0);
-        config.factory.lower_range_value_percent = 20.0;
-        config.factory.upper_range_value_percent = 80.0;
-        config.travel_percent = travel;
-        config.time_constant_s = 1e9;
+        config.positioner().set_point_limits_percent = (20.0, 80.0);
+        config.factory.lower_range_value = 20.0;
+        config.factory.upper_range_value = 80.0;
+        config.positioner().travel_percent = travel;
+        config.positioner().time_constant_s = 1e9;
         let mut rig = Rig::with(config, None);
         for command in [36, 37] {
             refused(&mut rig, command, &[], code);

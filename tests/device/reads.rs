@@ -85,7 +85,7 @@ fn travel_lags() {
 #[test]
 fn reverse_range() {
     let mut config = DeviceConfig::new(R7);
-    (config.factory.lower_range_value_percent, config.factory.upper_range_value_percent) = (100.0, 0.0);
+    (config.factory.lower_range_value, config.factory.upper_range_value) = (100.0, 0.0);
     let mut rig = Rig::with(config, None);
     assert_eq!(read(&mut rig, 1, &[]), [&[57][..], &F100].concat());
     assert_eq!(read(&mut rig, 2, &[]), [F4, F0].concat());

@@ -1,7 +1,7 @@
 //! A device on a wire that is nothing but arithmetic.
 
 use looprig::app::command::Revision;
-use looprig::device::{Device, DeviceConfig, Restored};
+use looprig::device::{Device, DeviceConfig, KindName, Restored};
 use looprig::frame::{Marks, Octet};
 use looprig::time::{Instant, Pace};
 use std::time::Duration;
@@ -25,6 +25,13 @@ pub fn unique(revision: Revision) -> [u8; 5] {
         Revision::R6 => [0x3D, 0x61, 0x00, 0x31, 0x04],
         Revision::R7 => [0x3D, 0x71, 0x00, 0x31, 0x04],
     }
+}
+
+/// The same by kind: device types of temperature transmitters are 52, 62 and FD72, one above [DV-61].
+pub fn unique_of(kind: KindName, revision: Revision) -> [u8; 5] {
+    let mut own = unique(revision);
+    own[1] += u8::from(kind == KindName::Temperature);
+    own
 }
 
 /// An answer, taken apart after its frame was found right.
@@ -61,6 +68,8 @@ pub struct Rig {
     pub restored: Restored,
     pub now: Instant,
     pub revision: Revision,
+    /// Its unique address.
+    pub own: [u8; 5],
     character: Duration,
 }
 
@@ -101,13 +110,14 @@ impl Rig {
 
     fn powered_up(now: Instant, config: DeviceConfig, image: Option<&[u8]>, pace: Pace) -> Rig {
         let revision = config.identity.revision;
+        let own = unique_of(config.kind.name(), revision);
         let character = match pace {
             Pace::Wire => Duration::from_nanos(CHARACTER_NS),
             Pace::Scaled(f) => Duration::from_nanos((CHARACTER_NS as f64 / f) as u64),
             Pace::Fast => Duration::ZERO,
         };
         let (device, restored) = Device::new(config, image, pace, Duration::ZERO, now);
-        Rig { device, restored, now, revision, character, bursts: Vec::new(), spoken_at: now }
+        Rig { device, restored, now, revision, own, character, bursts: Vec::new(), spoken_at: now }
     }
 
     pub fn wait(&mut self, d: Duration) {
@@ -138,7 +148,7 @@ impl Rig {
         let (filling, frame) = octets.split_at(preambles);
         assert!(filling.iter().all(|&o| o == 0xFF), "{octets:02X?}");
         let (address, rest) = frame[1..].split_at(5);
-        let own = unique(self.revision);
+        let own = self.own;
         let names = address[0] & 0x80;
         // The burst bit, 40, is set [FR-16].
         assert_eq!((frame[0], &address[1..], address[0]), (0x81, &own[1..], own[0] | names | 0x40));
@@ -194,7 +204,7 @@ impl Rig {
 
     /// Asks at the device's unique address; there has to be an answer, and it has to fit the request.
     pub fn ask(&mut self, master: u8, command: u8, data: &[u8]) -> Reply {
-        let address = from_master(master, unique(self.revision));
+        let address = from_master(master, self.own);
         let reply = self
             .send(&request(&address, command, data), None)
             .unwrap_or_else(|| panic!("no answer to command {command}"));

@@ -161,7 +161,7 @@ fn more_status_while_it_lasts() {
 fn fixed_from_power_up() {
     let mut config = DeviceConfig::new(Revision::R5);
     config.factory.polling_address = 2;
-    config.loop_current_ma = 12.0;
+    config.positioner().loop_current_ma = 12.0;
     let mut rig = Rig::with(config, None);
     assert_eq!(rig.device.set_point_percent(), 0.0, "as at 4 mA");
     // Loop current fixed, more status available, cold start.

@@ -34,8 +34,8 @@ fn refused(rig: &mut Rig, command: u8, data: &[u8], code: u8) {
 fn other_ways_to_read() {
     for revision in REVISIONS {
         let mut config = DeviceConfig::new(revision);
-        config.time_constant_s = 0.0;
-        config.loop_current_ma = 12.0;
+        config.positioner().time_constant_s = 0.0;
+        config.positioner().loop_current_ma = 12.0;
         let mut rig = Rig::with(config, None);
         let four = [&[57][..], &f(50.0), &[57], &f(50.0), &[143], &f(0.0), &[7], &f(4.0)].concat();
         assert_eq!(rig.ask(PRIMARY, 110, &[]).data, four);

@@ -2,9 +2,9 @@
 
 use crate::commands::exists;
 use crate::model::{Model, Want};
-use crate::rig::{BOTH, Rig, from_master, request, unique};
+use crate::rig::{BOTH, Rig, from_master, request};
 use looprig::app::command::Revision;
-use looprig::device::{DeviceConfig, Slow};
+use looprig::device::{DeviceConfig, KindName, Slow};
 use std::collections::BTreeSet;
 use std::fmt::Write;
 use std::time::Duration;
@@ -59,6 +59,12 @@ const COMMANDS: &[u8] = &[
 const TELLING: &[u8] = &[
     3, 6, 9, 15, 33, 34, 35, 36, 37, 38, 48, 52, 53, 54, 71, 71, 71, 76, 78, 79, 82, 103, 104, 105, 107, 108,
     109,
+];
+
+/// Commands that no kind of device answers otherwise, nor by what it measures [DV-60].
+const SHARED: &[u8] = &[
+    6, 7, 12, 13, 16, 17, 18, 19, 20, 22, 34, 38, 39, 41, 42, 47, 48, 49, 59, 64, 69, 71, 72, 76, 89, 90, 95,
+    103, 106,
 ];
 
 const FLOATS: &[f32] = &[
@@ -265,6 +271,7 @@ const SLOW_7: &[u8] = &[22, 34, 35, 36, 37, 41, 41, 44, 52, 55, 71, 71, 72, 78, 
 const SLOW_OLDER: &[u8] = &[6, 17, 19, 34, 35, 38, 41, 44, 53, 59];
 
 struct Pair {
+    kind: KindName,
     rig: Rig,
     model: Model,
     image: Option<Vec<u8>>,
@@ -278,20 +285,25 @@ struct Pair {
 type Met = BTreeSet<(u8, u8, u8)>;
 
 impl Pair {
-    fn config(revision: Revision, model: Option<&Model>) -> DeviceConfig {
-        let mut config = DeviceConfig::new(revision);
-        // The valve is where its damped set point is: the model has no mechanics.
-        config.time_constant_s = 0.0;
+    fn config(kind: KindName, revision: Revision, model: Option<&Model>) -> DeviceConfig {
+        let mut config = DeviceConfig::of_kind(kind, revision);
+        if kind == KindName::Positioner {
+            // The valve is where its damped set point is: the model has no mechanics.
+            config.positioner().time_constant_s = 0.0;
+        }
         if let Some(m) = model {
             (config.write_protected, config.busy) = (m.protected, m.busy);
-            (config.loop_current_ma, config.supply_pressure_bar) = (m.ma, m.bar);
+            if kind == KindName::Positioner {
+                (config.positioner().loop_current_ma, config.positioner().supply_pressure_bar) =
+                    (m.ma, m.bar);
+            }
             let slow = |&(command, ns)| Slow { command, takes: Duration::from_nanos(ns) };
             config.slow = m.slow.iter().map(slow).collect();
         }
         config
     }
 
-    fn new(revision: Revision, slow: Vec<(u8, u64)>) -> Pair {
+    fn new(kind: KindName, revision: Revision, slow: Vec<(u8, u64)>) -> Pair {
         let number = match revision {
             Revision::R5 => 5,
             Revision::R6 => 6,
@@ -299,10 +311,10 @@ impl Pair {
         };
         let mut model = Model::new(number, 0);
         model.slow = slow;
-        let rig = Rig::with(Pair::config(revision, Some(&model)), None);
+        let rig = Rig::with(Pair::config(kind, revision, Some(&model)), None);
         model.now_ns = rig.now.as_nanos();
         model.start();
-        Pair { rig, model, image: None, log: String::new(), met: Met::new(), begun: Vec::new() }
+        Pair { kind, rig, model, image: None, log: String::new(), met: Met::new(), begun: Vec::new() }
     }
 
     /// What happens around the device between two requests.
@@ -310,7 +322,12 @@ impl Pair {
         let (rig, model) = (&mut self.rig, &mut self.model);
         model.now_ns = rig.now.as_nanos();
         model.catch_up();
-        match dice.below(30) {
+        let around = dice.below(30);
+        // The current and the air are a positioner's; the rest happens to any device.
+        if self.kind != KindName::Positioner && around < 7 {
+            return;
+        }
+        match around {
             0..=3 => {
                 model.ma = dice.of(&[3.5, 4.0, 4.8, 8.0, 12.0, 16.0, 20.0, 20.4, 21.0]);
                 rig.device.set_loop_current_ma(rig.now, model.ma);
@@ -345,7 +362,7 @@ impl Pair {
                 }
                 let now = rig.now;
                 let revision = rig.revision;
-                *rig = Rig::at(now, Pair::config(revision, Some(model)), self.image.as_deref());
+                *rig = Rig::at(now, Pair::config(self.kind, revision, Some(model)), self.image.as_deref());
                 model.start();
                 model.forget();
                 // The first burst names the secondary.
@@ -362,7 +379,7 @@ impl Pair {
 
     /// One request and its answer.
     fn ask(&mut self, master: usize, command: u8, data: &[u8]) {
-        let address = from_master(BOTH[master], unique(self.rig.revision));
+        let address = from_master(BOTH[master], self.rig.own);
         let octets = request(&address, command, data);
         // The request takes effect at its last octet.
         self.model.now_ns = self.rig.now.as_nanos() + 9_166_667 * octets.len() as u64;
@@ -444,16 +461,24 @@ impl Pair {
 }
 
 fn sequence(seed: u64) -> Met {
+    sequence_of(KindName::Positioner, seed)
+}
+
+fn sequence_of(kind: KindName, seed: u64) -> Met {
+    // What the model knows of a positioner alone is not asked of another kind.
+    let is_asked = |command: u8| {
+        kind == KindName::Positioner || SHARED.contains(&command) || (5..=7).all(|r| !exists(r, command))
+    };
     let mut dice = Dice::new(seed);
     let revision = dice.of(&[Revision::R5, Revision::R6, Revision::R7]);
     let mut slow: Vec<(u8, u64)> = Vec::new();
     for _ in 0..dice.of(&[0, 3, 8]) {
         let command = dice.of(if revision == Revision::R7 { SLOW_7 } else { SLOW_OLDER });
-        if slow.iter().all(|s| s.0 != command) {
+        if is_asked(command) && slow.iter().all(|s| s.0 != command) {
             slow.push((command, 1_000_000 * (1 + dice.below(8_000) as u64)));
         }
     }
-    let mut pair = Pair::new(revision, slow);
+    let mut pair = Pair::new(kind, revision, slow);
     let _ = writeln!(pair.log, "seed {seed}, revision {revision}");
     for _ in 0..REQUESTS {
         pair.happen(&mut dice);
@@ -462,6 +487,9 @@ fn sequence(seed: u64) -> Met {
             5..=8 => dice.of(COMMANDS),
             _ => dice.next() as u8,
         };
+        if !is_asked(command) {
+            continue;
+        }
         if !pair.begun.is_empty() && dice.one_in(2) {
             // One of the last is asked for again, now and then by the other master.
             let at = pair.begun.len() - 1 - dice.below(pair.begun.len().min(3));
@@ -524,6 +552,18 @@ fn device_and_model_answer_alike() {
         for &code in codes {
             assert!(met.contains(&(7, command, code)), "command {command}: {code}");
         }
+    }
+}
+
+/// [DV-60]: what the commands have in common, the model says of a temperature transmitter as well.
+#[test]
+fn another_kind_of_device_answers_alike_where_it_is_alike() {
+    let met: Met = (1..=sequences()).flat_map(|seed| sequence_of(KindName::Temperature, seed)).collect();
+    for &command in SHARED {
+        assert!((5..=7).any(|r| met.contains(&(r, command, 0))), "command {command}");
+    }
+    for (command, code) in [(6, 2), (17, 7), (22, 16), (38, 9), (48, 14), (71, 11), (22, 33), (71, 36)] {
+        assert!(met.contains(&(7, command, code)), "command {command}: {code}");
     }
 }
 

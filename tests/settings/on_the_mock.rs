@@ -1,7 +1,7 @@
 //! Every command that the mock has and that a settings file can need: saved, changed in the file, restored,
 //! saved again, and back.
 
-use crate::reading::mock;
+use crate::reading::{mock, mock_with};
 use crate::restoring::{ALL, run_from};
 use looprig::app::command::Revision;
 use looprig::commission::settings::{
@@ -139,4 +139,39 @@ fn what_the_mock_refuses_does_not_hinder_the_rest() {
     assert!(said.starts_with("refused 2"), "{said}");
     let left = settings_that_differ(&wanted, &now);
     assert_eq!(left.iter().map(|d| &*d.name).collect::<Vec<_>>(), ["pv_unit"]);
+}
+
+/// [DV-61]: range and unit of PV, damping and SV of a temperature transmitter, there and back. 44 converts the range, which
+/// comes behind it [HO-06]; −10 and 140 °C are 14 and 284 °F.
+#[test]
+fn a_temperature_transmitter_there_and_back() {
+    for revision in Revision::NEWEST_FIRST {
+        let (mut host, device) = mock_with(revision, "kind = \"temperature\"");
+        let found = save(&mut host, &device);
+        let text = to_text(&found);
+        let edits = [
+            ("pv", "pv_unit", "\"degF\""),
+            ("device_variable.0", "unit", "\"degF\""),
+            ("output", "range_unit", "\"degF\""),
+            ("output", "upper_range_value", "284.0"),
+            ("output", "lower_range_value", "14.0"),
+            ("output", "damping", "2.5"),
+            ("device_variable.0", "damping", "2.5"),
+            ("assignment", "sv_code", "0"),
+        ];
+        let edited = edits
+            .iter()
+            .try_fold(text.clone(), |t, (h, n, v)| edit(&t, h, n, v))
+            .unwrap_or_else(|| panic!("a line is missing:\n{text}"));
+        let wanted = from_text(&edited).unwrap_or_else(|e| panic!("{e}\n{edited}"));
+        restore(&mut host, &device, &wanted);
+        let left = save(&mut host, &device);
+        assert_eq!(settings_that_differ(&wanted, &left), [], "{revision}");
+        assert_eq!(
+            host.ask(&device, 15, &[]).unwrap().value("upper_range_value").unwrap().text(),
+            "284 degF"
+        );
+        restore(&mut host, &device, &found);
+        assert_eq!(compare(&found, &save(&mut host, &device)).differences, [], "{revision}");
+    }
 }

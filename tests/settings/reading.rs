@@ -29,7 +29,12 @@ at = "pty:"
 
 /// The mock of a revision at polling address 4.
 pub fn mock(revision: Revision) -> (Host<InProcess<Participant>>, Device) {
-    let text = BENCH.replace("[[line]]", &format!("revision = {revision}\n[[line]]"));
+    mock_with(revision, "")
+}
+
+/// The same with a line more in its table.
+pub fn mock_with(revision: Revision, line: &str) -> (Host<InProcess<Participant>>, Device) {
+    let text = BENCH.replace("[[line]]", &format!("revision = {revision}\n{line}\n[[line]]"));
     let plan = bench::check(&text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"));
     let mut host = Host::new(bench::in_process(&plan), MasterConfig::default());
     let (_, device) = host.poll(PollingAddress::new(4).unwrap(), None).unwrap();

@@ -3,7 +3,7 @@
 use super::shape::{Number, Whole};
 use super::{Fault, number, since, whole, words};
 use crate::app::command::Revision;
-use crate::device::{BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, nearest_period};
+use crate::device::{BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, KindName, nearest_period};
 use schemars::JsonSchema;
 use serde::Deserialize;
 use toml::Spanned;
@@ -70,6 +70,7 @@ const TRIGGERS: [(&str, u8); 5] =
 /// The messages of a device.
 pub(super) fn bursts(
     tables: &[Spanned<BurstTable>],
+    kind: KindName,
     revision: Revision,
     messages: &mut [BurstMessage; BURST_MESSAGES],
 ) -> Result<(), Fault> {
@@ -94,14 +95,15 @@ pub(super) fn bursts(
             let wrong = format!("this device has a burst message {number} already");
             return Err(Fault::new(&at, wrong, "give every table a message of its own"));
         }
-        messages[number] = message(table, revision)?;
+        messages[number] = message(table, kind, revision)?;
     }
     Ok(())
 }
 
-fn message(table: &Spanned<BurstTable>, revision: Revision) -> Result<BurstMessage, Fault> {
+fn message(table: &Spanned<BurstTable>, kind: KindName, revision: Revision) -> Result<BurstMessage, Fault> {
     let t = table.get_ref();
-    let mut m = BurstMessage { on: t.on.as_ref().is_none_or(|on| *on.get_ref()), ..BurstMessage::default() };
+    let mut m =
+        BurstMessage { on: t.on.as_ref().is_none_or(|on| *on.get_ref()), ..BurstMessage::of_kind(kind) };
     if let Some(n) = &t.command {
         let offered: &[u8] =
             if revision == Revision::R7 { &[1, 2, 3, 9, 33, 48] } else { &[1, 2, 3, 33, 48] };
@@ -114,7 +116,7 @@ fn message(table: &Spanned<BurstTable>, revision: Revision) -> Result<BurstMessa
         })?;
     }
     if let Some(codes) = &t.variables {
-        variables(codes, revision, &mut m)?;
+        variables(codes, kind, revision, &mut m)?;
     }
     for (given, key) in [
         (t.update_period_s.as_ref().map(|n| n.span()), "update_period_s"),
@@ -139,12 +141,13 @@ fn message(table: &Spanned<BurstTable>, revision: Revision) -> Result<BurstMessa
             }
         },
     };
-    m.trigger = trigger(table, &m)?;
+    m.trigger = trigger(table, kind, &m)?;
     Ok(m)
 }
 
 fn variables(
     codes: &Spanned<Vec<Spanned<Whole>>>,
+    kind: KindName,
     revision: Revision,
     m: &mut BurstMessage,
 ) -> Result<(), Fault> {
@@ -163,11 +166,18 @@ fn variables(
     }
     m.variables = [250; BURST_SLOTS];
     for (to, code) in m.variables.iter_mut().zip(list) {
-        let n = u8::try_from(code.get_ref().0).ok().filter(|n| matches!(n, 0..=3 | 244..=249));
+        let names = kind.variables();
+        let last = 245 + kind.dynamic_variables() as u8;
+        let has = |n: &u8| usize::from(*n) < names.len() || (244..=last).contains(n);
+        let n = u8::try_from(code.get_ref().0).ok().filter(has);
         *to = n.ok_or_else(|| {
             let wrong = format!("the device has no variable {}", code.get_ref().0);
-            let right = "give 0 set point, 1 travel, 2 lever angle, 3 supply pressure, 244 percent of range, \
-                         245 loop current, or 246 to 249 for PV to QV";
+            let own: Vec<String> = names.iter().enumerate().map(|(i, name)| format!("{i} {name}")).collect();
+            let right = format!(
+                "give {}, 244 percent of range, 245 loop current, or 246 to {last} for PV to {}",
+                own.join(", "),
+                if last == 249 { "QV" } else { "SV" }
+            );
             Fault::new(&code.span(), wrong, right)
         })?;
     }
@@ -188,7 +198,7 @@ fn period(n: &Spanned<Number>, key: &str) -> Result<u32, Fault> {
     Err(Fault::new(&n.span(), wrong, right))
 }
 
-fn trigger(table: &Spanned<BurstTable>, m: &BurstMessage) -> Result<BurstTrigger, Fault> {
+fn trigger(table: &Spanned<BurstTable>, kind: KindName, m: &BurstMessage) -> Result<BurstTrigger, Fault> {
     let t = table.get_ref();
     let mode = t.trigger.as_ref().map_or(Ok(0), |word| words::one_of(word, "trigger", &TRIGGERS))?;
     let level = match (&t.level, mode) {
@@ -207,7 +217,7 @@ fn trigger(table: &Spanned<BurstTable>, m: &BurstMessage) -> Result<BurstTrigger
     };
     let least = if mode == 1 { 0.0 } else { f64::from(f32::MIN) };
     let value = number(level, "level", "", least..=f64::from(f32::MAX))?;
-    m.trigger_at(mode, value as f32).ok_or_else(|| {
+    m.trigger_at(kind, mode, value as f32).ok_or_else(|| {
         let wrong = format!("a burst of command {} has no first variable to compare with a level", m.command);
         let right = "leave level out, and give trigger = \"continuous\" or \"on change\"";
         Fault::new(&level.span(), wrong, right)

@@ -2,9 +2,10 @@
 
 use super::names::named;
 use super::shape::EventTable;
-use super::{Fault, LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TIME_S, number};
+use super::{Fault, LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC, TIME_S, number};
 use crate::bench::Change;
 use crate::bench::plan::{DevicePlan, EventPlan};
+use crate::device::KindName;
 use crate::time::Instant;
 use core::time::Duration;
 use toml::Spanned;
@@ -23,7 +24,7 @@ pub(super) fn event(table: &Spanned<EventTable>, devices: &[DevicePlan]) -> Resu
         let ma = number(n, "loop_current_ma", "mA", LOOP_CURRENT_MA)?;
         changes.push((n.span(), Change::LoopCurrentMa(ma)));
         if let Some(name) = &t.device {
-            let wrong = "the current of the loop passes every device, so no single one can have it";
+            let wrong = "the current of the loop passes every positioner, so no single one can have it";
             return Err(Fault::new(&name.span(), wrong, "leave device out of this event"));
         }
     }
@@ -31,8 +32,13 @@ pub(super) fn event(table: &Spanned<EventTable>, devices: &[DevicePlan]) -> Resu
         let bar = number(n, "supply_pressure_bar", "bar", SUPPLY_PRESSURE_BAR)?;
         changes.push((n.span(), Change::SupplyPressureBar(bar)));
     }
+    if let Some(n) = &t.process_temperature_degc {
+        let degc = number(n, "process_temperature_degc", "degC", TEMPERATURE_DEGC)?;
+        changes.push((n.span(), Change::ProcessTemperatureDegc(degc)));
+    }
     for (given, change) in [
-        (&t.armed, Change::Armed as fn(bool) -> Change),
+        (&t.sensor_broken, Change::SensorBroken as fn(bool) -> Change),
+        (&t.armed, Change::Armed),
         (&t.write_protect, Change::WriteProtect),
         (&t.busy, Change::Busy),
         (&t.malfunction, Change::Malfunction),
@@ -48,17 +54,44 @@ pub(super) fn event(table: &Spanned<EventTable>, devices: &[DevicePlan]) -> Resu
         }
         changes.push((cycle.span(), Change::PowerCycle));
     }
-    let change = match changes[..] {
+    let (at, change) = match &changes[..] {
         [] => {
-            let right = "give loop_current_ma, supply_pressure_bar, armed, write_protect, busy, malfunction or \
-                         power_cycle";
+            let right = "give loop_current_ma, supply_pressure_bar, process_temperature_degc, sensor_broken, armed, \
+                         write_protect, busy, malfunction or power_cycle";
             return Err(Fault::new(&table.span(), "this event changes nothing", right));
         }
-        [(_, change)] => change,
-        [_, (ref second, _), ..] => {
+        [(at, change)] => (at, *change),
+        [_, (second, _), ..] => {
             let right = "write an [[event]] for each, at the same at_s";
             return Err(Fault::new(second, "this event changes two things", right));
         }
     };
+    if let Some(kind) = sensed_by(change) {
+        let kinds = |i: usize| devices[i].config.kind.name();
+        let at_whom = match device {
+            Some(i) if kinds(i) != kind => Some(format!(" at a {}", kinds(i).words())),
+            None if (0..devices.len()).all(|i| kinds(i) != kind) => {
+                Some(format!(": the bench has no {}", kind.words()))
+            }
+            _ => None,
+        };
+        if let Some(whom) = at_whom {
+            let right = format!("leave the event out, or have it happen to a {}", kind.words());
+            return Err(Fault::new(at, format!("this changes nothing{whom}"), right));
+        }
+    }
     Ok(EventPlan { at: Instant::ZERO + Duration::from_secs_f64(at_s), device, change })
+}
+
+/// The kind of device that alone senses what changes [DV-60].
+fn sensed_by(change: Change) -> Option<KindName> {
+    match change {
+        Change::LoopCurrentMa(_) | Change::SupplyPressureBar(_) => Some(KindName::Positioner),
+        Change::ProcessTemperatureDegc(_) | Change::SensorBroken(_) => Some(KindName::Temperature),
+        Change::Armed(_)
+        | Change::WriteProtect(_)
+        | Change::Busy(_)
+        | Change::Malfunction(_)
+        | Change::PowerCycle => None,
+    }
 }

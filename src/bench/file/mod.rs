@@ -5,6 +5,7 @@ mod described;
 mod described_tables;
 mod events;
 mod faults;
+mod kinds;
 mod lines;
 mod masters;
 mod names;
@@ -19,7 +20,7 @@ use crate::app::command::described::Description;
 use crate::app::command::{self, Described, Revision};
 use crate::app::types::{Date, latin1, packed};
 use crate::app::written::{Fault, FileError, FileKind, for_toml, misfit, number, whole, words};
-use crate::device::{DeviceConfig, Identity};
+use crate::device::{DeviceConfig, Identity, KindName};
 use crate::line::Clock;
 use crate::time::{Drift, Pace};
 use core::ops::{Range, RangeInclusive};
@@ -42,6 +43,7 @@ const BENCH_FILE_MISSING: &str = "name a bench file that exists, or write one; e
 
 const LOOP_CURRENT_MA: RangeInclusive<f64> = 0.0..=30.0;
 const SUPPLY_PRESSURE_BAR: RangeInclusive<f64> = 0.0..=20.0;
+const TEMPERATURE_DEGC: RangeInclusive<f64> = -273.15..=2000.0;
 /// Up to a year.
 const TIME_S: RangeInclusive<f64> = 0.0..=31_536_000.0;
 
@@ -159,6 +161,13 @@ fn plan(
         distinct(&devices, &device, table)?;
         devices.push(device);
     }
+    let given = file.current_loop.as_ref().and_then(|l| l.current_ma.as_ref());
+    if let Some(n) = given
+        && devices.iter().all(|d| d.config.kind.name() != KindName::Positioner)
+    {
+        let wrong = "no positioner is in this loop, and a transmitter makes its current itself";
+        return Err(Fault::new(&n.span(), wrong, "leave current_ma out, or add a positioner"));
+    }
     let tables = file.line.as_deref().unwrap_or_default();
     if tables.is_empty() {
         let right = "add one, such as:\n    [[line]]\n    at = \"pty:\"";
@@ -239,7 +248,8 @@ fn device(
             Fault::new(&n.span(), wrong, "give 5, 6 or 7")
         })?,
     };
-    let mut c = DeviceConfig::new(revision);
+    let kind = kinds::kind(t)?;
+    let mut c = DeviceConfig::of_kind(kind, revision);
     identity(t, &mut c.identity)?;
     stored(t, revision, &mut c)?;
     described::answers(table, &mut c, directory, loader)?;
@@ -260,58 +270,12 @@ fn device(
         let ms = number(n, "response_delay_ms", "ms", 0.0..=256.0)?;
         c.response_delay = Duration::from_secs_f64(ms / 1e3);
     }
-    bursts::bursts(&t.burst, revision, &mut c.factory.burst)?;
-    if let Some(ma) = current_ma {
-        c.loop_current_ma = ma;
-    }
-    let valve = t.valve.as_ref();
-    let angle = -180.0..=180.0;
-    for (to, given, key, unit, range) in [
-        (
-            &mut c.time_constant_s,
-            valve.and_then(|v| v.time_constant_s.as_ref()),
-            "time_constant_s",
-            "s",
-            0.0..=3600.0,
-        ),
-        (
-            &mut c.travel_percent,
-            valve.and_then(|v| v.travel_percent.as_ref()),
-            "travel_percent",
-            "%",
-            0.0..=100.0,
-        ),
-        (
-            &mut c.lever_angle_closed_deg,
-            valve.and_then(|v| v.lever_angle_closed_deg.as_ref()),
-            "lever_angle_closed_deg",
-            "degrees",
-            angle.clone(),
-        ),
-        (
-            &mut c.lever_angle_open_deg,
-            valve.and_then(|v| v.lever_angle_open_deg.as_ref()),
-            "lever_angle_open_deg",
-            "degrees",
-            angle,
-        ),
-        (
-            &mut c.supply_pressure_bar,
-            t.air.as_ref().and_then(|a| a.supply_pressure_bar.as_ref()),
-            "supply_pressure_bar",
-            "bar",
-            SUPPLY_PRESSURE_BAR,
-        ),
-    ] {
-        if let Some(n) = given {
-            *to = number(n, key, unit, range)?;
-        }
-    }
-    ranges::ranges(t, &mut c)?;
+    bursts::bursts(&t.burst, kind, revision, &mut c.factory.burst)?;
+    kinds::own(t, current_ma, &mut c)?;
     // What is refused here too is a combination that no single key is to blame for.
     c.check().map_err(|e| {
         let wrong = format!("this device cannot be: {}: {}", e.field, e.why);
-        let (at, right) = ranges::blame(t, e.field).unwrap_or((table.span(), "change that key"));
+        let (at, right) = ranges::blame(t, kind, e.field).unwrap_or((table.span(), "change that key"));
         Fault::new(&at, wrong, right)
     })?;
     let memory = match &t.memory {

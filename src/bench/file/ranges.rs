@@ -1,77 +1,71 @@
 //! `[device.range]` and the limits of `[device.air]`: what a new device holds, and what it takes.
 
-use super::shape::{DeviceTable, Number};
+use super::shape::{DeviceTable, Number, RangeTable};
 use super::{Fault, SUPPLY_PRESSURE_BAR, number};
-use crate::device::DeviceConfig;
+use crate::device::{DeviceConfig, KindConfig, KindName};
 use core::ops::{Range, RangeInclusive};
 use toml::Spanned;
 
 /// Where limits and range values may lie at all; which of them fit together, the set-up of the device says.
 const SET_POINT_PERCENT: RangeInclusive<f64> = -100.0..=200.0;
+/// What the sensor of a temperature transmitter can measure [DV-61].
+const SENSOR_DEGC: RangeInclusive<f64> = -200.0..=850.0;
 
 /// Takes over what is given.
 pub(super) fn ranges(t: &DeviceTable, c: &mut DeviceConfig) -> Result<(), Fault> {
-    if let Some(range) = &t.range {
-        for (to, given, key, unit, within) in [
-            (
-                &mut c.set_point_limits_percent.0,
-                &range.set_point_lower_limit_percent,
-                "set_point_lower_limit_percent",
-                "%",
-                SET_POINT_PERCENT,
-            ),
-            (
-                &mut c.set_point_limits_percent.1,
-                &range.set_point_upper_limit_percent,
-                "set_point_upper_limit_percent",
-                "%",
-                SET_POINT_PERCENT,
-            ),
-            (
-                &mut c.minimum_span_percent,
-                &range.minimum_span_percent,
-                "minimum_span_percent",
-                "%",
-                0.0..=100.0,
-            ),
-        ] {
-            if let Some(n) = given {
-                *to = number(n, key, unit, within)?;
+    if let Some(range) = t.range.as_ref().map(Spanned::get_ref) {
+        if let KindConfig::Positioner(own) = &mut c.kind {
+            for (to, given, key, within) in [
+                (
+                    &mut own.set_point_limits_percent.0,
+                    &range.set_point_lower_limit_percent,
+                    "set_point_lower_limit_percent",
+                    SET_POINT_PERCENT,
+                ),
+                (
+                    &mut own.set_point_limits_percent.1,
+                    &range.set_point_upper_limit_percent,
+                    "set_point_upper_limit_percent",
+                    SET_POINT_PERCENT,
+                ),
+                (
+                    &mut own.minimum_span_percent,
+                    &range.minimum_span_percent,
+                    "minimum_span_percent",
+                    0.0..=100.0,
+                ),
+            ] {
+                if let Some(n) = given {
+                    *to = number(n, key, "%", within)?;
+                }
             }
         }
         // The device stores singles.
         let stored = &mut c.factory;
-        for (to, given, key, unit, within) in [
-            (
-                &mut stored.lower_range_value_percent,
-                &range.lower_range_value_percent,
-                "lower_range_value_percent",
-                "%",
-                SET_POINT_PERCENT,
-            ),
-            (
-                &mut stored.upper_range_value_percent,
-                &range.upper_range_value_percent,
-                "upper_range_value_percent",
-                "%",
-                SET_POINT_PERCENT,
-            ),
-            (&mut stored.damping_s, &range.damping_s, "damping_s", "s", 0.0..=60.0),
+        for (given, key, unit, within, is_upper) in [
+            (&range.lower_range_value_percent, "lower_range_value_percent", "%", SET_POINT_PERCENT, false),
+            (&range.upper_range_value_percent, "upper_range_value_percent", "%", SET_POINT_PERCENT, true),
+            (&range.lower_range_value_degc, "lower_range_value_degc", "degC", SENSOR_DEGC, false),
+            (&range.upper_range_value_degc, "upper_range_value_degc", "degC", SENSOR_DEGC, true),
         ] {
             if let Some(n) = given {
+                let to = if is_upper { &mut stored.upper_range_value } else { &mut stored.lower_range_value };
                 *to = number(n, key, unit, within)? as f32;
             }
         }
+        if let Some(n) = &range.damping_s {
+            stored.damping_s = number(n, "damping_s", "s", 0.0..=60.0)? as f32;
+        }
     }
-    if let Some(air) = &t.air {
+    if let (Some(air), KindConfig::Positioner(own)) = (t.air.as_ref().map(Spanned::get_ref), &mut c.kind) {
         for (to, given, key) in [
             (
-                &mut c.supply_pressure_limits_bar.0,
+                &mut own.supply_pressure_limits_bar.0,
                 &air.supply_pressure_lower_limit_bar,
                 "supply_pressure_lower_limit_bar",
             ),
             (
-                &mut c.supply_pressure_limits_bar.1,
+                &mut own.supply_pressure_limits_bar.1,
                 &air.supply_pressure_upper_limit_bar,
                 "supply_pressure_upper_limit_bar",
             ),
@@ -86,8 +80,8 @@ pub(super) fn ranges(t: &DeviceTable, c: &mut DeviceConfig) -> Result<(), Fault>
 
 /// The key to blame for a part of the set-up that does not fit, and what would be right; `None` where it is none of
 /// those here.
-pub(super) fn blame(t: &DeviceTable, field: &str) -> Option<(Range<usize>, &'static str)> {
-    let (range, air) = (t.range.as_ref(), t.air.as_ref());
+pub(super) fn blame(t: &DeviceTable, kind: KindName, field: &str) -> Option<(Range<usize>, &'static str)> {
+    let (range, air) = (t.range.as_ref().map(Spanned::get_ref), t.air.as_ref().map(Spanned::get_ref));
     let limits = range
         .map(|r| [&r.set_point_upper_limit_percent, &r.set_point_lower_limit_percent])
         .into_iter()
@@ -97,7 +91,10 @@ pub(super) fn blame(t: &DeviceTable, field: &str) -> Option<(Range<usize>, &'sta
         keys.first().and_then(|k| k.as_ref()).map(Spanned::span)
     };
     let (keys, right) = match field {
-        "upper_range_value_percent" | "lower_range_value_percent" => {
+        "upper_range_value" | "lower_range_value" => {
+            if kind == KindName::Temperature {
+                return degc(range?, field);
+            }
             let mut keys: Vec<_> = range
                 .map(|r| [&r.upper_range_value_percent, &r.lower_range_value_percent])
                 .into_iter()
@@ -125,4 +122,17 @@ pub(super) fn blame(t: &DeviceTable, field: &str) -> Option<(Range<usize>, &'sta
         _ => return None,
     };
     Some((span(keys)?, right))
+}
+
+/// The same for the range of a temperature transmitter.
+fn degc(range: &RangeTable, field: &str) -> Option<(Range<usize>, &'static str)> {
+    let mut keys = [&range.upper_range_value_degc, &range.lower_range_value_degc];
+    if field.starts_with("lower") {
+        keys.reverse();
+    }
+    let at = keys.into_iter().flatten().next()?.span();
+    Some((
+        at,
+        "give lower_range_value_degc and upper_range_value_degc, two different values from -200 to 850",
+    ))
 }

@@ -1,6 +1,7 @@
 mod bursts;
 mod described;
 mod devices;
+mod kinds;
 mod slow;
 mod wires;
 
@@ -35,6 +36,14 @@ fn faulty(marked: &str, wrong_has: &str, right_has: &str) {
     let shown = e.to_string();
     assert!(shown.starts_with(&format!("b.toml:{line}:{column}: ")), "{shown}");
     assert!(shown.contains("\n  next: "), "{shown}");
+}
+
+/// What is set up of a positioner alone.
+fn positioner(config: &DeviceConfig) -> &crate::device::PositionerConfig {
+    match &config.kind {
+        crate::device::KindConfig::Positioner(own) => own,
+        other => panic!("{other:?}"),
+    }
 }
 
 /// A device with these lines in its table, and a line.
@@ -275,6 +284,7 @@ write_protect = false
     );
     assert!(!c.reset_answers);
     assert_eq!(c.response_delay, Duration::from_micros(12_500));
+    let c = positioner(c);
     assert_eq!((c.loop_current_ma, c.supply_pressure_bar), (12.0, 5.0));
     assert_eq!((c.time_constant_s, c.travel_percent), (3.0, 40.0));
     assert_eq!((c.lever_angle_closed_deg, c.lever_angle_open_deg), (-20.0, 25.5));
@@ -311,8 +321,9 @@ fn the_schema_describes_every_key() {
     tables.extend(schema["$defs"].as_object().unwrap().values().filter(|t| t["properties"].is_object()));
     assert_eq!(
         tables.len(),
-        14,
-        "file, loop, device, slow command, burst, described command, valve, range, air, master, ask, wire fault, line, event"
+        16,
+        "file, loop, device, slow command, burst, described command, valve, range, air, process, output, master, ask, wire \
+         fault, line, event"
     );
     let mut keys = 0;
     for table in tables {
@@ -326,10 +337,10 @@ fn the_schema_describes_every_key() {
             }
         }
     }
-    // 8 of the file, 1 of the loop, 28 and 7 tables of a device, 2 of a slow command, 8 of its bursts, 5 of a described
-    // command, 4 of the valve, 6 of its range, 3 of the air, 6 of a master, 5 of what it asks, 10 of a fault on the wires, 1
-    // of a line, 9 of an event.
-    assert_eq!(keys, 103);
+    // 8 of the file, 1 of the loop, 29 and 9 tables of a device, 2 of a slow command, 8 of its bursts, 5 of a described
+    // command, 4 of the valve, 8 of its range, 3 of the air, 3 of the process, 2 of the output, 6 of a master, 5 of what it
+    // asks, 10 of a fault on the wires, 1 of a line, 11 of an event.
+    assert_eq!(keys, 115);
     assert_eq!(schema["required"], json!(["device", "line"]));
     assert_eq!(schema["$defs"]["LineTable"]["required"], json!(["at"]));
     let address = &schema["$defs"]["DeviceTable"]["properties"]["polling_address"];

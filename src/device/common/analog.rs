@@ -1,4 +1,4 @@
-//! The loop current as analog channel 0, and what an input refuses: 40, 45, 46, 60 to 63, 66 to 68, 70 [DV-16].
+//! The loop current as analog channel 0: 60 to 63, 70 [DV-16].
 
 use crate::app::command::Value;
 use crate::device::commands::{Answer, Asked, code};
@@ -9,11 +9,6 @@ use crate::device::variables::unit;
 
 /// The only channel there is.
 pub(super) const LOOP: u8 = 0;
-
-/// [CM-040] [CM-045] [CM-046] [CM-066] [CM-067] [CM-068]: nobody but the other end of the loop makes the current of an input.
-pub(in crate::device) fn not_for_an_input(_: &mut State, _: &Asked<'_>) -> Answer {
-    Answer::Refused(code::DEVICE)
-}
 
 /// The channel that is asked for, if there is one.
 fn channel(asked: &Asked<'_>) -> Result<u8, Answer> {

@@ -5,6 +5,7 @@ pub(super) mod burst;
 pub(super) mod clock;
 pub(super) mod device;
 pub(super) mod lock;
+pub(super) mod output;
 pub(super) mod range;
 pub(super) mod several;
 pub(super) mod simulate;

@@ -2,6 +2,7 @@
 
 use super::analog::LOOP;
 use crate::app::command::Revision;
+use crate::app::types::units;
 use crate::device::commands::{Answer, Asked, code};
 use crate::device::kind::PRIMARY;
 use crate::device::state::State;
@@ -98,10 +99,12 @@ fn set_range(state: &mut State, asked: &Asked<'_>, wrong_unit: u8, values: Value
     else {
         return Answer::Refused(code::TOO_FEW_DATA);
     };
-    let unit = state.stored.units[PRIMARY];
-    if asked.octet("range_unit") != Some(unit) {
-        return Answer::Refused(wrong_unit);
-    }
+    let offered = |unit: &u8| state.kind.traits().offers_unit(PRIMARY, *unit);
+    let Some(unit) = asked.octet("range_unit").filter(offered) else { return Answer::Refused(wrong_unit) };
+    let own = state.stored.units[PRIMARY];
+    let converted = |x: f32| units::convert(x.into(), unit, own).map_or(x, |x| x as f32);
+    let (told_lower, told_upper) = (lower, upper);
+    let (lower, upper) = (converted(lower), converted(upper));
     // What is no number is above every limit.
     let limits = state.limits_told(PRIMARY);
     let place = |x: f32| if x.is_nan() { 1 } else { single_side(x, limits) };
@@ -120,8 +123,8 @@ fn set_range(state: &mut State, asked: &Asked<'_>, wrong_unit: u8, values: Value
     state.count_write();
     let values = values
         .number("range_unit", unit)
-        .float("upper_range_value", upper.into())
-        .float("lower_range_value", lower.into());
+        .float("upper_range_value", told_upper.into())
+        .float("lower_range_value", told_lower.into());
     if is_small(state, lower, upper) {
         Answer::Warned(range_code::SPAN_TOO_SMALL, values)
     } else {
@@ -148,14 +151,16 @@ fn take(state: &mut State, asked: &Asked<'_>, is_upper: bool) -> Answer {
     if state.around().in_multidrop() {
         return Answer::Refused(IN_MULTIDROP);
     }
-    let process = state.told(PRIMARY, state.kind.applied_process(state.around(), asked.now)) as f32;
+    let Some(process) = state.kind.applied_process(state.around(), asked.now) else {
+        return Answer::Refused(code::DEVICE);
+    };
+    let process = process as f32;
     match single_side(process, state.limits_told(PRIMARY)) {
         1 => return Answer::Refused(PROCESS_TOO_HIGH),
         -1 => return Answer::Refused(PROCESS_TOO_LOW),
         _ => {}
     }
-    let (was_lower, was_upper) =
-        (state.stored.lower_range_value_percent, state.stored.upper_range_value_percent);
+    let (was_lower, was_upper) = (state.stored.lower_range_value, state.stored.upper_range_value);
     let (lower, upper) = if is_upper { (was_lower, process) } else { (process, was_upper) };
     if lower == upper || is_small(state, lower, upper) {
         // Too near the other end: it would have to go on in the direction of the range that is now.
@@ -170,8 +175,9 @@ fn take(state: &mut State, asked: &Asked<'_>, is_upper: bool) -> Answer {
 /// [CM-044]
 pub(in crate::device) fn write_unit(state: &mut State, asked: &Asked<'_>) -> Answer {
     match asked.octet("pv_unit") {
-        Some(unit) if state.kind.traits().offers_unit(PRIMARY, unit) => {
-            state.stored.units[PRIMARY] = unit;
+        Some(unit)
+            if state.kind.traits().offers_unit(PRIMARY, unit) && state.set_unit(asked.now, PRIMARY, unit) =>
+        {
             state.count_write();
             Answer::Done(Values::new().number("pv_unit", unit))
         }

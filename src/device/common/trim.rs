@@ -6,7 +6,7 @@ use crate::app::types::units;
 use crate::device::commands::{Answer, Asked, code};
 use crate::device::kind::TrimRules;
 use crate::device::state::State;
-use crate::device::stored::PressureTrim;
+use crate::device::stored::TwoPointTrim;
 use crate::device::values::Values;
 use crate::device::variables::unit;
 
@@ -25,7 +25,7 @@ fn rules(state: &State, asked: &Asked<'_>) -> Option<&'static TrimRules> {
 }
 
 /// Stores a trim if its points are apart, and says whether it did.
-fn store(state: &mut State, asked: &Asked<'_>, rules: &TrimRules, trim: PressureTrim) -> bool {
+fn store(state: &mut State, asked: &Asked<'_>, rules: &TrimRules, trim: TwoPointTrim) -> bool {
     let sound = rules.are_apart(&trim);
     if sound {
         state.set_trim(asked.now, trim);
@@ -37,11 +37,11 @@ fn store(state: &mut State, asked: &Asked<'_>, rules: &TrimRules, trim: Pressure
 /// [CM-052]: what is sensed now becomes 0.
 pub(in crate::device) fn set_zero_of(state: &mut State, asked: &Asked<'_>) -> Answer {
     let Some(rules) = rules(state, asked) else { return Answer::Refused(code::INVALID_SELECTION) };
-    let sensor = state.kind.untrimmed() as f32;
+    let Some(sensor) = state.kind.untrimmed().map(|x| x as f32) else { return Answer::Refused(code::DEVICE) };
     if sensor > rules.most_correction {
         return Answer::Refused(PROCESS_TOO_HIGH);
     }
-    let trim = PressureTrim { lower: [sensor, 0.0], ..state.stored.pressure_trim_bar };
+    let trim = TwoPointTrim { lower: [sensor, 0.0], ..state.stored.trim };
     if sensor < -rules.most_correction || !store(state, asked, rules, trim) {
         return Answer::Refused(PROCESS_TOO_LOW);
     }
@@ -51,7 +51,7 @@ pub(in crate::device) fn set_zero_of(state: &mut State, asked: &Asked<'_>) -> An
 /// [CM-080]
 pub(in crate::device) fn read_points(state: &mut State, asked: &Asked<'_>) -> Answer {
     let Some(rules) = rules(state, asked) else { return Answer::Refused(code::INVALID_SELECTION) };
-    let trim = state.stored.pressure_trim_bar;
+    let trim = state.stored.trim;
     let told = |x: f32| state.told(rules.variable, x.into());
     Answer::Done(
         Values::new()
@@ -97,7 +97,7 @@ pub(in crate::device) fn write_point(state: &mut State, asked: &Asked<'_>) -> An
         UPPER_POINT => rules.upper,
         _ => return Answer::Refused(code::DEVICE),
     };
-    let sensor = state.kind.untrimmed() as f32;
+    let Some(sensor) = state.kind.untrimmed().map(|x| x as f32) else { return Answer::Refused(code::DEVICE) };
     // What is no number is too large.
     if value_told.is_nan() || value_told > most || value_told - sensor > rules.most_correction {
         return Answer::Refused(code::TOO_LARGE);
@@ -105,7 +105,7 @@ pub(in crate::device) fn write_point(state: &mut State, asked: &Asked<'_>) -> An
     if value_told < least || sensor - value_told > rules.most_correction {
         return Answer::Refused(code::TOO_SMALL);
     }
-    let mut trim = state.stored.pressure_trim_bar;
+    let mut trim = state.stored.trim;
     let near = if point == LOWER_POINT {
         trim.lower = [sensor, value_told];
         code::TOO_LARGE

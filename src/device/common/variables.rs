@@ -89,8 +89,7 @@ pub(in crate::device) fn write_assignments(state: &mut State, asked: &Asked<'_>)
             *place = code;
         }
     }
-    let count = state.quantities().len();
-    if usize::from(wanted[0]) != PRIMARY || wanted.iter().any(|&c| usize::from(c) >= count) {
+    if !state.kind.traits().can_be_assigned(&wanted) {
         return Answer::Refused(code::INVALID_SELECTION);
     }
     state.stored.assignments = wanted;
@@ -102,8 +101,9 @@ pub(in crate::device) fn write_assignments(state: &mut State, asked: &Asked<'_>)
 pub(in crate::device) fn write_unit_of(state: &mut State, asked: &Asked<'_>) -> Answer {
     let Some(index) = own_variable(state, asked) else { return Answer::Refused(INVALID_VARIABLE) };
     match asked.octet("unit") {
-        Some(unit) if state.quantities()[index].offers_unit(unit) => {
-            state.stored.units[index] = unit;
+        Some(unit)
+            if state.quantities()[index].offers_unit(unit) && state.set_unit(asked.now, index, unit) =>
+        {
             state.count_write();
             Answer::Done(Values::new().number("code", index as u32).number("unit", unit))
         }

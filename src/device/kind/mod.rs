@@ -3,15 +3,25 @@
 //! Everything that several kinds share lies outside of this directory and knows of a device what [`Kind`] and
 //! [`Traits`] say. Values go in and out in the units as delivered.
 
+mod output;
 mod positioner;
+mod temperature;
 
-use super::config::DeviceConfig;
-use super::stored::{PressureTrim, Stored};
+pub use output::OutputTrim;
+pub(super) use output::{MOST_CORRECTION_MA, Output};
+pub use positioner::PositionerConfig;
+pub use temperature::TemperatureConfig;
+
+use super::codes::unit;
+use super::config::{ConfigError, DeviceConfig};
+use super::stored::{Stored, TwoPointTrim};
 use super::variables::Simulated;
 use crate::app::command::Revision;
 use crate::app::types::units;
 use crate::time::Instant;
 use core::fmt;
+use output::OutputRules;
+use serde::{Deserialize, Serialize};
 
 /// The device variable that every kind has as PV.
 pub(super) const PRIMARY: usize = 0;
@@ -37,17 +47,111 @@ impl Quantity {
     }
 }
 
+/// Kinds of device by name.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum KindName {
+    /// A positioner [DV-01].
+    #[default]
+    Positioner,
+    /// A temperature transmitter [DV-61].
+    Temperature,
+}
+
+impl KindName {
+    /// Every one.
+    pub const ALL: [KindName; 2] = [KindName::Positioner, KindName::Temperature];
+
+    /// For programs and bench files, such as "temperature".
+    pub fn word(self) -> &'static str {
+        match self {
+            KindName::Positioner => "positioner",
+            KindName::Temperature => "temperature",
+        }
+    }
+
+    /// In words, such as "temperature transmitter".
+    pub fn words(self) -> &'static str {
+        self.traits().name
+    }
+
+    /// Names of its device variables by their codes, such as "set point".
+    pub fn variables(self) -> Vec<&'static str> {
+        self.traits().variables.iter().map(|v| v.name).collect()
+    }
+
+    /// How many dynamic variables it has, from PV on: 1 to 4.
+    pub fn dynamic_variables(self) -> usize {
+        self.traits().dynamic_variables
+    }
+
+    pub(super) fn traits(self) -> &'static Traits {
+        match self {
+            KindName::Positioner => &positioner::TRAITS,
+            KindName::Temperature => &temperature::TRAITS,
+        }
+    }
+}
+
+/// The kind of a device and what is set up of it alone.
+#[derive(Clone, Debug, PartialEq)]
+pub enum KindConfig {
+    /// A positioner.
+    Positioner(PositionerConfig),
+    /// A temperature transmitter.
+    Temperature(TemperatureConfig),
+}
+
+impl KindConfig {
+    /// Which kind it is.
+    pub fn name(&self) -> KindName {
+        match self {
+            KindConfig::Positioner(_) => KindName::Positioner,
+            KindConfig::Temperature(_) => KindName::Temperature,
+        }
+    }
+
+    pub(super) fn check(&self) -> Result<(), ConfigError> {
+        match self {
+            KindConfig::Positioner(config) => config.check(),
+            KindConfig::Temperature(config) => config.check(),
+        }
+    }
+}
+
 /// What a kind is, whatever happens to it.
 pub(super) struct Traits {
+    /// In messages, such as "temperature transmitter".
+    pub name: &'static str,
     /// The device variables by their codes, from 0 on.
     pub variables: &'static [Quantity],
-    /// Whether the loop current is an input [TB-10]; else it is an output.
-    pub loop_is_input: bool,
+    /// How many dynamic variables there are, from PV on.
+    pub dynamic_variables: usize,
+    /// What the loop current can be as an output; `None` where it is an input [TB-10].
+    pub output: Option<OutputRules>,
     /// The variable that has a trim.
     pub trim: TrimRules,
 }
 
 impl Traits {
+    /// Whether these device variables can be PV, SV, TV and QV [DV-19]: PV stays, for the loop current carries it.
+    pub fn can_be_assigned(&self, assignments: &[u8; 4]) -> bool {
+        let (there, not_there) = assignments.split_at(self.dynamic_variables);
+        usize::from(assignments[0]) == PRIMARY
+            && there.iter().all(|&v| usize::from(v) < self.variables.len())
+            && not_there.iter().all(|&v| v == unit::NOT_USED)
+    }
+
+    /// As delivered, one after the other.
+    pub fn assignments(&self) -> [u8; 4] {
+        core::array::from_fn(|i| if i < self.dynamic_variables { i as u8 } else { unit::NOT_USED })
+    }
+
+    /// Units as delivered.
+    pub fn units(&self) -> [u8; MOST_VARIABLES] {
+        core::array::from_fn(|i| self.variables.get(i).map_or(unit::NOT_USED, |v| v.unit))
+    }
+
     /// Whether a device variable can be told in `unit`.
     pub fn offers_unit(&self, variable: usize, unit: u8) -> bool {
         self.variables.get(variable).is_some_and(|v| v.offers_unit(unit))
@@ -67,12 +171,12 @@ pub(super) struct TrimRules {
     /// Least difference of the two points.
     pub least_difference: f32,
     /// Without a trim.
-    pub none: PressureTrim,
+    pub none: TwoPointTrim,
 }
 
 impl TrimRules {
     /// Whether the points are as far apart as they must be.
-    pub fn are_apart(&self, trim: &PressureTrim) -> bool {
+    pub fn are_apart(&self, trim: &TwoPointTrim) -> bool {
         let finite = trim.lower.iter().chain(&trim.upper).all(|x| x.is_finite());
         // At the sensor a little less, since each point may be corrected.
         finite
@@ -81,7 +185,7 @@ impl TrimRules {
     }
 
     /// Whether commands 52, 82 and 83 can have made it.
-    pub fn can_be_written(&self, trim: &PressureTrim) -> bool {
+    pub fn can_be_written(&self, trim: &TwoPointTrim) -> bool {
         let point = |[sensor, told]: [f32; 2], (least, most): (f32, f32)| {
             (least..=most).contains(&told) && (told - sensor).abs() <= self.most_correction
         };
@@ -115,13 +219,20 @@ pub(super) enum Input {
     LoopCurrentMa(f64),
     /// The supply pressure, bar.
     SupplyPressureBar(f64),
+    /// The temperature of the process, degC.
+    ProcessTemperatureDegc(f64),
+    /// Whether the sensor is broken.
+    SensorBroken(bool),
 }
 
 impl Input {
     /// Whether it is something that can be.
     pub fn is_finite(&self) -> bool {
         match self {
-            Input::LoopCurrentMa(x) | Input::SupplyPressureBar(x) => x.is_finite(),
+            Input::LoopCurrentMa(x) | Input::SupplyPressureBar(x) | Input::ProcessTemperatureDegc(x) => {
+                x.is_finite()
+            }
+            Input::SensorBroken(_) => true,
         }
     }
 }
@@ -175,11 +286,33 @@ pub(super) trait Kind: fmt::Debug + Send {
     /// What of a variable that is not simulated is judged by its limits; `None` for one that cannot leave them.
     fn judged(&self, around: Around<'_>, variable: usize) -> Option<f64>;
 
-    /// The applied process, which becomes an end of the range [CM-036].
-    fn applied_process(&self, around: Around<'_>, now: Instant) -> f64;
+    /// The applied process, which becomes an end of the range [CM-036], in the unit of the range; `None` where it is
+    /// not known.
+    fn applied_process(&self, around: Around<'_>, now: Instant) -> Option<f64>;
 
-    /// The variable that has a trim, as its sensor says it.
-    fn untrimmed(&self) -> f64;
+    /// The variable that has a trim, as its sensor says it; `None` where it says nothing.
+    fn untrimmed(&self) -> Option<f64>;
+
+    /// What the loop current does where PV is not known [TB-01]; `None` where it is an input.
+    fn alarm_selection(&self) -> Option<u8> {
+        None
+    }
+
+    /// Whether a sensor is broken: device malfunction [ST-02].
+    fn has_sensor_fault(&self) -> bool {
+        false
+    }
+
+    /// What masters make of the loop current; `None` where it is an input.
+    fn output(&mut self) -> Option<&mut Output> {
+        None
+    }
+
+    /// The current that flows because of it, mA; `None` where it is an input.
+    fn sent_ma(&self, around: Around<'_>, now: Instant) -> Option<f64> {
+        let _ = (around, now);
+        None
+    }
 
     /// Set point before damping and travel, % at `now`, of a device that moves a valve.
     fn valve_percent(&self, around: Around<'_>, now: Instant) -> Option<(f64, f64)> {
@@ -188,12 +321,10 @@ pub(super) trait Kind: fmt::Debug + Send {
     }
 }
 
-/// The device variables as delivered.
-pub(super) fn quantities() -> &'static [Quantity] {
-    positioner::TRAITS.variables
-}
-
 /// A device of a set-up, powered up at `now`; [`Kind::start`] comes next.
 pub(super) fn of(config: &DeviceConfig, now: Instant) -> Box<dyn Kind> {
-    Box::new(positioner::ValvePositioner::new(config, now))
+    match &config.kind {
+        KindConfig::Positioner(own) => Box::new(positioner::ValvePositioner::new(own, now)),
+        KindConfig::Temperature(own) => Box::new(temperature::TemperatureTransmitter::new(own, now)),
+    }
 }

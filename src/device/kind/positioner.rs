@@ -1,10 +1,11 @@
 //! A positioner: the loop current is an input, and a valve follows it [DV-01] [DV-02].
 
 use super::{Around, Input, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
-use crate::device::config::DeviceConfig;
+use crate::device::codes::{class, family, unit, variable_status};
+use crate::device::config::{ConfigError, no_range};
 use crate::device::lag::{Lag, Positioner};
-use crate::device::stored::PressureTrim;
-use crate::device::variables::{class, family, limited, side, unit, variable_status};
+use crate::device::stored::TwoPointTrim;
+use crate::device::variables::{limited, side};
 use crate::time::Instant;
 
 /// The device variables by their codes [DV-02].
@@ -17,6 +18,7 @@ const SUPPLY_PRESSURE: usize = 3;
 const PRESSURE_SENSOR_BAR: (f64, f64) = (0.0, 10.0);
 
 pub(super) static TRAITS: Traits = Traits {
+    name: "positioner",
     variables: &[
         Quantity { name: "set point", unit: unit::PERCENT, class: class::NONE, family: family::VALVE },
         Quantity { name: "travel", unit: unit::PERCENT, class: class::NONE, family: family::VALVE },
@@ -28,20 +30,98 @@ pub(super) static TRAITS: Traits = Traits {
             family: family::PRESSURE,
         },
     ],
-    loop_is_input: true,
+    dynamic_variables: 4,
+    output: None,
     trim: TrimRules {
         variable: SUPPLY_PRESSURE,
         lower: (0.0, 2.0),
         upper: (2.0, 10.0),
         most_correction: 0.5,
         least_difference: 1.0,
-        none: PressureTrim::NONE,
+        none: TwoPointTrim { lower: [0.0, 0.0], upper: [10.0, 10.0] },
     },
 };
 
+/// What is set up of a positioner. The valve is a first-order lag [DV-13]: no physics yet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PositionerConfig {
+    /// Loop current at power-up, mA. Default 4.0.
+    pub loop_current_ma: f64,
+    /// Set points outside of which the primary variable is out of limits [ST-02], the transducer
+    /// limits of command 14, %. Default −5 to 105.
+    pub set_point_limits_percent: (f64, f64),
+    /// Least span of the range, %: command 14 tells it, command 35 warns below it [DV-18]. Default 10.
+    pub minimum_span_percent: f64,
+    /// Time constant of the travel, s, 0 or more [DV-13]. Default 1.5.
+    pub time_constant_s: f64,
+    /// Travel at power-up, %. Default 0.
+    pub travel_percent: f64,
+    /// Angle of the feedback lever at 0 % travel, degrees. Default −30.
+    pub lever_angle_closed_deg: f64,
+    /// Angle of the feedback lever at 100 % travel, degrees; between the two it is linear. Default
+    /// 30.
+    pub lever_angle_open_deg: f64,
+    /// Supply pressure at power-up, bar. Default 4.0.
+    pub supply_pressure_bar: f64,
+    /// Supply pressures outside of which a variable other than the primary is out of limits [ST-02],
+    /// bar. Default 1.4 to 7.0 (common practice).
+    pub supply_pressure_limits_bar: (f64, f64),
+}
+
+impl Default for PositionerConfig {
+    fn default() -> Self {
+        PositionerConfig {
+            loop_current_ma: 4.0,
+            set_point_limits_percent: (-5.0, 105.0),
+            minimum_span_percent: 10.0,
+            time_constant_s: 1.5,
+            travel_percent: 0.0,
+            lever_angle_closed_deg: -30.0,
+            lever_angle_open_deg: 30.0,
+            supply_pressure_bar: 4.0,
+            supply_pressure_limits_bar: (1.4, 7.0),
+        }
+    }
+}
+
+impl PositionerConfig {
+    pub(in crate::device) fn check(&self) -> Result<(), ConfigError> {
+        let bad = |field, why: String| Err(ConfigError { field, why });
+        for (field, value) in [
+            ("loop_current_ma", self.loop_current_ma),
+            ("lever_angle_closed_deg", self.lever_angle_closed_deg),
+            ("lever_angle_open_deg", self.lever_angle_open_deg),
+            ("supply_pressure_bar", self.supply_pressure_bar),
+        ] {
+            if !value.is_finite() {
+                return bad(field, format!("{value} is no finite number"));
+            }
+        }
+        for (field, value) in
+            [("minimum_span_percent", self.minimum_span_percent), ("time_constant_s", self.time_constant_s)]
+        {
+            if !value.is_finite() || value < 0.0 {
+                return bad(field, format!("{value} is no number of 0 or more"));
+            }
+        }
+        if !(0.0..=100.0).contains(&self.travel_percent) {
+            return bad("travel_percent", format!("{} is outside 0 to 100", self.travel_percent));
+        }
+        for (field, limits) in [
+            ("set_point_limits_percent", self.set_point_limits_percent),
+            ("supply_pressure_limits_bar", self.supply_pressure_limits_bar),
+        ] {
+            if let Some(why) = no_range(limits) {
+                return bad(field, why);
+            }
+        }
+        Ok(())
+    }
+}
+
 #[derive(Debug)]
 pub(super) struct ValvePositioner {
-    config: DeviceConfig,
+    config: PositionerConfig,
     valve: Positioner,
     /// The set point behind its damping, also beyond the end stops.
     damped_percent: Lag,
@@ -52,7 +132,7 @@ pub(super) struct ValvePositioner {
 }
 
 impl ValvePositioner {
-    pub fn new(config: &DeviceConfig, now: Instant) -> Self {
+    pub fn new(config: &PositionerConfig, now: Instant) -> Self {
         ValvePositioner {
             valve: Positioner::new(config.time_constant_s, config.travel_percent, now),
             damped_percent: Lag::new(0.0, 0.0, now),
@@ -70,8 +150,7 @@ impl ValvePositioner {
 
     /// What the current demands, or demanded when it was fixed [DV-15].
     fn demanded_percent(&self, around: Around<'_>) -> f64 {
-        let lower = f64::from(around.stored.lower_range_value_percent);
-        let upper = f64::from(around.stored.upper_range_value_percent);
+        let (lower, upper) = around.stored.range_values();
         self.held_percent.unwrap_or(lower + (upper - lower) * self.percent_of_range() / 100.0)
     }
 
@@ -82,7 +161,7 @@ impl ValvePositioner {
 
     /// The supply pressure behind its trim, bar.
     fn supply_pressure_bar(&self, around: Around<'_>) -> f64 {
-        around.stored.pressure_trim_bar.told(self.sensor_pressure_bar)
+        around.stored.trim.told(self.sensor_pressure_bar)
     }
 
     /// Where on its way between closed and open the lever stands, degrees.
@@ -92,8 +171,8 @@ impl ValvePositioner {
     }
 
     /// −1 below its limits, 1 above, 0 between.
-    fn saturation(&self) -> i8 {
-        side(self.loop_current_ma, self.config.loop_current_limits_ma)
+    fn saturation(&self, around: Around<'_>) -> i8 {
+        side(self.loop_current_ma, around.config.loop_current_limits_ma)
     }
 }
 
@@ -126,7 +205,7 @@ impl Kind for ValvePositioner {
 
     fn start(&mut self, around: Around<'_>, now: Instant) {
         // The set point of before is not kept: that of 4 mA stands in [DV-15].
-        let at_4_ma = f64::from(around.stored.lower_range_value_percent);
+        let at_4_ma = f64::from(around.stored.lower_range_value);
         self.held_percent = around.in_multidrop().then_some(at_4_ma);
         let target = self.set_point_percent(around);
         self.damped_percent = Lag::new(around.stored.damping_s.into(), target, now);
@@ -159,18 +238,19 @@ impl Kind for ValvePositioner {
                 self.follow(around, now);
             }
             Input::SupplyPressureBar(bar) => self.sensor_pressure_bar = bar,
+            Input::ProcessTemperatureDegc(_) | Input::SensorBroken(_) => {}
         }
     }
 
     /// The measured one.
     fn loop_current(&self, around: Around<'_>, _: Instant) -> LoopCurrent {
-        let status = limited(self.saturation());
+        let status = limited(self.saturation(around));
         LoopCurrent {
             ma: self.loop_current_ma,
             status,
             percent_of_range: self.percent_of_range(),
             percent_status: status,
-            is_saturated: self.saturation() != 0,
+            is_saturated: self.saturation(around) != 0,
             is_fixed: around.in_multidrop(),
         }
     }
@@ -181,7 +261,7 @@ impl Kind for ValvePositioner {
             SET_POINT if self.held_percent.is_some() => {
                 (self.damped_percent.value(now), variable_status::MANUAL_CONSTANT)
             }
-            SET_POINT => (self.damped_percent.value(now), limited(self.saturation())),
+            SET_POINT => (self.damped_percent.value(now), limited(self.saturation(around))),
             TRAVEL => (travel, variable_status::GOOD),
             LEVER_ANGLE => (self.lever_angle_deg(travel), variable_status::GOOD),
             _ => {
@@ -201,12 +281,12 @@ impl Kind for ValvePositioner {
     }
 
     /// Where the valve stands [DV-18].
-    fn applied_process(&self, _: Around<'_>, now: Instant) -> f64 {
-        self.valve.travel_percent(now)
+    fn applied_process(&self, _: Around<'_>, now: Instant) -> Option<f64> {
+        Some(self.valve.travel_percent(now))
     }
 
-    fn untrimmed(&self) -> f64 {
-        self.sensor_pressure_bar
+    fn untrimmed(&self) -> Option<f64> {
+        Some(self.sensor_pressure_bar)
     }
 
     fn valve_percent(&self, around: Around<'_>, now: Instant) -> Option<(f64, f64)> {

@@ -1,6 +1,6 @@
 //! Events of single devices and of all, ranges and limits.
 
-use super::{faulty, faulty_device, in_device};
+use super::{faulty, faulty_device, in_device, positioner};
 use crate::bench::Change;
 use crate::bench::file::check;
 use crate::bench::plan::BenchPlan;
@@ -57,7 +57,7 @@ fn events_that_cannot_be() {
         "did you mean \"FV-3104\"? the tags here are \"FV-3104\", \"Inlet\", \"FV-3107\"",
     );
     faulty(&event("busy = true\ndevice = «true"), "`true`", "a tag in quotes or a polling address");
-    faulty(&event("loop_current_ma = 4\ndevice = «7"), "passes every device", "leave device out");
+    faulty(&event("loop_current_ma = 4\ndevice = «7"), "passes every positioner", "leave device out");
     let nothing = event("device = 7").replace("[[event]]", "«[[event]]");
     faulty(&nothing, "changes nothing", "busy, malfunction or power_cycle");
 }
@@ -89,7 +89,8 @@ fn ranges_and_limits() {
     );
     let c = &plan(&text).devices[0].config;
     let s = &c.factory;
-    assert_eq!((s.lower_range_value_percent, s.upper_range_value_percent, s.damping_s), (80.0, 20.5, 2.125));
+    assert_eq!((s.lower_range_value, s.upper_range_value, s.damping_s), (80.0, 20.5, 2.125));
+    let c = positioner(c);
     assert_eq!((c.set_point_limits_percent, c.minimum_span_percent), ((10.0, 90.0), 5.0));
     assert_eq!(c.supply_pressure_limits_bar, (2.0, 6.0));
     // As singles both are the same, as a master is told them: 80.1 % is 80.0999985.
