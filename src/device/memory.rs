@@ -339,7 +339,10 @@ mod tests {
         );
         assert_eq!(stored.burst, [bursting; 3]);
         assert_eq!(decode(&encode(&stored)), Ok(stored));
-        for (version, payload) in [(2, PAYLOAD), (3, PAYLOAD_2), (3, BEFORE), (2, "[]"), (2, "{}")] {
+        let with_kind = PAYLOAD_2.replacen('{', r#"{"kind":"positioner","#, 1);
+        for (version, payload) in
+            [(2, PAYLOAD), (2, &*with_kind), (3, PAYLOAD_2), (3, BEFORE), (2, "[]"), (2, "{}")]
+        {
             let refused = decode(&image_of(version, payload));
             assert!(matches!(refused, Err(ImageError::Payload { .. })), "{version}: {payload}");
         }

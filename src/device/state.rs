@@ -210,12 +210,7 @@ impl State {
         if variable != PRIMARY || unit == from {
             return true;
         }
-        let (lowest, highest) = self.limits_told(PRIMARY);
-        // What was within the limits stays there, though singles are rounded.
-        let told = |x: f32| {
-            let other = units::convert(x.into(), from, unit).unwrap_or(x.into());
-            (other as f32).clamp(lowest as f32, highest as f32)
-        };
+        let told = |x: f32| units::convert(x.into(), from, unit).unwrap_or(x.into()) as f32;
         let (lower, upper) = (told(self.stored.lower_range_value), told(self.stored.upper_range_value));
         if lower == upper {
             self.stored.units[variable] = from;

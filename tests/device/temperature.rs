@@ -170,7 +170,11 @@ fn the_range_goes_with_the_unit() {
 fn a_range_at_the_limits_stays_within_them() {
     let mut rig = at(R7, 20.0);
     assert_eq!(rig.ask(PRIMARY, 35, &range(CELSIUS, 850.0, -200.0)).status[0], 0);
-    for unit in [FAHRENHEIT, RANKINE, KELVIN, RANKINE, CELSIUS, KELVIN, FAHRENHEIT, CELSIUS] {
+    // From each unit to each other.
+    for unit in [
+        FAHRENHEIT, CELSIUS, RANKINE, CELSIUS, KELVIN, FAHRENHEIT, RANKINE, FAHRENHEIT, KELVIN, RANKINE,
+        KELVIN, CELSIUS,
+    ] {
         assert_eq!(rig.ask(PRIMARY, 44, &[unit]).status[0], 0);
         let image = rig.device.take_image().unwrap();
         assert_eq!(decode_image(&image).as_ref(), Ok(rig.device.stored()));
@@ -251,7 +255,12 @@ fn out_of_limits() {
     let mut config = DeviceConfig::temperature(R7);
     // The electronics bear −40 to 85 °C: another variable is out of limits, mask 02.
     config.transmitter().ambient_temperature_degc = 86.0;
-    assert_eq!(Rig::with(config, None).ask(PRIMARY, 1, &[]).status[1] & 0x03, 0x02);
+    let reply = Rig::with(config, None).ask(PRIMARY, 9, &[1]);
+    assert_eq!((reply.status[1] & 0x03, reply.data[8]), (0x02, 0xE0));
+    // What a broken sensor would say is nothing that could be out of limits.
+    let mut rig = at(R7, 851.0);
+    rig.device.set_sensor_broken(rig.now, true);
+    assert_eq!(rig.ask(PRIMARY, 1, &[]).status[1] & 0x03, 0);
 }
 
 /// [CM-034] [DV-13]: with a damping of 2 s 1 − 1/e = 63.212 % of a step are told after 2 s: of 20 to 120 °C 83.21 °C;
@@ -512,6 +521,26 @@ fn memory() {
     let positioner = encode_image(&Stored::default());
     let other = Rig::with(DeviceConfig::temperature(R7), Some(&positioner));
     assert!(matches!(&other.restored, Restored::Corrupt(e) if e.to_string().contains("a positioner")));
+}
+
+/// [DV-62]: at most 1 mA, and none where the current is an input: no command could have made it otherwise.
+#[test]
+fn a_trim_of_the_output_that_cannot_be() {
+    for (kind, ma, fits) in [
+        (KindName::Temperature, 1.0, true),
+        (KindName::Temperature, -1.0, true),
+        (KindName::Temperature, 1.001, false),
+        (KindName::Temperature, f32::NAN, false),
+        (KindName::Positioner, 0.5, false),
+    ] {
+        for at_20 in [false, true] {
+            let config = DeviceConfig::of_kind(kind, R7);
+            let mut stored = config.factory.clone();
+            *(if at_20 { &mut stored.output_trim_ma.at_20_ma } else { &mut stored.output_trim_ma.at_4_ma }) =
+                ma;
+            assert_eq!(stored.check(&config).is_ok(), fits, "{kind:?} {ma}");
+        }
+    }
 }
 
 /// [DV-31]: rising above 86 °F, that is 30 °C, for PV, which is told in °C: a burst trigger goes by any kind's variables.
