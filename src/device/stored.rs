@@ -215,7 +215,7 @@ impl Stored {
         if !traits.trim.can_be_written(&self.pressure_trim_bar) {
             return bad("pressure_trim_bar", format!("{:?} can be no trim", self.pressure_trim_bar));
         }
-        if let Some(why) = self.burst.iter().find_map(BurstMessage::fault) {
+        if let Some(why) = self.burst.iter().find_map(|m| m.fault(traits.variables)) {
             return bad("burst", why);
         }
         if let Some((name, octets)) = self.described.iter().find(|(_, o)| hex(o).is_none()) {
