@@ -381,6 +381,35 @@ mod tests {
         assert_eq!(records, 2, "a reception was cut in two");
     }
 
+    /// Where octets were heard, the modem is not what to look at first.
+    #[test]
+    fn advice_where_nothing_whole_was_heard() {
+        for (heard, says, says_not) in [
+            (vec![0x55; 300], "octets were heard", "no frame was heard"),
+            (vec![], "no frame was heard", "octets were"),
+        ] {
+            let mut at = Instant::ZERO;
+            let octet = |value: u8| {
+                at += Pace::Wire.character();
+                Octet::clean(at, value)
+            };
+            let heard: Vec<Octet> = heard.into_iter().map(octet).collect();
+            let mut waiting = VecDeque::from([Event::Interrupted]);
+            if !heard.is_empty() {
+                waiting.push_front(Event::Octets(heard));
+            }
+            let mut line = Late { waiting, now: Instant::ZERO + Duration::from_secs(30) };
+            let options = Options { format: Format::Text, verbosity: 0, times: true, colour: false };
+            let mut out = Output::to(Box::new(Shared::default()), options, true);
+            let mut listening = Listening::new(&mut line, Terms::default(), &mut out).unwrap();
+            listening.listen(&mut line, &Wishes::only_to_end()).unwrap();
+            listening.finish(line.now).unwrap();
+            let text = listening.summary().text();
+            let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(flat.contains(says) && !flat.contains(says_not), "{text}");
+        }
+    }
+
     /// The end of the listening in the middle of a frame is no damage of that frame; half a frame a second before is one.
     #[test]
     fn what_is_still_coming_at_the_end() {

@@ -80,7 +80,7 @@ pub fn advise(doing: &str, awaited: &Awaited, revision: Revision, reads: bool) {
         ),
         (None, None) if awaited.repeats > 0 => (
             format!(
-                "the device had taken it on, and may still be at it; nothing has come since, {:.0} s after the first request",
+                "the device had taken it on, and may still be at it; nothing whole has come since, {:.0} s after the first request",
                 awaited.waited.as_secs_f64()
             ),
             "ask the identical command again: the answer waits in the device unless it has restarted",

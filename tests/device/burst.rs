@@ -302,7 +302,7 @@ fn configuration() {
     for n in 0..3 {
         assert_eq!(rig.ask(PRIMARY, 105, &[n]).data, delivered(n));
     }
-    refused(&mut rig, 105, &[3], 9);
+    refused(&mut rig, 105, &[3], 2);
     refused(&mut rig, 105, &[], 5);
     write(&mut rig, 108, &[0, 9, 1]);
     write(&mut rig, 107, &[3, 1, 2, 0, 244, 245, 249, 250, 1]);
