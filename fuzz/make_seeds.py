@@ -44,6 +44,8 @@ SEQUENCES = {
     "several": [0, asked(78, "03 0002 00 0013 03 000009 004D 00"), asked(90), asked(95), asked(38, "0001")],
     "burst": [0, asked(108, "0009 01"), asked(107, "03 00 FA FA FA FA FA FA 01"), asked(103, "01 00001F40 00003E80"),
               asked(104, "01 02 41 07 40200000"), asked(109, "01 01"), asked(3, "", 0x90), asked(105, "01", 0x08)],
+    "slow": [0, asked(78, "02 0047 01 00 006A 00"), asked(22, "41" * 32), asked(0), asked(0), asked(22, "41" * 32, 0x82),
+             asked(0), asked(22, "42" * 32), asked(71, "01", 0x04), asked(41)],
     "trim": [0, asked(82, "03 02 07 40880000"), asked(80, "03"), asked(52, "03", 0x90), asked(83, "03")],
 }
 

@@ -1,20 +1,23 @@
 //! Sequences of requests into the device of each revision, as octets on a wire: no panic, no answer and no burst that is no frame,
 //! and what it stores can be read again, also by a device that powers up with it [DV-03].
 //!
-//! The first octet chooses the revision and the kind of device. Each request is one octet (bit 7 the master, bit 6 at the broadcast address,
-//! bit 5 with a wrong check byte, bit 4 a change around the device before it, bit 3 a power cycle before it), the
-//! command, the number of data octets, and the data.
+//! The first octet chooses the revision and the kind of device. Each request is one octet (bit 7 the master, bit 6 at the
+//! broadcast address, bit 5 with a wrong check byte, bit 4 a change around the device before it, bit 3 another device with
+//! its memory before it, bit 2 a power cycle before it, bit 1 as soon as work under way is nearly done), the command, the
+//! number of data octets, and the data. Answers come late, and a few commands take their time, so that work is done while
+//! an answer waits [DV-40].
 
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
 use looprig::app::command::Revision;
-use looprig::device::{Device, DeviceConfig, KindName, Restored, decode_image};
+use looprig::device::{Device, DeviceConfig, KindName, Restored, Slow, decode_image, why_not_slow};
 use looprig::frame::{Octet, Receiver, ReceiverConfig, Reception};
 use looprig::time::{Instant, Pace};
 use std::time::Duration;
 
 const CHARACTER: Duration = Duration::from_nanos(9_166_667);
+const DELAY: Duration = Duration::from_millis(200);
 
 struct Wire {
     device: Device,
@@ -23,7 +26,10 @@ struct Wire {
 
 impl Wire {
     fn new(kind: KindName, revision: Revision, image: Option<&[u8]>, now: Instant) -> Wire {
-        let config = DeviceConfig::of_kind(kind, revision);
+        let mut config = DeviceConfig::of_kind(kind, revision);
+        config.response_delay = DELAY;
+        let slow = [(22, 500), (71, 6000), (78, 2000)].map(|(command, ms)| Slow { command, takes: Duration::from_millis(ms) });
+        config.slow = slow.into_iter().filter(|s| why_not_slow(s.command, revision).is_none()).collect();
         let (device, restored) = Device::new(config, image, Pace::Wire, Duration::ZERO, now);
         // What a device has written it can read.
         assert!(!matches!(restored, Restored::Corrupt(_)));
@@ -35,7 +41,8 @@ impl Wire {
             self.now += CHARACTER;
             self.device.handle(self.now, &[Octet::clean(self.now, value)]);
         }
-        // Silence, until nothing more is due.
+        // Silence, until nothing more is due soon.
+        let until = self.now + Duration::from_secs(1);
         for _ in 0..8 {
             if let Some(answer) = self.device.poll_transmit(self.now) {
                 let mut receiver = Receiver::new(ReceiverConfig::for_line(Pace::Wire, Duration::ZERO));
@@ -46,7 +53,7 @@ impl Wire {
                 self.device.sent(self.now);
                 assert!(matches!(receiver.next(), Some(Reception::Good(_))), "{answer:02X?}");
             }
-            let Some(at) = self.device.wake_at() else { break };
+            let Some(at) = self.device.wake_at().filter(|at| *at <= until) else { break };
             self.now = self.now.max(at);
             self.device.handle_timeout(self.now);
         }
@@ -86,6 +93,18 @@ fuzz_target!(|bytes: &[u8]| {
         }
         if flags & 0x08 != 0 {
             wire = Wire::new(kind, revision, image.as_deref(), wire.now);
+        }
+        if flags & 0x04 != 0 {
+            wire.device.power_cycle(wire.now);
+        }
+        if flags & 0x02 != 0
+            && let Some(at) = wire.device.wake_at()
+        {
+            // The request ends half a delay before that.
+            let ahead = CHARACTER * (5 + 9 + data.len() as u32) + DELAY / 2;
+            let wait = at.since(wire.now).saturating_sub(ahead);
+            wire.now += wait;
+            wire.device.handle_timeout(wire.now);
         }
         let mut address = if flags & 0x40 == 0 { unique } else { [0; 5] };
         address[0] |= flags & 0x80;

@@ -229,8 +229,8 @@ pub struct AskArgs {
     #[arg(long = "move")]
     pub moves: bool,
     /// How long to wait for a device that says that its answer comes later, a delayed response: the same is asked
-    /// again with pauses. 0 takes the first answer as it is.
-    #[arg(long, default_value_t = 60.0, allow_negative_numbers = true, value_parser = seconds, value_name = "SECONDS")]
+    /// again with pauses. 0 takes the first answer as it is; at most 36000, ten hours.
+    #[arg(long, default_value_t = 60.0, allow_negative_numbers = true, value_parser = wait, value_name = "SECONDS")]
     pub wait: f64,
     /// Commands of device types.
     #[command(flatten)]
@@ -400,6 +400,13 @@ pub fn seed(text: &str) -> Result<u64, String> {
 pub fn seconds(text: &str) -> Result<f64, String> {
     let seconds = text.parse().ok().filter(|s| (0.0..=1e7).contains(s));
     seconds.ok_or_else(|| format!("\"{text}\" is no time: give a number of seconds, at most 10000000"))
+}
+
+/// Reads how long to wait for an answer, in seconds: with a pause of 5 s between two repeats they are fewer than the host
+/// asks at most [HO-10].
+fn wait(text: &str) -> Result<f64, String> {
+    let seconds = text.parse().ok().filter(|s| (0.0..=36_000.0).contains(s));
+    seconds.ok_or_else(|| format!("\"{text}\" is no time: give a number of seconds, at most 36000"))
 }
 
 /// Reads a time between two lines of statistics, in seconds.

@@ -90,7 +90,8 @@ pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
         .map_err(|e| values_failure(asking(), &plan, row, device.revision, &e))?;
     let most = Duration::from_secs_f64(args.wait);
     let awaited = waiting::ask(&mut host, &device, plan.command, &data, most, out.quiet, &asking())?;
-    waiting::advise(&asking(), &awaited);
+    let reads = host.spec(&device, plan.command).is_some_and(|row| row.effect == Effect::Reads);
+    waiting::advise(&asking(), &awaited, device.revision, reads);
     let exchange = &awaited.exchange;
     let ended = match exchange.tone() {
         Tone::Bad => Ended::Failed,
@@ -268,12 +269,25 @@ pub fn silence_advice(to: &To) -> String {
 fn show(awaited: Awaited, device: &Device, out: &mut Output) {
     let options = out.options;
     let waited = waited_text(&awaited);
+    let (repeats, waited_s) = (awaited.repeats, awaited.waited.as_secs_f64());
     let exchange = awaited.exchange;
     match options.format {
         Format::Text if options.verbosity == 0 => show_text(&exchange, device, &waited, out.text()),
         Format::Csv => {
-            out.text().push_str(csv::HEADER);
-            write_item(&Item::Exchange(Box::new(exchange)), options, out.text());
+            let mut text = csv::HEADER.to_owned();
+            write_item(&Item::Exchange(Box::new(exchange)), options, &mut text);
+            let waited = format!(",{repeats},{waited_s:.3}\n");
+            for (i, row) in text.lines().enumerate() {
+                out.text().push_str(row);
+                out.text().push_str(if i == 0 { ",repeats,waited_s\n" } else { &waited });
+            }
+        }
+        Format::Json => {
+            let mut text = String::new();
+            write_item(&Item::Exchange(Box::new(exchange)), options, &mut text);
+            // Two more members of the object.
+            out.text().push_str(text.trim_end().strip_suffix('}').unwrap_or(&text));
+            let _ = writeln!(out.text(), ",\"repeats\":{repeats},\"waited_s\":{waited_s:.3}}}");
         }
         _ => write_item(&Item::Exchange(Box::new(exchange)), options, out.text()),
     }

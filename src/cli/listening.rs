@@ -39,6 +39,8 @@ pub struct Listening<'a> {
     rules: Rules,
     octets: u64,
     pace: Pace,
+    /// Who has said something within this time may be going on.
+    pause: Duration,
     begun: Instant,
     until: Option<Instant>,
     /// Time between two lines of statistics, and when the next is due.
@@ -73,6 +75,7 @@ impl<'a> Listening<'a> {
             rules: Rules::timed(line.pace(), line.capabilities()),
             octets: 0,
             pace: line.pace(),
+            pause: line.pace().character() * 2 + stamp_error * 2,
             begun,
             until: terms.length.map(|length| begun + length),
             statistics: terms.statistics.map(|period| (period, begun + period)),
@@ -146,6 +149,7 @@ impl<'a> Listening<'a> {
         {
             recorded = Err(self.give_up_log(&e));
         }
+        self.summary.ends(now.before(self.pause));
         self.annotator.finish();
         let mut shown = self.show();
         if !self.out.quiet {
@@ -375,6 +379,60 @@ mod tests {
         assert_eq!(told.len(), 1, "{told:?}");
         assert_eq!((&told[0]["outcome"], &told[0]["tries"]), (&"answered".into(), &1.into()), "{told:?}");
         assert_eq!(records, 2, "a reception was cut in two");
+    }
+
+    /// Where octets were heard, the modem is not what to look at first.
+    #[test]
+    fn advice_where_nothing_whole_was_heard() {
+        for (heard, says, says_not) in [
+            (vec![0x55; 300], "octets were heard", "no frame was heard"),
+            (vec![], "no frame was heard", "octets were"),
+        ] {
+            let mut at = Instant::ZERO;
+            let octet = |value: u8| {
+                at += Pace::Wire.character();
+                Octet::clean(at, value)
+            };
+            let heard: Vec<Octet> = heard.into_iter().map(octet).collect();
+            let mut waiting = VecDeque::from([Event::Interrupted]);
+            if !heard.is_empty() {
+                waiting.push_front(Event::Octets(heard));
+            }
+            let mut line = Late { waiting, now: Instant::ZERO + Duration::from_secs(30) };
+            let options = Options { format: Format::Text, verbosity: 0, times: true, colour: false };
+            let mut out = Output::to(Box::new(Shared::default()), options, true);
+            let mut listening = Listening::new(&mut line, Terms::default(), &mut out).unwrap();
+            listening.listen(&mut line, &Wishes::only_to_end()).unwrap();
+            listening.finish(line.now).unwrap();
+            let text = listening.summary().text();
+            let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(flat.contains(says) && !flat.contains(says_not), "{text}");
+        }
+    }
+
+    /// The end of the listening in the middle of a frame is no damage of that frame; half a frame a second before is one.
+    #[test]
+    fn what_is_still_coming_at_the_end() {
+        for (ago, still, damaged) in [(10, 1, 0), (1000, 0, 1)] {
+            let now = Instant::ZERO + Duration::from_secs(30);
+            // Half of command 0 to polling address 0.
+            let values = [0xFF, 0xFF, 0xFF, 0x02, 0x80];
+            let at =
+                |i: usize| now.before(Duration::from_millis(ago) + Pace::Wire.character() * (4 - i as u32));
+            let half = (0..5).map(|i| Octet::clean(at(i), values[i])).collect();
+            let mut line = Late { waiting: vec![Event::Octets(half), Event::Interrupted].into(), now };
+            let options = Options { format: Format::Json, verbosity: 0, times: true, colour: false };
+            let mut out = Output::to(Box::new(Shared::default()), options, true);
+            let mut listening = Listening::new(&mut line, Terms::default(), &mut out).unwrap();
+            listening.listen(&mut line, &Wishes::only_to_end()).unwrap();
+            listening.finish(now).unwrap();
+            assert_eq!(listening.summary().frames(), (0, damaged));
+            let mut text = String::new();
+            listening.statistics(now).write(Format::Text, &mut text);
+            assert_eq!(text.contains("1 frame was still coming"), still == 1, "{text}");
+            listening.statistics(now).write(Format::Json, &mut text);
+            assert!(text.contains(&format!("\"damaged\":{damaged},\"still_coming\":{still},")), "{text}");
+        }
     }
 
     /// What has come when the end is asked for is heard and logged.

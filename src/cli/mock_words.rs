@@ -1,6 +1,7 @@
 //! Masters and faults of a bench, and what passed on its wires, in words and as JSON.
 
 use crate::app::command::{Revision, spec};
+use crate::app::types::units;
 use crate::bench::{Bench, BenchPlan, DevicePlan};
 use crate::device::{BurstMessage, Device};
 use crate::frame::Target;
@@ -50,12 +51,30 @@ pub fn wires_text(plan: &BenchPlan, out: &mut String) {
     }
 }
 
+/// How often a burst message is sent: every 0.5 s, or every 0.5 to 16 s by a trigger.
+fn often(m: &BurstMessage) -> String {
+    let [least, most] = [m.update_period, m.maximum_update_period].map(|p| f64::from(p) / 32_000.0);
+    let t = &m.trigger;
+    let what = match t.mode {
+        // Always.
+        0 => return format!(" every {least} s"),
+        1 => "window",
+        2 => "rising above",
+        3 => "falling below",
+        _ => "on change",
+    };
+    let level = t
+        .level
+        .map_or(String::new(), |x| format!(" {x} {}", units::symbol(t.unit, Some(t.class)).unwrap_or("")));
+    format!(" every {least} to {most} s, {what}{level}")
+}
+
 /// What a device sends in bursts.
 pub fn bursts(device: &Device) -> Vec<String> {
     let newest = device.revision() == Revision::R7;
     let words = |m: &BurstMessage| {
         let often = match newest {
-            true => format!(" every {} s", f64::from(m.update_period) / 32_000.0),
+            true => often(m),
             false => " as often as the wires allow".to_owned(),
         };
         let codes: Vec<String> = m.variables.iter().filter(|&&v| v != 250).map(ToString::to_string).collect();
@@ -238,6 +257,7 @@ pub fn ended_json(bench: &Bench) -> Json {
 mod tests {
     use super::*;
     use crate::bench::check;
+    use crate::device::BurstTrigger;
     use std::path::Path;
 
     #[test]
@@ -258,6 +278,28 @@ mod tests {
             assert!(out.lines().any(|l| l == line), "{line:?} is missing in\n{out}");
         }
         assert!(out.lines().all(|l| l.chars().count() <= 100), "{out}");
+    }
+
+    /// A period that a trigger may lengthen has two ends, and the trigger is told.
+    #[test]
+    fn bursts_in_words() {
+        let told = |mode: u8, level: Option<f32>| {
+            let message = BurstMessage { command: 3, update_period: 500 * 32, ..BurstMessage::default() };
+            let message = BurstMessage { maximum_update_period: 16_000 * 32, ..message };
+            let trigger = match level {
+                Some(level) => message
+                    .trigger_at(crate::device::KindName::Positioner, mode, level)
+                    .expect("PV is compared"),
+                None if mode == 0 => BurstTrigger::CONTINUOUS,
+                None => BurstTrigger::ON_CHANGE,
+            };
+            often(&BurstMessage { trigger, ..message })
+        };
+        assert_eq!(told(0, None), " every 0.5 s");
+        assert_eq!(told(1, Some(2.0)), " every 0.5 to 16 s, window 2 %");
+        assert_eq!(told(2, Some(50.5)), " every 0.5 to 16 s, rising above 50.5 %");
+        assert_eq!(told(3, Some(-1.0)), " every 0.5 to 16 s, falling below -1 %");
+        assert_eq!(told(4, None), " every 0.5 to 16 s, on change");
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 use super::ask::host_failure;
 use super::output::{Failure, tell};
+use crate::app::command::Revision;
 use crate::app::status::{Delay, Status};
 use crate::exchange::Exchange;
 use crate::host::{Ask, Awaited, Device, HostError, Patience, ask_patiently};
@@ -55,8 +56,9 @@ pub fn waited_text(awaited: &Awaited) -> String {
     }
 }
 
-/// Says what to do about an answer that was put off, lost, or could not be put off.
-pub fn advise(doing: &str, awaited: &Awaited) {
+/// Says what to do about an answer that was put off, lost, or could not be put off, by a device of this revision; `reads`
+/// where the command changes nothing.
+pub fn advise(doing: &str, awaited: &Awaited, revision: Revision, reads: bool) {
     let exchange = &awaited.exchange;
     let (wrong, next) = match (exchange.delay(), exchange.status()) {
         (Some(Delay::Initiated | Delay::Running), _) if awaited.repeats == 0 => (
@@ -75,6 +77,23 @@ pub fn advise(doing: &str, awaited: &Awaited) {
         (Some(Delay::Conflict), _) => (
             "another delayed response of this master is in its way, so nothing was begun".to_owned(),
             "ask again when that one is done; command 106 frees those whose answers nobody fetches",
+        ),
+        (None, None) if awaited.repeats > 0 => (
+            format!(
+                "the device had taken it on, and may still be at it; nothing whole has come since, {:.0} s after the first request",
+                awaited.waited.as_secs_f64()
+            ),
+            "ask the identical command again: the answer waits in the device unless it has restarted",
+        ),
+        (None, Some(Status::Response(32))) if reads => (
+            "the device is busy, so it told nothing".to_owned(),
+            "ask again in a moment",
+        ),
+        (None, Some(Status::Response(32))) if revision < Revision::R7 => (
+            "the device is busy, or locked by another master; if this was a repeat, since an answer was lost, the first one \
+             may have been done"
+                .to_owned(),
+            "read back what is set now, then ask again in a moment; in revision 6 command 76 tells of a lock",
         ),
         (None, Some(Status::Response(32))) => (
             "the device is busy, or has no room for another delayed response; nothing was done".to_owned(),

@@ -1,9 +1,9 @@
 //! What a device sends in bursts: its messages, their periods and triggers [DV-30] [DV-31].
 
 use super::commands;
-use super::kind::{KindName, Traits};
+use super::kind::{KindName, Quantity, Traits};
 use super::state::State;
-use super::variables::{UPDATE_PERIOD, as_delivered, unit};
+use super::variables::{OF_ALL, UPDATE_PERIOD, as_delivered, has, unit};
 use crate::app::command::{Revision, Value};
 use crate::app::types::units;
 use crate::frame::Master;
@@ -57,11 +57,16 @@ impl BurstTrigger {
     pub const ON_CHANGE: BurstTrigger =
         BurstTrigger { mode: mode::ON_CHANGE, class: 0, unit: unit::NOT_USED, level: None };
 
-    fn is_sound(&self) -> bool {
+    /// Whether command 104 can have stored it in a device with these variables. Whether a level fits the first variable
+    /// depends on the assignment of the dynamic ones, which may have changed since.
+    fn is_sound(&self, quantities: &[Quantity]) -> bool {
+        let exists = quantities.iter().any(|q| q.class == self.class && q.offers_unit(self.unit));
+        let exists = exists || OF_ALL.contains(&(self.class, self.unit));
         match self.mode {
-            mode::CONTINUOUS | mode::ON_CHANGE => self.level.is_none(),
-            mode::WINDOW => self.level.is_some_and(|x| x.is_finite() && x >= 0.0),
-            mode::RISING | mode::FALLING => self.level.is_some_and(f32::is_finite),
+            mode::CONTINUOUS => *self == Self::CONTINUOUS,
+            mode::ON_CHANGE => *self == Self::ON_CHANGE,
+            mode::WINDOW => exists && self.level.is_some_and(|x| x.is_finite() && x >= 0.0),
+            mode::RISING | mode::FALLING => exists && self.level.is_some_and(f32::is_finite),
             _ => false,
         }
     }
@@ -113,12 +118,12 @@ impl BurstMessage {
 }
 
 impl BurstMessage {
-    /// Why no device holds it.
-    pub(super) fn fault(&self) -> Option<String> {
+    /// Why no device with these variables holds it [DV-04].
+    pub(super) fn fault(&self, quantities: &[Quantity]) -> Option<String> {
         if !COMMANDS.contains(&self.command) {
             return Some(format!("command {} is never sent in bursts", self.command));
         }
-        if self.variables[0] == UNUSED || self.variables.iter().any(|&v| v > UNUSED) {
+        if self.variables[0] == UNUSED || !self.variables.iter().all(|&v| v == UNUSED || has(quantities, v)) {
             return Some(format!("{:?} are no slots", self.variables));
         }
         if [self.update_period, self.maximum_update_period].iter().any(|&p| nearest_period(p) != p)
@@ -127,7 +132,10 @@ impl BurstMessage {
             let (least, most) = (self.update_period, self.maximum_update_period);
             return Some(format!("{least} and {most} of 1/32 ms are no periods"));
         }
-        (!self.trigger.is_sound()).then(|| format!("{:?} is no trigger", self.trigger))
+        if self.trigger.level.is_some() && self.source().is_none() {
+            return Some(format!("command {} has nothing to compare with a level", self.command));
+        }
+        (!self.trigger.is_sound(quantities)).then(|| format!("{:?} is no trigger", self.trigger))
     }
 
     /// The variables that are used.

@@ -7,6 +7,7 @@ use super::state::State;
 use super::universal as u;
 use super::values::Values;
 use crate::app::command::Revision::{self, R5, R6, R7};
+use crate::app::command::described::NUMBERS;
 use crate::app::command::{Decoded, Effect, Form, Found, Value, layout, spec};
 use crate::app::status::{self, CodeClass};
 use crate::frame::{Frame, Master};
@@ -136,8 +137,6 @@ const READ: &[u8] = &[0, 6, 16, 32];
 const SELECTING: &[u8] = &[0, 2, 5, 6, 16, 32];
 const WRITE: &[u8] = &[0, 5, 6, 7, 16, 32];
 const CHOOSING: &[u8] = &[0, 2, 5, 6, 7, 16, 32];
-/// As its neighbours say that there is no such burst message.
-const BURST_READ: &[u8] = &[0, 5, 6, 9, 16, 32];
 /// The codes are in the command's list [ST-04].
 const LIST: &[u8] = &[];
 
@@ -229,7 +228,7 @@ static HANDLERS: &[Handler] = &[
     row(95, R6, "CM-095", ToAll, LIST, device::read_counters),
     row(103, R7, "CM-103", Unlocked, LIST, burst::write_periods),
     row(104, R7, "CM-104", Unlocked, LIST, burst::write_trigger),
-    row(105, R7, "CM-105", ToAll, BURST_READ, burst::read_configuration),
+    row(105, R7, "CM-105", ToAll, SELECTING, burst::read_configuration),
     // It frees buffers of the master that asks, and changes nothing that a lock keeps.
     row(106, R6, "CM-106", ToAll, LIST, device::flush_delayed),
     row(107, R5, "CM-107", Unlocked, LIST, burst::write_variables),
@@ -268,6 +267,11 @@ impl Handler {
 
 /// Why a command is never put off, and keeps no older device busy [DV-41]; `None` for one that may.
 pub(super) fn why_never_put_off(number: u8, revision: Revision) -> Option<String> {
+    if NUMBERS.contains(&number) {
+        return Some(format!(
+            "command {number} is one of the device type, and the mock answers those at once"
+        ));
+    }
     let Some(row) = known(number, revision).and(spec(number.into())) else {
         return Some(format!("the mock has no command {number} in revision {revision}"));
     };

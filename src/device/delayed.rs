@@ -21,7 +21,7 @@ enum Became {
     Running { until: Instant },
     /// Response code and data wait to be fetched.
     Done { code: u8, reply: Vec<u8> },
-    /// A reset ended it; nothing was done.
+    /// A reset came: of what ran nothing is done, of what was done the result is lost.
     Dead,
 }
 
@@ -31,6 +31,12 @@ struct Buffer {
     command: u8,
     data: Vec<u8>,
     became: Became,
+}
+
+impl Buffer {
+    fn is_of(&self, command: u8, data: &[u8]) -> bool {
+        self.command == command && self.data == data
+    }
 }
 
 /// Work that is due.
@@ -46,21 +52,21 @@ pub(super) struct Due {
 pub(super) struct Delayed {
     /// By [`Master::index`].
     buffers: [Vec<Buffer>; 2],
-    /// What the answer under way tells, which frees its buffer when it has been given out.
-    handing_out: Option<(Master, usize)>,
+    /// The request whose result the answer under way tells: its buffer is freed when that has been given out. Not its
+    /// place, for what comes to its end until then may flush others.
+    handing_out: Option<(Master, u8, Vec<u8>)>,
 }
 
 impl Delayed {
     /// The answer to a request that was put off before; `None` where it was not.
     pub fn ask(&mut self, master: Master, command: u8, data: &[u8]) -> Option<(u8, Vec<u8>)> {
-        let own = &self.buffers[master.index()];
-        let place = own.iter().position(|b| b.command == command && b.data == data)?;
-        let (told, answer) = match &own[place].became {
+        let found = self.buffers[master.index()].iter().find(|b| b.is_of(command, data))?;
+        let (told, answer) = match &found.became {
             Became::Running { .. } => (false, (code::DELAYED_RUNNING, Vec::new())),
             Became::Done { code, reply } => (true, (*code, reply.clone())),
             Became::Dead => (true, (code::DELAYED_DEAD, Vec::new())),
         };
-        self.handing_out = told.then_some((master, place));
+        self.handing_out = told.then(|| (master, command, data.to_vec()));
         Some(answer)
     }
 
@@ -84,8 +90,8 @@ impl Delayed {
 
     /// The answer under way has been given out.
     pub fn given_out(&mut self) {
-        if let Some((master, place)) = self.handing_out.take() {
-            self.buffers[master.index()].remove(place);
+        if let Some((master, command, data)) = self.handing_out.take() {
+            self.buffers[master.index()].retain(|b| !b.is_of(command, &data));
         }
     }
 
@@ -99,6 +105,11 @@ impl Delayed {
         let own = &mut self.buffers[master.index()];
         own.retain(|b| matches!(b.became, Became::Running { .. }));
         !own.is_empty()
+    }
+
+    /// A loss of power: nothing is known of any of it.
+    pub fn forget(&mut self) {
+        *self = Delayed::default();
     }
 
     /// A reset: nothing runs any more, and no result is left.
@@ -133,9 +144,9 @@ impl Delayed {
     /// The work has this result.
     pub fn done(&mut self, due: &Due, code: u8, reply: Vec<u8>) {
         // Not by its place: what a carrier has carried may have flushed others.
-        let own = self.buffers[due.master.index()].iter_mut();
-        let of_this = |b: &&mut Buffer| b.command == due.command && b.data == due.data;
-        if let Some(b) = own.filter(|b| matches!(b.became, Became::Running { .. })).find(of_this) {
+        let mut own = self.buffers[due.master.index()].iter_mut();
+        let of_this = |b: &&mut Buffer| b.is_of(due.command, &due.data);
+        if let Some(b) = own.find(of_this).filter(|b| matches!(b.became, Became::Running { .. })) {
             b.became = Became::Done { code, reply };
         }
     }

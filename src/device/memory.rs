@@ -239,22 +239,27 @@ mod tests {
         fn any_message()(
             on in any::<bool>(),
             command in prop::sample::select(vec![1u8, 2, 3, 9, 33, 48]),
-            first in 0u8..=249,
-            others in prop::array::uniform7(0u8..=250),
+            first in prop::sample::select(vec![0u8, 1, 2, 3, 244, 245, 246, 247, 248, 249]),
+            others in prop::array::uniform7(prop::sample::select(vec![0u8, 1, 2, 3, 244, 245, 246, 249, 250])),
             periods in any::<[u32; 2]>(),
             mode in 0u8..=4,
             level in 0f32..1e30,
         ) -> BurstMessage {
             let [a, b] = periods.map(nearest_period);
             let [s1, s2, s3, s4, s5, s6, s7] = others;
-            let level = (1..=3).contains(&mode).then_some(level);
+            // What 104 stores; in 48 nothing is compared.
+            let trigger = match mode {
+                1..=3 if command != 48 => BurstTrigger { mode, class: 65, unit: 7, level: Some(level) },
+                4 => BurstTrigger::ON_CHANGE,
+                _ => BurstTrigger::CONTINUOUS,
+            };
             BurstMessage {
                 on,
                 command,
                 variables: [first, s1, s2, s3, s4, s5, s6, s7],
                 update_period: a.min(b),
                 maximum_update_period: a.max(b),
-                trigger: BurstTrigger { mode, class: 65, unit: 7, level },
+                trigger,
             }
         }
     }
@@ -283,7 +288,7 @@ mod tests {
 
     const PAYLOAD_2: &str = r#"{"polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value_percent":100.0,"lower_range_value_percent":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"pressure_trim_bar":{"lower":[0.0,0.0],"upper":[10.0,10.0]}}"#;
 
-    const PAYLOAD: &str = r#"{"kind":"positioner","polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value":100.0,"lower_range_value":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"trim":{"lower":[0.0,0.0],"upper":[10.0,10.0]},"output_trim_ma":{"at_4_ma":0.0,"at_20_ma":0.0},"burst":[{"on":true,"command":9,"variables":[1,3,250,250,250,250,250,0],"update_period":8000,"maximum_update_period":16000,"trigger":{"mode":2,"class":65,"unit":7,"level":3.5}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}}]}"#;
+    const PAYLOAD: &str = r#"{"kind":"positioner","polling_address":5,"loop_current_mode_enabled":false,"tag":"FV-3104","descriptor":"INLET","date":[15,1,111],"message":"","long_tag":"Brackenmoor","final_assembly_number":7,"configuration_change_counter":65535,"configuration_changed":[true,false],"upper_range_value":100.0,"lower_range_value":0.0,"damping_s":2.5,"units":[57,57,143,7],"transducer_serial_numbers":[3104,0,0,7],"assignments":[0,1,2,3],"preambles_reply":9,"lock":{"against_all":false,"by_primary":true},"trim":{"lower":[0.0,0.0],"upper":[10.0,10.0]},"output_trim_ma":{"at_4_ma":0.0,"at_20_ma":0.0},"burst":[{"on":true,"command":9,"variables":[3,1,250,250,250,250,250,0],"update_period":8000,"maximum_update_period":16000,"trigger":{"mode":2,"class":65,"unit":7,"level":3.5}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}},{"on":false,"command":1,"variables":[0,1,2,3,250,250,250,250],"update_period":32000,"maximum_update_period":1920000,"trigger":{"mode":0,"class":0,"unit":250,"level":null}}]}"#;
 
     /// [DV-03]: the check value of "123456789" is CBF43926 (a figure of the trade, from memory).
     #[test]
@@ -390,8 +395,17 @@ mod tests {
             (r#""preambles_reply":9"#, r#""preambles_reply":4"#, "preambles_reply"),
             (r#""upper":[10.0,10.0]"#, r#""upper":[10.0,0.5]"#, "trim"),
             (r#""command":9"#, r#""command":8"#, "burst"),
-            (r#""variables":[1,3"#, r#""variables":[250,3"#, "burst"),
-            (r#""variables":[1,3"#, r#""variables":[1,251"#, "burst"),
+            (r#""variables":[3,1"#, r#""variables":[250,1"#, "burst"),
+            (r#""variables":[3,1"#, r#""variables":[3,251"#, "burst"),
+            // [DV-04]: what 107 and 104 refuse: variables 4 and 243, a level in command 48, a classification and a unit
+            // that none of its variables has, and modes 0 and 4 with either.
+            (r#""variables":[3,1"#, r#""variables":[3,4"#, "burst"),
+            (r#""variables":[3,1"#, r#""variables":[243,1"#, "burst"),
+            (r#""command":9"#, r#""command":48"#, "burst"),
+            (r#""mode":2,"class":65"#, r#""mode":2,"class":66"#, "burst"),
+            (r#""mode":2,"class":65,"unit":7"#, r#""mode":2,"class":65,"unit":57"#, "burst"),
+            (r#""mode":0,"class":0"#, r#""mode":0,"class":65"#, "burst"),
+            (r#""mode":0,"class":0,"unit":250"#, r#""mode":4,"class":0,"unit":57"#, "burst"),
             (r#""update_period":8000"#, r#""update_period":8001"#, "burst"),
             (
                 r#""update_period":8000,"maximum_update_period":16000"#,

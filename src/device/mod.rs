@@ -74,6 +74,8 @@ enum Leaving {
     Answer(Master),
     /// A burst that names this master.
     Burst(Master),
+    /// One of both that had begun when the power went.
+    Left,
 }
 
 /// A mock device on a line.
@@ -211,6 +213,7 @@ impl Device {
         match what {
             Leaving::Answer(to) => self.turns.answered(at, to),
             Leaving::Burst(named) => self.turns.burst_left(at, named),
+            Leaving::Left => self.turns.power_up(at),
         }
     }
 
@@ -279,6 +282,9 @@ impl Device {
         self.receiver.finish();
         while self.receiver.next().is_some() {}
         self.state.power_cycle(now);
+        // The silence that it waits for begins behind what is leaving.
+        self.turns.power_up(self.deaf_until.map_or(now, |until| until.max(now)));
+        self.leaving = self.leaving.map(|_| Leaving::Left);
     }
 
     /// Breaks the electronics, or mends them: device malfunction [DV-50].

@@ -123,6 +123,7 @@ impl State {
     /// The power was gone, and what is stored is read again: it is good, for nothing else is written [DV-50].
     pub fn power_cycle(&mut self, now: Instant) {
         self.memory_defect = false;
+        self.delayed.forget();
         self.start(now);
     }
 

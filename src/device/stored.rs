@@ -241,7 +241,7 @@ impl Stored {
         if !trims_output || !self.output_trim_ma.can_be_written() {
             return bad("output_trim_ma", format!("{:?} can be no trim", self.output_trim_ma));
         }
-        if let Some(why) = self.burst.iter().find_map(BurstMessage::fault) {
+        if let Some(why) = self.burst.iter().find_map(|m| m.fault(traits.variables)) {
             return bad("burst", why);
         }
         if let Some((name, octets)) = self.described.iter().find(|(_, o)| hex(o).is_none()) {

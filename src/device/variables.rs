@@ -17,11 +17,19 @@ const PV: u8 = 246;
 const QV: u8 = 249;
 /// The device measures and computes ten times a second, in 1/32 ms [DV-19].
 pub(super) const UPDATE_PERIOD: u32 = 3200;
+/// Classification and unit of percent of range and loop current.
+pub(super) const OF_ALL: [(u8, u8); 2] = [(class::NONE, unit::PERCENT), (class::CURRENT, unit::MILLIAMPERE)];
+
+/// Whether a device with these variables has one of this code [TY-09].
+pub(super) fn has(quantities: &[Quantity], code: u8) -> bool {
+    matches!(code, PERCENT_OF_RANGE..=QV) || usize::from(code) < quantities.len()
+}
+
 /// Classification and unit of the variable of a code in a device as delivered.
 pub(super) fn as_delivered(quantities: &[Quantity], code: u8) -> Option<(u8, u8)> {
     match code {
-        PERCENT_OF_RANGE => Some((class::NONE, unit::PERCENT)),
-        LOOP_CURRENT => Some((class::CURRENT, unit::MILLIAMPERE)),
+        PERCENT_OF_RANGE => Some(OF_ALL[0]),
+        LOOP_CURRENT => Some(OF_ALL[1]),
         _ => {
             // As delivered PV to QV are variables 0 to 3.
             let index = usize::from(if code >= PV { code - PV } else { code });

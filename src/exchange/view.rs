@@ -3,7 +3,7 @@
 use super::{Exchange, FieldView, Inside};
 use crate::app::command::Direction;
 use crate::app::status::{CodeClass, Delay, FIELD_DEVICE_STATUS, Status};
-use crate::frame::{Frame, FrameType, Good, Target};
+use crate::frame::{Frame, FrameType, Good, Master, Target};
 use crate::time::Instant;
 use crate::transaction::{Interlude, Kind, Outcome};
 use core::fmt::Write;
@@ -246,6 +246,11 @@ impl<'a> FrameView<'a> {
     /// Whether a master sent it.
     pub fn is_request(&self) -> bool {
         self.direction == Direction::Request
+    }
+
+    /// The master that asks, is answered, or, by a burst, may speak next [LL-10].
+    pub fn master(&self) -> Master {
+        self.good.frame.address().master
     }
 
     /// Appends who talks to whom: `secondary > 0`, `3D0DFD0001 > primary`, a burst `... > anyone`.

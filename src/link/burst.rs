@@ -1,7 +1,7 @@
 //! When a field device in burst mode may begin a burst [LL-10] [LL-23].
 
 use super::Timers;
-use crate::frame::{FrameType, Master, Reception};
+use crate::frame::{FrameType, Master, Reception, Target};
 use crate::time::{BitTimes, Instant, Pace};
 use core::time::Duration;
 
@@ -9,12 +9,12 @@ use core::time::Duration;
 const PRESENCE: u64 = 400_000;
 /// Silences by place begin so many characters apart where nobody is known to speak.
 const APART_WHEN_LOST: u32 = 4;
-/// Within so many characters of another device's burst the two take turns.
+/// Whose bursts were heard in so many characters take turns.
 const RECENTLY: u32 = 1000;
-/// Who sent the last burst itself lets others go first for so many characters.
-const AFTER_OWN: u32 = 32;
-/// So many bursts one right behind the other, and others that have never been heard are let go first.
-const MOST_IN_A_ROW: u32 = 16;
+/// Who has sent a burst lets others go first for so many times HOLD: the longest place of another one, 63, is over.
+const LETS_GO: u32 = 64;
+/// So many bursts one right behind the other, and one that has never been heard is let go first, too.
+const MOST_IN_A_ROW: u32 = 64;
 
 /// The right to follow an answer.
 #[derive(Clone, Copy, Debug)]
@@ -46,9 +46,12 @@ pub struct BurstTurns {
     silent_since: Instant,
     /// When another device's burst was last heard.
     other_at: Option<Instant>,
-    /// The last burst on the line was ours.
-    was_ours: bool,
-    /// How many bursts began as soon as the line was free since anybody else was heard.
+    /// Whose bursts were heard of late.
+    recent: Vec<(Target, Instant)>,
+    /// When our own last one ended, and how many of others are let go before the next.
+    own_at: Instant,
+    lets_go: usize,
+    /// How many of ours began as soon as the line was free, the last time that nobody was let go.
     in_a_row: u32,
 }
 
@@ -58,11 +61,22 @@ impl BurstTurns {
     pub fn new(pace: Pace, stamp_error: Duration, place: u8, now: Instant) -> Self {
         let timers = Timers::new(Master::Secondary, pace);
         let presence = BitTimes::characters(PRESENCE).duration();
+        let presence = if pace == Pace::Fast { presence } else { pace.scale(presence) };
+        Self::fresh(timers, timers.character + stamp_error * 2, presence, place.into(), now)
+    }
+
+    /// It begins anew at `now`, as at power-up: what it has heard is forgotten, but not that a carrier is heard.
+    pub fn power_up(&mut self, now: Instant) {
+        let fresh = Self::fresh(self.timers, self.lateness, self.presence, self.place, now);
+        *self = BurstTurns { carrier: self.carrier, ..fresh };
+    }
+
+    fn fresh(timers: Timers, lateness: Duration, presence: Duration, place: u32, now: Instant) -> Self {
         let mut turns = BurstTurns {
             timers,
-            lateness: timers.character + stamp_error * 2,
-            place: place.into(),
-            presence: if pace == Pace::Fast { presence } else { pace.scale(presence) },
+            lateness,
+            place,
+            presence,
             quiet: Duration::ZERO,
             free_at: now,
             follows: None,
@@ -72,7 +86,9 @@ impl BurstTurns {
             octet_at: now,
             silent_since: now,
             other_at: None,
-            was_ours: false,
+            recent: Vec::new(),
+            own_at: now,
+            lets_go: 0,
             in_a_row: 0,
         };
         turns.wait(now, turns.lost());
@@ -95,12 +111,14 @@ impl BurstTurns {
     /// RT2 and twice HOLD: whoever has a turn has begun by then; more where others burst.
     fn in_step(&self, at: Instant) -> Duration {
         let t = &self.timers;
-        let by_place =
-            if self.heard_within(at, self.presence) { t.hold * self.place } else { Duration::ZERO };
-        let lets_go = self.was_ours && self.heard_within(at, t.character * RECENTLY);
-        let lets_go = lets_go || self.in_a_row >= MOST_IN_A_ROW;
-        let more = if lets_go { t.character * AFTER_OWN } else { Duration::ZERO };
-        t.link_grant + t.hold * 2 + by_place + more
+        let lets_go = self.lets_go > 0 && at.since(self.own_at) <= t.character * RECENTLY;
+        // By place also where nobody was heard: two that met each other every time heard nobody either.
+        let places = match lets_go {
+            true => LETS_GO + self.place,
+            false if self.heard_within(at, self.presence) => self.place,
+            false => 0,
+        };
+        t.link_grant + t.hold * (2 + places)
     }
 
     /// Whether another device's burst was heard in that time before `at`.
@@ -130,9 +148,17 @@ impl BurstTurns {
     /// Our own burst that names this master has left, its last octet at `at`.
     pub fn burst_left(&mut self, at: Instant, named: Master) {
         self.names = named.other();
-        self.was_ours = true;
+        self.forget_before(at);
+        self.own_at = at;
+        self.lets_go = self.recent.len() + usize::from(self.in_a_row >= MOST_IN_A_ROW);
         let quiet = self.in_step(at);
         self.wait(at, quiet);
+    }
+
+    /// Forgets whose last burst was too long ago.
+    fn forget_before(&mut self, now: Instant) {
+        let recently = self.timers.character * RECENTLY;
+        self.recent.retain(|(_, at)| now.since(*at) <= recently);
     }
 
     /// Octets came, the last of which ended at `end`; what they are is told later.
@@ -145,7 +171,6 @@ impl BurstTurns {
         let end = reception.last_at();
         match reception {
             Reception::Good(g) => {
-                self.in_a_row = 0;
                 let address = g.frame.address();
                 match g.frame.frame_type() {
                     FrameType::Stx => self.wait(end, self.lost()),
@@ -159,7 +184,10 @@ impl BurstTurns {
                     }
                     FrameType::Back => {
                         self.other_at = Some(end);
-                        self.was_ours = false;
+                        self.forget_before(end);
+                        self.recent.retain(|(target, _)| *target != address.target);
+                        self.recent.push((address.target, end));
+                        self.lets_go = self.lets_go.saturating_sub(1);
                         self.names = address.master.other();
                         let quiet = self.in_step(end);
                         self.wait(end, quiet);
@@ -326,8 +354,13 @@ mod tests {
         assert_eq!(e.waits(), 18.0);
         e.hears(5.0, ANSWER);
         assert_eq!(e.waits(), 18.0);
+        // 12 and 2 * (64 + 3), and no more than the 18 when the other one has gone.
         e.turns.burst_left(e.at, Master::Primary);
-        assert_eq!(e.waits(), 18.0 + 32.0);
+        assert_eq!(e.waits(), 146.0);
+        e.hears(5.0, BURST);
+        assert_eq!(e.waits(), 18.0);
+        e.turns.burst_left(e.at, Master::Primary);
+        assert_eq!(e.waits(), 146.0);
         // Its own answer it follows all the same.
         e.turns.answered(e.at, Master::Primary);
         assert_eq!(e.waits(), 0.0);

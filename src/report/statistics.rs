@@ -48,6 +48,13 @@ impl Statistics<'_> {
         if let Some(load) = self.bus_load_percent() {
             let _ = write!(text, ", bus load {load:.1} %");
         }
+        match self.summary.still_coming() {
+            0 => {}
+            1 => text.push_str(", 1 frame was still coming"),
+            n => {
+                let _ = write!(text, ", {n} frames were still coming");
+            }
+        }
         for (device, tag, answers, _) in self.summary.devices() {
             let _ = write!(text, "; device {device}");
             if let Some(tag) = tag {
@@ -71,8 +78,9 @@ impl Statistics<'_> {
         let (good, damaged) = self.summary.frames();
         let _ = write!(
             out,
-            "{{\"kind\":\"statistics\",\"elapsed_s\":{:.3},\"frames\":{good},\"damaged\":{damaged},\"octets\":{},\"bus_load_percent\":",
+            "{{\"kind\":\"statistics\",\"elapsed_s\":{:.3},\"frames\":{good},\"damaged\":{damaged},\"still_coming\":{},\"octets\":{},\"bus_load_percent\":",
             self.elapsed.as_secs_f64(),
+            self.summary.still_coming(),
             self.octets
         );
         let _ = match self.bus_load_percent() {

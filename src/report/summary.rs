@@ -6,6 +6,8 @@ use super::text::{plural, write_wrapped};
 use crate::capture::{Item, between};
 use crate::exchange::Exchange;
 use crate::exchange::view::{DeviceName, Tone, write_device_status};
+use crate::frame::Damage;
+use crate::time::Instant;
 use core::fmt::Write;
 use core::time::Duration;
 use std::collections::BTreeMap;
@@ -32,6 +34,9 @@ pub struct Summary {
     good_frames: usize,
     damaged_frames: usize,
     noise_octets: usize,
+    /// From when on a frame that breaks off is still coming.
+    still_from: Option<Instant>,
+    still_coming: usize,
     requests: usize,
     answered: usize,
     silent: usize,
@@ -56,12 +61,29 @@ impl Summary {
     pub fn add(&mut self, item: &Item) {
         match item {
             Item::Exchange(e) => self.exchange(e),
+            Item::Damaged(d)
+                if matches!(d.damage, Damage::Truncated { .. })
+                    && self.still_from.is_some_and(|from| d.octets.last().is_some_and(|o| o.at >= from)) =>
+            {
+                self.still_coming += 1;
+            }
             Item::Damaged(d) => {
                 self.damaged_frames += 1;
                 count(&mut self.damages, d.damage.kind());
             }
             Item::Noise(n) => self.noise_octets += n.octets.len(),
         }
+    }
+
+    /// It is the listener that ends now: a frame that breaks off with an octet from `from` on was still coming, and is
+    /// no damage.
+    pub fn ends(&mut self, from: Instant) {
+        self.still_from = Some(from);
+    }
+
+    /// How many frames were still coming at the end of the listening: none, or one.
+    pub fn still_coming(&self) -> usize {
+        self.still_coming
     }
 
     /// Adds a line of a file that could not be read.
@@ -317,7 +339,9 @@ impl Summary {
     /// What to look at next. Common practice, no source.
     fn advice(&self) -> Vec<&'static str> {
         let mut advice = Vec::new();
-        if self.good_frames == 0 && self.damaged_frames == 0 {
+        if self.good_frames + self.damaged_frames == 0 && self.noise_octets + self.still_coming > 0 {
+            advice.push("octets were heard, but no whole frame: several speak at once, or the line settings are wrong (1200 bit/s, 8 data bits, odd parity, 1 stop bit).");
+        } else if self.good_frames + self.damaged_frames == 0 {
             advice.push("no frame was heard: is the modem across the device or the loop resistor, and is there a resistor of 250 ohm or so in the loop?");
         }
         if self.silent + self.nobody > 0 && self.answered == 0 {

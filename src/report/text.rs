@@ -140,6 +140,10 @@ fn write_frame(f: &FrameView<'_>, options: Options, out: &mut String) {
         if e.is_burst() {
             // The same burst comes again and again: its values matter more than the command's name.
             out.push_str("burst, ");
+            if options.verbosity > 0 {
+                // Whom it names has the turn [LL-10].
+                let _ = write!(out, "{} may speak next, ", f.master());
+            }
         } else if e.transaction.tries.is_empty() {
             // No request above it tells the name.
             out.push_str(e.command_name());

@@ -16,12 +16,13 @@ fn alone() {
     let mut s = stage();
     s.bursting(0, OFTEN);
     s.expect("RT1 and HOLD", device(0).bursts(SECONDARY).at(43.0));
-    for _ in 0..7 {
+    for _ in 0..31 {
         s.expect("RT2 and twice HOLD", device(0).bursts(PRIMARY).after(12.0));
         s.expect("RT2 and twice HOLD", device(0).bursts(SECONDARY).after(12.0));
     }
     s.expect("RT2 and twice HOLD", device(0).bursts(PRIMARY).after(12.0));
-    s.expect("32 more: others may go first", device(0).bursts(SECONDARY).after(44.0));
+    // 2 * 64.
+    s.expect("128 more: others may go first", device(0).bursts(SECONDARY).after(140.0));
     s.expect("RT2 and twice HOLD", device(0).bursts(PRIMARY).after(12.0));
     s.all_is_well();
 }
@@ -162,7 +163,7 @@ fn two_that_burst() {
     let mut names = [SECONDARY, PRIMARY].into_iter().cycle();
     let mut next = || names.next().expect("without end");
     s.expect("43 and 4 by address", device(1).bursts(next()).at(47.0));
-    for _ in 0..15 {
+    for _ in 0..63 {
         s.expect("it hears nobody", device(1).bursts(next()).after(12.0));
     }
     s.expect("the first lets others go: 12 and 6", device(3).bursts(next()).after(18.0));
@@ -179,6 +180,23 @@ fn two_that_burst() {
     s.expect("its own burst", device(1).bursts(SECONDARY).after(0.0));
     s.expect("12 and 6", device(3).bursts(PRIMARY).after(18.0));
     s.all_is_well();
+}
+
+/// [LL-23]: whatever their polling addresses, all that burst as often as they can get their turns, and no two meet.
+#[test]
+fn far_from_each_other() {
+    let all: [&[u8]; 6] = [&[0, 16], &[0, 16, 32], &[0, 63], &[62, 63], &[7, 39], &[1, 2, 3, 63]];
+    for places in all {
+        let mut s = stage();
+        places.iter().for_each(|&place| s.bursting(place, OFTEN));
+        s.play_to(30_000.0);
+        let sent = |place: u8| s.timeline.sent.iter().filter(|x| x.who == device(place)).count();
+        let counts: Vec<usize> = places.iter().map(|&place| sent(place)).collect();
+        let (most, least) = (counts.iter().max().unwrap(), counts.iter().min().unwrap());
+        // 64 each time until all have heard each other; 21 characters and at most 12 + 126 of silence for each.
+        assert!(*least >= 30 && most - least <= 64 * places.len(), "{places:?}: {counts:?}");
+        s.all_is_well();
+    }
 }
 
 /// [LL-23]: neither of two follows the answer of a third: they would meet.

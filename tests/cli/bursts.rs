@@ -78,6 +78,12 @@ fn listening_tells_how_often() {
     assert!(ended.out.contains("3D71003107 > anyone       1 burst, ok"), "{}", ended.out);
     let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flat(&ended.err).contains("bursts of command 1 every 1."), "{}", ended.err);
+    // With -v whose turn a burst leaves [LL-10].
+    let more = run(&dir, &["decode", "b.log", "-v"]);
+    for master in ["primary", "secondary"] {
+        assert!(more.out.contains(&format!("burst, {master} may speak next, ok")), "{}", more.out);
+    }
+    assert_eq!(too_long(&more.out), [""; 0]);
     let decoded = run(&dir, &["decode", "b.log"]);
     let said = flat(&decoded.out);
     assert!(

@@ -73,6 +73,56 @@ fn ask_tells_what_to_do_about_busy() {
     );
 }
 
+/// A read that was refused by 32 did nothing anyway; before revision 7 a lock is 32, too, and of a repeat nobody knows.
+#[test]
+fn busy_by_command_and_revision() {
+    let dir = scratch("wait-busy-older");
+    for (revision, asked, told) in [
+        ("7", &["12"][..], "told nothing"),
+        ("5", &["12"], "told nothing"),
+        ("5", &["19", "final_assembly_number=7"], "read back"),
+        ("6", &["19", "final_assembly_number=7"], "locked by another master"),
+    ] {
+        let bench = format!("[[device]]\nrevision = {revision}\nbusy = true\n[[line]]\nat = \"pty:\"\n");
+        fs::write(dir.join("b.toml"), bench).unwrap();
+        let ended = run(&dir, &[&["ask", "mock:b.toml"], asked].concat());
+        assert!(ended.out.contains("refused 32: busy"), "{}", ended.out);
+        let flat = ended.err.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(told) && flat.contains("ask again in a moment"), "{flat}");
+        assert!(!flat.contains("nothing was done"), "{flat}");
+    }
+}
+
+/// Taken on, and from then on nothing whole comes: it is not as if nobody had answered.
+#[test]
+fn silence_behind_33() {
+    let dir = scratch("wait-silence");
+    let fault =
+        "[[wire_fault]]\nkind = \"lost_octets\"\noctets = 8\nof = \"answers\"\nshare = 1.0\nfrom_s = 2\n";
+    fs::write(dir.join("b.toml"), format!("{BENCH}{fault}")).unwrap();
+    let ended = run(&dir, &["ask", "mock:b.toml", "41"]);
+    assert_eq!(ended.code, 1);
+    let flat = ended.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("had taken it on") && flat.contains("ask the identical command again"), "{flat}");
+}
+
+/// What was waited is told for programs, too; how long it may be is bounded by how often a host repeats [HO-10].
+#[test]
+fn waiting_for_programs() {
+    let dir = scratch("wait-json");
+    fs::write(dir.join("b.toml"), BENCH).unwrap();
+    let ended = run(&dir, &["ask", "mock:b.toml", "41", "--format", "json"]);
+    let told = &ended.json()[0];
+    assert!(told["repeats"].as_u64().unwrap() > 3 && told["waited_s"].as_f64().unwrap() >= 20.0, "{told}");
+    let ended = run(&dir, &["ask", "mock:b.toml", "3", "--format", "csv"]);
+    let rows: Vec<&str> = ended.out.lines().collect();
+    assert!(rows[0].ends_with(",repeats,waited_s"), "{}", rows[0]);
+    assert!(rows[1..].iter().all(|row| row.contains(",0,0.")), "{rows:?}");
+    let columns = |row: &str| row.matches(',').count();
+    assert!(rows.iter().all(|row| columns(row) == columns(rows[0])), "{rows:?}");
+    run(&dir, &["ask", "mock:b.toml", "41", "--wait", "36001"]).refused(&["at most 36000"]);
+}
+
 /// Ctrl-C in the middle: exit code 2, and a message that the device goes on.
 #[test]
 fn an_interrupt_ends_the_waiting() {

@@ -3,8 +3,9 @@
 use crate::rig::{BOTH, REVISIONS, Rig};
 use looprig::app::command::Revision;
 use looprig::app::status;
-use looprig::device::{DeviceConfig, KindName, decode_image};
+use looprig::device::{DeviceConfig, KindName, Slow, decode_image, why_not_slow};
 use proptest::prelude::*;
+use std::time::Duration;
 
 fn revision() -> impl Strategy<Value = Revision> {
     prop::sample::select(REVISIONS.to_vec())
@@ -16,15 +17,32 @@ fn kind() -> impl Strategy<Value = KindName> {
 
 /// Commands that the mock has as often as any other number.
 fn command() -> impl Strategy<Value = u8> {
-    prop_oneof![any::<u8>(), 0u8..=22, 33u8..=95, Just(6), Just(9), Just(38), Just(48), Just(78)]
+    prop_oneof![any::<u8>(), 0u8..=22, 33u8..=95, 103u8..=110, Just(6), Just(9), Just(38), Just(48), Just(78)]
+}
+
+/// Requests some of which last, so few that the same ones come again.
+fn slow_request() -> impl Strategy<Value = (u8, Vec<u8>)> {
+    let tag = |letter| (22, vec![letter; 32]);
+    prop::sample::select(vec![
+        tag(b'A'),
+        tag(b'B'),
+        (41, vec![]),
+        (42, vec![]),
+        (71, vec![0]),
+        (71, vec![1]),
+        (78, vec![1, 0, 106, 0]),
+        (78, vec![2, 0, 41, 0, 0, 106, 0]),
+        (78, vec![2, 0, 71, 1, 0, 0, 0, 0]),
+        (106, vec![]),
+        (109, vec![1, 0]),
+    ])
 }
 
 /// The codes of [DV-28].
 fn without_list(command: u8) -> &'static [u8] {
     match command {
         61 | 73 | 90 | 110 => &[0, 6, 16, 32],
-        33 | 60 | 62 | 70 | 72 | 80 | 81 | 89 => &[0, 2, 5, 6, 16, 32],
-        105 => &[0, 5, 6, 9, 16, 32],
+        33 | 60 | 62 | 70 | 72 | 80 | 81 | 89 | 105 => &[0, 2, 5, 6, 16, 32],
         49 => &[0, 5, 6, 7, 16, 32],
         83 => &[0, 2, 5, 6, 7, 16, 32],
         _ => &[],
@@ -68,6 +86,29 @@ proptest! {
                 prop_assert_eq!(&decode_image(&image).unwrap(), rig.device.stored());
             } else {
                 prop_assert_eq!(rig.device.stored(), &before);
+            }
+        }
+    }
+
+    /// A device whose answers come late and whose work lasts, so that it is done between requests, in them, and while answers
+    /// wait [DV-40]: each request is answered, 32 to 36 without data, and what is stored can be read again.
+    #[test]
+    fn any_request_of_a_slow_device(
+        revision in revision(),
+        requests in prop::collection::vec((any::<bool>(), slow_request(), 0u64..3000), 1..30),
+    ) {
+        let mut config = DeviceConfig::new(revision);
+        config.response_delay = Duration::from_millis(200);
+        let slow = [(22, 500), (41, 1500), (71, 2000), (78, 700)];
+        let slow = slow.map(|(command, ms)| Slow { command, takes: Duration::from_millis(ms) });
+        config.slow = slow.into_iter().filter(|s| why_not_slow(s.command, revision).is_none()).collect();
+        let mut rig = Rig::with(config, None);
+        for (secondary, (command, data), wait_ms) in requests {
+            let reply = rig.ask(BOTH[usize::from(secondary)], command, &data);
+            prop_assert!(!matches!(reply.status[0], 32..=36) || reply.data.is_empty());
+            rig.wait(Duration::from_millis(wait_ms));
+            if let Some(image) = rig.device.take_image() {
+                prop_assert_eq!(&decode_image(&image).unwrap(), rig.device.stored());
             }
         }
     }

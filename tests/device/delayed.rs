@@ -250,20 +250,29 @@ fn a_flush_buries_the_dead() {
     assert_eq!(ask(&mut rig, PRIMARY, 41, &[]), 33);
 }
 
-/// A loss of power forgets all of it, and what was not done is not in the memory.
+/// A loss of power forgets all of it, of a device that goes on and of one that is there anew: nothing is dead (35), and what
+/// was not done is not in the memory.
 #[test]
 fn a_power_cycle_forgets() {
-    let mut rig = rig();
-    assert_eq!(ask(&mut rig, PRIMARY, 22, &tag(b'A')), 33);
-    rig.wait(seconds(20));
-    assert_eq!(ask(&mut rig, PRIMARY, 22, &tag(b'B')), 33);
-    let image = rig.device.take_image();
-    let mut again = Rig::at(rig.now, config(R7), image.as_deref());
-    again.wait(seconds(100));
-    assert_eq!(long_tag(&again), "A".repeat(32));
-    for letter in [b'A', b'B'] {
-        assert_eq!(ask(&mut again, PRIMARY, 22, &tag(letter)), 33);
-        again.wait(seconds(20));
+    for anew in [false, true] {
+        let mut rig = rig();
+        assert_eq!(ask(&mut rig, PRIMARY, 22, &tag(b'A')), 33);
+        rig.wait(seconds(20));
+        assert_eq!(ask(&mut rig, PRIMARY, 22, &tag(b'B')), 33);
+        assert_eq!(ask(&mut rig, SECONDARY, 41, &[]), 33);
+        if anew {
+            let image = rig.device.take_image();
+            rig = Rig::at(rig.now, config(R7), image.as_deref());
+        } else {
+            rig.device.power_cycle(rig.now);
+        }
+        rig.wait(seconds(100));
+        assert_eq!(long_tag(&rig), "A".repeat(32));
+        assert_eq!(ask(&mut rig, SECONDARY, 41, &[]), 33);
+        for letter in [b'A', b'B'] {
+            assert_eq!(ask(&mut rig, PRIMARY, 22, &tag(letter)), 33);
+            rig.wait(seconds(20));
+        }
     }
 }
 
@@ -320,6 +329,36 @@ fn a_result_that_was_not_given_out() {
     assert_eq!(ask(&mut rig, PRIMARY, 0, &[]), 0);
     assert_eq!(ask(&mut rig, PRIMARY, 41, &[]), 0, "still there");
     assert_eq!(ask(&mut rig, PRIMARY, 41, &[]), 33);
+}
+
+/// 106 inside 78 that is done between the taking of a result and its giving out: the buffer is flushed and freed once, and
+/// no other one with it.
+#[test]
+fn a_flush_while_a_result_is_given_out() {
+    // 71, which takes 50 s, then 106; lock code 0 where nothing is locked.
+    let carried = [2, 0, 71, 1, 0, 0, 106, 0];
+    let octets = |count: usize| Duration::from_nanos(9_166_667) * (5 + 9 + count) as u32;
+    for other in [false, true] {
+        let mut slow = config(R7);
+        slow.response_delay = Duration::from_millis(200);
+        let mut rig = Rig::with(slow, None).warm();
+        if other {
+            // One more, of the other master, which no flush of this one touches.
+            assert_eq!(ask(&mut rig, SECONDARY, 22, &tag(b'A')), 33);
+        }
+        let done = rig.now + octets(carried.len()) + seconds(50);
+        assert_eq!(ask(&mut rig, PRIMARY, 78, &carried), 33);
+        assert_eq!(ask(&mut rig, PRIMARY, 22, &tag(b'A')), 33);
+        // The request ends 0.1 s before that, and its answer begins 0.1 s after it.
+        let asked = rig.now;
+        rig.wait(done.since(asked + octets(32)) - Duration::from_millis(100));
+        assert_eq!(ask(&mut rig, PRIMARY, 22, &tag(b'A')), 0);
+        assert_eq!(ask(&mut rig, PRIMARY, 78, &carried), 0, "its result is still there");
+        assert_eq!(ask(&mut rig, PRIMARY, 22, &tag(b'A')), 33, "it was given out");
+        if other {
+            assert_eq!(ask(&mut rig, SECONDARY, 22, &tag(b'A')), 0);
+        }
+    }
 }
 
 /// Nothing of it by broadcast, and a broadcast that finds somebody is never put off.

@@ -2,7 +2,7 @@
 
 use crate::rig::{BOTH, PRIMARY, REVISIONS, Rig, SECONDARY, from_master, request, unique};
 use looprig::app::command::Revision;
-use looprig::device::{Device, DeviceConfig, Stored, encode_image};
+use looprig::device::{Device, DeviceConfig, Slow, Stored, encode_image};
 use looprig::frame::Octet;
 use looprig::line::Station;
 use looprig::sim::{Change, DeviceStation};
@@ -79,11 +79,15 @@ fn malfunction() {
     }
 }
 
-/// [DV-50]: what is stored comes back, and all else is gone: temporary lock, simulation, squawk, counters, arming, clock;
-/// cold start for both masters. Inputs and switches are as they are.
+/// [DV-50]: what is stored comes back, and all else is gone: temporary lock, simulation, squawk, counters, arming, clock,
+/// delayed responses; cold start for both masters. Inputs and switches are as they are, and burst mode is stored.
 #[test]
 fn power_cycle() {
-    let mut rig = Rig::new(R7).warm();
+    let mut config = DeviceConfig::new(R7);
+    config.slow = vec![Slow { command: 41, takes: Duration::from_secs(100) }];
+    let mut rig = Rig::with(config, None).warm();
+    rig.ask(PRIMARY, 109, &[1, 0]);
+    assert_eq!(rig.ask(PRIMARY, 41, &[]).status[0], 33);
     rig.ask(PRIMARY, 19, &[0, 0, 7]);
     rig.device.set_loop_current_ma(rig.now, 12.0);
     rig.wait(Duration::from_secs(60));
@@ -94,8 +98,12 @@ fn power_cycle() {
     rig.ask(PRIMARY, 89, &[1, 28, 2, 124, 0, 0, 0, 0, 0, 0]);
     rig.device.set_armed(true);
     rig.device.set_write_protected(true);
+    rig.bursts.clear();
     rig.device.power_cycle(rig.now);
+    // Requests, replies, bursts: none came in the 5 + 9 characters of a request.
     assert_eq!(rig.ask(PRIMARY, 95, &[]).data, [0, 1, 0, 0, 0, 0]);
+    assert!(rig.device.bursts() && !rig.bursts.is_empty());
+    assert_eq!(rig.ask(PRIMARY, 41, &[]).status[0], 33, "it begins anew");
     assert_eq!(rig.ask(PRIMARY, 76, &[]).data, [0]);
     assert_eq!(rig.ask(SECONDARY, 0, &[]).status, [0, 0x60]);
     assert!(!rig.device.squawks(rig.now));

@@ -129,7 +129,7 @@ impl Model {
         };
         let i = usize::from(number);
         if i >= self.messages() {
-            return no(if command == 109 { 2 } else { 9 });
+            return no(if matches!(command, 105 | 109) { 2 } else { 9 });
         }
         let word = |at: usize| u32::from_be_bytes([data[at], data[at + 1], data[at + 2], data[at + 3]]);
         let answer = match command {

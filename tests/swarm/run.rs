@@ -1,7 +1,7 @@
 //! One seed of the swarm: a bus of 1 to 15 devices and two masters, first with faults, then without.
 
 use looprig::app::command::Revision;
-use looprig::device::{Device, DeviceConfig};
+use looprig::device::{BurstMessage, BurstTrigger, Device, DeviceConfig};
 use looprig::frame::{
     Address, Frame, FrameType, Good, Master as Role, PollingAddress, Receiver, ReceiverConfig, Reception,
     Target, UniqueAddress,
@@ -10,7 +10,7 @@ use looprig::line::{Begun, Clock, Delivery, Dice, FaultKind, FaultOf, WireFault}
 use looprig::link::{MasterConfig, Output};
 use looprig::sim::{DeviceStation, Errand, MasterStation, Participant, Talker, World};
 use looprig::time::{BitTimes, Drift, Instant, Pace};
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 
 /// How long a seed runs with faults, s.
@@ -21,6 +21,12 @@ pub const CALM_S: u64 = 120;
 pub const SHARE_OVER_S: u64 = 60;
 /// After the faults each master has an answer within so many characters.
 pub const RESUMES_WITHIN: u64 = 1000;
+/// How late a device in burst mode begins at most.
+const PROMPT: Duration = Duration::from_millis(3);
+/// How many good bursts a device in burst mode sends in the calm at least.
+const FEWEST_BURSTS: u64 = 3;
+/// So many seconds after the faults nobody meets a burst any more.
+const SETTLES_S: u64 = 10;
 /// Everything that is under way has ended within so many seconds after nothing more is asked.
 const ENDS_WITHIN_S: u64 = 60;
 /// Begun transmissions that a frame may still be of, s.
@@ -47,6 +53,8 @@ pub struct Outcome {
     pub resumed_after: u64,
     /// The smaller share of the two masters in the calm, %.
     pub smaller_share: f64,
+    /// Good bursts in the calm of the device in burst mode that sent fewest.
+    pub fewest_bursts: Option<u64>,
     /// Octets on the wires.
     pub octets: u64,
     /// Of everything that the observer heard.
@@ -56,6 +64,8 @@ pub struct Outcome {
 struct Cast {
     world: World,
     devices: Vec<(UniqueAddress, PollingAddress)>,
+    /// Those in burst mode.
+    bursting: Vec<UniqueAddress>,
     masters: [usize; 2],
 }
 
@@ -68,18 +78,35 @@ fn clock(dice: &mut Dice, jitter: Duration) -> Clock {
     Clock { drift: Drift::from_ppm(ppm), jitter: dice.up_to(jitter) }
 }
 
-/// A device in burst mode: some command, at some period, as often as the wires allow or seldom.
+/// A device in burst mode: one message to three, each some command, at some period, as often as the wires allow or seldom,
+/// always or by a trigger.
 fn in_burst_mode(dice: &mut Dice, config: &mut DeviceConfig) {
-    let message = &mut config.factory.burst[0];
-    message.on = true;
-    message.command = [1, 2, 3, 33, 48][dice.below(5) as usize];
-    message.update_period = [250, 250, 1000, 4000][dice.below(4) as usize] * 32;
+    let newest = config.identity.revision == Revision::R7;
+    let messages = if newest { 1 + dice.below(3) as usize } else { 1 };
+    for message in &mut config.factory.burst[..messages] {
+        let commands = if newest { &[1, 2, 3, 33, 48, 9][..] } else { &[1, 2, 3, 33, 48] };
+        message.on = true;
+        message.command = commands[dice.below(commands.len() as u32) as usize];
+        message.update_period = [250, 250, 1000, 4000][dice.below(4) as usize] * 32;
+        message.trigger = trigger(dice, message);
+    }
+}
+
+fn trigger(dice: &mut Dice, message: &BurstMessage) -> BurstTrigger {
+    match dice.below(8) {
+        0 => BurstTrigger::ON_CHANGE,
+        // Nothing moves, so these say no as a rule; in command 48 nothing is compared.
+        mode @ 1..=3 => message
+            .trigger_at(looprig::device::KindName::Positioner, mode as u8, 50.0)
+            .unwrap_or(BurstTrigger::CONTINUOUS),
+        _ => BurstTrigger::CONTINUOUS,
+    }
 }
 
 fn cast(seed: u64, dice: &mut Dice, bursting: &mut Option<Dice>) -> Cast {
     let mut world = World::new(Pace::Wire, seed);
     let count = 1 + dice.below(15) as usize;
-    let mut devices = Vec::new();
+    let (mut devices, mut in_bursts) = (Vec::new(), Vec::new());
     for i in 0..count {
         let revision = Revision::NEWEST_FIRST[dice.below(3) as usize];
         let mut config = DeviceConfig::new(revision);
@@ -95,11 +122,17 @@ fn cast(seed: u64, dice: &mut Dice, bursting: &mut Option<Dice>) -> Cast {
             && (i == 0 || d.below(4) == 0)
         {
             in_burst_mode(d, &mut config);
+            in_bursts.push(config.identity.unique_address());
         }
         let unique = config.identity.unique_address();
         let polling = PollingAddress::new(config.factory.polling_address).expect("at most 15");
         let (device, _) = Device::new(config, None, Pace::Wire, Duration::ZERO, Instant::ZERO);
-        world.add_device(DeviceStation::new(device, Vec::new()), clock(dice, Duration::from_millis(20)));
+        let mut clock = clock(dice, Duration::from_millis(20));
+        if in_bursts.contains(&unique) {
+            // A burst that follows an answer begins within a character, 9.2 ms, or a master begins as well [LL-23].
+            clock.jitter = clock.jitter.min(PROMPT);
+        }
+        world.add_device(DeviceStation::new(device, Vec::new()), clock);
         devices.push((unique, polling));
     }
     let masters = ROLES.map(|role| {
@@ -107,7 +140,7 @@ fn cast(seed: u64, dice: &mut Dice, bursting: &mut Option<Dice>) -> Cast {
         let station = MasterStation::new(config, Pace::Wire, Vec::new()).keeping_outputs();
         world.add_master(station, clock(dice, Duration::from_millis(3)))
     });
-    Cast { world, devices, masters }
+    Cast { world, devices, bursting: in_bursts, masters }
 }
 
 fn request(role: Role, target: Target, command: u8) -> Frame {
@@ -206,6 +239,10 @@ struct Observer {
     first_answer: [Option<Instant>; 2],
     /// How many there were in the last seconds of the calm.
     answers: [u64; 2],
+    /// Good bursts in the calm, by who sent them.
+    bursts: BTreeMap<UniqueAddress, u64>,
+    /// The last transmission: low bits of its delimiter, end, beginning.
+    last: Option<(u8, Instant, Instant)>,
 }
 
 impl Observer {
@@ -239,11 +276,32 @@ impl Observer {
             }
             let address = good.frame.address();
             let (end, i) = (reception.last_at(), address.master.index());
+            if let (FrameType::Back, Target::Unique(from)) = (good.frame.frame_type(), address.target)
+                && end > seconds(SPOILT_S)
+                && end <= seconds(SPOILT_S + CALM_S)
+            {
+                *self.bursts.entry(from).or_default() += 1;
+            }
             if good.frame.frame_type() == FrameType::Ack && end > seconds(SPOILT_S) {
                 self.first_answer[i].get_or_insert(end);
                 if end > seconds(SPOILT_S + CALM_S - SHARE_OVER_S) && end <= seconds(SPOILT_S + CALM_S) {
                     self.answers[i] += 1;
                 }
+            }
+        }
+    }
+
+    /// Behind the faults nobody in burst mode talks over a master, nor a master over a burst.
+    fn look_for_meetings(&mut self, begun: &[Begun]) {
+        let character = BitTimes::characters(1).duration();
+        for b in begun {
+            let kind = b.values.iter().find(|o| **o != 0xFF).map_or(0, |o| o & 0x07);
+            let until = b.at + character * b.values.len() as u32;
+            let Some((last, last_until, last_at)) = self.last.replace((kind, until, b.at)) else { continue };
+            // A burst is 1, a request 2 [FR-03].
+            if b.at < last_until && matches!((last, kind), (1, 2) | (2, 1)) {
+                let (a, b) = (last_at.as_nanos(), b.at.as_nanos());
+                self.problem(format!("a burst and a request met: {a} and {b} ns"));
             }
         }
     }
@@ -283,6 +341,8 @@ fn run_with(seed: u64, mut bursting: Option<Dice>) -> Outcome {
         out: Outcome::default(),
         first_answer: [None; 2],
         answers: [0; 2],
+        bursts: BTreeMap::new(),
+        last: None,
     };
     let mut heard = Vec::new();
     let mut ended = [0; 2];
@@ -290,7 +350,11 @@ fn run_with(seed: u64, mut bursting: Option<Dice>) -> Outcome {
     for second in 1..=end {
         let t = seconds(second);
         cast.world.run_until(t, &mut heard);
-        o.begun.extend(cast.world.bus_mut().take_begun());
+        let begun: Vec<Begun> = cast.world.bus_mut().take_begun().into_iter().collect();
+        if second > SPOILT_S + SETTLES_S {
+            o.look_for_meetings(&begun);
+        }
+        o.begun.extend(begun);
         o.hear(&heard);
         heard.clear();
         masters_answers(&mut o, &mut cast);
@@ -368,6 +432,14 @@ fn judge(mut o: Observer, mut cast: Cast) -> Outcome {
             o.problem(format!("the {} master has not ended: {tally:?}", ROLES[i]));
         }
     }
+    for unique in &cast.bursting {
+        // It is asked for something over and over, and sends a burst behind its answers at the latest.
+        let count = o.bursts.get(unique).copied().unwrap_or_default();
+        o.out.fewest_bursts = Some(o.out.fewest_bursts.map_or(count, |n| n.min(count)));
+        if count < FEWEST_BURSTS {
+            o.problem(format!("{unique} sent {count} good bursts in {CALM_S} s"));
+        }
+    }
     let character = BitTimes::characters(1).duration();
     for (i, first) in o.first_answer.into_iter().enumerate() {
         let after = first.map(|t| (t.since(seconds(SPOILT_S)).as_nanos() / character.as_nanos()) as u64);
@@ -399,6 +471,7 @@ pub struct Sum {
     pub seeds_with_wrong: u64,
     pub resumed_after: u64,
     pub smallest_share: f64,
+    pub fewest_bursts: Option<u64>,
     pub octets: u64,
 }
 
@@ -416,6 +489,7 @@ impl Sum {
         self.seeds_with_wrong += u64::from(o.wrong > 0);
         self.resumed_after = self.resumed_after.max(o.resumed_after);
         self.octets += o.octets;
+        self.fewest_bursts = self.fewest_bursts.into_iter().chain(o.fewest_bursts).min();
         self.smallest_share =
             if self.seeds == 1 { o.smaller_share } else { self.smallest_share.min(o.smaller_share) };
     }
@@ -435,6 +509,10 @@ impl core::fmt::Display for Sum {
         writeln!(f, "frames accepted                        {}", s.accepted)?;
         writeln!(f, "  wrongly                              {} in {} seeds", s.wrong, s.seeds_with_wrong)?;
         writeln!(f, "longest until an answer after faults   {} characters", s.resumed_after)?;
-        write!(f, "smallest share of a busy master        {:.1} %", s.smallest_share)
+        write!(f, "smallest share of a busy master        {:.1} %", s.smallest_share)?;
+        match s.fewest_bursts {
+            Some(n) => write!(f, "\nfewest bursts of a device in the calm  {n}"),
+            None => Ok(()),
+        }
     }
 }

@@ -128,7 +128,8 @@ fn slots(mut values: Values, codes: &[u8]) -> Values {
 
 /// [CM-105]
 pub(in crate::device) fn read_configuration(state: &mut State, asked: &Asked<'_>) -> Answer {
-    let Some(i) = message(state, asked) else { return Answer::Refused(INVALID_MESSAGE) };
+    // No list says what 9 means here; what 2 means holds for every command.
+    let Some(i) = message(state, asked) else { return Answer::Refused(code::INVALID_SELECTION) };
     let m = state.stored.burst[i];
     let values = Values::new()
         .number("burst_control", m.on)

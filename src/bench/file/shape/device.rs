@@ -148,6 +148,7 @@ pub struct DeviceTable {
 #[serde(deny_unknown_fields)]
 pub struct SlowTable {
     /// The command: one that changes something. In revision 7 such as 22, 41, 71 or 79, whose response codes allow it.
+    /// A described command is always answered at once.
     #[schemars(with = "u8")]
     pub command: Option<Spanned<Whole>>,
     /// How long it takes, s by the device's clock, 0.001 to 3600; the pace does not scale it.

@@ -23,7 +23,8 @@ fn slow_commands_that_cannot_be() {
     faulty(&slow("", "command = «3\ntakes_s = 1"), "command 3 reads", "22, 41, 71 or 79");
     faulty(&slow("", "command = «17\ntakes_s = 1"), "no delayed response", "22, 41, 71 or 79");
     faulty(&slow("", "command = «42\ntakes_s = 1"), "ends delayed responses", "22");
-    faulty(&slow("", "command = «200\ntakes_s = 1"), "has no command 200 in revision 7", "22");
+    faulty(&slow("", "command = «120\ntakes_s = 1"), "has no command 120 in revision 7", "22");
+    faulty(&slow("", "command = «200\ntakes_s = 1"), "answers those at once", "22");
     faulty(&slow("revision = 5", "command = «22\ntakes_s = 1"), "no command 22 in revision 5", "17 or 41");
     faulty(&slow("", "command = «256\ntakes_s = 1"), "command is 256", "0 to 255");
     faulty(&slow("", "command = 41\ntakes_s = «0"), "takes_s is 0 s", "0.001 to 3600 s");
