@@ -3,7 +3,10 @@
 use super::shape::{Number, Whole};
 use super::{Fault, number, since, whole, words};
 use crate::app::command::Revision;
-use crate::device::{BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, nearest_period};
+use crate::device::{
+    BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, burst_commands, burst_messages, has_variable,
+    nearest_period,
+};
 use schemars::JsonSchema;
 use serde::Deserialize;
 use toml::Spanned;
@@ -73,7 +76,7 @@ pub(super) fn bursts(
     revision: Revision,
     messages: &mut [BurstMessage; BURST_MESSAGES],
 ) -> Result<(), Fault> {
-    let has = if revision == Revision::R7 { BURST_MESSAGES } else { 1 };
+    let has = burst_messages(revision);
     let mut set = [false; BURST_MESSAGES];
     for table in tables {
         let t = table.get_ref();
@@ -103,11 +106,9 @@ fn message(table: &Spanned<BurstTable>, revision: Revision) -> Result<BurstMessa
     let t = table.get_ref();
     let mut m = BurstMessage { on: t.on.as_ref().is_none_or(|on| *on.get_ref()), ..BurstMessage::default() };
     if let Some(n) = &t.command {
-        let offered: &[u8] =
-            if revision == Revision::R7 { &[1, 2, 3, 9, 33, 48] } else { &[1, 2, 3, 33, 48] };
-        let found = offered.iter().find(|&&c| i128::from(c) == n.get_ref().0);
-        m.command = *found.ok_or_else(|| {
-            let all: Vec<String> = offered.iter().map(ToString::to_string).collect();
+        let found = burst_commands(revision).find(|&c| i128::from(c) == n.get_ref().0);
+        m.command = found.ok_or_else(|| {
+            let all: Vec<String> = burst_commands(revision).map(|c| c.to_string()).collect();
             let wrong =
                 format!("a device of revision {revision} does not send command {} in bursts", n.get_ref().0);
             Fault::new(&n.span(), wrong, format!("give one of {}", all.join(", ")))
@@ -163,7 +164,7 @@ fn variables(
     }
     m.variables = [250; BURST_SLOTS];
     for (to, code) in m.variables.iter_mut().zip(list) {
-        let n = u8::try_from(code.get_ref().0).ok().filter(|n| matches!(n, 0..=3 | 244..=249));
+        let n = u8::try_from(code.get_ref().0).ok().filter(|&n| has_variable(n));
         *to = n.ok_or_else(|| {
             let wrong = format!("the device has no variable {}", code.get_ref().0);
             let right = "give 0 set point, 1 travel, 2 lever angle, 3 supply pressure, 244 percent of range, \
