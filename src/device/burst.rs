@@ -11,14 +11,25 @@ use crate::time::Instant;
 use core::time::Duration;
 use serde::{Deserialize, Serialize};
 
-/// Burst messages of a device of revision 7; older ones have the first alone.
+/// Burst messages of a device of revision 7; older ones have the first alone [DV-30].
 pub const BURST_MESSAGES: usize = 3;
-/// Slots for device variables in a message.
+/// Slots for device variables in a message [CM-107]; older devices have the first four alone.
 pub const BURST_SLOTS: usize = 8;
 /// Mark of a slot that is not used.
 pub(super) const UNUSED: u8 = 250;
-/// Commands that can be sent in bursts; 9 from revision 7 on.
+/// Commands that can be sent in bursts by any device.
 const COMMANDS: [u8; 6] = [1, 2, 3, 9, 33, 48];
+
+/// Burst messages of a device of this revision [DV-30].
+pub fn burst_messages(revision: Revision) -> usize {
+    if revision == Revision::R7 { BURST_MESSAGES } else { 1 }
+}
+
+/// The commands that a device of this revision sends in bursts [DV-30], lowest first: 9 from revision 7 on.
+pub fn burst_commands(revision: Revision) -> impl Iterator<Item = u8> {
+    COMMANDS.into_iter().filter(move |&c| c != 9 || revision == Revision::R7)
+}
+
 /// Units of 1/32 ms in a millisecond [TY-07], and nanoseconds in one of them.
 const PER_MS: u32 = 32;
 const UNIT_NS: u64 = 31_250;
@@ -35,7 +46,7 @@ pub(super) mod mode {
     pub const ON_CHANGE: u8 = 4;
 }
 
-/// When a burst message is sent more often than at its longest period.
+/// When a burst message is sent more often than at its longest period [DV-31].
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct BurstTrigger {
@@ -43,7 +54,7 @@ pub struct BurstTrigger {
     pub mode: u8,
     /// Classification of the level [TB-08]; 0 where there is no level.
     pub class: u8,
-    /// Unit of the level; 250 where there is no level.
+    /// Unit of the level [UN-01]; 250 where there is no level.
     pub unit: u8,
     /// The level in that unit, a finite number; modes 1 to 3 have one, 0 and 4 none.
     pub level: Option<f32>,
@@ -72,19 +83,20 @@ impl BurstTrigger {
     }
 }
 
-/// A burst message as it is set up.
+/// A burst message as it is set up by commands 103, 104 and 107 to 109 [DV-30].
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct BurstMessage {
     /// Whether it is sent.
     pub on: bool,
-    /// Command whose answer it is: 1, 2, 3, 9, 33 or 48.
+    /// Command whose answer it is: 1, 2, 3, 33 or 48, in revision 7 also 9.
     pub command: u8,
-    /// Device variables of commands 9 and 33, 250 for none; the first is used.
+    /// Codes of device variables for commands 9 and 33 [TY-09]: 0 up to the last one of the device, 244 to 249, or 250
+    /// for none; the first is used.
     pub variables: [u8; BURST_SLOTS],
-    /// Update period in 1/32 ms, one that [`nearest_period`] gives.
+    /// Update period in 1/32 ms, one that [`nearest_period`] gives, 250 ms to an hour.
     pub update_period: u32,
-    /// Longest period in 1/32 ms, not below the update period.
+    /// Longest period in 1/32 ms, one of the same, not below the update period.
     pub maximum_update_period: u32,
     /// When it is sent at the update period.
     pub trigger: BurstTrigger,
@@ -170,7 +182,8 @@ impl BurstMessage {
     }
 }
 
-/// The update period nearest to this one, in 1/32 ms, that is not shorter, as far as there is one.
+/// The update period nearest to this one, in 1/32 ms, that is not shorter, as far as there is one: 250 ms, 0.5 to 32 s
+/// doubled each time, 60 to 3600 s [CM-103].
 pub fn nearest_period(asked: u32) -> u32 {
     let fixed = PERIODS_MS.iter().map(|ms| ms * PER_MS).find(|&p| p >= asked);
     fixed.unwrap_or(asked.min(LONGEST))
@@ -211,12 +224,12 @@ impl Progresses {
 impl State {
     /// How many messages there are.
     pub fn burst_messages(&self) -> usize {
-        if self.revision() == Revision::R7 { BURST_MESSAGES } else { 1 }
+        burst_messages(self.revision())
     }
 
     /// Whether this revision sends a command in bursts.
     pub fn can_burst(&self, command: u8) -> bool {
-        COMMANDS.contains(&command) && (command != 9 || self.revision() == Revision::R7)
+        burst_commands(self.revision()).any(|c| c == command)
     }
 
     fn is_sent(&self, message: usize) -> bool {

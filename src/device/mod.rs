@@ -24,7 +24,9 @@ mod universal;
 mod values;
 mod variables;
 
-pub use burst::{BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, nearest_period};
+pub use burst::{
+    BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, burst_commands, burst_messages, nearest_period,
+};
 pub use config::{ConfigError, DeviceConfig, Slow};
 pub use delayed::why_not_slow;
 pub use described::{Answer as DescribedAnswer, DescribedAnswers, place as described_place};

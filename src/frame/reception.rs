@@ -49,6 +49,11 @@ pub enum Damage {
 }
 
 impl Damage {
+    /// Whether the octets stopped before the frame's end: more might have come [LL-06].
+    pub const fn breaks_off(&self) -> bool {
+        matches!(self, Damage::Truncated { .. })
+    }
+
     /// What happened, without where: a name to count by.
     pub const fn kind(&self) -> &'static str {
         match self {

@@ -25,14 +25,14 @@ pub struct Patience {
 }
 
 impl Patience {
-    /// Takes the first answer as it is.
+    /// Takes the first answer as it is [HO-10]. Waits for nothing, so its pauses, 0.5 to 5 s, are never made.
     pub const NONE: Patience = Patience {
         most: Duration::ZERO,
         shortest_pause: Duration::from_millis(500),
         longest_pause: Duration::from_secs(5),
         busy_too: false,
     };
-    /// Waits for a delayed response for up to a minute.
+    /// Waits for a delayed response for up to 60 s, with pauses of 0.5 to 5 s; "busy" is taken as it is [HO-10].
     pub const USUAL: Patience = Patience { most: Duration::from_secs(60), ..Patience::NONE };
 
     /// Whether an answer is no last word.

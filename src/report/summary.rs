@@ -6,7 +6,6 @@ use super::text::{plural, write_wrapped};
 use crate::capture::{Item, between};
 use crate::exchange::Exchange;
 use crate::exchange::view::{DeviceName, Tone, write_device_status};
-use crate::frame::Damage;
 use crate::time::Instant;
 use core::fmt::Write;
 use core::time::Duration;
@@ -62,7 +61,7 @@ impl Summary {
         match item {
             Item::Exchange(e) => self.exchange(e),
             Item::Damaged(d)
-                if matches!(d.damage, Damage::Truncated { .. })
+                if d.damage.breaks_off()
                     && self.still_from.is_some_and(|from| d.octets.last().is_some_and(|o| o.at >= from)) =>
             {
                 self.still_coming += 1;

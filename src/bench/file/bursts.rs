@@ -3,7 +3,10 @@
 use super::shape::{Number, Whole};
 use super::{Fault, number, since, whole, words};
 use crate::app::command::Revision;
-use crate::device::{BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, KindName, nearest_period};
+use crate::device::{
+    BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, KindName, burst_commands, burst_messages,
+    nearest_period,
+};
 use schemars::JsonSchema;
 use serde::Deserialize;
 use toml::Spanned;
@@ -74,7 +77,7 @@ pub(super) fn bursts(
     revision: Revision,
     messages: &mut [BurstMessage; BURST_MESSAGES],
 ) -> Result<(), Fault> {
-    let has = if revision == Revision::R7 { BURST_MESSAGES } else { 1 };
+    let has = burst_messages(revision);
     let mut set = [false; BURST_MESSAGES];
     for table in tables {
         let t = table.get_ref();
@@ -105,11 +108,9 @@ fn message(table: &Spanned<BurstTable>, kind: KindName, revision: Revision) -> R
     let mut m =
         BurstMessage { on: t.on.as_ref().is_none_or(|on| *on.get_ref()), ..BurstMessage::of_kind(kind) };
     if let Some(n) = &t.command {
-        let offered: &[u8] =
-            if revision == Revision::R7 { &[1, 2, 3, 9, 33, 48] } else { &[1, 2, 3, 33, 48] };
-        let found = offered.iter().find(|&&c| i128::from(c) == n.get_ref().0);
-        m.command = *found.ok_or_else(|| {
-            let all: Vec<String> = offered.iter().map(ToString::to_string).collect();
+        let found = burst_commands(revision).find(|&c| i128::from(c) == n.get_ref().0);
+        m.command = found.ok_or_else(|| {
+            let all: Vec<String> = burst_commands(revision).map(|c| c.to_string()).collect();
             let wrong =
                 format!("a device of revision {revision} does not send command {} in bursts", n.get_ref().0);
             Fault::new(&n.span(), wrong, format!("give one of {}", all.join(", ")))
