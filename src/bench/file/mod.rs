@@ -6,11 +6,11 @@ mod lines;
 mod masters;
 mod names;
 mod ranges;
-mod shape;
+pub(super) mod shape;
 mod slow;
 #[cfg(test)]
 mod tests;
-mod words;
+pub(super) mod words;
 
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
 use crate::app::command::Revision;
@@ -83,7 +83,7 @@ pub fn schema() -> String {
 }
 
 /// Takes the null out, which TOML cannot write, and the line ends of our comments.
-fn for_toml(part: &mut Json) {
+pub(super) fn for_toml(part: &mut Json) {
     match part {
         Json::Array(list) => list.iter_mut().for_each(for_toml),
         Json::Object(map) => {
@@ -116,32 +116,36 @@ fn for_toml(part: &mut Json) {
 /// # Errors
 /// It cannot be read, or [`check`] finds something.
 pub fn read(path: &Path) -> Result<BenchPlan, BenchFileError> {
+    let text = read_text(
+        path,
+        "a bench file",
+        "every key: looprig mock --schema; the smallest is\n    \
+         [[device]]\n    tag = \"FV-3104\"\n    [[line]]\n    at = \"pty:\"",
+    )?;
+    check(&text, path)
+}
+
+/// The text of a file that a person wrote; `what` it should be, and how to write one.
+pub(super) fn read_text(path: &Path, what: &str, how: &str) -> Result<String, BenchFileError> {
     use std::io::Read;
-    let failed = |wrong: String, right: &str| BenchFileError {
-        path: path.to_path_buf(),
-        place: None,
-        wrong,
-        right: right.to_owned(),
-    };
+    let failed =
+        |wrong: String, right: String| BenchFileError { path: path.to_path_buf(), place: None, wrong, right };
     let mut text = String::new();
     let file = std::fs::File::open(path).map_err(|e| match e.kind() {
-        std::io::ErrorKind::NotFound => failed(
-            "there is no such file".into(),
-            "name a bench file that exists, or write one; every key: looprig mock --schema; the smallest is\n    \
-             [[device]]\n    tag = \"FV-3104\"\n    [[line]]\n    at = \"pty:\"",
-        ),
-        _ => failed(e.to_string(), "name a bench file that you may read"),
+        std::io::ErrorKind::NotFound => {
+            failed("there is no such file".into(), format!("name {what} that exists, or write one; {how}"))
+        }
+        _ => failed(e.to_string(), format!("name {what} that you may read")),
     })?;
     if file.metadata().is_ok_and(|m| m.is_dir()) {
-        return Err(failed("it is a directory".into(), "name a bench file in it"));
+        return Err(failed("it is a directory".into(), format!("name {what} in it")));
     }
-    let read = file.take(LONGEST + 1).read_to_string(&mut text);
-    match read {
+    match file.take(LONGEST + 1).read_to_string(&mut text) {
         Ok(n) if n as u64 > LONGEST => {
-            Err(failed("it is larger than 1 MiB".into(), "name a bench file, which is a short text"))
+            Err(failed("it is larger than 1 MiB".into(), format!("name {what}, which is a short text")))
         }
-        Ok(_) => check(&text, path),
-        Err(e) => Err(failed(e.to_string(), "name a bench file, which is text in UTF-8")),
+        Ok(_) => Ok(text),
+        Err(e) => Err(failed(e.to_string(), format!("name {what}, which is text in UTF-8"))),
     }
 }
 
@@ -164,14 +168,14 @@ pub fn check(text: &str, path: &Path) -> Result<BenchPlan, BenchFileError> {
 }
 
 /// Something wrong at an octet of the text.
-struct Fault {
-    at: usize,
-    wrong: String,
-    right: String,
+pub(super) struct Fault {
+    pub at: usize,
+    pub wrong: String,
+    pub right: String,
 }
 
 impl Fault {
-    fn new(at: &Range<usize>, wrong: impl Into<String>, right: impl Into<String>) -> Fault {
+    pub fn new(at: &Range<usize>, wrong: impl Into<String>, right: impl Into<String>) -> Fault {
         Fault { at: at.start, wrong: wrong.into(), right: right.into() }
     }
 }
@@ -232,7 +236,12 @@ fn pace(text: &Spanned<PaceText>) -> Result<Pace, Fault> {
 }
 
 /// A number in a range; a not-a-number is in none.
-fn number(n: &Spanned<Number>, key: &str, unit: &str, range: RangeInclusive<f64>) -> Result<f64, Fault> {
+pub(super) fn number(
+    n: &Spanned<Number>,
+    key: &str,
+    unit: &str,
+    range: RangeInclusive<f64>,
+) -> Result<f64, Fault> {
     let value = n.get_ref().0;
     if range.contains(&value) {
         return Ok(value);
@@ -244,7 +253,11 @@ fn number(n: &Spanned<Number>, key: &str, unit: &str, range: RangeInclusive<f64>
 }
 
 /// A whole number in a range, as the type that holds it.
-fn whole<T: TryFrom<i64>>(n: &Spanned<Whole>, key: &str, range: RangeInclusive<i64>) -> Result<T, Fault> {
+pub(super) fn whole<T: TryFrom<i64>>(
+    n: &Spanned<Whole>,
+    key: &str,
+    range: RangeInclusive<i64>,
+) -> Result<T, Fault> {
     let value = n.get_ref().0;
     let fits = i64::try_from(value).ok().filter(|v| range.contains(v));
     fits.and_then(|v| T::try_from(v).ok()).ok_or_else(|| {

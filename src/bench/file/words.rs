@@ -5,7 +5,7 @@ use core::ops::Range;
 use toml::Spanned;
 
 /// A message of the reader as a fault. What has no wording of ours is passed on.
-pub(super) fn plain(message: &str, span: Option<Range<usize>>, text: &str) -> Fault {
+pub fn plain(message: &str, span: Option<Range<usize>>, text: &str) -> Fault {
     let at = span.unwrap_or(0..0);
     let first = message.lines().next().unwrap_or("");
     if let Some(rest) = first.strip_prefix("unknown field ") {
@@ -43,7 +43,7 @@ fn quoted(text: &str) -> Vec<String> {
 }
 
 /// What one of a few words stands for.
-pub(super) fn one_of<T: Copy>(word: &Spanned<String>, key: &str, words: &[(&str, T)]) -> Result<T, Fault> {
+pub fn one_of<T: Copy>(word: &Spanned<String>, key: &str, words: &[(&str, T)]) -> Result<T, Fault> {
     let given = word.get_ref();
     words.iter().find(|(name, _)| name == given).map(|(_, what)| *what).ok_or_else(|| {
         let names: Vec<String> = words.iter().map(|(name, _)| (*name).to_owned()).collect();
@@ -54,7 +54,7 @@ pub(super) fn one_of<T: Copy>(word: &Spanned<String>, key: &str, words: &[(&str,
 }
 
 /// The name that takes fewest changes, if those are few.
-pub(super) fn nearest<'a>(given: &str, names: &'a [String]) -> Option<&'a str> {
+pub fn nearest<'a>(given: &str, names: &'a [String]) -> Option<&'a str> {
     let most = given.chars().count().min(60) / 3 + 1;
     let near = names.iter().map(|n| (distance(given, n), n.as_str()));
     near.filter(|&(d, _)| d <= most).min().map(|(_, n)| n)
