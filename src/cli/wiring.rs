@@ -6,7 +6,7 @@ use super::output::{Ended, Failure, Output};
 use crate::bench::{self, BenchFileError};
 use crate::capture::io_words;
 use crate::report::Format;
-use crate::report::wiring::{WiringReport, checks_table, html, json, sweep, text};
+use crate::report::wiring::{WiringReport, checks_table, html, json, sweep, text, tolerance};
 use crate::wiring::{Circuit, Knob, corner, judge, knob, sample};
 use core::fmt::Write;
 
@@ -46,7 +46,10 @@ pub fn run(args: &WiringArgs, out: &mut Output) -> Result<Ended, Failure> {
         Format::Json => {
             let _ = writeln!(out.text(), "{}", json(&report));
         }
-        Format::Csv => checks_table(&judged.checks).write(Format::Csv, out.text()),
+        Format::Csv => match (&worst, &samples) {
+            (Some(worst), Some(samples)) => tolerance(worst, samples).write(Format::Csv, out.text()),
+            _ => checks_table(&judged.checks).write(Format::Csv, out.text()),
+        },
     }
     if let (Some(to), Format::Text, false) = (&args.html, options.format, quiet) {
         let _ = writeln!(out.text(), "The same as a page: {}", to.display());

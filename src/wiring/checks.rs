@@ -234,7 +234,7 @@ impl<'a> Checks<'a> {
                 (device.volts_v - device.peak_v, device.needs_v, true),
                 "V",
                 "the device's own least voltage [WI-02]",
-                "too few volts are left at the device: it starts anew, or cannot hold its current",
+                "too few volts are left at the device: it restarts, or cannot hold its current",
             );
         }
     }

@@ -91,15 +91,22 @@ pub fn analyse(circuit: &Circuit) -> Analysis {
     Analysis { dc, tones, peaks_v, rc: rc(circuit) }
 }
 
-/// Computes a loop, checks it and looks for remedies.
-pub fn judge(circuit: &Circuit) -> Judged {
+/// Computes and checks a loop; neither remedies nor lengths are looked for, which take a hundred times as long.
+pub fn judge_briefly(circuit: &Circuit) -> Judged {
     let analysis = analyse(circuit);
     let works_a = if circuit.follows() { dc::works(circuit, &analysis.peaks_v) } else { None };
-    let mut checks = checks::checks(circuit, &analysis);
-    remedy::find(circuit, &mut checks);
-    let (together, together_suffices) = remedy::together(circuit, &checks);
-    let lengths = length::lengths(circuit, &analysis);
-    Judged { works_a, checks, lengths, together, together_suffices, analysis }
+    let checks = checks::checks(circuit, &analysis);
+    let together_suffices = !checks.iter().any(Check::is_bad);
+    Judged { works_a, checks, lengths: None, together: Vec::new(), together_suffices, analysis }
+}
+
+/// Computes a loop, checks it and looks for remedies.
+pub fn judge(circuit: &Circuit) -> Judged {
+    let mut judged = judge_briefly(circuit);
+    remedy::find(circuit, &mut judged.checks);
+    (judged.together, judged.together_suffices) = remedy::together(circuit, &judged.checks);
+    judged.lengths = length::lengths(circuit, &judged.analysis);
+    judged
 }
 
 /// Resistance and capacitance as the rule of 65 us counts them [WI-07].

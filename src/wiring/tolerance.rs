@@ -101,7 +101,8 @@ fn spoil(circuit: &mut Circuit, factor: &mut dyn FnMut(usize) -> f64) {
 /// The least margin of each kind of check, in the unit of the check.
 fn margins(circuit: &Circuit) -> Vec<(Kind, &'static str, f64)> {
     let mut out: Vec<(Kind, &'static str, f64)> = Vec::new();
-    for check in checks::checks(circuit, &analyse(circuit)) {
+    // Wires are the wrong way round or not: no number is wrong there.
+    for check in checks::checks(circuit, &analyse(circuit)).iter().filter(|c| c.kind != Kind::Polarity) {
         match out.iter_mut().find(|(k, ..)| *k == check.kind) {
             Some((_, _, least)) => *least = least.min(check.margin()),
             None => out.push((check.kind, check.unit, check.margin())),

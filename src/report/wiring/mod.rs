@@ -10,14 +10,14 @@ pub use json::json;
 pub use text::text;
 
 use super::table::Table;
-use crate::wiring::{Analysis, Check, Circuit, Kind, Knob, PartKind, Samples, Source, Spread, judge};
+use crate::wiring::{Analysis, Check, Circuit, Kind, Knob, PartKind, Samples, Source, Spread, judge_briefly};
 
 /// What is shown wherever a loop is judged, before anybody touches it.
 pub const CAUTIONS: [&str; 3] = [
     "Before a cabinet is opened or a wire taken off: the valve goes to its fail position when the current stops. \
      Loop in manual, process and people clear of it, permits and local rules followed.",
     "Hazardous areas: entity parameters and certificates are not judged here; the site's rules and licensed \
-     people decide. An addition to the loop (resistor, cable, filter) changes them.",
+     people decide. Every change to the loop (volts, resistor, cable, filter) changes them.",
     "Computed from the sheet, not measured. Measure the volts at the device before you trust them.",
 ];
 
@@ -159,7 +159,7 @@ pub fn sweep(circuit: &Circuit, knob: &Knob, name: &str, values: &[f64]) -> Tabl
     for &value in values {
         let mut changed = circuit.clone();
         knob.set(&mut changed, value);
-        let judged = judge(&changed);
+        let judged = judge_briefly(&changed);
         table.row(sweep_row(value, knob.unit(), &judged));
     }
     table

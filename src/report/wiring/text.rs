@@ -130,7 +130,7 @@ fn direct_current(report: &WiringReport, out: &mut String) {
     });
     let peak = |n: usize| figures(judged.analysis.peaks_v.get(n).copied().unwrap_or(0.0));
     if is_card {
-        out.push_str("     mA   device V    mW   card gives V   peak V   left V   room for ohm in series\n");
+        out.push_str("     mA   device V    mW   card gives V   peak V   left V   ohm that may be added\n");
         for row in &judged.analysis.dc {
             let d = row.devices[0];
             let _ = writeln!(
@@ -146,7 +146,9 @@ fn direct_current(report: &WiringReport, out: &mut String) {
             );
         }
     } else if circuit.follows() {
-        out.push_str("     mA   device          volts V   mW      peak V   needs V   left V   room for ohm in series\n");
+        out.push_str(
+            "     mA   device          volts V   mW      peak V   needs V   left V   ohm that may be added\n",
+        );
         for row in &judged.analysis.dc {
             let worst =
                 row.devices.iter().enumerate().min_by(|a, b| a.1.margin_v().total_cmp(&b.1.margin_v()));
