@@ -97,6 +97,19 @@ impl Kind {
         }
     }
 
+    /// The same in a word or two, for the middle of a sentence.
+    pub fn short(self) -> &'static str {
+        match self {
+            Kind::Polarity => "plus and minus",
+            Kind::Volts => "volts",
+            Kind::VoltsBeyond => "volts at failure currents",
+            Kind::SourceShort => "the source",
+            Kind::Level => "the signal",
+            Kind::Rc => "resistance x capacitance",
+            _ => self.title(),
+        }
+    }
+
     /// Whether the loop fails with it; else it is advice.
     pub fn must_hold(self) -> bool {
         matches!(
@@ -149,12 +162,23 @@ impl Check {
 struct Checks<'a> {
     circuit: &'a Circuit,
     analysis: &'a Analysis,
+    /// Whether anybody reads subjects and meanings; samples by the thousand do not.
+    has_words: bool,
     out: Vec<Check>,
 }
 
 /// Every check of a loop.
 pub(super) fn checks(circuit: &Circuit, analysis: &Analysis) -> Vec<Check> {
-    let mut c = Checks { circuit, analysis, out: Vec::new() };
+    all(circuit, analysis, true)
+}
+
+/// The same without words: values and limits only.
+pub(super) fn values(circuit: &Circuit, analysis: &Analysis) -> Vec<Check> {
+    all(circuit, analysis, false)
+}
+
+fn all(circuit: &Circuit, analysis: &Analysis, has_words: bool) -> Vec<Check> {
+    let mut c = Checks { circuit, analysis, has_words, out: Vec::new() };
     c.polarity();
     c.volts();
     c.source_short();
@@ -178,7 +202,7 @@ impl<'a> Checks<'a> {
         meaning: &str,
     ) {
         let remedies = Vec::new();
-        let meaning = meaning.to_owned();
+        let meaning = if self.has_words { meaning.to_owned() } else { String::new() };
         self.out.push(Check { kind, subject, value, limit, is_least, unit, source, meaning, remedies });
     }
 
@@ -280,6 +304,9 @@ impl<'a> Checks<'a> {
     }
 
     fn path_name(&self, by: Station, to: Station) -> String {
+        if !self.has_words {
+            return String::new();
+        }
         format!("{} to {}", self.circuit.station_name(by), self.circuit.station_name(to))
     }
 
@@ -301,7 +328,8 @@ impl<'a> Checks<'a> {
             .filter(|(by, ..)| self.transmits_current(*by))
             .map(|(by, _, tones)| {
                 let ohm = tones.map(|t| t.load_ohm.abs());
-                (self.circuit.station_name(*by), ohm[0].min(ohm[1]), ohm[0].max(ohm[1]))
+                let name = if self.has_words { self.circuit.station_name(*by) } else { String::new() };
+                (name, ohm[0].min(ohm[1]), ohm[0].max(ohm[1]))
             })
             .collect();
         for (name, least, most) in currents {

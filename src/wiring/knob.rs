@@ -111,7 +111,7 @@ impl Knob {
             Knob::CableLength(_) => "m",
             Knob::CableCapacitance(_) => "pF/m",
             Knob::CableTemperature(_) => "\u{b0}C",
-            Knob::CableCrossSection(_) => "mm2",
+            Knob::CableCrossSection(_) => "mm\u{b2}",
             Knob::DeviceCapacitance(_) => "nF",
             _ => "ohm",
         }

@@ -42,7 +42,7 @@ pub(super) fn lengths(circuit: &Circuit, analysis: &Analysis) -> Option<Lengths>
     });
     let (part, cable) = cables.max_by(|a, b| a.1.length_m.total_cmp(&b.1.length_m))?;
     let kinds = [Kind::Volts, Kind::VoltsBeyond, Kind::Level, Kind::Rc, Kind::Twist, Kind::Delay];
-    let known = checks::checks(circuit, analysis);
+    let known = checks::values(circuit, analysis);
     let kinds = kinds.into_iter().filter(|k| known.iter().any(|c| c.kind == *k));
     let limits = kinds.map(|kind| RoomLeft { kind, most_m: most(circuit, part, kind) }).collect();
     let pf_per_m = cable.capacitance_f_per_m * 1e12;
@@ -53,7 +53,7 @@ pub(super) fn lengths(circuit: &Circuit, analysis: &Analysis) -> Option<Lengths>
 
 /// Whether all checks of a kind hold.
 pub(super) fn holds(circuit: &Circuit, kind: Kind) -> bool {
-    checks::checks(circuit, &analyse(circuit)).iter().filter(|c| c.kind == kind).all(checks::Check::holds)
+    checks::values(circuit, &analyse(circuit)).iter().filter(|c| c.kind == kind).all(checks::Check::holds)
 }
 
 fn most(circuit: &Circuit, part: usize, kind: Kind) -> Option<f64> {

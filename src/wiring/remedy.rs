@@ -14,8 +14,8 @@ pub struct Remedy {
     pub text: String,
     /// How large the change is: share of the number that is changed; 0 for wires that only change places.
     pub change: f64,
-    /// Whether nothing that must hold fails then.
-    pub clears_all: bool,
+    /// What that must hold still fails then.
+    pub still: Vec<Kind>,
 }
 
 /// How many remedies are kept for a check.
@@ -45,10 +45,7 @@ pub(super) fn together(circuit: &Circuit, checks: &[Check]) -> (Vec<String>, boo
         if steps.len() == MOST_STEPS {
             return (steps, false);
         }
-        let fails = |c: &Circuit| -> Vec<Kind> {
-            checks::checks(c, &analyse(c)).iter().filter(|c| c.is_bad()).map(|c| c.kind).collect()
-        };
-        let found = remedies(&now, first).into_iter().map(|(r, c)| (fails(&c), r, c));
+        let found = remedies(&now, first).into_iter().map(|(r, c)| (r.still.clone(), r, c));
         let Some((left, remedy, changed)) = found.min_by(|a, b| a.0.len().cmp(&b.0.len())) else {
             return (steps, false);
         };
@@ -76,8 +73,13 @@ fn least(circuit: &Circuit, kind: Kind, set: &dyn Fn(&mut Circuit, f64)) -> Opti
     Some(good)
 }
 
-fn clears_all(circuit: &Circuit) -> bool {
-    !checks::checks(circuit, &analyse(circuit)).iter().any(Check::is_bad)
+/// What that must hold fails, each kind once.
+fn failing(circuit: &Circuit) -> Vec<Kind> {
+    let checks = checks::values(circuit, &analyse(circuit));
+    let mut kinds: Vec<Kind> = checks.iter().filter(|c| c.is_bad()).map(|c| c.kind).collect();
+    kinds.sort();
+    kinds.dedup();
+    kinds
 }
 
 struct Search<'a> {
@@ -92,7 +94,7 @@ impl Search<'_> {
         let mut changed = self.circuit.clone();
         make(&mut changed);
         if holds(&changed, self.kind) {
-            self.found.push((Remedy { text, change, clears_all: clears_all(&changed) }, changed));
+            self.found.push((Remedy { text, change, still: failing(&changed) }, changed));
         }
     }
 
@@ -133,7 +135,7 @@ impl Search<'_> {
         let Some(from) = knob.get(self.circuit) else { return };
         for row in CORES.iter().filter(|row| row.0 > from + 1e-9) {
             let before = self.found.len();
-            let text = format!("take {} mm2 for {name} (now {})", trim(row.0), trim(from));
+            let text = format!("take {} mm\u{b2} for {name} (now {})", trim(row.0), trim(from));
             self.try_once(text, row.0 / from - 1.0, |c| knob.set(c, row.0));
             if self.found.len() > before {
                 break;
@@ -198,7 +200,7 @@ fn remedies(circuit: &Circuit, kind: Kind) -> Vec<(Remedy, Circuit)> {
                     let mut changed = circuit.clone();
                     changed.devices[n].is_reversed ^= true;
                     let text = format!("let plus and minus of {} change places", device.tag);
-                    s.found.push((Remedy { text, change: 0.0, clears_all: clears_all(&changed) }, changed));
+                    s.found.push((Remedy { text, change: 0.0, still: failing(&changed) }, changed));
                 }
             }
         }
@@ -252,7 +254,7 @@ fn remedies(circuit: &Circuit, kind: Kind) -> Vec<(Remedy, Circuit)> {
         Kind::LevelHigh => {}
     }
     // Least change first; of equals the one that leaves nothing else to do.
-    s.found.sort_by(|(a, _), (b, _)| a.change.total_cmp(&b.change).then(b.clears_all.cmp(&a.clears_all)));
+    s.found.sort_by(|(a, _), (b, _)| a.change.total_cmp(&b.change).then(a.still.len().cmp(&b.still.len())));
     s.found.truncate(MOST);
     s.found
 }

@@ -102,7 +102,7 @@ fn spoil(circuit: &mut Circuit, factor: &mut dyn FnMut(usize) -> f64) {
 fn margins(circuit: &Circuit) -> Vec<(Kind, &'static str, f64)> {
     let mut out: Vec<(Kind, &'static str, f64)> = Vec::new();
     // Wires are the wrong way round or not: no number is wrong there.
-    for check in checks::checks(circuit, &analyse(circuit)).iter().filter(|c| c.kind != Kind::Polarity) {
+    for check in checks::values(circuit, &analyse(circuit)).iter().filter(|c| c.kind != Kind::Polarity) {
         match out.iter_mut().find(|(k, ..)| *k == check.kind) {
             Some((_, _, least)) => *least = least.min(check.margin()),
             None => out.push((check.kind, check.unit, check.margin())),

@@ -77,7 +77,7 @@ fn remedies_are_just_enough() {
     assert_eq!(texts[0], "raise the supply to 24.3 V (now 24)");
     // Or the resistor: (24 - 10.5)/(0.0225 + 0.0005) = 586.96 ohm.
     assert_eq!(texts[1], "take a resistor of 586 ohm (now 600)");
-    assert!(beyond.remedies.iter().all(|r| r.clears_all));
+    assert!(beyond.remedies.iter().all(|r| r.still.is_empty()));
     assert!(beyond.remedies.windows(2).all(|w| w[0].change <= w[1].change));
 }
 

@@ -1,7 +1,7 @@
 //! A loop's verdict as a page of its own: nothing is fetched from elsewhere.
 
 use super::plot::{Curve, svg};
-use super::{CAUTIONS, WiringReport, against, figures, plotted_device, tolerance, way};
+use super::{CAUTIONS, WiringReport, against, figures, lengths, plotted_device, then, tolerance, way};
 use crate::wiring::{Check, Circuit, Knob, analyse, dc};
 use core::fmt::Write;
 
@@ -98,8 +98,7 @@ fn checks(report: &WiringReport, out: &mut String) {
             let _ = write!(out, "<br>{}", plain(&c.meaning));
             out.push_str("<ul>");
             for remedy in &c.remedies {
-                let then =
-                    if remedy.clears_all { "then nothing fails" } else { "then something else still fails" };
+                let then = then(&remedy.still);
                 let _ = write!(out, "<li>{}; {then}</li>", plain(&remedy.text));
             }
             out.push_str("</ul>");
@@ -216,6 +215,15 @@ fn signal(report: &WiringReport, out: &mut String) {
         figures(rc.capacitance_f * 1e9),
         figures(rc.seconds() * 1e6)
     );
+    if let Some((title, rows)) = lengths(report) {
+        let _ = writeln!(out, "<h2>{}</h2>", plain(&title));
+        write_table(
+            &["length", "limit"].map(String::from),
+            &rows.iter().map(|r| r.to_vec()).collect::<Vec<_>>(),
+            2,
+            out,
+        );
+    }
     let Some(lengths) = &judged.lengths else { return };
     if judged.analysis.tones.iter().any(|t| t.transmissions.is_empty()) {
         return;

@@ -77,7 +77,7 @@ pub fn json(report: &WiringReport) -> Value {
             let remedies: Vec<Value> = c
                 .remedies
                 .iter()
-                .map(|r| json!({ "text": r.text, "change": r.change, "clears_all": r.clears_all }))
+                .map(|r| json!({ "text": r.text, "change": r.change, "still_fails": r.still.iter().map(|k| k.slug()).collect::<Vec<_>>() }))
                 .collect();
             json!({
                 "check": c.kind.slug(), "subject": c.subject, "holds": c.holds(), "must_hold": c.kind.must_hold(),

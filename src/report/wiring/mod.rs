@@ -67,8 +67,41 @@ fn against(check: &Check) -> String {
     match check.kind {
         Kind::Polarity if check.holds() => "yes".into(),
         Kind::Polarity => "no".into(),
-        _ => format!("{value}, {word} {limit}"),
+        Kind::SecondResistor => value,
+        _ => {
+            let margin = with_unit(check.margin().abs(), check.kind, check.unit);
+            let left = match (check.holds(), check.is_least) {
+                (true, _) => "to spare",
+                (false, true) => "short",
+                (false, false) => "too much",
+            };
+            format!("{value}, {word} {limit}: {margin} {left}")
+        }
     }
+}
+
+/// What is left to do after a remedy.
+fn then(still: &[Kind]) -> String {
+    if still.is_empty() {
+        return "then nothing fails".to_owned();
+    }
+    let names: Vec<&str> = still.iter().map(|k| k.short()).collect();
+    format!("then still wrong: {}", names.join(", "))
+}
+
+/// How long the longest cable may become: name and rows of length and limit.
+fn lengths(report: &WiringReport) -> Option<(String, Vec<[String; 2]>)> {
+    let lengths = report.judged.lengths.as_ref()?;
+    let name = report.circuit.parts[lengths.part].name.clone();
+    let metres = |m: f64| if m >= 20_000.0 { "more than 20 km".to_owned() } else { format!("{m:.0} m") };
+    let mut rows: Vec<[String; 2]> = lengths
+        .limits
+        .iter()
+        .map(|l| [l.most_m.map_or("not even 0 m".to_owned(), metres), l.kind.title().to_owned()])
+        .collect();
+    let room = if lengths.formula_m < 0.0 { "no room".to_owned() } else { metres(lengths.formula_m) };
+    rows.push([room, "by the handbooks' formula, at this resistance [WI-07]".to_owned()]);
+    Some((format!("How long {name} may become (now {} m)", figures(lengths.length_m)), rows))
 }
 
 /// Of every kind the check that is nearest to its limit, with how many there are of it.
@@ -111,7 +144,7 @@ fn way(circuit: &Circuit) -> Vec<String> {
         let turned = if part.is_reversed { ", wires change places" } else { "" };
         out.push(match &part.kind {
             PartKind::Cable(c) => format!(
-                "{}{from}: {} m, {} mm2, {} ohm at {} \u{b0}C, {} nF{turned}",
+                "{}{from}: {} m, {} mm\u{b2}, {} ohm at {} \u{b0}C, {} nF{turned}",
                 part.name,
                 figures(c.length_m),
                 figures(c.cross_section_mm2),

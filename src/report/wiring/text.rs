@@ -1,7 +1,9 @@
 //! A loop's verdict for people: lines of at most 100 columns.
 
 use super::super::text::write_wrapped;
-use super::{CAUTIONS, WiringReport, against, figures, series_ohm_left, tolerance, way, worst_of_each};
+use super::{
+    CAUTIONS, WiringReport, against, figures, lengths, series_ohm_left, then, tolerance, way, worst_of_each,
+};
 use crate::report::Format;
 use crate::wiring::{Check, Complex, Kind, PartKind, Source, Station, dc};
 use core::fmt::Write;
@@ -41,7 +43,7 @@ pub fn text(report: &WiringReport, verbosity: u8, colour: bool, quiet: bool, out
     together(report, out);
     direct_current(report, out);
     signal(report, verbosity, out);
-    lengths(report, out);
+    room_left(report, out);
     if let (Some(corner), Some(samples)) = (report.corner, report.samples) {
         out.push('\n');
         tolerance(corner, samples).write(Format::Text, out);
@@ -98,7 +100,7 @@ fn one_check(check: &Check, n: usize, verbosity: u8, colour: bool, out: &mut Str
         _ => out.push_str("      what helps, least change first; one of:\n"),
     }
     for remedy in &check.remedies {
-        let then = if remedy.clears_all { "then nothing fails" } else { "then something else still fails" };
+        let then = then(&remedy.still);
         write_wrapped(&format!("      - {}; {then}", remedy.text), 8, out);
     }
 }
@@ -276,25 +278,14 @@ fn signal(report: &WiringReport, verbosity: u8, out: &mut String) {
     );
 }
 
-fn lengths(report: &WiringReport, out: &mut String) {
+fn room_left(report: &WiringReport, out: &mut String) {
     let WiringReport { circuit, judged, .. } = report;
-    let Some(lengths) = &judged.lengths else { return };
-    let part = &circuit.parts[lengths.part];
-    let _ = writeln!(out, "\nHow long {} may become (now {} m)", part.name, figures(lengths.length_m));
-    for limit in &lengths.limits {
-        let most = match limit.most_m {
-            None => "not even 0 m".to_owned(),
-            Some(m) if m >= 20_000.0 => "more than 20 km".to_owned(),
-            Some(m) => format!("{m:.0} m"),
-        };
-        let _ = writeln!(out, "  {most:>16}   {}", limit.kind.title());
+    let (Some((title, rows)), Some(found)) = (lengths(report), &judged.lengths) else { return };
+    let part = &circuit.parts[found.part];
+    let _ = writeln!(out, "\n{title}");
+    for [most, limit] in rows {
+        let _ = writeln!(out, "  {most:>16}   {limit}");
     }
-    let room = match lengths.formula_m {
-        m if m < 0.0 => "no room".to_owned(),
-        m if m >= 20_000.0 => "more than 20 km".to_owned(),
-        m => format!("{m:.0} m"),
-    };
-    let _ = writeln!(out, "  {room:>16}   by the handbooks' formula, at this resistance [WI-07]");
     if let PartKind::Cable(c) = &part.kind {
         let text = format!("  Its capacitance: {}; its cores: {}.", c.capacitance_source, c.core_source);
         write_wrapped(&text, 4, out);
