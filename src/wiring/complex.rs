@@ -39,9 +39,13 @@ impl Complex {
 
     /// The root whose real part is not negative.
     pub fn sqrt(self) -> Complex {
-        let r = self.abs();
-        let re = (0.5 * (r + self.re)).max(0.0).sqrt();
-        let im = (0.5 * (r - self.re)).max(0.0).sqrt();
+        let larger = (0.5 * (self.abs() + self.re.abs())).sqrt();
+        if larger == 0.0 {
+            return Complex::ZERO;
+        }
+        // The smaller part follows from the larger one: the difference of two numbers that are nearly equal is worth nothing.
+        let smaller = self.im.abs() / (2.0 * larger);
+        let (re, im) = if self.re >= 0.0 { (larger, smaller) } else { (smaller, larger) };
         Complex::new(re, if self.im < 0.0 { -im } else { im })
     }
 

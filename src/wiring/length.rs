@@ -26,7 +26,7 @@ pub struct Lengths {
 pub struct RoomLeft {
     /// Which limit.
     pub kind: Kind,
-    /// The longest at which it holds, m; `None` where even none fails, [`MOST_M`] where nothing sets a limit.
+    /// The longest at which it holds, m; `None` where even none fails, 20 km where nothing sets a limit.
     pub most_m: Option<f64>,
 }
 
