@@ -26,3 +26,4 @@ pub mod report;
 pub mod sim;
 pub mod time;
 pub mod transaction;
+pub mod wiring;

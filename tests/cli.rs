@@ -33,6 +33,8 @@ mod settings;
 mod support;
 #[path = "cli/waiting.rs"]
 mod waiting;
+#[path = "cli/wiring.rs"]
+mod wiring;
 
 use process::{Process, looprig, run, scratch};
 use std::fs;
@@ -42,8 +44,8 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 9] =
-    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "explain"];
+const COMMANDS: [&str; 10] =
+    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "wiring", "explain"];
 
 /// Lines that are longer than a line may be.
 fn too_long(text: &str) -> Vec<&str> {

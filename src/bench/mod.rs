@@ -13,6 +13,8 @@ mod memory;
 mod plan;
 #[cfg(feature = "io")]
 mod running;
+#[cfg(feature = "bench-file")]
+mod sheet;
 mod station;
 
 #[cfg(feature = "bench-file")]
@@ -25,6 +27,8 @@ pub use memory::MemoryError;
 pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, MasterPlan};
 #[cfg(feature = "io")]
 pub use running::{Bench, Error, Notice, PortPlace};
+#[cfg(feature = "bench-file")]
+pub use sheet::{WiringSheet, check_sheet, read_sheet, sheet_schema};
 pub use station::{device_station, world};
 
 use crate::line::InProcess;

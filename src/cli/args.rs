@@ -69,6 +69,11 @@ pub enum Command {
     /// Listens for some seconds and sends nothing, unless --send allows one harmless frame. Opening a
     /// serial port may pulse request-to-send, and with it a modem's carrier, for a moment.
     Line(LineArgs),
+    /// Compute a loop as a circuit: will it carry current and signal? Volts, levels, cable length left.
+    ///
+    /// Nothing is opened or sent: the loop is computed from a sheet before anybody opens a cabinet. Exit code 1:
+    /// a check that must hold fails.
+    Wiring(WiringArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
 }
@@ -309,6 +314,45 @@ pub struct MockArgs {
     /// Print the JSON Schema of bench files, for editors, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed"])]
     pub schema: bool,
+}
+
+/// `wiring`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = WIRING)]
+pub struct WiringArgs {
+    /// The wiring sheet (TOML): supply or card, cables, parts in the wires, devices, master.
+    #[arg(value_name = "SHEET.toml", required_unless_present = "schema")]
+    pub sheet: Option<PathBuf>,
+    /// Vary one number: a line for each value instead of the verdict, such as cable.length=0..3000:100.
+    #[arg(long, value_name = "NAME=FROM..TO:STEP", conflicts_with_all = ["tolerance", "html"])]
+    pub sweep: Option<String>,
+    /// Numbers that are not quite right: the worst corner, and samples by chance; by how much stands in the
+    /// sheet's [tolerance].
+    #[arg(long)]
+    pub tolerance: bool,
+    /// How many samples, 100 to 1000000.
+    #[arg(long, default_value_t = 2000, value_parser = samples, requires = "tolerance", value_name = "N")]
+    pub samples: usize,
+    /// Fixes the samples, 0 to 9223372036854775807; one is chosen and printed if it is not given.
+    #[arg(long, allow_negative_numbers = true, value_parser = seed, requires = "tolerance", value_name = "N")]
+    pub seed: Option<u64>,
+    /// Write the verdict as a page with plots to this file as well.
+    #[arg(long, value_name = "FILE.html")]
+    pub html: Option<PathBuf>,
+    /// Print the JSON Schema of wiring sheets, for editors, and end.
+    #[arg(long, conflicts_with_all = ["sheet", "sweep", "tolerance", "html"])]
+    pub schema: bool,
+}
+
+const WIRING: &str = "Examples:
+  looprig wiring fixtures/sheets/fv-3104.toml                                  the verdict
+  looprig wiring fixtures/sheets/fv-3104.toml --sweep cable.length=0..3000:250
+  looprig wiring fixtures/sheets/fv-3104.toml --tolerance --seed 7 --html fv-3104.html
+A verdict is computed, not measured. Hazardous areas: entity parameters are not judged; licensed practice decides.";
+
+fn samples(text: &str) -> Result<usize, String> {
+    let n = text.parse::<usize>().ok().filter(|n| (100..=1_000_000).contains(n));
+    n.ok_or_else(|| format!("\"{text}\" is no number of samples: give 100 to 1000000"))
 }
 
 /// `line`.

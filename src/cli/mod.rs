@@ -27,6 +27,7 @@ mod scan;
 mod settings;
 mod settings_args;
 mod waiting;
+mod wiring;
 mod wishes;
 
 pub use args::Args;
@@ -74,6 +75,7 @@ pub fn run() -> ExitCode {
         args::Command::Mock(a) => mock::run(a, &mut output),
         args::Command::Line(a) => line::run(a, &mut output),
         args::Command::Settings(a) => settings::run(a, &mut output),
+        args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
     let flushed = output.step_back();

@@ -6,6 +6,7 @@ pub mod statistics;
 pub mod summary;
 pub mod table;
 pub mod text;
+pub mod wiring;
 
 use crate::capture::Item;
 use crate::exchange::json;

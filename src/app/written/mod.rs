@@ -19,6 +19,8 @@ pub enum FileKind {
     Bench,
     /// A description of a device type.
     Description,
+    /// A wiring sheet.
+    Sheet,
 }
 
 impl fmt::Display for FileKind {
@@ -26,6 +28,7 @@ impl fmt::Display for FileKind {
         f.write_str(match self {
             FileKind::Bench => "bench file",
             FileKind::Description => "description",
+            FileKind::Sheet => "wiring sheet",
         })
     }
 }

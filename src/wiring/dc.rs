@@ -1,0 +1,183 @@
+//! Direct current: what is left of the volts at each device [WI-02].
+
+use super::circuit::{Circuit, Source};
+use super::network::{Across, solve};
+
+/// The ohm with which a device on a card is held at its volts: small beside anything, and large enough to
+/// read its current.
+const HELD_OHM: f64 = 1e-3;
+/// Beyond this no loop runs, A: where looking for the failing current ends.
+pub const MOST_A: f64 = 0.1;
+/// Below this a device counts as failed anyway, A [WI-01].
+pub const LEAST_A: f64 = 0.0036;
+
+/// The loop at one current.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DcRow {
+    /// The current, A: of the device that follows the signal, or of the card.
+    pub current_a: f64,
+    /// The current that leaves the source, A; leaks make it larger than that of the devices.
+    pub source_current_a: f64,
+    /// Volts at each place.
+    pub places_v: Vec<f64>,
+    /// Each device.
+    pub devices: Vec<DcDevice>,
+    /// Of a card: the volts that it has to give, filter included.
+    pub card_needs_v: Option<f64>,
+    /// What is left before the signal's peak is taken off, V: of the device with the least, or of the card.
+    pub margin_v: f64,
+    /// What is left after it, V.
+    pub margin_after_peak_v: f64,
+}
+
+/// A device at one current.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DcDevice {
+    /// Its current, A.
+    pub current_a: f64,
+    /// Volts between its terminals.
+    pub volts_v: f64,
+    /// Volts that it needs at that current.
+    pub needs_v: f64,
+    /// What the signal's peak takes off, V.
+    pub peak_v: f64,
+    /// Power that it takes, W.
+    pub power_w: f64,
+}
+
+impl DcDevice {
+    /// What is left after the signal's peak, V.
+    pub fn margin_v(&self) -> f64 {
+        self.volts_v - self.peak_v - self.needs_v
+    }
+}
+
+/// The loop at a current, A; `peaks_v` is the signal's peak at each place, V.
+pub fn at(circuit: &Circuit, current_a: f64, peaks_v: &[f64]) -> DcRow {
+    let links = circuit.links(0.0);
+    let peak = |place: usize| peaks_v.get(place).copied().unwrap_or(0.0);
+    let mut bare = vec![Across::default(); circuit.places.len()];
+    for shunt in &circuit.shunts {
+        let y = shunt.resistance_ohm.map_or(0.0, |r| 1.0 / r);
+        bare[shunt.at].y = bare[shunt.at].y + y.into();
+    }
+    let source = circuit.source.direct();
+    let is_card = circuit.source.is_card();
+    let mut currents: Vec<f64> = circuit.devices.iter().map(|d| d.holds_a.unwrap_or(current_a)).collect();
+    let mut volts = Vec::new();
+    // On a card the device's volts follow from its current, and that from leaks: a few rounds settle it.
+    for _ in 0..if is_card { 12 } else { 1 } {
+        let mut across = bare.clone();
+        if is_card {
+            across[0].j = across[0].j + current_a.into();
+        } else {
+            let z = source.z.re;
+            across[0].y = across[0].y + (1.0 / z).into();
+            across[0].j = across[0].j + (source.e.re / z).into();
+        }
+        for (device, current) in circuit.devices.iter().zip(&currents) {
+            let at = &mut across[device.at];
+            if is_card {
+                at.y = at.y + (1.0 / HELD_OHM).into();
+                // The volts over the small resistance are taken out again.
+                at.j = at.j + ((device.needs_v(*current) - HELD_OHM * current) / HELD_OHM).into();
+            } else {
+                at.j = at.j - (*current).into();
+            }
+        }
+        volts = solve(&links, &mut across).iter().map(|v| v.re).collect();
+        if !is_card {
+            break;
+        }
+        let mut moved = 0f64;
+        for (device, current) in circuit.devices.iter().zip(&mut currents) {
+            let held = device.needs_v(*current) - HELD_OHM * *current;
+            let new = (volts[device.at] - held) / HELD_OHM;
+            moved = moved.max((new - *current).abs());
+            *current = new;
+        }
+        if moved < 1e-12 {
+            break;
+        }
+    }
+    let devices: Vec<DcDevice> = circuit
+        .devices
+        .iter()
+        .zip(&currents)
+        .map(|(d, &current_a)| DcDevice {
+            current_a,
+            volts_v: volts[d.at],
+            needs_v: d.needs_v(current_a),
+            peak_v: peak(d.at),
+            power_w: volts[d.at] * current_a,
+        })
+        .collect();
+    let source_current_a = if is_card { current_a } else { (source.e.re - volts[0]) / source.z.re };
+    let card_needs_v = is_card.then(|| volts[0] + source.z.re * current_a);
+    let least = |left: fn(&DcDevice) -> f64| devices.iter().map(left).fold(f64::INFINITY, f64::min);
+    let (margin_v, margin_after_peak_v) = match card_needs_v {
+        Some(v) => (source.e.re - v, source.e.re - v - peak(0)),
+        None => (least(|d| d.volts_v - d.needs_v), least(DcDevice::margin_v)),
+    };
+    DcRow {
+        current_a,
+        source_current_a,
+        places_v: volts,
+        devices,
+        card_needs_v,
+        margin_v,
+        margin_after_peak_v,
+    }
+}
+
+impl Circuit {
+    /// Whether a current can be chosen at all: not where every device holds its own.
+    pub fn follows(&self) -> bool {
+        self.source.is_card() || self.devices.iter().any(|d| d.holds_a.is_none())
+    }
+
+    /// The currents to compute volts at, A; one that stands for all where every device holds its own.
+    pub fn test_currents_a(&self) -> Vec<f64> {
+        if self.follows() {
+            self.currents_a.clone()
+        } else {
+            vec![self.devices.iter().filter_map(|d| d.holds_a).sum()]
+        }
+    }
+
+    /// The most volts that the source has.
+    pub fn source_v(&self) -> f64 {
+        match self.source {
+            Source::Supply { voltage_v, .. } => voltage_v,
+            Source::Card { compliance_v, .. } => compliance_v,
+        }
+    }
+}
+
+/// Between which currents the loop works, A, from [`LEAST_A`] to [`MOST_A`]; `None` where it works nowhere.
+pub fn works(circuit: &Circuit, peaks_v: &[f64]) -> Option<(f64, f64)> {
+    let left = |a: f64| at(circuit, a, peaks_v).margin_after_peak_v;
+    // What is left is straight between the points of the devices' curves.
+    let mut knots = vec![LEAST_A, MOST_A];
+    knots.extend(circuit.devices.iter().flat_map(|d| d.needs.iter().map(|p| p.0)));
+    knots.extend(&circuit.currents_a);
+    knots.retain(|a| (LEAST_A..=MOST_A).contains(a));
+    knots.sort_by(f64::total_cmp);
+    knots.dedup();
+    let best = (0..knots.len()).max_by(|&a, &b| left(knots[a]).total_cmp(&left(knots[b])))?;
+    if left(knots[best]) < 0.0 {
+        return None;
+    }
+    let edge = |good: f64, bad: f64| {
+        let (mut good, mut bad) = (good, bad);
+        for _ in 0..60 {
+            let middle = 0.5 * (good + bad);
+            *if left(middle) < 0.0 { &mut bad } else { &mut good } = middle;
+        }
+        good
+    };
+    let up = knots[best..].windows(2).find(|w| left(w[1]) < 0.0).map_or(MOST_A, |w| edge(w[0], w[1]));
+    let down =
+        knots[..=best].windows(2).rev().find(|w| left(w[0]) < 0.0).map_or(LEAST_A, |w| edge(w[1], w[0]));
+    Some((down, up))
+}

@@ -1,0 +1,260 @@
+//! What would make a failed check hold: one number changed at a time, just far enough.
+
+use super::analyse;
+use super::cable::CORES;
+use super::checks::{self, Check, Kind, trim};
+use super::circuit::{Circuit, PartKind, Source};
+use super::knob::Knob;
+use super::length::holds;
+
+/// One change that makes a check hold.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Remedy {
+    /// What to do, an order without a full stop.
+    pub text: String,
+    /// How large the change is: share of the number that is changed; 0 for wires that only change places.
+    pub change: f64,
+    /// What that must hold still fails then.
+    pub still: Vec<Kind>,
+}
+
+/// How many remedies are kept for a check.
+const MOST: usize = 4;
+/// How many changes are put together at most.
+const MOST_STEPS: usize = 8;
+
+/// Gives every failed check its remedies.
+pub(super) fn find(circuit: &Circuit, checks: &mut [Check]) {
+    let mut known: Vec<(Kind, Vec<Remedy>)> = Vec::new();
+    for check in checks.iter_mut().filter(|c| !c.holds()) {
+        if !known.iter().any(|(k, _)| *k == check.kind) {
+            known.push((check.kind, remedies(circuit, check.kind).into_iter().map(|(r, _)| r).collect()));
+        }
+        if let Some((_, list)) = known.iter().find(|(k, _)| *k == check.kind) {
+            check.remedies.clone_from(list);
+        }
+    }
+}
+
+/// Changes one after the other until nothing that must hold fails, and whether that was reached. Each step takes the
+/// change after which fewest checks fail, and of those the least.
+pub(super) fn together(circuit: &Circuit, checks: &[Check]) -> (Vec<String>, bool) {
+    let mut bad: Vec<Kind> = checks.iter().filter(|c| c.is_bad()).map(|c| c.kind).collect();
+    let (mut now, mut steps) = (circuit.clone(), Vec::new());
+    while let Some(&first) = bad.first() {
+        if steps.len() == MOST_STEPS {
+            return (steps, false);
+        }
+        let found = remedies(&now, first).into_iter().map(|(r, c)| (r.still.clone(), r, c));
+        let Some((left, remedy, changed)) = found.min_by(|a, b| a.0.len().cmp(&b.0.len())) else {
+            return (steps, false);
+        };
+        steps.push(remedy.text);
+        (now, bad) = (changed, left);
+    }
+    (steps, true)
+}
+
+/// The least change of what `set` sets, from 0 (as it is) to 1 (all the way), with which a check holds.
+fn least(circuit: &Circuit, kind: Kind, set: &dyn Fn(&mut Circuit, f64)) -> Option<f64> {
+    let with = |t: f64| {
+        let mut changed = circuit.clone();
+        set(&mut changed, t);
+        holds(&changed, kind)
+    };
+    // Not every change helps more the further it goes: a resistor feeds the signal and starves the device.
+    let steps = 40;
+    let first = (1..=steps).map(|n| f64::from(n) / f64::from(steps)).find(|&t| with(t))?;
+    let (mut bad, mut good) = (first - 1.0 / f64::from(steps), first);
+    for _ in 0..30 {
+        let middle = 0.5 * (bad + good);
+        *if with(middle) { &mut good } else { &mut bad } = middle;
+    }
+    Some(good)
+}
+
+/// What that must hold fails, each kind once.
+fn failing(circuit: &Circuit) -> Vec<Kind> {
+    let checks = checks::values(circuit, &analyse(circuit));
+    let mut kinds: Vec<Kind> = checks.iter().filter(|c| c.is_bad()).map(|c| c.kind).collect();
+    kinds.sort();
+    kinds.dedup();
+    kinds
+}
+
+struct Search<'a> {
+    circuit: &'a Circuit,
+    kind: Kind,
+    found: Vec<(Remedy, Circuit)>,
+}
+
+impl Search<'_> {
+    /// Tries a change that is made or not.
+    fn try_once(&mut self, text: String, change: f64, make: impl Fn(&mut Circuit)) {
+        let mut changed = self.circuit.clone();
+        make(&mut changed);
+        if holds(&changed, self.kind) {
+            self.found.push((Remedy { text, change, still: failing(&changed) }, changed));
+        }
+    }
+
+    /// Tries a knob from where it stands towards `to`; the value is rounded away from where it stands to a multiple
+    /// of `step`.
+    fn try_knob(&mut self, knob: &Knob, to: f64, step: f64, order: &str) {
+        let Some(from) = knob.get(self.circuit) else { return };
+        if (to - from).abs() < step {
+            return;
+        }
+        let set = |c: &mut Circuit, t: f64| knob.set(c, from + (to - from) * t);
+        let Some(t) = least(self.circuit, self.kind, &set) else { return };
+        let exact = from + (to - from) * t;
+        // Half a millionth of a step, lest a value that is a multiple already is pushed to the next.
+        let value = if to > from {
+            (exact / step - 1e-6).ceil() * step
+        } else {
+            (exact / step + 1e-6).floor() * step
+        };
+        let text = format!("{order} {} {} (now {})", trim(value), knob.unit(), trim(from));
+        self.try_once(text, ((value - from) / from.abs().max(step)).abs(), |c| knob.set(c, value));
+    }
+
+    fn cables(&self) -> Vec<(usize, String)> {
+        let all = self.circuit.parts.iter().enumerate();
+        all.filter(|(_, p)| matches!(p.kind, PartKind::Cable(_))).map(|(n, p)| (n, p.name.clone())).collect()
+    }
+
+    /// The longest cable alone: whoever has to pull a new one pulls the one that matters.
+    fn longest(&self) -> Option<(usize, String)> {
+        let length = |n: &(usize, String)| Knob::CableLength(n.0).get(self.circuit).unwrap_or(0.0);
+        self.cables().into_iter().max_by(|a, b| length(a).total_cmp(&length(b)))
+    }
+
+    fn larger_cross_section(&mut self) {
+        let Some((n, name)) = self.longest() else { return };
+        let knob = Knob::CableCrossSection(n);
+        let Some(from) = knob.get(self.circuit) else { return };
+        for row in CORES.iter().filter(|row| row.0 > from + 1e-9) {
+            let before = self.found.len();
+            let text = format!("take {} mm\u{b2} for {name} (now {})", trim(row.0), trim(from));
+            self.try_once(text, row.0 / from - 1.0, |c| knob.set(c, row.0));
+            if self.found.len() > before {
+                break;
+            }
+        }
+    }
+
+    fn shorter_cable(&mut self) {
+        if let Some((n, name)) = self.longest() {
+            self.try_knob(&Knob::CableLength(n), 0.0, 1.0, &format!("shorten {name} to"));
+        }
+    }
+
+    fn less_capacitance(&mut self) {
+        if let Some((n, name)) = self.longest() {
+            // Nothing on the market is far below this.
+            self.try_knob(
+                &Knob::CableCapacitance(n),
+                40.0,
+                1.0,
+                &format!("take cable for {name} with at most"),
+            );
+        }
+    }
+
+    fn dry(&mut self) {
+        for (n, name) in self.cables() {
+            self.try_once(format!("dry or replace {name}, which leaks"), 1.0, |c| {
+                if let PartKind::Cable(cable) = &mut c.parts[n].kind {
+                    cable.insulation_ohm_m = None;
+                }
+            });
+        }
+    }
+
+    fn take_out(&mut self) {
+        for (n, part) in self.circuit.parts.iter().enumerate() {
+            let PartKind::Series(s) = &part.kind else { continue };
+            if s.what == "resistor" {
+                self.try_once(format!("take {} out", part.name), 1.0, |c| {
+                    if let PartKind::Series(s) = &mut c.parts[n].kind {
+                        (s.resistance_ohm, s.tones_ohm) = (0.0, 0.0);
+                    }
+                });
+            }
+        }
+        for n in 0..self.circuit.shunts.len() {
+            let name = &self.circuit.shunts[n].name;
+            let order = if self.circuit.shunts[n].is_resistor { "take out" } else { "find and mend" };
+            self.try_once(format!("{order} {name}"), 1.0, |c| drop(c.shunts.remove(n)));
+        }
+    }
+}
+
+fn remedies(circuit: &Circuit, kind: Kind) -> Vec<(Remedy, Circuit)> {
+    let mut s = Search { circuit, kind, found: Vec::new() };
+    let resistor = Knob::SupplyResistor.get(circuit);
+    match kind {
+        Kind::Polarity => {
+            for (n, device) in circuit.devices.iter().enumerate() {
+                if circuit.is_reversed(device) && !device.takes_either_polarity {
+                    let mut changed = circuit.clone();
+                    changed.devices[n].is_reversed ^= true;
+                    let text = format!("let plus and minus of {} change places", device.tag);
+                    s.found.push((Remedy { text, change: 0.0, still: failing(&changed) }, changed));
+                }
+            }
+        }
+        Kind::Volts | Kind::VoltsBeyond => {
+            s.try_knob(&Knob::SupplyVoltage, 42.0, 0.1, "raise the supply to");
+            s.try_knob(&Knob::CardCompliance, 42.0, 0.1, "take a card that can give at least");
+            if resistor.is_some_and(|ohm| ohm > 230.0) {
+                s.try_knob(&Knob::SupplyResistor, 230.0, 1.0, "take a resistor of");
+            }
+            s.larger_cross_section();
+            s.shorter_cable();
+            s.take_out();
+        }
+        Kind::SourceShort | Kind::Level => {
+            if resistor.is_some_and(|ohm| ohm < 600.0) {
+                s.try_knob(&Knob::SupplyResistor, 600.0, 5.0, "take a resistor of");
+            }
+            if let Source::Card { filter_ohm, .. } = circuit.source {
+                let order =
+                    if filter_ohm > 0.0 { "make the filter" } else { "put a filter before the card of" };
+                s.try_knob(&Knob::CardFilter, 600.0, 5.0, order);
+            }
+            s.take_out();
+            if kind == Kind::Level {
+                s.less_capacitance();
+                s.shorter_cable();
+            }
+        }
+        Kind::Rc => {
+            s.less_capacitance();
+            s.shorter_cable();
+            s.larger_cross_section();
+            if resistor.is_some_and(|ohm| ohm > 230.0) {
+                s.try_knob(&Knob::SupplyResistor, 230.0, 1.0, "take a resistor of");
+            }
+        }
+        Kind::SecondResistor => s.take_out(),
+        Kind::Leak => {
+            s.take_out();
+            s.dry();
+        }
+        Kind::Twist | Kind::Delay => {
+            s.less_capacitance();
+            s.shorter_cable();
+        }
+        Kind::LoadLow => s.try_knob(&Knob::SupplyResistor, 600.0, 5.0, "take a resistor of"),
+        Kind::LoadHigh => {
+            s.try_knob(&Knob::SupplyResistor, 230.0, 1.0, "take a resistor of");
+            s.take_out();
+        }
+        Kind::LevelHigh => {}
+    }
+    // Least change first; of equals the one that leaves nothing else to do.
+    s.found.sort_by(|(a, _), (b, _)| a.change.total_cmp(&b.change).then(a.still.len().cmp(&b.still.len())));
+    s.found.truncate(MOST);
+    s.found
+}
