@@ -25,7 +25,9 @@ mod variables;
 pub use burst::{BURST_MESSAGES, BURST_SLOTS, BurstMessage, BurstTrigger, nearest_period};
 pub use config::{ConfigError, DeviceConfig, Slow};
 pub use delayed::why_not_slow;
-pub use described::{Answer as DescribedAnswer, DescribedAnswers, place as described_place};
+pub use described::{
+    Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
+};
 pub use identity::{Identity, MANUFACTURER};
 pub use lag::{Lag, Positioner};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
