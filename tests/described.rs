@@ -2,6 +2,8 @@
 //! description of looprig's own positioner.
 #![cfg(feature = "bench-file")]
 
+#[path = "described/another.rs"]
+mod another;
 #[path = "described/any.rs"]
 mod any;
 #[path = "described/device.rs"]

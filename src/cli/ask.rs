@@ -6,7 +6,8 @@ use super::lines::{end_on_signal, with_log};
 use super::output::{Ended, Failure, Output, say, tell};
 use super::waiting::{self, waited_text};
 use crate::app::command::described::NUMBERS;
-use crate::app::command::{Catalogue, CommandSpec, Effect, Revision};
+use crate::app::command::{Catalogue, CommandSpec, Effect, Revision, UnitFrom};
+use crate::app::status::CodeClass;
 use crate::capture::Item;
 use crate::exchange::view::{Line as ViewLine, Tone, write_value};
 use crate::exchange::{Exchange, FieldView};
@@ -120,15 +121,19 @@ fn check_names(plan: &Plan, catalogue: &Catalogue) -> Result<(), Failure> {
     let Some((given, _)) = plan.values.iter().find(|(n, _)| !known(n)) else { return Ok(()) };
     let next = match has.is_empty() {
         true => "leave it out, or give octets as data=HEX".to_owned(),
-        false => shows(plan, "each"),
+        false => shows(plan, catalogue.rows(plan.command.into()).first().copied(), "each"),
     };
     let e = HostError::Name { given: given.clone(), has };
     Err(Failure::new(format!("asking command {} of {}", plan.command, plan.to), e.to_string(), next))
 }
 
 /// Where it is shown what values may be.
-fn shows(plan: &Plan, which: &str) -> String {
-    let described = if NUMBERS.contains(&plan.command) { " --description FILE" } else { "" };
+fn shows(plan: &Plan, row: Option<&CommandSpec>, which: &str) -> String {
+    let described = match (NUMBERS.contains(&plan.command), row) {
+        (false, _) => String::new(),
+        (true, Some(row)) => format!(" --description {}", row.cites),
+        (true, None) => " --description FILE".to_owned(),
+    };
     let it = if which.is_empty() { "it" } else { which };
     format!("`looprig explain {}{described}` shows what {it} may be", plan.command)
 }
@@ -139,12 +144,12 @@ fn allow_undescribed(plan: &Plan, args: &AskArgs, device: &Device) -> Result<(),
     if !NUMBERS.contains(&plan.command) || args.described.files.is_empty() {
         return Ok(());
     }
-    let [high, low, ..] = device.unique.octets();
     Err(Failure::new(
         format!("asking command {} of {}", plan.command, plan.to),
         format!(
-            "the device there is of another type ({high:02X} {low:02X}, as its address begins) than those described with \
-             this command, so what it does there is not known; it was not asked"
+            "the device there is of another type ({}) than those described with this command, so what it does there is \
+             not known; it was not asked",
+            device.device_type
         ),
         "give the description of this device; add --move if the valve may move",
     ))
@@ -226,11 +231,13 @@ pub fn host_failure(doing: String, e: HostError) -> Failure {
             e.to_string(),
             "look whether the modem or the mock is still there, then ask again",
         ),
-        HostError::Values(_) | HostError::Name { .. } | HostError::TooLong(_) => Failure::new(
-            doing,
-            e.to_string(),
-            "`looprig explain COMMAND` shows the names and kinds of the values",
-        ),
+        HostError::Values(_) | HostError::Name { .. } | HostError::Gap { .. } | HostError::TooLong(_) => {
+            Failure::new(
+                doing,
+                e.to_string(),
+                "`looprig explain COMMAND` shows the names and kinds of the values",
+            )
+        }
     }
 }
 
@@ -244,12 +251,15 @@ fn values_failure(
 ) -> Failure {
     let names = row.map(|s| names(s, revision)).unwrap_or_default();
     let next = match names.as_slice() {
-        _ if matches!(e, HostError::Name { has, .. } if !has.is_empty()) => shows(plan, "each"),
+        _ if matches!(e, HostError::Gap { .. }) => {
+            format!("give both, or neither; {}", shows(plan, row, "each"))
+        }
+        _ if matches!(e, HostError::Name { has, .. } if !has.is_empty()) => shows(plan, row, "each"),
         [] => "leave the values out, or give octets as data=HEX".to_owned(),
         [name] => {
-            format!("its only value is {name}; {}", shows(plan, ""))
+            format!("its only value is {name}; {}", shows(plan, row, ""))
         }
-        names => format!("its values are {}; {}", names.join(", "), shows(plan, "each")),
+        names => format!("its values are {}; {}", names.join(", "), shows(plan, row, "each")),
     };
     Failure::new(doing, e.to_string(), next)
 }
@@ -310,21 +320,19 @@ fn show_text(e: &Exchange, device: &Device, waited: &str, out: &mut String) {
             continue;
         }
         let inside = f.inside();
-        for field in f.fields() {
-            // A unit is shown behind its value.
-            if field.found.field.name.ends_with("unit") {
-                continue;
-            }
+        let fields: Vec<FieldView<'_>> = f.fields().collect();
+        for field in without_units(&fields) {
             let slot = field.found.slot.map_or(String::new(), |s| format!("slot {s} "));
             // What a command that is carried says, in place of its octets.
-            let mut carried = inside.iter().filter(|i| i.is_in(&field)).peekable();
+            let mut carried = inside.iter().filter(|i| i.is_in(field)).peekable();
             if carried.peek().is_none() {
-                t.row([format!("{slot}{}", field.found.field.label), value_text(&field)]);
+                t.row([format!("{slot}{}", field.found.field.label), value_text(field)]);
             }
             for one in carried {
                 t.row([format!("{slot}answer"), one.title()]);
-                for inner in one.fields().filter(|i| !i.found.field.name.ends_with("unit")) {
-                    t.row([format!("{slot}{}", inner.found.field.label), value_text(&inner)]);
+                let fields: Vec<FieldView<'_>> = one.fields().collect();
+                for inner in without_units(&fields) {
+                    t.row([format!("{slot}{}", inner.found.field.label), value_text(inner)]);
                 }
                 surplus_row(&slot, one.surplus(), &mut t);
             }
@@ -333,7 +341,9 @@ fn show_text(e: &Exchange, device: &Device, waited: &str, out: &mut String) {
     }
     let mut status = String::new();
     e.write_device_status(&mut status);
-    if e.device_status().is_some() {
+    // Of a refusal nothing is shown but what the device reports, if that is anything.
+    let told = !status.is_empty() || !t.rows.is_empty() || e.class() != Some(CodeClass::Error);
+    if e.device_status().is_some() && told {
         t.row(["device reports", if status.is_empty() { "nothing" } else { &status }]);
     }
     if t.rows.is_empty() {
@@ -341,6 +351,16 @@ fn show_text(e: &Exchange, device: &Device, waited: &str, out: &mut String) {
     } else {
         t.write(Format::Text, out);
     }
+}
+
+/// Fields without the unit codes that are shown behind another field's value.
+fn without_units<'a, 'd>(fields: &'a [FieldView<'d>]) -> impl Iterator<Item = &'a FieldView<'d>> {
+    let unit_of = |(i, f): (usize, &FieldView<'_>)| match f.found.field.unit {
+        UnitFrom::Back(n) => i.checked_sub(n.into()),
+        UnitFrom::None | UnitFrom::Fixed(_) => None,
+    };
+    let shown: Vec<usize> = fields.iter().enumerate().filter_map(unit_of).collect();
+    fields.iter().enumerate().filter(move |(i, _)| !shown.contains(i)).map(|(_, f)| f)
 }
 
 fn value_text(field: &FieldView<'_>) -> String {

@@ -7,6 +7,7 @@ use super::lines::{LineSpec, end_on_signal, quoted, utc_now_words, with_log};
 use super::output::{Ended, Failure, Output, tell};
 use super::settings_args::{CompareArgs, SaveArgs, SettingsArgs, SettingsCommand};
 use crate::app::command::Catalogue;
+use crate::app::status::Status;
 use crate::commission::settings::{
     Content, Origin, ReadError, Section, Settings, busy_words, compare, read, to_text,
 };
@@ -100,20 +101,29 @@ fn spinner(quiet: bool) -> ProgressBar {
     progress
 }
 
-/// Why a section is not known whole, and what to do.
+/// Why sections are not known whole, and what to do: one message for all of one kind.
 fn tell_not_whole(settings: &Settings, doing: &str) {
+    let mut busy: Vec<(u8, Vec<String>)> = Vec::new();
+    let mut cut = Vec::new();
     for section in settings.not_whole() {
-        let name = section.name();
-        let (wrong, next) = match section.content {
-            Content::Unread(code) => (
-                format!("{name} was not read: the device went on saying {}", busy_words(code)),
-                "wait until it is done with what it does, then try again",
-            ),
-            _ => (
-                format!("the device's answer about {name} was cut short; what came whole is there"),
-                "try again; if it stays so, the device has less than its revision asks for",
-            ),
-        };
+        match section.content {
+            Content::Unread(code) => match busy.iter_mut().find(|(c, _)| *c == code) {
+                Some((_, names)) => names.push(section.name()),
+                None => busy.push((code, vec![section.name()])),
+            },
+            _ => cut.push(section.name()),
+        }
+    }
+    for (code, names) in busy {
+        let was = if names.len() == 1 { "was" } else { "were" };
+        let wrong =
+            format!("{} {was} not read: the device went on saying {}", names.join(", "), busy_words(code));
+        tell(&Failure::new(doing, wrong, "wait until it is done with what it does, then try again"));
+    }
+    if !cut.is_empty() {
+        let wrong =
+            format!("the device's answer about {} was cut short; what came whole is there", cut.join(", "));
+        let next = "try again; if it stays so, the device has less than its revision asks for";
         tell(&Failure::new(doing, wrong, next));
     }
 }
@@ -160,6 +170,14 @@ fn save(args: &SaveArgs, out: &mut Output) -> Result<Ended, Failure> {
                 let of = |s: &&Section| format!("{} (command {})", s.part.heading, s.part.read);
                 let missing: Vec<String> = missing.iter().map(of).collect();
                 let _ = writeln!(text, "The device does not have {}.", missing.join(", "));
+            }
+            let of = |(s, code): (&Section, u8)| {
+                let words = Status::of(code).texts(s.part.read.into()).join(", ");
+                format!("{} (command {}: {code}, {words})", s.name(), s.part.read)
+            };
+            let refused: Vec<String> = settings.refused().map(of).collect();
+            if !refused.is_empty() {
+                let _ = writeln!(text, "The device refused to tell {}.", refused.join("; "));
             }
         }
     } else {

@@ -110,6 +110,11 @@ pub fn place(selected: &[(&str, u32)], name: &str) -> String {
     out + name
 }
 
+/// Whether something is kept in `place` where exactly `selected` says which one.
+pub fn is_of(place: &str, selected: &[(&str, u32)]) -> bool {
+    place.strip_prefix(&self::place(selected, "")).is_some_and(|name| !name.contains('/'))
+}
+
 /// The form of a described command that changes something; `None` for others.
 pub(super) fn changing_form(state: &State, number: u8) -> Option<&'static Form> {
     let described = state.config.described.as_ref()?;
@@ -182,7 +187,7 @@ fn stored(
         (Kind::Enum(table), Some(n)) => u8::try_from(n).is_ok_and(|n| table.text(n).is_none()),
         _ => false,
     };
-    let is_there = selected.is_empty() || kept.keys().any(|k| k.starts_with(&place(&selected, "")));
+    let is_there = selected.is_empty() || kept.keys().any(|k| is_of(k, &selected));
     if !is_there || found.fields.iter().any(|f| unknown(f.field.kind, &f.value(data))) {
         return (code::INVALID_SELECTION, Vec::new());
     }
@@ -194,6 +199,8 @@ fn stored(
             held.map(|octets| Value::read(kind, &octets))
         }))
     });
+    // What is kept was written by the kinds by which it is read; an answer that cannot be made is no success.
+    let Ok(reply) = reply else { return (code::DEVICE, Vec::new()) };
     let mut changes = Vec::new();
     if effect != Effect::Reads {
         for f in &found.fields {
@@ -207,6 +214,5 @@ fn stored(
         state.stored.described.extend(changes);
         state.count_write();
     }
-    // What is kept was written by the kinds by which it is read.
-    (code::SUCCESS, reply.unwrap_or_default())
+    (code::SUCCESS, reply)
 }

@@ -2,6 +2,7 @@
 
 use super::config::ConfigError;
 use crate::app::command::Revision;
+use crate::app::command::described::DeviceType;
 use crate::frame::UniqueAddress;
 
 /// Manufacturer code of every mock: 253, "special", so that it passes for no real device [DV-10].
@@ -67,6 +68,17 @@ impl Identity {
         };
         let [_, a, b, c] = self.device_id.to_be_bytes();
         UniqueAddress::new(type_octets, [a, b, c])
+    }
+
+    /// The device type as command 0 tells it: before revision 7 manufacturer code and device type, one octet each.
+    pub const fn full_type(&self) -> DeviceType {
+        let [_, low] = self.device_type.to_be_bytes();
+        match self.revision {
+            Revision::R5 | Revision::R6 => {
+                DeviceType::Short { manufacturer: MANUFACTURER as u8, device_type: low }
+            }
+            Revision::R7 => DeviceType::Expanded(self.device_type),
+        }
     }
 
     /// Highest polling address of the revision [FR-05].

@@ -29,7 +29,9 @@ pub use burst::{
 };
 pub use config::{ConfigError, DeviceConfig, Slow};
 pub use delayed::why_not_slow;
-pub use described::{Answer as DescribedAnswer, DescribedAnswers, place as described_place};
+pub use described::{
+    Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
+};
 pub use identity::{Identity, MANUFACTURER};
 pub use kind::{KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig};
 pub use lag::{Lag, Positioner};

@@ -40,7 +40,7 @@ impl<'a> Inside<'a> {
     /// Reads what is at `data`, which begins `data_offset` octets behind the outer frame's delimiter.
     fn read(
         slot: Option<u8>,
-        number: u16,
+        (number, spec): (u16, Option<&'static CommandSpec>),
         revision: Option<Revision>,
         direction: Direction,
         statuses: usize,
@@ -50,7 +50,6 @@ impl<'a> Inside<'a> {
         let (status, data) = data.split_at_checked(statuses)?;
         let data_offset = data_offset + statuses;
         let (first, device_status) = (status.first().map(|&o| Status::of(o)), status.get(1).copied());
-        let spec = spec(number);
         let mut decoded = Decoded::default();
         // With a communication error there is nothing to read.
         if let Some(spec) = spec
@@ -83,12 +82,8 @@ impl<'a> Inside<'a> {
         let mut out = format!("command {}, {}", self.number, self.command_name());
         if let Some(status) = self.status {
             out.push_str(": ");
-            super::view::write_status(
-                status,
-                status.class(self.number),
-                &status.texts(self.number),
-                &mut out,
-            );
+            let texts = super::texts_of(status, self.spec, self.number);
+            super::view::write_status(status, status.class(self.number), &texts, &mut out);
         }
         if let Some(octet) = self.device_status.filter(|&o| o != 0) {
             out.push_str("; device: ");
@@ -128,7 +123,8 @@ impl Exchange {
             match field.found.field.name {
                 "command" => number = number_of(&field),
                 RECORD => out.extend(number.take().and_then(|n| {
-                    Inside::read(field.found.slot, n, revision, direction, 1, octets_of(&field))
+                    let row = self.catalogued(n);
+                    Inside::read(field.found.slot, (n, row), revision, direction, 1, octets_of(&field))
                 })),
                 _ => {}
             }
@@ -150,7 +146,7 @@ impl Exchange {
         let (data, at) = whole.map_or((&[][..], 0), |f| octets_of(&f));
         // The revision of the sub-device is its own.
         let octets = (data.get(..count.into()).unwrap_or(data), at);
-        let read = Inside::read(None, number, None, inner, 2, octets)?;
+        let read = Inside::read(None, (number, spec(number)), None, inner, 2, octets)?;
         Some(if whole.is_some() { read } else { Inside { holder: COUNT, ..read } })
     }
 }

@@ -8,6 +8,7 @@ pub mod view;
 
 pub use inside::Inside;
 
+use crate::app::command::described::{Described, DeviceType, NUMBERS};
 use crate::app::command::{
     Catalogue, CommandSpec, Decoded, Direction, Form, Found, Revision, TypeKey, Value, layout, spec,
 };
@@ -27,6 +28,8 @@ pub struct Exchange {
     pub transaction: Transaction,
     /// The command's row; `None` for a command that has none.
     pub spec: Option<&'static CommandSpec>,
+    /// The description of the device's type, for commands that stand inside this one.
+    pub described: Option<&'static Described>,
     /// The revision by whose form the data were read; `None` where no form was used.
     pub revision: Option<Revision>,
     /// Whether that revision was known; else it was taken for the one that explains the octets.
@@ -128,13 +131,14 @@ impl Exchange {
     /// What the first status octet of the reply says, in words: what went wrong in communication, or the one
     /// meaning of the response code to this command; nothing without a reply.
     pub fn response_texts(&self) -> Vec<&'static str> {
-        match (self.status(), self.spec) {
-            (None, _) => Vec::new(),
-            // A description may give its commands codes of their own.
-            (Some(Status::Response(code)), Some(spec)) if !spec.codes.is_empty() => {
-                vec![spec.meaning(code).1.unwrap_or(status::UNDEFINED)]
-            }
-            (Some(status), _) => status.texts(self.full_number()),
+        self.status().map_or(Vec::new(), |status| texts_of(status, self.spec, self.full_number()))
+    }
+
+    /// The row of a command to the same device.
+    fn catalogued(&self, number: u16) -> Option<&'static CommandSpec> {
+        match u8::try_from(number) {
+            Ok(n) if NUMBERS.contains(&n) => self.described?.spec(n),
+            _ => spec(number),
         }
     }
 
@@ -178,6 +182,17 @@ impl Exchange {
     }
 }
 
+/// What a first status octet says in words to the command of this row or, without one, of this number.
+fn texts_of(status: Status, row: Option<&CommandSpec>, number: u16) -> Vec<&'static str> {
+    match (status, row) {
+        // A description may give its commands codes of their own.
+        (Status::Response(code), Some(row)) if !row.codes.is_empty() => {
+            vec![row.meaning(code).1.unwrap_or(status::UNDEFINED)]
+        }
+        _ => status.texts(number),
+    }
+}
+
 /// What a device says about itself in reply to command 0, 11 or 21 [CM-000].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Identity {
@@ -187,6 +202,8 @@ pub struct Identity {
     pub unique: UniqueAddress,
     /// Octets of FF that it wants before a request [LL-11].
     pub preambles: u8,
+    /// Its device type, of which its address has 14 bits only.
+    pub device_type: DeviceType,
 }
 
 impl Identity {
@@ -198,6 +215,10 @@ impl Identity {
             universal_revision: d[4],
             unique: UniqueAddress::new([d[1], d[2]], [d[9], d[10], d[11]]),
             preambles: d[3],
+            device_type: match d[4] {
+                7.. => DeviceType::Expanded(u16::from_be_bytes([d[1], d[2]])),
+                _ => DeviceType::Short { manufacturer: d[1], device_type: d[2] },
+            },
         })
     }
 
@@ -251,12 +272,12 @@ impl Interpreter {
         self.given.or_else(|| self.learned.get(&target).map(|l| l.revision))
     }
 
-    /// The row of a command to or of `target`, by the type in its address or, at a polling address, by the one
+    /// The description of the type of `target`, by the type in its address or, at a polling address, by the one
     /// that the device there was heard to have.
-    fn spec(&self, command: u8, target: Option<Target>) -> Option<&'static CommandSpec> {
+    fn described(&self, target: Option<Target>) -> Option<&'static Described> {
         let learned = |t| self.learned.get(&t).and_then(|l| l.key);
         let of = target.and_then(|t| type_key(t).or_else(|| learned(t)));
-        self.catalogue.spec(command.into(), of)
+        self.catalogue.described(of?)
     }
 
     /// Gives a transaction its meaning.
@@ -264,13 +285,15 @@ impl Interpreter {
         let known = self.revision(&transaction);
         let command = transaction.any_frame().map_or(0, Frame::command);
         let mut exchange = Exchange {
-            spec: self.spec(command, target_of(&transaction)),
+            spec: None,
+            described: self.described(target_of(&transaction)),
             revision: None,
             revision_known: known.is_some(),
             request: Decoded::default(),
             reply: Decoded::default(),
             transaction,
         };
+        exchange.spec = exchange.catalogued(command.into());
         let Some(spec) = exchange.spec else { return exchange };
         let request = exchange.transaction.request().map(|f| &f.data()[..]);
         // With a communication error there is no reply to read.

@@ -10,9 +10,10 @@ pub use patience::{Awaited, Patience, ask_patiently};
 pub use quality::LinkQuality;
 pub use to::To;
 
+use crate::app::command::described::DeviceType;
 use crate::app::command::layout::{self, EncodeError, Kind, Missing};
 use crate::app::command::{Catalogue, CommandSpec, Described, Direction, Revision, Value, ValueError, spec};
-use crate::exchange::{Exchange, Identity, Interpreter, type_key};
+use crate::exchange::{Exchange, Identity, Interpreter};
 use crate::frame::{
     Address, Frame, Master as Role, PollingAddress, RawFrame, Target, TooLong, UniqueAddress,
 };
@@ -55,6 +56,13 @@ pub enum HostError {
         /// The names that the command has.
         has: Vec<String>,
     },
+    /// A value that stands behind one that is not given.
+    Gap {
+        /// The name that was given.
+        given: String,
+        /// The name of the one before it.
+        lacks: String,
+    },
     /// The data do not fit into a frame.
     TooLong(TooLong),
 }
@@ -86,6 +94,9 @@ impl fmt::Display for HostError {
             HostError::Name { given, has } => {
                 write!(f, "the command has no value called \"{given}\"; it has {}", has.join(", "))
             }
+            HostError::Gap { given, lacks } => {
+                write!(f, "{given} is given without {lacks}, which stands before it")
+            }
             HostError::TooLong(e) => e.fmt(f),
         }
     }
@@ -108,6 +119,8 @@ pub struct Device {
     pub revision: Revision,
     /// Octets of FF before a request to it.
     pub preambles: u8,
+    /// Its device type, whole: its address has 14 bits of it, by which frames are read but nothing is allowed [HO-05].
+    pub device_type: DeviceType,
 }
 
 impl Device {
@@ -116,6 +129,7 @@ impl Device {
             unique: identity.unique,
             revision: identity.revision().unwrap_or(Revision::R5),
             preambles: identity.preambles.clamp(*PREAMBLES.start(), *PREAMBLES.end()),
+            device_type: identity.device_type,
         }
     }
 }
@@ -157,7 +171,7 @@ impl<L: Line> Host<L> {
 
     /// The row of a command of a device; `None` for one that has none.
     pub fn spec(&self, device: &Device, command: u8) -> Option<&'static CommandSpec> {
-        self.catalogue.spec(command.into(), type_key(Target::Unique(device.unique)))
+        self.catalogue.spec_of(command.into(), device.device_type)
     }
 
     /// The line.
@@ -428,7 +442,7 @@ impl<L: Line> Ask for Host<L> {
     }
 
     fn described(&self, device: &Device) -> Option<&'static Described> {
-        self.catalogue.described(type_key(Target::Unique(device.unique))?)
+        self.catalogue.described_whole(device.device_type)
     }
 }
 
@@ -452,8 +466,13 @@ pub fn encode_by(
 ) -> Result<Vec<u8>, HostError> {
     let given: BTreeMap<&str, &str> = values.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
     let mut unused: Vec<&str> = given.keys().copied().filter(|n| *n != "data").collect();
+    // The last one that was asked for and not given: behind it nothing is asked for.
+    let mut lacks: Option<String> = None;
     let mut get = |name: &str, kind| -> Result<Option<Value>, ValueError> {
         unused.retain(|n| *n != name);
+        if !given.contains_key(name) {
+            lacks = Some(name.to_owned());
+        }
         given.get(name).map(|text| Value::from_text(kind, text)).transpose()
     };
     let form = spec.and_then(|s| s.form(revision));
@@ -477,6 +496,9 @@ pub fn encode_by(
     };
     if let Some(&given) = unused.first() {
         let has = spec.map(|s| names(s, revision)).unwrap_or_default();
+        if let Some(lacks) = lacks.filter(|_| has.iter().any(|n| n == given)) {
+            return Err(HostError::Gap { given: given.to_owned(), lacks });
+        }
         return Err(HostError::Name { given: given.to_owned(), has });
     }
     data.extend(raw.unwrap_or_default());

@@ -98,13 +98,13 @@ pub fn ask_patiently(
 mod tests {
     use super::*;
     use crate::app::command::Revision;
+    use crate::app::command::described::DeviceType;
     use crate::exchange::Interpreter;
     use crate::frame::{Address, Frame, Good, Master, Target, UniqueAddress};
     use crate::transaction::{Kind, Oddities, Outcome, Transaction};
 
     /// A device that answers 34 for ever, on a line whose clock stands still.
     struct Never {
-        device: Device,
         asked: u32,
     }
 
@@ -135,8 +135,9 @@ mod tests {
     #[test]
     fn it_ends_where_no_time_passes() {
         let unique = UniqueAddress::from_octets([0x3D, 0x71, 0, 0x31, 4]);
-        let mut never = Never { device: Device { unique, revision: Revision::R7, preambles: 5 }, asked: 0 };
-        let device = never.device;
+        let device_type = DeviceType::Expanded(0xFD71);
+        let device = Device { unique, revision: Revision::R7, preambles: 5, device_type };
+        let mut never = Never { asked: 0 };
         let mut told = Vec::new();
         let most = Duration::from_secs(4);
         let patience = Patience { most, ..Patience::USUAL };

@@ -65,6 +65,19 @@ fn ask_on_a_described_bench() {
     ]);
 }
 
+/// A unit that no value beside it has is a value of its own; a refusal is one line.
+#[test]
+fn ask_shows_units_and_refusals() {
+    let dir = bench("described-ask-units");
+    let ended = run(&dir, &["ask", MOCK, "44", "pv_unit=%"]);
+    assert!(ended.out.lines().any(|l| l.contains("unit") && l.contains('%')), "{}", ended.out);
+    // The unit of the pressure stands behind it, and nowhere else.
+    let ended = run(&dir, &["ask", MOCK, "128"]);
+    assert!(ended.out.contains("4.5 bar") && ended.out.matches("bar").count() == 1, "{}", ended.out);
+    let ended = run(&dir, &["ask", MOCK, "140"]);
+    assert!(ended.out.contains("refused 9") && !ended.out.contains("reading"), "{}", ended.out);
+}
+
 /// A log shows hex without a description, and with one of another type; names with its own.
 #[test]
 fn decode_listen_scan() {
@@ -171,7 +184,7 @@ fn leave_as_described() {
     ask(&both).refused(&["write set point source", "--move"]);
     // 128 reads in the positioner's description, but who is there is no such positioner: it is not sent.
     let other = ask(&["128", "--description", POSITIONER, "--log", "other.log"]);
-    other.refused(&["another type (3D B1", "it was not asked", "--move"]);
+    other.refused(&["another type (expanded device type FDB1", "it was not asked", "--move"]);
     let sent = run(&dir, &["decode", "other.log", "--format", "json"]).json();
     assert!(!sent.is_empty() && sent.iter().all(|e| e["command"] != 128), "{sent:?}");
     let anyway = ask(&["128", "--description", POSITIONER, "--move"]);

@@ -2,6 +2,7 @@
 //! remembers what it was asked. It is not the mock: it has commands that the mock has not.
 
 use crate::support::good;
+use looprig::app::command::described::DeviceType;
 use looprig::app::command::layout::{self, Decoded, Missing};
 use looprig::app::command::setting::Part;
 use looprig::app::command::{Direction, Revision, Value, spec};
@@ -45,7 +46,7 @@ impl Script {
     pub fn new(revision: Revision) -> Script {
         let unique = UniqueAddress::from_octets([0x3D, 0x71, 0, 0x31, 4]);
         let mut script = Script {
-            device: Device { unique, revision, preambles: 5 },
+            device: Device { unique, revision, preambles: 5, device_type: DeviceType::Expanded(0xFD71) },
             memory: Memory::new(),
             refuses: BTreeMap::new(),
             busy: BTreeMap::new(),

@@ -14,7 +14,7 @@ use crate::app::types::{BitTable, Table};
 use core::fmt;
 
 /// How the octets of one field are to be read.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Kind {
     /// Unsigned, 8 bits [TY-01].
     U8,
@@ -102,7 +102,7 @@ pub enum ClassFrom {
 }
 
 /// One value in a command's data.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Field {
     /// The name by which programs know it, unique in its layout: lower case with `_`.
     pub name: &'static str,
@@ -161,7 +161,7 @@ impl Field {
 }
 
 /// A few bits of an octet that is shared by several values.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Part {
     /// Name and label; the kind says how the bits are to be read.
     pub field: Field,
@@ -172,7 +172,7 @@ pub struct Part {
 }
 
 /// One item of a layout.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Item {
     /// A value.
     Field(Field),

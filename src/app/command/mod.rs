@@ -102,7 +102,7 @@ pub enum Direction {
 }
 
 /// The data of a command in a range of revisions.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Form {
     /// First revision that has it.
     pub from: Revision,
@@ -144,6 +144,11 @@ pub struct CommandSpec {
 }
 
 impl CommandSpec {
+    /// Whether both have the same effect and the same data in every revision, whatever they are called.
+    pub fn does_the_same(&self, other: &CommandSpec) -> bool {
+        (self.number, self.effect, self.forms) == (other.number, other.effect, other.forms)
+    }
+
     /// The class of a response code and its meaning for this command, as [`status::meaning`] has it for those
     /// that no description gives.
     pub fn meaning(&self, code: u8) -> (CodeClass, Option<&'static str>) {

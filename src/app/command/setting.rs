@@ -65,7 +65,8 @@ pub struct Part {
 impl PartialEq for Part {
     fn eq(&self, other: &Self) -> bool {
         let told = |p: &Part| (p.heading, p.each, p.read, p.writes, p.facts);
-        told(self) == told(other)
+        // Two device types may have the same numbers for different things.
+        told(self) == told(other) && self.commands().all(|n| self.does_the_same(other, n))
     }
 }
 
@@ -80,6 +81,29 @@ impl Part {
     /// Whether the value of this name is a setting.
     pub fn is_setting(&self, name: &str) -> bool {
         self.writes.iter().any(|w| w.fields.contains(&name))
+    }
+
+    /// The numbers of its commands.
+    fn commands(&self) -> impl Iterator<Item = u8> {
+        core::iter::once(self.read).chain(self.writes.iter().map(|w| w.command))
+    }
+
+    /// Whether a command has the same row in both.
+    fn does_the_same(&self, other: &Part, command: u8) -> bool {
+        match (self.rows, other.rows) {
+            (None, None) => true,
+            (Some(_), Some(_)) => match (self.spec(command), other.spec(command)) {
+                (Some(a), Some(b)) => a.does_the_same(b),
+                (a, b) => a.is_none() && b.is_none(),
+            },
+            _ => false,
+        }
+    }
+
+    /// Whether a value of a command that every device shares has this name: that of a described command means
+    /// what its description says.
+    pub fn is_shared(&self, name: &str, shared: &str) -> bool {
+        self.rows.is_none() && name == shared
     }
 
     /// The row of one of its commands.

@@ -2,7 +2,7 @@
 
 use super::layout::Kind;
 use crate::app::types::device_variable::DEVICE_VARIABLE_CODE;
-use crate::app::types::{Date, TimeOfDay, float, latin1, packed, units};
+use crate::app::types::{BitTable, Date, TimeOfDay, float, latin1, packed, units};
 use core::fmt;
 use serde_json::Value as Json;
 
@@ -143,7 +143,10 @@ impl Value {
                 Some(n) => n,
                 None => variable_code(text).ok_or_else(wrong)?,
             }),
-            Kind::Bits(_) => Value::Number(number().ok_or_else(wrong)?),
+            Kind::Bits(table) => Value::Number(match number() {
+                Some(n) => n,
+                None => bits(table, text).map(u32::from).ok_or_else(wrong)?,
+            }),
             Kind::Float => Value::Float(float::parse_float(text).map_err(|_| wrong())?),
             Kind::Packed(_) | Kind::Latin1(_) => Value::Text(text.to_owned()),
             Kind::Date => Value::Date(text.parse().map_err(|_| wrong())?),
@@ -208,6 +211,25 @@ fn time(text: &str) -> Option<TimeOfDay> {
     TimeOfDay::from_ms(number.trim_end().parse::<f64>().ok()? * ms)
 }
 
+/// Bits by their names with commas between them, as they are shown; `none` for none. A name may have commas itself.
+fn bits(table: &BitTable, text: &str) -> Option<u8> {
+    let mut rest = text.trim();
+    if rest.eq_ignore_ascii_case("none") {
+        return Some(0);
+    }
+    let mut all = 0;
+    loop {
+        let ends = rest.match_indices(',').map(|(at, _)| at).chain([rest.len()]);
+        // The longest name that fits.
+        let (end, mask) = ends.filter_map(|end| Some((end, table.mask(rest[..end].trim())?))).last()?;
+        all |= mask;
+        if end == rest.len() {
+            return Some(all);
+        }
+        rest = rest[end + 1..].trim_start();
+    }
+}
+
 /// A device variable by name; the four dynamic ones also as everybody shortens them [TY-09].
 fn variable_code(text: &str) -> Option<u32> {
     match text.to_ascii_lowercase().as_str() {
@@ -233,7 +255,9 @@ pub fn wanted(kind: Kind) -> String {
         Kind::Latin1(n) => format!("at most {n} characters of Latin-1"),
         Kind::Date => "a date such as 2026-11-25".into(),
         Kind::Time => "a time in ms such as 500, or with its unit, 0.5s".into(),
-        Kind::Unit => "a unit such as bar, % or degC, or its code".into(),
+        Kind::Unit => {
+            "a unit such as bar, % or degC, or its code (`looprig explain unit N` tells what a code stands for)".into()
+        }
         Kind::Enum(t) => {
             let names: Vec<&str> = t.rows.iter().map(|row| row.1).collect();
             let names = names.join(", ");
@@ -242,7 +266,11 @@ pub fn wanted(kind: Kind) -> String {
                 false => format!("a code 0 to 255 or a name from the table \"{}\"", t.name),
             }
         }
-        Kind::Bits(_) | Kind::VariableStatus => "eight bits as a number such as 0x40".into(),
+        Kind::Bits(table) => {
+            let names: Vec<&str> = table.rows.iter().map(|row| row.1).collect();
+            format!("eight bits as a number such as 0x40, none, or names with commas between: {}", names.join(", "))
+        }
+        Kind::VariableStatus => "eight bits as a number such as 0x40".into(),
         Kind::VariableCode => "a device variable code 0 to 249, or PV, SV, TV, QV".into(),
         Kind::Octets(0) => "octets in hex".into(),
         Kind::Octets(n) => format!("{n} octets in hex"),

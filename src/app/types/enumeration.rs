@@ -3,7 +3,7 @@
 /// A table of codes and their texts.
 ///
 /// `rows` are in order of code, no code and no text twice; `ranges` are used where no row fits.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Table {
     /// The requirement that cites the table, such as `TB-01`.
     pub id: &'static str,
@@ -35,7 +35,7 @@ impl Table {
 }
 
 /// A table of the bits of one octet and their texts.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BitTable {
     /// The requirement that cites the table, such as `ST-02`.
     pub id: &'static str,

@@ -47,9 +47,22 @@ pub fn plain(message: &str, span: Option<Range<usize>>, text: &str) -> Fault {
                      [[command]] or [[device]]";
         return Fault::new(&at, "this is no TOML: duplicate key, it is there already", right);
     }
+    if message.contains("date") && given_date(text, &at) {
+        return Fault::new(&at, "there is no such day or time", "give a day that exists, such as 2026-11-25");
+    }
     let right = "write it as TOML: `key = value` lines below [table] and [[list of tables]] headings, text in \
                  double quotes";
     Fault::new(&at, format!("this is no TOML: {}", message.trim_end().replace('\n', ", ")), right)
+}
+
+/// Whether something that looks like a day stands on the line of a place.
+fn given_date(text: &str, at: &Range<usize>) -> bool {
+    let from = text.get(..at.start).and_then(|t| t.rfind('\n')).map_or(0, |n| n + 1);
+    let line = text.get(from..).unwrap_or("").lines().next().unwrap_or("");
+    // 0000-00-00, wherever it stands.
+    line.as_bytes().windows(10).any(|w| {
+        w.iter().enumerate().all(|(i, o)| if matches!(i, 4 | 7) { *o == b'-' } else { o.is_ascii_digit() })
+    })
 }
 
 /// What stands between backticks.

@@ -6,10 +6,10 @@ use super::{Fault, FileError, LoadDescription, whole, words};
 use crate::app::command::described::{Part, PartKind};
 use crate::app::command::value::hex;
 use crate::app::command::{
-    Catalogue, CommandSpec, Described, Item, Kind, Layout, Missing, Revision, TypeKey, Value, layout,
+    Catalogue, CommandSpec, Described, Item, Kind, Layout, Missing, Revision, Value, layout,
 };
 use crate::app::status::CodeClass;
-use crate::device::{DescribedAnswer, DescribedAnswers, DeviceConfig, described_place};
+use crate::device::{DescribedAnswer, DescribedAnswers, DeviceConfig, described_is_of, described_place};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use toml::Spanned;
@@ -76,8 +76,7 @@ pub(super) fn answers(
         return Err(Fault::new(&span, format!("{what}, and no description"), right));
     };
     let described = loader.load(name, directory)?;
-    let [high, low, ..] = c.identity.unique_address().octets();
-    if !described.description().has(TypeKey::of([high, low])) {
+    if !described.description().types.contains(&c.identity.full_type()) {
         let types: Vec<String> = described.description().types.iter().map(ToString::to_string).collect();
         let wrong = format!(
             "{} describes other devices: {}; this one has device_type 0x{:02X} in revision {}",
@@ -230,18 +229,36 @@ fn by_name(values: &Spanned<ValueTable>, row: &CommandSpec, reply: Layout) -> Re
         return Err(Fault::new(&name.span(), wrong, right));
     }
     let mut spoilt = None;
+    let mut asked: Vec<String> = Vec::new();
+    let mut lacks = None;
     let made = layout::encode(reply, Missing::Error, &mut |name, kind| {
-        let Some((_, text)) = table.iter().find(|(n, _)| n.get_ref() == name) else { return Ok(None) };
+        asked.push(name.to_owned());
+        let Some((_, text)) = table.iter().find(|(n, _)| n.get_ref() == name) else {
+            lacks = Some(name.to_owned());
+            return Ok(None);
+        };
         Value::from_text(kind, &text.get_ref().0).and_then(|v| v.write(kind).map(|_| Some(v))).inspect_err(
             |_| {
                 spoilt = Some(text.span());
             },
         )
     });
-    made.map_err(|e| {
-        let right = format!("`looprig explain {} --description FILE` shows what each may be", row.number);
+    let made = made.map_err(|e| {
+        let right =
+            format!("`looprig explain {} --description {}` shows what each may be", row.number, row.cites);
         Fault::new(&spoilt.unwrap_or(values.span()), e.to_string(), right)
-    })
+    })?;
+    // Behind one that is not given nothing is sent.
+    if let Some(name) = table.keys().find(|name| !asked.contains(name.get_ref())) {
+        let lacks = lacks.unwrap_or_default();
+        let wrong = format!("{} is given without {lacks}, which stands before it", name.get_ref());
+        return Err(Fault::new(
+            &name.span(),
+            wrong,
+            format!("give {lacks} too, or leave out what is behind it"),
+        ));
+    }
+    Ok(made)
 }
 
 /// What stored commands hold when the device is new, octets in hex by the place where they are kept.
@@ -264,11 +281,13 @@ fn stored(
                 let n = n.map_err(|e| {
                     Fault::new(&value.span(), format!("{selector}: {e}"), "give one that can be selected")
                 })?;
+                known_code(kind, &n).map_err(|(wrong, right)| {
+                    Fault::new(&value.span(), format!("{selector}: {wrong}"), right)
+                })?;
                 selected.push((selector, n.number().unwrap_or_default()));
             }
         }
-        if !selected.is_empty() && out.keys().any(|k: &String| k.starts_with(&described_place(&selected, "")))
-        {
+        if !selected.is_empty() && out.keys().any(|k: &String| described_is_of(k, &selected)) {
             let what: Vec<String> = selected.iter().map(|(name, n)| format!("{name} = {n}")).collect();
             let right = "write all its values into one table";
             return Err(Fault::new(&table.span(), format!("two tables are of {}", what.join(", ")), right));
@@ -294,6 +313,20 @@ fn kept_kind(
     });
     // Whoever asks has the name from there.
     fields.into_iter().find(|f| f.name == name).map_or(Kind::U8, |f| f.kind)
+}
+
+/// Whether a table has a code; if not, what is wrong and what would be right: the mock would refuse it itself.
+fn known_code(kind: Kind, value: &Value) -> Result<(), (String, String)> {
+    match (kind, value.number().and_then(|n| u8::try_from(n).ok())) {
+        (Kind::Enum(table), Some(code)) if table.text(code).is_none() => {
+            let codes: Vec<String> = table.rows.iter().map(|(code, text)| format!("{code} {text}")).collect();
+            Err((
+                format!("{code} is no code of {}", table.name),
+                format!("its codes are {}", codes.join(", ")),
+            ))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// What is kept as long as nobody has said anything: 0, no text, the first code of a table.
@@ -341,9 +374,17 @@ fn hold(
         let value = given.iter().find(|(n, _)| n.get_ref() == name);
         let octets = match value {
             None => fresh(kind).write(kind).unwrap_or_default(),
-            Some((_, text)) => Value::from_text(kind, &text.get_ref().0)
-                .and_then(|v| v.write(kind))
-                .map_err(|e| Fault::new(&text.span(), format!("{name}: {e}"), "give a value of that kind"))?,
+            Some((_, text)) => {
+                let fault = |wrong: String, right: String| {
+                    Fault::new(&text.span(), format!("{name}: {wrong}"), right)
+                };
+                let value = Value::from_text(kind, &text.get_ref().0);
+                let value = value.and_then(|v| v.write(kind).map(|octets| (v, octets)));
+                let (value, octets) =
+                    value.map_err(|e| fault(e.to_string(), "give a value of that kind".into()))?;
+                known_code(kind, &value).map_err(|(wrong, right)| fault(wrong, right))?;
+                octets
+            }
         };
         let octets: String = octets.iter().map(|o| format!("{o:02X}")).collect();
         out.insert(described_place(selected, name), octets);

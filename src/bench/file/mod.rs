@@ -89,13 +89,21 @@ pub(super) fn text_of(path: &Path, what: FileKind, missing: &str) -> Result<Stri
         right,
     };
     let mut text = String::new();
-    let file = std::fs::File::open(path).map_err(|e| match e.kind() {
+    let unreadable = |e: std::io::Error| match e.kind() {
         std::io::ErrorKind::NotFound => failed("there is no such file".into(), missing.to_owned()),
         _ => failed(e.to_string(), format!("name a {what} that you may read")),
-    })?;
-    if file.metadata().is_ok_and(|m| m.is_dir()) {
+    };
+    // Before it is opened: to open a pipe that nobody writes to would wait for ever.
+    let kind = std::fs::metadata(path).map_err(unreadable)?;
+    if kind.is_dir() {
         return Err(failed("it is a directory".into(), format!("name a {what} in it")));
     }
+    if !kind.is_file() {
+        let right =
+            format!("write what comes from it to a file, and name that: a {what} is not read from pipes");
+        return Err(failed("it is a pipe or a device, and no file".into(), right));
+    }
+    let file = std::fs::File::open(path).map_err(unreadable)?;
     match file.take(LONGEST + 1).read_to_string(&mut text) {
         Ok(n) if n as u64 > LONGEST => {
             Err(failed("it is larger than 1 MiB".into(), format!("name a {what}, which is a short text")))

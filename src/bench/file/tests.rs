@@ -108,7 +108,7 @@ fn values_that_cannot_be() {
     faulty_device("long_tag = «\"5 € valve\"", "character 3, '€'", "Latin-1");
     faulty_device("revision = 5\nlong_tag = «\"x\"", "revision 5 has no long_tag", "revision = 6");
     faulty_device("revision = 5\nloop_current_mode_enabled = «true", "revision 5 has no", "revision = 6");
-    faulty_device("date = «2026-02-30", "no TOML", "");
+    faulty_device("date = «2026-02-30", "no such day", "2026-11-25");
     faulty_device("date = «\"2026-02-30\"", "2026-02-30", "year-month-day");
     faulty_device("date = «1899-12-31", "1899-12-31", "1900 to 2155");
     faulty_device("revision = 6\ndevice_type = «256", "device_type is 256", "0 to 255");

@@ -175,6 +175,11 @@ impl Settings {
         self.sections.iter().find(|s| s.part.heading == part.heading && s.number == number)
     }
 
+    /// The part with this heading, as the device that was read has it.
+    fn part(&self, heading: &str) -> Option<&'static Part> {
+        self.sections.iter().find(|s| s.part.heading == heading).map(|s| s.part)
+    }
+
     /// What the device says about itself, by name.
     pub fn identity(&self, name: &str) -> Option<&Entry> {
         self.sections.iter().find(|s| s.part.heading == IDENTITY)?.entry(name)
@@ -190,6 +195,14 @@ impl Settings {
     /// The sections whose commands the device does not have.
     pub fn missing(&self) -> impl Iterator<Item = &Section> {
         self.sections.iter().filter(|s| s.content == Content::Refused(64))
+    }
+
+    /// The sections whose commands the device has and refuses.
+    pub fn refused(&self) -> impl Iterator<Item = (&Section, u8)> {
+        self.sections.iter().filter_map(|s| match s.content {
+            Content::Refused(code) if code != 64 => Some((s, code)),
+            _ => None,
+        })
     }
 
     /// The sections that are not known whole.

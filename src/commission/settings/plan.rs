@@ -127,12 +127,19 @@ impl Plan {
         allowed: Allowed,
     ) {
         let there = now.section(section.part, section.number);
+        // What the device has is written as its own description says, not as that of the file's device does [HO-05].
+        let own = now.part(section.part.heading).unwrap_or(section.part);
+        if own != section.part {
+            self.leave_out_described(section, write, wanted, now);
+            return;
+        }
+        let is_address = |name: &str| own.is_shared(name, POLLING_ADDRESS);
         // What the command writes along with the rest, and the file does not say.
         let unsaid: Vec<&str> = write
             .fields
             .iter()
             .copied()
-            .filter(|n| *n != POLLING_ADDRESS && section.entry(n).is_none())
+            .filter(|n| !is_address(n) && section.entry(n).is_none())
             .filter(|n| there.is_some_and(|s| s.entry(n).is_some()))
             .collect();
         let mut values = Vec::new();
@@ -159,12 +166,12 @@ impl Plan {
             let mut leave = |why: String, expected| {
                 self.left_out.push(LeftOut { value: difference.clone(), why, expected });
             };
-            if *name == POLLING_ADDRESS && !allowed.polling_address {
+            if is_address(name) && !allowed.polling_address {
                 leave(
                     "with it the device would answer elsewhere: --polling-address restores it too".into(),
                     true,
                 );
-            } else if section.part.spec(write.command).and_then(|s| s.form(now.revision)).is_none() {
+            } else if own.spec(write.command).and_then(|s| s.form(now.revision)).is_none() {
                 leave(format!("revision {} has no command for it", now.revision), false);
             } else if !unsaid.is_empty() {
                 leave(
@@ -176,7 +183,7 @@ impl Plan {
                     ),
                     false,
                 );
-            } else if section.part.effect(write.command) == Effect::Moves && !allowed.moves {
+            } else if own.effect(write.command) == Effect::Moves && !allowed.moves {
                 leave(format!("command {} may move the valve: --move allows it", write.command), false);
             } else {
                 values.push(difference);
@@ -184,7 +191,28 @@ impl Plan {
         }
         if !values.is_empty() {
             let turn = turn(section, write, &values);
-            self.changes.push(Change { part: section.part, number: section.number, write, values, turn });
+            self.changes.push(Change { part: own, number: section.number, write, values, turn });
+        }
+    }
+}
+
+impl Plan {
+    /// A described section whose commands are others in this device: nobody knows what they would do.
+    fn leave_out_described(&mut self, section: &Section, write: &Write, wanted: &Settings, now: &Settings) {
+        for x in write.fields.iter().filter_map(|name| section.entry(name)) {
+            let there = now.section(section.part, section.number);
+            let found = there.and_then(|s| s.entry(&x.name).map(|y| s.text(y, now.revision)));
+            let value = Difference {
+                section: section.name(),
+                name: x.name.clone(),
+                setting: true,
+                as_found: found.unwrap_or_else(|| "-".into()),
+                as_left: section.text(x, wanted.revision),
+            };
+            let why = "the description of this device has other commands for it than that of the file's device: set it \
+                       by hand with `looprig ask`"
+                .to_owned();
+            self.left_out.push(LeftOut { value, why, expected: false });
         }
     }
 }
@@ -211,7 +239,10 @@ fn not_there(content: Option<&Content>) -> String {
 
 /// A switch is thrown before everything else when it goes off, and after everything else when it goes on.
 fn turn(section: &Section, write: &Write, values: &[Difference]) -> Turn {
-    let Some(switch) = write.fields.iter().find(|n| SWITCHES.contains(n)) else { return Turn::Middle };
+    let shared = section.part.rows.is_none();
+    let Some(switch) = write.fields.iter().find(|n| shared && SWITCHES.contains(n)) else {
+        return Turn::Middle;
+    };
     // 0 is off for each of them [TB-09] [TB-17].
     let off = section.entry(switch).and_then(|e| e.value.number()) == Some(0);
     if off && values.iter().any(|v| v.name == *switch) { Turn::First } else { Turn::Last }

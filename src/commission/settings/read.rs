@@ -27,6 +27,8 @@ const DELAYED: Duration = Duration::from_secs(6);
 const LAST_VARIABLE: u32 = 242;
 /// The last analog channel that is looked for.
 const LAST_CHANNEL: u8 = 15;
+/// The value that tells how many there are.
+const MAXIMUM_BURST_MESSAGES: &str = "maximum_burst_messages";
 /// The last burst message that is looked for.
 const LAST_BURST_MESSAGE: u8 = 15;
 
@@ -103,7 +105,8 @@ pub fn read(
             let busy = matches!(section.content, Content::Unread(_));
             patience = if busy { IMPATIENCE } else { PATIENCE };
             // A burst message tells how many there are.
-            let most = section.entry("maximum_burst_messages").and_then(|e| e.value.number());
+            let most = section.entry(MAXIMUM_BURST_MESSAGES).filter(|_| part.rows.is_none());
+            let most = most.and_then(|e| e.value.number());
             let kept = !refused || number == first(part);
             if kept && !(refused && part.each == Each::AnalogChannel) {
                 settings.sections.push(section);

@@ -229,7 +229,7 @@ impl Restoring<'_> {
             // The device has to have it. What the file says goes out even where it is the same already, since
             // a write before this one may have changed it; only the address goes back as it is, unless told.
             let Some(there) = old.and_then(|s| s.entry(name)) else { return Ok(None) };
-            let keep = name == POLLING_ADDRESS && change.values.iter().all(|v| v.name != name);
+            let keep = part.is_shared(name, POLLING_ADDRESS) && change.values.iter().all(|v| v.name != name);
             let wanted = new.and_then(|s| s.entry(name)).filter(|_| !keep && write.fields.contains(&name));
             borrowed |= wanted.is_none();
             Ok(Some(wanted.unwrap_or(there).value.clone()))

@@ -80,7 +80,7 @@ pub struct Description {
     pub name: String,
     /// What is to be known of the commands as a whole; may be empty.
     pub text: String,
-    /// The types that have these commands; at least one, no two with the same key.
+    /// The types that have these commands; at least one, none twice.
     pub types: Vec<DeviceType>,
     /// Tables of codes.
     pub enumerations: Vec<Words>,
@@ -330,6 +330,19 @@ impl Catalogue {
     /// The description of a device type.
     pub fn described(&self, of: TypeKey) -> Option<&'static Described> {
         self.all.iter().copied().find(|d| d.description().has(of))
+    }
+
+    /// The description of exactly this device type: an address has 14 bits of it, which other types may share.
+    pub fn described_whole(&self, of: DeviceType) -> Option<&'static Described> {
+        self.all.iter().copied().find(|d| d.description().types.contains(&of))
+    }
+
+    /// The row of a command of a device of exactly this type; `None` for one that has none.
+    pub fn spec_of(&self, number: u16, of: DeviceType) -> Option<&'static CommandSpec> {
+        match u8::try_from(number) {
+            Ok(n) if NUMBERS.contains(&n) => self.described_whole(of)?.spec(n),
+            _ => super::spec(number),
+        }
     }
 
     /// Every description, in the order in which they were added.

@@ -97,7 +97,7 @@ fn write_revisions(from: Revision, to: Revision, out: &mut String) {
 fn write_part(p: &Part, out: &mut String) {
     let _ = writeln!(out, "name = {}\nlabel = {}", text(&p.name), text(&p.label));
     let (word, octets) = match &p.kind {
-        PartKind::Unsigned(n) => (["u8", "u16", "u24", "u32"][usize::from(n - 1) % 4], None),
+        PartKind::Unsigned(n) => (["u8", "u16", "u24", "u32"][usize::from(n.saturating_sub(1)).min(3)], None),
         PartKind::Float => ("float", None),
         PartKind::Packed(n) => ("packed", Some(n)),
         PartKind::Latin1(n) => ("latin1", Some(n)),
@@ -144,6 +144,9 @@ fn text(text: &str) -> String {
             '"' => out.push_str("\\\""),
             '\\' => out.push_str("\\\\"),
             '\n' => out.push_str("\\n"),
+            c if c.is_control() => {
+                let _ = write!(out, "\\u{:04X}", u32::from(c));
+            }
             c => out.push(c),
         }
     }

@@ -3,8 +3,9 @@
 use super::super::parts::{IDENTITY, parts};
 use super::super::{Content, Entry, Origin, Section, Settings, fields};
 use super::FORMAT;
+use crate::app::command::described::DeviceType;
 use crate::app::command::setting::{Each, Part};
-use crate::app::command::{Catalogue, Described, Kind, Revision, TypeKey, Value, ValueError, value::wanted};
+use crate::app::command::{Catalogue, Described, Kind, Revision, Value, ValueError, value::wanted};
 use crate::app::types::Place;
 use core::fmt;
 use core::ops::Range;
@@ -157,15 +158,18 @@ fn whole(table: &DeTable<'_>, catalogue: &Catalogue, faults: &mut Vec<Fault>) ->
 /// The description of the type of device that the settings are of.
 fn described(settings: &Settings, catalogue: &Catalogue) -> Option<&'static Described> {
     let number = |name| settings.identity(name).and_then(|e| e.value.number());
-    let octets = match (number("expanded_device_type"), number("manufacturer"), number("device_type")) {
-        (Some(t), ..) => u16::try_from(t).ok().map(u16::to_be_bytes),
-        (None, Some(m), Some(t)) => u8::try_from(m).ok().zip(u8::try_from(t).ok()).map(|(m, t)| [m, t]),
+    let of = match (number("expanded_device_type"), number("manufacturer"), number("device_type")) {
+        (Some(t), ..) => u16::try_from(t).ok().map(DeviceType::Expanded),
+        (None, Some(m), Some(t)) => u8::try_from(m)
+            .ok()
+            .zip(u8::try_from(t).ok())
+            .map(|(manufacturer, device_type)| DeviceType::Short { manufacturer, device_type }),
         _ => match catalogue.all() {
             [only] => return Some(only),
             _ => None,
         },
     };
-    catalogue.described(TypeKey::of(octets?))
+    catalogue.described_whole(of?)
 }
 
 fn sections(

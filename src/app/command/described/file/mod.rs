@@ -88,10 +88,8 @@ fn types(tables: &[Spanned<TypeTable>], text: &str) -> Result<Vec<DeviceType>, F
     let mut types: Vec<DeviceType> = Vec::new();
     for table in tables {
         let new = device_type(table)?;
-        if let Some(old) = types.iter().find(|old| old.key() == new.key()) {
-            let wrong =
-                format!("frames cannot tell this type from {old}: both begin an address with {}", new.key());
-            return Err(Fault::new(&table.span(), wrong, "leave one of them out: it stands for both"));
+        if types.contains(&new) {
+            return Err(Fault::new(&table.span(), format!("{new} is there twice"), "name every type once"));
         }
         types.push(new);
         if types.len() > TYPES {

@@ -7,6 +7,9 @@ use crate::app::command::{Direction, Effect};
 use crate::app::written::{Fault, Whole, whole, words};
 use toml::Spanned;
 
+/// Names that say in a settings file what became of a section, so no value can have them there.
+const TAKEN: [&str; 3] = ["refused", "unread", "cut_short"];
+
 /// A pair of commands and the names of their values.
 pub(super) fn pair(table: &Spanned<SettingTable>, d: &Description) -> Result<Pair, Fault> {
     let t = table.get_ref();
@@ -31,6 +34,10 @@ pub(super) fn pair(table: &Spanned<SettingTable>, d: &Description) -> Result<Pai
         return Err(Fault::new(&write_span, format!("command {} writes nothing", writer.number), right));
     }
     let each = each(table, reader, writer)?;
+    readable(reader, each.as_ref().map(|(e, _)| e.as_str())).map_err(|wrong| {
+        let right = "name a command whose request has the value that selects alone, or nothing";
+        Fault::new(&read_span, wrong, right)
+    })?;
     let given = t.values.as_ref().ok_or_else(|| missing("values"))?;
     let mut values: Vec<String> = Vec::new();
     for name in given.get_ref() {
@@ -46,28 +53,72 @@ pub(super) fn pair(table: &Spanned<SettingTable>, d: &Description) -> Result<Pai
             let wrong = format!("\"{}\" is there twice", name.get_ref());
             return Err(Fault::new(&name.span(), wrong, "name every value once"));
         }
+        if TAKEN.contains(&name.get_ref().as_str()) {
+            let wrong = format!("a settings file has \"{}\" for what became of a section", name.get_ref());
+            let right = "give this value another name in both commands";
+            return Err(Fault::new(&name.span(), wrong, right));
+        }
         values.push(name.get_ref().clone());
     }
     if values.is_empty() {
         return Err(Fault::new(&given.span(), "this setting has no values", "name at least one"));
     }
+    writable(writer, &values, each.as_ref().map(|(e, _)| e.as_str()))
+        .map_err(|(wrong, right)| Fault::new(&given.span(), wrong, right))?;
+    Ok(Pair { heading, read: reader.number, write: writer.number, values, each })
+}
+
+/// Whether the request of the command that writes can be made of these values; if not, what is wrong and what would be
+/// right.
+fn writable(writer: &Command, values: &[String], each: Option<&str>) -> Result<(), (String, String)> {
+    // The first one that may be left out and is: the data end before it.
+    let mut end: Option<&str> = None;
     for element in &writer.request {
         let name = match element {
-            Element::Value(p) if p.optional => break,
-            Element::Value(p)
-                if values.contains(&p.name) || each.as_ref().is_some_and(|(e, _)| *e == p.name) =>
-            {
+            Element::Value(p) if values.contains(&p.name) || each == Some(&p.name) => match end {
+                None => continue,
+                Some(end) => {
+                    let wrong = format!(
+                        "\"{}\" stands behind \"{end}\" in command {}, so it cannot be written without it",
+                        p.name, writer.number
+                    );
+                    return Err((wrong, format!("add \"{end}\" to values, or take \"{}\" out", p.name)));
+                }
+            },
+            Element::Value(p) if p.optional => {
+                end = end.or(Some(&p.name));
                 continue;
             }
             Element::Value(p) if p.kind == PartKind::Rest => continue,
-            Element::Value(p) => p.name.clone(),
-            Element::Slots { .. } => "slots".to_owned(),
+            _ if end.is_some() => continue,
+            Element::Value(p) => p.name.as_str(),
+            Element::Slots { .. } => "slots",
         };
         let wrong = format!("command {} also wants {name}, so it could not be written", writer.number);
         let right = "name every value of the request in values, or the one that selects as each; slots are no settings";
-        return Err(Fault::new(&given.span(), wrong, right));
+        return Err((wrong, right.to_owned()));
     }
-    Ok(Pair { heading, read: reader.number, write: writer.number, values, each })
+    Ok(())
+}
+
+/// Whether the request of the command that reads can be made of the value that selects alone; if not, what is wrong.
+fn readable(reader: &Command, each: Option<&str>) -> Result<(), String> {
+    let mut said = each.is_none();
+    for element in &reader.request {
+        let name = match element {
+            Element::Value(p) if each == Some(&p.name) => {
+                said = true;
+                continue;
+            }
+            Element::Value(p) if p.kind == PartKind::Rest => continue,
+            // The data may end here.
+            Element::Value(p) if p.optional && said => break,
+            Element::Value(p) => p.name.as_str(),
+            Element::Slots { .. } => "slots",
+        };
+        return Err(format!("command {} also wants {name}, so it could not be read", reader.number));
+    }
+    Ok(())
 }
 
 fn command<'d>(number: &Spanned<Whole>, key: &str, d: &'d Description) -> Result<&'d Command, Fault> {

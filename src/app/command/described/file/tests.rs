@@ -80,9 +80,9 @@ fn heads() {
         "as expanded_device_type",
     );
     faulty(
-        &format!("{HEAD}«[[type]]\nmanufacturer = 253\ndevice_type = 0xB1\n{READ}"),
-        "cannot tell this type from expanded device type FDB1",
-        "stands for both",
+        &format!("{HEAD}«[[type]]\nexpanded_device_type = 0xFDB1\n{READ}"),
+        "expanded device type FDB1 is there twice",
+        "once",
     );
     faulty(&format!("{HEAD}«nam = 1\n{READ}"), "no key `nam`", "manufacturer");
     faulty(&format!("«title = 1\n{HEAD}{READ}"), "no key `title`", "name");
@@ -266,6 +266,72 @@ fn settings_that_fit() {
     faulty(&more, "also wants b", "in values");
     let fewer = format!("{commands}{}[[setting]]\n{good}", value("request", "b", "optional = true\n"));
     assert!(check(&fewer, Path::new("d.toml")).is_ok());
+}
+
+/// A setting is one only if it can be read and written with what it has, and kept in a file.
+#[test]
+fn settings_that_can_never_be() {
+    let value = |side: &str, name: &str, more: &str| {
+        format!("[[command.{side}]]\nname = \"{name}\"\ntype = \"u8\"\n{more}")
+    };
+    let whole = |request: &str, names: &[&str], last: &str, setting: &str| {
+        let values = |side: &str| names.iter().map(|n| value(side, n, "")).collect::<String>();
+        let write = READ.replace("130", "131").replace("\"reads\"", "\"writes\"");
+        format!(
+            "{HEAD}{READ}{request}{}{write}{}{last}[[setting]]\nheading = \"x\"\n{setting}",
+            values("reply"),
+            values("request")
+        )
+    };
+    let both = "read = 130\nwrite = 131\n";
+    for name in ["refused", "unread", "cut_short"] {
+        faulty(
+            &whole("", &[name], "", &format!("{both}values = [«\"{name}\"]\n")),
+            "became of a section",
+            "another name",
+        );
+    }
+    // A request that wants more than the value that selects.
+    let more = value("request", "day", "");
+    faulty(
+        &whole(&more, &["a"], "", "write = 131\nvalues = [\"a\"]\nread = «130\n"),
+        "also wants day",
+        "selects alone",
+    );
+    let optional = value("request", "day", "optional = true\n");
+    assert!(
+        check(&whole(&optional, &["a"], "", &format!("{both}values = [\"a\"]\n")), Path::new("d.toml"))
+            .is_ok()
+    );
+    // A value that is written stands behind one that is not.
+    let tail = value("request", "b", "optional = true\n") + &value("request", "c", "optional = true\n");
+    let reply = value("reply", "c", "");
+    let text = format!(
+        "{HEAD}{READ}{}{reply}{}{}{tail}",
+        value("reply", "a", ""),
+        READ.replace("130", "131").replace("\"reads\"", "\"writes\""),
+        value("request", "a", "")
+    );
+    let setting = format!("{text}[[setting]]\nheading = \"x\"\n{both}");
+    faulty(&format!("{setting}values = «[\"a\", \"c\"]\n"), "behind \"b\"", "add \"b\"");
+}
+
+#[test]
+fn days_that_do_not_exist() {
+    faulty(&format!("x = «2026-13-45\n{HEAD}{READ}"), "no such day", "2026-11-25");
+}
+
+/// A text with control characters, and a kind that no file makes, are printed without harm.
+#[test]
+fn printing_what_no_file_says() {
+    let mut d =
+        check(&format!("{HEAD}{READ}[[command.reply]]\nname = \"x\"\ntype = \"u8\"\n"), Path::new("d.toml"))
+            .unwrap_or_else(|e| panic!("{e}"));
+    d.text = "one\u{1b}two".into();
+    assert!(d.to_toml().contains("one\\u001Btwo"), "{}", d.to_toml());
+    let Element::Value(part) = &mut d.commands[0].reply[0] else { panic!("a value") };
+    part.kind = PartKind::Unsigned(0);
+    assert!(d.to_toml().contains("type = \"u8\""));
 }
 
 /// Editors offer what the reader takes: every key of the schema is one that the file may have, and no other is.
