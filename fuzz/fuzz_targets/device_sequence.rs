@@ -28,7 +28,8 @@ impl Wire {
     fn new(kind: KindName, revision: Revision, image: Option<&[u8]>, now: Instant) -> Wire {
         let mut config = DeviceConfig::of_kind(kind, revision);
         config.response_delay = DELAY;
-        let slow = [(22, 500), (71, 6000), (78, 2000)].map(|(command, ms)| Slow { command, takes: Duration::from_millis(ms) });
+        let slow = [(22, 500), (71, 6000), (78, 2000)]
+            .map(|(command, ms)| Slow { command, takes: Duration::from_millis(ms) });
         config.slow = slow.into_iter().filter(|s| why_not_slow(s.command, revision).is_none()).collect();
         let (device, restored) = Device::new(config, image, Pace::Wire, Duration::ZERO, now);
         // What a device has written it can read.
