@@ -221,7 +221,7 @@ fn bits(table: &BitTable, text: &str) -> Option<u8> {
     loop {
         let ends = rest.match_indices(',').map(|(at, _)| at).chain([rest.len()]);
         // The longest name that fits.
-        let (end, mask) = ends.filter_map(|end| Some((end, table.mask(rest[..end].trim())?))).last()?;
+        let (end, mask) = ends.filter_map(|end| Some((end, table.mask(rest[..end].trim())?))).next_back()?;
         all |= mask;
         if end == rest.len() {
             return Some(all);
