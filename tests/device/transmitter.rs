@@ -104,3 +104,86 @@ fn a_span_of_just_the_least() {
         }
     }
 }
+
+/// A range of 0 to 200 °C, at 20.
+fn damped(damping_s: f32) -> Rig {
+    let mut rig = at(20.0);
+    write(&mut rig, 34, &f(damping_s));
+    write(&mut rig, 35, &[&[CELSIUS][..], &f(200.0), &f(0.0)].concat());
+    rig
+}
+
+/// [DV-20] [DV-61]: 10 s after a step from 20 to 120 °C, damped by 10 s, 63.2121 of 100 K are told, whether the device was
+/// reset on the way or not: 83.2121 of 200 °C, 4 + 16 · 0.416060 = 10.65697 mA. After a power cycle it is at 120 °C, 60 %,
+/// 13.6 mA.
+#[test]
+fn a_reset_leaves_the_damping_alone() {
+    let mut rig = damped(10.0);
+    let start = rig.now;
+    rig.device.set_process_temperature_degc(start, 120.0);
+    let ma = |rig: &Rig, s: u64| rig.device.sent_current_ma(start + Duration::from_secs(s)).unwrap();
+    assert_eq!(rig.ask(PRIMARY, 42, &[]).status[0], 0);
+    // Cold start, mask 20 [ST-08]: it was reset.
+    assert_eq!(rig.ask(PRIMARY, 0, &[]).status[1] & 0x20, 0x20);
+    assert!((ma(&rig, 10) - 10.656_97).abs() < 1e-4, "{}", ma(&rig, 10));
+    rig.device.power_cycle(rig.now);
+    assert!((ma(&rig, 10) - 13.6).abs() < 1e-9);
+}
+
+/// [ST-02] [ST-07]: a damped current that saturates while nobody asks is told by the bursts: mask 04, and 10 since command
+/// 48 has something new.
+#[test]
+fn bursts_tell_what_comes_with_time() {
+    let mut rig = damped(10.0);
+    write(&mut rig, 109, &[1, 0]);
+    rig.bursts.clear();
+    rig.device.set_process_temperature_degc(rig.now, 400.0);
+    rig.wait(Duration::from_secs(60));
+    let told = |i: usize| rig.bursts[i].status[1] & 0x14;
+    assert_eq!((told(0), told(rig.bursts.len() - 1)), (0, 0x14));
+    assert!(rig.bursts.iter().all(|b| [0, 0x14].contains(&(b.status[1] & 0x14))), "{:?}", rig.bursts);
+}
+
+/// [CM-079] [TY-08]: percent and current are as good as the temperature that they follow: poor, 40; bad, 00; good, C0; with
+/// limit bits of their own: 50 °C of 0 to 100 is within, at 104 °C the current is limited high, 20.
+#[test]
+fn status_of_what_follows_a_simulated_value() {
+    let mut rig = at(20.0);
+    rig.device.set_sensor_broken(rig.now, true);
+    let simulate = |rig: &mut Rig, degc: f32, status: u8| {
+        write(rig, 79, &[&[0, 1, CELSIUS][..], &f(degc), &[status]].concat());
+        let data = rig.ask(PRIMARY, 9, &[244, 245]).data;
+        (data[4..8].to_vec(), data[8], data[12..16].to_vec(), data[16])
+    };
+    for quality in [0x00, 0x40, 0x80, 0xC0] {
+        let told = simulate(&mut rig, 50.0, quality);
+        assert_eq!(told, (f(50.0).into(), quality, f(12.0).into(), quality));
+        let told = simulate(&mut rig, 104.0, quality);
+        assert_eq!(told, (f(104.0).into(), quality | 0x20, f(20.5).into(), quality | 0x20));
+    }
+    // 10^38 °C of 0 to 0.125 °C are 8 · 10^40 %, more than 3.4 · 10^38, the largest single.
+    let tiny = [&[CELSIUS][..], &f(0.125), &f(0.0)].concat();
+    assert_eq!(rig.ask(PRIMARY, 35, &tiny).status[0], 14);
+    let told = simulate(&mut rig, 1e38, 0xC0);
+    assert_eq!(told, (vec![0x7F, 0xA0, 0, 0], 0x00, f(20.5).into(), 0xE0));
+}
+
+/// [DV-61]: what a bench may set up, and nothing else: −273.15 to 2000 °C, ±1 mA.
+#[test]
+fn what_can_be_set_up() {
+    let check = |process: f64, ambient: f64, error_ma: f64| {
+        let mut config = DeviceConfig::temperature(R7);
+        let own = config.transmitter();
+        (own.process_temperature_degc, own.ambient_temperature_degc, own.output_error_ma) =
+            (process, ambient, error_ma);
+        config.check().map_err(|e| e.field)
+    };
+    assert_eq!((check(-273.15, 2000.0, -1.0), check(2000.0, -273.15, 1.0)), (Ok(()), Ok(())));
+    for bad in [-273.16, 2000.1, f64::NAN, f64::INFINITY] {
+        assert_eq!(check(bad, 20.0, 0.0), Err("process_temperature_degc"));
+        assert_eq!(check(20.0, bad, 0.0), Err("ambient_temperature_degc"));
+    }
+    for bad in [-1.1, 1.1, f64::NAN] {
+        assert_eq!(check(20.0, 20.0, bad), Err("output_error_ma"));
+    }
+}
