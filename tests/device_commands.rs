@@ -27,6 +27,8 @@ mod simulation;
 mod status;
 #[path = "device/temperature.rs"]
 mod temperature;
+#[path = "device/transmitter.rs"]
+mod transmitter;
 #[path = "device/variables.rs"]
 mod variables;
 #[path = "device/whole.rs"]

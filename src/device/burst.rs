@@ -197,7 +197,7 @@ fn lasting(period: u32) -> Duration {
 #[derive(Clone, Debug, PartialEq)]
 struct Reading {
     octets: Vec<u8>,
-    /// In the unit of the level.
+    /// In the unit of the level, not-a-number where the variable is; `None` where there is nothing to compare.
     value: Option<f64>,
 }
 
@@ -289,7 +289,10 @@ impl State {
         }
         let (Some(level), Some(value)) = (trigger.level.map(f64::from), reading.value) else { return false };
         match trigger.mode {
-            mode::WINDOW => last.value.is_none_or(|before| (value - before).abs() > level),
+            // What becomes not-a-number, or is a number again, is away by more than any level.
+            mode::WINDOW => last
+                .value
+                .is_none_or(|before| before.is_nan() != value.is_nan() || (value - before).abs() > level),
             mode::RISING => value > level,
             _ => value < level,
         }

@@ -4,6 +4,8 @@
 pub(in crate::device) mod variable_status {
     pub const BAD: u8 = 0x00;
     pub const GOOD: u8 = 0xC0;
+    /// The bits that tell bad from good.
+    pub const QUALITY: u8 = 0xC0;
     pub const MANUAL_CONSTANT: u8 = 0xB0;
     pub const LIMITED_LOW: u8 = 0x10;
     pub const LIMITED_HIGH: u8 = 0x20;

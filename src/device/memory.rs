@@ -162,7 +162,8 @@ fn format_2(payload: &[u8], factory: &Stored) -> serde_json::Result<Stored> {
             "upper_range_value_percent" => "upper_range_value",
             "lower_range_value_percent" => "lower_range_value",
             "pressure_trim_bar" => "trim",
-            "kind" | "upper_range_value" | "lower_range_value" | "trim" | "output_trim_ma" | "burst" => {
+            "kind" | "upper_range_value" | "lower_range_value" | "trim" | "output_trim_ma" | "burst"
+            | "described" => {
                 return Err(Error::custom(format!("format 2 has no {name}")));
             }
             same => same,
@@ -345,9 +346,16 @@ mod tests {
         assert_eq!(stored.burst, [bursting; 3]);
         assert_eq!(decode(&encode(&stored)), Ok(stored));
         let with_kind = PAYLOAD_2.replacen('{', r#"{"kind":"positioner","#, 1);
-        for (version, payload) in
-            [(2, PAYLOAD), (2, &*with_kind), (3, PAYLOAD_2), (3, BEFORE), (2, "[]"), (2, "{}")]
-        {
+        let with_described = PAYLOAD_2.replacen('{', r#"{"described":{},"#, 1);
+        for (version, payload) in [
+            (2, PAYLOAD),
+            (2, &*with_kind),
+            (2, &*with_described),
+            (3, PAYLOAD_2),
+            (3, BEFORE),
+            (2, "[]"),
+            (2, "{}"),
+        ] {
             let refused = decode(&image_of(version, payload));
             assert!(matches!(refused, Err(ImageError::Payload { .. })), "{version}: {payload}");
         }

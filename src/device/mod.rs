@@ -194,6 +194,8 @@ impl Device {
         if !self.state.bursts() || self.receiver.deadline().is_some() {
             return None;
         }
+        // The burst tells what has come about with time, such as a damped current that saturates.
+        self.state.reach(now);
         self.state.look_at_bursts(now);
         let master = self.turns.may_begin(now, self.state.burst_is_due())?;
         let (command, code, data) = self.state.take_burst(now, master)?;
@@ -245,7 +247,7 @@ impl Device {
     /// calls this first, so that the order does not depend on when the device is asked.
     pub fn come_to(&mut self, now: Instant) {
         commands::finish_due(&mut self.state, now);
-        self.state.now = self.state.now.max(now);
+        self.state.reach(now);
         self.turns.set_place(self.state.stored.polling_address);
     }
 

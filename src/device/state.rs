@@ -96,7 +96,7 @@ impl State {
             reported: Vec::new(),
             config,
         };
-        state.start(now);
+        state.power_up(now);
         state
     }
 
@@ -120,11 +120,29 @@ impl State {
         self.more_status = [self.reports_something(); 2];
     }
 
+    /// Power comes: starts, with what is damped where it is measured.
+    fn power_up(&mut self, now: Instant) {
+        self.start(now);
+        let (kind, around) = self.parts();
+        kind.settle(around, now);
+        // What is settled may say something else, and that is not new.
+        self.reported = self.additional_status();
+        self.more_status = [self.reports_something(); 2];
+    }
+
+    /// Time has come to `now`: what has come about with it alone is seen [ST-07].
+    pub fn reach(&mut self, now: Instant) {
+        if now > self.now {
+            self.now = now;
+            self.note_status();
+        }
+    }
+
     /// The power was gone, and what is stored is read again: it is good, for nothing else is written [DV-50].
     pub fn power_cycle(&mut self, now: Instant) {
         self.memory_defect = false;
         self.delayed.forget();
-        self.start(now);
+        self.power_up(now);
     }
 
     pub fn revision(&self) -> Revision {

@@ -110,9 +110,16 @@ impl State {
         (self.told(index, low), self.told(index, high))
     }
 
-    /// Least span of the range, in the unit in which PV is told.
+    /// Least span of the range in a unit of PV.
+    pub fn minimum_span_in(&self, unit: u8) -> f64 {
+        let (own, span) = (self.quantities()[PRIMARY].unit, self.kind.minimum_span());
+        let converted = |x| units::convert(x, own, unit).unwrap_or(x);
+        converted(span) - converted(0.0)
+    }
+
+    /// The same in the unit in which PV is told.
     pub fn minimum_span_told(&self) -> f64 {
-        self.difference_told(PRIMARY, self.kind.minimum_span())
+        self.minimum_span_in(self.stored.units[PRIMARY])
     }
 
     /// Whether the value of a device variable is out of its limits, measured or simulated [DV-23].

@@ -125,15 +125,19 @@ fn set_range(state: &mut State, asked: &Asked<'_>, wrong_unit: u8, values: Value
         .number("range_unit", unit)
         .float("upper_range_value", told_upper.into())
         .float("lower_range_value", told_lower.into());
-    if is_small(state, lower, upper) {
+    if is_small(state, unit, told_lower, told_upper) {
         Answer::Warned(range_code::SPAN_TOO_SMALL, values)
     } else {
         Answer::Done(values)
     }
 }
 
-fn is_small(state: &State, lower: f32, upper: f32) -> bool {
-    (f64::from(upper) - f64::from(lower)).abs() < state.minimum_span_told()
+/// Whether a range in `unit` has less than the least span. Each end is the single nearest to what was meant, so both
+/// together may be off by a step of the larger one.
+fn is_small(state: &State, unit: u8, lower: f32, upper: f32) -> bool {
+    let larger = lower.abs().max(upper.abs());
+    let step = f64::from(larger.next_up()) - f64::from(larger);
+    (f64::from(upper) - f64::from(lower)).abs() + step < state.minimum_span_in(unit)
 }
 
 /// [CM-036]
@@ -162,7 +166,8 @@ fn take(state: &mut State, asked: &Asked<'_>, is_upper: bool) -> Answer {
     }
     let (was_lower, was_upper) = (state.stored.lower_range_value, state.stored.upper_range_value);
     let (lower, upper) = if is_upper { (was_lower, process) } else { (process, was_upper) };
-    if lower == upper || is_small(state, lower, upper) {
+    let unit = state.stored.units[PRIMARY];
+    if lower == upper || is_small(state, unit, lower, upper) {
         // Too near the other end: it would have to go on in the direction of the range that is now.
         let rises = was_upper > was_lower;
         return Answer::Refused(if rises == is_upper { PROCESS_TOO_LOW } else { PROCESS_TOO_HIGH });

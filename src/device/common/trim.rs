@@ -92,6 +92,8 @@ pub(in crate::device) fn write_point(state: &mut State, asked: &Asked<'_>) -> An
     let Some(value_told) = units::convert(value.into(), unit, own).map(|x| x as f32) else {
         return Answer::Refused(code::DEVICE);
     };
+    // As a master is told it in the unit of the point: else 373.15 K would be beyond 100 degC.
+    let limit = |x: f32| units::convert(x.into(), own, unit).map_or(x, |x| x as f32);
     let (least, most) = match point {
         LOWER_POINT => rules.lower,
         UPPER_POINT => rules.upper,
@@ -99,10 +101,17 @@ pub(in crate::device) fn write_point(state: &mut State, asked: &Asked<'_>) -> An
     };
     let Some(sensor) = state.kind.untrimmed().map(|x| x as f32) else { return Answer::Refused(code::DEVICE) };
     // What is no number is too large.
-    if value_told.is_nan() || value_told > most || value_told - sensor > rules.most_correction {
+    if value_told.is_nan() || value > limit(most) {
         return Answer::Refused(code::TOO_LARGE);
     }
-    if value_told < least || sensor - value_told > rules.most_correction {
+    if value < limit(least) {
+        return Answer::Refused(code::TOO_SMALL);
+    }
+    let value_told = value_told.clamp(least, most);
+    if value_told - sensor > rules.most_correction {
+        return Answer::Refused(code::TOO_LARGE);
+    }
+    if sensor - value_told > rules.most_correction {
         return Answer::Refused(code::TOO_SMALL);
     }
     let mut trim = state.stored.trim;

@@ -47,7 +47,7 @@ impl Quantity {
     }
 }
 
-/// Kinds of device by name.
+/// Kinds of device by name [DV-60].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum KindName {
@@ -93,12 +93,12 @@ impl KindName {
     }
 }
 
-/// The kind of a device and what is set up of it alone.
+/// The kind of a device and what is set up of it alone [DV-60].
 #[derive(Clone, Debug, PartialEq)]
 pub enum KindConfig {
-    /// A positioner.
+    /// A positioner [DV-01].
     Positioner(PositionerConfig),
-    /// A temperature transmitter.
+    /// A temperature transmitter [DV-61].
     Temperature(TemperatureConfig),
 }
 
@@ -268,6 +268,11 @@ pub(super) trait Kind: fmt::Debug + Send {
 
     /// Starts, or starts again: what is not stored is forgotten, what is measured is not [DV-20].
     fn start(&mut self, around: Around<'_>, now: Instant);
+
+    /// The power has come, behind [`Kind::start`]: what is damped begins at what is measured.
+    fn settle(&mut self, around: Around<'_>, now: Instant) {
+        let _ = (around, now);
+    }
 
     /// Something stored, or what a master says that a variable is, has changed.
     fn follow(&mut self, around: Around<'_>, now: Instant);

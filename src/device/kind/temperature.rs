@@ -13,6 +13,9 @@ use crate::time::Instant;
 /// The device variables by their codes [DV-61].
 const PROCESS: usize = PRIMARY;
 
+/// What a bench may set up: temperatures from absolute zero on, degC, and the error of the output, mA.
+const ANY_DEGC: (f64, f64) = (-273.15, 2000.0);
+const ANY_ERROR_MA: (f64, f64) = (-1.0, 1.0);
 /// What the sensor, and what the electronics can measure, degC.
 const SENSOR_DEGC: (f64, f64) = (-200.0, 850.0);
 const ELECTRONICS_DEGC: (f64, f64) = (-40.0, 85.0);
@@ -43,18 +46,18 @@ pub(super) static TRAITS: Traits = Traits {
     },
 };
 
-/// What is set up of a temperature transmitter.
+/// What is set up of a temperature transmitter [DV-61].
 #[derive(Clone, Debug, PartialEq)]
 pub struct TemperatureConfig {
-    /// Temperature of the process at power-up, degC. Default 20.
+    /// Temperature of the process at power-up, −273.15 to 2000 degC. Default 20.
     pub process_temperature_degc: f64,
-    /// Temperature around the electronics, degC. Default 20.
+    /// Temperature around the electronics, −273.15 to 2000 degC. Default 20.
     pub ambient_temperature_degc: f64,
     /// Whether the sensor is broken at power-up. Default false.
     pub sensor_broken: bool,
     /// Whether the current goes low where the sensor is broken, else high [TB-01]. Default false.
     pub alarm_is_low: bool,
-    /// By how much more current flows than the device means to send, before its trim, mA. Default 0.
+    /// By how much more current flows than the device means to send, before its trim, −1 to 1 mA [DV-62]. Default 0.
     pub output_error_ma: f64,
 }
 
@@ -72,13 +75,13 @@ impl Default for TemperatureConfig {
 
 impl TemperatureConfig {
     pub(in crate::device) fn check(&self) -> Result<(), ConfigError> {
-        for (field, value) in [
-            ("process_temperature_degc", self.process_temperature_degc),
-            ("ambient_temperature_degc", self.ambient_temperature_degc),
-            ("output_error_ma", self.output_error_ma),
+        for (field, value, (least, most)) in [
+            ("process_temperature_degc", self.process_temperature_degc, ANY_DEGC),
+            ("ambient_temperature_degc", self.ambient_temperature_degc, ANY_DEGC),
+            ("output_error_ma", self.output_error_ma, ANY_ERROR_MA),
         ] {
-            if !value.is_finite() {
-                return Err(ConfigError { field, why: format!("{value} is no finite number") });
+            if !(least..=most).contains(&value) {
+                return Err(ConfigError { field, why: format!("{value} is outside {least} to {most}") });
             }
         }
         Ok(())
@@ -146,6 +149,10 @@ impl Kind for TemperatureTransmitter {
 
     fn start(&mut self, around: Around<'_>, now: Instant) {
         self.output = Output::default();
+        self.follow(around, now);
+    }
+
+    fn settle(&mut self, around: Around<'_>, now: Instant) {
         self.damped_degc = Lag::new(around.stored.damping_s.into(), self.trimmed_degc(around), now);
     }
 
@@ -177,14 +184,22 @@ impl Kind for TemperatureTransmitter {
         let (low_ma, high_ma) = around.config.loop_current_limits_ma;
         let wanted_ma = percent.map(|p| 4.0 + 16.0 * p / 100.0);
         let limit = wanted_ma.map_or(0, |ma| side(ma, (low_ma, high_ma)));
-        let percent_status = if percent.is_some() { limited(limit) } else { variable_status::BAD };
+        // Both are as good as what they follow.
+        let quality = match around.simulated[PROCESS] {
+            Some(given) => given.status & variable_status::QUALITY,
+            None if self.sensor_broken => variable_status::BAD,
+            None => variable_status::GOOD,
+        };
+        let status = quality | (limited(limit) & !variable_status::QUALITY);
+        // A percentage that no single holds is told as not-a-number.
+        let is_told = percent.is_some_and(|p| (p as f32).is_finite());
         let followed_ma = wanted_ma.map_or(self.alarm_ma(), |ma| ma.clamp(low_ma, high_ma));
         let fixed_ma = if around.in_multidrop() { Some(4.0) } else { self.output.fixed_ma };
         LoopCurrent {
             ma: fixed_ma.unwrap_or(followed_ma),
-            status: if fixed_ma.is_some() { variable_status::MANUAL_CONSTANT } else { percent_status },
+            status: if fixed_ma.is_some() { variable_status::MANUAL_CONSTANT } else { status },
             percent_of_range: percent.unwrap_or(f64::NAN),
-            percent_status,
+            percent_status: if is_told { status } else { variable_status::BAD },
             is_saturated: fixed_ma.is_none() && limit != 0,
             is_fixed: fixed_ma.is_some(),
         }
