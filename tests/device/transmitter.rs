@@ -201,3 +201,17 @@ fn limits_of_the_output() {
     write(&mut rig, 40, &f(21.75));
     write(&mut rig, 40, &f(3.6));
 }
+
+/// [CM-035] [DV-61]: the limits of the sensor are taken as ends of the range in each unit, whatever PV is told in.
+#[test]
+fn a_range_at_the_limits_in_each_unit() {
+    for told in [CELSIUS, FAHRENHEIT, RANKINE, KELVIN] {
+        let mut rig = at(20.0);
+        assert_eq!(rig.ask(PRIMARY, 44, &[told]).status[0], 0);
+        for ((unit, low), (_, high)) in in_each_unit(-200.0).into_iter().zip(in_each_unit(850.0)) {
+            let data = [&[unit][..], &f(high), &f(low)].concat();
+            let reply = rig.ask(PRIMARY, 35, &data);
+            assert_eq!((reply.status[0], reply.data), (0, data), "in {unit}, told in {told}");
+        }
+    }
+}
