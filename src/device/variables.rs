@@ -161,6 +161,14 @@ impl State {
         }
     }
 
+    /// Least and most that the loop current can be, mA: what can be sent [DV-62], or what is followed.
+    pub fn channel_limits_ma(&self) -> (f64, f64) {
+        match &self.kind.traits().output {
+            Some(rules) => (rules.least_ma, rules.most_ma),
+            None => self.config.loop_current_limits_ma,
+        }
+    }
+
     /// What is told of the variable of a code [CM-054] [DV-19].
     pub fn about(&self, code: u8) -> Option<About> {
         let loop_is_input = self.kind.traits().output.is_none();
@@ -176,7 +184,7 @@ impl State {
             is_input: loop_is_input,
             is_simulated: false,
         };
-        let (low_ma, high_ma) = self.config.loop_current_limits_ma;
+        let (low_ma, high_ma) = self.channel_limits_ma();
         let percent = |ma: f64| (ma - 4.0) / 16.0 * 100.0;
         match code {
             PERCENT_OF_RANGE => {

@@ -187,3 +187,31 @@ fn what_can_be_set_up() {
         assert_eq!(check(20.0, 20.0, bad), Err("output_error_ma"));
     }
 }
+
+/// [CM-054] [CM-070] [DV-62]: what 40 takes is what is told as limits, 3.6 and 21.75 mA; in percent (3.6 − 4)/16 = −2.5 and
+/// (21.75 − 4)/16 = 110.9375.
+#[test]
+fn limits_of_the_output() {
+    let mut rig = at(20.0);
+    assert_eq!(rig.ask(PRIMARY, 70, &[0]).data[10..], [f(21.75), f(3.6)].concat());
+    for (code, upper, lower) in [(245, 21.75, 3.6), (244, 110.9375, -2.5)] {
+        let told = rig.ask(PRIMARY, 54, &[code]).data;
+        assert_eq!(told[5..13], [f(upper), f(lower)].concat(), "{code}");
+    }
+    write(&mut rig, 40, &f(21.75));
+    write(&mut rig, 40, &f(3.6));
+}
+
+/// [CM-035] [DV-61]: the limits of the sensor are taken as ends of the range in each unit, whatever PV is told in.
+#[test]
+fn a_range_at_the_limits_in_each_unit() {
+    for told in [CELSIUS, FAHRENHEIT, RANKINE, KELVIN] {
+        let mut rig = at(20.0);
+        assert_eq!(rig.ask(PRIMARY, 44, &[told]).status[0], 0);
+        for ((unit, low), (_, high)) in in_each_unit(-200.0).into_iter().zip(in_each_unit(850.0)) {
+            let data = [&[unit][..], &f(high), &f(low)].concat();
+            let reply = rig.ask(PRIMARY, 35, &data);
+            assert_eq!((reply.status[0], reply.data), (0, data), "in {unit}, told in {told}");
+        }
+    }
+}

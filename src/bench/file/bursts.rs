@@ -26,8 +26,8 @@ pub struct BurstTable {
     /// The command whose answer it is: 1, 2, 3, 33 or 48; in revision 7 also 9. Default 1.
     #[schemars(with = "Option<u8>")]
     pub command: Option<Spanned<Whole>>,
-    /// Of commands 9 and 33: codes of the variables, 0 to 3 or 244 to 249; up to 8, in 33 and before revision 7
-    /// up to 4. Default 0 to 3.
+    /// Of commands 9 and 33: codes of the variables. A positioner has 0 to 3 and 244 to 249, a temperature transmitter 0,
+    /// 1 and 244 to 247. Up to 8, in 33 and before revision 7 up to 4. Default all of 0 to 3 that the device has.
     #[schemars(with = "Option<Vec<u8>>", length(min = 1, max = 8))]
     pub variables: Option<Spanned<Vec<Spanned<Whole>>>>,
     /// Revision 7: from the beginning of one to the beginning of the next, s: 0.25, 0.5, 1, 2, 4, 8, 16, 32, or 60
@@ -43,7 +43,7 @@ pub struct BurstTable {
     #[schemars(with = "Option<TriggerWord>")]
     pub trigger: Option<Spanned<String>>,
     /// Of "window", "rising", "falling": the level, in the unit in which the first variable is delivered: %, degrees,
-    /// bar, mA.
+    /// bar or mA, of a temperature transmitter degC, % or mA.
     #[schemars(with = "Option<f64>")]
     pub level: Option<Spanned<Number>>,
 }

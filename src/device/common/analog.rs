@@ -71,13 +71,13 @@ pub(in crate::device) fn read_information(state: &mut State, asked: &Asked<'_>) 
     Answer::Done(universal::channel(state).number("channel", channel))
 }
 
-/// [CM-070]: the ends are where the range ends, the limits where the channel saturates.
+/// [CM-070]: the ends are where the range ends, the limits are the least and most that the channel can be.
 pub(in crate::device) fn read_endpoints(state: &mut State, asked: &Asked<'_>) -> Answer {
     let channel = match channel(asked) {
         Ok(channel) => channel,
         Err(refused) => return refused,
     };
-    let (low_ma, high_ma) = state.config.loop_current_limits_ma;
+    let (low_ma, high_ma) = state.channel_limits_ma();
     Answer::Done(
         Values::new()
             .number("channel", channel)

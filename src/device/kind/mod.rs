@@ -127,6 +127,8 @@ pub(super) struct Traits {
     pub variables: &'static [Quantity],
     /// How many dynamic variables there are, from PV on.
     pub dynamic_variables: usize,
+    /// Lower and upper range value as delivered, in the unit of PV as delivered.
+    pub range: (f32, f32),
     /// What the loop current can be as an output; `None` where it is an input [TB-10].
     pub output: Option<OutputRules>,
     /// The variable that has a trim.

@@ -31,6 +31,7 @@ pub(super) static TRAITS: Traits = Traits {
         },
     ],
     dynamic_variables: 4,
+    range: (0.0, 100.0),
     output: None,
     trim: TrimRules {
         variable: SUPPLY_PRESSURE,

@@ -35,6 +35,7 @@ pub(super) static TRAITS: Traits = Traits {
     name: "temperature transmitter",
     variables: &[temperature("process temperature"), temperature("electronics temperature")],
     dynamic_variables: 2,
+    range: (0.0, 100.0),
     output: Some(OutputRules { least_ma: ALARM_LOW_MA, most_ma: ALARM_HIGH_MA }),
     trim: TrimRules {
         variable: PROCESS,
