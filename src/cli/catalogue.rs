@@ -93,9 +93,16 @@ pub fn write_described(d: &Described, out: &mut String) {
     }
 }
 
-/// A text as a cell of a table.
+/// A text as a cell of a table: what has a meaning in Markdown is taken as it is written.
 fn cell(text: &str) -> String {
-    text.replace('|', "\\|")
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if matches!(c, '\\' | '|' | '*' | '`' | '<') {
+            out.push('\\');
+        }
+        out.push(c);
+    }
+    out
 }
 
 fn write_row(row: &CommandSpec, out: &mut String) {
@@ -166,4 +173,12 @@ fn write_codes(row: &CommandSpec, out: &mut String) {
 fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn labels_mean_nothing_in_markdown() {
+        assert_eq!(super::cell("*y* | `z` <b> a_b"), "\\*y\\* \\| \\`z\\` \\<b> a_b");
+    }
 }
