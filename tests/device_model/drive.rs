@@ -206,7 +206,13 @@ fn data(dice: &mut Dice, model: &Model, command: u8, nested: bool) -> Vec<u8> {
 /// The same for burst messages.
 fn burst_data(dice: &mut Dice, model: &Model, command: u8) -> Vec<u8> {
     let newest = model.revision == 7;
-    let number = dice.of(&[0u8, 0, 1, 2, 3]);
+    let mut number = dice.of(&[0u8, 0, 1, 2, 3]);
+    // Where a level stands that may no longer fit.
+    let level =
+        model.burst.iter().position(|m| (1..=3).contains(&m.trigger[0]) && matches!(m.command, 9 | 33));
+    if let Some(i) = level.filter(|_| command == 107) {
+        number = i as u8;
+    }
     let numbered = |mut data: Vec<u8>| {
         data.extend(newest.then_some(number));
         data
@@ -441,7 +447,8 @@ impl Pair {
             let named = usize::from(burst.names == 0);
             assert_eq!(named, 1 - self.model.named, "{}", self.log);
             assert_eq!(burst.status, [0, self.model.status(named)], "{}", self.log);
-            let behind = answered.take().is_some();
+            // Burst mode that comes on while the answer leaves, by work that is done then, may begin behind it or later.
+            let behind = answered.take().is_some() && (follows || burst.after.is_zero());
             let silence = if behind { Duration::ZERO } else { Duration::from_nanos(12 * 9_166_666) };
             assert!(burst.after >= silence && (!behind || burst.after == silence), "{}", self.log);
             let mut could = self.model.sent();

@@ -101,17 +101,12 @@ pub(in crate::device) fn write_point(state: &mut State, asked: &Asked<'_>) -> An
     };
     let Some(sensor) = state.kind.untrimmed().map(|x| x as f32) else { return Answer::Refused(code::DEVICE) };
     // What is no number is too large.
-    if value_told.is_nan() || value > limit(most) {
+    let (above, below) = (value_told.is_nan() || value > limit(most), value < limit(least));
+    let value_told = if above || below { value_told } else { value_told.clamp(least, most) };
+    if above || value_told - sensor > rules.most_correction {
         return Answer::Refused(code::TOO_LARGE);
     }
-    if value < limit(least) {
-        return Answer::Refused(code::TOO_SMALL);
-    }
-    let value_told = value_told.clamp(least, most);
-    if value_told - sensor > rules.most_correction {
-        return Answer::Refused(code::TOO_LARGE);
-    }
-    if sensor - value_told > rules.most_correction {
+    if below || sensor - value_told > rules.most_correction {
         return Answer::Refused(code::TOO_SMALL);
     }
     let mut trim = state.stored.trim;
