@@ -354,6 +354,10 @@ impl<'a> Checks<'a> {
         let omega: Vec<f64> = self.analysis.tones.iter().map(|t| TAU * t.hz).collect();
         for (by, to, tones) in self.paths() {
             let v = tones.map(|t| t.at(self.circuit, to));
+            // Where nothing arrives there is nothing to compare, and the level is told as too low.
+            if !v.iter().all(|v| v.abs() > 0.0 && v.abs().is_finite()) {
+                continue;
+            }
             let db = (20.0 * (v[1].abs() / v[0].abs()).log10()).abs();
             let delay = [0, 1].map(|n| -v[n].arg() / omega[n]);
             let subject = self.path_name(by, to);

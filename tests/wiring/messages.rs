@@ -1,7 +1,7 @@
 //! What is wrong in a sheet is told with line, column and what would be right; any text is a circuit or a message.
 
 use looprig::bench::check_sheet;
-use looprig::wiring::judge;
+use looprig::wiring::{Kind, judge};
 use proptest::prelude::*;
 use std::path::Path;
 
@@ -78,6 +78,17 @@ fn pieces() -> impl Strategy<Value = String> {
         "[[device]]\n",
     ]);
     prop::collection::vec(piece, 1..7).prop_map(|p| p.concat())
+}
+
+/// A voltage that an isolator keeps from the receiver for good: the level fails, the tones are not compared, and every
+/// number is one.
+#[test]
+fn no_signal_at_all() {
+    let text = "[[series]]\nkind = \"isolator\"\npasses_signal = false\n[supply]\nvoltage_v = 24\nresistor_ohm = 250\n\
+                [[device]]\nvolts_at_ma = [[3.6, 12.0], [20.0, 10.5]]\ntransmit_mv_pp = 1\ntransmit_impedance_ohm = 0\n";
+    let judged = judge(&check_sheet(text, Path::new("s.toml")).unwrap().circuit);
+    assert!(judged.checks.iter().any(|c| c.kind == Kind::Level && c.value < c.limit));
+    assert!(judged.checks.iter().all(|c| !matches!(c.kind, Kind::Twist | Kind::Delay) && !c.value.is_nan()));
 }
 
 proptest! {

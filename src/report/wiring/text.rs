@@ -213,16 +213,16 @@ fn signal(report: &WiringReport, verbosity: u8, out: &mut String) {
         let omega = [low.hz, high.hz].map(|hz| hz * core::f64::consts::TAU);
         let us = (-b.arg() / omega[1] + a.arg() / omega[0]) * 1e6;
         let short = |s: &str, n: usize| s.chars().take(n).collect::<String>();
-        let _ = writeln!(
-            out,
-            "{:<15}{:<29}{:>10.1}{:>10.1}{:>14.2} dB{:>15.1} \u{b5}s",
-            short(from, 14),
-            short(to, 28),
-            a.abs() * 1e3,
-            b.abs() * 1e3,
-            unsigned_nought(db, 0.005),
-            unsigned_nought(us, 0.05)
-        );
+        let (mv_low, mv_high) = (a.abs() * 1e3, b.abs() * 1e3);
+        let _ = write!(out, "{:<15}{:<29}{mv_low:>10.1}{mv_high:>10.1}", short(from, 14), short(to, 28));
+        let _ = match db.is_finite() {
+            true => {
+                let (db, us) = (unsigned_nought(db, 0.005), unsigned_nought(us, 0.05));
+                writeln!(out, "{db:>14.2} dB{us:>15.1} \u{b5}s")
+            }
+            // Where nothing arrives there is nothing to compare.
+            false => writeln!(out, "{:>17}{:>18}", "-", "-"),
+        };
     };
     let few = verbosity > 0 || circuit.devices.len() <= 4;
     let weakest = |t: &&crate::wiring::Transmission, to: Station| t.at(circuit, to).abs();
