@@ -32,7 +32,7 @@ pub struct BurstTable {
     pub variables: Option<Spanned<Vec<Spanned<Whole>>>>,
     /// Revision 7: from the beginning of one to the beginning of the next, s: 0.25, 0.5, 1, 2, 4, 8, 16, 32, or 60
     /// to 3600; where the wires are slower they set the pace. The pace of the bench does not scale it. Default 1;
-    /// older devices send as often as the wires allow.
+    /// older devices send as often as the wires allow, but not twice in 0.25 s.
     #[schemars(with = "Option<f64>", range(min = 0.25, max = 3600.0))]
     pub update_period_s: Option<Spanned<Number>>,
     /// Revision 7: the same while the trigger says no. Default 60, or the update period if that is longer.
