@@ -14,6 +14,7 @@ mod line_script;
 mod link_master;
 mod notes_agree;
 mod published_frames;
+mod reach;
 mod receiver_properties;
 mod settings;
 #[path = "../support/mod.rs"]

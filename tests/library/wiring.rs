@@ -3,6 +3,7 @@
 
 mod laws;
 mod messages;
+mod noise;
 mod published;
 mod sheets;
 mod verdicts;
