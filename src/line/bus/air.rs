@@ -42,6 +42,11 @@ impl Air {
         }
     }
 
+    /// Somebody has broken off: the carrier of all who go on is on until `until`.
+    pub(super) fn cut(&mut self, until: Instant) {
+        self.fall_at = self.fall_at.map(|fall| fall.min(until + self.off_lag));
+    }
+
     /// When the detectors change next.
     pub(super) fn next_at(&self) -> Option<Instant> {
         if self.is_on { self.fall_at } else { self.rise_at }

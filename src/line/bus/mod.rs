@@ -6,6 +6,7 @@
 //! [LI-23]. Whatever is left to chance is fixed by one seed, and what happens at equal times has an order.
 
 mod air;
+mod around;
 mod sender;
 mod station;
 #[cfg(test)]
@@ -16,6 +17,7 @@ use super::wire_fault::{FaultKind, Faults, Planned, WireFault};
 use crate::frame::{Marks, Octet, RawFrame};
 use crate::time::{Drift, Instant, Pace};
 use air::Air;
+pub use around::Around;
 use sender::{Passing, Sender};
 pub use station::{Begun, Clock, Delivery, Source, Station, Traffic};
 
@@ -62,10 +64,12 @@ pub struct Bus<S: Station = Box<dyn Station + Send>> {
     dice: Dice,
     traffic: Traffic,
     record: Option<Vec<Begun>>,
+    around: Option<Box<dyn Around<S> + Send>>,
 }
 
 /// What is next.
 enum Next {
+    Around,
     Octet(Source),
     Wake,
     /// A carrier that comes or goes, as it is, or as it is detected.
@@ -95,6 +99,7 @@ impl<S: Station> Bus<S> {
             dice: Dice::new(seed, COLLISIONS),
             traffic: Traffic::default(),
             record: None,
+            around: None,
         }
     }
 
@@ -239,6 +244,7 @@ impl<S: Station> Bus<S> {
                     steps = if t > self.now { 0 } else { steps + 1 };
                     self.now = self.now.max(t);
                     match what {
+                        Next::Around => self.go_around(),
                         Next::Octet(source) => self.pass(source, out),
                         Next::Wake => {}
                         Next::Carrier => self.carry(),
@@ -258,7 +264,8 @@ impl<S: Station> Bus<S> {
         self.now = now;
     }
 
-    /// At equal times octets come first, then what a carrier does, then the wishes of stations.
+    /// At equal times what goes on around the stations comes first, then octets, then what a carrier does, then the
+    /// wishes of stations.
     fn next(&mut self) -> Option<(Instant, Next)> {
         let mut best: Option<(Instant, Next)> = None;
         let mut offer = |at: Option<Instant>, what: Next| {
@@ -268,6 +275,7 @@ impl<S: Station> Bus<S> {
                 best = Some((at, what));
             }
         };
+        offer(self.around.as_ref().and_then(|a| a.wake_at()), Next::Around);
         let front = |s: &Sender| s.waiting.front().map(|p| p.octet.at);
         for (i, port) in self.ports.iter().enumerate() {
             offer(front(port), Next::Octet(Source::Port(i)));
