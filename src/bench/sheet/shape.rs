@@ -88,6 +88,7 @@ pub struct CardTable {
 /// A master: the modem of a control system or of a hand-held computer.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(rename = "SheetMasterTable")]
 pub struct MasterTable {
     /// Where it is connected: a place, or "resistor" for across the supply's resistor. Default: across the resistor,
     /// on a card "source".
@@ -275,6 +276,7 @@ enum ShuntWord {
 /// A device.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(rename = "SheetDeviceTable")]
 pub struct DeviceTable {
     /// Its tag. Default "device 1" and so on.
     pub tag: Option<String>,
