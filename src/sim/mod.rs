@@ -18,7 +18,7 @@ pub use talker::Talker;
 pub use wires::{Loop, OnTheLoop};
 
 use crate::frame::{Octet, RawFrame};
-use crate::line::{Bus, Clock, Delivery, InProcess, Station, WireFault};
+use crate::line::{Bus, Clock, Delivery, InProcess, Reach, Source, Station, WireFault};
 use crate::time::{Instant, Pace};
 
 /// Somebody on the bus.
@@ -160,6 +160,12 @@ impl World {
     /// From now on the devices hang on this loop, computed at once as at `now` [WI-14]; its stations are there already.
     pub fn set_loop(&mut self, wires: Loop, now: Instant) {
         self.bus.set_around(Box::new(wires), now);
+    }
+
+    /// From now on `listener` hears `talker` so: see [`Bus::set_reach`] [LI-25]. Stations and access points are named by the
+    /// indices that they got when they were added; the user of [`World::into_line`] is the access point that comes after all others.
+    pub fn set_reach(&mut self, talker: Source, listener: Source, reach: Reach) {
+        self.bus.set_reach(talker, listener, reach);
     }
 
     /// The bus.

@@ -5,9 +5,12 @@
 
 use super::power::{Dark, Power, Supplied};
 use super::{Change, DeviceStation, Participant};
-use crate::line::{Around, Bus};
+use crate::line::{Around, Bus, Reach, Source as Talker};
 use crate::time::Instant;
-use crate::wiring::{Circuit, Coupling, DcRow, Part, PartKind, Series, Shunt, Source, TONES_HZ, ac, dc};
+use crate::wiring::{
+    Circuit, Coupling, DcRow, Part, PartKind, Reception, Series, Shunt, Source, Station, TONES_HZ, Tone, ac,
+    dc,
+};
 use core::time::Duration;
 
 /// What a transmitter draws while it starts, A: our choice, the low alarm current (common practice).
@@ -61,6 +64,7 @@ struct Member {
 pub struct Loop {
     /// Its first part is what comes into the wires, its last shunt the leak.
     circuit: Circuit,
+    tones: [Tone; 2],
     peaks_v: Vec<f64>,
     members: Vec<Member>,
     /// What the card is told to drive, or what flows on a supply where no device says otherwise, A.
@@ -113,9 +117,8 @@ fn with_events(mut circuit: Circuit) -> Circuit {
     circuit
 }
 
-fn peaks_v(circuit: &Circuit) -> Vec<f64> {
-    let tones: Vec<_> = TONES_HZ.iter().map(|&hz| ac::tone(circuit, hz)).collect();
-    ac::peaks_v(circuit, &tones)
+fn tones(circuit: &Circuit) -> [Tone; 2] {
+    TONES_HZ.map(|hz| ac::tone(circuit, hz))
 }
 
 fn device(bus: &mut Bus<Participant>, station: usize) -> Option<&mut DeviceStation> {
@@ -132,6 +135,7 @@ impl Loop {
         changes: Vec<(Instant, Change)>,
     ) -> Loop {
         let circuit = with_events(circuit);
+        let tones = tones(&circuit);
         let own = |m: &OnTheLoop| circuit.devices.get(m.device).and_then(|d| d.holds_a);
         let members = members
             .into_iter()
@@ -145,7 +149,8 @@ impl Loop {
             })
             .collect();
         Loop {
-            peaks_v: peaks_v(&circuit),
+            peaks_v: ac::peaks_v(&circuit, &tones),
+            tones,
             members,
             wanted_a: current_ma / 1e3,
             carried_a: dc::carried_a(&circuit, current_ma / 1e3),
@@ -366,8 +371,36 @@ impl Loop {
             }
             _ => {}
         }
-        self.peaks_v = peaks_v(&self.circuit);
+        self.tones = tones(&self.circuit);
+        self.peaks_v = ac::peaks_v(&self.circuit, &self.tones);
         self.carried_a = dc::carried_a(&self.circuit, self.wanted_a);
+    }
+
+    /// How one hears the other: what of its transmission arrives, at both tones, and the noise there [WI-13].
+    fn reach(&self, talker: Station, listener: Station) -> Reach {
+        let level_v = |tone: &Tone| {
+            let sent = tone.transmissions.iter().find(|t| t.by == talker);
+            sent.map_or(0.0, |t| t.at(&self.circuit, listener).abs())
+        };
+        let reception =
+            Reception { levels_v: [level_v(&self.tones[0]), level_v(&self.tones[1])], noise: None };
+        Reach { heard: reception.is_heard(), bit_error_rate: reception.bit_error_rate() }
+    }
+
+    /// Tells the bus who hears whom. Whoever is no device of the loop is where its master is.
+    fn set_reaches(&self, bus: &mut Bus<Participant>) {
+        let place = |station: usize| {
+            let member = self.members.iter().find(|m| m.place.station == station);
+            member.map_or(Station::Master, |m| Station::Device(m.place.device))
+        };
+        let stations = (0..bus.stations().count()).map(|n| (Talker::Station(n), place(n)));
+        let ports = (0..bus.port_count()).map(|n| (Talker::Port(n), Station::Master));
+        let all: Vec<(Talker, Station)> = stations.chain(ports).collect();
+        for &(from, talker) in &all {
+            for &(to, listener) in all.iter().filter(|l| l.0 != from) {
+                bus.set_reach(from, to, self.reach(talker, listener));
+            }
+        }
     }
 
     /// When a device has started.
@@ -398,6 +431,9 @@ impl Around<Participant> for Loop {
                 self.done += 1;
                 changed = true;
             }
+            if changed {
+                self.set_reaches(bus);
+            }
             for i in 0..self.members.len() {
                 if matches!(self.members[i].power, Power::Starting { until } if until <= t) {
                     self.members[i].power = Power::On;
@@ -416,5 +452,8 @@ impl Around<Participant> for Loop {
             self.look_at = looks.then(|| Instant::from_nanos((t.as_nanos() / tick + 1) * tick));
             next = self.wake_at().filter(|&t| t <= now);
         }
+    }
+    fn joined(&mut self, bus: &mut Bus<Participant>) {
+        self.set_reaches(bus);
     }
 }

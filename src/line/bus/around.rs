@@ -10,6 +10,9 @@ pub trait Around<S: Station> {
 
     /// Does what is due up to `now`; afterwards [`Around::wake_at`] is later than that.
     fn come_to(&mut self, now: Instant, bus: &mut Bus<S>);
+
+    /// A station or an access point has been added to the bus.
+    fn joined(&mut self, bus: &mut Bus<S>);
 }
 
 impl<S: Station> Bus<S> {
@@ -33,6 +36,26 @@ impl<S: Station> Bus<S> {
         seat.wish = None;
         let until = self.senders().map(|s| s.until).fold(now, Instant::max);
         self.air.cut(until);
+        for i in 0..self.seats.len() {
+            let Some(ear) = &self.seats[i].ear else { continue };
+            let heard = self.sources().filter(|(source, _)| ear.hears(*source));
+            let until = heard.map(|(_, sender)| sender.until).fold(now, Instant::max);
+            if let Some(ear) = &mut self.seats[i].ear {
+                ear.air.cut(until);
+            }
+        }
+    }
+
+    /// How many access points there are.
+    pub fn port_count(&self) -> usize {
+        self.ports.len()
+    }
+
+    pub(super) fn somebody_came(&mut self) {
+        if let Some(mut around) = self.around.take() {
+            around.joined(self);
+            self.around = Some(around);
+        }
     }
 
     pub(super) fn go_around(&mut self) {
