@@ -8,5 +8,7 @@ mod events;
 mod file;
 #[path = "current_loop/power.rs"]
 mod power;
+#[path = "current_loop/reach.rs"]
+mod reach;
 #[path = "current_loop/rig.rs"]
 mod rig;

@@ -5,6 +5,8 @@
 mod laws;
 #[path = "wiring/messages.rs"]
 mod messages;
+#[path = "wiring/noise.rs"]
+mod noise;
 #[path = "wiring/published.rs"]
 mod published;
 #[path = "wiring/sheets.rs"]

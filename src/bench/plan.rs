@@ -41,10 +41,11 @@ impl BenchPlan {
         self.wires.is_some() && event.change.is_of_the_loop()
     }
 
-    /// Whether the seed makes a difference: there are faults on the wires, a station that is late by chance,
+    /// Whether the seed makes a difference: there are faults or noise on the wires, a station that is late by chance,
     /// or a master or a device in burst mode that may collide with others [LI-20].
     pub fn leaves_to_chance(&self) -> bool {
         !self.wire_faults.is_empty()
+            || self.wires.as_ref().is_some_and(|w| w.circuit.has_noise())
             || !self.masters.is_empty()
             || self
                 .devices

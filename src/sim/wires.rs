@@ -8,8 +8,7 @@ use super::{Change, DeviceStation, Participant};
 use crate::line::{Around, Bus, Reach, Source as Talker};
 use crate::time::Instant;
 use crate::wiring::{
-    Circuit, Coupling, DcRow, Part, PartKind, Reception, Series, Shunt, Source, Station, TONES_HZ, Tone, ac,
-    dc,
+    Analysis, Circuit, Coupling, DcRow, Part, PartKind, Series, Shunt, Source, Station, analyse, dc,
 };
 use core::time::Duration;
 
@@ -64,8 +63,7 @@ struct Member {
 pub struct Loop {
     /// Its first part is what comes into the wires, its last shunt the leak.
     circuit: Circuit,
-    tones: [Tone; 2],
-    peaks_v: Vec<f64>,
+    analysis: Analysis,
     members: Vec<Member>,
     /// What the card is told to drive, or what flows on a supply where no device says otherwise, A.
     wanted_a: f64,
@@ -117,10 +115,6 @@ fn with_events(mut circuit: Circuit) -> Circuit {
     circuit
 }
 
-fn tones(circuit: &Circuit) -> [Tone; 2] {
-    TONES_HZ.map(|hz| ac::tone(circuit, hz))
-}
-
 fn device(bus: &mut Bus<Participant>, station: usize) -> Option<&mut DeviceStation> {
     bus.station_mut(station).and_then(Participant::device_mut)
 }
@@ -135,7 +129,6 @@ impl Loop {
         changes: Vec<(Instant, Change)>,
     ) -> Loop {
         let circuit = with_events(circuit);
-        let tones = tones(&circuit);
         let own = |m: &OnTheLoop| circuit.devices.get(m.device).and_then(|d| d.holds_a);
         let members = members
             .into_iter()
@@ -149,8 +142,7 @@ impl Loop {
             })
             .collect();
         Loop {
-            peaks_v: ac::peaks_v(&circuit, &tones),
-            tones,
+            analysis: analyse(&circuit),
             members,
             wanted_a: current_ma / 1e3,
             carried_a: dc::carried_a(&circuit, current_ma / 1e3),
@@ -167,7 +159,7 @@ impl Loop {
     pub fn first_current_ma(&self, device: usize) -> f64 {
         let held = self.circuit.devices.get(device).and_then(|d| d.holds_a);
         if self.circuit.source.is_card() {
-            let row = dc::at(&self.circuit, self.carried_a, &self.peaks_v);
+            let row = dc::at(&self.circuit, self.carried_a, &self.analysis.peaks_v);
             return row.devices.get(device).map_or(0.0, |d| d.current_a * 1e3);
         }
         held.unwrap_or(self.wanted_a) * 1e3
@@ -191,7 +183,7 @@ impl Loop {
     /// The loop as it is now.
     fn row(&self) -> DcRow {
         if self.circuit.source.is_card() {
-            return dc::at(&self.circuit, self.carried_a, &self.peaks_v);
+            return dc::at(&self.circuit, self.carried_a, &self.analysis.peaks_v);
         }
         let mut circuit = self.circuit.clone();
         for device in &mut circuit.devices {
@@ -200,7 +192,7 @@ impl Loop {
         for member in &self.members {
             circuit.devices[member.place.device].holds_a = Some(self.drawn_a(member));
         }
-        dc::at(&circuit, self.wanted_a, &self.peaks_v)
+        dc::at(&circuit, self.wanted_a, &self.analysis.peaks_v)
     }
 
     /// What a member has in `row`.
@@ -216,7 +208,7 @@ impl Loop {
         let margin_v = match (flows, is_card) {
             (false, _) => -of.needs_v,
             // As much as the card could give at the current that it is told to drive.
-            (true, true) => dc::at(&self.circuit, self.wanted_a, &self.peaks_v).margin_after_peak_v,
+            (true, true) => dc::at(&self.circuit, self.wanted_a, &self.analysis.peaks_v).margin_after_peak_v,
             (true, false) => of.margin_v(),
         };
         Supplied { power: member.power, volts_v, current_a, margin_v }
@@ -371,20 +363,16 @@ impl Loop {
             }
             _ => {}
         }
-        self.tones = tones(&self.circuit);
-        self.peaks_v = ac::peaks_v(&self.circuit, &self.tones);
+        self.analysis = analyse(&self.circuit);
         self.carried_a = dc::carried_a(&self.circuit, self.wanted_a);
     }
 
     /// How one hears the other: what of its transmission arrives, at both tones, and the noise there [WI-13].
     fn reach(&self, talker: Station, listener: Station) -> Reach {
-        let level_v = |tone: &Tone| {
-            let sent = tone.transmissions.iter().find(|t| t.by == talker);
-            sent.map_or(0.0, |t| t.at(&self.circuit, listener).abs())
-        };
-        let reception =
-            Reception { levels_v: [level_v(&self.tones[0]), level_v(&self.tones[1])], noise: None };
-        Reach { heard: reception.is_heard(), bit_error_rate: reception.bit_error_rate() }
+        match self.analysis.reception(&self.circuit, talker, listener) {
+            Some(r) => Reach { heard: r.is_heard(), bit_error_rate: r.bit_error_rate() },
+            None => Reach::NONE,
+        }
     }
 
     /// Tells the bus who hears whom. Whoever is no device of the loop is where its master is.

@@ -1,5 +1,7 @@
 //! How many bits noise makes wrong at a receiver [WI-13].
 
+use super::ac::Station;
+use super::{Analysis, Circuit};
 use core::f64::consts::{FRAC_PI_2, PI};
 
 /// Bits of a second.
@@ -8,6 +10,8 @@ const BIT_RATE: f64 = 1200.0;
 const BITS_OF_CHARACTER: f64 = 11.0;
 /// The band in which noise is given where nothing else is said, Hz [WI-13].
 pub const BAND_HZ: (f64, f64) = (500.0, 10_000.0);
+/// Characters of a message of which the share that is damaged is told and judged: our choice [WI-13].
+pub const MESSAGE_CHARACTERS: u32 = 25;
 /// From this level of the weaker tone on a carrier is noticed, V peak to peak: our choice [WI-13].
 pub const CARRIER_V: f64 = 0.100;
 /// Steps of the integral over half a circle; see [`bit_error_rate`].
@@ -131,6 +135,53 @@ impl Reception {
     /// Which share of messages of so many characters is damaged.
     pub fn damaged_share(&self, characters: u32) -> f64 {
         damaged_share(self.bit_error_rate(), characters)
+    }
+}
+
+impl Circuit {
+    /// The noise where a station listens: its own, else that of the whole loop.
+    pub fn noise_at(&self, station: Station) -> Option<Noise> {
+        let own = match station {
+            Station::Device(n) => self.devices.get(n).and_then(|d| d.noise),
+            Station::Master => self.master.as_ref().and_then(|m| m.noise),
+            Station::SourceEnd => None,
+        };
+        own.or(self.noise)
+    }
+
+    /// Whether noise is given of any receiver.
+    pub fn has_noise(&self) -> bool {
+        self.noise.is_some()
+            || self.devices.iter().any(|d| d.noise.is_some())
+            || self.master.as_ref().is_some_and(|m| m.noise.is_some())
+    }
+
+    /// All noise becomes `factor` times as much.
+    pub(super) fn scale_noise(&mut self, factor: f64) {
+        let devices = self.devices.iter_mut().map(|d| &mut d.noise);
+        let master = self.master.iter_mut().map(|m| &mut m.noise);
+        for noise in devices.chain(master).chain([&mut self.noise]).flatten() {
+            noise.rms_v *= factor;
+        }
+    }
+}
+
+impl Analysis {
+    /// What `to` receives of what `by` transmits, whether or not it is meant to; `None` where nothing is transmitted. Both must
+    /// be stations of the circuit that was analysed.
+    pub fn reception(&self, circuit: &Circuit, by: Station, to: Station) -> Option<Reception> {
+        let [low, high] = self.tones.as_slice() else { return None };
+        let level = |tone: &super::Tone| {
+            let transmission = tone.transmissions.iter().find(|t| t.by == by)?;
+            Some(transmission.at(circuit, to).abs())
+        };
+        Some(Reception { levels_v: [level(low)?, level(high)?], noise: circuit.noise_at(to) })
+    }
+
+    /// Who transmits and who is to hear that, in order.
+    pub fn paths(&self, circuit: &Circuit) -> Vec<(Station, Station)> {
+        let transmissions = self.tones.first().into_iter().flat_map(|t| &t.transmissions);
+        transmissions.flat_map(|t| circuit.receivers(t.by).into_iter().map(|to| (t.by, to))).collect()
     }
 }
 

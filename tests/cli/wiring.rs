@@ -16,6 +16,7 @@ fn a_verdict_in_every_format() {
     for (name, code, words) in [
         ("lt-3110-transmitter.toml", 0, ["Verdict: this loop carries current and signal.", "Fails above"]),
         ("short-of-volts.toml", 1, ["Verdict: NOT GOOD.", "All of it together"]),
+        ("noisy.toml", 1, ["messages that noise damages", "Noise, white, 500 to 10000 Hz"]),
         ("multidrop-15.toml", 0, ["The weakest of each direction", "60 mA"]),
     ] {
         let told = run(&dir, &["wiring", &sheet(name)]);
@@ -36,6 +37,10 @@ fn a_verdict_in_every_format() {
         assert_eq!(table(&csv.out).len(), checks.len());
         let bad = |c: &&Json| c["must_hold"] == true && c["holds"] == false;
         assert_eq!(checks.iter().filter(bad).count() > 0, code == 1);
+        // Only a sheet with noise has it.
+        let noise = all[0].get("noise").map(|n| n.as_array().unwrap().len());
+        assert_eq!(noise, (name == "noisy.toml").then_some(2));
+        assert_eq!(told.out.contains("Noise"), name == "noisy.toml");
     }
 }
 

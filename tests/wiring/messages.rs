@@ -53,6 +53,10 @@ fn faults_have_places() {
         &["did you mean \"pvc\"?"],
     );
     refused(&format!("{GOOD}[master]\nat = \"resistr\"\n"), 10, 6, &["no wires lead"]);
+    refused(&format!("{GOOD}[noise]\nrms_mv = -1\n"), 10, 10, &["rms_mv is -1 mV", "0 to 10000"]);
+    refused(&format!("{GOOD}[noise]\nfrom_hz = 1300\n"), 10, 11, &["from_hz is 1300 Hz", "1 to 1200"]);
+    refused(&format!("{GOOD}[noise]\nto_hz = 2000\n"), 10, 9, &["to_hz is 2000 Hz", "2200 to 1000000"]);
+    refused(&format!("{GOOD}noise_rms_mv = 10001\n"), 9, 16, &["noise_rms_mv is 10001 mV"]);
     refused(&GOOD.replace("[supply]", "[supply"), 1, 8, &["no TOML"]);
 }
 
@@ -73,6 +77,9 @@ fn pieces() -> impl Strategy<Value = String> {
         "[[device]]\nvolts_at_ma = [[3.6, 12.0], [20.0, 10.5]]\ntransmit_mv_pp = 1\ntransmit_impedance_ohm = 0\n",
         "[master]\ncoupling_uf = 0.001\n",
         "currents_ma = [0.1, 100]\n",
+        "[noise]\nrms_mv = 0\n",
+        "[noise]\nrms_mv = 10000\nfrom_hz = 1200\nto_hz = 2200\n",
+        "[[device]]\nmin_voltage_v = 12\nnoise_rms_mv = 50\n",
         "title = \"x\"\n",
         "nonsense",
         "[[device]]\n",

@@ -12,6 +12,7 @@ fn each_sheet_shows_what_it_is_for() {
         ("fv-3104.toml", &[][..]),
         ("lt-3110-transmitter.toml", &[]),
         ("multidrop-15.toml", &[]),
+        ("noisy.toml", &[Kind::Noise]),
         ("no-resistor.toml", &[Kind::SourceShort, Kind::Level]),
         ("card-without-filter.toml", &[Kind::SourceShort, Kind::Level]),
         ("short-of-volts.toml", &[Kind::Polarity, Kind::Volts, Kind::VoltsBeyond, Kind::Rc]),

@@ -2,7 +2,7 @@
 
 use super::Number;
 use crate::bench::sheet::shape::{
-    CableTable, CardTable, DeviceTable, MasterTable, SeriesTable, Sheet, ShuntTable, SupplyTable,
+    CableTable, CardTable, DeviceTable, MasterTable, NoiseTable, SeriesTable, Sheet, ShuntTable, SupplyTable,
     ToleranceTable,
 };
 use schemars::JsonSchema;
@@ -35,6 +35,9 @@ pub struct LoopTable {
     /// As on a wiring sheet: where the lines of the bench and its masters are connected, and how they transmit.
     #[schemars(with = "Option<MasterTable>")]
     pub master: Option<Spanned<MasterTable>>,
+    /// As on a wiring sheet: noise where receivers are, with the signal it says how many bits are wrong.
+    #[schemars(with = "Option<NoiseTable>")]
+    pub noise: Option<Spanned<NoiseTable>>,
     /// As on a wiring sheet.
     #[serde(default)]
     #[schemars(with = "Vec<CableTable>")]
@@ -74,6 +77,7 @@ impl LoopTable {
             at(&self.supply),
             at(&self.card),
             at(&self.master),
+            at(&self.noise),
             at(&self.tolerance),
             self.cable.first().map(Spanned::span),
             self.series.first().map(Spanned::span),
@@ -92,6 +96,7 @@ impl LoopTable {
             supply: self.supply,
             card: self.card,
             master: self.master,
+            noise: self.noise,
             cable: self.cable,
             series: self.series,
             shunt: self.shunt,
