@@ -363,8 +363,6 @@ impl Loop {
             }
             _ => {}
         }
-        self.analysis = analyse(&self.circuit);
-        self.carried_a = dc::carried_a(&self.circuit, self.wanted_a);
     }
 
     /// How one hears the other: what of its transmission arrives, at both tones, and the noise there [WI-13].
@@ -420,6 +418,8 @@ impl Around<Participant> for Loop {
                 changed = true;
             }
             if changed {
+                self.analysis = analyse(&self.circuit);
+                self.carried_a = dc::carried_a(&self.circuit, self.wanted_a);
                 self.set_reaches(bus);
             }
             for i in 0..self.members.len() {
