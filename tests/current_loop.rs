@@ -2,6 +2,8 @@
 //! the arithmetic stands beside each case.
 #![cfg(feature = "bench-file")]
 
+#[path = "current_loop/any.rs"]
+mod any;
 #[path = "current_loop/events.rs"]
 mod events;
 #[path = "current_loop/file.rs"]

@@ -129,7 +129,7 @@ fn failed(doing: &str, e: &Error) -> Failure {
 }
 
 /// A device in messages.
-fn name(device: &Device) -> String {
+pub fn name(device: &Device) -> String {
     match device.tag() {
         "" => format!("device at {}", device.polling_address()),
         tag => tag.to_owned(),

@@ -2,7 +2,7 @@
 
 use crate::bench::{Bench, BenchPlan};
 use crate::line::Reach;
-use crate::sim::{Power, PowerNews, Supplied};
+use crate::sim::{DeviceStation, Power, PowerNews, Supplied};
 use crate::wiring::Source;
 use core::fmt::Write;
 use serde_json::{Value as Json, json};
@@ -81,6 +81,15 @@ pub fn loop_text(bench: &Bench, names: &[String], out: &mut String) {
     }
 }
 
+/// The devices of a bench in this process that begin without power, one a line
+pub fn dark_at_first<'a>(stations: impl Iterator<Item = &'a DeviceStation>) -> Vec<String> {
+    let dark = |s: &DeviceStation| match s.supplied()?.power {
+        Power::Off(why) => Some(format!("{} is without power: {why}", super::mock::name(s.device()))),
+        _ => None,
+    };
+    stations.filter_map(dark).collect()
+}
+
 fn power_word(power: Power) -> &'static str {
     match power {
         Power::On => "on",
@@ -109,7 +118,7 @@ pub fn loop_json(bench: &Bench) -> Json {
         return Json::Null;
     }
     let way = |r: Reach| json!({"heard": r.heard, "bit_error_rate": r.bit_error_rate});
-    let one = |(i, s): (usize, &crate::sim::DeviceStation)| {
+    let one = |(i, s): (usize, &DeviceStation)| {
         let mut of = s.supplied().as_ref().map_or(Json::Null, supplied_json);
         if let Json::Object(map) = &mut of {
             let (requests, answers) = bench.reach(i);
@@ -170,10 +179,10 @@ mod tests {
             power_text(&PowerNews { at: Instant::from_nanos(1_500_000_000), supplied }, "FV-3104", &mut out);
             out
         };
-        let dark = Dark::Volts { volts_v: 9.8004, current_a: 0.02, needs_v: 10.5 };
+        let dark = Dark::Volts { volts_v: 9.8004, peak_v: 0.071, current_a: 0.02, needs_v: 10.5 };
         assert_eq!(
             told(Power::Off(dark), 0.0, 0.0),
-            "at 1.5 s: FV-3104 is without power: 9.8 V at 20 mA, it needs 10.5 V\n"
+            "at 1.5 s: FV-3104 is without power: 9.8 V at 20 mA, it needs 10.5 V and 0.07 V for the signal\n"
         );
         let dark = Dark::Current { current_a: 0.003_173_6, needs_a: 0.0036, wanted_a: 0.02 };
         assert_eq!(

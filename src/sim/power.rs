@@ -6,10 +6,12 @@ use core::fmt;
 /// Why a device is without power.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Dark {
-    /// Too few volts are left for it, V, when its peak of the signal is taken off [WI-02], at its current, A.
+    /// Too few volts are left between its terminals, when the peak of the signal is taken off [WI-02].
     Volts {
         /// What is left, V.
         volts_v: f64,
+        /// What the signal takes off that at its peak, V.
+        peak_v: f64,
         /// At which current, A.
         current_a: f64,
         /// What it needs at that current, V.
@@ -40,13 +42,14 @@ fn short(x: f64, decimals: usize) -> String {
 impl fmt::Display for Dark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Dark::Volts { volts_v, current_a, needs_v } => write!(
-                f,
-                "{} V at {} mA, it needs {} V",
-                short(volts_v, 2),
-                short(current_a * 1e3, 2),
-                short(needs_v, 2)
-            ),
+            Dark::Volts { volts_v, peak_v, current_a, needs_v } => {
+                let (volts, needs) = (short(volts_v, 2), short(needs_v, 2));
+                write!(f, "{volts} V at {} mA, it needs {needs} V", short(current_a * 1e3, 2))?;
+                if peak_v >= 0.005 {
+                    write!(f, " and {} V for the signal", short(peak_v, 2))?;
+                }
+                Ok(())
+            }
             Dark::Current { current_a, needs_a, wanted_a } => {
                 let (current, needs) = (short(current_a * 1e3, 2), short(needs_a * 1e3, 2));
                 write!(f, "{current} mA, it needs {needs} mA")?;

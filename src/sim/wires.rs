@@ -121,7 +121,7 @@ fn device(bus: &mut Bus<Participant>, station: usize) -> Option<&mut DeviceStati
 
 impl Loop {
     /// A loop whose card is told to drive `current_ma`; the changes of the loop are in order of time, others are
-    /// left alone. A device of the circuit that is no station draws its current, or what it needs to start, and is silent.
+    /// left alone. A device of the circuit that is no station is silent, and draws what it holds or what flows in the loop.
     pub fn new(
         circuit: Circuit,
         members: Vec<OnTheLoop>,
@@ -230,7 +230,8 @@ impl Loop {
         }
         // A card gives what its device takes, or less current.
         (!is_card && of.margin_v() < more_v).then(|| Dark::Volts {
-            volts_v: of.volts_v - of.peak_v,
+            volts_v: of.volts_v,
+            peak_v: of.peak_v,
             current_a: of.current_a,
             needs_v: of.needs_v,
         })
