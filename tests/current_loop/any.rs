@@ -33,7 +33,7 @@ fn text(devices: usize, ohm: u32, first_v: f64, events: &[(u32, f64)]) -> String
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(48))]
+    #![proptest_config(ProptestConfig { cases: 32, failure_persistence: None, ..ProptestConfig::default() })]
     #[test]
     fn power_is_with_whom_it_suffices(
         devices in 1usize..16,

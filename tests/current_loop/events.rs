@@ -170,3 +170,20 @@ fn a_request_that_is_half_in_the_dark() {
     assert_eq!(heard(2430, &mut world), 0, "its delimiter ends at 2.485 s");
     assert!(heard(3500, &mut world) > 20);
 }
+
+/// What was put off and not done when the power went is not done, also not in the dark [DV-40].
+#[test]
+fn a_delayed_response_dies_with_the_power() {
+    let text = supply("[[event]]\nat_s = 4\nloop_open = true\n[[event]]\nat_s = 12\nloop_open = false\n")
+        .replace("startup_s = 0.5", "startup_s = 0.5\n[[device.slow]]\ncommand = 22\ntakes_s = 5");
+    let mut rig = Rig::new(&text);
+    let (_, device) = rig.poll(0).expect("it answers");
+    let asked = rig.host.ask_octets(&device, 22, vec![b'A'; 32]).expect("it is asked");
+    let code = asked.transaction.reply_frame().expect("an answer").status().expect("status octets")[0];
+    assert_eq!(code, 33, "delayed response initiated");
+    rig.to(11.0);
+    assert_eq!(rig.station(0).device().long_tag(), "");
+    rig.to(20.0);
+    assert!(rig.is_on(0));
+    assert_eq!(rig.station(0).device().long_tag(), "");
+}

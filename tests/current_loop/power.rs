@@ -255,3 +255,30 @@ fn a_run_does_not_depend_on_who_asks() {
     assert_eq!(seldom.1.len(), 9, "{:?}", seldom.1);
     assert_eq!(run(7), seldom);
 }
+
+/// Over 500 ohm each device takes 2 V from the other. One needs 20.5 V, the other 10. At 11.9 V both are dark; of 24.5 V the first
+/// of the sheet has 22.5 V and comes back; the second would have enough, and the first 20.5 V less the signal's peak, too
+/// little: so it stays dark, for ever. With 26 V there are 22 V for both.
+#[test]
+fn nobody_comes_back_at_the_cost_of_others() {
+    let device = |tag: &str, v: f64, n: u8| {
+        format!(
+            "[[loop.device]]\ntag = \"{tag}\"\nmin_voltage_v = {v}\n[[device]]\ntag = \"{tag}\"\ndevice_id = {n}\n\
+             polling_address = {n}\nstartup_s = 1\n"
+        )
+    };
+    let text = format!(
+        "[loop.supply]\nvoltage_v = 30\nresistor_ohm = 500\n{}{}[[line]]\nat = \"pty:\"\n\
+         [[event]]\nat_s = 1\nloop_supply_v = 11.9\n[[event]]\nat_s = 2\nloop_supply_v = 24.5\n\
+         [[event]]\nat_s = 10\nloop_supply_v = 26\n",
+        device("LT-3140", 20.5, 0),
+        device("LT-3141", 10.0, 1)
+    );
+    let mut rig = Rig::new(&text);
+    assert!(rig.is_on(0) && rig.is_on(1));
+    rig.to(9.0);
+    assert!(rig.is_on(0) && !rig.is_on(1));
+    rig.to(20.0);
+    assert_eq!(rig.news(0), [(1.0, "off"), (2.0, "starts"), (3.0, "on")]);
+    assert_eq!(rig.news(1), [(1.0, "off"), (10.0, "starts"), (11.0, "on")]);
+}
