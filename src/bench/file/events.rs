@@ -4,7 +4,7 @@ use super::names::named;
 use super::shape::EventTable;
 use super::{Fault, LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC, TIME_S, number};
 use crate::bench::Change;
-use crate::bench::plan::{DevicePlan, EventPlan};
+use crate::bench::plan::{DevicePlan, EventPlan, LoopPlan};
 use crate::device::KindName;
 use crate::time::Instant;
 use core::time::Duration;
@@ -14,7 +14,7 @@ use toml::Spanned;
 pub(super) fn event(
     table: &Spanned<EventTable>,
     devices: &[DevicePlan],
-    has_loop: bool,
+    wires: Option<&LoopPlan>,
 ) -> Result<EventPlan, Fault> {
     let t = table.get_ref();
     let Some(at) = &t.at_s else {
@@ -83,7 +83,7 @@ pub(super) fn event(
         }
     };
     if change.is_of_the_loop() && !matches!(change, Change::LoopCurrentMa(_)) {
-        if !has_loop {
+        if wires.is_none() {
             let right = "say what feeds the loop and where its devices are, as on a wiring sheet: [loop.supply] or \
                          [loop.card], [[loop.device]], or sheet = \"FILE.toml\" in [loop]";
             return Err(Fault::new(
@@ -96,6 +96,9 @@ pub(super) fn event(
             let wrong = "what happens to the loop happens to all its devices";
             return Err(Fault::new(&name.span(), wrong, "leave device out of this event"));
         }
+    }
+    if let (Change::LoopCurrentMa(_), Some(wires)) = (change, wires) {
+        wires.follows().map_err(|(wrong, right)| Fault::new(at, wrong, right))?;
     }
     if let Some(kind) = sensed_by(change) {
         let kinds = |i: usize| devices[i].config.kind.name();
