@@ -21,10 +21,10 @@ mod station;
 pub use crate::app::written::FileError;
 pub use crate::sim::Change;
 #[cfg(feature = "bench-file")]
-pub use file::{LoadDescription, check, check_with, read, read_description, schema};
+pub use file::{LoadDescription, LoadSheet, check, check_all, check_with, read, read_description, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
-pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, MasterPlan};
+pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan};
 #[cfg(feature = "io")]
 pub use running::{Bench, Error, Notice, PortPlace};
 #[cfg(feature = "bench-file")]

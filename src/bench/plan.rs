@@ -6,6 +6,8 @@ use crate::line::{Clock, Endpoint, SerialOptions, WireFault};
 use crate::link::MasterConfig;
 use crate::sim::{Change, Errand};
 use crate::time::{Instant, Pace};
+use crate::wiring::Circuit;
+use core::time::Duration;
 use std::path::PathBuf;
 
 /// A bench: every device and every line shares one pair of wires [LI-05].
@@ -27,15 +29,23 @@ pub struct BenchPlan {
     pub lines: Vec<LinePlan>,
     /// What changes while the bench runs, in order of time.
     pub events: Vec<EventPlan>,
+    /// The loop that feeds the devices, where it is computed; else they always have power [WI-14].
+    pub wires: Option<LoopPlan>,
     /// The commands of the device types that the bench describes.
     pub catalogue: Catalogue,
 }
 
 impl BenchPlan {
-    /// Whether the seed makes a difference: there are faults on the wires, a station that is late by chance,
+    /// Whether an event happens to the loop, as it is computed, and to no device.
+    pub fn is_for_the_loop(&self, event: &EventPlan) -> bool {
+        self.wires.is_some() && event.change.is_of_the_loop()
+    }
+
+    /// Whether the seed makes a difference: there are faults or noise on the wires, a station that is late by chance,
     /// or a master or a device in burst mode that may collide with others [LI-20].
     pub fn leaves_to_chance(&self) -> bool {
         !self.wire_faults.is_empty()
+            || self.wires.as_ref().is_some_and(|w| w.circuit.has_noise())
             || !self.masters.is_empty()
             || self
                 .devices
@@ -53,6 +63,29 @@ pub struct DevicePlan {
     pub memory: Option<PathBuf>,
     /// Its clock [LI-23], with the jitter at wire pace.
     pub clock: Clock,
+    /// From power to work, on a loop that is computed [DV-51]. The pace does not scale it.
+    pub startup: Duration,
+}
+
+/// The loop that feeds the devices [WI-14].
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoopPlan {
+    /// Its circuit, with a master where the lines of the bench and its masters are.
+    pub circuit: Circuit,
+    /// For each device of the bench which of the circuit's it is; all different, and all of them.
+    pub places: Vec<usize>,
+    /// What a card is told to drive at first, or what flows where no device says otherwise, mA.
+    pub current_ma: f64,
+}
+
+#[cfg(feature = "bench-file")]
+impl LoopPlan {
+    /// Whether anybody follows a current that somebody else makes; else what is wrong with giving one, and what to do.
+    pub(super) fn follows(&self) -> Result<(), (&'static str, &'static str)> {
+        let wrong = "every device of this loop holds its own current, so this changes nothing";
+        let right = "leave it out: several devices on one supply hold 4 mA each, or their holds_ma";
+        if self.circuit.follows() { Ok(()) } else { Err((wrong, right)) }
+    }
 }
 
 /// A mock master.

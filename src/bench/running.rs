@@ -6,8 +6,8 @@ use super::plan::{BenchPlan, LineKind, LinePlan};
 use super::station;
 use crate::device::{ImageError, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports};
-use crate::line::{self, Bus, EchoUse, Traffic};
-use crate::sim::{DeviceStation, MasterStation, Participant};
+use crate::line::{self, Bus, EchoUse, Reach, Source, Traffic};
+use crate::sim::{DeviceStation, MasterStation, Participant, Power, PowerNews, Supplied};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::path::{Path, PathBuf};
@@ -103,6 +103,20 @@ pub enum Notice {
         device: Option<usize>,
         /// What it changed.
         change: Change,
+    },
+    /// What the loop gives a device that works, after an event of the loop [WI-14].
+    Supplied {
+        /// Which device.
+        device: usize,
+        /// What.
+        supplied: Supplied,
+    },
+    /// The power of a device has gone or come back, or the device has started [DV-51].
+    Power {
+        /// Which device.
+        device: usize,
+        /// What.
+        news: PowerNews,
     },
 }
 
@@ -220,6 +234,13 @@ impl Bench {
         self.bus.stations().filter_map(Participant::device)
     }
 
+    /// How requests from the lines of the bench reach the device with this index, and how its answers reach them,
+    /// as the loop is now.
+    pub fn reach(&self, device: usize) -> (Reach, Reach) {
+        let (line, device) = (Source::Port(0), Source::Station(device));
+        (self.bus.reach(line, device), self.bus.reach(device, line))
+    }
+
     /// The masters, in the order of the plan.
     pub fn masters(&self) -> impl Iterator<Item = &MasterStation> {
         self.bus.stations().filter_map(Participant::master)
@@ -305,7 +326,8 @@ impl Bench {
                 self.write(&deliveries);
                 self.save(on);
             }
-            self.tell_events(on);
+            let has_changed = self.tell_events(next.unwrap_or(now), on);
+            self.tell_power(has_changed, on);
             match next {
                 Some(_) => last = next,
                 None => return,
@@ -347,21 +369,45 @@ impl Bench {
         }
     }
 
-    fn tell_events(&mut self, on: &mut dyn FnMut(Notice)) {
+    fn tell_power(&mut self, has_changed: bool, on: &mut dyn FnMut(Notice)) {
+        let is_on = |s: &Supplied| s.power == Power::On;
+        let given: Vec<Option<Supplied>> = self.stations().map(|s| s.supplied().filter(is_on)).collect();
+        for (device, given) in given.into_iter().enumerate() {
+            if let Some(supplied) = given.filter(|_| has_changed) {
+                on(Notice::Supplied { device, supplied });
+            }
+            let Some(station) = self.bus.station_mut(device).and_then(Participant::device_mut) else {
+                continue;
+            };
+            for news in station.take_power_news() {
+                on(Notice::Power { device, news });
+            }
+        }
+    }
+
+    /// Gives whether one of the loop was among them.
+    fn tell_events(&mut self, now: Instant, on: &mut dyn FnMut(Notice)) -> bool {
+        let mut is_any_of_loop = false;
         let done: Vec<usize> = self.stations().map(DeviceStation::changes_done).collect();
         let mut counted = vec![0; done.len()];
         for (i, event) in self.plan.events.iter().enumerate() {
-            // It has happened when it has to each device that it concerns.
-            let mut concerned = (0..done.len()).filter(|&d| event.concerns(d));
+            // It has happened when it has to each device that it concerns, one of the loop when it was due.
+            let is_of_loop = self.plan.is_for_the_loop(event);
+            if is_of_loop && event.at > now {
+                break;
+            }
+            let mut concerned = (0..done.len()).filter(|&d| !is_of_loop && event.concerns(d));
             concerned.clone().for_each(|d| counted[d] += 1);
             if concerned.any(|d| done[d] < counted[d]) {
-                return;
+                break;
             }
             if i >= self.events_done {
                 on(Notice::EventDone { event: i, at: event.at, device: event.device, change: event.change });
                 self.events_done = i + 1;
+                is_any_of_loop |= is_of_loop;
             }
         }
+        is_any_of_loop
     }
 }
 

@@ -1,9 +1,9 @@
 //! What a plan puts on the wires.
 
-use super::plan::BenchPlan;
-use crate::device::{Device, Restored};
+use super::plan::{BenchPlan, DevicePlan};
+use crate::device::{Device, KindConfig, Restored};
 use crate::line::Clock;
-use crate::sim::{DeviceStation, MasterStation, World};
+use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, World};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
 
@@ -23,10 +23,28 @@ pub fn device_station(
     stamp_error: Duration,
     now: Instant,
 ) -> (DeviceStation, Restored) {
-    let (device, restored) =
-        Device::new(plan.devices[index].config.clone(), image, plan.pace, stamp_error, now);
-    let events = plan.events.iter().filter(|e| e.concerns(index)).map(|e| (e.at, e.change)).collect();
-    (DeviceStation::new(device, events), restored)
+    let mut config = plan.devices[index].config.clone();
+    if let (KindConfig::Positioner(own), Some(wires), Some(of)) =
+        (&mut config.kind, &plan.wires, current_loop(plan))
+    {
+        own.loop_current_ma = of.first_current_ma(wires.places[index]);
+    }
+    let (device, restored) = Device::new(config, image, plan.pace, stamp_error, now);
+    let events = plan.events.iter().filter(|e| e.concerns(index) && !plan.is_for_the_loop(e));
+    (DeviceStation::new(device, events.map(|e| (e.at, e.change)).collect()), restored)
+}
+
+/// The loop of a plan, whose devices are the first stations of the bus.
+fn current_loop(plan: &BenchPlan) -> Option<Loop> {
+    let wires = plan.wires.as_ref()?;
+    let place = |(station, (&device, own)): (usize, (&usize, &DevicePlan))| OnTheLoop {
+        station,
+        device,
+        startup: own.startup,
+    };
+    let places = wires.places.iter().zip(&plan.devices).enumerate().map(place).collect();
+    let changes = plan.events.iter().filter(|e| plan.is_for_the_loop(e)).map(|e| (e.at, e.change)).collect();
+    Some(Loop::new(wires.circuit.clone(), places, wires.current_ma, changes))
 }
 
 /// The world of a plan, its devices first and then its masters, each in the order of the plan. `images`
@@ -59,6 +77,9 @@ pub fn world(
         world.add_master(station, at_pace(master.clock, plan.pace));
     }
     world.set_faults(plan.wire_faults.clone());
+    if let Some(wires) = current_loop(plan) {
+        world.set_loop(wires, now);
+    }
     (world, restored)
 }
 

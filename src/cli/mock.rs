@@ -2,6 +2,7 @@
 
 use super::args::MockArgs;
 use super::lines::{end_on_signal, quoted, warn_of_network};
+use super::mock_loop as current_loop;
 use super::mock_words as words;
 use super::output::{Ended, Failure, Output};
 use crate::bench::{self, Bench, BenchPlan, Error, FileError, LineKind, Notice, PortPlace};
@@ -128,7 +129,7 @@ fn failed(doing: &str, e: &Error) -> Failure {
 }
 
 /// A device in messages.
-fn name(device: &Device) -> String {
+pub fn name(device: &Device) -> String {
     match device.tag() {
         "" => format!("device at {}", device.polling_address()),
         tag => tag.to_owned(),
@@ -169,6 +170,8 @@ fn ready_text(bench: &Bench, out: &mut String) {
     for device in bench.stations().map(|s| s.device()).filter(|d| d.bursts()) {
         let _ = writeln!(out, "  {}: in burst mode, {}", name(device), words::bursts(device).join("; "));
     }
+    let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
+    current_loop::loop_text(bench, &names, out);
     words::wires_text(plan, out);
     out.push_str("\nLines, all on one pair of wires\n");
     let width = bench.places().iter().map(|p| p.at.chars().count()).max().unwrap_or(0).max(8);
@@ -241,6 +244,7 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
     json!({
         "ready": true, "pace": plan.pace.to_string(), "seed": seed, "lines": lines, "devices": devices,
         "masters": words::masters_json(plan), "wire_faults": words::faults_json(plan),
+        "loop": current_loop::loop_json(bench),
     })
 }
 
@@ -308,6 +312,13 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
             let whose = device.map_or(String::new(), |d| format!("{}: ", names[d]));
             writeln!(out, "event at {} s: {whose}{change}", at.as_secs_f64())
         }
+        Notice::Supplied { device, supplied } => {
+            writeln!(out, "  {}: {}", names[*device], current_loop::given(supplied))
+        }
+        Notice::Power { device, news } => {
+            current_loop::power_text(news, &names[*device], out);
+            Ok(())
+        }
     };
 }
 
@@ -358,5 +369,7 @@ fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
             "notice": "event", "event": event, "at_s": at.as_secs_f64(), "device": device,
             "change": change.to_string(),
         }),
+        Notice::Supplied { device, supplied } => current_loop::given_json(supplied, *device),
+        Notice::Power { device, news } => current_loop::power_json(news, *device),
     }
 }

@@ -2,6 +2,7 @@
 
 use super::lines::quoted;
 use super::mock::{choose_seed, misread};
+use super::mock_loop::dark_at_first;
 use super::output::{Failure, say, tell};
 use crate::app::command::Catalogue;
 use crate::bench::{in_process, read};
@@ -100,6 +101,9 @@ impl MockLine {
         }
         let end = Instant::ZERO + spec.lasts.unwrap_or(LASTS);
         let line = in_process(&plan);
+        for dark in dark_at_first(line.bus().stations().filter_map(Participant::device)) {
+            say(&format!("mock:{}: {dark}", spec.bench.display()));
+        }
         Ok(MockLine { line, catalogue: plan.catalogue, end, told: false, asked: Arc::default() })
     }
 

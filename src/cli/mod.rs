@@ -19,6 +19,7 @@ mod listen;
 mod listening;
 mod mock;
 mod mock_line;
+mod mock_loop;
 mod mock_words;
 mod open_line;
 mod output;

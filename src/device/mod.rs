@@ -281,12 +281,27 @@ impl Device {
         self.state.config.busy = busy;
     }
 
+    /// The power goes away, and [`Device::power_cycle`] is when it comes back: a request half heard, an answer, what was
+    /// put off and whatever was leaving are lost [DV-51]. What is stored is stored. Until then the device is not to
+    /// be asked for anything.
+    pub fn power_lost(&mut self) {
+        self.pending = None;
+        self.forget_heard();
+        self.deaf_until = None;
+        self.leaving = None;
+        self.state.power_lost();
+    }
+
+    fn forget_heard(&mut self) {
+        self.receiver.finish();
+        while self.receiver.next().is_some() {}
+    }
+
     /// The power goes away and comes back at `now`: the device starts as at power-up, with its memory as stored and
     /// on the inputs that are now. What it had heard of a request, and an answer that had not begun, are lost [DV-50].
     pub fn power_cycle(&mut self, now: Instant) {
         self.pending = None;
-        self.receiver.finish();
-        while self.receiver.next().is_some() {}
+        self.forget_heard();
         self.state.power_cycle(now);
         // The silence that it waits for begins behind what is leaving.
         self.turns.power_up(self.deaf_until.map_or(now, |until| until.max(now)));

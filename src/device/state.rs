@@ -145,6 +145,14 @@ impl State {
         self.power_up(now);
     }
 
+    /// The power is gone: nothing is under way any more [DV-51].
+    pub fn power_lost(&mut self) {
+        self.delayed.forget();
+        self.occupied_until = None;
+        self.starts_again = false;
+        self.squawk = Squawk::Off;
+    }
+
     pub fn revision(&self) -> Revision {
         self.config.identity.revision
     }

@@ -1,16 +1,28 @@
 //! A mock device as a participant, with what changes around it.
 
+use super::power::{Power, PowerNews, Supplied};
 use crate::device::Device;
 use crate::frame::Octet;
 use crate::line::Station;
 use crate::time::Instant;
 use core::fmt;
 
-/// A change of what devices measure, of a key or switch in them, of their power or their health.
+/// Most news of its power that are kept for whoever asks.
+const MOST_NEWS: usize = 1000;
+
+/// A change of the loop, of what devices measure, of a key or switch in them, of their power or their health.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Change {
-    /// The current in the loop, mA.
+    /// The current in the loop, mA; on a loop that is computed, what its card is told to drive [WI-14].
     LoopCurrentMa(f64),
+    /// The volts of the loop's supply, or the most that its card can give [WI-14].
+    LoopSupplyV(f64),
+    /// Whether the loop is open at its source [WI-14].
+    LoopOpen(bool),
+    /// Resistance that has come into the wires behind the source, ohm, such as of a corroded terminal [WI-14].
+    LoopExtraOhm(f64),
+    /// Resistance of a leak across the wires at the first device of the sheet, ohm [WI-14].
+    LoopLeakOhm(f64),
     /// The supply pressure, bar.
     SupplyPressureBar(f64),
     /// The process temperature, degC.
@@ -29,10 +41,29 @@ pub enum Change {
     PowerCycle,
 }
 
+impl Change {
+    /// Whether it is one of the loop, which concerns whoever hangs on it.
+    pub fn is_of_the_loop(self) -> bool {
+        matches!(
+            self,
+            Change::LoopCurrentMa(_)
+                | Change::LoopSupplyV(_)
+                | Change::LoopOpen(_)
+                | Change::LoopExtraOhm(_)
+                | Change::LoopLeakOhm(_)
+        )
+    }
+}
+
 impl fmt::Display for Change {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Change::LoopCurrentMa(ma) => write!(f, "loop current {ma} mA"),
+            Change::LoopSupplyV(v) => write!(f, "what feeds the loop has {v} V"),
+            Change::LoopOpen(true) => f.write_str("the loop is opened"),
+            Change::LoopOpen(false) => f.write_str("the loop is closed"),
+            Change::LoopExtraOhm(ohm) => write!(f, "{ohm} ohm more in the wires of the loop"),
+            Change::LoopLeakOhm(ohm) => write!(f, "a leak of {ohm} ohm across the loop"),
             Change::SupplyPressureBar(bar) => write!(f, "supply pressure {bar} bar"),
             Change::ProcessTemperatureDegc(degc) => write!(f, "process temperature {degc} degC"),
             Change::SensorBroken(true) => f.write_str("sensor broken"),
@@ -58,12 +89,15 @@ pub struct DeviceStation {
     changes: Vec<(Instant, Change)>,
     /// How many of them have happened.
     done: usize,
+    /// What the loop gives it; `None` where no loop is computed, and it has power.
+    supplied: Option<Supplied>,
+    news: Vec<PowerNews>,
 }
 
 impl DeviceStation {
     /// A device to which these changes happen, which are in order of time.
     pub fn new(device: Device, changes: Vec<(Instant, Change)>) -> DeviceStation {
-        DeviceStation { device, changes, done: 0 }
+        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new() }
     }
 
     /// The device.
@@ -81,11 +115,54 @@ impl DeviceStation {
         self.done
     }
 
-    fn catch_up(&mut self, now: Instant) {
+    /// What the loop gives it now; `None` where no loop is computed [DV-51].
+    pub fn supplied(&self) -> Option<Supplied> {
+        self.supplied
+    }
+
+    /// Whether it works: it has power and has started [DV-51].
+    pub fn is_on(&self) -> bool {
+        self.supplied.is_none_or(|s| s.power == Power::On)
+    }
+
+    /// What became of its power since the last call, in order, the oldest 1000 of it.
+    pub fn take_power_news(&mut self) -> Vec<PowerNews> {
+        core::mem::take(&mut self.news)
+    }
+
+    /// From `at` on, which the device's clock shows as `shown`, the loop gives it this [DV-51].
+    pub(super) fn set_supplied(&mut self, at: Instant, shown: Instant, supplied: Supplied) {
+        let was_on = self.is_on();
+        let before = self.supplied.map(|s| core::mem::discriminant(&s.power));
+        self.catch_up(shown);
+        self.supplied = Some(supplied);
+        match (was_on, self.is_on()) {
+            (true, false) => {
+                self.device.come_to(shown);
+                self.device.power_lost();
+            }
+            (false, true) => self.device.power_cycle(shown),
+            _ => {}
+        }
+        let is_news = match before {
+            Some(before) => before != core::mem::discriminant(&supplied.power),
+            None => false,
+        };
+        if is_news && self.news.len() < MOST_NEWS {
+            self.news.push(PowerNews { at, supplied });
+        }
+    }
+
+    pub(super) fn catch_up(&mut self, now: Instant) {
         while let Some(&(at, change)) = self.changes.get(self.done).filter(|c| c.0 <= now) {
             self.device.come_to(at);
             match change {
                 Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
+                // Somebody else sees to them.
+                Change::LoopSupplyV(_)
+                | Change::LoopOpen(_)
+                | Change::LoopExtraOhm(_)
+                | Change::LoopLeakOhm(_) => {}
                 Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
                 Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
                 Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
@@ -93,7 +170,9 @@ impl DeviceStation {
                 Change::WriteProtect(protected) => self.device.set_write_protected(protected),
                 Change::Busy(busy) => self.device.set_busy(busy),
                 Change::Malfunction(broken) => self.device.set_malfunction(broken),
-                Change::PowerCycle => self.device.power_cycle(at),
+                // Without power there is none to lose.
+                Change::PowerCycle if self.is_on() => self.device.power_cycle(at),
+                Change::PowerCycle => {}
             }
             self.done += 1;
         }
@@ -103,13 +182,18 @@ impl DeviceStation {
 impl Station for DeviceStation {
     fn handle(&mut self, now: Instant, octets: &[Octet]) {
         self.catch_up(now);
-        self.device.handle(now, octets);
+        if self.is_on() {
+            self.device.handle(now, octets);
+        }
     }
 
     fn sent(&mut self, now: Instant) {
-        self.device.sent(now);
+        if self.is_on() {
+            self.device.sent(now);
+        }
     }
 
+    /// What the detector says is kept also without power: it says so again at once when there is some.
     fn carrier(&mut self, now: Instant, on: bool) {
         self.catch_up(now);
         self.device.carrier(now, on);
@@ -117,12 +201,16 @@ impl Station for DeviceStation {
 
     fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
         self.catch_up(now);
+        if !self.is_on() {
+            return None;
+        }
         self.device.handle_timeout(now);
         self.device.poll_transmit(now).map(|octets| octets.to_vec())
     }
 
     fn wake_at(&self) -> Option<Instant> {
         let change = self.changes.get(self.done).map(|c| c.0);
-        self.device.wake_at().into_iter().chain(change).min()
+        let own = if self.is_on() { self.device.wake_at() } else { None };
+        own.into_iter().chain(change).min()
     }
 }

@@ -7,11 +7,15 @@
 
 mod device;
 mod master;
+mod power;
 mod talker;
+mod wires;
 
 pub use device::{Change, DeviceStation};
 pub use master::{Errand, MasterStation, Tally};
+pub use power::{Dark, Power, PowerNews, Supplied};
 pub use talker::Talker;
+pub use wires::{Loop, OnTheLoop};
 
 use crate::frame::{Octet, RawFrame};
 use crate::line::{Bus, Clock, Delivery, InProcess, Reach, Source, Station, WireFault};
@@ -151,6 +155,11 @@ impl World {
     /// From now on these rules spoil what passes [LI-22].
     pub fn set_faults(&mut self, rules: Vec<WireFault>) {
         self.bus.set_faults(rules);
+    }
+
+    /// From now on the devices hang on this loop, computed at once as at `now` [WI-14]; its stations are there already.
+    pub fn set_loop(&mut self, wires: Loop, now: Instant) {
+        self.bus.set_around(Box::new(wires), now);
     }
 
     /// From now on `listener` hears `talker` so: see [`Bus::set_reach`] [LI-25]. Stations and access points are named by the

@@ -150,6 +150,8 @@ pub struct Device {
     pub noise: Option<Noise>,
     /// The current it holds, A; `None` follows the signal.
     pub holds_a: Option<f64>,
+    /// The least current at which it works, A, where somebody else makes the current.
+    pub least_a: f64,
     /// Whether it works either way round.
     pub takes_either_polarity: bool,
     /// Whether its wires change places.

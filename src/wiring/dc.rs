@@ -8,7 +8,7 @@ use super::network::{Across, solve};
 const HELD_OHM: f64 = 1e-3;
 /// Beyond this no loop runs, A: where looking for the failing current ends.
 pub const MOST_A: f64 = 0.1;
-/// Below this a device counts as failed anyway, A [WI-01].
+/// Below this a device counts as failed anyway, A [WI-01]; the least current at which one works where no sheet says more.
 pub const LEAST_A: f64 = 0.0036;
 
 /// The loop at one current.
@@ -152,6 +152,29 @@ impl Circuit {
             Source::Card { compliance_v, .. } => compliance_v,
         }
     }
+}
+
+/// The current that flows where a card is told to drive `wanted_a`, A [WI-14]: all of it where its volts suffice, else the
+/// largest below it for which they do, 0 where they suffice for none. On a supply the devices make the current, and
+/// it is `wanted_a`.
+///
+/// The signal's peak is not taken off: a card drives its current on average.
+pub fn carried_a(circuit: &Circuit, wanted_a: f64) -> f64 {
+    /// So fine a current is looked at; what a device takes may rise and fall between.
+    const STEPS: u32 = 200;
+    let left = |a: f64| at(circuit, a, &[]).margin_v;
+    // A source without a limit in numbers, or a current that is none, is not looked into.
+    if !circuit.source.is_card() || !wanted_a.is_finite() || wanted_a <= 0.0 || left(wanted_a) >= 0.0 {
+        return wanted_a.max(0.0);
+    }
+    let step = |n: u32| wanted_a * f64::from(n) / f64::from(STEPS);
+    let Some(n) = (0..STEPS).rev().find(|&n| left(step(n)) >= 0.0) else { return 0.0 };
+    let (mut good, mut bad) = (step(n), step(n + 1));
+    for _ in 0..60 {
+        let middle = 0.5 * (good + bad);
+        *if left(middle) < 0.0 { &mut bad } else { &mut good } = middle;
+    }
+    good
 }
 
 /// Between which currents the loop works, A, from [`LEAST_A`] to [`MOST_A`]; `None` where it works nowhere.

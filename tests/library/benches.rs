@@ -136,6 +136,36 @@ fn slow_commands_answer_later_or_keep_busy() {
     }
 }
 
+const CORRODING: &str = "corroding-terminal.toml";
+
+/// [DV-51] [WI-14]: 9 V and 50 ohm, 27.053 ohm of cable, 2 of the marshalling, 17.5 V: 20 mA while at most 345.95 ohm more are in
+/// the wires; with 600 8.5/679.053 = 12.5174 mA, (12.5174 - 4)/16 = 53.234 %; with 5000 1.674 mA, and the positioner is dark
+/// until the loop is closed again at 60 s and 4 s have passed.
+#[test]
+fn a_terminal_that_corrodes() {
+    let mut host = host(&plan(CORRODING));
+    let (_, device) = find(&mut host, 0);
+    let current = |host: &mut Bench| -> f64 {
+        let words = text(&ask(host, &device, 2), "loop_current");
+        words.split(' ').next().and_then(|n| n.parse().ok()).unwrap_or_else(|| panic!("{words}"))
+    };
+    let to = |host: &mut Bench, s: u64| {
+        let now = host.line_mut().now();
+        host.rest(Instant::from_nanos(s * 1_000_000_000).since(now)).unwrap();
+    };
+    for (s, ma) in [(5, 20.0), (15, 20.0), (25, 12.5174), (66, 20.0)] {
+        if s > 60 {
+            for dark in [31, 45, 55, 61] {
+                to(&mut host, dark);
+                assert!(host.poll(PollingAddress::new(0).unwrap(), None).unwrap().1.is_none(), "at {dark} s");
+            }
+        }
+        to(&mut host, s);
+        let told = current(&mut host);
+        assert!((told - ma).abs() < 0.001, "at {s} s: {told}");
+    }
+}
+
 #[test]
 fn every_file_is_run_here() {
     let mut files: Vec<String> =
@@ -143,7 +173,7 @@ fn every_file_is_run_here() {
     files.sort();
     let mut run: Vec<&str> = DEVICES.iter().map(|d| d.file).collect();
     run.extend(MULTIDROP.iter().map(|m| m.file));
-    run.extend([TWO_MASTERS, THREE_REVISIONS, TWO_KINDS, PUMP_HOUSE, BURSTING, DELAYED]);
+    run.extend([TWO_MASTERS, THREE_REVISIONS, TWO_KINDS, PUMP_HOUSE, BURSTING, DELAYED, CORRODING]);
     run.sort();
     run.dedup();
     assert_eq!(files, run);

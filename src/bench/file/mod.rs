@@ -1,6 +1,7 @@
 //! The bench file: text to a [`BenchPlan`], or to a message that says where it is wrong.
 
 mod bursts;
+mod current_loop;
 mod described;
 mod described_tables;
 mod events;
@@ -16,6 +17,7 @@ mod slow;
 mod tests;
 
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
+use super::sheet::{WiringSheet, read_sheet};
 use crate::app::command::described::Description;
 use crate::app::command::{self, Described, Revision};
 use crate::app::types::{Date, latin1, packed};
@@ -44,6 +46,8 @@ const BENCH_FILE_MISSING: &str = "name a bench file that exists, or write one; e
 const LOOP_CURRENT_MA: RangeInclusive<f64> = 0.0..=30.0;
 const SUPPLY_PRESSURE_BAR: RangeInclusive<f64> = 0.0..=20.0;
 const TEMPERATURE_DEGC: RangeInclusive<f64> = -273.15..=2000.0;
+/// From power to work unless told, s: our choice [DV-51].
+const STARTUP_S: f64 = 3.0;
 /// Up to a year.
 const TIME_S: RangeInclusive<f64> = 0.0..=31_536_000.0;
 
@@ -61,9 +65,12 @@ pub fn schema() -> String {
 /// It cannot be read, or [`check`] finds something.
 pub fn read(path: &Path) -> Result<BenchPlan, FileError> {
     let text = text_of(path, FileKind::Bench, BENCH_FILE_MISSING)?;
-    check_with(&text, path, &mut |path| {
-        read_description(path).map(|d| Described::load(d, &path.display().to_string()))
-    })
+    check_all(
+        &text,
+        path,
+        &mut |path| read_description(path).map(|d| Described::load(d, &path.display().to_string())),
+        &mut read_sheet,
+    )
 }
 
 /// Reads a description of a device type.
@@ -116,8 +123,12 @@ pub(super) fn text_of(path: &Path, what: FileKind, missing: &str) -> Result<Stri
 /// How the descriptions that a bench file names are loaded: each of them once.
 pub type LoadDescription<'a> = dyn FnMut(&Path) -> Result<&'static Described, FileError> + 'a;
 
+/// How the wiring sheet that a bench file names is read.
+pub type LoadSheet<'a> = dyn FnMut(&Path) -> Result<WiringSheet, FileError> + 'a;
+
 /// Makes a plan of the text of a bench file; `path` is what messages call it, and other files are
-/// looked for beside it. Nothing is opened, so a device that names a description is refused.
+/// looked for beside it. Nothing is opened, so a device that names a description is refused, and a
+/// loop that names a sheet.
 ///
 /// # Errors
 /// The first thing that is wrong, with its place.
@@ -138,26 +149,51 @@ pub fn check(text: &str, path: &Path) -> Result<BenchPlan, FileError> {
 /// # Errors
 /// The first thing that is wrong, with its place; it may be in a description.
 pub fn check_with(text: &str, path: &Path, load: &mut LoadDescription<'_>) -> Result<BenchPlan, FileError> {
+    check_all(text, path, load, &mut |path| {
+        Err(FileError {
+            what: FileKind::Sheet,
+            path: path.to_path_buf(),
+            place: None,
+            wrong: "only the text of the bench file was to be looked at".into(),
+            right: "write the sheet's tables below [loop], such as [loop.supply]".into(),
+        })
+    })
+}
+
+/// The same, where `load_sheet` reads the wiring sheet that the loop names.
+///
+/// # Errors
+/// The first thing that is wrong, with its place; it may be in a description or in the sheet.
+pub fn check_all(
+    text: &str,
+    path: &Path,
+    load: &mut LoadDescription<'_>,
+    load_sheet: &mut LoadSheet<'_>,
+) -> Result<BenchPlan, FileError> {
     let mut loader = described::Loader::new(load);
+    let mut failure = None;
     match toml::from_str::<BenchFile>(text) {
-        Ok(file) => plan(&file, text, path, &mut loader)
-            .map_err(|f| loader.take_failure().unwrap_or_else(|| f.in_file(FileKind::Bench, path, text))),
+        Ok(file) => plan(file, text, path, &mut loader, (load_sheet, &mut failure)).map_err(|f| {
+            let elsewhere = loader.take_failure().or(failure);
+            elsewhere.unwrap_or_else(|| f.in_file(FileKind::Bench, path, text))
+        }),
         Err(e) => Err(words::plain(e.message(), e.span(), text).in_file(FileKind::Bench, path, text)),
     }
 }
 
 fn plan(
-    file: &BenchFile,
+    mut file: BenchFile,
     text: &str,
     path: &Path,
     loader: &mut described::Loader<'_>,
+    (load_sheet, failure): (&mut LoadSheet<'_>, &mut Option<FileError>),
 ) -> Result<BenchPlan, Fault> {
     let directory = path.parent().unwrap_or(Path::new(""));
     let end = text.len()..text.len();
     let pace = file.pace.as_ref().map_or(Ok(Pace::Wire), pace)?;
     let seed = file.seed.as_ref().map(|n| whole(n, "seed", 0..=i64::MAX)).transpose()?;
-    let current_ma = file.current_loop.as_ref().and_then(|l| l.current_ma.as_ref());
-    let current_ma = current_ma.map(|n| number(n, "current_ma", "mA", LOOP_CURRENT_MA)).transpose()?;
+    let given = file.current_loop.as_mut().and_then(|l| l.get_mut().current_ma.take());
+    let current_ma = given.as_ref().map(|n| number(n, "current_ma", "mA", LOOP_CURRENT_MA)).transpose()?;
     let tables = file.device.as_deref().unwrap_or_default();
     if tables.is_empty() {
         let right = "add one, such as:\n    [[device]]\n    tag = \"FV-3104\"";
@@ -169,12 +205,30 @@ fn plan(
         distinct(&devices, &device, table)?;
         devices.push(device);
     }
-    let given = file.current_loop.as_ref().and_then(|l| l.current_ma.as_ref());
-    if let Some(n) = given
+    if let Some(n) = &given
         && devices.iter().all(|d| d.config.kind.name() != KindName::Positioner)
     {
         let wrong = "no positioner is in this loop, and a transmitter makes its current itself";
         return Err(Fault::new(&n.span(), wrong, "leave current_ma out, or add a positioner"));
+    }
+    let wires = match file.current_loop.take() {
+        Some(table) => {
+            current_loop::current_loop(table, current_ma, (&devices, tables), directory, load_sheet, failure)?
+        }
+        None => None,
+    };
+    if let (Some(n), Some(wires)) = (&given, &wires) {
+        wires.follows().map_err(|(wrong, right)| Fault::new(&n.span(), wrong, right))?;
+    }
+    if wires.is_none()
+        && let Some(startup) = tables.iter().find_map(|t| t.get_ref().startup_s.as_ref())
+    {
+        let wrong = "this bench does not compute its loop, so its devices always have power";
+        return Err(Fault::new(
+            &startup.span(),
+            wrong,
+            "leave startup_s out, or say in [loop] what feeds the devices",
+        ));
     }
     let tables = file.line.as_deref().unwrap_or_default();
     if tables.is_empty() {
@@ -190,7 +244,11 @@ fn plan(
         }
         lines.push(line);
     }
-    let mut events = file.event.iter().map(|e| events::event(e, &devices)).collect::<Result<Vec<_>, _>>()?;
+    let mut events = file
+        .event
+        .iter()
+        .map(|e| events::event(e, &devices, wires.as_ref()))
+        .collect::<Result<Vec<_>, _>>()?;
     // Stable: what stands first in the file happens first.
     events.sort_by_key(|e| e.at);
     Ok(BenchPlan {
@@ -202,6 +260,7 @@ fn plan(
         wire_faults: file.wire_fault.iter().map(faults::wire_fault).collect::<Result<_, _>>()?,
         lines,
         events,
+        wires,
         catalogue: loader.catalogue(),
     })
 }
@@ -296,7 +355,14 @@ fn device(
         }
         other => other.as_ref().map(|name| directory.join(name.get_ref())),
     };
-    Ok(DevicePlan { config: c, memory, clock: clock(&t.clock_ppm, &t.jitter_ms)? })
+    let startup_s =
+        t.startup_s.as_ref().map_or(Ok(STARTUP_S), |n| number(n, "startup_s", "s", 0.1..=600.0))?;
+    Ok(DevicePlan {
+        config: c,
+        memory,
+        clock: clock(&t.clock_ppm, &t.jitter_ms)?,
+        startup: Duration::from_secs_f64(startup_s),
+    })
 }
 
 /// The clock of a station [LI-23].

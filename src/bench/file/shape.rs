@@ -2,9 +2,11 @@
 //!
 //! The comments here are the descriptions in the JSON Schema that editors show.
 
+mod current_loop;
 mod device;
 
 pub use crate::app::written::{Number, Whole};
+pub use current_loop::LoopTable;
 pub use device::{DeviceTable, RangeTable, SlowTable};
 
 use schemars::JsonSchema;
@@ -194,9 +196,11 @@ pub struct BenchFile {
     /// 9223372036854775807. Default: the program chooses one and prints it.
     #[schemars(with = "Option<i64>", range(min = 0))]
     pub seed: Option<Spanned<Whole>>,
-    /// The loop that drives the positioners. A transmitter has a loop of its own, whose current it makes itself.
+    /// The loop of the devices. With a current alone it drives the positioners, and every device has power whatever
+    /// happens; a transmitter has a loop of its own then, whose current it makes itself.
     #[serde(rename = "loop")]
-    pub current_loop: Option<LoopTable>,
+    #[schemars(with = "Option<LoopTable>")]
+    pub current_loop: Option<Spanned<LoopTable>>,
     /// A mock device; at least one.
     #[schemars(with = "Vec<DeviceTable>", length(min = 1))]
     pub device: Option<Vec<Spanned<DeviceTable>>>,
@@ -218,16 +222,6 @@ pub struct BenchFile {
     #[serde(default)]
     #[schemars(with = "Vec<EventTable>")]
     pub event: Vec<Spanned<EventTable>>,
-}
-
-/// The loop that drives the positioners. A transmitter has a loop of its own, whose current it makes itself.
-#[derive(Debug, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct LoopTable {
-    /// Current in the loop when the bench starts, mA, 0 to 30. It is the set point of the positioners:
-    /// 4 mA is 0 %, 20 mA is 100 %. Default 4.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 30.0))]
-    pub current_ma: Option<Spanned<Number>>,
 }
 
 /// A mock master. What it asks changes mock devices alone: commands that write are refused in a bench
@@ -344,6 +338,21 @@ pub struct EventTable {
     /// The current in the loop of the positioners from then on, mA, 0 to 30.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 30.0))]
     pub loop_current_ma: Option<Spanned<Number>>,
+    /// The volts of the loop's supply from then on, or the most that its card can give, 0 to 100. This and the next
+    /// three are for a bench whose [loop] says what feeds it.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
+    pub loop_supply_v: Option<Spanned<Number>>,
+    /// Whether the loop is open at its supply or card from then on.
+    #[schemars(with = "Option<bool>")]
+    pub loop_open: Option<Spanned<bool>>,
+    /// Resistance that is in the wires behind supply or card from then on besides the sheet's, such as of a
+    /// corroded terminal, ohm, 0 (none) to 100000.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 100_000.0))]
+    pub loop_extra_ohm: Option<Spanned<Number>>,
+    /// Resistance across the wires at the first device of the sheet from then on, such as of water in a terminal box,
+    /// ohm, 0.001 to 1e12, which is none.
+    #[schemars(with = "Option<f64>", range(min = 0.001, max = 1e12))]
+    pub loop_leak_ohm: Option<Spanned<Number>>,
     /// The supply pressure of positioners from then on, bar, 0 to 20.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
     pub supply_pressure_bar: Option<Spanned<Number>>,

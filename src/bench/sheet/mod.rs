@@ -1,12 +1,12 @@
 //! The wiring sheet: text to a [`Circuit`], or to a message that says where it is wrong.
 
 mod parts;
-mod shape;
+pub(super) mod shape;
 
 use super::file::text_of;
 use crate::app::written::{Fault, FileError, FileKind, Number, for_toml, number, words};
 use crate::wiring::{Circuit, Tolerance};
-use parts::circuit;
+pub(super) use parts::{circuit, usual_master};
 use shape::Sheet;
 use std::path::Path;
 use toml::Spanned;
@@ -50,7 +50,8 @@ pub fn check_sheet(text: &str, path: &Path) -> Result<WiringSheet, FileError> {
     let fault = |f: Fault| f.in_file(FileKind::Sheet, path, text);
     match toml::from_str::<Sheet>(text) {
         Ok(sheet) => {
-            let circuit = circuit(&sheet, text).map_err(fault)?;
+            let whole = text.len()..text.len();
+            let circuit = circuit(&sheet, &whole, "").map_err(fault)?;
             let tolerance = tolerance(&sheet).map_err(fault)?;
             Ok(WiringSheet { circuit, tolerance })
         }

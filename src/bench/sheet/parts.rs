@@ -9,7 +9,7 @@ use crate::wiring::cable::{self, Cable};
 use crate::wiring::noise::{self, Noise};
 use crate::wiring::{
     CAPACITANCE_NUMBER_F, Circuit, Coupling, Device, Master, Part, PartKind, Series, Shunt, Source,
-    Transmits, knob,
+    Transmits, dc, knob,
 };
 use core::ops::Range;
 use toml::Spanned;
@@ -23,6 +23,9 @@ const SOURCE: &str = "source";
 const CURRENTS_MA: [f64; 8] = [3.6, 3.8, 4.0, 12.0, 20.0, 20.5, 21.0, 22.5];
 /// A listener that claims the high-impedance class, ohm [WI-06].
 const LISTENING_OHM: f64 = 5000.0;
+/// What a master transmits unless told: V peak to peak, behind so many ohm [WI-06].
+const USUAL_MASTER_V: f64 = 0.5;
+const USUAL_MASTER_OHM: f64 = 100.0;
 
 /// A table of the text, whatever its kind.
 enum Table<'a> {
@@ -43,26 +46,29 @@ impl Table<'_> {
     }
 }
 
-/// The circuit of a sheet.
-pub(super) fn circuit(sheet: &Sheet, text: &str) -> Result<Circuit, Fault> {
-    let end = text.len()..text.len();
+/// The circuit of a sheet, whose tables stand below `below`, such as "loop."; what is missing is told at `end`.
+pub(in crate::bench) fn circuit(sheet: &Sheet, end: &Range<usize>, below: &str) -> Result<Circuit, Fault> {
     let source = match (&sheet.supply, &sheet.card) {
         (Some(supply), None) => supply_source(supply)?,
         (None, Some(card)) => card_source(card)?,
         (Some(a), Some(b)) => {
             let second = if a.span().start > b.span().start { a.span() } else { b.span() };
-            let right = "leave one of [supply] and [card] out: one of them feeds the loop";
+            let right =
+                format!("leave one of [{below}supply] and [{below}card] out: one of them feeds the loop");
             return Err(Fault::new(&second, "this loop has two supplies", right));
         }
         (None, None) => {
-            let right = "add one, such as:\n    [supply]\n    voltage_v = 24\n    resistor_ohm = 250";
-            return Err(Fault::new(&end, "nothing feeds this loop", right));
+            let right =
+                format!("add one, such as:\n    [{below}supply]\n    voltage_v = 24\n    resistor_ohm = 250");
+            return Err(Fault::new(end, "nothing feeds this loop", right));
         }
     };
     let devices = sheet.device.as_deref().unwrap_or_default();
     if devices.is_empty() {
-        let right = "add one, such as:\n    [[device]]\n    tag = \"FV-3104\"\n    min_voltage_v = 12";
-        return Err(Fault::new(&end, "the loop has no device, so its wires have no return", right));
+        let right = format!(
+            "add one, such as:\n    [[{below}device]]\n    tag = \"FV-3104\"\n    min_voltage_v = 12"
+        );
+        return Err(Fault::new(end, "the loop has no device, so its wires have no return", right));
     }
     if let (true, Some(second)) = (source.is_card(), devices.get(1)) {
         let right = "give every device a card of its own; loops with two devices one behind the other are not computed yet";
@@ -201,6 +207,26 @@ fn transmits(
     }
 }
 
+fn has_resistor(circuit: &Circuit) -> bool {
+    matches!(circuit.source, Source::Supply { resistor_ohm, .. } if resistor_ohm > 0.0)
+}
+
+fn usual_coupling(circuit: &Circuit) -> Coupling {
+    if has_resistor(circuit) { Coupling::AcrossResistor } else { Coupling::At(0) }
+}
+
+/// The master of a sheet that says nothing of one: what an empty table would be.
+pub(in crate::bench) fn usual_master(circuit: &Circuit) -> Master {
+    Master {
+        coupling: usual_coupling(circuit),
+        transmits: Transmits::Voltage(USUAL_MASTER_V, USUAL_MASTER_OHM),
+        impedance_ohm: Some(LISTENING_OHM),
+        capacitance_f: 0.0,
+        coupling_f: None,
+        noise: None,
+    }
+}
+
 /// The band in which noise of a sheet is given, Hz.
 fn band(table: &Option<Spanned<NoiseTable>>) -> Result<(f64, f64), Fault> {
     let (from, to) = noise::BAND_HZ;
@@ -219,10 +245,10 @@ fn noise_of(mv: &Option<Spanned<Number>>, key: &str, band_hz: (f64, f64)) -> Res
 
 fn master(table: &Spanned<MasterTable>, circuit: &Circuit, band_hz: (f64, f64)) -> Result<Master, Fault> {
     let t = table.get_ref();
-    let has_resistor = matches!(circuit.source, Source::Supply { resistor_ohm, .. } if resistor_ohm > 0.0);
+    let has_resistor = has_resistor(circuit);
+    let usual = usual_master(circuit);
     let coupling = match &t.at {
-        None if has_resistor => Coupling::AcrossResistor,
-        None => Coupling::At(0),
+        None => usual.coupling,
         Some(name) if name.get_ref() == "resistor" && has_resistor => Coupling::AcrossResistor,
         Some(name) if name.get_ref() == "resistor" => {
             let right = format!("name a place: {}", circuit.places.join(", "));
@@ -231,13 +257,12 @@ fn master(table: &Spanned<MasterTable>, circuit: &Circuit, band_hz: (f64, f64)) 
         Some(name) => Coupling::At(place(name, circuit)?),
     };
     let ohm = optional(&t.transmit_impedance_ohm, "transmit_impedance_ohm", "ohm", 0.0..=100_000.0)?;
-    let ohm = ohm.unwrap_or(100.0);
+    let ohm = ohm.unwrap_or(USUAL_MASTER_OHM);
+    let default = Transmits::Voltage(USUAL_MASTER_V, ohm);
     Ok(Master {
         coupling,
-        transmits: transmits(&t.transmit_ma_pp, &t.transmit_mv_pp, Some(ohm), Transmits::Voltage(0.5, ohm))?,
-        impedance_ohm: Some(
-            optional(&t.impedance_ohm, "impedance_ohm", "ohm", 1.0..=1e9)?.unwrap_or(LISTENING_OHM),
-        ),
+        transmits: transmits(&t.transmit_ma_pp, &t.transmit_mv_pp, Some(ohm), default)?,
+        impedance_ohm: optional(&t.impedance_ohm, "impedance_ohm", "ohm", 1.0..=1e9)?.or(usual.impedance_ohm),
         capacitance_f: capacitance(&t.capacitance_number, &t.capacitance_nf, 0.0)?,
         noise: noise_of(&t.noise_rms_mv, "noise_rms_mv", band_hz)?,
         coupling_f: optional(&t.coupling_uf, "coupling_uf", "uF", 0.001..=1000.0)?.map(|uf| uf * 1e-6),
@@ -459,6 +484,7 @@ fn device(
     let impedance_ohm = optional(&t.impedance_ohm, "impedance_ohm", "ohm", 1.0..=1e9)?;
     let behind = optional(&t.transmit_impedance_ohm, "transmit_impedance_ohm", "ohm", 0.0..=100_000.0)?;
     let holds_ma = optional(&t.holds_ma, "holds_ma", "mA", 0.1..=100.0)?;
+    let least_ma = optional(&t.min_current_ma, "min_current_ma", "mA", 0.0..=100.0)?;
     Ok(Device {
         tag: t.tag.clone().unwrap_or_else(|| format!("device {}", number)),
         at: place,
@@ -474,6 +500,7 @@ fn device(
         )?,
         noise: None,
         holds_a: holds_ma.or(is_multidrop.then_some(4.0)).map(|ma| ma / 1e3),
+        least_a: least_ma.map_or(dc::LEAST_A, |ma| ma / 1e3),
         takes_either_polarity: t.either_polarity.unwrap_or(false),
         is_reversed: t.reversed.unwrap_or(false),
     })

@@ -91,6 +91,7 @@ pub struct CardTable {
 /// A master: the modem of a control system or of a hand-held computer.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(rename = "SheetMasterTable")]
 pub struct MasterTable {
     /// Where it is connected: a place, or "resistor" for across the supply's resistor. Default: across the resistor,
     /// on a card "source".
@@ -296,6 +297,7 @@ enum ShuntWord {
 /// A device.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(rename = "SheetDeviceTable")]
 pub struct DeviceTable {
     /// Its tag. Default "device 1" and so on.
     pub tag: Option<String>,
@@ -336,6 +338,10 @@ pub struct DeviceTable {
     /// alone follows the loop's current, several hold 4.
     #[schemars(with = "Option<f64>", range(min = 0.1, max = 100.0))]
     pub holds_ma: Option<Spanned<Number>>,
+    /// The least current at which it works where it does not make the current itself, mA, 0 to 100: below it the mock
+    /// of a bench is without power. Default 3.6.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
+    pub min_current_ma: Option<Spanned<Number>>,
     /// Whether it works either way round. Default false.
     pub either_polarity: Option<bool>,
     /// Whether its wires are the wrong way round. Default false.

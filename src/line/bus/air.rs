@@ -42,6 +42,11 @@ impl Air {
         }
     }
 
+    /// Somebody has broken off: the carrier of all who go on is on until `until`.
+    pub(super) fn cut(&mut self, until: Instant) {
+        self.fall_at = self.fall_at.map(|fall| fall.min(until + self.off_lag));
+    }
+
     /// Who is noticed has changed: of those who are, a carrier is on until `until`.
     pub(super) fn change(&mut self, now: Instant, until: Option<Instant>) {
         if self.on_lag.is_zero() {

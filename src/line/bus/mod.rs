@@ -6,6 +6,7 @@
 //! and a listener may hear some talkers with errors or not at all [LI-25]. Whatever is left to chance is fixed by one seed, and what happens at equal times has an order.
 
 mod air;
+mod around;
 mod ear;
 mod reach;
 mod sender;
@@ -18,6 +19,7 @@ use super::wire_fault::{FaultKind, Faults, Planned, WireFault};
 use crate::frame::{Marks, Octet, RawFrame};
 use crate::time::{Drift, Instant, Pace};
 use air::Air;
+pub use around::Around;
 use ear::Ear;
 pub use ear::Reach;
 use sender::{Passing, Sender};
@@ -78,10 +80,12 @@ pub struct Bus<S: Station = Box<dyn Station + Send>> {
     dice: Dice,
     traffic: Traffic,
     record: Option<Vec<Begun>>,
+    around: Option<Box<dyn Around<S> + Send>>,
 }
 
 /// What is next.
 enum Next {
+    Around,
     Octet(Source),
     Wake,
     /// A carrier that comes or goes, as it is, or as it is detected.
@@ -112,6 +116,7 @@ impl<S: Station> Bus<S> {
             dice: Dice::new(seed, COLLISIONS),
             traffic: Traffic::default(),
             record: None,
+            around: None,
         }
     }
 
@@ -153,6 +158,7 @@ impl<S: Station> Bus<S> {
     /// Adds an access point for something outside; gives its index.
     pub fn add_port(&mut self) -> usize {
         self.ports.push(Port { sender: Sender::new(self.pace.character()), ear: None });
+        self.somebody_came();
         self.ports.len() - 1
     }
 
@@ -174,6 +180,7 @@ impl<S: Station> Bus<S> {
             told: false,
             wish: None,
         });
+        self.somebody_came();
         index
     }
 
@@ -257,6 +264,7 @@ impl<S: Station> Bus<S> {
                     steps = if t > self.now { 0 } else { steps + 1 };
                     self.now = self.now.max(t);
                     match what {
+                        Next::Around => self.go_around(),
                         Next::Octet(source) => self.pass(source, out),
                         Next::Wake => {}
                         Next::Carrier => self.carry(),
@@ -276,7 +284,8 @@ impl<S: Station> Bus<S> {
         self.now = now;
     }
 
-    /// At equal times octets come first, then what a carrier does, then the wishes of stations.
+    /// At equal times what goes on around the stations comes first, then octets, then what a carrier does, then the
+    /// wishes of stations.
     fn next(&mut self) -> Option<(Instant, Next)> {
         let mut best: Option<(Instant, Next)> = None;
         let mut offer = |at: Option<Instant>, what: Next| {
@@ -286,6 +295,7 @@ impl<S: Station> Bus<S> {
                 best = Some((at, what));
             }
         };
+        offer(self.around.as_ref().and_then(|a| a.wake_at()), Next::Around);
         let front = |s: &Sender| s.waiting.front().map(|p| p.octet.at);
         for (i, port) in self.ports.iter().enumerate() {
             offer(front(&port.sender), Next::Octet(Source::Port(i)));

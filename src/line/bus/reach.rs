@@ -65,7 +65,7 @@ impl<S: Station> Bus<S> {
         }
     }
 
-    fn sources(&self) -> impl Iterator<Item = (Source, &Sender)> {
+    pub(super) fn sources(&self) -> impl Iterator<Item = (Source, &Sender)> {
         let ports = (0..).map(Source::Port).zip(self.ports.iter().map(|p| &p.sender));
         let seats = (0..).map(Source::Station).zip(self.seats.iter().map(|s| &s.sender));
         ports.chain(seats).chain([(Source::Noise, &self.noise)])

@@ -63,6 +63,17 @@ impl Sender {
         self.from < end && self.until > begin
     }
 
+    /// Whatever it still has to send is not sent, and its carrier ends now.
+    pub(super) fn cut(&mut self, now: Instant) {
+        self.waiting.clear();
+        self.pieces.retain(|p| p.0 < now);
+        self.last_end = self.last_end.map(|end| end.min(now));
+        self.told_until = self.told_until.min(now);
+        // One that was still to begin has never been on.
+        (self.from, self.until) =
+            if self.from < now { (self.from, self.until.min(now)) } else { (Instant::ZERO, Instant::ZERO) };
+    }
+
     /// Whether a first octet that ends at `end` begins a transmission of its own.
     pub(super) fn begins_anew(&self, end: Instant) -> bool {
         self.last_end.is_none_or(|last| end > last + self.character * (1 + SAME_TRANSMISSION))

@@ -55,10 +55,16 @@ pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
         wire_faults: Vec::new(),
         devices: configs
             .into_iter()
-            .map(|config| DevicePlan { config, memory: None, clock: Clock::default() })
+            .map(|config| DevicePlan {
+                config,
+                memory: None,
+                clock: Clock::default(),
+                startup: Duration::from_secs(3),
+            })
             .collect(),
         lines: Vec::new(),
         events: Vec::new(),
+        wires: None,
         catalogue: Catalogue::default(),
     }
 }

@@ -80,6 +80,10 @@ pub struct DeviceTable {
     /// Default 10.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 256.0))]
     pub response_delay_ms: Option<Spanned<Number>>,
+    /// From the power that comes back to the moment when it works again, s, 0.1 to 600; for a bench whose [loop] says what
+    /// feeds it. Default 3.
+    #[schemars(with = "Option<f64>", range(min = 0.1, max = 600.0))]
+    pub startup_s: Option<Spanned<Number>>,
     /// How far its clock runs off, parts per million, -20000 to 20000; above 0 it is fast. Default 0.
     #[schemars(with = "Option<i32>", range(min = -20_000, max = 20_000))]
     pub clock_ppm: Option<Spanned<Whole>>,
