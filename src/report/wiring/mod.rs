@@ -2,7 +2,6 @@
 
 mod html;
 mod json;
-mod plot;
 mod text;
 
 pub use html::html;
