@@ -4,6 +4,12 @@
 //! closed stop and the stroke at the open one, whatever makes it move; pressures are absolute unless a name says
 //! `gauge`. Rules and their sources: [PL-01] and on.
 
+pub mod fault;
+pub mod follower;
+pub mod linearise;
+pub mod linkage;
+pub mod sensor;
+
 use core::fmt;
 
 /// What is wrong with how a valve is set up.

@@ -1,0 +1,1 @@
+//! Checks of the linkage against its closed forms and printed tables.
