@@ -132,12 +132,12 @@ impl FaultName {
             FaultName::StageDrifting => (
                 "stage_drifting",
                 "output stage drifting",
-                "within a minute the pilot's zero drifts by 12, 24, 40 % of full opening",
+                "within 20 s the pilot's zero drifts by 12, 24, 40 % of full opening",
             ),
             FaultName::StageContaminated => (
                 "stage_contaminated",
                 "output stage contaminated",
-                "the passages are open to 44, 19, 6.3 %, and the pilot is slower",
+                "the passages are open to 54, 29, 13 %",
             ),
             FaultName::PackingTight => {
                 ("packing_tight", "packing over-tight", "friction is 2.5, 4, 6 times what it was")
@@ -166,7 +166,7 @@ impl FaultName {
             FaultName::SensorWorn => (
                 "sensor_worn",
                 "sensor worn",
-                "around the middle it reads wrong by up to 3.6, 7.2, 12 % of the stroke",
+                "around the middle 30, 60, 100 % of the readings are wrong by up to 3.6, 7.2, 12 % of the stroke",
             ),
             FaultName::SensorBeyondRange => (
                 "sensor_beyond_range",
