@@ -4,6 +4,11 @@
 //! closed stop and the stroke at the open one, whatever makes it move; pressures are absolute unless a name says
 //! `gauge`. Rules and their sources: [PL-01] and on.
 
+pub mod actuator;
+pub mod friction;
+pub mod motion;
+pub mod transmission;
+
 use core::fmt;
 
 /// What is wrong with how a valve is set up.
