@@ -4,11 +4,15 @@
 //! closed stop and the stroke at the open one, whatever makes it move; pressures are absolute unless a name says
 //! `gauge`. Rules and their sources: [PL-01] and on.
 
+pub mod actuator;
 pub mod fault;
 pub mod follower;
+pub mod friction;
 pub mod linearise;
 pub mod linkage;
+pub mod motion;
 pub mod sensor;
+pub mod transmission;
 
 use core::fmt;
 
