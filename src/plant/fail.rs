@@ -134,8 +134,7 @@ mod tests {
         let lock_up =
             LockUpConfig { closes_below_gauge_pa: 3e5, difference_pa: 0.5e5, leak: Restriction::SHUT };
         let trip = TripConfig { vent: Restriction::SHUT, feed: Restriction::SHUT, opens: false };
-        let config =
-            FailConfig { lock_up: Some(lock_up), trip: Some(trip), ..FailConfig::default() };
+        let config = FailConfig { lock_up: Some(lock_up), trip: Some(trip), ..FailConfig::default() };
         let mut s = Switches::default();
         let mut at = |bar: f64, energised| s.step(&config, energised, bar * 1e5);
         assert_eq!([at(3.2, true), at(2.9, true), at(3.2, true)], [Hold::Stage, Hold::Locked, Hold::Locked]);

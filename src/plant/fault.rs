@@ -134,11 +134,9 @@ impl FaultName {
                 "output stage drifting",
                 "within 20 s the pilot's zero drifts by 12, 24, 40 % of full opening",
             ),
-            FaultName::StageContaminated => (
-                "stage_contaminated",
-                "output stage contaminated",
-                "the passages are open to 54, 29, 13 %",
-            ),
+            FaultName::StageContaminated => {
+                ("stage_contaminated", "output stage contaminated", "the passages are open to 54, 29, 13 %")
+            }
             FaultName::PackingTight => {
                 ("packing_tight", "packing over-tight", "friction is 2.5, 4, 6 times what it was")
             }
@@ -173,9 +171,11 @@ impl FaultName {
                 "sensor beyond its range",
                 "the sensor's range ends at 82, 64, 40 % of the travel",
             ),
-            FaultName::LinkageSlack => {
-                ("linkage_slack", "linkage slack", "play between stem and sensor of 4.5, 9, 15 % of the stroke")
-            }
+            FaultName::LinkageSlack => (
+                "linkage_slack",
+                "linkage slack",
+                "play between stem and sensor of 4.5, 9, 15 % of the stroke",
+            ),
             FaultName::HandwheelEngaged => {
                 ("handwheel_engaged", "handwheel engaged", "the valve closes no further than 18, 36, 60 %")
             }

@@ -97,7 +97,8 @@ impl ValveConfig {
         let chamber = ChamberSize { area_m2: 0.012, dead_volume_m3: 0.2e-3 };
         let mut config = ValveConfig::field(5e5);
         config.stage.kind = StageKind::PressurisedAtRest { rest_opening: 0.03 };
-        config.actuator = ActuatorConfig { action: Action::Double, chambers: [chamber, chamber], spring: None };
+        config.actuator =
+            ActuatorConfig { action: Action::Double, chambers: [chamber, chamber], spring: None };
         config.moving = MovingConfig {
             stroke_m: 0.04,
             mass_kg: 6.0,
