@@ -4,6 +4,13 @@
 //! closed stop and the stroke at the open one, whatever makes it move; pressures are absolute unless a name says
 //! `gauge`. Rules and their sources: [PL-01] and on.
 
+pub mod air;
+pub mod air_path;
+pub mod chamber;
+pub mod network;
+pub mod stage;
+pub mod supply;
+
 use core::fmt;
 
 /// What is wrong with how a valve is set up.
