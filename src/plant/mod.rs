@@ -5,13 +5,19 @@
 //! `gauge`. Rules and their sources: [PL-01] and on.
 
 pub mod actuator;
+pub mod air;
+pub mod air_path;
+pub mod chamber;
 pub mod fault;
 pub mod follower;
 pub mod friction;
 pub mod linearise;
 pub mod linkage;
 pub mod motion;
+pub mod network;
 pub mod sensor;
+pub mod stage;
+pub mod supply;
 pub mod transmission;
 
 use core::fmt;
