@@ -155,7 +155,10 @@ pub struct Sensor {
     noise: Rand32,
     wear: Rand32,
     drifted_rad: f64,
+    /// Since the last reading.
     since_s: f64,
+    /// Until the next one; what a step overshot is carried.
+    due_s: f64,
     now: Option<(Sensed, SensorTruth)>,
 }
 
@@ -173,6 +176,7 @@ impl Sensor {
             wear: Rand32::new(seed ^ 0x5EED_0F_3EA2),
             drifted_rad: 0.0,
             since_s: 0.0,
+            due_s: config.interval_s,
             now: None,
         })
     }
@@ -210,16 +214,22 @@ impl Sensor {
         self.now.map(|(_, truth)| truth)
     }
 
-    /// A step of `dt_s` with the sensor's shaft truly at `sensor_rad` at its end. Takes a reading if it is time for one.
+    /// A step of `dt_s` with the sensor's shaft truly at `sensor_rad` at its end. Takes a reading if it is the first
+    /// step or time for one; readings fall on the same times, and have the same noise, for all steps shorter than the interval that divide it.
     ///
     /// An angle that is no number is read as the one before, or as 0.
     pub fn step(&mut self, dt_s: f64, sensor_rad: f64) -> Sensed {
         let dt_s = if dt_s.is_finite() { dt_s.max(0.0) } else { 0.0 };
         self.since_s += dt_s;
+        self.due_s -= dt_s;
+        // Sums of steps miss the interval by a rounding; a reading must not wait a whole step for that.
+        let due = self.due_s <= self.config.interval_s * 1e-9;
+        if due {
+            self.due_s = (self.due_s + self.config.interval_s).max(0.0);
+        }
         self.drifted_rad = (self.drifted_rad + self.fault.drift_rad_per_s * dt_s).clamp(-7.0, 7.0);
         match self.now {
-            // Sums of steps miss the interval by a rounding; a reading must not wait a whole step for that.
-            Some((sensed, truth)) if self.since_s < self.config.interval_s * (1.0 - 1e-9) => {
+            Some((sensed, truth)) if !due => {
                 let held = Sensed { fresh: false, ..sensed };
                 self.now = Some((held, truth));
                 held
@@ -251,11 +261,13 @@ impl Sensor {
                 }
             }
         }
-        rad = rad.clamp(c.min_rad, c.max_rad);
-        if c.resolution_rad > 0.0 {
+        if c.resolution_rad > 0.0 && rad < c.max_rad {
             let steps = ((rad - c.min_rad) / c.resolution_rad).round();
-            rad = (c.min_rad + steps * c.resolution_rad).clamp(c.min_rad, c.max_rad);
+            // The last step is the end of the range, not a rounding below it.
+            let last = (c.max_rad - c.min_rad) / c.resolution_rad * (1.0 - 1e-12);
+            rad = if steps < last { c.min_rad + steps * c.resolution_rad } else { c.max_rad };
         }
+        rad = rad.clamp(c.min_rad, c.max_rad);
         let at_end = match rad {
             _ if rad <= c.min_rad => Some(End::Low),
             _ if rad >= c.max_rad => Some(End::High),
