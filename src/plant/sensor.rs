@@ -87,7 +87,8 @@ pub struct Wear {
 pub struct SensorFault {
     /// Error of its zero, rad, -7 to 7.
     pub zero_rad: f64,
-    /// How fast its zero drifts, rad/s, -1 to 1. What has gathered, 7 rad at most, is lost when this is set back to 0.
+    /// How fast its zero drifts, rad/s, -1 to 1. What has gathered, 7 rad at most, is lost when this is set
+    /// back to 0.
     pub drift_rad_per_s: f64,
     /// A worn spot.
     pub wear: Option<Wear>,
@@ -129,7 +130,8 @@ pub struct Sensed {
     pub rad: f64,
     /// The end of the range at which it stands: the angle may be beyond it.
     pub at_end: Option<End>,
-    /// Whether it differs from the reading before by more than a lever can turn in that time, with noise and steps of both allowed for.
+    /// Whether it differs from the reading before by more than a lever can turn in that time, with noise and
+    /// steps of both allowed for.
     pub jumped: bool,
     /// Whether it was taken in this step and not held from an earlier one.
     pub fresh: bool,
@@ -173,7 +175,7 @@ impl Sensor {
             config,
             fault: SensorFault::default(),
             noise: Rand32::new(seed),
-            wear: Rand32::new(seed ^ 0x5EED_0F_3EA2),
+            wear: Rand32::new(!seed),
             drifted_rad: 0.0,
             since_s: 0.0,
             due_s: config.interval_s,
@@ -215,7 +217,8 @@ impl Sensor {
     }
 
     /// A step of `dt_s` with the sensor's shaft truly at `sensor_rad` at its end. Takes a reading if it is the first
-    /// step or time for one; readings fall on the same times, and have the same noise, for all steps shorter than the interval that divide it.
+    /// step or time for one. Steps that are shorter than the interval and divide it all give readings at the same
+    /// times with the same noise.
     ///
     /// An angle that is no number is read as the one before, or as 0.
     pub fn step(&mut self, dt_s: f64, sensor_rad: f64) -> Sensed {
