@@ -84,12 +84,19 @@ pub struct Gate {
     pub vent: Restriction,
     /// From the tank to the chamber.
     pub tank_feed: Restriction,
+    /// From the inlet to the chamber, past the stage: a trip valve that feeds.
+    pub inlet_feed: Restriction,
 }
 
 impl Default for Gate {
     /// Open, nothing else.
     fn default() -> Gate {
-        Gate { tubing_opening: 1.0, vent: Restriction::SHUT, tank_feed: Restriction::SHUT }
+        Gate {
+            tubing_opening: 1.0,
+            vent: Restriction::SHUT,
+            tank_feed: Restriction::SHUT,
+            inlet_feed: Restriction::SHUT,
+        }
     }
 }
 
@@ -105,8 +112,9 @@ const L_HEADER: usize = 0;
 const L_LINE: usize = 1;
 const L_BLEED: usize = 2;
 const L_TANK: usize = 3;
-const L_FIRST: usize = 4;
-const L_EACH: usize = 7;
+const L_ACROSS: usize = 4;
+const L_FIRST: usize = 5;
+const L_EACH: usize = 8;
 const L_ALL: usize = L_FIRST + 2 * L_EACH;
 
 /// The air of a valve at work.
@@ -118,6 +126,8 @@ pub struct AirPath {
     pub gates: [Gate; 2],
     /// The tubing of the two outputs is swapped.
     pub swapped: bool,
+    /// A leak from chamber to chamber of a double-acting actuator: its piston's seal.
+    pub across: Restriction,
     config: AirConfig,
     nodes: [Node; NODES],
     flows_kg_per_s: [f64; L_ALL],
@@ -149,6 +159,7 @@ impl AirPath {
             stage: Stage::new(config.stage)?,
             gates: [Gate::default(); 2],
             swapped: false,
+            across: Restriction::SHUT,
             config,
             nodes,
             flows_kg_per_s: [0.0; L_ALL],
@@ -249,6 +260,9 @@ impl AirPath {
         if let Some(tank) = &self.config.tank {
             links[L_TANK] = Link::one_way(inlet, End::Node(TANK), tank.check_valve);
         }
+        if self.config.second.is_some() {
+            links[L_ACROSS] = Link::plain(End::Node(CHAMBER[0]), End::Node(CHAMBER[1]), self.across);
+        }
         let openings = self.stage.openings();
         for (i, chamber) in [Some(&self.config.first), self.config.second.as_ref()].into_iter().enumerate() {
             let Some(chamber) = chamber else { continue };
@@ -264,6 +278,7 @@ impl AirPath {
             if self.config.tank.is_some() {
                 links[at + 6] = Link::plain(End::Node(TANK), inside, gate.tank_feed);
             }
+            links[at + 7] = Link::plain(inlet, inside, gate.inlet_feed);
         }
         links
     }
@@ -315,6 +330,18 @@ impl AirPath {
     /// What came through the tubing into a chamber (0 or 1) in the last step, kg/s.
     pub fn chamber_flow_kg_per_s(&self, chamber: usize) -> f64 {
         if chamber < 2 { self.flows_kg_per_s[L_FIRST + chamber * L_EACH + 1] } else { 0.0 }
+    }
+
+    /// What left the tubing by its leaks in the last step, kg/s.
+    pub fn tubing_leak_kg_per_s(&self) -> f64 {
+        (0..2).map(|i| self.flows_kg_per_s[L_FIRST + i * L_EACH + 3]).sum()
+    }
+
+    /// What left the chambers by the leaks of diaphragm or piston in the last step, kg/s: to the atmosphere, or from
+    /// chamber to chamber.
+    pub fn casing_leak_kg_per_s(&self) -> f64 {
+        let out: f64 = (0..2).map(|i| self.flows_kg_per_s[L_FIRST + i * L_EACH + 4]).sum();
+        out + self.flows_kg_per_s[L_ACROSS].abs()
     }
 
     /// All that came from the header since the beginning, kg.

@@ -1,5 +1,8 @@
 //! From a sensed angle back to the share of travel: what electronics can do about a lever's law [PL-25].
 
+#[cfg(test)]
+mod tests;
+
 use super::ConfigError;
 use core::f64::consts::FRAC_PI_2;
 

@@ -288,7 +288,8 @@ impl Linkage {
         self.now
     }
 
-    /// How fast the lever turns for the way at this place, rad/m or rad/rad, with its sign; play is left out. 0 where it does not follow.
+    /// How fast the lever turns for the way at this place, rad/m or rad/rad, with its sign; play is left out.
+    /// 0 where it does not follow.
     pub fn lever_rad_per_m_or_rad(&self, at_m_or_rad: f64) -> f64 {
         if self.out {
             return 0.0;

@@ -8,6 +8,7 @@ pub mod actuator;
 pub mod air;
 pub mod air_path;
 pub mod chamber;
+pub mod fail;
 pub mod fault;
 pub mod follower;
 pub mod friction;
@@ -19,6 +20,7 @@ pub mod sensor;
 pub mod stage;
 pub mod supply;
 pub mod transmission;
+pub mod valve;
 
 use core::fmt;
 

@@ -87,10 +87,13 @@ pub struct Wear {
 pub struct SensorFault {
     /// Error of its zero, rad, -7 to 7.
     pub zero_rad: f64,
-    /// How fast its zero drifts, rad/s, -1 to 1. What has gathered, 7 rad at most, is lost when this is set back to 0.
+    /// How fast its zero drifts, rad/s, -1 to 1. What has gathered, 7 rad at most, is lost when this is set
+    /// back to 0.
     pub drift_rad_per_s: f64,
     /// A worn spot.
     pub wear: Option<Wear>,
+    /// Another range than it was made for, least and largest angle, rad, -7 to 7: mounted turned, or track broken off.
+    pub range_rad: Option<(f64, f64)>,
 }
 
 impl SensorFault {
@@ -101,6 +104,10 @@ impl SensorFault {
     pub fn check(&self) -> Result<(), ConfigError> {
         ConfigError::unless_in("zero_rad", self.zero_rad, -7.0..=7.0)?;
         ConfigError::unless_in("drift_rad_per_s", self.drift_rad_per_s, -1.0..=1.0)?;
+        if let Some((min_rad, max_rad)) = self.range_rad {
+            ConfigError::unless_in("range_rad", min_rad, -7.0..=7.0)?;
+            ConfigError::unless_in("range_rad", max_rad, min_rad..=7.0)?;
+        }
         if let Some(wear) = self.wear {
             ConfigError::unless_in("from_rad", wear.from_rad, -7.0..=7.0)?;
             ConfigError::unless_in("to_rad", wear.to_rad, wear.from_rad..=7.0)?;
@@ -129,7 +136,8 @@ pub struct Sensed {
     pub rad: f64,
     /// The end of the range at which it stands: the angle may be beyond it.
     pub at_end: Option<End>,
-    /// Whether it differs from the reading before by more than a lever can turn in that time, with noise and steps of both allowed for.
+    /// Whether it differs from the reading before by more than a lever can turn in that time, with noise and
+    /// steps of both allowed for.
     pub jumped: bool,
     /// Whether it was taken in this step and not held from an earlier one.
     pub fresh: bool,
@@ -155,7 +163,10 @@ pub struct Sensor {
     noise: Rand32,
     wear: Rand32,
     drifted_rad: f64,
+    /// Since the last reading.
     since_s: f64,
+    /// Until the next one; what a step overshot is carried.
+    due_s: f64,
     now: Option<(Sensed, SensorTruth)>,
 }
 
@@ -170,9 +181,10 @@ impl Sensor {
             config,
             fault: SensorFault::default(),
             noise: Rand32::new(seed),
-            wear: Rand32::new(seed ^ 0x5EED_0F_3EA2),
+            wear: Rand32::new(!seed),
             drifted_rad: 0.0,
             since_s: 0.0,
+            due_s: config.interval_s,
             now: None,
         })
     }
@@ -210,16 +222,23 @@ impl Sensor {
         self.now.map(|(_, truth)| truth)
     }
 
-    /// A step of `dt_s` with the sensor's shaft truly at `sensor_rad` at its end. Takes a reading if it is time for one.
+    /// A step of `dt_s` with the sensor's shaft truly at `sensor_rad` at its end. Takes a reading if it is the first
+    /// step or time for one. Steps that are shorter than the interval and divide it all give readings at the same
+    /// times with the same noise.
     ///
     /// An angle that is no number is read as the one before, or as 0.
     pub fn step(&mut self, dt_s: f64, sensor_rad: f64) -> Sensed {
         let dt_s = if dt_s.is_finite() { dt_s.max(0.0) } else { 0.0 };
         self.since_s += dt_s;
+        self.due_s -= dt_s;
+        // Sums of steps miss the interval by a rounding; a reading must not wait a whole step for that.
+        let due = self.due_s <= self.config.interval_s * 1e-9;
+        if due {
+            self.due_s = (self.due_s + self.config.interval_s).max(0.0);
+        }
         self.drifted_rad = (self.drifted_rad + self.fault.drift_rad_per_s * dt_s).clamp(-7.0, 7.0);
         match self.now {
-            // Sums of steps miss the interval by a rounding; a reading must not wait a whole step for that.
-            Some((sensed, truth)) if self.since_s < self.config.interval_s * (1.0 - 1e-9) => {
+            Some((sensed, truth)) if !due => {
                 let held = Sensed { fresh: false, ..sensed };
                 self.now = Some((held, truth));
                 held
@@ -230,6 +249,7 @@ impl Sensor {
 
     fn read(&mut self, before: Option<(Sensed, SensorTruth)>, sensor_rad: f64) -> Sensed {
         let c = &self.config;
+        let (min_rad, max_rad) = self.fault.range_rad.unwrap_or((c.min_rad, c.max_rad));
         let known_rad = before.map_or(0.0, |(_, truth)| truth.sensor_rad);
         let sensor_rad = if sensor_rad.is_finite() { sensor_rad.clamp(-1e6, 1e6) } else { known_rad };
         let mut rad = sensor_rad
@@ -247,18 +267,20 @@ impl Sensor {
             if hit_by_wear {
                 match wear.kind {
                     WearKind::Jumps { up_to_rad } => rad += to_side * up_to_rad * wear.severity,
-                    WearKind::DropsOut => rad = c.min_rad,
+                    WearKind::DropsOut => rad = min_rad,
                 }
             }
         }
-        rad = rad.clamp(c.min_rad, c.max_rad);
-        if c.resolution_rad > 0.0 {
-            let steps = ((rad - c.min_rad) / c.resolution_rad).round();
-            rad = (c.min_rad + steps * c.resolution_rad).clamp(c.min_rad, c.max_rad);
+        if c.resolution_rad > 0.0 && rad < max_rad {
+            let steps = ((rad - min_rad) / c.resolution_rad).round();
+            // The last step is the end of the range, not a rounding below it.
+            let last = (max_rad - min_rad) / c.resolution_rad * (1.0 - 1e-12);
+            rad = if steps < last { min_rad + steps * c.resolution_rad } else { max_rad };
         }
+        rad = rad.clamp(min_rad, max_rad);
         let at_end = match rad {
-            _ if rad <= c.min_rad => Some(End::Low),
-            _ if rad >= c.max_rad => Some(End::High),
+            _ if rad <= min_rad => Some(End::Low),
+            _ if rad >= max_rad => Some(End::High),
             _ => None,
         };
         let most_rad = c.fastest_rad_per_s * self.since_s + 12.0 * c.noise_rms_rad + c.resolution_rad;

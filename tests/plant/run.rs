@@ -157,7 +157,8 @@ impl Watch {
 
     fn jump(&self) -> f64 {
         let looks = 20;
-        let ways = self.at.windows(looks + 1).map(|w| (w[looks].1.travel_percent - w[0].1.travel_percent).abs());
+        let ways =
+            self.at.windows(looks + 1).map(|w| (w[looks].1.travel_percent - w[0].1.travel_percent).abs());
         ways.fold(0.0, f64::max)
     }
 }
@@ -191,8 +192,10 @@ pub fn standard(valve: &Valve, fault: Option<(FaultName, f64)>) -> Run {
     }
     let [emptied, up, down] = &watches;
     let gap_at = |w: &Watch, p| w.value(p, |_, r| r.sensed_travel_percent - r.travel_percent);
-    let least = |of: fn(&Readings) -> f64| up.at.iter().map(|(_, r)| bar(of(r))).fold(f64::INFINITY, f64::min);
-    let middle = up.at.iter().filter(|(_, r)| (42.0..=58.0).contains(&r.travel_percent) && r.velocity_m_per_s > 0.0);
+    let least =
+        |of: fn(&Readings) -> f64| up.at.iter().map(|(_, r)| bar(of(r))).fold(f64::INFINITY, f64::min);
+    let middle =
+        up.at.iter().filter(|(_, r)| (42.0..=58.0).contains(&r.travel_percent) && r.velocity_m_per_s > 0.0);
     let gaps = middle.map(|(_, r)| (r.sensed_travel_percent - r.travel_percent).abs());
     let pressure = |w: &Watch| w.value(50.0, |_, r| bar(r.chamber_gauge_pa[0]));
     let mut run = Run {
