@@ -24,7 +24,7 @@ pub use crate::sim::Change;
 pub use file::{LoadDescription, check, check_with, read, read_description, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
-pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, MasterPlan};
+pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, MasterPlan, ValveFaultPlan, ValvePlan};
 #[cfg(feature = "io")]
 pub use running::{Bench, Error, Notice, PortPlace};
 #[cfg(feature = "bench-file")]

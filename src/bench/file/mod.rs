@@ -14,6 +14,7 @@ mod shape;
 mod slow;
 #[cfg(test)]
 mod tests;
+mod valve;
 
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
 use crate::app::command::described::Description;
@@ -279,7 +280,7 @@ fn device(
         c.response_delay = Duration::from_secs_f64(ms / 1e3);
     }
     bursts::bursts(&t.burst, kind, revision, &mut c.factory.burst)?;
-    kinds::own(t, current_ma, &mut c)?;
+    let valve = kinds::own(t, current_ma, &mut c)?;
     // What is refused here too is a combination that no single key is to blame for.
     c.check().map_err(|e| {
         let wrong = format!("this device cannot be: {}: {}", e.field, e.why);
@@ -296,7 +297,7 @@ fn device(
         }
         other => other.as_ref().map(|name| directory.join(name.get_ref())),
     };
-    Ok(DevicePlan { config: c, memory, clock: clock(&t.clock_ppm, &t.jitter_ms)? })
+    Ok(DevicePlan { config: c, memory, clock: clock(&t.clock_ppm, &t.jitter_ms)?, valve })
 }
 
 /// The clock of a station [LI-23].

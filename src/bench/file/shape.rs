@@ -3,6 +3,7 @@
 //! The comments here are the descriptions in the JSON Schema that editors show.
 
 mod device;
+pub mod valve;
 
 pub use crate::app::written::{Number, Whole};
 pub use device::{DeviceTable, RangeTable, SlowTable};
