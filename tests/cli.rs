@@ -31,6 +31,8 @@ mod refused;
 #[path = "cli/settings.rs"]
 mod settings;
 mod support;
+#[path = "cli/valve.rs"]
+mod valve;
 #[path = "cli/waiting.rs"]
 mod waiting;
 #[path = "cli/wiring.rs"]
@@ -44,8 +46,8 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 10] =
-    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "wiring", "explain"];
+const COMMANDS: [&str; 11] =
+    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "wiring", "valve", "explain"];
 
 /// Lines that are longer than a line may be.
 fn too_long(text: &str) -> Vec<&str> {

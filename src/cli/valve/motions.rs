@@ -67,8 +67,13 @@ fn begin(rig: &mut Rig, demand: Demand, found: &mut Findings) -> Result<(), Trou
 /// Runs on to the end of the record.
 fn finish(rig: &mut Rig, how_long: Option<Duration>, found: &mut Findings) -> Result<(), Trouble> {
     match how_long {
-        Some(whole) => rig.run_for(whole.saturating_sub(Duration::from_secs_f64(rig.time_s()))),
+        Some(whole) => {
+            rig.run_for(whole.saturating_sub(Duration::from_secs_f64(rig.time_s())))?;
+            found.remarks.extend(rig.faults_to_come());
+            Ok(())
+        }
         None => {
+            rig.run_for(rig.last_fault().saturating_sub(Duration::from_secs_f64(rig.time_s())))?;
             if !rig.run_until_rest(MOST)? {
                 found.remarks.push(format!("It does not come to rest within {} s.", MOST.as_secs()));
             }
@@ -260,7 +265,16 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
         rig.mark(format!("{}: full drive", found.title));
         rig.ask(Demand::Drive(drive));
         match each {
-            Some(time) => rig.run_for(time)?,
+            Some(time) => {
+                rig.run_for(time)?;
+                found.remarks.extend(rig.faults_to_come().filter(|_| stop == Stop::Closed));
+            }
+            // A fault may come on either way.
+            None if stop == Stop::Open => {
+                if !rig.run_until_rest(MOST)? {
+                    found.remarks.push(format!("It does not come to rest within {} s.", MOST.as_secs()));
+                }
+            }
             // Beyond the stop the chamber goes on filling or venting: a stroke ends when all of it rests.
             None => finish(rig, None, found)?,
         }

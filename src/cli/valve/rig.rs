@@ -221,6 +221,24 @@ impl Rig {
         }
     }
 
+    /// When the last fault comes or goes, since the record began.
+    pub fn last_fault(&self) -> Duration {
+        let times = self.faults.iter().flat_map(|(f, _)| [f.from, f.until]).flatten();
+        times.max().map_or(Duration::ZERO, |at| at - Instant::ZERO)
+    }
+
+    /// A sentence for each fault that has not come yet.
+    pub fn faults_to_come(&self) -> impl Iterator<Item = String> + '_ {
+        let end_s = self.time_s();
+        let later = self.faults.iter().filter_map(move |(f, _)| {
+            let from_s = f.from?.as_secs_f64();
+            (from_s > end_s).then(|| {
+                format!("The fault \"{}\" was to come at {from_s} s, when the run had ended.", f.name.words())
+            })
+        });
+        later
+    }
+
     /// Puts in what is due, and takes out what is over.
     fn see_to_faults(&mut self) -> Result<(), Trouble> {
         let run = self.started.map(|s| Instant::ZERO + (self.now - s));

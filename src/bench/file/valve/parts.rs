@@ -74,11 +74,9 @@ fn actuator(t: &ValveTable, c: &mut ValveConfig) -> Result<(), Fault> {
     let area_m2 = |n, key| given(n, key, "cm2", 1.0..=20_000.0).map(|x| x.map(|x| x / 1e4));
     let first = area_m2(&t.area_cm2, "area_cm2")?.unwrap_or(c.actuator.chambers[0].area_m2);
     let second = area_m2(&t.closing_area_cm2, "closing_area_cm2")?.unwrap_or(first);
-    let dead_m3 = match given(&t.dead_volume_l, "dead_volume_l", "l", 0.001..=1000.0)? {
-        // The fitting's volume is counted apart.
-        Some(l) => (l / 1e3 - c.tubing.volume_m3).max(1e-6),
-        None => c.actuator.chambers[0].dead_volume_m3,
-    };
+    // The fitting's volume is counted apart.
+    let dead_l = given(&t.dead_volume_l, "dead_volume_l", "l", 0.001..=1000.0)?;
+    let dead_m3 = dead_l.map(|l| (l / 1e3 - c.tubing.volume_m3).max(1e-6));
     put(&mut c.exponent, &t.polytropic_exponent, "polytropic_exponent", "", 1.0..=1.4, 1.0)?;
     let pushes = match (action, &t.spring) {
         (Action::AirOpens, _) => Some(Pushes::Closed),
@@ -90,7 +88,9 @@ fn actuator(t: &ValveTable, c: &mut ValveConfig) -> Result<(), Fault> {
         }
     };
     c.actuator.action = action;
-    c.actuator.chambers = [first, second].map(|area_m2| ChamberSize { area_m2, dead_volume_m3: dead_m3 });
+    for (chamber, area_m2) in c.actuator.chambers.iter_mut().zip([first, second]) {
+        *chamber = ChamberSize { area_m2, dead_volume_m3: dead_m3.unwrap_or(chamber.dead_volume_m3) };
+    }
     c.actuator.spring = match pushes {
         Some(pushes) => {
             let against = if is_double && pushes == Pushes::Open { second } else { first };
@@ -132,8 +132,8 @@ fn spring(t: &ValveTable, pushes: Pushes, area_m2: f64, stroke_m: f64) -> Result
         let wrong = format!("the spring's range would end at {to} bar, below its begin of {from} bar");
         refuse(key, &wrong, "give a spring_to_bar not below spring_from_bar (1.0 and 0.2 bar unless given)")?;
     }
-    // 1 bar on 1 m2 are 1e5 N.
-    let n = |bar: f64| bar * 1e5 * area_m2;
+    // 1 bar on 1 m2 are 1e5 N; the last bits are the units' and no force.
+    let n = |bar: f64| (bar * 1e5 * area_m2 * 1e6).round() / 1e6;
     Ok(Spring { pushes, preload_n: n(from), rate_n_per_m: n(to - from) / stroke_m })
 }
 
