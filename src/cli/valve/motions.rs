@@ -99,15 +99,22 @@ fn side(off: f64) -> &'static str {
     if off > 0.0 { "too far closed" } else { "too far open" }
 }
 
-/// Pressures now, the least supply since `from`, and the air since then.
-fn air(rig: &Rig, from: usize, found: &mut Findings) {
+/// The samples from a time to another, s.
+fn part(rig: &Rig, from_s: f64, to_s: f64) -> &[Sample] {
+    let first = rig.samples.partition_point(|s| s.time_s < from_s);
+    let end = rig.samples.partition_point(|s| s.time_s <= to_s);
+    rig.samples.get(first..end).unwrap_or_default()
+}
+
+/// Pressures now, the least supply since `from_s`, and the air since then.
+fn air(rig: &Rig, from_s: f64, found: &mut Findings) {
     let r = rig.readings();
     found.add("chamber_1_gauge_bar", "chamber 1 at the end", r.chamber_gauge_pa[0] / 1e5, "bar g", 3);
     if rig.config.actuator.action == Action::Double {
         found.add("chamber_2_gauge_bar", "chamber 2 at the end", r.chamber_gauge_pa[1] / 1e5, "bar g", 3);
     }
     found.add("supply_gauge_bar", "supply at the end", r.supply_gauge_pa / 1e5, "bar g", 3);
-    let part = rig.samples.get(from..).unwrap_or_default();
+    let part = part(rig, from_s, f64::INFINITY);
     let least = part.iter().map(|s| s.supply_pa).reduce(f64::min);
     found.add("least_supply_gauge_bar", "least supply meanwhile", least.map(|pa| pa / 1e5), "bar g", 3);
     // What flows back into an emptied header is not used.
@@ -137,7 +144,7 @@ fn step(rig: &mut Rig, from: f64, to: f64, how_long: Option<Duration>) -> Result
     let mut found = Findings::new("step");
     let before = demand(rig, from);
     begin(rig, before, &mut found)?;
-    let (at_s, first) = (rig.time_s(), rig.samples.len().saturating_sub(1));
+    let at_s = rig.time_s();
     rig.mark(format!("{} {to} %", asked(rig)));
     let after = demand(rig, to);
     rig.ask(after);
@@ -155,7 +162,7 @@ fn step(rig: &mut Rig, from: f64, to: f64, how_long: Option<Duration>) -> Result
         let left = to - rig.readings().travel_percent;
         found.add("error_percent", "set point less true travel", left, "%", 2);
     }
-    air(rig, first, &mut found);
+    air(rig, at_s, &mut found);
     let arrived = arrived(rig, to, &mut found);
     Ok(Run { title, findings: vec![found], arrived })
 }
@@ -165,7 +172,7 @@ fn ramp(rig: &mut Rig, from: f64, to: f64, rate: f64, how_long: Option<Duration>
     let mut found = Findings::new("ramp");
     let before = demand(rig, from);
     begin(rig, before, &mut found)?;
-    let first = rig.samples.len().saturating_sub(1);
+    let begun_s = rig.time_s();
     let there = way(rig, from, to, rate)?;
     rig.run_for(REST_AT_TURN)?;
     let back = way(rig, to, from, rate)?;
@@ -186,7 +193,7 @@ fn ramp(rig: &mut Rig, from: f64, to: f64, rate: f64, how_long: Option<Duration>
     let band = up.zip(down).map(|(up, down)| (up - down).abs());
     found.add("friction_band_bar", "difference of the two: friction", band, "bar", 3);
     places(rig, &mut found);
-    air(rig, first, &mut found);
+    air(rig, begun_s, &mut found);
     let arrived = arrived(rig, from, &mut found);
     Ok(Run { title, findings: vec![found], arrived })
 }
@@ -196,14 +203,13 @@ const REST_AT_TURN: Duration = Duration::from_secs(2);
 
 /// One way of a ramp: its samples, and what was asked for.
 struct Way {
-    first: usize,
-    last: usize,
+    begun_s: f64,
+    ended_s: f64,
     from: f64,
     to: f64,
 }
 
 fn way(rig: &mut Rig, from: f64, to: f64, rate: f64) -> Result<Way, Trouble> {
-    let first = rig.samples.len().saturating_sub(1);
     let begun_s = rig.time_s();
     let needs_s = (to - from).abs() / rate;
     rig.mark(format!("{} to {to} %", asked(rig)));
@@ -215,12 +221,12 @@ fn way(rig: &mut Rig, from: f64, to: f64, rate: f64) -> Result<Way, Trouble> {
     }
     let end = demand(rig, to);
     rig.ask(end);
-    Ok(Way { first, last: rig.samples.len() - 1, from, to })
+    Ok(Way { begun_s, ended_s: rig.time_s(), from, to })
 }
 
 impl Way {
     fn samples<'a>(&self, rig: &'a Rig) -> &'a [Sample] {
-        rig.samples.get(self.first..=self.last).unwrap_or_default()
+        part(rig, self.begun_s, self.ended_s)
     }
 
     /// How far the true travel stays behind on the second half of the way, where it has long begun, %.
@@ -261,7 +267,7 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
     let each = how_long.map(|whole| whole.saturating_sub(LEAD) / 2);
     let mut arrived = true;
     for (stop, drive, found) in [(Stop::Open, 1.0, &mut opening), (Stop::Closed, -1.0, &mut closing)] {
-        let (begun_s, first) = (rig.time_s(), rig.samples.len().saturating_sub(1));
+        let begun_s = rig.time_s();
         rig.mark(format!("{}: full drive", found.title));
         rig.ask(Demand::Drive(drive));
         match each {
@@ -278,7 +284,7 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
             // Beyond the stop the chamber goes on filling or venting: a stroke ends when all of it rests.
             None => finish(rig, None, found)?,
         }
-        let way = rig.samples.get(first..).unwrap_or_default();
+        let way = part(rig, begun_s, f64::INFINITY);
         let since = |t: Option<f64>| t.map(|t| t - begun_s);
         let all = travel(way);
         let start = all.first().map_or(0.0, |s| s.1);
@@ -298,7 +304,7 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
         found.add("t5_to_t95_s", "from 5 to 95 %", between, "s", 4);
         found.add("end_stop_s", "end stop after", at_stop, "s", 4);
         self::places(rig, found);
-        air(rig, first, found);
+        air(rig, begun_s, found);
         if at_stop.is_none() {
             found.remarks.push(format!(
                 "It does not reach its {} stop.",
@@ -324,7 +330,7 @@ fn fail(rig: &mut Rig, what: Lost, from: f64, how_long: Option<Duration>) -> Res
     let mut found = Findings::new(format!("loss of {lost}"));
     let before = demand(rig, from);
     begin(rig, before, &mut found)?;
-    let (begun_s, first) = (rig.time_s(), rig.samples.len().saturating_sub(1));
+    let begun_s = rig.time_s();
     rig.mark(format!("{lost} is lost"));
     match what {
         Lost::Air => {
@@ -336,7 +342,7 @@ fn fail(rig: &mut Rig, what: Lost, from: f64, how_long: Option<Duration>) -> Res
         Lost::Trip => rig.valve().set_trip_energised(false),
     }
     finish(rig, how_long, &mut found)?;
-    let way = rig.samples.get(first..).unwrap_or_default();
+    let way = part(rig, begun_s, f64::INFINITY);
     let all = travel(way);
     let r = rig.readings();
     let since = |t: Option<f64>| t.map(|t| t - begun_s);
@@ -352,7 +358,7 @@ fn fail(rig: &mut Rig, what: Lost, from: f64, how_long: Option<Duration>) -> Res
     let at_stop = r.stop.and_then(|stop| way.iter().find(|s| s.stop == Some(stop)));
     found.add("end_stop_s", "end stop after", since(at_stop.map(|s| s.time_s)), "s", 3);
     places(rig, &mut found);
-    air(rig, first, &mut found);
+    air(rig, begun_s, &mut found);
     found.remarks.push(where_it_went(rig, start));
     Ok(Run { title, findings: vec![found], arrived: true })
 }

@@ -12,8 +12,10 @@ use core::time::Duration;
 /// What could not be done, and what to do instead.
 pub type Trouble = (String, &'static str);
 
-/// The most rows of a table: 400 MB would be more than anybody plots.
-const MOST_ROWS: usize = 1_000_000;
+/// The most rows of a table: an hour at the usual distance, about 150 MB of readings.
+const MOST_ROWS: usize = 400_000;
+/// The most samples. Where there would be more, every second one is left out, and so is every second one to come.
+const MOST_SAMPLES: usize = 600_000;
 /// A valve rests when for so long neither travel nor pressures have changed by more than these [PL-42].
 const REST: Duration = Duration::from_secs(2);
 const REST_PERCENT: f64 = 0.02;
@@ -70,8 +72,10 @@ pub struct Rig {
     faults: Vec<(ValveFaultPlan, bool)>,
     /// Rows at the wished distance.
     pub rows: Vec<Row>,
-    /// Every step.
+    /// Every step; of long runs every second or fourth.
     pub samples: Vec<Sample>,
+    /// One sample in so many steps, and steps since the last one.
+    sampled: (u32, u32),
     /// What happened.
     pub marks: Vec<Mark>,
     /// Without the follower.
@@ -98,6 +102,7 @@ impl Rig {
             faults: plan.faults.iter().map(|f| (*f, false)).collect(),
             rows: Vec::new(),
             samples: Vec::new(),
+            sampled: (1, 0),
             marks: Vec::new(),
             open_loop,
             rest: (Instant::ZERO, f64::NAN, [f64::NAN; 3]),
@@ -203,14 +208,26 @@ impl Rig {
             return;
         }
         let (readings, time_s) = (self.valve.readings(), self.time_s());
-        self.samples.push(Sample {
-            time_s,
-            travel_percent: readings.travel_percent,
-            supply_pa: readings.supply_gauge_pa,
-            chamber_pa: readings.chamber_gauge_pa,
-            air_used_kg: readings.air_used_kg,
-            stop: readings.stop,
-        });
+        self.sampled.1 += 1;
+        if self.sampled.1 >= self.sampled.0 {
+            self.sampled.1 = 0;
+            self.samples.push(Sample {
+                time_s,
+                travel_percent: readings.travel_percent,
+                supply_pa: readings.supply_gauge_pa,
+                chamber_pa: readings.chamber_gauge_pa,
+                air_used_kg: readings.air_used_kg,
+                stop: readings.stop,
+            });
+        }
+        if self.samples.len() > MOST_SAMPLES {
+            let mut n = 0;
+            self.samples.retain(|_| {
+                n += 1;
+                n % 2 == 1
+            });
+            self.sampled.0 *= 2;
+        }
         if self.now >= self.next_row {
             self.next_row = self.next_row + self.every;
             let set_point_percent = match self.demand {

@@ -87,7 +87,10 @@ pub fn head(name: &str, title: &str, valve: &ValvePlan, open_loop: bool, seed: u
         };
         let (name, severity) = (fault.name.words(), fault.severity);
         write_wrapped(
-            &format!("  fault: {name}, severity {severity}{when} ({})", fault.name.meaning()),
+            &format!(
+                "  fault: {name}, severity {severity}{when} (at 0.3, 0.6 and 1: {})",
+                fault.name.meaning()
+            ),
             4,
             out,
         );
