@@ -55,7 +55,7 @@ pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
         wire_faults: Vec::new(),
         devices: configs
             .into_iter()
-            .map(|config| DevicePlan { config, memory: None, clock: Clock::default() })
+            .map(|config| DevicePlan { config, memory: None, clock: Clock::default(), valve: None })
             .collect(),
         lines: Vec::new(),
         events: Vec::new(),

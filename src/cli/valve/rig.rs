@@ -157,7 +157,7 @@ impl Rig {
         // The stage fills output 1 for a drive above 0, which closes a valve whose air closes.
         let sign = if self.config.actuator.action == Action::AirCloses { -1.0 } else { 1.0 };
         self.valve.set_drive(sign * drive);
-        self.now = self.now + self.step;
+        self.now += self.step;
         self.valve.advance(self.now);
         self.watch();
         self.keep();
@@ -229,7 +229,7 @@ impl Rig {
             self.sampled.0 *= 2;
         }
         if self.now >= self.next_row {
-            self.next_row = self.next_row + self.every;
+            self.next_row += self.every;
             let set_point_percent = match self.demand {
                 Demand::SetPoint(percent) => Some(percent),
                 Demand::Drive(_) => None,
@@ -247,13 +247,12 @@ impl Rig {
     /// A sentence for each fault that has not come yet.
     pub fn faults_to_come(&self) -> impl Iterator<Item = String> + '_ {
         let end_s = self.time_s();
-        let later = self.faults.iter().filter_map(move |(f, _)| {
+        self.faults.iter().filter_map(move |(f, _)| {
             let from_s = f.from?.as_secs_f64();
             (from_s > end_s).then(|| {
                 format!("The fault \"{}\" was to come at {from_s} s, when the run had ended.", f.name.words())
             })
-        });
-        later
+        })
     }
 
     /// Puts in what is due, and takes out what is over.

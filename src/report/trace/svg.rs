@@ -61,7 +61,18 @@ pub fn svg(trace: &Trace) -> String {
         let y = 20.0 + LINE * (n + 1) as f64;
         let _ = writeln!(out, "<text x=\"{LEFT}\" y=\"{y}\" fill=\"#444\">{}</text>", plain(note));
     }
-    // Below the panels, whose words stand on them.
+    let mut panel_top = top;
+    let mut frames = Vec::new();
+    for (n, panel) in trace.panels.iter().enumerate() {
+        let height = HEIGHT * panel.share / shares;
+        let own: Vec<&Series> = trace.series.iter().filter(|s| s.panel == Some(n)).collect();
+        let axis = axis_of(panel, &own, height);
+        let is_last = n + 1 == trace.panels.len();
+        frames.push((panel, own, Frame { top: panel_top, height, start, end, axis, is_last }));
+        panel_top += height + GAP;
+    }
+    // Grids lie below the marks, curves and words on them.
+    frames.iter().for_each(|(_, _, frame)| draw_grid(frame, &mut out));
     for (mark, place) in &marks {
         let at = x(mark.at_s);
         let words_y = place.map_or(top, |p| top_of_words + LINE * (p.row + 1) as f64);
@@ -81,13 +92,8 @@ pub fn svg(trace: &Trace) -> String {
             );
         }
     }
-    let mut panel_top = top;
-    for (n, panel) in trace.panels.iter().enumerate() {
-        let height = HEIGHT * panel.share / shares;
-        let own: Vec<&Series> = trace.series.iter().filter(|s| s.panel == Some(n)).collect();
-        let frame = Frame { top: panel_top, height, start, end, is_last: n + 1 == trace.panels.len() };
-        draw_panel(panel, &own, &trace.time_s, &frame, &mut out);
-        panel_top += height + GAP;
+    for (panel, own, frame) in &frames {
+        draw_curves(panel, own, &trace.time_s, frame, &mut out);
     }
     let middle = (LEFT + RIGHT) / 2.0;
     let _ =
@@ -132,58 +138,62 @@ fn placed<'a>(
         .collect()
 }
 
-/// Where a panel stands and what time it shows.
+/// Where a panel stands, what time and what values it shows.
 struct Frame {
     top: f64,
     height: f64,
     start: f64,
     end: f64,
+    axis: Axis,
     is_last: bool,
 }
 
-fn draw_panel(panel: &Panel, series: &[&Series], time: &[f64], frame: &Frame, out: &mut String) {
-    let &Frame { top, height, start, end, is_last } = frame;
-    let bottom = top + height;
+impl Frame {
+    fn x(&self, time: f64) -> f64 {
+        LEFT + (time - self.start) / (self.end - self.start) * (RIGHT - LEFT)
+    }
+
+    fn y(&self, value: f64) -> f64 {
+        let Axis { from, to, .. } = self.axis;
+        self.top + self.height - (value - from) / (to - from) * self.height
+    }
+}
+
+fn axis_of(panel: &Panel, series: &[&Series], height: f64) -> Axis {
     let values = || series.iter().flat_map(|s| &s.values).copied().filter(|v| v.abs() <= MOST);
     let (mut low, mut high) =
         (values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max));
     if panel.from_zero {
         (low, high) = (low.min(0.0), high.max(0.0));
     }
-    let axis = Axis::around(low, high, panel.least_span, (height / 26.0).clamp(2.0, 10.0));
-    let x = |t: f64| LEFT + (t - start) / (end - start) * (RIGHT - LEFT);
-    let y = |v: f64| bottom - (v - axis.from) / (axis.to - axis.from) * height;
-    let _ = writeln!(
-        out,
-        "<g class=\"panel\"><text x=\"{LEFT}\" y=\"{:.1}\" font-weight=\"bold\" \
-         stroke=\"#fff\" stroke-width=\"5\" paint-order=\"stroke\">{}, {}</text>",
-        top - 7.0,
-        plain(panel.title),
-        plain(panel.unit)
-    );
+    Axis::around(low, high, panel.least_span, (height / 26.0).clamp(2.0, 10.0))
+}
+
+fn draw_grid(frame: &Frame, out: &mut String) {
+    let &Frame { top, height, start, end, axis, is_last } = frame;
+    let bottom = top + height;
     for v in axis.marks() {
         let _ = writeln!(
             out,
             "<line x1=\"{LEFT}\" y1=\"{0:.1}\" x2=\"{RIGHT}\" y2=\"{0:.1}\" stroke=\"#ddd\"/>\
              <text x=\"{1}\" y=\"{2:.1}\" text-anchor=\"end\">{3}</text>",
-            y(v),
+            frame.y(v),
             LEFT - 7.0,
-            y(v) + 4.5,
+            frame.y(v) + 4.5,
             axis.word(v)
         );
     }
     let times = Axis { from: start, to: end, step: step(end - start, 12.0) };
     for t in times.marks() {
+        let x = frame.x(t);
         let _ = writeln!(
             out,
-            "<line x1=\"{0:.1}\" y1=\"{top:.1}\" x2=\"{0:.1}\" y2=\"{bottom:.1}\" stroke=\"#ddd\"/>",
-            x(t)
+            "<line x1=\"{x:.1}\" y1=\"{top:.1}\" x2=\"{x:.1}\" y2=\"{bottom:.1}\" stroke=\"#ddd\"/>"
         );
         if is_last {
             let _ = writeln!(
                 out,
-                "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
-                x(t),
+                "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
                 bottom + 17.0,
                 times.word(t)
             );
@@ -194,6 +204,18 @@ fn draw_panel(panel: &Panel, series: &[&Series], time: &[f64], frame: &Frame, ou
         "<rect x=\"{LEFT}\" y=\"{top:.1}\" width=\"{}\" height=\"{height:.1}\" fill=\"none\" stroke=\"#777\"/>",
         RIGHT - LEFT
     );
+}
+
+fn draw_curves(panel: &Panel, series: &[&Series], time: &[f64], frame: &Frame, out: &mut String) {
+    let top = frame.top;
+    let _ = writeln!(
+        out,
+        "<g class=\"panel\"><text x=\"{LEFT}\" y=\"{:.1}\" font-weight=\"bold\" stroke=\"#fff\" stroke-width=\"5\" \
+         paint-order=\"stroke\">{}, {}</text>",
+        top - 7.0,
+        plain(panel.title),
+        plain(panel.unit)
+    );
     let mut drawn = series.to_vec();
     drawn.sort_by_key(|one| one.stroke != Stroke::Bold);
     for one in drawn {
@@ -201,7 +223,7 @@ fn draw_panel(panel: &Panel, series: &[&Series], time: &[f64], frame: &Frame, ou
             one.values.iter().map(|&v| if v.abs() <= MOST { v } else { f64::NAN }).collect();
         let points = thin(time, &values, COLUMNS);
         let points: Vec<(String, String)> =
-            points.iter().map(|p| (format!("{:.1}", x(p.0)), format!("{:.1}", y(p.1)))).collect();
+            points.iter().map(|p| (format!("{:.1}", frame.x(p.0)), format!("{:.1}", frame.y(p.1)))).collect();
         // In the middle of a level stretch nothing is to be seen.
         let is_seen = |i: usize| {
             i == 0

@@ -90,8 +90,8 @@ fn air_stage_linkage_and_sensor() {
     assert_eq!(c.linkage.law, Law::Sine { radius_m: 0.025, square_at_m: 0.012 });
     assert_eq!(c.linkage.sense, Sense::Falling);
     near(c.linkage.play_m_or_rad, 0.2e-3);
-    near(c.sensor.min_rad, -0.785_398_163_397_448_3);
-    near(c.sensor.max_rad, 1.308_996_938_995_747);
+    near(c.sensor.min_rad, -core::f64::consts::FRAC_PI_4);
+    near(c.sensor.max_rad, 75.0 / 180.0 * core::f64::consts::PI);
     near(c.sensor.resolution_rad, 120f64.to_radians() / 16_384.0);
     near(follower.gain_per_percent, 0.05);
     assert_eq!(follower.dead_band_percent, 1.0);
