@@ -1,5 +1,6 @@
 //! The reference actuator [PL-31]: times of an independent program, and what follows by arithmetic.
 
+use looprig::plant::friction::BristleConfig;
 use looprig::plant::valve::{Valve, ValveConfig};
 use std::time::Duration;
 
@@ -156,5 +157,16 @@ fn sensed_travel_is_true_travel_but_for_the_sensor() {
                 assert!(r.velocity_m_per_s == 0.0 || off > 0.0, "{r:?}");
             }
         }
+    }
+}
+
+/// The reference model of friction, whose bristles bend before they slip, strokes in the same time as the working model: 1 %.
+#[test]
+fn bristles_stroke_as_fast() {
+    let mut config = config(1.4e5, 1e-3);
+    config.moving.bristle = Some(BristleConfig::new(2e7, 2e4));
+    let got = stroke(&mut Valve::new(config, 1).expect("accepted"), 1.0);
+    for (got, wanted) in got.into_iter().zip([0.1068, 0.1649, 1.8890, 2.0453]).skip(1) {
+        assert!((got - wanted).abs() <= 0.01 * wanted + 5e-4, "{got} for {wanted} s");
     }
 }

@@ -1,8 +1,8 @@
 //! The table of faults and symptoms [PL-35], row by row, on the standard run of the reference actuator [PL-34].
 
-use crate::run::{Run, prepared, standard};
+use crate::run::{Order, Run, go, prepared, standard};
 use looprig::plant::fault::FaultName;
-use looprig::plant::valve::ValveConfig;
+use looprig::plant::valve::{Valve, ValveConfig};
 
 /// The severities of the table.
 const SEVERITIES: [f64; 3] = [0.3, 0.6, 1.0];
@@ -286,4 +286,48 @@ fn every_fault_shows_its_symptoms_and_no_other_fault_shows_them() {
         }
     }
     assert!(wrong.is_empty(), "{} faults of the table:\n{}", wrong.len(), wrong.join("\n"));
+}
+
+/// On a double-acting piston and on a part-turn valve every fault that they can have changes what is read, too.
+#[test]
+fn every_fault_tells_on_other_actuators() {
+    let stroke = |config: ValveConfig, fault: Option<FaultName>| {
+        let mut valve = Valve::new(config, 9).expect("accepted");
+        if let Some(name) = fault {
+            valve.inject(name, 0.6).expect("possible");
+        }
+        let mut seen = Vec::new();
+        for order in [Order::Drive(1.0), Order::Drive(-1.0), Order::Follow(65.0), Order::Follow(40.0)] {
+            go(&mut valve, 4.0, order, |r| {
+                let bars =
+                    [r.regulator_gauge_pa, r.supply_gauge_pa, r.output_gauge_pa[0], r.chamber_gauge_pa[1]];
+                let leaks = [r.casing_leak_kg_per_s, r.tube_leak_kg_per_s];
+                seen.push(
+                    [r.travel_percent, r.sensed_travel_percent]
+                        .into_iter()
+                        .chain(bars.map(|pa| pa / 1e3))
+                        .chain(
+                            // 1e-6 kg/s, 0.05 L/min, is found with soap.
+                            leaks.map(|leak| leak * 1e6),
+                        )
+                        .collect::<Vec<f64>>(),
+                );
+            });
+        }
+        seen
+    };
+    for config in [ValveConfig::double_acting(), ValveConfig::part_turn()] {
+        let sound = stroke(config, None);
+        let valve = Valve::new(config, 9).expect("accepted");
+        for name in FaultName::ALL {
+            if valve.clone().inject(name, 0.6).is_err() {
+                continue;
+            }
+            let ill = stroke(config, Some(name));
+            let pairs = sound.iter().flatten().zip(ill.iter().flatten());
+            // One percent of travel, or 0.01 bar.
+            let most = pairs.map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+            assert!(ill.iter().flatten().all(|x| x.is_finite()) && most > 1.0, "{name}: {most}");
+        }
+    }
 }
