@@ -170,7 +170,7 @@ impl Pilot {
     pub fn step(&mut self, faults: &Faults, dt_s: f64, drive: f64, pilot: f64) -> (bool, f64) {
         let sticks = faults.severity(FaultName::StageStuck);
         let away = (drive - pilot).abs();
-        if away > 2.0 * sticks {
+        if sticks < 1.0 && away > sticks {
             self.loose = true;
         } else if away <= STICKS_WITHIN {
             self.loose = false;
