@@ -17,6 +17,11 @@ pub fn exists(doing: &str) -> Failure {
 
 /// Writes a file whole or not at all: what is there stays until the new one is on the disk.
 pub fn write_file(path: &Path, text: &str, force: bool, doing: &str) -> Result<(), Failure> {
+    if is_special(path) {
+        // A pipe or a device is written to, never put in another's place.
+        let file = OpenOptions::new().write(true).open(path);
+        return file.and_then(|mut f| f.write_all(text.as_bytes())).map_err(|e| failed(doing, &e));
+    }
     let put = |file: &mut File| file.write_all(text.as_bytes()).and_then(|()| file.sync_all());
     let (written, remains) = if force {
         let (beside, mut file) = beside(path).map_err(|e| failed(doing, &e))?;
@@ -33,6 +38,11 @@ pub fn write_file(path: &Path, text: &str, force: bool, doing: &str) -> Result<(
         let _ = fs::remove_file(remains);
         failed(doing, &e)
     })
+}
+
+/// Whether it is a pipe, a device or the like, which holds nothing that could be lost.
+pub fn is_special(path: &Path) -> bool {
+    fs::metadata(path).is_ok_and(|m| !m.is_file() && !m.is_dir())
 }
 
 fn failed(doing: &str, e: &io::Error) -> Failure {

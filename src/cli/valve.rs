@@ -5,7 +5,7 @@ mod rig;
 mod trace;
 mod words;
 
-use super::files::{exists, write_file};
+use super::files::{exists, is_special, write_file};
 use super::mock::misread;
 use super::output::{Ended, Failure, Output};
 use super::valve_args::{FaultArg, ValveArgs};
@@ -23,15 +23,13 @@ use std::path::Path;
 
 /// Runs the motion and writes what came of it.
 pub fn run(args: &ValveArgs, out: &mut Output) -> Result<Ended, Failure> {
-    if args.faults {
+    let Some(path) = args.bench.as_deref().filter(|_| !args.faults) else {
         faults().write(out.options.format, out.text());
         return Ok(Ended::Fine);
-    }
+    };
     let doing = "reading the arguments";
-    let help = "`looprig valve --help` shows what can be given";
-    let path = args.bench.as_deref().ok_or_else(|| Failure::new(doing, "no bench file is named", help))?;
     let Some(motion) = &args.motion else {
-        let next = format!("name one behind it: step, ramp, stroke or fail; {help}");
+        let next = "name one behind it: step, ramp, stroke or fail; `looprig valve --help` shows more";
         return Err(Failure::new(doing, "nothing is asked of the valve", next));
     };
     let plan = bench::read(path).map_err(|e| misread(&e))?;
@@ -42,7 +40,7 @@ pub fn run(args: &ValveArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let wanted = [&args.csv, &args.svg];
     for file in wanted.into_iter().flatten().filter(|f| !is_standard_output(f)) {
-        if !args.force && file.exists() {
+        if !args.force && file.exists() && !is_special(file) {
             return Err(exists(&writing(file)));
         }
     }

@@ -15,7 +15,7 @@ use std::path::PathBuf;
 )]
 pub struct ValveArgs {
     /// The bench file (TOML): its [device.valve] is what is computed.
-    #[arg(value_name = "BENCH.toml")]
+    #[arg(value_name = "BENCH.toml", required_unless_present = "faults")]
     pub bench: Option<PathBuf>,
     /// Which positioner of the bench: its tag or its polling address. The first one unless told.
     #[arg(long, global = true, help_heading = COMMON, value_name = "TAG|ADDRESS")]

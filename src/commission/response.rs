@@ -17,7 +17,8 @@ pub struct Response {
     pub t86_s: Option<f64>,
     /// How far it went beyond its final value, % of the final change, 0 or more.
     pub overshoot_percent: f64,
-    /// From the step to the moment from which on it stays as near to its final value as was asked, s.
+    /// From the step to the moment from which on it stays as near to its final value as was asked, s; `None` where it did
+    /// not leave its place.
     pub settled_s: Option<f64>,
 }
 
@@ -46,7 +47,7 @@ impl Response {
             t63_s: at(1.0 - (-1f64).exp()),
             t86_s: at(1.0 - (-2f64).exp()),
             overshoot_percent: if moved { beyond / change.abs() * 100.0 } else { 0.0 },
-            settled_s: settled(after, to, within).map(since),
+            settled_s: moved.then(|| settled(after, to, within)).flatten().map(since),
         })
     }
 }
@@ -144,7 +145,7 @@ mod tests {
     fn nothing_happens() {
         let r = Response::of(&[(0.0, 5.0), (1.0, 5.0)], 0.5, 0.1, 0.1).unwrap();
         assert_eq!((r.dead_time_s, r.t63_s, r.overshoot_percent), (None, None, 0.0));
-        assert_eq!(r.settled_s, Some(0.0));
+        assert_eq!(r.settled_s, None);
         assert_eq!(Response::of(&[(0.0, 5.0)], 0.5, 0.1, 0.1), None);
         assert_eq!(Response::of(&[], 0.0, 0.1, 0.1), None);
     }
@@ -157,7 +158,8 @@ mod tests {
             if let (Some(a), Some(b)) = (r.t63_s, r.t86_s) {
                 prop_assert!(0.0 <= a && a <= b && b <= samples.len() as f64);
             }
-            prop_assert!(r.overshoot_percent >= 0.0 && r.settled_s.is_some());
+            prop_assert!(r.overshoot_percent >= 0.0);
+            prop_assert_eq!(r.settled_s.is_some(), (r.to - r.from).abs() >= 1.0);
         }
     }
 }

@@ -79,6 +79,43 @@ fn too_little_air_stalls() {
     assert!(all[1]["remarks"].to_string().contains("too far closed"), "{}", all[1]);
 }
 
+/// Every kind of actuator finds its place and both its stops, whichever way air works.
+#[test]
+fn every_kind_arrives() {
+    let closes = "[device.valve]\nacting = \"air_closes\"\n";
+    let double =
+        "[device.valve]\nacting = \"double\"\narea_cm2 = 120\nspring = \"opens\"\nspring_to_bar = 2\n";
+    let falling = "[device.valve.linkage]\nfalling = true\nlaw = \"sine\"\n";
+    let yoke =
+        "[device.valve]\nstroke_mm = 60\narea_cm2 = 200\n[device.valve.part_turn]\ntransmission = \"yoke\"\n";
+    for (name, keys) in [("closes", closes), ("double", double), ("falling", falling), ("yoke", yoke)] {
+        let dir = reference(&format!("kind-{name}"), 4.0, keys);
+        for to in ["70", "30"] {
+            let (code, all) = found(&dir, &["step", "--from", "50", "--to", to]);
+            assert_eq!(code, 0, "{name}: {all:?}");
+            near(&all[1]["travel_percent"], to.parse().unwrap(), 0.02);
+        }
+        let (code, all) = found(&dir, &["stroke"]);
+        assert_eq!(code, 0, "{name}: {all:?}");
+        near(&all[1]["travel_percent"], 100.0, 1e-6);
+        assert_eq!(all[2]["travel_percent"].as_f64().map(|t| t.abs() < 1e-6), Some(true));
+    }
+}
+
+/// What does not move is told so, without times.
+#[test]
+fn a_valve_that_does_not_move() {
+    let dir = reference("still", 1.4, "");
+    let (code, all) = found(&dir, &["stroke", "--fault", "diaphragm_leak=1"]);
+    assert_eq!(code, 1);
+    assert!(all[1]["remarks"].to_string().contains("does not move towards its open stop"), "{}", all[1]);
+    for way in &all[1..] {
+        assert!(["first_motion_s", "t5_s", "end_stop_s"].iter().all(|key| way[*key].is_null()), "{way}");
+    }
+    let (code, all) = found(&dir, &["step", "--fault", "diaphragm_leak=1"]);
+    assert_eq!((code, &all[1]["settled_s"], &all[1]["t63_s"]), (1, &Json::Null, &Json::Null));
+}
+
 /// Slowly there and back the pressures differ by 2 x 140 N / 350 cm2 = 0.08 bar [PL-31]; five times the friction, five times that.
 /// Without more friction at rest than while moving, or it would jump. At 0.5 %/s speed adds 2 x 2000 N s/m x 0.1 mm/s / 350 cm2 = 0.0001 bar.
 #[test]
@@ -302,7 +339,9 @@ fn what_is_refused() {
     valve(&dir, &["stroke"]).refused(&["b.toml:6:12", "0 cm2", "1 to 20000"]);
     let dir = reference("refused", 1.4, "");
     run(&dir, &["valve", "none.toml", "stroke"]).refused(&["no such file"]);
-    run(&dir, &["valve"]).refused(&["no bench file", "valve --help"]);
+    for missing in [&["valve"][..], &["valve", "stroke"]] {
+        run(&dir, missing).refused(&["BENCH.toml", "valve --help"]);
+    }
     valve(&dir, &[]).refused(&["nothing is asked", "step, ramp, stroke or fail"]);
     for (more, words) in [
         (&["stroke", "--fault", "filter_block=1"][..], &["filter_block", "did you mean filter_blocked?"][..]),
@@ -314,6 +353,7 @@ fn what_is_refused() {
         (&["step", "--from", "200"], &["200", "-100 to 125"]),
         (&["ramp", "--rate", "0"], &["no rate", "0.01 to 1000"]),
         (&["step", "--for", "1e9"], &["0.1 to 3600"]),
+        (&["ramp", "--from", "50", "--to", "50"], &["no way", "two places"]),
         (&["step", "--svg", "-"], &["standard output", "valve.svg"]),
         (&["step", "--svg", "none/r.svg"], &["writing none/r.svg"]),
     ] {
@@ -322,6 +362,11 @@ fn what_is_refused() {
     let spring = reference("refused-spring", 5.0, "[device.valve]\nacting = \"double\"\n");
     valve(&spring, &["stroke", "--fault", "spring_broken=1"])
         .refused(&["spring broken", "leave this fault out"]);
+    // A device is written to and stays one: --force does not put a file in its place.
+    for force in [&["step", "--csv", "/dev/null"][..], &["step", "--csv", "/dev/null", "--force"]] {
+        assert_eq!(valve(&dir, force).code, 0);
+        assert!(!fs::metadata("/dev/null").unwrap().is_file());
+    }
     // What is there already may be wanted.
     fs::write(dir.join("r.csv"), "mine").unwrap();
     valve(&dir, &["step", "--csv", "r.csv"]).refused(&["r.csv", "exists", "--force"]);

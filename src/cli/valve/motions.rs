@@ -37,6 +37,11 @@ pub struct Run {
 /// Performs a motion; with `seconds` the record has that length, whatever the valve does.
 pub fn run(rig: &mut Rig, motion: &Motion, seconds: Option<f64>) -> Result<Run, Trouble> {
     let how_long = seconds.map(Duration::from_secs_f64);
+    if let Motion::Step { from, to } | Motion::Ramp { from, to, .. } = *motion
+        && from == to
+    {
+        return Err((format!("from {from} to {to} % there is no way"), "give --from and --to two places"));
+    }
     match *motion {
         Motion::Step { from, to } => step(rig, from, to, how_long),
         Motion::Ramp { from, to, rate } => ramp(rig, from, to, rate, how_long),
@@ -290,14 +295,11 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
         let start = all.first().map_or(0.0, |s| s.1);
         let places = if stop == Stop::Open { [5.0, 95.0] } else { [95.0, 5.0] };
         let [first_five, last_five] = places.map(|percent| since(first_crossing(&all, percent)));
-        let at_stop = since(way.iter().find(|s| s.stop == Some(stop)).map(|s| s.time_s));
-        found.add(
-            "first_motion_s",
-            "first motion after",
-            since(first_departure(&all, start, FIRST_PERCENT)),
-            "s",
-            4,
-        );
+        let moves_s = first_departure(&all, start, FIRST_PERCENT);
+        // It may have stood there all the time.
+        let arrives = |s: &&Sample| s.stop == Some(stop) && moves_s.is_some_and(|moves| s.time_s >= moves);
+        let at_stop = since(way.iter().find(arrives).map(|s| s.time_s));
+        found.add("first_motion_s", "first motion after", since(moves_s), "s", 4);
         found.add("t5_s", "5 % of the stroke after", first_five, "s", 4);
         found.add("t95_s", "95 % after", last_five, "s", 4);
         let between = first_five.zip(last_five).map(|(a, b)| b - a);
@@ -306,10 +308,9 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
         self::places(rig, found);
         air(rig, begun_s, found);
         if at_stop.is_none() {
-            found.remarks.push(format!(
-                "It does not reach its {} stop.",
-                if stop == Stop::Open { "open" } else { "closed" }
-            ));
+            let side = if stop == Stop::Open { "open" } else { "closed" };
+            let does = if moves_s.is_some() { "does not reach" } else { "does not move towards" };
+            found.remarks.push(format!("It {does} its {side} stop."));
             arrived = false;
         }
     }
