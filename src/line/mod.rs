@@ -23,7 +23,7 @@ mod serial_options;
 mod tap;
 mod wire_fault;
 
-pub use bus::{Begun, Bus, CAPACITY, Clock, Delivery, Source, Station, Traffic};
+pub use bus::{Begun, Bus, CAPACITY, Clock, Delivery, Reach, Source, Station, Traffic};
 pub use dice::Dice;
 pub use endpoint::{Endpoint, LOOPBACK};
 pub use error::{Error, Fault};

@@ -133,19 +133,20 @@ impl Planned {
         };
         frame.octets.iter().map(one).collect()
     }
+}
 
-    /// One bit error; bit 0 is the start bit, 9 the parity bit, 10 the stop bit.
-    fn flip(&mut self, bit: u64) {
-        match bit {
-            0 => self.silent = true,
-            1..=8 => {
-                self.value ^= 1 << (bit - 1);
-                self.marks = Marks(self.marks.0 ^ Marks::PARITY.0);
-            }
-            9 => self.marks = Marks(self.marks.0 ^ Marks::PARITY.0),
-            _ => self.marks |= Marks::FRAMING,
+/// One bit error; bit 0 is the start bit, 9 the parity bit, 10 the stop bit. Whether it loses the octet.
+pub(super) fn flip(bit: u64, value: &mut u8, marks: &mut Marks) -> bool {
+    match bit {
+        0 => return true,
+        1..=8 => {
+            *value ^= 1 << (bit - 1);
+            *marks = Marks(marks.0 ^ Marks::PARITY.0);
         }
+        9 => *marks = Marks(marks.0 ^ Marks::PARITY.0),
+        _ => *marks |= Marks::FRAMING,
     }
+    false
 }
 
 /// The rules of a bus with their dice.
@@ -210,7 +211,7 @@ fn spoil(kind: FaultKind, dice: &mut Dice, character: Duration, octets: &mut Vec
             for octet in octets {
                 for bit in 0..BITS_PER_CHARACTER {
                     if dice.hits(threshold) {
-                        octet.flip(bit);
+                        octet.silent |= flip(bit, &mut octet.value, &mut octet.marks);
                         any = true;
                     }
                 }

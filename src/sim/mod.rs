@@ -14,7 +14,7 @@ pub use master::{Errand, MasterStation, Tally};
 pub use talker::Talker;
 
 use crate::frame::{Octet, RawFrame};
-use crate::line::{Bus, Clock, Delivery, InProcess, Station, WireFault};
+use crate::line::{Bus, Clock, Delivery, InProcess, Reach, Source, Station, WireFault};
 use crate::time::{Instant, Pace};
 
 /// Somebody on the bus.
@@ -151,6 +151,12 @@ impl World {
     /// From now on these rules spoil what passes [LI-22].
     pub fn set_faults(&mut self, rules: Vec<WireFault>) {
         self.bus.set_faults(rules);
+    }
+
+    /// From now on `listener` hears `talker` so: see [`Bus::set_reach`] [LI-25]. Stations and access points are named by the
+    /// indices that they got when they were added; the user of [`World::into_line`] is the access point that comes after all others.
+    pub fn set_reach(&mut self, talker: Source, listener: Source, reach: Reach) {
+        self.bus.set_reach(talker, listener, reach);
     }
 
     /// The bus.

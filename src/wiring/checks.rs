@@ -2,6 +2,7 @@
 
 use super::ac::{Station, Transmission};
 use super::circuit::{Circuit, PartKind, Source, Transmits};
+use super::noise::{MESSAGE_CHARACTERS, Reception};
 use super::remedy::Remedy;
 use super::{Analysis, DcRow};
 use core::f64::consts::TAU;
@@ -12,6 +13,8 @@ pub const LEAST_LEVEL_V: f64 = 0.120;
 const MOST_LEVEL_V: f64 = 1.5;
 /// The impedance that a transmitter should work into, ohm [WI-06].
 const LOAD_OHM: (f64, f64) = (230.0, 600.0);
+/// Which share of messages may be damaged: our choice [WI-13].
+const DAMAGED: f64 = 0.01;
 /// Resistance times capacitance, s [WI-07].
 pub const RC_S: f64 = 65e-6;
 /// By how much the two tones may differ in level, dB: our choice [WI-08].
@@ -40,6 +43,8 @@ pub enum Kind {
     SourceShort,
     /// Level at a receiver.
     Level,
+    /// Messages that noise damages.
+    Noise,
     /// Resistance times capacitance.
     Rc,
     /// A level that is too high.
@@ -67,6 +72,7 @@ impl Kind {
             Kind::VoltsBeyond => "volts-beyond",
             Kind::SourceShort => "source-short",
             Kind::Level => "level",
+            Kind::Noise => "noise",
             Kind::Rc => "rc",
             Kind::LevelHigh => "level-high",
             Kind::LoadLow => "load-low",
@@ -86,6 +92,7 @@ impl Kind {
             Kind::VoltsBeyond => "volts, failure currents",
             Kind::SourceShort => "source lets the signal live",
             Kind::Level => "signal at the receiver",
+            Kind::Noise => "messages that noise damages",
             Kind::Rc => "resistance x capacitance",
             Kind::LevelHigh => "signal not too strong",
             Kind::LoadLow => "load of the transmitter, least",
@@ -105,6 +112,7 @@ impl Kind {
             Kind::VoltsBeyond => "volts at failure currents",
             Kind::SourceShort => "the source",
             Kind::Level => "the signal",
+            Kind::Noise => "noise",
             Kind::Rc => "resistance x capacitance",
             _ => self.title(),
         }
@@ -114,7 +122,13 @@ impl Kind {
     pub fn must_hold(self) -> bool {
         matches!(
             self,
-            Kind::Polarity | Kind::Volts | Kind::VoltsBeyond | Kind::SourceShort | Kind::Level | Kind::Rc
+            Kind::Polarity
+                | Kind::Volts
+                | Kind::VoltsBeyond
+                | Kind::SourceShort
+                | Kind::Level
+                | Kind::Noise
+                | Kind::Rc
         )
     }
 }
@@ -132,7 +146,7 @@ pub struct Check {
     pub limit: f64,
     /// Whether the limit is the least; else it is the most.
     pub is_least: bool,
-    /// Unit of value and limit: V, ohm, s, dB, A, or nothing for a count.
+    /// Unit of value and limit: V, ohm, s, dB, A, share (0 to 1), or nothing for a count.
     pub unit: &'static str,
     /// Where the limit is from.
     pub source: &'static str,
@@ -183,6 +197,7 @@ fn all(circuit: &Circuit, analysis: &Analysis, has_words: bool) -> Vec<Check> {
     c.volts();
     c.source_short();
     c.levels();
+    c.noise();
     c.rc();
     c.loads();
     c.tones();
@@ -300,6 +315,25 @@ impl<'a> Checks<'a> {
             let source = "a multiplexer's range ends at 1.5 V peak to peak: [ELC] [WI-06]";
             let meaning = "the signal may overdrive receivers";
             self.add(Kind::LevelHigh, subject, (most, MOST_LEVEL_V, false), "V", source, meaning);
+        }
+    }
+
+    fn noise(&mut self) {
+        for (by, to, tones) in self.paths() {
+            let Some(noise) = self.circuit.noise_at(to) else { continue };
+            let levels_v = tones.map(|t| t.at(self.circuit, to).abs());
+            let reception = Reception { levels_v, noise: Some(noise) };
+            let damaged = reception.damaged_share(MESSAGE_CHARACTERS);
+            let source = "1 message of 25 characters in 100: our choice [WI-13]";
+            let meaning = "noise makes bits wrong: answers fail now and then, or all the time";
+            self.add(
+                Kind::Noise,
+                self.path_name(by, to),
+                (damaged, DAMAGED, false),
+                "share",
+                source,
+                meaning,
+            );
         }
     }
 

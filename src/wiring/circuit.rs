@@ -3,6 +3,7 @@
 use super::Complex;
 use super::cable::Cable;
 use super::network::{Link, TwoPort};
+use super::noise::Noise;
 
 /// The least impedance of a source, ohm: one that is ideal shorts the tones as well as this.
 const LEAST_OHM: f64 = 1e-6;
@@ -28,6 +29,8 @@ pub struct Circuit {
     pub devices: Vec<Device>,
     /// The master, where there is one besides the devices.
     pub master: Option<Master>,
+    /// Noise at every receiver that has none of its own [WI-13].
+    pub noise: Option<Noise>,
     /// Currents at which volts are computed, A.
     pub currents_a: Vec<f64>,
 }
@@ -143,6 +146,8 @@ pub struct Device {
     pub capacitance_f: f64,
     /// How it transmits.
     pub transmits: Transmits,
+    /// Noise between its terminals; `None` is that of the whole loop.
+    pub noise: Option<Noise>,
     /// The current it holds, A; `None` follows the signal.
     pub holds_a: Option<f64>,
     /// Whether it works either way round.
@@ -184,6 +189,8 @@ pub struct Master {
     pub coupling: Coupling,
     /// How it transmits.
     pub transmits: Transmits,
+    /// Noise between its terminals; `None` is that of the whole loop.
+    pub noise: Option<Noise>,
     /// Impedance while it listens, ohm; `None` is as good as open.
     pub impedance_ohm: Option<f64>,
     /// Capacitance across it, F.

@@ -30,12 +30,14 @@ pub enum Knob {
     DeviceImpedance(usize),
     /// Capacitance of a device, nF.
     DeviceCapacitance(usize),
+    /// Noise at every receiver that has none of its own, mV rms.
+    Noise,
 }
 
 /// What a sweep may name, for messages.
 pub const NAMES: &str = "supply.voltage, supply.resistor, card.compliance, card.impedance, card.filter, \
                          cable.length, cable.capacitance, cable.temperature, cable.cross_section, \
-                         series.resistance, device.impedance, device.capacitance; behind cable, series or device \
+                         series.resistance, device.impedance, device.capacitance, noise.rms; behind cable, series or device \
                          a name or number may stand: cable.2.length, device.FV-3104.impedance";
 
 impl Knob {
@@ -51,7 +53,7 @@ impl Knob {
             None => (None, rest),
         };
         // Units are those of the sheet; a name may carry them, but no others.
-        let units = ["_m", "_pf_per_m", "_c", "_mm2", "_ohm", "_nf", "_v"];
+        let units = ["_m", "_pf_per_m", "_c", "_mm2", "_ohm", "_nf", "_v", "_mv"];
         let keys = [
             "length",
             "capacitance",
@@ -63,6 +65,7 @@ impl Knob {
             "resistor",
             "compliance",
             "filter",
+            "rms",
         ];
         let key = units.iter().filter_map(|u| key.strip_suffix(u)).find(|k| keys.contains(k)).unwrap_or(key);
         let parts = |is_cable: bool| -> Vec<(usize, &str)> {
@@ -93,6 +96,7 @@ impl Knob {
             ("card", "compliance") if which.is_none() => Knob::CardCompliance,
             ("card", "impedance") if which.is_none() => Knob::CardImpedance,
             ("card", "filter") if which.is_none() => Knob::CardFilter,
+            ("noise", "rms") if which.is_none() => Knob::Noise,
             ("cable", "length") => Knob::CableLength(one(parts(true))?),
             ("cable", "capacitance") => Knob::CableCapacitance(one(parts(true))?),
             ("cable", "temperature") => Knob::CableTemperature(one(parts(true))?),
@@ -113,6 +117,7 @@ impl Knob {
             Knob::CableTemperature(_) => "\u{b0}C",
             Knob::CableCrossSection(_) => "mm\u{b2}",
             Knob::DeviceCapacitance(_) => "nF",
+            Knob::Noise => "mV rms",
             _ => "ohm",
         }
     }
@@ -125,7 +130,7 @@ impl Knob {
             Knob::CableCapacitance(_) => 0.0..=2000.0,
             Knob::CableTemperature(_) => -60.0..=120.0,
             Knob::CableCrossSection(_) => 0.02..=50.0,
-            Knob::DeviceCapacitance(_) => 0.0..=10_000.0,
+            Knob::DeviceCapacitance(_) | Knob::Noise => 0.0..=10_000.0,
             Knob::CardImpedance | Knob::DeviceImpedance(_) => 0.001..=1e9,
             _ => 0.0..=100_000.0,
         }
@@ -159,6 +164,7 @@ impl Knob {
             (Knob::SeriesResistance(n), _) => circuit.parts.get(*n).map(super::circuit::Part::resistance_ohm),
             (Knob::DeviceImpedance(n), _) => circuit.devices.get(*n)?.impedance_ohm,
             (Knob::DeviceCapacitance(n), _) => circuit.devices.get(*n).map(|d| d.capacitance_f * 1e9),
+            (Knob::Noise, _) => circuit.noise.map(|noise| noise.rms_v * 1e3),
             _ => None,
         }
     }
@@ -179,6 +185,11 @@ impl Knob {
             (Knob::DeviceCapacitance(n), _) => {
                 if let Some(d) = circuit.devices.get_mut(*n) {
                     d.capacitance_f = value * 1e-9;
+                }
+            }
+            (Knob::Noise, _) => {
+                if let Some(noise) = &mut circuit.noise {
+                    noise.rms_v = value * 1e-3;
                 }
             }
             (

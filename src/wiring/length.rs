@@ -41,7 +41,8 @@ pub(super) fn lengths(circuit: &Circuit, analysis: &Analysis) -> Option<Lengths>
         PartKind::Series(_) => None,
     });
     let (part, cable) = cables.max_by(|a, b| a.1.length_m.total_cmp(&b.1.length_m))?;
-    let kinds = [Kind::Volts, Kind::VoltsBeyond, Kind::Level, Kind::Rc, Kind::Twist, Kind::Delay];
+    let kinds =
+        [Kind::Volts, Kind::VoltsBeyond, Kind::Level, Kind::Noise, Kind::Rc, Kind::Twist, Kind::Delay];
     let known = checks::values(circuit, analysis);
     let kinds = kinds.into_iter().filter(|k| known.iter().any(|c| c.kind == *k));
     let limits = kinds.map(|kind| RoomLeft { kind, most_m: most(circuit, part, kind) }).collect();

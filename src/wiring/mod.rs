@@ -3,7 +3,7 @@
 //! A pair of wires is a tree: from the supply or the card through cables and parts in the wires to devices across
 //! them. [`judge`] computes what direct current leaves of the volts at each device ([`dc`]), what of each
 //! transmission arrives where at both tones ([`ac`]), and compares that with limits ([`Check`]). It knows no protocol.
-//! Quantities are SI; where a name carries another unit it says so. Rules and their sources: [WI-01] to [WI-12].
+//! Quantities are SI; where a name carries another unit it says so. Rules and their sources: [WI-01] to [WI-13].
 
 pub mod ac;
 pub mod cable;
@@ -14,6 +14,7 @@ pub mod dc;
 pub mod knob;
 mod length;
 mod network;
+pub mod noise;
 mod remedy;
 mod tolerance;
 
@@ -27,6 +28,7 @@ pub use complex::Complex;
 pub use dc::{DcDevice, DcRow};
 pub use knob::Knob;
 pub use length::{Lengths, RoomLeft, handbook_m};
+pub use noise::{Noise, Reception};
 pub use remedy::Remedy;
 pub use tolerance::{Samples, Spread, Tolerance, corner, sample};
 

@@ -161,6 +161,22 @@ impl Search<'_> {
         }
     }
 
+    /// What is known of noise is how much there is, so all of it becomes less.
+    fn less_noise(&mut self) {
+        let order =
+            "find where the noise comes from (screens, earths, the supply, cables beside) and bring it";
+        let mut whole = self.circuit.clone();
+        whole.noise = None;
+        if !whole.has_noise() {
+            self.try_knob(&Knob::Noise, 0.0, 0.1, &format!("{order} down to"));
+            return;
+        }
+        let Some(t) = least(self.circuit, self.kind, &|c, t| c.scale_noise(1.0 - t)) else { return };
+        let percent = (100.0 * (1.0 - t)).floor();
+        let text = format!("{order} down to {} % of what it is everywhere", trim(percent));
+        self.try_once(text, 1.0 - percent / 100.0, |c| c.scale_noise(percent / 100.0));
+    }
+
     fn dry(&mut self) {
         for (n, name) in self.cables() {
             self.try_once(format!("dry or replace {name}, which leaks"), 1.0, |c| {
@@ -214,7 +230,10 @@ fn remedies(circuit: &Circuit, kind: Kind) -> Vec<(Remedy, Circuit)> {
             s.shorter_cable();
             s.take_out();
         }
-        Kind::SourceShort | Kind::Level => {
+        Kind::SourceShort | Kind::Level | Kind::Noise => {
+            if kind == Kind::Noise {
+                s.less_noise();
+            }
             if resistor.is_some_and(|ohm| ohm < 600.0) {
                 s.try_knob(&Knob::SupplyResistor, 600.0, 5.0, "take a resistor of");
             }
@@ -224,7 +243,7 @@ fn remedies(circuit: &Circuit, kind: Kind) -> Vec<(Remedy, Circuit)> {
                 s.try_knob(&Knob::CardFilter, 600.0, 5.0, order);
             }
             s.take_out();
-            if kind == Kind::Level {
+            if kind != Kind::SourceShort {
                 s.less_capacitance();
                 s.shorter_cable();
             }

@@ -6,7 +6,7 @@ use looprig::frame::{
     Address, Frame, FrameType, Good, Master as Role, PollingAddress, Receiver, ReceiverConfig, Reception,
     Target, UniqueAddress,
 };
-use looprig::line::{Begun, Clock, Delivery, Dice, FaultKind, FaultOf, WireFault};
+use looprig::line::{Begun, Clock, Delivery, Dice, FaultKind, FaultOf, Reach, Source, WireFault};
 use looprig::link::{MasterConfig, Output};
 use looprig::sim::{DeviceStation, Errand, MasterStation, Participant, Talker, World};
 use looprig::time::{BitTimes, Drift, Instant, Pace};
@@ -29,6 +29,8 @@ const FEWEST_BURSTS: u64 = 3;
 const SETTLES_S: u64 = 10;
 /// Everything that is under way has ended within so many seconds after nothing more is asked.
 const ENDS_WITHIN_S: u64 = 60;
+/// Where not everybody hears everybody, that changes every so many seconds.
+const HEARD_FOR_S: u64 = 20;
 /// Begun transmissions that a frame may still be of, s.
 const REMEMBERED_S: u64 = 10;
 
@@ -313,15 +315,44 @@ impl Observer {
 
 /// Runs one seed.
 pub fn run(seed: u64) -> Outcome {
-    run_with(seed, None)
+    run_with(seed, None, None)
+}
+
+/// Runs one seed in which, as long as there are faults, not everybody hears everybody well [LI-25].
+pub fn run_with_reaches(seed: u64) -> Outcome {
+    run_with(seed, None, Some(Dice::new(seed, 1_002)))
 }
 
 /// Runs one seed with devices in burst mode among the others.
 pub fn run_with_bursts(seed: u64) -> Outcome {
-    run_with(seed, Some(Dice::new(seed, 1_001)))
+    run_with(seed, Some(Dice::new(seed, 1_001)), None)
 }
 
-fn run_with(seed: u64, mut bursting: Option<Dice>) -> Outcome {
+/// One pair of talker and listener in four is told anew how it hears; the observer, whose account is that of the wires, hears all.
+fn reaches(dice: &mut Dice, world: &mut World) {
+    let stations = world.bus().stations().count();
+    let sources = || (0..stations).map(Source::Station);
+    for (talker, listener) in sources().flat_map(|t| sources().map(move |l| (t, l))) {
+        let reach = match dice.below(16) {
+            0 => Reach::NONE,
+            1 => Reach { bit_error_rate: [1e-5, 1e-4, 1e-3, 5e-3][dice.below(4) as usize], ..Reach::CLEAR },
+            2 | 3 => Reach::CLEAR,
+            _ => continue,
+        };
+        world.set_reach(talker, listener, reach);
+    }
+}
+
+/// Everybody hears everybody.
+fn clear_reaches(world: &mut World) {
+    let stations = world.bus().stations().count();
+    let sources = || (0..stations).map(Source::Station);
+    for (talker, listener) in sources().flat_map(|t| sources().map(move |l| (t, l))) {
+        world.set_reach(talker, listener, Reach::CLEAR);
+    }
+}
+
+fn run_with(seed: u64, mut bursting: Option<Dice>, mut reaching: Option<Dice>) -> Outcome {
     let mut dice = Dice::new(seed, 1_000);
     let mut cast = cast(seed, &mut dice, &mut bursting);
     cast.world.add_talker(bursts(&mut dice));
@@ -349,6 +380,9 @@ fn run_with(seed: u64, mut bursting: Option<Dice>) -> Outcome {
     let end = SPOILT_S + CALM_S + ENDS_WITHIN_S;
     for second in 1..=end {
         let t = seconds(second);
+        if let Some(dice) = reaching.as_mut().filter(|_| second % HEARD_FOR_S == 1 && second < SPOILT_S) {
+            reaches(dice, &mut cast.world);
+        }
         cast.world.run_until(t, &mut heard);
         let begun: Vec<Begun> = cast.world.bus_mut().take_begun().into_iter().collect();
         if second > SPOILT_S + SETTLES_S {
@@ -384,6 +418,7 @@ fn run_with(seed: u64, mut bursting: Option<Dice>) -> Outcome {
                 o.out.retries += tally.retries;
             }
             cast.world.set_faults(Vec::new());
+            clear_reaches(&mut cast.world);
             for (role, at) in ROLES.into_iter().zip(cast.masters) {
                 let list = errands(&mut dice, &cast, role, true, false);
                 master(&mut cast.world, at).set_errands(list);

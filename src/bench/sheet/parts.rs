@@ -2,10 +2,11 @@
 
 use super::optional;
 use super::shape::{
-    CableTable, CardTable, DeviceTable, MasterTable, SeriesTable, Sheet, ShuntTable, SupplyTable,
+    CableTable, CardTable, DeviceTable, MasterTable, NoiseTable, SeriesTable, Sheet, ShuntTable, SupplyTable,
 };
 use crate::app::written::{Fault, Number, number, whole, words};
 use crate::wiring::cable::{self, Cable};
+use crate::wiring::noise::{self, Noise};
 use crate::wiring::{
     CAPACITANCE_NUMBER_F, Circuit, Coupling, Device, Master, Part, PartKind, Series, Shunt, Source,
     Transmits, knob,
@@ -99,14 +100,19 @@ pub(super) fn circuit(sheet: &Sheet, text: &str) -> Result<Circuit, Fault> {
         shunts: Vec::new(),
         devices: Vec::new(),
         master: None,
+        noise: None,
         currents_a: if currents_a.is_empty() { CURRENTS_MA.map(|ma| ma / 1e3).to_vec() } else { currents_a },
     };
-    let mut build = Build { circuit: &mut circuit, here: 0, is_multidrop: devices.len() > 1 };
+    let band_hz = band(&sheet.noise)?;
+    if let Some(t) = sheet.noise.as_ref().map(Spanned::get_ref) {
+        circuit.noise = noise_of(&t.rms_mv, "rms_mv", band_hz)?;
+    }
+    let mut build = Build { circuit: &mut circuit, here: 0, is_multidrop: devices.len() > 1, band_hz };
     for table in &tables {
         build.add(table)?;
     }
     if let Some(table) = &sheet.master {
-        circuit.master = Some(master(table, &circuit)?);
+        circuit.master = Some(master(table, &circuit, band_hz)?);
     }
     Ok(circuit)
 }
@@ -195,7 +201,23 @@ fn transmits(
     }
 }
 
-fn master(table: &Spanned<MasterTable>, circuit: &Circuit) -> Result<Master, Fault> {
+/// The band in which noise of a sheet is given, Hz.
+fn band(table: &Option<Spanned<NoiseTable>>) -> Result<(f64, f64), Fault> {
+    let (from, to) = noise::BAND_HZ;
+    let Some(t) = table.as_ref().map(Spanned::get_ref) else { return Ok((from, to)) };
+    // White noise that leaves a tone out would not be white; so the band holds both.
+    Ok((
+        optional(&t.from_hz, "from_hz", "Hz", 1.0..=1200.0)?.unwrap_or(from),
+        optional(&t.to_hz, "to_hz", "Hz", 2200.0..=1e6)?.unwrap_or(to),
+    ))
+}
+
+fn noise_of(mv: &Option<Spanned<Number>>, key: &str, band_hz: (f64, f64)) -> Result<Option<Noise>, Fault> {
+    let mv = optional(mv, key, "mV", 0.0..=10_000.0)?;
+    Ok(mv.map(|mv| Noise { rms_v: mv / 1e3, band_hz }))
+}
+
+fn master(table: &Spanned<MasterTable>, circuit: &Circuit, band_hz: (f64, f64)) -> Result<Master, Fault> {
     let t = table.get_ref();
     let has_resistor = matches!(circuit.source, Source::Supply { resistor_ohm, .. } if resistor_ohm > 0.0);
     let coupling = match &t.at {
@@ -217,6 +239,7 @@ fn master(table: &Spanned<MasterTable>, circuit: &Circuit) -> Result<Master, Fau
             optional(&t.impedance_ohm, "impedance_ohm", "ohm", 1.0..=1e9)?.unwrap_or(LISTENING_OHM),
         ),
         capacitance_f: capacitance(&t.capacitance_number, &t.capacitance_nf, 0.0)?,
+        noise: noise_of(&t.noise_rms_mv, "noise_rms_mv", band_hz)?,
         coupling_f: optional(&t.coupling_uf, "coupling_uf", "uF", 0.001..=1000.0)?.map(|uf| uf * 1e-6),
     })
 }
@@ -240,6 +263,7 @@ struct Build<'a> {
     /// The place where the part above ended.
     here: usize,
     is_multidrop: bool,
+    band_hz: (f64, f64),
 }
 
 impl Build<'_> {
@@ -270,7 +294,8 @@ impl Build<'_> {
             }
             Table::Device(t) => {
                 let number = self.circuit.devices.len() + 1;
-                let device = device(t, self.at(&t.get_ref().at)?, number, self.is_multidrop)?;
+                let mut device = device(t, self.at(&t.get_ref().at)?, number, self.is_multidrop)?;
+                device.noise = noise_of(&t.get_ref().noise_rms_mv, "noise_rms_mv", self.band_hz)?;
                 if self.circuit.devices.iter().any(|d| d.tag == device.tag) {
                     let wrong = format!("another device has the tag {} too", device.tag);
                     return Err(Fault::new(&t.span(), wrong, "give every device a tag of its own"));
@@ -447,6 +472,7 @@ fn device(
             behind.or(impedance_ohm),
             Transmits::Current(1e-3),
         )?,
+        noise: None,
         holds_a: holds_ma.or(is_multidrop.then_some(4.0)).map(|ma| ma / 1e3),
         takes_either_polarity: t.either_polarity.unwrap_or(false),
         is_reversed: t.reversed.unwrap_or(false),

@@ -25,6 +25,9 @@ pub struct Sheet {
     /// Who asks the devices, where that is known.
     #[schemars(with = "Option<MasterTable>")]
     pub master: Option<Spanned<MasterTable>>,
+    /// Noise where receivers are, where that is known or feared.
+    #[schemars(with = "Option<NoiseTable>")]
+    pub noise: Option<Spanned<NoiseTable>>,
     /// A length of cable, one pair of it.
     #[serde(default)]
     #[schemars(with = "Vec<CableTable>")]
@@ -114,6 +117,24 @@ pub struct MasterTable {
     /// The capacitor in series that keeps direct current away, uF, 0.001 to 1000. Default none.
     #[schemars(with = "Option<f64>", range(min = 0.001, max = 1000.0))]
     pub coupling_uf: Option<Spanned<Number>>,
+    /// White noise between its terminals, mV rms, 0 to 10000. Default that of [noise].
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
+    pub noise_rms_mv: Option<Spanned<Number>>,
+}
+
+/// White noise between the terminals of receivers. It is taken as given there; how it gets onto the wires is not computed.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NoiseTable {
+    /// How much within the band, mV rms, 0 to 10000, at every receiver that has no noise_rms_mv of its own. Default none.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
+    pub rms_mv: Option<Spanned<Number>>,
+    /// Where the band begins in which all noise of this sheet is given, Hz, 1 to 1200. Default 500.
+    #[schemars(with = "Option<f64>", range(min = 1.0, max = 1200.0))]
+    pub from_hz: Option<Spanned<Number>>,
+    /// Where it ends, Hz, 2200 to 1000000. Default 10000.
+    #[schemars(with = "Option<f64>", range(min = 2200.0, max = 1e6))]
+    pub to_hz: Option<Spanned<Number>>,
 }
 
 /// A cable.
@@ -308,6 +329,9 @@ pub struct DeviceTable {
     /// Its impedance while it transmits a voltage, ohm, 0 to 100000. Default impedance_ohm.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 100_000.0))]
     pub transmit_impedance_ohm: Option<Spanned<Number>>,
+    /// White noise between its terminals, mV rms, 0 to 10000. Default that of [noise].
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
+    pub noise_rms_mv: Option<Spanned<Number>>,
     /// The current that it holds whatever it measures, mA, 0.1 to 100, as in multidrop. Default: a device that is
     /// alone follows the loop's current, several hold 4.
     #[schemars(with = "Option<f64>", range(min = 0.1, max = 100.0))]

@@ -8,8 +8,8 @@ const ON_BITS: u64 = 4;
 /// Bit times for which a detector holds on after the carrier's end: 2.5 ms [A5191] [LI-21].
 const OFF_BITS: u64 = 3;
 
-/// The carrier of everybody together.
-#[derive(Debug)]
+/// The carrier of everybody together, or of those whom one listener hears.
+#[derive(Clone, Debug)]
 pub(super) struct Air {
     on_lag: Duration,
     off_lag: Duration,
@@ -39,6 +39,25 @@ impl Air {
         });
         if !under_way {
             self.rise_at = Some(from + self.on_lag);
+        }
+    }
+
+    /// Who is noticed has changed: of those who are, a carrier is on until `until`.
+    pub(super) fn change(&mut self, now: Instant, until: Option<Instant>) {
+        if self.on_lag.is_zero() {
+            return;
+        }
+        let fall = until.unwrap_or(now) + self.off_lag;
+        match until {
+            // What went already is forgotten no later for that.
+            None if self.is_on => self.fall_at = Some(self.fall_at.map_or(fall, |f| f.min(fall))),
+            None => (self.rise_at, self.fall_at) = (None, None),
+            Some(_) => {
+                self.fall_at = Some(fall);
+                if !self.is_on && self.rise_at.is_none() {
+                    self.rise_at = Some(now + self.on_lag);
+                }
+            }
         }
     }
 

@@ -2,10 +2,12 @@
 //!
 //! Every octet takes the time of a character by its sender's clock, and everybody but its sender hears
 //! it at its end [LI-05]. Who sends hears nothing. Two that send at once collide [LI-20], carriers are
-//! detected late [LI-21], rules spoil what passes [LI-22], and every station has a clock of its own
-//! [LI-23]. Whatever is left to chance is fixed by one seed, and what happens at equal times has an order.
+//! detected late [LI-21], rules spoil what passes [LI-22], every station has a clock of its own [LI-23],
+//! and a listener may hear some talkers with errors or not at all [LI-25]. Whatever is left to chance is fixed by one seed, and what happens at equal times has an order.
 
 mod air;
+mod ear;
+mod reach;
 mod sender;
 mod station;
 #[cfg(test)]
@@ -16,6 +18,8 @@ use super::wire_fault::{FaultKind, Faults, Planned, WireFault};
 use crate::frame::{Marks, Octet, RawFrame};
 use crate::time::{Drift, Instant, Pace};
 use air::Air;
+use ear::Ear;
+pub use ear::Reach;
 use sender::{Passing, Sender};
 pub use station::{Begun, Clock, Delivery, Source, Station, Traffic};
 
@@ -31,10 +35,20 @@ const COLLISIONS: u64 = 1;
 const FAULTS: u64 = 2;
 /// The first station's.
 const STATIONS: u64 = 16;
+/// The first ear's at a port, and of a station.
+const EARS: [u64; 2] = [1 << 32, 2 << 32];
+
+struct Port {
+    sender: Sender,
+    /// Where it does not hear everybody.
+    ear: Option<Box<Ear>>,
+}
 
 struct Seat<S> {
     station: S,
     sender: Sender,
+    /// Where it does not hear everybody.
+    ear: Option<Box<Ear>>,
     clock: Clock,
     dice: Dice,
     /// When the station was last asked to transmit: a wish to wake up to then is served.
@@ -50,7 +64,9 @@ pub struct Bus<S: Station = Box<dyn Station + Send>> {
     pace: Pace,
     seed: u64,
     now: Instant,
-    ports: Vec<Sender>,
+    ports: Vec<Port>,
+    /// Whether anybody does not hear everybody.
+    has_ears: bool,
     seats: Vec<Seat<S>>,
     noise: Sender,
     /// The next burst of each rule that makes noise.
@@ -86,6 +102,7 @@ impl<S: Station> Bus<S> {
             seed,
             now: Instant::ZERO,
             ports: Vec::new(),
+            has_ears: false,
             seats: Vec::new(),
             noise: Sender::new(pace.character()),
             bursts: Vec::new(),
@@ -135,7 +152,7 @@ impl<S: Station> Bus<S> {
 
     /// Adds an access point for something outside; gives its index.
     pub fn add_port(&mut self) -> usize {
-        self.ports.push(Sender::new(self.pace.character()));
+        self.ports.push(Port { sender: Sender::new(self.pace.character()), ear: None });
         self.ports.len() - 1
     }
 
@@ -150,6 +167,7 @@ impl<S: Station> Bus<S> {
         self.seats.push(Seat {
             station,
             sender: Sender::new(clock.drift.lasts(self.pace.character())),
+            ear: None,
             clock,
             dice: Dice::new(self.seed, STATIONS + index as u64),
             asked: None,
@@ -175,7 +193,7 @@ impl<S: Station> Bus<S> {
     /// How many octets from outside were lost at `port` because it sent faster than the pace for
     /// too long; 0 for an unknown port.
     pub fn lost(&self, port: usize) -> u64 {
-        self.ports.get(port).map_or(0, |p| p.lost)
+        self.ports.get(port).map_or(0, |p| p.sender.lost)
     }
 
     /// Octets came in from outside at `port`: the first is taken to have ended at `at`, the others
@@ -207,7 +225,7 @@ impl<S: Station> Bus<S> {
     fn push_port(&mut self, end: Instant, port: usize, planned: Vec<Planned>) -> Instant {
         match self.ports.get(port) {
             Some(p) if !planned.is_empty() => {
-                let anew = p.begins_anew(end);
+                let anew = p.sender.begins_anew(end);
                 self.begin(Source::Port(port), self.now, end, anew, planned)
             }
             _ => end,
@@ -270,13 +288,18 @@ impl<S: Station> Bus<S> {
         };
         let front = |s: &Sender| s.waiting.front().map(|p| p.octet.at);
         for (i, port) in self.ports.iter().enumerate() {
-            offer(front(port), Next::Octet(Source::Port(i)));
+            offer(front(&port.sender), Next::Octet(Source::Port(i)));
         }
         for (i, seat) in self.seats.iter().enumerate() {
             offer(front(&seat.sender), Next::Octet(Source::Station(i)));
         }
         offer(front(&self.noise), Next::Octet(Source::Noise));
         offer(self.air.next_at(), Next::Carrier);
+        if self.has_ears {
+            for ear in self.seats.iter().filter_map(|s| s.ear.as_ref()) {
+                offer(ear.air.next_at(), Next::Carrier);
+            }
+        }
         for sender in self.senders() {
             offer(sender.pieces.front().map(|p| p.0), Next::Carrier);
         }
@@ -299,13 +322,13 @@ impl<S: Station> Bus<S> {
     }
 
     fn senders(&self) -> impl Iterator<Item = &Sender> {
-        let seats = self.seats.iter().map(|s| &s.sender);
-        self.ports.iter().chain(seats).chain(core::iter::once(&self.noise))
+        let ports = self.ports.iter().map(|p| &p.sender);
+        ports.chain(self.seats.iter().map(|s| &s.sender)).chain(core::iter::once(&self.noise))
     }
 
     fn sender_mut(&mut self, source: Source) -> &mut Sender {
         match source {
-            Source::Port(i) => &mut self.ports[i],
+            Source::Port(i) => &mut self.ports[i].sender,
             Source::Station(i) => &mut self.seats[i].sender,
             Source::Noise => &mut self.noise,
         }
@@ -320,7 +343,9 @@ impl<S: Station> Bus<S> {
         let waiting = &mut self.sender_mut(source).waiting;
         let Some(first) = waiting.pop_front() else { return };
         let alone = waiting.front().is_none_or(|p| p.octet.at > first.octet.at);
+        self.clear_ears();
         let heard: &[Octet] = if alone {
+            self.tell_ears(source, &first);
             match self.on_the_wires(source, first) {
                 Some(octet) => {
                     one[0] = octet;
@@ -331,6 +356,7 @@ impl<S: Station> Bus<S> {
         } else {
             let mut next = Some(first);
             while let Some(passing) = next {
+                self.tell_ears(source, &passing);
                 run.extend(self.on_the_wires(source, passing));
                 let waiting = &mut self.sender_mut(source).waiting;
                 next = waiting.pop_front_if(|p| p.octet.at == first.octet.at);
@@ -346,7 +372,10 @@ impl<S: Station> Bus<S> {
                     spoke = Some(i);
                     seat.station.sent(drift.shows(now));
                 }
-            } else if !heard.is_empty() && !seat.sender.is_on_between(begins, now) {
+                continue;
+            }
+            let heard = seat.ear.as_ref().map_or(heard, |ear| &ear.heard);
+            if !heard.is_empty() && !seat.sender.is_on_between(begins, now) {
                 if drift == Drift::NONE {
                     seat.station.handle(now, heard);
                 } else {
@@ -357,16 +386,20 @@ impl<S: Station> Bus<S> {
                 }
             }
         }
+        let listens = |(i, port): &(usize, &Port)| {
+            source != Source::Port(*i) && !port.sender.is_on_between(begins, now)
+        };
         for &octet in heard {
-            for (port, sender) in self.ports.iter().enumerate() {
-                if source != Source::Port(port) && !sender.is_on_between(begins, now) {
-                    out.push(Delivery { port, octet });
-                }
+            let all = self.ports.iter().enumerate().filter(|(_, p)| p.ear.is_none());
+            out.extend(all.filter(listens).map(|(port, _)| Delivery { port, octet }));
+        }
+        if self.has_ears {
+            for (port, p) in self.ports.iter().enumerate().filter(listens) {
+                out.extend(p.ear.iter().flat_map(|e| &e.heard).map(|&octet| Delivery { port, octet }));
             }
         }
         if let Some(i) = spoke
-            && self.air.is_on
-            && self.senders().filter(|s| s.until > now && s.from <= now).count() > 0
+            && self.notices_somebody(i)
         {
             // It could not notice who began while it spoke.
             let seat = &mut self.seats[i];
@@ -399,13 +432,7 @@ impl<S: Station> Bus<S> {
         let mut octet = passing.octet;
         if together {
             self.traffic.spoilt += 1;
-            octet.value = self.dice.octet();
-            // What the bits of two make may look like anything.
-            for mark in [Marks::PARITY, Marks::FRAMING] {
-                if self.dice.chance(0.5) {
-                    octet.marks |= mark;
-                }
-            }
+            octet = spoilt(octet, &mut self.dice);
         }
         Some(octet)
     }
@@ -413,20 +440,32 @@ impl<S: Station> Bus<S> {
     /// Tells the detectors of carriers that have come.
     fn tell_detectors(&mut self) {
         let now = self.now;
-        let seats = self.seats.iter_mut().map(|s| &mut s.sender);
-        for sender in self.ports.iter_mut().chain(seats).chain(core::iter::once(&mut self.noise)) {
+        let mut come = Vec::new();
+        let ports = (0..).map(Source::Port).zip(self.ports.iter_mut().map(|p| &mut p.sender));
+        let seats = (0..).map(Source::Station).zip(self.seats.iter_mut().map(|s| &mut s.sender));
+        for (source, sender) in ports.chain(seats).chain([(Source::Noise, &mut self.noise)]) {
             while let Some((from, until)) = sender.pieces.pop_front_if(|p| p.0 <= now) {
                 self.air.carry(from, until);
+                sender.told_until = sender.told_until.max(until);
+                if self.has_ears {
+                    come.push((source, from, until));
+                }
             }
         }
+        self.tell_ears_of_carriers(&come);
     }
 
     /// A carrier comes, or the detectors turn: the stations are told what they say.
     fn carry(&mut self) {
         self.tell_detectors();
         let now = self.now;
-        let Some(on) = self.air.turn(now) else { return };
+        let of_all = self.air.turn(now);
+        if of_all.is_none() && !self.has_ears {
+            return;
+        }
         for seat in &mut self.seats {
+            let turned = seat.ear.as_mut().map_or(of_all, |ear| ear.air.turn(now));
+            let Some(on) = turned else { continue };
             let speaks = seat.sender.from <= now && seat.sender.until > now;
             if if on { !speaks } else { seat.told } {
                 seat.told = on;
@@ -501,4 +540,16 @@ impl<S: Station> Bus<S> {
         self.tell_detectors();
         last_end
     }
+}
+
+/// What is heard of an octet while somebody else sends too [LI-20].
+fn spoilt(mut octet: Octet, dice: &mut Dice) -> Octet {
+    octet.value = dice.octet();
+    // What the bits of two make may look like anything.
+    for mark in [Marks::PARITY, Marks::FRAMING] {
+        if dice.chance(0.5) {
+            octet.marks |= mark;
+        }
+    }
+    octet
 }

@@ -36,6 +36,8 @@ pub(super) struct Sender {
     /// When it comes on and until when, of what the detectors have not been told: more than one where
     /// it is lost on the way.
     pub(super) pieces: VecDeque<(Instant, Instant)>,
+    /// Until when it is on, of what the detectors have been told.
+    pub(super) told_until: Instant,
     pub(super) lost: u64,
     /// Octets were lost and none was accepted since.
     torn: bool,
@@ -50,6 +52,7 @@ impl Sender {
             from: Instant::ZERO,
             until: Instant::ZERO,
             pieces: VecDeque::new(),
+            told_until: Instant::ZERO,
             lost: 0,
             torn: false,
         }

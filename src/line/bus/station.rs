@@ -82,7 +82,7 @@ pub enum Source {
     Noise,
 }
 
-/// What passed, in octets. `sent` and `made` together are `heard`, `silenced` and `covered` together.
+/// What passed, in octets, for somebody who hears everybody [LI-25]. `sent` and `made` together are `heard`, `silenced` and `covered` together.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Traffic {
     /// Sent by stations and at access points.

@@ -2,6 +2,8 @@ use super::*;
 use crate::line::FaultOf;
 use core::time::Duration;
 
+mod reach;
+
 /// Answers every third octet that it hears with `reply`, `hold` later; keeps what happened.
 struct Toy {
     hold: Duration,

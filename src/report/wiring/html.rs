@@ -1,7 +1,7 @@
 //! A loop's verdict as a page of its own: nothing is fetched from elsewhere.
 
 use super::super::plot::{Curve, plain, svg};
-use super::{CAUTIONS, WiringReport, against, figures, lengths, plotted_device, then, tolerance, way};
+use super::{CAUTIONS, WiringReport, against, figures, lengths, noise, plotted_device, then, tolerance, way};
 use crate::wiring::{Check, Circuit, Knob, analyse, dc};
 use core::fmt::Write;
 
@@ -187,6 +187,20 @@ fn weakest(circuit: &Circuit, part: usize, length_m: f64) -> [f64; 2] {
     })
 }
 
+fn noise_table(report: &WiringReport, out: &mut String) {
+    let rows = noise::rows(report);
+    if rows.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "<h2>{}</h2>", plain(&noise::title(&rows)));
+    let heads =
+        ["from", "to", "noise mV rms", "Eb/N0 dB", "bits wrong", "messages damaged"].map(String::from);
+    let rows: Vec<Vec<String>> =
+        rows.iter().map(|r| [r.from.clone(), r.to.clone()].into_iter().chain(r.cells()).collect()).collect();
+    write_table(&heads, &rows, 2, out);
+    let _ = writeln!(out, "<p>{}</p>", noise::GIVEN);
+}
+
 fn signal(report: &WiringReport, out: &mut String) {
     let WiringReport { circuit, judged, .. } = report;
     let [low, high] = judged.analysis.tones.as_slice() else { return };
@@ -210,6 +224,7 @@ fn signal(report: &WiringReport, out: &mut String) {
         figures(rc.capacitance_f * 1e9),
         figures(rc.seconds() * 1e6)
     );
+    noise_table(report, out);
     if let Some((title, rows)) = lengths(report) {
         let _ = writeln!(out, "<h2>{}</h2>", plain(&title));
         write_table(

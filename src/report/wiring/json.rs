@@ -1,6 +1,6 @@
 //! A loop's verdict for programs.
 
-use super::{CAUTIONS, WiringReport, series_ohm_left};
+use super::{CAUTIONS, WiringReport, noise, series_ohm_left};
 use crate::wiring::{Complex, Spread, Station};
 use serde_json::{Map, Value, json};
 
@@ -103,6 +103,10 @@ pub fn json(report: &WiringReport) -> Value {
         },
         "lengths": lengths, "checks": checks, "together": judged.together, "together_suffices": judged.together_suffices,
     });
+    let receptions = noise::rows(report);
+    if !receptions.is_empty() {
+        out["noise"] = receptions.iter().map(noise::Row::json).collect();
+    }
     if let Some(corner) = report.corner {
         out["corner"] = corner.iter().map(spread).collect();
     }

@@ -2,6 +2,7 @@
 
 mod html;
 mod json;
+mod noise;
 mod text;
 
 pub use html::html;
@@ -52,6 +53,7 @@ fn with_unit(x: f64, kind: Kind, unit: &str) -> String {
         ("V", Kind::Level | Kind::LevelHigh) => format!("{:.0} mV", x * 1e3),
         ("s", _) => format!("{} \u{b5}s", figures(x * 1e6)),
         ("A", _) => format!("{} mA", figures(x * 1e3)),
+        ("share", _) => noise::percent(x),
         ("", _) => format!("{x:.0}"),
         ("ohm", _) => format!("{x:.0} ohm"),
         _ => format!("{} {unit}", figures(x)),
@@ -177,7 +179,7 @@ fn series_ohm_left(row: &crate::wiring::DcRow) -> f64 {
 
 /// A sweep: what becomes of the loop as one number takes one value after the other.
 pub fn sweep(circuit: &Circuit, knob: &Knob, name: &str, values: &[f64]) -> Table {
-    let columns = [
+    let mut columns = vec![
         "value",
         "unit",
         "volts_left_v",
@@ -187,12 +189,23 @@ pub fn sweep(circuit: &Circuit, knob: &Knob, name: &str, values: &[f64]) -> Tabl
         "rc_us",
         "verdict",
     ];
+    // A sheet without noise keeps the columns that it had.
+    let has_noise = circuit.has_noise();
+    if has_noise {
+        columns.insert(columns.len() - 1, "damaged_percent");
+    }
     let mut table = Table::new(format!("sweep of {name}"), &columns);
     for &value in values {
         let mut changed = circuit.clone();
         knob.set(&mut changed, value);
         let judged = judge_briefly(&changed);
-        table.row(sweep_row(value, knob.unit(), &judged));
+        let mut row = sweep_row(value, knob.unit(), &judged);
+        if has_noise {
+            let all = judged.checks.iter().filter(|c| c.kind == Kind::Noise);
+            let most = all.map(|c| c.value).fold(0.0, f64::max);
+            row.insert(row.len() - 1, format!("{:.3}", most * 100.0));
+        }
+        table.row(row);
     }
     table
 }
@@ -252,6 +265,7 @@ fn scale(kind: Kind, unit: &'static str) -> (f64, &'static str) {
         (Kind::Level | Kind::LevelHigh, "V") => (1e3, "mV"),
         (_, "s") => (1e6, "\u{b5}s"),
         (_, "A") => (1e3, "mA"),
+        (_, "share") => (100.0, "%"),
         _ => (1.0, unit),
     }
 }

@@ -2,7 +2,8 @@
 
 use super::super::text::write_wrapped;
 use super::{
-    CAUTIONS, WiringReport, against, figures, lengths, series_ohm_left, then, tolerance, way, worst_of_each,
+    CAUTIONS, WiringReport, against, figures, lengths, noise, series_ohm_left, then, tolerance, way,
+    worst_of_each,
 };
 use crate::report::Format;
 use crate::wiring::{Check, Complex, Kind, PartKind, Source, Station, dc};
@@ -43,6 +44,7 @@ pub fn text(report: &WiringReport, verbosity: u8, colour: bool, quiet: bool, out
     together(report, out);
     direct_current(report, out);
     signal(report, verbosity, out);
+    noise_table(report, verbosity, out);
     room_left(report, out);
     if let (Some(corner), Some(samples)) = (report.corner, report.samples) {
         out.push('\n');
@@ -276,6 +278,33 @@ fn signal(report: &WiringReport, verbosity: u8, out: &mut String) {
         figures(rc.capacitance_f * 1e9),
         figures(rc.seconds() * 1e6)
     );
+}
+
+fn noise_table(report: &WiringReport, verbosity: u8, out: &mut String) {
+    let mut rows = noise::rows(report);
+    if rows.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "\n{}", noise::title(&rows));
+    out.push_str(
+        "from           to                       noise mV rms  Eb/N0 dB   bits wrong  messages damaged\n",
+    );
+    let is_short = verbosity == 0 && report.circuit.devices.len() > 4;
+    if is_short {
+        // The worst alone.
+        rows.sort_by(|a, b| b.reception.bit_error_rate().total_cmp(&a.reception.bit_error_rate()));
+        rows.truncate(1);
+    }
+    let short = |s: &str, n: usize| s.chars().take(n).collect::<String>();
+    for row in &rows {
+        let [mv, db, bits, messages] = row.cells();
+        let (from, to) = (short(&row.from, 14), short(&row.to, 22));
+        let _ = writeln!(out, "{from:<15}{to:<23}{mv:>14}{db:>10}{bits:>13}{messages:>18}");
+    }
+    if is_short {
+        out.push_str("The worst reception; -v shows all.\n");
+    }
+    let _ = writeln!(out, "{}", noise::GIVEN);
 }
 
 fn room_left(report: &WiringReport, out: &mut String) {
