@@ -230,3 +230,6 @@ pub fn nozzle_kg_per_s(area_m2: f64, discharge: f64, from_pa: f64, to_pa: f64, u
     let shape = (r.powf(2.0 / KAPPA) - r.powf((KAPPA + 1.0) / KAPPA)).max(0.0);
     discharge * area_m2 * from_pa * (head * shape).sqrt()
 }
+
+#[cfg(test)]
+mod tests;

@@ -332,3 +332,6 @@ impl AirPath {
         self.nodes.iter().map(|node| node.mass_kg(self.config.temperature_k)).sum()
     }
 }
+
+#[cfg(test)]
+mod tests;

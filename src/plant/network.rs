@@ -287,3 +287,6 @@ fn solve(matrix: &mut [[f64; NODES]; NODES], right: &mut [f64; NODES], n: usize)
         right[k] = sum / matrix[k][k];
     }
 }
+
+#[cfg(test)]
+mod tests;
