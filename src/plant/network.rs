@@ -161,10 +161,8 @@ pub fn step(nodes: &mut [Node], links: &[Link], flows_kg_per_s: &mut [f64], dt_s
     };
     let (mut active, mut count) = ([Active::default(); LINKS], 0);
     for (at, link) in links.iter().enumerate().take(LINKS.min(flows_kg_per_s.len())) {
-        if link.restriction.conductance_m3_per_s_pa <= 0.0 {
-            continue;
-        }
-        if let (Some((from, from_pa)), Some((to, to_pa))) = (end(link.from), end(link.to)) {
+        let open = link.restriction.conductance_m3_per_s_pa > 0.0;
+        if open && let (Some((from, from_pa)), Some((to, to_pa))) = (end(link.from), end(link.to)) {
             if link.duty == Duty::OneWay && from_pa <= to_pa {
                 continue;
             }
