@@ -292,9 +292,12 @@ fn without_air_the_pilot_falls() {
     let mut air = started(AirConfig::default());
     run(&mut air, 1.0, 1.0, 0.0);
     assert!(air.stage.pilot() > 0.99);
+    // A fault of the stage outlasts a change of the supply.
+    air.stage.config.faults.dirt_dead_band = 0.1;
     let mut config = *air.config();
     config.supply.header_gauge_pa = 0.0;
     air.reconfigure(config).expect("sound");
+    assert_eq!(air.stage.config.faults.dirt_dead_band, 0.1);
     run(&mut air, 30.0, 1.0, 0.0);
     assert!(air.stage.pilot() < -0.9, "{}", air.stage.pilot());
     assert!(air.chamber_gauge_pa(0) < 2e3, "{}", air.chamber_gauge_pa(0));

@@ -318,7 +318,8 @@ proptest! {
         b.set_fault(fault).expect("usable");
         for rad in angles {
             let sensed = a.step(0.001, rad);
-            prop_assert!((config.min_rad..=config.max_rad).contains(&sensed.rad), "{sensed:?}");
+            let (min_rad, max_rad) = fault.range_rad.unwrap_or((config.min_rad, config.max_rad));
+            prop_assert!((min_rad..=max_rad).contains(&sensed.rad), "{sensed:?}");
             prop_assert!(a.truth().expect("a reading").error_rad.is_finite());
             prop_assert_eq!(sensed, b.step(0.001, rad));
         }
