@@ -175,3 +175,21 @@ fn clearing_repairs() {
     assert!((t - 2.0453).abs() < 0.01 * 2.0453, "{t} s");
     assert!((valve.sensed_travel_percent() - 100.0).abs() < 0.5);
 }
+
+/// Without a regulator the header is the supply, and a low supply is a low header [PL-33].
+#[test]
+fn without_a_regulator_the_header_is_the_supply() {
+    let mut config = ValveConfig::reference();
+    config.supply.regulator = None;
+    config.supply.header_gauge_pa = 1.4e5;
+    let mut valve = opened(config);
+    let supply = |valve: &Valve| valve.readings().supply_gauge_pa;
+    assert!((supply(&valve) - 1.4e5).abs() < 500.0, "{}", supply(&valve));
+    valve.set_header_gauge_pa(2.0e5).expect("within range");
+    run(&mut valve, 5.0);
+    assert!((supply(&valve) - 2.0e5).abs() < 500.0, "{}", supply(&valve));
+    valve.inject(FaultName::SupplyLow, 0.5).expect("possible");
+    run(&mut valve, 5.0);
+    // 2.0 x (1 - 0.6 x 0.5) = 1.4 bar.
+    assert!((supply(&valve) - 1.4e5).abs() < 500.0, "{}", supply(&valve));
+}
