@@ -24,7 +24,9 @@ pub use crate::sim::Change;
 pub use file::{LoadDescription, LoadSheet, check, check_all, check_with, read, read_description, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
-pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan};
+pub use plan::{
+    BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan, ValveFaultPlan, ValvePlan,
+};
 #[cfg(feature = "io")]
 pub use running::{Bench, Error, Notice, PortPlace};
 #[cfg(feature = "bench-file")]

@@ -4,6 +4,24 @@
 //! closed stop and the stroke at the open one, whatever makes it move; pressures are absolute unless a name says
 //! `gauge`. Rules and their sources: [PL-01] and on.
 
+pub mod actuator;
+pub mod air;
+pub mod air_path;
+pub mod chamber;
+pub mod fail;
+pub mod fault;
+pub mod follower;
+pub mod friction;
+pub mod linearise;
+pub mod linkage;
+pub mod motion;
+pub mod network;
+pub mod sensor;
+pub mod stage;
+pub mod supply;
+pub mod transmission;
+pub mod valve;
+
 use core::fmt;
 
 /// What is wrong with how a valve is set up.

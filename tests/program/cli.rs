@@ -15,6 +15,7 @@ mod line;
 mod mock_line;
 mod refused;
 mod settings;
+mod valve;
 mod waiting;
 mod wiring;
 
@@ -26,8 +27,8 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 10] =
-    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "wiring", "explain"];
+const COMMANDS: [&str; 11] =
+    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "wiring", "valve", "explain"];
 
 /// Lines that are longer than a line may be.
 fn too_long(text: &str) -> Vec<&str> {

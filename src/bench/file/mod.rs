@@ -15,6 +15,7 @@ mod shape;
 mod slow;
 #[cfg(test)]
 mod tests;
+mod valve;
 
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
 use super::sheet::{WiringSheet, read_sheet};
@@ -338,7 +339,7 @@ fn device(
         c.response_delay = Duration::from_secs_f64(ms / 1e3);
     }
     bursts::bursts(&t.burst, kind, revision, &mut c.factory.burst)?;
-    kinds::own(t, current_ma, &mut c)?;
+    let valve = kinds::own(t, current_ma, &mut c)?;
     // What is refused here too is a combination that no single key is to blame for.
     c.check().map_err(|e| {
         let wrong = format!("this device cannot be: {}: {}", e.field, e.why);
@@ -362,6 +363,7 @@ fn device(
         memory,
         clock: clock(&t.clock_ppm, &t.jitter_ms)?,
         startup: Duration::from_secs_f64(startup_s),
+        valve,
     })
 }
 

@@ -60,6 +60,7 @@ pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
                 memory: None,
                 clock: Clock::default(),
                 startup: Duration::from_secs(3),
+                valve: None,
             })
             .collect(),
         lines: Vec::new(),

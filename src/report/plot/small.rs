@@ -1,9 +1,10 @@
 //! Small plots as SVG: lines over a grid, with names at their ends.
 
+use super::{digits, step};
 use core::fmt::Write;
 
 /// One line of a plot.
-pub(super) struct Curve {
+pub struct Curve {
     pub name: &'static str,
     pub colour: &'static str,
     pub dashed: bool,
@@ -17,26 +18,17 @@ const RIGHT: f64 = 16.0;
 const TOP: f64 = 40.0;
 const BOTTOM: f64 = 46.0;
 
-/// A step of 1, 2 or 5 times a power of ten that makes at most ten marks of a length.
-fn step(length: f64) -> f64 {
-    let rough = (length / 8.0).max(1e-9);
-    let power = 10f64.powf(rough.log10().floor());
-    let factor = [1.0, 2.0, 5.0, 10.0].into_iter().find(|f| f * power >= rough).unwrap_or(10.0);
-    factor * power
-}
-
 /// A plot of curves; x and y begin at 0.
-pub(super) fn svg(x_name: &str, y_name: &str, curves: &[Curve]) -> String {
+pub fn svg(x_name: &str, y_name: &str, curves: &[Curve]) -> String {
     let points = || curves.iter().flat_map(|c| &c.points);
     let most = |of: fn(&(f64, f64)) -> f64| points().map(of).fold(0.0, f64::max).max(1e-6);
-    let (x_step, y_step) = (step(most(|p| p.0)), step(most(|p| p.1)));
+    let (x_step, y_step) = (step(most(|p| p.0), 8.0), step(most(|p| p.1), 8.0));
     let (x_most, y_most) = (most(|p| p.0), (most(|p| p.1) / y_step).ceil() * y_step);
     let x = |v: f64| LEFT + v / x_most * (WIDTH - LEFT - RIGHT);
     let y = |v: f64| HEIGHT - BOTTOM - v.max(0.0) / y_most * (HEIGHT - TOP - BOTTOM);
     let mut out = format!(
         "<svg viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" aria-label=\"{y_name} against {x_name}\">\n"
     );
-    let digits = |step: f64| if step >= 1.0 { 0 } else { 1 };
     for n in 0..=((x_most / x_step + 1e-9) as u32) {
         let v = f64::from(n) * x_step;
         let _ = writeln!(
