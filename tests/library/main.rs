@@ -14,6 +14,7 @@ mod inside;
 mod line_script;
 mod link_master;
 mod notes_agree;
+mod plant;
 mod published_frames;
 mod reach;
 mod receiver_properties;
