@@ -360,9 +360,15 @@ impl AirPath {
         self.flows_kg_per_s[L_BLEED] + each(0) + each(1)
     }
 
-    /// What came through the tubing into a chamber (0 or 1) in the last step, kg/s.
+    /// What came into a chamber (0 or 1) in the last step less what left it, kg/s: through the tubing, from inlet and tank, to
+    /// the atmosphere, to the other chamber.
     pub fn chamber_flow_kg_per_s(&self, chamber: usize) -> f64 {
-        if chamber < 2 { self.flows_kg_per_s[L_FIRST + chamber * L_EACH + 1] } else { 0.0 }
+        if chamber > 1 {
+            return 0.0;
+        }
+        let of = |n: usize| self.flows_kg_per_s[L_FIRST + chamber * L_EACH + n];
+        let across = self.flows_kg_per_s[L_ACROSS] * if chamber == 0 { -1.0 } else { 1.0 };
+        of(1) - of(4) - of(5) + of(6) + of(7) + across
     }
 
     /// What left the tubing by its leaks in the last step, kg/s.

@@ -140,16 +140,32 @@ impl Stage {
     /// 2) to 1; what is outside counts as the nearer end, no number as -1. `inlet_gauge_pa` is the pressure
     /// that moves the pilot, Pa gauge.
     pub fn step(&mut self, dt_s: f64, drive: f64, inlet_gauge_pa: f64) {
-        let drive = if drive.is_nan() { -1.0 } else { drive.clamp(-1.0, 1.0) };
-        let needs_pa = self.config.pilot_gauge_pa;
-        let force = if needs_pa > 0.0 { (inlet_gauge_pa / needs_pa).clamp(0.0, 1.0) } else { 1.0 };
-        let target = (drive + 1.0) * force - 1.0;
+        let target = self.target(drive, inlet_gauge_pa);
         match self.config.faults.stuck_at {
             Some(at) => self.pilot = at.clamp(-1.0, 1.0),
             // Implicit, so that a lag far below the step does no harm.
             None if dt_s > 0.0 => self.pilot += (target - self.pilot) * (dt_s / (self.config.lag_s + dt_s)),
             None => {}
         }
+    }
+
+    /// Where the pilot is going, -1 to 1: the drive, or nearer to -1 where the inlet has not the pressure that the
+    /// pilot needs. The arguments are those of [`Stage::step`].
+    pub fn target(&self, drive: f64, inlet_gauge_pa: f64) -> f64 {
+        let drive = if drive.is_nan() { -1.0 } else { drive.clamp(-1.0, 1.0) };
+        let needs_pa = self.config.pilot_gauge_pa;
+        let force = if needs_pa > 0.0 { (inlet_gauge_pa / needs_pa).clamp(0.0, 1.0) } else { 1.0 };
+        (drive + 1.0) * force - 1.0
+    }
+
+    /// How far output 1 is open with the pilot at a place, -1 (vents in full) to 1 (fills in full): 0 within the dead
+    /// band. What dirt and a way at rest change is left out.
+    pub fn opening_at(&self, pilot: f64) -> f64 {
+        let dead_band = match self.config.kind {
+            StageKind::BlockedAtRest { dead_band } => dead_band,
+            StageKind::PressurisedAtRest { .. } => 0.0,
+        };
+        (pilot.abs() - dead_band).max(0.0) / (1.0 - dead_band) * pilot.signum()
     }
 
     /// Where the pilot stands, -1 to 1, before drift and dead band.

@@ -16,6 +16,7 @@ const DRIFTS_FOR_S: f64 = 20.0;
 const STICKS_WITHIN: f64 = 0.01;
 
 /// The parts of a valve as its faults have made them.
+#[derive(PartialEq)]
 pub(super) struct Parts {
     pub air: AirConfig,
     /// Share of the stage's openings that dirt has taken.
@@ -32,11 +33,11 @@ pub(super) struct Parts {
     pub stops_m: (f64, f64),
 }
 
-/// Whether a valve can have a fault at all.
+/// Whether a valve can have a fault at all [PL-33].
 ///
 /// # Errors
 /// It has not the part, and says which.
-pub(super) fn possible(config: &ValveConfig, name: FaultName) -> Result<(), ConfigError> {
+pub fn possible(config: &ValveConfig, name: FaultName) -> Result<(), ConfigError> {
     let no = |why: &str| Err(ConfigError { field: name.word(), why: why.to_string() });
     match name {
         FaultName::SpringBroken if config.actuator.spring.is_none() => {
@@ -167,10 +168,11 @@ pub(super) struct Pilot {
 }
 
 impl Pilot {
-    /// Whether the pilot is held where it is, and how far its zero has drifted, for a step of `dt_s`.
-    pub fn step(&mut self, faults: &Faults, dt_s: f64, drive: f64, pilot: f64) -> (bool, f64) {
+    /// Whether the pilot is held where it is, and how far its zero has drifted, for a step of `dt_s`. `target` is where
+    /// drive and inlet pressure want it: a lost supply pulls at a sticky pilot as a changed drive does.
+    pub fn step(&mut self, faults: &Faults, dt_s: f64, target: f64, pilot: f64) -> (bool, f64) {
         let sticks = faults.severity(FaultName::StageStuck);
-        let away = (drive - pilot).abs();
+        let away = (target - pilot).abs();
         if sticks < 1.0 && away > sticks {
             self.loose = true;
         } else if away <= STICKS_WITHIN {
@@ -179,5 +181,10 @@ impl Pilot {
         let drifts = faults.severity(FaultName::StageDrifting);
         self.drifted_s = if drifts > 0.0 { (self.drifted_s + dt_s).min(DRIFTS_FOR_S) } else { 0.0 };
         (sticks > 0.0 && !self.loose, 0.4 * drifts * self.drifted_s / DRIFTS_FOR_S)
+    }
+
+    /// Whether its zero is still on its way.
+    pub fn drifts(&self, faults: &Faults) -> bool {
+        faults.severity(FaultName::StageDrifting) > 0.0 && self.drifted_s < DRIFTS_FOR_S
     }
 }

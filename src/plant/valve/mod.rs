@@ -2,9 +2,12 @@
 
 mod config;
 mod faulty;
+mod outlook;
 mod readings;
 
 pub use config::{TubingConfig, ValveConfig};
+pub use faulty::possible;
+pub use outlook::Outlook;
 pub use readings::{Account, Readings};
 
 use super::ConfigError;
@@ -181,6 +184,23 @@ impl Valve {
         self.inject(name, 0.0)
     }
 
+    /// Whether a fault of this severity would change no part of the valve, with the other faults as they are: a line that
+    /// is narrower already.
+    pub fn is_idle(&self, name: FaultName, severity: f64) -> bool {
+        let ages = matches!(name, FaultName::StageStuck | FaultName::StageDrifting);
+        let (mut with, mut without) = (self.faults, self.faults);
+        if ages || with.set(name, severity).and(without.set(name, 0.0)).is_err() {
+            return false;
+        }
+        let parts = |faults: &Faults| faulty::parts(&self.config, faults, self.header_gauge_pa);
+        parts(&with) == parts(&without)
+    }
+
+    /// Who has the chambers now.
+    pub fn hold(&self) -> Hold {
+        self.hold
+    }
+
     fn take_faults(&mut self) -> Result<(), ConfigError> {
         let parts = faulty::parts(&self.config, &self.faults, self.header_gauge_pa);
         self.air.reconfigure(parts.air)?;
@@ -217,7 +237,7 @@ impl Valve {
             self.air.gates = self.gates();
         }
         let drive = self.effective_drive();
-        self.age_pilot(dt_s, drive);
+        self.age_pilot(dt_s, drive, inlet_gauge_pa);
         self.place_stops();
         self.forces = self.forces_now();
         let motion = self.moving.step(dt_s, &self.forces);
@@ -232,9 +252,10 @@ impl Valve {
         if self.powered { self.drive } else { -1.0 }
     }
 
-    fn age_pilot(&mut self, dt_s: f64, drive: f64) {
+    fn age_pilot(&mut self, dt_s: f64, drive: f64, inlet_gauge_pa: f64) {
         let stage: &mut Stage = &mut self.air.stage;
-        let (held, drift) = self.pilot.step(&self.faults, dt_s, drive, stage.pilot());
+        let target = stage.target(drive, inlet_gauge_pa);
+        let (held, drift) = self.pilot.step(&self.faults, dt_s, target, stage.pilot());
         stage.config.faults.zero_drift = drift;
         stage.config.faults.stuck_at = held.then(|| stage.pilot());
     }

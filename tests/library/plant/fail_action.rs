@@ -95,6 +95,24 @@ fn without_air_the_pilot_falls_and_the_spring_closes() {
     assert!(r.supply_gauge_pa < 0.1e5 && r.pilot < -0.8, "{r:?}");
 }
 
+/// A pilot that sticks a little is pulled along by the lost supply as by a changed drive: 30 % of full opening short of its vent
+/// end it follows, and the spring closes the valve [PL-06] [PL-33].
+#[test]
+fn without_air_a_pilot_that_sticks_a_little_falls_too() {
+    let mut valve = Valve::new(ValveConfig::reference(), 5).expect("accepted");
+    valve.set_drive(1.0);
+    while valve.travel_percent() < 50.0 {
+        run(&mut valve, 1e-3);
+    }
+    valve.set_drive(0.0);
+    run(&mut valve, 10.0);
+    valve.inject(FaultName::StageStuck, 0.3).expect("possible");
+    valve.set_header_gauge_pa(0.0).expect("within range");
+    let t = takes(&mut valve, 0.0);
+    let r = valve.readings();
+    assert!(t < 30.0 && r.pilot < -0.9, "{t} s, {r:?}");
+}
+
 #[test]
 fn a_lock_up_valve_holds_and_creeps_with_its_leak() {
     let leak = |conductance| {
