@@ -9,7 +9,9 @@ use crate::bench::plan::{ValveFaultPlan, ValvePlan};
 use crate::plant::ConfigError;
 use crate::plant::fault::FaultName;
 use crate::plant::follower::Follower;
-use crate::plant::valve::ValveConfig;
+use crate::plant::linkage::Law;
+use crate::plant::transmission::Transmission;
+use crate::plant::valve::{ValveConfig, possible};
 use crate::time::Instant;
 use core::ops::{Range, RangeInclusive};
 use core::time::Duration;
@@ -75,13 +77,16 @@ pub(super) fn valve(table: Option<&Spanned<ValveTable>>, supply_bar: f64) -> Res
         put(&mut follower.gain_per_percent, gain, "gain_percent_per_percent", "%", 0.1..=1000.0, 100.0)?;
         put(&mut follower.dead_band_percent, band, "dead_band_percent", "%", 0.0..=50.0, 1.0)?;
     }
-    plan.config.check().map_err(|e| blamed(table, &e))?;
-    plan.faults = t.fault.iter().map(fault).collect::<Result<_, _>>()?;
+    plan.config.check().map_err(|e| blamed(table, &plan.config, &e))?;
+    plan.faults = t.fault.iter().map(|table| fault(table, &plan.config)).collect::<Result<_, _>>()?;
     Ok(plan)
 }
 
 /// A combination that no single key is to blame for, told at the key that is the likeliest, in its words.
-fn blamed(table: &Spanned<ValveTable>, e: &ConfigError) -> Fault {
+fn blamed(table: &Spanned<ValveTable>, config: &ValveConfig, e: &ConfigError) -> Fault {
+    if let Some(fault) = blamed_length(table, config, e) {
+        return fault;
+    }
     let t = table.get_ref();
     let linkage = t.linkage.as_ref().map(Spanned::get_ref);
     let sensor = t.sensor.as_ref().map(Spanned::get_ref);
@@ -119,8 +124,60 @@ fn blamed(table: &Spanned<ValveTable>, e: &ConfigError) -> Fault {
     Fault::new(&key.unwrap_or_else(|| table.span()), wrong, right)
 }
 
+/// Lengths, mm, that follow from a stroke and a turn.
+const LENGTH_MM: RangeInclusive<f64> = 1.0..=1000.0;
+
+/// A length that follows from other keys and cannot be, told in mm.
+fn blamed_length(table: &Spanned<ValveTable>, config: &ValveConfig, e: &ConfigError) -> Option<Fault> {
+    let t = table.get_ref();
+    if !matches!(e.field, "radius_m" | "distance_m") {
+        return None;
+    }
+    let stroke_mm = config.moving.stroke_m * 1e3;
+    let by_turn = match config.moving.transmission {
+        Transmission::Rack { radius_m } => Some((radius_m, "the pinion's radius")),
+        Transmission::Yoke { distance_m } => Some((distance_m, "the yoke's distance")),
+        Transmission::Stem => None,
+    };
+    let (length_m, what, key, right) = match (by_turn, config.linkage.law) {
+        (Some((length_m, what)), _) => {
+            let turn = t.part_turn.as_ref().and_then(|p| at(&p.get_ref().turn_deg));
+            (length_m, what, turn, "give another stroke_mm or turn_deg")
+        }
+        (None, Law::Tangent { distance_m: length_m, .. } | Law::Sine { radius_m: length_m, .. }) => {
+            let linkage = t.linkage.as_ref().map(Spanned::get_ref);
+            let key = linkage.and_then(|l| at(&l.lever_mm).or(at(&l.lever_turn_deg)));
+            (length_m, "the lever", key, "give a lever_mm, or another lever_turn_deg")
+        }
+        (None, Law::PartTurn { .. }) => return None,
+    };
+    let length_mm = length_m * 1e3;
+    let wrong = if LENGTH_MM.contains(&length_mm) {
+        let (square_m, far) = match config.linkage.law {
+            Law::Tangent { square_at_m, .. } => (square_at_m, 80f64.to_radians().tan()),
+            Law::Sine { square_at_m, .. } => (square_at_m, 80f64.to_radians().sin()),
+            Law::PartTurn { .. } => return None,
+        };
+        let way_m = square_m.abs().max((config.moving.stroke_m - square_m).abs());
+        format!(
+            "{what} of {length_mm:.2} mm is too short: {:.2} mm of the stem's way to one side of square take {:.2} mm at least, \
+             for it turns 80 degrees at most",
+            way_m * 1e3,
+            way_m / far * 1e3
+        )
+    } else {
+        format!(
+            "with a stroke of {stroke_mm} mm {what} is {length_mm:.2} mm, outside {} to {} mm",
+            LENGTH_MM.start(),
+            LENGTH_MM.end()
+        )
+    };
+    let key = key.or(at(&t.stroke_mm)).unwrap_or_else(|| table.span());
+    Some(Fault::new(&key, wrong, right))
+}
+
 /// Something that is wrong with it for a time.
-fn fault(table: &Spanned<ValveFaultTable>) -> Result<ValveFaultPlan, Fault> {
+fn fault(table: &Spanned<ValveFaultTable>, config: &ValveConfig) -> Result<ValveFaultPlan, Fault> {
     let t = table.get_ref();
     let (Some(word), Some(severity)) = (&t.name, &t.severity) else {
         let missing = if t.name.is_none() { "name" } else { "severity" };
@@ -129,6 +186,9 @@ fn fault(table: &Spanned<ValveFaultTable>) -> Result<ValveFaultPlan, Fault> {
         return Err(Fault::new(&table.span(), format!("this fault has no {missing}"), right));
     };
     let name = words::one_of(word, "name", &FaultName::ALL.map(|name| (name.word(), name)))?;
+    possible(config, name).map_err(|e| {
+        Fault::new(&word.span(), format!("this valve cannot have it: {}", e.why), "leave this fault out")
+    })?;
     let how_bad = number(severity, "severity", "", 0.0..=1.0)?;
     if how_bad == 0.0 {
         let right = "give a severity above 0, or leave the fault out";

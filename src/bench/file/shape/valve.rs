@@ -258,7 +258,8 @@ pub struct FailTable {
     /// Of a double-acting actuator: whether a trip opens the valve. Default false.
     #[schemars(with = "Option<bool>")]
     pub trip_opens: Option<Spanned<bool>>,
-    /// A lock-up valve: gauge pressure of the supply below which it keeps the air in, bar, 0.01 to 10.
+    /// A lock-up valve: gauge pressure of the supply below which it keeps the air in, bar, 0.01 to 10, more than 0.2
+    /// below the supply.
     #[schemars(with = "Option<f64>", range(min = 0.01, max = 10.0))]
     pub lock_up_below_bar: Option<Spanned<Number>>,
     /// What the closed lock-up valve leaks, dm3/(s bar), 0 to 1. Default 0.
@@ -270,7 +271,8 @@ pub struct FailTable {
     /// What fills the tank, and what it and the vent of the other chamber pass, dm3/(s bar), 0.001 to 100. Default 1.
     #[schemars(with = "Option<f64>", range(min = 0.001, max = 100.0))]
     pub tank_dm3_per_s_bar: Option<Spanned<Number>>,
-    /// Gauge pressure of the supply below which the tank takes over, bar, 0.01 to 10. Default 2.
+    /// Gauge pressure of the supply below which the tank takes over, bar, 0.01 to 10, more than 0.2 below the supply. Default 60 %
+    /// of the supply.
     #[schemars(with = "Option<f64>", range(min = 0.01, max = 10.0))]
     pub tank_below_bar: Option<Spanned<Number>>,
     /// Whether the tank opens the valve. Default false.

@@ -100,6 +100,27 @@ fn air_stage_linkage_and_sensor() {
     assert!(matches!(turned, Law::Tangent { distance_m, .. } if (distance_m - 11.9175e-3).abs() < 1e-7));
 }
 
+/// A line or a tube of any bore that can be given is a valve: beyond 100 dm3/(s bar) wider restricts nothing more. Where a tank takes
+/// over follows the supply: 60 % of it.
+#[test]
+fn wide_lines_and_a_tank_s_share_of_the_supply() {
+    for bore in [25, 40, 50] {
+        let c = plan_of(&format!(
+            "[device.valve]\ntube_bore_mm = {bore}\n[device.valve.supply]\nline_bore_mm = {bore}\nline_length_m = 0.1"
+        ))
+        .config;
+        assert!(
+            c.supply.line.conductance_m3_per_s_pa <= 1e-6
+                && c.tubing.restriction.conductance_m3_per_s_pa <= 1e-6
+        );
+        assert!(c.supply.line.conductance_m3_per_s_pa > 0.3e-6);
+    }
+    let tank = plan_of(
+        "[device.air]\nsupply_pressure_bar = 1.9\n[device.valve]\nacting = \"double\"\nfail = { tank_l = 5 }",
+    );
+    near(tank.config.fail.stored_air.unwrap().switches_below_gauge_pa, 0.6 * 1.9e5);
+}
+
 #[test]
 fn a_part_turn_valve_and_what_takes_it_to_its_place() {
     let plan = plan_of(
@@ -164,7 +185,23 @@ fn what_a_valve_cannot_be() {
     v("linkage = { misaligned_deg = «2 }", "belongs to a coupling", "play_mm");
     v("linkage = { lever_mm = 20, lever_turn_deg = «50 }", "given twice", "lever_mm or lever_turn_deg");
     // A sine law of 8 mm cannot follow 10 mm to each side.
-    v("linkage = { law = \"sine\", lever_mm = «8 }", "cannot be", "");
+    v("linkage = { law = \"sine\", lever_mm = «8 }", "take 10.15 mm at least", "lever_mm");
+    // 1 mm over 118 degrees: 0.5 mm / tan 59 degrees.
+    v(
+        "stroke_mm = 1\nlinkage = { lever_turn_deg = «118 }",
+        "the lever is 0.30 mm, outside 1 to 1000 mm",
+        "lever_mm",
+    );
+    // 1 m / 10 degrees, 1 mm / (pi/2), 0.5 mm / tan 45 degrees.
+    v("stroke_mm = 1000\npart_turn = { turn_deg = «10 }", "the pinion's radius is 5729.58 mm", "turn_deg");
+    v("stroke_mm = «1\npart_turn = {}", "the pinion's radius is 0.64 mm", "stroke_mm");
+    v(
+        "stroke_mm = «1\npart_turn = { transmission = \"yoke\" }",
+        "the yoke's distance is 0.50 mm",
+        "stroke_mm",
+    );
+    // pi/4 x 40 mm x 40 mm x 10 m = 12.57 l.
+    v("tube_bore_mm = 40\ntube_length_m = «10", "holds 12.6 l, more than 10 l", "shorter or a narrower tube");
     // Square at the closed stop: atan(20/17.32) = 49.1 degrees at the open one.
     v("linkage = { square_at_percent = 0 }\nsensor = { to_deg = «45 }", "49.1 degrees", "more range");
     v("sensor = { from_deg = 10, to_deg = «5 }", "cannot be", "from_deg below the to_deg");
@@ -177,6 +214,16 @@ fn what_a_valve_cannot_be() {
     v("acting = \"double\"\nfail = { tank_opens = «true }", "no tank", "tank_l");
     v("fail = { trip_opens = «true }", "no trip valve", "trip_dm3_per_s_bar");
     v("fail = { lock_up_leak_dm3_per_s_bar = «0 }", "no lock-up valve", "lock_up_below_bar");
+    v(
+        "fail = { lock_up_below_bar = «3.8 }",
+        "let go at 4.00 bar, and the supply has 4.00 bar",
+        "supply_pressure_bar",
+    );
+    v(
+        "acting = \"double\"\nfail = { tank_l = 5, tank_below_bar = «3.9 }",
+        "let go at 4.10 bar",
+        "tank_below_bar",
+    );
     v("follower = { gain_percent_per_percent = «0 }", "is 0 %", "0.1 to 1000");
     let fault = |keys: &str, wrong: &str, right: &str| {
         faulty_device(&format!("[[device.valve.fault]]\n{keys}"), wrong, right);
@@ -190,6 +237,11 @@ fn what_a_valve_cannot_be() {
         "later",
     );
     faulty_device("«[[device.valve.fault]]\nname = \"filter_blocked\"", "no severity", "--faults");
+    faulty_device(
+        "[device.valve.part_turn]\n[[device.valve.fault]]\nname = «\"pin_misplaced\"\nseverity = 1",
+        "no follower pin",
+        "leave this fault out",
+    );
     faulty_device(
         "kind = \"temperature\"\n[device.«valve.stage]\nlag_ms = 1",
         "has no [device.valve]",

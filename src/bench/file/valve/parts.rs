@@ -3,9 +3,9 @@
 use super::super::shape::valve::{
     FailTable, LinkageTable, PartTurnTable, SensorTable, StageTable, SupplyTable, ValveTable,
 };
-use super::{CONDUCTANCE, Fault, at, given, put, refuse, words};
+use super::{CONDUCTANCE, Fault, Number, at, given, put, refuse, words};
 use crate::plant::actuator::{Action, ChamberSize, Pushes, Spring};
-use crate::plant::air::Restriction;
+use crate::plant::air::{MOST_CONDUCTANCE_M3_PER_S_PA, Restriction};
 use crate::plant::air_path::TankConfig;
 use crate::plant::fail::{LockUpConfig, StoredAirConfig, TripConfig};
 use crate::plant::linkage::{Law, LinkageConfig, Sense};
@@ -19,15 +19,26 @@ use toml::Spanned;
 const PER_SI: f64 = 1e8;
 /// Difference of the switches of lock-up valves and tanks, Pa (own choice).
 const DIFFERENCE_PA: f64 = 0.2e5;
+/// Share of the supply at rest below which a tank takes over unless it is told (own choice).
+const TANK_BELOW: f64 = 0.6;
 /// Length of a line whose bore alone is given, m.
 const LINE_M: f64 = 5.0;
 /// Break-away force beside friction while moving, where none is given: that of the reference actuator [PL-31].
 const STATIC_RATIO: f64 = 168.0 / 140.0;
+/// The most air that a tube holds, m3.
+const MOST_TUBE_M3: f64 = 0.01;
 /// Length of a tube whose bore alone is given, m.
 const TUBE_M: f64 = 0.5;
 
 fn dm3(per_s_bar: f64) -> Restriction {
     Restriction::usual(per_s_bar / PER_SI)
+}
+
+/// A line of a bore and a length. One that is wider than anything that restricts it is as wide as that is computed.
+fn line(bore_m: f64, length_m: f64) -> Restriction {
+    let mut line = Restriction::line(bore_m, length_m);
+    line.conductance_m3_per_s_pa = line.conductance_m3_per_s_pa.min(MOST_CONDUCTANCE_M3_PER_S_PA);
+    line
 }
 
 /// Puts in what a table gives; tells whether it gives anything of the computed valve.
@@ -144,8 +155,18 @@ fn tube(t: &ValveTable, c: &mut ValveConfig) -> Result<(), Fault> {
         return refuse(at(&t.tube_length_m), "this tube has no bore", "give tube_bore_mm too");
     };
     let length_m = length.unwrap_or(TUBE_M);
-    c.tubing.restriction = Restriction::line(bore_m, length_m);
-    c.tubing.volume_m3 = (PI / 4.0 * bore_m * bore_m * length_m).max(1e-6);
+    c.tubing.restriction = line(bore_m, length_m);
+    let volume_m3 = PI / 4.0 * bore_m * bore_m * length_m;
+    if volume_m3 > MOST_TUBE_M3 {
+        let wrong = format!(
+            "a tube of {} mm and {length_m} m holds {:.1} l, more than {} l",
+            bore_m * 1e3,
+            volume_m3 * 1e3,
+            MOST_TUBE_M3 * 1e3
+        );
+        refuse(at(&t.tube_length_m).or(at(&t.tube_bore_mm)), &wrong, "give a shorter or a narrower tube")?;
+    }
+    c.tubing.volume_m3 = volume_m3.max(1e-6);
     Ok(())
 }
 
@@ -227,7 +248,7 @@ fn supply(t: &SupplyTable, c: &mut ValveConfig) -> Result<(), Fault> {
         return refuse(at(&t.line_length_m), "this line has no bore", "give line_bore_mm too");
     };
     let length_m = length.unwrap_or(LINE_M);
-    s.line = Restriction::line(bore_m, length_m);
+    s.line = line(bore_m, length_m);
     // Half of the line's own volume stands at each of its ends.
     let half_m3 = PI / 8.0 * bore_m * bore_m * length_m;
     s.inlet_volume_m3 = (s.inlet_volume_m3 + half_m3).min(1.0);
@@ -363,9 +384,24 @@ fn fail(t: &FailTable, c: &mut ValveConfig) -> Result<(), Fault> {
         let wrong = "a tank is for a double-acting actuator: a single-acting one has a spring";
         refuse(at(&t.tank_l), wrong, "leave tank_l out, or give acting = \"double\"")?;
     }
+    let supply_bar = c.supply.at_rest_gauge_pa() / 1e5;
+    // A switch that the supply at rest does not release has the actuator for good.
+    let releases = |n: &Option<Spanned<Number>>, key: &str, bar: f64| {
+        let needs = bar + DIFFERENCE_PA / 1e5;
+        if needs < supply_bar {
+            return Ok(());
+        }
+        let wrong = format!(
+            "{key} is {bar} bar: it would let go at {needs:.2} bar, and the supply has {supply_bar:.2} bar at rest"
+        );
+        let right =
+            format!("give a {key} of more than 0.2 bar below the supply, which supply_pressure_bar sets");
+        refuse(at(n), &wrong, &right)
+    };
     let leak = given(&t.lock_up_leak_dm3_per_s_bar, "lock_up_leak_dm3_per_s_bar", passes, 0.0..=1.0)?;
     match given(&t.lock_up_below_bar, "lock_up_below_bar", "bar", 0.01..=10.0)? {
         Some(bar) => {
+            releases(&t.lock_up_below_bar, "lock_up_below_bar", bar)?;
             c.fail.lock_up = Some(LockUpConfig {
                 closes_below_gauge_pa: bar * 1e5,
                 difference_pa: DIFFERENCE_PA,
@@ -379,9 +415,15 @@ fn fail(t: &FailTable, c: &mut ValveConfig) -> Result<(), Fault> {
         )?,
     }
     let tank_passes = given(&t.tank_dm3_per_s_bar, "tank_dm3_per_s_bar", passes, CONDUCTANCE)?.unwrap_or(1.0);
-    let below = given(&t.tank_below_bar, "tank_below_bar", "bar", 0.01..=10.0)?.unwrap_or(2.0);
+    let below = given(&t.tank_below_bar, "tank_below_bar", "bar", 0.01..=10.0)?;
+    let below = below.unwrap_or(TANK_BELOW * supply_bar);
     match given(&t.tank_l, "tank_l", "l", 0.1..=10_000.0)? {
         Some(l) => {
+            releases(
+                if t.tank_below_bar.is_some() { &t.tank_below_bar } else { &t.tank_l },
+                "tank_below_bar",
+                below,
+            )?;
             let way = dm3(tank_passes);
             c.fail.stored_air = Some(StoredAirConfig {
                 tank: TankConfig { volume_m3: l / 1e3, check_valve: way },
