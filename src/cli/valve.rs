@@ -1,5 +1,6 @@
 //! `looprig valve`: a computed valve by itself, without protocol, on virtual time.
 
+mod lost;
 mod motions;
 mod rig;
 mod trace;

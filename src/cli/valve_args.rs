@@ -1,6 +1,6 @@
 //! The arguments of `valve`.
 
-use super::args::{seconds, seed};
+use super::args::seed;
 use clap::{Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -46,7 +46,7 @@ pub struct ValveArgs {
     #[arg(long, global = true, help_heading = COMMON, default_value_t = 10, value_name = "MS",
         value_parser = clap::value_parser!(u32).range(1..=60_000))]
     pub every_ms: u32,
-    /// How long the run lasts, s, instead of until the valve rests.
+    /// How long the run lasts, s, 2 to 3600, instead of until the valve rests; the first second is before the motion.
     #[arg(long = "for", global = true, help_heading = COMMON, allow_negative_numbers = true, value_name = "SECONDS", value_parser = run_seconds)]
     pub seconds: Option<f64>,
     /// Fixes what is left to chance (the sensor's noise), 0 to 9223372036854775807; the bench file's unless given.
@@ -128,8 +128,10 @@ impl FaultArg {
         let (front, severity) = text.split_once('=').ok_or_else(|| format!("\"{text}\" has no =: {form}"))?;
         let (at_s, name) = match front.split_once(':') {
             Some((at, name)) => {
-                let at = seconds(at.trim()).map_err(|_| format!("\"{at}\" is no time in seconds: {form}"))?;
-                (Some(at), name)
+                let at_s = at.trim().parse().ok().filter(|s| (0.0..=3600.0).contains(s));
+                let at_s =
+                    at_s.ok_or_else(|| format!("\"{at}\" is no time in seconds, 0 to 3600: {form}"))?;
+                (Some(at_s), name)
             }
             None => (None, front),
         };
@@ -162,6 +164,6 @@ fn rate(text: &str) -> Result<f64, String> {
 }
 
 fn run_seconds(text: &str) -> Result<f64, String> {
-    let n = text.parse().ok().filter(|s| (0.1..=3600.0).contains(s));
-    n.ok_or_else(|| format!("\"{text}\" is no length of a run: give a number of seconds, 0.1 to 3600"))
+    let n = text.parse().ok().filter(|s| (2.0..=3600.0).contains(s));
+    n.ok_or_else(|| format!("\"{text}\" is no length of a run: give a number of seconds, 2 to 3600"))
 }

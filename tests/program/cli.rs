@@ -16,6 +16,7 @@ mod mock_line;
 mod refused;
 mod settings;
 mod valve;
+mod valve_found;
 mod waiting;
 mod wiring;
 

@@ -1,7 +1,8 @@
 //! What a computed valve is asked to do, and what is found out by that [PL-42].
 
-use super::rig::{Demand, Rig, Sample, Trouble};
-use crate::cli::valve_args::{Lost, Motion};
+use super::lost::fail;
+use super::rig::{Demand, Rest, Rig, Sample, Trouble};
+use crate::cli::valve_args::Motion;
 use crate::commission::response::{Response, first_crossing, first_departure};
 use crate::plant::actuator::Action;
 use crate::plant::fail::Hold;
@@ -11,10 +12,14 @@ use core::time::Duration;
 
 /// Shown before anything happens.
 const LEAD: Duration = Duration::from_secs(1);
+/// A stop that is further from its rated end than that has been moved, % of the stroke (own choice).
+const STOP_PERCENT: f64 = 0.5;
+/// Motion the wrong way that is more than play, % of the stroke (own choice).
+const WRONG_WAY_PERCENT: f64 = 1.0;
 /// A valve that does not rest by then is told so.
 const MOST: Duration = Duration::from_secs(120);
 /// Least motion that counts as one, % of the stroke [PL-44].
-const SEEN_PERCENT: f64 = 0.1;
+pub(super) const SEEN_PERCENT: f64 = 0.1;
 /// Of a stroke, whose first motion is looked for with force: the very first that there is.
 const FIRST_PERCENT: f64 = 0.01;
 /// As near to its final place as that counts as settled, % of the stroke.
@@ -42,16 +47,66 @@ pub fn run(rig: &mut Rig, motion: &Motion, seconds: Option<f64>) -> Result<Run, 
     {
         return Err((format!("from {from} to {to} % there is no way"), "give --from and --to two places"));
     }
-    match *motion {
+    rig.unless_too_long(how_long.unwrap_or_else(|| at_least(rig, motion)).as_secs_f64())?;
+    let mut run = match *motion {
         Motion::Step { from, to } => step(rig, from, to, how_long),
         Motion::Ramp { from, to, rate } => ramp(rig, from, to, rate, how_long),
         Motion::Stroke => stroke(rig, how_long),
         Motion::Fail { what, from } => fail(rig, what, from, how_long),
+    }?;
+    if let Some(last) = run.findings.last_mut() {
+        last.remarks.extend(rig.said_of_faults());
+        last.remarks.extend(holds(rig).filter(|_| !matches!(motion, Motion::Fail { .. })));
+        last.remarks.extend(too_much_air(rig));
+    }
+    Ok(run)
+}
+
+/// How long a run without a given length takes at least.
+fn at_least(rig: &Rig, motion: &Motion) -> Duration {
+    let moves = match *motion {
+        Motion::Ramp { from, to, rate } => {
+            LEAD + Duration::from_secs_f64(2.0 * (to - from).abs() / rate) + REST_AT_TURN
+        }
+        _ => LEAD,
+    };
+    moves.max(rig.last_fault())
+}
+
+/// Who has the actuator at the end, if it is not the output stage.
+fn holds(rig: &Rig) -> Option<String> {
+    let r = rig.readings();
+    let supply = r.supply_gauge_pa / 1e5;
+    match r.hold {
+        Hold::Stage => None,
+        Hold::Tripped => Some("The trip valve has the actuator.".to_owned()),
+        Hold::Stored => {
+            Some(format!("At {supply:.2} bar g of supply the tank has the actuator, not the stage."))
+        }
+        Hold::Locked => Some(format!(
+            "At {supply:.2} bar g of supply the lock-up valve holds the actuator, not the stage."
+        )),
     }
 }
 
+/// A supply of more than so many times what opens the valve against its spring makes it slow to leave that end.
+const MUCH: f64 = 2.0;
+
+fn too_much_air(rig: &Rig) -> Option<String> {
+    let (c, a) = (&rig.config, &rig.config.actuator);
+    let spring = a.spring.filter(|_| a.action != Action::Double)?;
+    let needs_n = spring.preload_n + spring.rate_n_per_m * c.moving.stroke_m + c.moving.friction.static_n;
+    let (needs, supply) = (needs_n / a.chambers[0].area_m2 / 1e5, c.supply.at_rest_gauge_pa() / 1e5);
+    (supply > MUCH * needs).then(|| {
+        format!(
+            "The supply of {supply:.2} bar g is far above the {needs:.2} bar g that moves the whole spring: what is too \
+             much has to vent first. [device.air] supply_pressure_bar sets it."
+        )
+    })
+}
+
 /// What is asked for by a number of percent.
-fn demand(rig: &Rig, percent: f64) -> Demand {
+pub(super) fn demand(rig: &Rig, percent: f64) -> Demand {
     if rig.open_loop { Demand::Drive(percent / 100.0) } else { Demand::SetPoint(percent) }
 }
 
@@ -59,39 +114,74 @@ fn asked(rig: &Rig) -> &'static str {
     if rig.open_loop { "drive" } else { "set point" }
 }
 
-/// Brings the valve to its first place, unrecorded; then the record begins, with a second before anything happens.
-fn begin(rig: &mut Rig, demand: Demand, found: &mut Findings) -> Result<(), Trouble> {
+/// Brings the valve to its first place, unrecorded; then the record begins, of at most `how_long`, with a second before
+/// anything happens.
+pub(super) fn begin(
+    rig: &mut Rig,
+    demand: Demand,
+    how_long: Option<Duration>,
+    found: &mut Findings,
+) -> Result<(), Trouble> {
     rig.ask(demand);
-    if !rig.run_until_rest(MOST)? {
-        found.remarks.push(format!("Before: it does not come to rest within {} s.", MOST.as_secs()));
+    match rig.run_until_rest(MOST)? {
+        Rest::UnderWay => {
+            found.remarks.push(format!("Before: it does not come to rest within {} s.", MOST.as_secs()));
+        }
+        Rest::Creeps => found.remarks.push("Before: it creeps, by a leak.".to_owned()),
+        Rest::Rests => {}
     }
-    rig.record();
+    if let Demand::SetPoint(percent) = demand {
+        let (wanted, stood) = (percent.clamp(0.0, 100.0), rig.readings().travel_percent);
+        if (wanted - stood).abs() > ARRIVED_PERCENT {
+            found.remarks.push(format!("Before: it stood at {stood:.1} %, not at {wanted} %."));
+        }
+    }
+    rig.record(how_long);
     rig.run_for(LEAD)
 }
 
 /// Runs on to the end of the record.
-fn finish(rig: &mut Rig, how_long: Option<Duration>, found: &mut Findings) -> Result<(), Trouble> {
+pub(super) fn finish(rig: &mut Rig, how_long: Option<Duration>, found: &mut Findings) -> Result<(), Trouble> {
     match how_long {
-        Some(whole) => {
-            rig.run_for(whole.saturating_sub(Duration::from_secs_f64(rig.time_s())))?;
-            found.remarks.extend(rig.faults_to_come());
-            Ok(())
-        }
+        Some(whole) => rig.run_for(whole.saturating_sub(Duration::from_secs_f64(rig.time_s()))),
         None => {
             rig.run_for(rig.last_fault().saturating_sub(Duration::from_secs_f64(rig.time_s())))?;
-            if !rig.run_until_rest(MOST)? {
-                found.remarks.push(format!("It does not come to rest within {} s.", MOST.as_secs()));
-            }
-            Ok(())
+            comes_to_rest(rig, found)
         }
     }
 }
 
-/// Whether it is where it was to be: a set point beyond the stops wants the stop.
-fn arrived(rig: &Rig, percent: f64, found: &mut Findings) -> bool {
-    if rig.open_loop {
+/// Runs until the valve rests, and says so where it does not.
+fn comes_to_rest(rig: &mut Rig, found: &mut Findings) -> Result<(), Trouble> {
+    match rig.run_until_rest(MOST)? {
+        Rest::UnderWay => {
+            let most = MOST.as_secs();
+            found.remarks.push(format!("It does not come to rest within {most} s; --for shows more."));
+        }
+        Rest::Creeps => found.remarks.push("It creeps, by a leak; --for shows it.".to_owned()),
+        Rest::Rests => {}
+    }
+    Ok(())
+}
+
+/// Whether the stop at which it stands, if any, is where it should be.
+pub(super) fn stop_is_right(rig: &Rig, found: &mut Findings) -> bool {
+    let r = rig.readings();
+    let (rated, word) = match r.stop {
+        Some(Stop::Open) => (100.0, "open"),
+        Some(Stop::Closed) => (0.0, "closed"),
+        None => return true,
+    };
+    if (r.travel_percent - rated).abs() <= STOP_PERCENT {
         return true;
     }
+    found.remarks.push(format!("Its {word} stop stands at {:.0} %.", r.travel_percent));
+    false
+}
+
+/// Whether it is where it was to be: a set point beyond the stops wants the stop.
+fn arrived(rig: &Rig, found: &mut Findings) -> bool {
+    let Demand::SetPoint(percent) = rig.demand() else { return true };
     let off = percent.clamp(0.0, 100.0) - rig.readings().travel_percent;
     if off.abs() <= ARRIVED_PERCENT {
         return true;
@@ -105,14 +195,14 @@ fn side(off: f64) -> &'static str {
 }
 
 /// The samples from a time to another, s.
-fn part(rig: &Rig, from_s: f64, to_s: f64) -> &[Sample] {
+pub(super) fn part(rig: &Rig, from_s: f64, to_s: f64) -> &[Sample] {
     let first = rig.samples.partition_point(|s| s.time_s < from_s);
     let end = rig.samples.partition_point(|s| s.time_s <= to_s);
     rig.samples.get(first..end).unwrap_or_default()
 }
 
 /// Pressures now, the least supply since `from_s`, and the air since then.
-fn air(rig: &Rig, from_s: f64, found: &mut Findings) {
+pub(super) fn air(rig: &Rig, from_s: f64, found: &mut Findings) {
     let r = rig.readings();
     found.add("chamber_1_gauge_bar", "chamber 1 at the end", r.chamber_gauge_pa[0] / 1e5, "bar g", 3);
     if rig.config.actuator.action == Action::Double {
@@ -121,6 +211,9 @@ fn air(rig: &Rig, from_s: f64, found: &mut Findings) {
     found.add("supply_gauge_bar", "supply at the end", r.supply_gauge_pa / 1e5, "bar g", 3);
     let part = part(rig, from_s, f64::INFINITY);
     let least = part.iter().map(|s| s.supply_pa).reduce(f64::min);
+    if let Some(tank_pa) = r.tank_gauge_pa {
+        found.add("tank_gauge_bar", "tank at the end", tank_pa / 1e5, "bar g", 3);
+    }
     found.add("least_supply_gauge_bar", "least supply meanwhile", least.map(|pa| pa / 1e5), "bar g", 3);
     // What flows back into an emptied header is not used.
     let used = part
@@ -131,7 +224,7 @@ fn air(rig: &Rig, from_s: f64, found: &mut Findings) {
 }
 
 /// Where it stands now, truly and to the sensor.
-fn places(rig: &Rig, found: &mut Findings) {
+pub(super) fn places(rig: &Rig, found: &mut Findings) {
     let r = rig.readings();
     found.add("travel_percent", "true travel at the end", r.travel_percent, "%", 2);
     found.add("sensed_travel_percent", "the sensor says", r.sensed_travel_percent, "%", 2);
@@ -140,7 +233,7 @@ fn places(rig: &Rig, found: &mut Findings) {
     }
 }
 
-fn travel(samples: &[Sample]) -> Vec<(f64, f64)> {
+pub(super) fn travel(samples: &[Sample]) -> Vec<(f64, f64)> {
     samples.iter().map(|s| (s.time_s, s.travel_percent)).collect()
 }
 
@@ -148,7 +241,7 @@ fn step(rig: &mut Rig, from: f64, to: f64, how_long: Option<Duration>) -> Result
     let title = format!("step of the {} from {from} to {to} %", asked(rig));
     let mut found = Findings::new("step");
     let before = demand(rig, from);
-    begin(rig, before, &mut found)?;
+    begin(rig, before, how_long, &mut found)?;
     let at_s = rig.time_s();
     rig.mark(format!("{} {to} %", asked(rig)));
     let after = demand(rig, to);
@@ -168,7 +261,7 @@ fn step(rig: &mut Rig, from: f64, to: f64, how_long: Option<Duration>) -> Result
         found.add("error_percent", "set point less true travel", left, "%", 2);
     }
     air(rig, at_s, &mut found);
-    let arrived = arrived(rig, to, &mut found);
+    let arrived = arrived(rig, &mut found);
     Ok(Run { title, findings: vec![found], arrived })
 }
 
@@ -176,30 +269,42 @@ fn ramp(rig: &mut Rig, from: f64, to: f64, rate: f64, how_long: Option<Duration>
     let title = format!("ramp of the {} from {from} to {to} % and back at {rate} %/s", asked(rig));
     let mut found = Findings::new("ramp");
     let before = demand(rig, from);
-    begin(rig, before, &mut found)?;
+    begin(rig, before, how_long, &mut found)?;
     let begun_s = rig.time_s();
     let there = way(rig, from, to, rate)?;
     rig.run_for(REST_AT_TURN)?;
     let back = way(rig, to, from, rate)?;
     finish(rig, how_long, &mut found)?;
-    let middle = (from + to) / 2.0;
-    for (name, words, way) in [
-        ("lag_there_percent", "behind on the way there, mean", &there),
-        ("lag_back_percent", "behind on the way back, mean", &back),
-    ] {
-        found.add(name, words, (!rig.open_loop).then(|| way.lag(rig)).flatten(), "%", 2);
+    if !rig.open_loop {
+        found.add("lag_there_percent", "behind on the way there, mean", there.lag(rig), "%", 2);
+        found.add("lag_back_percent", "behind on the way back, mean", back.lag(rig), "%", 2);
     }
     let turn = back.still(rig).map(|s| s * rate);
     found.add("turn_percent", "after the turn it stands still for", turn, "% of the ramp", 2);
-    let bar = |way: &Way| way.pressure_on_passing(rig, middle).map(|pa| pa / 1e5);
-    let (up, down) = (bar(&there), bar(&back));
-    found.add("passing_there_gauge_bar", "chamber 1 on passing the middle there", up, "bar g", 3);
-    found.add("passing_back_gauge_bar", "chamber 1 on passing the middle back", down, "bar g", 3);
-    let band = up.zip(down).map(|(up, down)| (up - down).abs());
-    found.add("friction_band_bar", "difference of the two: friction", band, "bar", 3);
+    // Of a drive it is not known at which travel its middle is.
+    let middle = if rig.open_loop { 50.0 } else { (from + to) / 2.0 };
+    let (up, down) = (there.on_passing(rig, middle), back.on_passing(rig, middle));
+    let (place_up, place_back) = match rig.open_loop {
+        false => ("chamber 1 on passing the middle there", "chamber 1 on passing the middle back"),
+        true => ("chamber 1 on passing 50 % there", "chamber 1 on passing 50 % back"),
+    };
+    let bar = |s: Option<Sample>| s.map(|s| s.chamber_pa[0] / 1e5);
+    found.add("passing_there_gauge_bar", place_up, bar(up), "bar g", 3);
+    found.add("passing_back_gauge_bar", place_back, bar(down), "bar g", 3);
+    // Both chambers push: their pressures alone say nothing of friction.
+    let band_n = up.zip(down).map(|(up, down)| (up.actuator_n - down.actuator_n).abs());
+    found.add("friction_band_n", "difference of the air's force: friction", band_n, "N", 0);
+    let area_m2 = rig.config.actuator.chambers[0].area_m2;
+    found.add(
+        "friction_band_bar",
+        "the same over the area of chamber 1",
+        band_n.map(|n| n / area_m2 / 1e5),
+        "bar",
+        3,
+    );
     places(rig, &mut found);
     air(rig, begun_s, &mut found);
-    let arrived = arrived(rig, from, &mut found);
+    let arrived = arrived(rig, &mut found);
     Ok(Run { title, findings: vec![found], arrived })
 }
 
@@ -218,14 +323,16 @@ fn way(rig: &mut Rig, from: f64, to: f64, rate: f64) -> Result<Way, Trouble> {
     let begun_s = rig.time_s();
     let needs_s = (to - from).abs() / rate;
     rig.mark(format!("{} to {to} %", asked(rig)));
-    while rig.time_s() - begun_s < needs_s {
+    while rig.time_s() - begun_s < needs_s && !rig.is_over() {
         let share = ((rig.time_s() - begun_s) / needs_s).min(1.0);
         let now = demand(rig, from + share * (to - from));
         rig.ask(now);
         rig.tick()?;
     }
-    let end = demand(rig, to);
-    rig.ask(end);
+    if !rig.is_over() {
+        let end = demand(rig, to);
+        rig.ask(end);
+    }
     Ok(Way { begun_s, ended_s: rig.time_s(), from, to })
 }
 
@@ -256,11 +363,11 @@ impl Way {
         first_departure(&all, from, SEEN_PERCENT).map(|t| t - begin)
     }
 
-    /// Pressure in chamber 1 when the true travel passes a place, Pa gauge.
-    fn pressure_on_passing(&self, rig: &Rig, percent: f64) -> Option<f64> {
+    /// What was when the true travel passed a place.
+    fn on_passing(&self, rig: &Rig, percent: f64) -> Option<Sample> {
         let all = self.samples(rig);
         let at_s = first_crossing(&travel(all), percent)?;
-        all.iter().find(|s| s.time_s >= at_s).map(|s| s.chamber_pa[0])
+        all.iter().find(|s| s.time_s >= at_s).copied()
     }
 }
 
@@ -268,7 +375,7 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
     let title = "full stroke, with full drive".to_owned();
     let mut opening = Findings::new("opening");
     let mut closing = Findings::new("closing");
-    begin(rig, Demand::Drive(-1.0), &mut opening)?;
+    begin(rig, Demand::Drive(-1.0), how_long, &mut opening)?;
     let each = how_long.map(|whole| whole.saturating_sub(LEAD) / 2);
     let mut arrived = true;
     for (stop, drive, found) in [(Stop::Open, 1.0, &mut opening), (Stop::Closed, -1.0, &mut closing)] {
@@ -276,16 +383,9 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
         rig.mark(format!("{}: full drive", found.title));
         rig.ask(Demand::Drive(drive));
         match each {
-            Some(time) => {
-                rig.run_for(time)?;
-                found.remarks.extend(rig.faults_to_come().filter(|_| stop == Stop::Closed));
-            }
+            Some(time) => rig.run_for(time)?,
             // A fault may come on either way.
-            None if stop == Stop::Open => {
-                if !rig.run_until_rest(MOST)? {
-                    found.remarks.push(format!("It does not come to rest within {} s.", MOST.as_secs()));
-                }
-            }
+            None if stop == Stop::Open => comes_to_rest(rig, found)?,
             // Beyond the stop the chamber goes on filling or venting: a stroke ends when all of it rests.
             None => finish(rig, None, found)?,
         }
@@ -294,8 +394,12 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
         let all = travel(way);
         let start = all.first().map_or(0.0, |s| s.1);
         let places = if stop == Stop::Open { [5.0, 95.0] } else { [95.0, 5.0] };
-        let [first_five, last_five] = places.map(|percent| since(first_crossing(&all, percent)));
-        let moves_s = first_departure(&all, start, FIRST_PERCENT);
+        let ahead = (rig.readings().travel_percent - start) * drive;
+        let wrong_way = ahead < -WRONG_WAY_PERCENT;
+        let moves_s = first_departure(&all, start, FIRST_PERCENT).filter(|_| !wrong_way);
+        // Of what does not move this way there are no times.
+        let [first_five, last_five] = places
+            .map(|percent| since(first_crossing(&all, percent).filter(|t| moves_s.is_some_and(|m| *t >= m))));
         // It may have stood there all the time.
         let arrives = |s: &&Sample| s.stop == Some(stop) && moves_s.is_some_and(|moves| s.time_s >= moves);
         let at_stop = since(way.iter().find(arrives).map(|s| s.time_s));
@@ -309,77 +413,15 @@ fn stroke(rig: &mut Rig, how_long: Option<Duration>) -> Result<Run, Trouble> {
         air(rig, begun_s, found);
         if at_stop.is_none() {
             let side = if stop == Stop::Open { "open" } else { "closed" };
-            let does = if moves_s.is_some() { "does not reach" } else { "does not move towards" };
-            found.remarks.push(format!("It {does} its {side} stop."));
+            found.remarks.push(match (wrong_way, moves_s) {
+                (true, _) => format!("It goes the other way, from {start:.1} %: are the outputs swapped?"),
+                (false, Some(_)) => format!("It does not reach its {side} stop."),
+                (false, None) => format!("It does not move towards its {side} stop."),
+            });
+            arrived = false;
+        } else if !stop_is_right(rig, found) {
             arrived = false;
         }
     }
     Ok(Run { title, findings: vec![opening, closing], arrived })
-}
-
-fn fail(rig: &mut Rig, what: Lost, from: f64, how_long: Option<Duration>) -> Result<Run, Trouble> {
-    let lost = match what {
-        Lost::Air => "the air supply",
-        Lost::Current => "the loop current",
-        Lost::Trip => "the trip input",
-    };
-    if what == Lost::Trip && rig.config.fail.trip.is_none() {
-        let wrong = "the valve has no trip valve that could be de-energised".to_owned();
-        return Err((wrong, "give its [device.valve.fail] a trip_dm3_per_s_bar"));
-    }
-    let title = format!("loss of {lost} at {from} %");
-    let mut found = Findings::new(format!("loss of {lost}"));
-    let before = demand(rig, from);
-    begin(rig, before, &mut found)?;
-    let begun_s = rig.time_s();
-    rig.mark(format!("{lost} is lost"));
-    match what {
-        Lost::Air => {
-            let refused =
-                |e| (format!("the header cannot be emptied: {e}"), "this is a fault of looprig: report it");
-            rig.valve().set_header_gauge_pa(0.0).map_err(refused)?;
-        }
-        Lost::Current => rig.valve().set_powered(false),
-        Lost::Trip => rig.valve().set_trip_energised(false),
-    }
-    finish(rig, how_long, &mut found)?;
-    let way = part(rig, begun_s, f64::INFINITY);
-    let all = travel(way);
-    let r = rig.readings();
-    let since = |t: Option<f64>| t.map(|t| t - begun_s);
-    let start = all.first().map_or(0.0, |s| s.1);
-    found.add("start_percent", "true travel before", start, "%", 2);
-    found.add(
-        "first_motion_s",
-        "first motion after",
-        since(first_departure(&all, start, SEEN_PERCENT)),
-        "s",
-        3,
-    );
-    let at_stop = r.stop.and_then(|stop| way.iter().find(|s| s.stop == Some(stop)));
-    found.add("end_stop_s", "end stop after", since(at_stop.map(|s| s.time_s)), "s", 3);
-    places(rig, &mut found);
-    air(rig, begun_s, &mut found);
-    found.remarks.push(where_it_went(rig, start));
-    Ok(Run { title, findings: vec![found], arrived: true })
-}
-
-fn where_it_went(rig: &Rig, start: f64) -> String {
-    let r = rig.readings();
-    let place = match r.stop {
-        Some(Stop::Closed) => "It goes to its closed stop".to_owned(),
-        Some(Stop::Open) => "It goes to its open stop".to_owned(),
-        None if (r.travel_percent - start).abs() < 1.0 => "It stays where it was".to_owned(),
-        None => format!("It stands at {:.1} %", r.travel_percent),
-    };
-    let by = match r.hold {
-        Hold::Stage if rig.config.actuator.spring.is_some() => {
-            "the output stage vents, and the spring moves it"
-        }
-        Hold::Stage => "the output stage alone decides: there is no spring",
-        Hold::Tripped => "the trip valve has the actuator",
-        Hold::Stored => "the tank's air moves it",
-        Hold::Locked => "the lock-up valve keeps the air in; what leaks decides for how long",
-    };
-    format!("{place}: {by}.")
 }

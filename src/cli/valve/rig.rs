@@ -2,6 +2,8 @@
 
 use crate::bench::{ValveFaultPlan, ValvePlan};
 use crate::plant::actuator::Action;
+use crate::plant::fail::Hold;
+use crate::plant::fault::FaultName;
 use crate::plant::follower::Follower;
 use crate::plant::motion::Stop;
 use crate::plant::valve::{Readings, Valve, ValveConfig};
@@ -20,6 +22,10 @@ const MOST_SAMPLES: usize = 600_000;
 const REST: Duration = Duration::from_secs(2);
 const REST_PERCENT: f64 = 0.02;
 const REST_PA: f64 = 200.0;
+/// What the chambers' flows would move later than the longest run lasts moves nothing, s.
+const LONGEST_S: f64 = 3600.0;
+/// More switching over than that is not marked in a plot.
+const MOST_MARKS: usize = 40;
 
 /// A row of the record.
 #[derive(Clone, Debug)]
@@ -42,6 +48,8 @@ pub struct Sample {
     /// Gauge pressures of the inlet and of both chambers, Pa.
     pub supply_pa: f64,
     pub chamber_pa: [f64; 2],
+    /// Force of the air, N, positive opens.
+    pub actuator_n: f64,
     /// Air from the header since the beginning, kg.
     pub air_used_kg: f64,
     /// The stop at which it stands.
@@ -57,6 +65,17 @@ pub enum Demand {
     Drive(f64),
 }
 
+/// Whether a valve is done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rest {
+    /// It moves, or air is on its way that will move it.
+    UnderWay,
+    /// It stands still, but leaks alone will move it some time.
+    Creeps,
+    /// It rests.
+    Rests,
+}
+
 /// The valve and its record.
 pub struct Rig {
     pub config: ValveConfig,
@@ -68,8 +87,12 @@ pub struct Rig {
     /// When the record began.
     started: Option<Instant>,
     every: Duration,
+    /// How long the record is to be at most.
+    most: Option<Duration>,
     next_row: Instant,
-    faults: Vec<(ValveFaultPlan, bool)>,
+    faults: Vec<ValveFaultPlan>,
+    /// How bad each fault is that is in now.
+    in_force: Vec<(FaultName, f64)>,
     /// Rows at the wished distance.
     pub rows: Vec<Row>,
     /// Every step; of long runs every second or fourth.
@@ -98,8 +121,10 @@ impl Rig {
             step: Duration::from_secs_f64(config.step_s),
             started: None,
             every,
+            most: None,
             next_row: Instant::ZERO,
-            faults: plan.faults.iter().map(|f| (*f, false)).collect(),
+            faults: plan.faults.clone(),
+            in_force: Vec::new(),
             rows: Vec::new(),
             samples: Vec::new(),
             sampled: (1, 0),
@@ -121,15 +146,34 @@ impl Rig {
         self.valve.readings()
     }
 
+    /// What is asked of it.
+    pub fn demand(&self) -> Demand {
+        self.demand
+    }
+
     /// From now on this is asked of it.
     pub fn ask(&mut self, demand: Demand) {
         self.demand = demand;
         self.rest.0 = self.now;
     }
 
-    /// Begins the record: now is 0 s.
-    pub fn record(&mut self) {
+    /// Refuses a record of so long, s, that would have too many rows.
+    pub fn unless_too_long(&self, seconds: f64) -> Result<(), Trouble> {
+        let rows = seconds / self.every.as_secs_f64();
+        if rows <= MOST_ROWS as f64 {
+            return Ok(());
+        }
+        let enough_ms = (seconds * 1000.0 / MOST_ROWS as f64).ceil();
+        let wrong = format!(
+            "a record of {seconds:.0} s would have {rows:.0} rows, and {MOST_ROWS} are the most; --every-ms {enough_ms} is enough"
+        );
+        Err((wrong, "give that --every-ms, or a shorter --for"))
+    }
+
+    /// Begins the record: now is 0 s. It is to last so long at most.
+    pub fn record(&mut self, most: Option<Duration>) {
         self.started = Some(self.now);
+        self.most = most;
         self.next_row = self.now;
         self.keep();
     }
@@ -137,6 +181,11 @@ impl Rig {
     /// Since the record began, s; before it 0.
     pub fn time_s(&self) -> f64 {
         self.started.map_or(0.0, |s| (self.now - s).as_secs_f64())
+    }
+
+    /// Whether the record has the length that it is to have at most.
+    pub fn is_over(&self) -> bool {
+        self.started.zip(self.most).is_some_and(|(started, most)| self.now >= started + most)
     }
 
     /// Marks what happens now.
@@ -158,12 +207,21 @@ impl Rig {
         let sign = if self.config.actuator.action == Action::AirCloses { -1.0 } else { 1.0 };
         self.valve.set_drive(sign * drive);
         self.now += self.step;
+        let hold = self.valve.hold();
         self.valve.advance(self.now);
+        if self.valve.hold() != hold && self.marks.len() < MOST_MARKS {
+            self.mark(match self.valve.hold() {
+                Hold::Stage => "the output stage has the actuator again",
+                Hold::Tripped => "the trip valve takes the actuator",
+                Hold::Stored => "the tank takes over",
+                Hold::Locked => "the lock-up valve closes",
+            });
+        }
         self.watch();
         self.keep();
         if self.rows.len() > MOST_ROWS {
             let wrong = format!("the record would have more than {MOST_ROWS} rows");
-            return Err((wrong, "give a larger --every-ms, or a shorter --for"));
+            return Err((wrong, "give twice the --every-ms, or a shorter --for"));
         }
         Ok(())
     }
@@ -171,24 +229,36 @@ impl Rig {
     /// Runs for so long.
     pub fn run_for(&mut self, how_long: Duration) -> Result<(), Trouble> {
         let until = self.now + how_long;
-        while self.now < until {
+        while self.now < until && !self.is_over() {
             self.tick()?;
         }
         Ok(())
     }
 
-    /// Runs until the valve rests, at most so long; tells whether it does.
-    pub fn run_until_rest(&mut self, most: Duration) -> Result<bool, Trouble> {
+    /// Runs until the valve rests, or creeps, at most so long; tells which.
+    pub fn run_until_rest(&mut self, most: Duration) -> Result<Rest, Trouble> {
         let until = self.now + most;
         self.rest.0 = self.now;
-        while self.now < until && !self.rests() {
+        while self.now < until && !self.is_over() && self.rest() == Rest::UnderWay {
             self.tick()?;
         }
-        Ok(self.rests())
+        Ok(self.rest())
     }
 
-    fn rests(&self) -> bool {
-        self.now - self.rest.0 >= REST
+    /// Nothing that can be seen is enough: air on its way into a large chamber, a slow pilot and a slow leak are seen
+    /// late [PL-42].
+    fn rest(&self) -> Rest {
+        if self.now - self.rest.0 < REST {
+            return Rest::UnderWay;
+        }
+        let outlook = self.valve.outlook();
+        let will_move = outlook.moves_after_s.is_some_and(|s| s < LONGEST_S);
+        match () {
+            () if outlook.pilot_moves => Rest::UnderWay,
+            () if will_move && outlook.by_leaks => Rest::Creeps,
+            () if will_move => Rest::UnderWay,
+            () => Rest::Rests,
+        }
     }
 
     fn watch(&mut self) {
@@ -216,6 +286,7 @@ impl Rig {
                 travel_percent: readings.travel_percent,
                 supply_pa: readings.supply_gauge_pa,
                 chamber_pa: readings.chamber_gauge_pa,
+                actuator_n: readings.actuator_n,
                 air_used_kg: readings.air_used_kg,
                 stop: readings.stop,
             });
@@ -240,41 +311,53 @@ impl Rig {
 
     /// When the last fault comes or goes, since the record began.
     pub fn last_fault(&self) -> Duration {
-        let times = self.faults.iter().flat_map(|(f, _)| [f.from, f.until]).flatten();
+        let times = self.faults.iter().flat_map(|f| [f.from, f.until]).flatten();
         times.max().map_or(Duration::ZERO, |at| at - Instant::ZERO)
     }
 
-    /// A sentence for each fault that has not come yet.
-    pub fn faults_to_come(&self) -> impl Iterator<Item = String> + '_ {
+    /// A sentence for each fault that has not come yet, and for each that is there and changes nothing.
+    pub fn said_of_faults(&self) -> Vec<String> {
         let end_s = self.time_s();
-        self.faults.iter().filter_map(move |(f, _)| {
+        let late = self.faults.iter().filter_map(|f| {
             let from_s = f.from?.as_secs_f64();
             (from_s > end_s).then(|| {
                 format!("The fault \"{}\" was to come at {from_s} s, when the run had ended.", f.name.words())
             })
-        })
+        });
+        let idle = self.in_force.iter().filter(|(name, x)| self.valve.is_idle(*name, *x)).map(|(name, _)| {
+            let why = match name {
+                FaultName::SupplyLineUndersized => ": the line is narrower already",
+                FaultName::FilterBlocked => ": the filter passes less already",
+                _ => "",
+            };
+            format!("The fault \"{}\" changes nothing here{why}.", name.words())
+        });
+        late.chain(idle).collect()
     }
 
-    /// Puts in what is due, and takes out what is over.
+    /// Puts in what is due, and takes out what is over. Of the same fault planned twice the worse one is in.
     fn see_to_faults(&mut self) -> Result<(), Trouble> {
         let run = self.started.map(|s| Instant::ZERO + (self.now - s));
         for i in 0..self.faults.len() {
-            let (fault, is_in) = self.faults[i];
+            let name = self.faults[i].name;
             let since = |at: Option<Instant>| at.is_some_and(|at| run.is_some_and(|run| run >= at));
-            let over = since(fault.until);
-            let due = !over && (fault.from.is_none() || since(fault.from));
-            if due == is_in {
+            let due = |f: &&ValveFaultPlan| {
+                f.name == name && !since(f.until) && (f.from.is_none() || since(f.from))
+            };
+            let severity = self.faults.iter().filter(due).map(|f| f.severity).fold(0.0, f64::max);
+            let is_in = self.in_force.iter().find(|(n, _)| *n == name).map_or(0.0, |(_, x)| *x);
+            if severity == is_in {
                 continue;
             }
-            self.faults[i].1 = due;
-            if due {
-                let refused = |e| (format!("{}: {e}", fault.name.words()), "leave this fault out");
-                self.valve.inject(fault.name, fault.severity).map_err(refused)?;
-                self.mark(format!("fault: {} ({})", fault.name.words(), fault.severity));
+            let refused = |e| (format!("{}: {e}", name.words()), "leave this fault out");
+            self.in_force.retain(|(n, _)| *n != name);
+            if severity > 0.0 {
+                self.in_force.push((name, severity));
+                self.valve.inject(name, severity).map_err(refused)?;
+                self.mark(format!("fault: {} ({severity})", name.words()));
             } else {
-                let refused = |e| (format!("{}: {e}", fault.name.words()), "leave this fault out");
-                self.valve.clear(fault.name).map_err(refused)?;
-                self.mark(format!("repaired: {}", fault.name.words()));
+                self.valve.clear(name).map_err(refused)?;
+                self.mark(format!("repaired: {}", name.words()));
             }
         }
         Ok(())

@@ -41,8 +41,10 @@ pub fn trace(rig: &Rig, title: &str, notes: Vec<String>) -> Trace {
         let tank = |r: &Row| r.readings.tank_gauge_pa.map_or(f64::NAN, bar);
         add("tank_gauge_bar", "tank", Some(PRESSURE), Stroke::Dashed, &tank);
     }
-    add("drive_percent", "asked of it", Some(DRIVE), Stroke::Plain, &|r| r.readings.drive * 100.0);
-    add("pilot_percent", "pilot", Some(DRIVE), Stroke::Dotted, &|r| r.readings.pilot * 100.0);
+    // Above 0 to open, also where the air that fills output 1 closes the valve.
+    let percent = if rig.config.actuator.action == Action::AirCloses { -100.0 } else { 100.0 };
+    add("drive_percent", "asked of it", Some(DRIVE), Stroke::Plain, &|r| r.readings.drive * percent);
+    add("pilot_percent", "pilot", Some(DRIVE), Stroke::Dotted, &|r| r.readings.pilot * percent);
     let regulator = |r: &Row| bar(r.readings.regulator_gauge_pa);
     add("regulator_gauge_bar", "regulator", None, Stroke::Plain, &regulator);
     add("lever_deg", "lever", None, Stroke::Plain, &|r| r.readings.lever_rad.to_degrees());

@@ -6,12 +6,12 @@ use serde_json::Value as Json;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-fn bench(name: &str) -> String {
+pub(super) fn bench(name: &str) -> String {
     format!("{}/fixtures/benches/{name}", env!("CARGO_MANIFEST_DIR"))
 }
 
 /// A directory with a bench of the reference actuator, whose regulator is set to `supply_bar`; `more` stands below it.
-fn reference(name: &str, supply_bar: f64, more: &str) -> PathBuf {
+pub(super) fn reference(name: &str, supply_bar: f64, more: &str) -> PathBuf {
     let dir = scratch(&format!("valve-{name}"));
     let text = format!(
         "[[device]]\ntag = \"FV-3104\"\n[device.air]\nsupply_pressure_bar = {supply_bar}\n{more}\n[[line]]\nat = \"pty:\"\n"
@@ -21,19 +21,19 @@ fn reference(name: &str, supply_bar: f64, more: &str) -> PathBuf {
 }
 
 /// `valve b.toml` and more arguments.
-fn valve(dir: &Path, more: &[&str]) -> Ended {
+pub(super) fn valve(dir: &Path, more: &[&str]) -> Ended {
     run(dir, &[&["valve", "b.toml"], more].concat())
 }
 
 /// The same as JSON: what stands above, and one object for each way.
-fn found(dir: &Path, more: &[&str]) -> (i32, Vec<Json>) {
+pub(super) fn found(dir: &Path, more: &[&str]) -> (i32, Vec<Json>) {
     let told = run(dir, &[&["--format", "json", "valve", "b.toml"], more].concat());
     assert_eq!(told.err, "");
     (told.code, told.json())
 }
 
 #[track_caller]
-fn near(value: &Json, expected: f64, share: f64) {
+pub(super) fn near(value: &Json, expected: f64, share: f64) {
     let value = value.as_f64().unwrap_or_else(|| panic!("no number: {value}"));
     assert!((value - expected).abs() <= share * expected.abs(), "{value} is not {expected} within {share}");
 }
@@ -368,7 +368,11 @@ fn what_is_refused() {
         (&["fail", "water"], &["water", "air"]),
         (&["step", "--from", "200"], &["200", "-100 to 125"]),
         (&["ramp", "--rate", "0"], &["no rate", "0.01 to 1000"]),
-        (&["step", "--for", "1e9"], &["0.1 to 3600"]),
+        (&["step", "--for", "1e9"], &["2 to 3600"]),
+        (&["step", "--for", "1.9"], &["2 to 3600"]),
+        (&["stroke", "--fault", "1e6:filter_blocked=1"], &["no time in seconds, 0 to 3600"]),
+        // Two ways of 60 % at 0.01 %/s, 2 s at the turn and 1 s before: 12003 s, 31 ms a row make 387,194.
+        (&["ramp", "--rate", "0.01"], &["record of 12003 s", "--every-ms 31 is enough"]),
         (&["ramp", "--from", "50", "--to", "50"], &["no way", "two places"]),
         (&["step", "--svg", "-"], &["standard output", "valve.svg"]),
         (&["step", "--svg", "none/r.svg"], &["writing none/r.svg"]),
