@@ -35,6 +35,23 @@ fn unused_fixtures(fixtures: &[String], readers: &[(String, String)]) -> Vec<Str
     unused.map(|path| format!("{path}: no test names this file or its directory")).collect()
 }
 
+/// Tests, benches and examples that a text tells people to run (`--test NAME`) and that are not among `targets`, pairs of such a
+/// word and a name.
+fn target_faults(path: &str, text: &str, targets: &[(&str, String)]) -> Vec<String> {
+    let mut faults = Vec::new();
+    for (n, line) in text.lines().enumerate() {
+        let words: Vec<&str> = line.split(|c: char| c.is_whitespace() || "`;,)".contains(c)).collect();
+        for pair in words.windows(2) {
+            let kind = ["--test", "--bench", "--example"].into_iter().find(|k| *k == pair[0]);
+            let named = |(kind, name): &(&str, String)| *kind == pair[0] && name == pair[1];
+            if kind.is_some() && !targets.iter().any(named) {
+                faults.push(format!("{path}:{}: there is no {} {}", n + 1, pair[0], pair[1]));
+            }
+        }
+    }
+    faults
+}
+
 fn length_faults(path: &str, text: &str) -> Vec<String> {
     let n = text.lines().count();
     if n <= LONGEST {
@@ -170,6 +187,29 @@ fn files_of_tests_are_modules_of_a_test_program() {
 }
 
 #[test]
+fn programs_that_pages_name_exist() {
+    let mut targets = Vec::new();
+    for (kind, top) in [("--test", "tests"), ("--bench", "benches"), ("--example", "examples")] {
+        for path in files(top) {
+            let Some(name) = path.strip_prefix(&format!("{top}/")).and_then(|rest| rest.strip_suffix(".rs"))
+            else {
+                continue;
+            };
+            let name = name.strip_suffix("/main").unwrap_or(name);
+            if !name.contains('/') {
+                targets.push((kind, name.to_string()));
+            }
+        }
+    }
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for page in ["README.md", "DEVELOPERS.md", ".ci/run"] {
+        let text = fs::read_to_string(root.join(page)).unwrap_or_else(|e| panic!("{page}: {e}"));
+        assert!(text.contains("--bench "), "{page} names no bench");
+        none(target_faults(page, &text, &targets));
+    }
+}
+
+#[test]
 fn source_files_stay_short() {
     none(texts("src", ".rs").iter().flat_map(|(path, text)| length_faults(path, text)).collect());
 }
@@ -219,6 +259,15 @@ mod bites {
         files.push(file("tests/library/cli/bursts.rs", ""));
         files.push(file("tests/support/coverage.rs", ""));
         assert_eq!(unnamed_modules(&files).len(), 3);
+    }
+
+    #[test]
+    fn programs_that_are_not_there() {
+        let targets = [("--test", "library".to_string()), ("--bench", "world".to_string())];
+        let good = "`cargo test --test library plant::` and `cargo bench --bench world`";
+        assert_eq!(target_faults("a.md", good, &targets), [""; 0]);
+        let bad = "`cargo test --release --test plant`\n--bench library; --example world, --test library";
+        assert_eq!(target_faults("a.md", bad, &targets).len(), 3);
     }
 
     #[test]

@@ -27,6 +27,8 @@ import sys
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
 R, KAPPA, RHO0, T0 = 287.05, 1.4, 1.185, 293.15
+# The version that is fetched; another one that is already there is as good.
+VERSION = "1.3.1"
 # looprig's own choice for the friction factor of a line [PL-03].
 LINE_FRICTION = 0.025
 # From this ratio on the flow is laminar [PL-02].
@@ -40,7 +42,7 @@ def library():
     try:
         import fluids
     except ImportError:
-        fetch = [sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--root-user-action=ignore", "--no-deps", "--target", str(folder), "fluids"]
+        fetch = [sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--root-user-action=ignore", "--no-deps", "--target", str(folder), f"fluids=={VERSION}"]
         try:
             done = subprocess.run(fetch, timeout=600).returncode
         except (OSError, subprocess.TimeoutExpired):
