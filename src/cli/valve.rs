@@ -8,7 +8,7 @@ mod words;
 
 use super::files::{exists, is_special, write_file};
 use super::mock::misread;
-use super::output::{Ended, Failure, Output};
+use super::output::{Ended, Failure, Output, tell};
 use super::valve_args::{FaultArg, ValveArgs};
 use crate::app::written::words::nearest;
 use crate::bench::{self, BenchPlan, DevicePlan, ValveFaultPlan, ValvePlan};
@@ -40,6 +40,11 @@ pub fn run(args: &ValveArgs, out: &mut Output) -> Result<Ended, Failure> {
         valve.faults.push(fault_of(fault)?);
     }
     let wanted = [&args.csv, &args.svg];
+    if args.csv.is_some() && args.csv == args.svg {
+        let file = args.csv.as_deref().unwrap_or(Path::new("")).display();
+        let wrong = format!("table and plot cannot both go to {file}");
+        return Err(Failure::new(doing, wrong, "give --csv and --svg two files"));
+    }
     for file in wanted.into_iter().flatten().filter(|f| !is_standard_output(f)) {
         if !args.force && file.exists() && !is_special(file) {
             return Err(exists(&writing(file)));
@@ -55,7 +60,11 @@ pub fn run(args: &ValveArgs, out: &mut Output) -> Result<Ended, Failure> {
     let failed = |wrong: String, next: &str| Failure::new(doing.clone(), wrong, next);
     let mut rig = Rig::new(&valve, args.open_loop, seed, every).map_err(|(w, n)| failed(w, n))?;
     let run = motions::run(&mut rig, motion, args.seconds).map_err(|(w, n)| failed(w, n))?;
-    let trace = trace::trace(&rig, &format!("{name}: {}", run.title), words::about(&valve));
+    let trace = trace::trace(
+        &rig,
+        &format!("{name}: {}", run.title),
+        words::about(&valve, args.open_loop, &run.title),
+    );
     let mut whole = false;
     for (file, text) in [(&args.csv, csv as fn(&_) -> String), (&args.svg, svg)] {
         match file.as_deref() {
@@ -65,6 +74,12 @@ pub fn run(args: &ValveArgs, out: &mut Output) -> Result<Ended, Failure> {
             }
             Some(file) => write_file(file, &text(&trace), args.force, &writing(file))?,
             None => {}
+        }
+    }
+    // A table has no room for sentences.
+    if whole || out.options.format == Format::Csv {
+        for found in &run.findings {
+            found.remarks.iter().for_each(|remark| tell(&format!("{}: {remark}", found.title)));
         }
     }
     if whole {

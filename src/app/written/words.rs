@@ -83,6 +83,12 @@ pub fn one_of<T: Copy>(word: &Spanned<String>, key: &str, words: &[(&str, T)]) -
 
 /// The name that takes fewest changes, if those are few.
 pub fn nearest<'a>(given: &str, names: &'a [String]) -> Option<&'a str> {
+    // A name whose unit was left out is nearer than one that only has the same letters.
+    let lacks_unit =
+        |n: &&String| !given.is_empty() && n.strip_prefix(given).is_some_and(|r| r.starts_with('_'));
+    if let Some(whole) = names.iter().filter(lacks_unit).min_by_key(|n| n.len()) {
+        return Some(whole);
+    }
     let most = given.chars().count().min(60) / 3 + 1;
     let near = names.iter().map(|n| (distance(given, n), n.as_str()));
     near.filter(|&(d, _)| d <= most).min().map(|(_, n)| n)

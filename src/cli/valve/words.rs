@@ -16,8 +16,16 @@ const CAUTIONS: [&str; 2] = [
      after the air is off.",
 ];
 
-/// The valve in a line or two.
-pub fn about(valve: &ValvePlan) -> Vec<String> {
+/// Who drives the output stage.
+fn by(title: &str, open_loop: bool) -> &'static str {
+    match open_loop || title.starts_with("full stroke") {
+        true => "without a controller",
+        false => "a plain follower with a dead band holds the set point: no positioner",
+    }
+}
+
+/// The valve in a line or two, and who drives it.
+pub fn about(valve: &ValvePlan, open_loop: bool, title: &str) -> Vec<String> {
     let c = &valve.config;
     let action = match c.actuator.action {
         Action::AirOpens => "air opens, spring closes",
@@ -53,6 +61,7 @@ pub fn about(valve: &ValvePlan) -> Vec<String> {
         format!("Computed valve: {action}, {way}, {} cm\u{b2}, {spring}", round(first.area_m2 * 1e4)),
         format!("supply {} bar g, friction {} N, {rest}", round(supply), round(c.moving.friction.coulomb_n)),
     ];
+    out.push(by(title, open_loop).to_owned());
     if !valve.is_described {
         out.push("(the bench file says nothing of it: this is the reference actuator)".to_owned());
     }
@@ -70,14 +79,10 @@ fn round(x: f64) -> String {
 /// What stands above the findings.
 pub fn head(name: &str, title: &str, valve: &ValvePlan, open_loop: bool, seed: u64, out: &mut String) {
     write_wrapped(&format!("{name}: {title}"), 2, out);
-    for line in about(valve) {
+    for line in about(valve, open_loop, title) {
         write_wrapped(&format!("  {line}"), 4, out);
     }
-    let by = match open_loop || title.starts_with("full stroke") {
-        true => "without a controller",
-        false => "a plain follower with a dead band holds the set point: no positioner",
-    };
-    write_wrapped(&format!("  {by}; seed {seed}"), 4, out);
+    write_wrapped(&format!("  seed {seed}"), 4, out);
     for fault in &valve.faults {
         let when = match (fault.from, fault.until) {
             (None, None) => String::new(),

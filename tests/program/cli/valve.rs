@@ -375,6 +375,7 @@ fn what_is_refused() {
         (&["ramp", "--rate", "0.01"], &["record of 12003 s", "--every-ms 31 is enough"]),
         (&["ramp", "--from", "50", "--to", "50"], &["no way", "two places"]),
         (&["step", "--svg", "-"], &["standard output", "valve.svg"]),
+        (&["step", "--svg", "x", "--csv", "x"], &["both go to x", "two files"]),
         (&["step", "--svg", "none/r.svg"], &["writing none/r.svg"]),
     ] {
         valve(&dir, more).refused(words);

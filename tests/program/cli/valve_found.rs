@@ -207,3 +207,18 @@ fn remarks_on_what_was_given() {
     let (_, all) = found(&reference("much", 4.0, ""), &["step"]);
     assert!(all[1]["remarks"].to_string().contains("far above the 1.05 bar g"), "{}", all[1]);
 }
+
+/// A table has no room for sentences: they go to standard error; and a plot says who held the set point.
+#[test]
+fn sentences_are_not_lost() {
+    let dir = reference("sentences", 4.0, "");
+    for more in
+        [&["--format", "csv", "valve", "b.toml", "step"][..], &["valve", "b.toml", "step", "--csv", "-"]]
+    {
+        let told = run(&dir, more);
+        assert!(told.err.contains("step: The supply of 4.00 bar g is far above"), "{}", told.err);
+    }
+    valve(&dir, &["step", "--svg", "r.svg"]);
+    let svg = fs::read_to_string(dir.join("r.svg")).unwrap();
+    assert!(svg.contains("a plain follower with a dead band holds the set point: no positioner"));
+}

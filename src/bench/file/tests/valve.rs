@@ -157,6 +157,7 @@ fn what_a_valve_cannot_be() {
         faulty_device(&format!("[device.valve]\n{keys}"), wrong, right)
     };
     v("«stroke_m = 20", "no key `stroke_m`", "`stroke_mm`");
+    v("«stroke = 20", "no key `stroke`", "did you mean `stroke_mm`?");
     v("stroke_mm = «0.5", "stroke_mm is 0.5 mm", "1 to 1000 mm");
     v("stroke_mm = «nan", "NaN mm", "1 to 1000 mm");
     v("acting = «\"air_open\"", "acting cannot be", "did you mean \"air_opens\"?");
