@@ -2,6 +2,7 @@ mod bursts;
 mod described;
 mod devices;
 mod kinds;
+mod random_valve;
 mod slow;
 mod valve;
 mod wires;

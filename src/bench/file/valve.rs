@@ -120,7 +120,23 @@ fn blamed(table: &Spanned<ValveTable>, config: &ValveConfig, e: &ConfigError) ->
         }
         _ => (lever().or_else(|| at(&t.stroke_mm)), "change that key"),
     };
-    let wrong = format!("this valve cannot be: {e}");
+    let (shaft, own) = (&config.moving.shaft, &config.sensor);
+    let deg = |rad: f64| (rad.to_degrees() * 1e3).round() / 1e3;
+    let wrong = match e.field {
+        "break_nm" => format!(
+            "the torque to break it away is {} N m, below the {} N m that it takes while it turns",
+            shaft.break_nm, shaft.running_nm
+        ),
+        "min_rad" | "max_rad" => {
+            format!("the sensor's range would go from {} to {} degrees", deg(own.min_rad), deg(own.max_rad))
+        }
+        "resolution_rad" => format!(
+            "steps of {} degrees are too coarse for a range of {} degrees",
+            deg(own.resolution_rad),
+            deg(own.max_rad - own.min_rad)
+        ),
+        _ => format!("this valve cannot be: {e}"),
+    };
     Fault::new(&key.unwrap_or_else(|| table.span()), wrong, right)
 }
 
