@@ -84,14 +84,6 @@ impl Straightened {
         Ok(Straightened { law, square_rad, closed_way, open_way })
     }
 
-    /// As [`Straightened::new`], with a lever that is taken to be square in the middle between both angles.
-    ///
-    /// # Errors
-    /// As [`Straightened::new`].
-    pub fn centred(law: LeverLaw, closed_rad: f64, open_rad: f64) -> Result<Straightened, ConfigError> {
-        Straightened::new(law, closed_rad, open_rad, (closed_rad + open_rad) / 2.0)
-    }
-
     /// Share of travel at a sensed angle: 0 at the closed stop, 1 at the open one, outside of that beyond them.
     pub fn share(&self, sensed_rad: f64) -> f64 {
         (self.law.way(sensed_rad - self.square_rad) - self.closed_way) / (self.open_way - self.closed_way)

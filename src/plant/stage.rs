@@ -48,21 +48,13 @@ pub struct StageFaults {
     pub zero_drift: f64,
     /// Share of every opening that dirt has taken, 0 to 1.
     pub dirt_share: f64,
-    /// What dirt adds to the dead band, 0 to 0.9.
-    pub dirt_dead_band: f64,
     /// Leak past the seats: from the inlet to each output, and from each output to the atmosphere.
     pub leak: Restriction,
 }
 
 impl Default for StageFaults {
     fn default() -> StageFaults {
-        StageFaults {
-            stuck_at: None,
-            zero_drift: 0.0,
-            dirt_share: 0.0,
-            dirt_dead_band: 0.0,
-            leak: Restriction::SHUT,
-        }
+        StageFaults { stuck_at: None, zero_drift: 0.0, dirt_share: 0.0, leak: Restriction::SHUT }
     }
 }
 
@@ -104,7 +96,6 @@ impl StageConfig {
         ConfigError::unless_in("stuck_at", faults.stuck_at.unwrap_or(0.0), -1.0..=1.0)?;
         ConfigError::unless_in("zero_drift", faults.zero_drift, -1.0..=1.0)?;
         ConfigError::unless_in("dirt_share", faults.dirt_share, 0.0..=1.0)?;
-        ConfigError::unless_in("dirt_dead_band", faults.dirt_dead_band, 0.0..=0.9)?;
         faults.leak.check("leak")
     }
 }
@@ -178,12 +169,11 @@ impl Stage {
         let faults = &self.config.faults;
         let at = if faults.stuck_at.is_some() { self.pilot } else { self.pilot + faults.zero_drift };
         let at = at.clamp(-1.0, 1.0);
-        let (rest, dead_band) = match self.config.kind {
-            StageKind::BlockedAtRest { dead_band } => (0.0, dead_band),
-            StageKind::PressurisedAtRest { rest_opening } => (rest_opening, 0.0),
+        let rest = match self.config.kind {
+            StageKind::BlockedAtRest { .. } => 0.0,
+            StageKind::PressurisedAtRest { rest_opening } => rest_opening,
         };
-        let dead_band = (dead_band + faults.dirt_dead_band).min(0.95);
-        let beyond = (at.abs() - dead_band).max(0.0) / (1.0 - dead_band) * at.signum();
+        let beyond = self.opening_at(at);
         let clean = 1.0 - faults.dirt_share;
         let open = |share: f64| clean * (rest + share * (1.0 - rest)).clamp(0.0, 1.0);
         let ways = |share: f64| Openings {
@@ -254,7 +244,6 @@ mod tests {
         );
         opens(at(StageFaults { zero_drift: 0.1, ..sound }, 0.0), [0.1, 0.0, 0.0, 0.1]);
         opens(at(StageFaults { dirt_share: 0.75, ..sound }, 1.0), [0.25, 0.0, 0.0, 0.25]);
-        opens(at(StageFaults { dirt_dead_band: 0.5, ..sound }, 0.5), [0.0; 4]);
         opens(at(StageFaults { leak: Restriction::usual(1e-10), ..sound }, 0.0), [0.01; 4]);
         let beyond = StageFaults { zero_drift: 2.0, ..sound };
         let config = StageConfig { faults: beyond, ..StageConfig::default() };

@@ -7,7 +7,8 @@ use super::network::{Duty, End, Link};
 /// The highest pressure of a header that is accepted, Pa gauge.
 pub const MOST_HEADER_GAUGE_PA: f64 = 2e6;
 
-/// A pressure regulator without relief: it lets in, never out [PL-05].
+/// A pressure regulator without relief: it never vents to the atmosphere. While it is open air passes both ways, back too when the
+/// header has less [PL-05].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RegulatorConfig {
     /// Pressure at which it is shut, Pa gauge, 0 to 2e6.

@@ -232,20 +232,4 @@ impl Actuator {
         }
         Force { n: side * n * self.spring_share, n_per_m: -spring.rate_n_per_m * self.spring_share }
     }
-
-    /// Energy that the spring holds at a place, J, counted from the end of the rated stroke to which it pushes.
-    pub fn spring_store_j(&self, stem_m: f64) -> f64 {
-        let Some(spring) = &self.config.spring else {
-            return 0.0;
-        };
-        let compressed = if spring.pushes == Pushes::Open { self.stroke_m - stem_m } else { stem_m };
-        (spring.preload_n + 0.5 * spring.rate_n_per_m * compressed) * compressed * self.spring_share
-    }
-
-    /// Gauge pressure in chamber 1 that holds the spring alone at a place, Pa: single-acting only, no friction, no
-    /// process. `None` of a double-acting actuator.
-    pub fn balance_gauge_pa(&self, stem_m: f64) -> Option<f64> {
-        let single = self.config.action != Action::Double;
-        single.then(|| self.spring_force(stem_m).n.abs() / self.config.chambers[0].area_m2)
-    }
 }

@@ -115,20 +115,6 @@ impl Law {
         }
     }
 
-    /// How far along its slot the pin is from the line through the pivot (sine law) or from the pivot (tangent law), m.
-    ///
-    /// None for a coupling, which has no slot.
-    pub fn along_slot_m(&self, at_m_or_rad: f64) -> Option<f64> {
-        match *self {
-            Law::Tangent { distance_m, square_at_m } => Some(distance_m.hypot(at_m_or_rad - square_at_m)),
-            Law::Sine { radius_m, square_at_m } => {
-                let x = at_m_or_rad - square_at_m;
-                Some((radius_m * radius_m - x * x).max(0.0).sqrt())
-            }
-            Law::PartTurn { .. } => None,
-        }
-    }
-
     /// The law with its distance or radius times `ratio`: a pin in another hole [PL-23]. A coupling stays as it is.
     pub fn with_length_times(self, ratio: f64) -> Law {
         match self {

@@ -180,8 +180,8 @@ fn off_centre_mounting_errs_as_the_table_says() {
         moved
             .set_fault(LinkageFault { shifted_m_or_rad: -off_m, ..LinkageFault::default() })
             .expect("a moved pin");
-        near(moved.step(0.001, 0.0).lever_rad.to_degrees(), first, 5.1e-3, "closed, pin moved");
-        near(moved.step(0.001, STROKE_M).lever_rad.to_degrees(), last, 5.1e-3, "open, pin moved");
+        near(moved.step(0.0).lever_rad.to_degrees(), first, 5.1e-3, "closed, pin moved");
+        near(moved.step(STROKE_M).lever_rad.to_degrees(), last, 5.1e-3, "open, pin moved");
     }
 }
 
@@ -244,7 +244,7 @@ fn opening_may_lower_the_angle() {
         LinkageConfig { sense: Sense::Falling, ..LinkageConfig::new(Law::tangent_for(STROKE_M, 0.5)) };
     let mut falling = Linkage::new(config, 0.0, STROKE_M).expect("usable");
     near(falling.lever().lever_rad, 0.5, 1e-12, "closed");
-    near(falling.step(0.001, STROKE_M).lever_rad, -0.5, 1e-12, "open");
+    near(falling.step(STROKE_M).lever_rad, -0.5, 1e-12, "open");
     // cos2(0)/d with d = 0.01/tan 0.5, at mid travel.
     near(falling.lever_rad_per_m_or_rad(0.01), -(0.5f64.tan()) / 0.01, 1e-9, "slope");
 }
@@ -255,8 +255,8 @@ fn a_pin_in_a_wrong_hole_turns_the_lever_by_too_little_or_too_much() {
     let mut linkage = healthy(Law::tangent_for(STROKE_M, 30f64.to_radians()));
     for (length_ratio, degrees) in [(2.0, 16.102), (0.5, 49.107), (1.0, 30.0)] {
         linkage.set_fault(LinkageFault { length_ratio, ..LinkageFault::default() }).expect("wrong hole");
-        near(linkage.step(0.001, STROKE_M).lever_rad.to_degrees(), degrees, 5.1e-4, "open");
-        near(linkage.step(0.001, 0.0).lever_rad.to_degrees(), -degrees, 5.1e-4, "closed");
+        near(linkage.step(STROKE_M).lever_rad.to_degrees(), degrees, 5.1e-4, "open");
+        near(linkage.step(0.0).lever_rad.to_degrees(), -degrees, 5.1e-4, "closed");
     }
 }
 
@@ -265,24 +265,24 @@ fn a_pin_in_a_wrong_hole_turns_the_lever_by_too_little_or_too_much() {
 fn a_sine_law_beyond_its_radius_stays_at_90_degrees_and_says_so() {
     let mut linkage = healthy(Law::sine_for(STROKE_M, 30f64.to_radians()));
     linkage.set_fault(LinkageFault { length_ratio: 0.4, ..LinkageFault::default() }).expect("wrong hole");
-    let mid = linkage.step(0.001, 0.014);
+    let mid = linkage.step(0.014);
     assert!(!mid.saturated);
     near(mid.lever_rad.to_degrees(), 30.0, 1e-9, "asin(4/8)");
-    let open = linkage.step(0.001, STROKE_M);
-    assert!(open.saturated && open.follows);
+    let open = linkage.step(STROKE_M);
+    assert!(open.saturated);
     near(open.lever_rad.to_degrees(), 90.0, 1e-9, "saturated");
     assert_eq!(linkage.lever_rad_per_m_or_rad(STROKE_M), 0.0);
-    assert!(!linkage.step(0.001, 0.01).saturated);
+    assert!(!linkage.step(0.01).saturated);
 }
 
 #[test]
 fn a_slipped_clamp_is_an_offset_from_its_moment_on() {
     let mut linkage = healthy(Law::tangent_for(STROKE_M, 0.5));
-    let before = linkage.step(0.001, 0.015);
+    let before = linkage.step(0.015);
     assert_eq!(before.lever_rad, before.sensor_rad);
     linkage.set_fault(LinkageFault { slipped_rad: -0.2, ..LinkageFault::default() }).expect("slipped");
     assert_eq!(linkage.lever(), before, "nothing before the next step");
-    let after = linkage.step(0.001, 0.015);
+    let after = linkage.step(0.015);
     assert_eq!(after.lever_rad, before.lever_rad);
     near(after.sensor_rad, before.sensor_rad - 0.2, 1e-12, "slipped");
 }
@@ -294,8 +294,8 @@ fn a_turned_coupling_shifts_the_angle() {
     linkage
         .set_fault(LinkageFault { shifted_m_or_rad: 45f64.to_radians(), ..LinkageFault::default() })
         .expect("turned");
-    near(linkage.step(0.001, 0.0).sensor_rad, 0.0, 1e-12, "closed");
-    near(linkage.step(0.001, turn).sensor_rad.to_degrees(), 90.0, 1e-9, "open");
+    near(linkage.step(0.0).sensor_rad, 0.0, 1e-12, "closed");
+    near(linkage.step(turn).sensor_rad.to_degrees(), 90.0, 1e-9, "open");
 }
 
 /// Gap of 1 mm: up to 10 the follower comes to 9.5, down to 9 nothing moves, down to 5 it comes to 5.5.
@@ -321,50 +321,10 @@ fn play_of_the_pin_is_a_hysteresis_of_the_lever() {
     linkage
         .set_fault(LinkageFault { more_play_m_or_rad: 3e-4, ..LinkageFault::default() })
         .expect("worn pin");
-    let seen = |linkage: &mut Linkage, at_m: f64| law.at_m_or_rad(linkage.step(0.001, at_m).lever_rad);
+    let seen = |linkage: &mut Linkage, at_m: f64| law.at_m_or_rad(linkage.step(at_m).lever_rad);
     near(seen(&mut linkage, 0.010), 0.0098, 1e-12, "opening");
     seen(&mut linkage, 0.015);
     near(seen(&mut linkage, 0.010), 0.0102, 1e-12, "closing");
-}
-
-/// Tangent law with d = 17.32 mm: the pin is 20 mm from the pivot at both ends and 17.32 at the middle.
-#[test]
-fn a_pin_that_passes_the_slots_end_stays_out_until_it_is_put_back() {
-    let law = Law::tangent_for(STROKE_M, 30f64.to_radians());
-    let slot = Some(Slot { from_m: 0.016, to_m: 0.021 });
-    let config =
-        LinkageConfig { slot, falls_to_rad: Some(-1.2), fall_rad_per_s: 5.0, ..LinkageConfig::new(law) };
-    let mut linkage = Linkage::new(config, 0.0, STROKE_M).expect("usable");
-    assert!(linkage.step(0.001, STROKE_M).follows);
-    // Carrier 4 mm further: at open the pin is hypot(17.32, 14) = 22.3 mm away.
-    let moved = LinkageFault { shifted_m_or_rad: 0.004, ..LinkageFault::default() };
-    linkage.set_fault(moved).expect("moved");
-    let last = linkage.step(0.001, 0.01);
-    assert!(last.follows);
-    let falling = linkage.step(0.1, STROKE_M);
-    assert!(!falling.follows);
-    near(falling.lever_rad, last.lever_rad - 0.5, 1e-12, "falls 5 rad/s");
-    near(linkage.step(10.0, 0.01).lever_rad, -1.2, 1e-12, "at rest, whatever the stem does");
-    assert_eq!(linkage.lever_rad_per_m_or_rad(0.01), 0.0);
-    linkage.set_fault(LinkageFault::default()).expect("carrier back");
-    assert!(!linkage.step(0.001, 0.01).follows, "nobody has put the pin back");
-    linkage.put_pin_back();
-    let back = linkage.step(0.001, 0.01);
-    assert!(back.follows);
-    near(back.lever_rad, 0.0, 1e-12, "square at mid travel");
-}
-
-#[test]
-fn a_pin_that_is_out_leaves_the_lever_where_it_was() {
-    let mut linkage = healthy(Law::sine_for(STROKE_M, 0.5));
-    let before = linkage.step(0.001, 0.013);
-    linkage.set_fault(LinkageFault { pin_out: true, ..LinkageFault::default() }).expect("out");
-    let after = linkage.step(5.0, 0.002);
-    assert_eq!((after.lever_rad, after.follows), (before.lever_rad, false));
-    linkage.put_pin_back();
-    assert!(!linkage.step(0.001, 0.002).follows, "the fault holds it out");
-    linkage.set_fault(LinkageFault::default()).expect("healthy");
-    assert!(linkage.step(0.001, 0.002).follows);
 }
 
 /// What must not be accepted, and what the message says.
@@ -372,7 +332,6 @@ fn a_pin_that_is_out_leaves_the_lever_where_it_was() {
 fn unusable_linkages_are_refused() {
     let new = LinkageConfig::new;
     let good = new(Law::tangent_for(STROKE_M, 0.5));
-    let slot = |from_m, to_m| Some(Slot { from_m, to_m });
     let cases = [
         // A stem that goes 10 mm to each side of a radius of 9 mm, and of one at which the lever reaches 86 degrees.
         (new(Law::Sine { radius_m: 0.009, square_at_m: 0.01 }), "radius_m", "too short"),
@@ -384,13 +343,6 @@ fn unusable_linkages_are_refused() {
         (new(Law::Tangent { distance_m: 0.02, square_at_m: f64::INFINITY }), "square_at_m", "inf"),
         (new(Law::PartTurn { square_at_rad: 0.8, misaligned_rad: 0.7 }), "misaligned_rad", "0.7"),
         (LinkageConfig { play_m_or_rad: -1e-3, ..good }, "play_m_or_rad", "not within"),
-        (LinkageConfig { fall_rad_per_s: 0.0, ..good }, "fall_rad_per_s", "not within"),
-        (LinkageConfig { falls_to_rad: Some(9.0), ..good }, "falls_to_rad", "not within"),
-        // d = 0.01/tan 0.5 = 18.305 mm at the middle, 20.858 mm at both ends.
-        (LinkageConfig { slot: slot(0.019, 0.03), ..good }, "slot", "0.0183 m along"),
-        (LinkageConfig { slot: slot(0.0, 0.020), ..good }, "slot", "0.0209 m along"),
-        (LinkageConfig { slot: slot(0.03, 0.02), ..good }, "slot", "not within"),
-        (LinkageConfig { slot: slot(0.0, 1.0), ..new(Law::part_turn_for(0.02)) }, "slot", "no slot"),
     ];
     for (config, field, says) in cases {
         let e = Linkage::new(config, 0.0, STROKE_M).expect_err("must be refused");
@@ -398,7 +350,6 @@ fn unusable_linkages_are_refused() {
         assert!(e.why.contains(says), "{e}: says not {says}");
     }
     assert!(good.check(0.0, f64::NAN).is_err());
-    assert!(LinkageConfig { slot: slot(0.018, 0.021), ..good }.check(0.0, STROKE_M).is_ok());
     let mut linkage = healthy(good.law);
     let bad = LinkageFault { length_ratio: 0.0, ..LinkageFault::default() };
     assert_eq!(linkage.set_fault(bad).expect_err("no length").field, "length_ratio");
@@ -425,13 +376,12 @@ fn usable() -> impl Strategy<Value = (Law, f64)> {
 }
 
 fn fault() -> impl Strategy<Value = LinkageFault> {
-    (0.1..10f64, -7.0..7f64, -7.0..7f64, 0.0..1f64, any::<bool>()).prop_map(
-        |(length_ratio, shifted_m_or_rad, slipped_rad, more_play_m_or_rad, pin_out)| LinkageFault {
+    (0.1..10f64, -7.0..7f64, -7.0..7f64, 0.0..1f64).prop_map(
+        |(length_ratio, shifted_m_or_rad, slipped_rad, more_play_m_or_rad)| LinkageFault {
             length_ratio,
             shifted_m_or_rad,
             slipped_rad,
             more_play_m_or_rad,
-            pin_out,
         },
     )
 }
@@ -482,19 +432,18 @@ proptest! {
     fn a_linkage_stays_finite_whatever_is_wrong(
         (law, end) in usable(),
         faults in prop::collection::vec((fault(), prop::collection::vec(-1.0..2f64, 1..20)), 1..5),
-        falls in any::<bool>(),
     ) {
-        let config = LinkageConfig { falls_to_rad: falls.then_some(-1.0), ..LinkageConfig::new(law) };
+        let config = LinkageConfig::new(law);
         let mut linkage = Linkage::new(config, 0.0, end).expect("accepted");
         for (fault, ways) in faults {
             linkage.set_fault(fault).expect("within its ranges");
             for way in ways {
-                let lever = linkage.step(0.001, way * end);
+                let lever = linkage.step(way * end);
                 prop_assert!(lever.lever_rad.is_finite() && lever.sensor_rad.is_finite());
                 prop_assert!(law.is_part_turn() || lever.lever_rad.abs() <= core::f64::consts::FRAC_PI_2);
                 prop_assert!(linkage.lever_rad_per_m_or_rad(way * end).is_finite());
                 let same = linkage.clone();
-                prop_assert_eq!(linkage.step(f64::NAN, f64::NAN), same.now, "no number changes nothing");
+                prop_assert_eq!(linkage.step(f64::NAN), same.now, "no number changes nothing");
             }
         }
     }

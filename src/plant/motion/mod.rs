@@ -163,7 +163,7 @@ pub struct Motion {
     pub stop: Option<Stop>,
     /// Force with which it presses on that stop, N, 0 or more: at the seat what shuts off.
     pub stop_n: f64,
-    /// It is not at a stop and friction, or seizing, keeps it from moving.
+    /// It is not at a stop and friction keeps it from moving.
     pub stuck: bool,
     /// The account of the step.
     pub energy: Energy,
@@ -178,7 +178,6 @@ pub struct Moving {
     velocity_m_per_s: f64,
     closed_stop_m: f64,
     open_stop_m: f64,
-    seized: bool,
 }
 
 impl Moving {
@@ -197,7 +196,6 @@ impl Moving {
             velocity_m_per_s: 0.0,
             closed_stop_m: 0.0,
             open_stop_m: config.stroke_m,
-            seized: false,
         })
     }
 
@@ -248,11 +246,6 @@ impl Moving {
         Ok(())
     }
 
-    /// Whether the stem is seized where it is: nothing moves it.
-    pub fn set_seized(&mut self, seized: bool) {
-        self.seized = seized;
-    }
-
     /// Another friction from now on: packing tightened, dried out, worn.
     ///
     /// # Errors
@@ -272,7 +265,7 @@ impl Moving {
             process: forces.process.bounded(),
         };
         match self.bristle {
-            Some(bristle) if !self.seized => self.step_divided(dt_s, bristle.config().step_s, &forces),
+            Some(bristle) => self.step_divided(dt_s, bristle.config().step_s, &forces),
             _ => self.step_once(dt_s, &forces),
         }
     }
@@ -307,15 +300,6 @@ impl Moving {
         let (from_m, from_v) = (self.stem_m, self.velocity_m_per_s);
         let mass_kg = self.config.mass_kg_at(from_m);
         let before = Before { mass_kg, velocity_m_per_s: from_v, force };
-        if self.seized {
-            self.velocity_m_per_s = 0.0;
-            return self.settled(
-                dt_s,
-                before,
-                Taken { friction_n: force.n, mean_v: 0.0, stop_n: 0.0 },
-                forces,
-            );
-        }
         if from_v == 0.0 && self.is_pressed_on(force.n) {
             // At a stop friction may be anything up to its own limit; what it may hold is not counted for the seat.
             let coulomb_n = self.config.friction.coulomb_n;

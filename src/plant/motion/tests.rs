@@ -110,25 +110,6 @@ fn stops_that_are_moved() {
     assert_eq!(moving.stops_m(), (0.01, 0.01));
 }
 
-#[test]
-fn a_seized_stem_moves_under_no_force() {
-    let mut moving = Moving::new(smooth(1.5), 0.01).expect("set-up");
-    for _ in 0..10 {
-        moving.step(1e-3, &push(100.0));
-    }
-    moving.set_seized(true);
-    let (there, mut total) = (moving.stem_m(), Energy::default());
-    for _ in 0..10 {
-        let motion = moving.step(1e-3, &push(1e7));
-        assert_eq!((motion.stem_m, motion.velocity_m_per_s, motion.friction_n), (there, 0.0, 1e7));
-        assert!(motion.stuck);
-        total += motion.energy;
-    }
-    assert!(total.residue_j().abs() < 1e-12);
-    moving.set_seized(false);
-    assert!(moving.step(1e-3, &push(100.0)).velocity_m_per_s > 0.0);
-}
-
 /// A process that closes harder as the plug comes near its seat slams it shut, and holds it there.
 #[test]
 fn flow_to_close_slams_near_the_seat() {

@@ -8,7 +8,7 @@ use crate::plant::air_path::AirConfig;
 use crate::plant::fault::{FaultName, Faults};
 use crate::plant::friction::FrictionConfig;
 use crate::plant::linkage::{Law, LinkageFault, Sense};
-use crate::plant::sensor::{SensorFault, Wear, WearKind};
+use crate::plant::sensor::{SensorFault, Wear};
 
 /// Time in which a drifting pilot's zero reaches its end, s.
 const DRIFTS_FOR_S: f64 = 20.0;
@@ -87,7 +87,6 @@ pub(super) fn parts(config: &ValveConfig, faults: &Faults, header_gauge_pa: f64)
         shifted_m_or_rad: -lower * x(FaultName::CouplingTurned),
         slipped_rad: sign(config) * turned * x(FaultName::ClampSlipped),
         more_play_m_or_rad: (0.15 * half * x(FaultName::LinkageSlack)).min(1.0),
-        pin_out: false,
     };
     Parts {
         air,
@@ -145,8 +144,8 @@ fn sensor(config: &ValveConfig, faults: &Faults) -> SensorFault {
     if worn > 0.0 {
         let (a, b) = (config.healthy_rad(0.42 * open), config.healthy_rad(0.58 * open));
         let of_stroke = (b - a).abs() / 0.16;
-        let kind = WearKind::Jumps { up_to_rad: 0.12 * of_stroke };
-        fault.wear = Some(Wear { from_rad: a.min(b), to_rad: a.max(b), severity: worn, kind });
+        let up_to_rad = 0.12 * of_stroke;
+        fault.wear = Some(Wear { from_rad: a.min(b), to_rad: a.max(b), severity: worn, up_to_rad });
     }
     let beyond = x(FaultName::SensorBeyondRange);
     if beyond > 0.0 {

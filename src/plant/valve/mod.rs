@@ -77,7 +77,7 @@ impl Valve {
         let mut linkage = Linkage::new(config.linkage, 0.0, config.open_m_or_rad())?;
         let mut sensor = Sensor::new(config.sensor, seed)?;
         let moving = Moving::new(config.moving, begins_m)?;
-        let lever = linkage.step(0.0, moving.shaft_rad().unwrap_or(begins_m));
+        let lever = linkage.step(moving.shaft_rad().unwrap_or(begins_m));
         let sensed = sensor.step(0.0, lever.sensor_rad);
         let stored_at_start_kg = air.stored_kg();
         let mut valve = Valve {
@@ -244,7 +244,7 @@ impl Valve {
         self.energy += motion.energy;
         self.motion = Some(motion);
         self.air.step(dt_s, drive, motion.stem_m);
-        let lever = self.linkage.step(dt_s, self.moving.shaft_rad().unwrap_or(motion.stem_m));
+        let lever = self.linkage.step(self.moving.shaft_rad().unwrap_or(motion.stem_m));
         self.sensed = self.sensor.step(dt_s, lever.sensor_rad);
     }
 
