@@ -151,7 +151,7 @@ const VALVE: &str = "Examples:
   looprig valve fixtures/benches/valve-fv-3104.toml fail air --from 60
 The valve is computed: nothing real is opened, sent or moved. What holds the set point here is a
 plain follower, proportional with a dead band, and no positioner: a real one does better, or worse.
-Exit code 1: the valve did not get there.";
+Exit code 1: the valve did not get there, or a stop stands in the wrong place.";
 
 fn percent(text: &str) -> Result<f64, String> {
     let n = text.parse().ok().filter(|p| (-100.0..=125.0).contains(p));

@@ -105,18 +105,28 @@ fn where_it_went(rig: &Rig, r: &Readings, start: f64, wanted: Option<Stop>) -> S
         Hold::Stage => "",
         Hold::Tripped => " The trip valve has the actuator.",
         Hold::Stored => " The tank has the actuator.",
-        Hold::Locked => {
+        Hold::Locked if !is_empty(rig, r) => {
             return format!("{place}: the lock-up valve keeps the air in; what leaks decides for how long.");
         }
+        Hold::Locked => " The lock-up valve is closed, but its air is gone.",
     };
     format!("{place}: {}.{who}", by(rig, r, wanted))
+}
+
+/// The chambers that get air, Pa gauge.
+fn chambers<'a>(rig: &Rig, r: &'a Readings) -> &'a [f64] {
+    let fed = if rig.config.actuator.action == Action::Double { 2 } else { 1 };
+    &r.chamber_gauge_pa[..fed]
+}
+
+fn is_empty(rig: &Rig, r: &Readings) -> bool {
+    chambers(rig, r).iter().all(|pa| pa.abs() < EMPTY_PA)
 }
 
 /// What holds it there: of the forces the one that does.
 fn by(rig: &Rig, r: &Readings, wanted: Option<Stop>) -> String {
     let double = rig.config.actuator.action == Action::Double;
-    let chambers = if double { &r.chamber_gauge_pa[..] } else { &r.chamber_gauge_pa[..1] };
-    let empty = chambers.iter().all(|pa| pa.abs() < EMPTY_PA);
+    let (chambers, empty) = (chambers(rig, r), is_empty(rig, r));
     let sum_n = r.actuator_n + r.spring_n + r.process_n;
     let no_spring = if double && r.spring_n == 0.0 { "; there is no spring" } else { "" };
     let air = match (empty, double) {
@@ -132,14 +142,13 @@ fn by(rig: &Rig, r: &Readings, wanted: Option<Stop>) -> String {
         let forces = [(r.spring_n, "the spring"), (r.actuator_n, "the air"), (r.process_n, "the process")];
         let strongest = forces.into_iter().max_by(|a, b| (a.0 * way).total_cmp(&(b.0 * way)));
         let pushes = strongest.filter(|(n, _)| n * way > FORCE_N && sum_n * way > 0.0);
-        return match (pushes, r.hold) {
-            (Some((_, "the air")), Hold::Stored) => "the tank's air holds it there".to_owned(),
-            (Some((_, what)), _) => {
+        return match pushes {
+            Some((_, what)) => {
                 let against =
                     if wanted.is_some_and(|wanted| wanted != stop) { ", the wrong way" } else { "" };
                 format!("{air}, and {what} holds it there{against}{no_spring}")
             }
-            (None, _) => {
+            None => {
                 format!("{air}; nothing but friction holds it there, the process may move it{no_spring}")
             }
         };

@@ -63,6 +63,11 @@ fn causes_are_read_from_the_forces() {
         }
         assert!(!remarks.contains(not), "{more:?}: {not:?} is in {remarks}");
     }
+    // A lock-up valve keeps no air in a chamber that leaks.
+    let locked = reference("torn", 1.4, "[device.valve.fail]\nlock_up_below_bar = 1.0\n");
+    let (_, all) = found(&locked, &["fail", "air", "--from", "60", "--fault", "1:diaphragm_leak=1"]);
+    let remarks = all[1]["remarks"].to_string();
+    assert!(remarks.contains("spring holds it there") && !remarks.contains("keeps the air in"), "{remarks}");
     // Both chambers vent and nothing else pushes.
     let double = reference("no-air", 5.0, "[device.valve]\nacting = \"double\"\narea_cm2 = 120\n");
     let (code, all) = found(&double, &["fail", "air"]);
