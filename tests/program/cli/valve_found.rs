@@ -53,7 +53,12 @@ fn causes_are_read_from_the_forces() {
             &["closed stop stands at 36 %"],
             "friction",
         ),
-        (&["air", "--fault", "0.5:stage_stuck=0.3"], 0, &["closed stop", "spring holds it there"], "friction"),
+        (
+            &["air", "--fault", "0.5:stage_stuck=0.3"],
+            0,
+            &["closed stop", "spring holds it there"],
+            "friction",
+        ),
     ] {
         let told = fv_3104("causes", &[&["fail"], more].concat());
         let remarks = told.json()[1]["remarks"].to_string();

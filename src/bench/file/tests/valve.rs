@@ -156,10 +156,12 @@ fn what_a_valve_cannot_be() {
     let v = |keys: &str, wrong: &str, right: &str| {
         faulty_device(&format!("[device.valve]\n{keys}"), wrong, right)
     };
-    v("«stroke_m = 20", "no key `stroke_m`", "`stroke_mm`");
-    v("«stroke = 20", "no key `stroke`", "did you mean `stroke_mm`?");
-    v("stroke_mm = «0.5", "stroke_mm is 0.5 mm", "1 to 1000 mm");
-    v("stroke_mm = «nan", "NaN mm", "1 to 1000 mm");
+    for key in ["stroke_m", "stroke"] {
+        v(&format!("«{key} = 20"), &format!("no key `{key}`"), "did you mean `stroke_mm`?");
+    }
+    for (n, shown) in [("0.5", "stroke_mm is 0.5 mm"), ("nan", "NaN mm"), ("1000.1", "1000.1 mm")] {
+        v(&format!("stroke_mm = «{n}"), shown, "1 to 1000 mm");
+    }
     v("acting = «\"air_open\"", "acting cannot be", "did you mean \"air_opens\"?");
     v("spring = «\"closes\"", "against the air", "acting = \"double\"");
     v("closing_area_cm2 = «90", "air on one side", "acting = \"double\"");
