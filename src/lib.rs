@@ -22,6 +22,7 @@ pub mod frame;
 pub mod host;
 pub mod line;
 pub mod link;
+pub mod plant;
 pub mod report;
 pub mod sim;
 pub mod time;

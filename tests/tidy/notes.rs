@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 /// Prefixes of requirement ids.
-pub const PREFIXES: &[&str] = &["FR", "LL", "TY", "ST", "CM", "TB", "UN", "DV", "HO", "LI", "LG", "WI"];
+pub const PREFIXES: &[&str] = &["FR", "LL", "TY", "ST", "CM", "TB", "UN", "DV", "HO", "LI", "LG", "WI", "PL"];
 
 fn is_id(s: &str) -> bool {
     let tail = s.get(3..).unwrap_or("");
