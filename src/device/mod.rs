@@ -62,7 +62,7 @@ pub enum Restored {
 }
 
 /// An answer that waits for its time.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Pending {
     at: Instant,
     octets: Bytes,
@@ -86,8 +86,8 @@ enum Leaving {
 ///
 /// Drive it like this: [`Device::handle`] with every octet of the line, [`Device::handle_timeout`]
 /// when [`Device::wake_at`] has come, [`Device::poll_transmit`] after both, and [`Device::sent`] when
-/// what was given out has left.
-#[derive(Debug)]
+/// what was given out has left. A clone goes on in exactly the same way.
+#[derive(Clone, Debug)]
 pub struct Device {
     state: State,
     receiver: Receiver,

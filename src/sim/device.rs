@@ -83,7 +83,7 @@ impl fmt::Display for Change {
 
 /// A device on the bus. Changes reach it at their own times, however seldom the bus is asked, so a run
 /// does not depend on that.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct DeviceStation {
     device: Device,
     changes: Vec<(Instant, Change)>,

@@ -445,4 +445,8 @@ impl Around<Participant> for Loop {
     fn joined(&mut self, bus: &mut Bus<Participant>) {
         self.set_reaches(bus);
     }
+
+    fn clone_box(&self) -> Box<dyn Around<Participant> + Send> {
+        Box::new(self.clone())
+    }
 }

@@ -255,6 +255,9 @@ pub(super) struct LoopCurrent {
 
 /// What one kind of device does.
 pub(super) trait Kind: fmt::Debug + Send {
+    /// The same with a state of its own, for a copy of the device.
+    fn clone_box(&self) -> Box<dyn Kind>;
+
     fn traits(&self) -> &'static Traits;
 
     /// The limits of a device variable [CM-054].
@@ -325,6 +328,12 @@ pub(super) trait Kind: fmt::Debug + Send {
     fn valve_percent(&self, around: Around<'_>, now: Instant) -> Option<(f64, f64)> {
         let _ = (around, now);
         None
+    }
+}
+
+impl Clone for Box<dyn Kind> {
+    fn clone(&self) -> Self {
+        (**self).clone_box()
     }
 }
 

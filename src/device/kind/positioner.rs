@@ -120,7 +120,7 @@ impl PositionerConfig {
     }
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct ValvePositioner {
     config: PositionerConfig,
     valve: Positioner,
@@ -178,6 +178,10 @@ impl ValvePositioner {
 }
 
 impl Kind for ValvePositioner {
+    fn clone_box(&self) -> Box<dyn Kind> {
+        Box::new(self.clone())
+    }
+
     fn traits(&self) -> &'static Traits {
         &TRAITS
     }

@@ -89,7 +89,7 @@ impl TemperatureConfig {
     }
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct TemperatureTransmitter {
     config: TemperatureConfig,
     sensor_degc: f64,
@@ -132,6 +132,10 @@ impl TemperatureTransmitter {
 }
 
 impl Kind for TemperatureTransmitter {
+    fn clone_box(&self) -> Box<dyn Kind> {
+        Box::new(self.clone())
+    }
+
     fn traits(&self) -> &'static Traits {
         &TRAITS
     }

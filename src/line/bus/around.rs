@@ -13,6 +13,15 @@ pub trait Around<S: Station> {
 
     /// A station or an access point has been added to the bus.
     fn joined(&mut self, bus: &mut Bus<S>);
+
+    /// The same with a state of its own, for a copy of the bus.
+    fn clone_box(&self) -> Box<dyn Around<S> + Send>;
+}
+
+impl<S: Station> Clone for Box<dyn Around<S> + Send> {
+    fn clone(&self) -> Self {
+        (**self).clone_box()
+    }
 }
 
 impl<S: Station> Bus<S> {
