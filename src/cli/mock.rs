@@ -316,6 +316,17 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
             current_loop::power_text(news, &names[*device], out);
             Ok(())
         }
+        Notice::Ordered { at, device, change } => {
+            let whose = device.map_or(String::new(), |d| format!("{}: ", names[d]));
+            writeln!(out, "ordered at {} s: {whose}{change}", at.as_secs_f64())
+        }
+        Notice::Time(time) => writeln!(out, "{}", words::time(time)),
+        Notice::Restored(snapshot) => writeln!(
+            out,
+            "back at {} s, as in the snapshot \"{}\": sessions on the lines are over",
+            snapshot.at.as_secs_f64(),
+            snapshot.name
+        ),
     };
 }
 
@@ -367,5 +378,12 @@ fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
             "change": change.to_string(),
         }),
         Notice::Power { device, news } => current_loop::power_json(news, *device),
+        Notice::Ordered { at, device, change } => json!({
+            "notice": "ordered", "at_s": at.as_secs_f64(), "device": device, "change": change.to_string(),
+        }),
+        Notice::Time(time) => words::time_json(time),
+        Notice::Restored(snapshot) => {
+            json!({"notice": "restored", "at_s": snapshot.at.as_secs_f64(), "snapshot": snapshot.name})
+        }
     }
 }

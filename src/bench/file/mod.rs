@@ -16,6 +16,7 @@ mod slow;
 #[cfg(test)]
 mod tests;
 
+use super::changes::{LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC};
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
 use super::sheet::{WiringSheet, read_sheet};
 use crate::app::command::described::Description;
@@ -43,9 +44,6 @@ const DESCRIPTION_MISSING: &str =
 const BENCH_FILE_MISSING: &str = "name a bench file that exists, or write one; every key: looprig mock --schema; the \
                                   smallest is\n    [[device]]\n    tag = \"FV-3104\"\n    [[line]]\n    at = \"pty:\"";
 
-const LOOP_CURRENT_MA: RangeInclusive<f64> = 0.0..=30.0;
-const SUPPLY_PRESSURE_BAR: RangeInclusive<f64> = 0.0..=20.0;
-const TEMPERATURE_DEGC: RangeInclusive<f64> = -273.15..=2000.0;
 /// From power to work unless told, s: our choice [DV-51].
 const STARTUP_S: f64 = 3.0;
 /// Up to a year.

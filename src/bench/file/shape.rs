@@ -378,3 +378,33 @@ pub struct EventTable {
     #[schemars(with = "Option<bool>", extend("const" = true))]
     pub power_cycle: Option<Spanned<bool>>,
 }
+
+/// A value that an event gives.
+pub enum Given<'a> {
+    /// A number.
+    Number(&'a Spanned<Number>),
+    /// Yes or no.
+    Switch(&'a Spanned<bool>),
+}
+
+impl EventTable {
+    /// What stands behind a key of [`super::super::changes::CHANGES`], if it is there.
+    pub fn given(&self, key: &str) -> Option<Given<'_>> {
+        match key {
+            "loop_current_ma" => self.loop_current_ma.as_ref().map(Given::Number),
+            "loop_supply_v" => self.loop_supply_v.as_ref().map(Given::Number),
+            "loop_extra_ohm" => self.loop_extra_ohm.as_ref().map(Given::Number),
+            "loop_leak_ohm" => self.loop_leak_ohm.as_ref().map(Given::Number),
+            "loop_open" => self.loop_open.as_ref().map(Given::Switch),
+            "supply_pressure_bar" => self.supply_pressure_bar.as_ref().map(Given::Number),
+            "process_temperature_degc" => self.process_temperature_degc.as_ref().map(Given::Number),
+            "sensor_broken" => self.sensor_broken.as_ref().map(Given::Switch),
+            "armed" => self.armed.as_ref().map(Given::Switch),
+            "write_protect" => self.write_protect.as_ref().map(Given::Switch),
+            "busy" => self.busy.as_ref().map(Given::Switch),
+            "malfunction" => self.malfunction.as_ref().map(Given::Switch),
+            "power_cycle" => self.power_cycle.as_ref().map(Given::Switch),
+            _ => None,
+        }
+    }
+}

@@ -239,6 +239,17 @@ impl Input {
     }
 }
 
+/// What is set outside of a device and it senses; `None` where a kind has no such input.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Inputs {
+    /// The supply pressure, bar.
+    pub supply_pressure_bar: Option<f64>,
+    /// The temperature of the process, degC.
+    pub process_temperature_degc: Option<f64>,
+    /// Whether the sensor of that is broken.
+    pub sensor_broken: Option<bool>,
+}
+
 /// The loop current as the device knows it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct LoopCurrent {
@@ -287,6 +298,9 @@ pub(super) trait Kind: fmt::Debug + Send {
 
     /// What comes is finite. A kind that has no such input leaves it.
     fn take(&mut self, around: Around<'_>, now: Instant, input: Input);
+
+    /// What it senses, as it was taken.
+    fn inputs(&self) -> Inputs;
 
     fn loop_current(&self, around: Around<'_>, now: Instant) -> LoopCurrent;
 

@@ -1,6 +1,6 @@
 //! A positioner: the loop current is an input, and a valve follows it [DV-01] [DV-02].
 
-use super::{Around, Input, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
+use super::{Around, Input, Inputs, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
 use crate::device::codes::{class, family, unit, variable_status};
 use crate::device::config::{ConfigError, no_range};
 use crate::device::lag::{Lag, Positioner};
@@ -245,6 +245,10 @@ impl Kind for ValvePositioner {
             Input::SupplyPressureBar(bar) => self.sensor_pressure_bar = bar,
             Input::ProcessTemperatureDegc(_) | Input::SensorBroken(_) => {}
         }
+    }
+
+    fn inputs(&self) -> Inputs {
+        Inputs { supply_pressure_bar: Some(self.sensor_pressure_bar), ..Inputs::default() }
     }
 
     /// The measured one.
