@@ -127,7 +127,7 @@ impl FaultName {
             FaultName::StageStuck => (
                 "stage_stuck",
                 "output stage stuck",
-                "the pilot sticks over 30, 60 % of its way; at 1 it does not move at all",
+                "the pilot moves only when it should be 30, 60 % of full opening elsewhere; at 1 not at all",
             ),
             FaultName::StageDrifting => (
                 "stage_drifting",

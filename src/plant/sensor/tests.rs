@@ -282,7 +282,7 @@ prop_compose! {
     ) -> SensorFault {
         let kind = if drops { WearKind::DropsOut } else { WearKind::Jumps { up_to_rad } };
         let wear = Some(Wear { from_rad, to_rad: from_rad + width_rad, severity, kind });
-        SensorFault { zero_rad, drift_rad_per_s, wear }
+        SensorFault { zero_rad, drift_rad_per_s, wear, range_rad: None }
     }
 }
 

@@ -47,12 +47,13 @@ pub(super) fn possible(config: &ValveConfig, name: FaultName) -> Result<(), Conf
     }
 }
 
-/// The parts of a valve with these faults.
-pub(super) fn parts(config: &ValveConfig, faults: &Faults) -> Parts {
+/// The parts of a valve with these faults, under a header of this pressure, Pa gauge.
+pub(super) fn parts(config: &ValveConfig, faults: &Faults, header_gauge_pa: f64) -> Parts {
     let x = |name| faults.severity(name);
     let (stroke_m, half) = (config.moving.stroke_m, config.open_m_or_rad());
     let fill = config.stage.fill;
     let mut air = config.air();
+    air.supply.header_gauge_pa = header_gauge_pa;
     supply(&mut air, config, faults);
 
     let leak = |severity: f64| {
@@ -170,7 +171,7 @@ impl Pilot {
     pub fn step(&mut self, faults: &Faults, dt_s: f64, drive: f64, pilot: f64) -> (bool, f64) {
         let sticks = faults.severity(FaultName::StageStuck);
         let away = (drive - pilot).abs();
-        if away > 2.0 * sticks {
+        if sticks < 1.0 && away > sticks {
             self.loose = true;
         } else if away <= STICKS_WITHIN {
             self.loose = false;
