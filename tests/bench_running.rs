@@ -84,9 +84,11 @@ fn power_goes_and_comes_back() {
     let bench = Running::start(
         "startup_s = 0.1\n[loop]\ncurrent_ma = 12\n[loop.card]\ncompliance_v = 24\nimpedance_ohm = 1000\n\
          [[loop.device]]\nmin_voltage_v = 9\n[[line]]\nat = \"pty:\"\n\
+         [[event]]\nat_s = 0\nloop_current_ma = 20\n\
          [[event]]\nat_s = 0.05\nloop_open = true\n[[event]]\nat_s = 0.1\nloop_open = false\n",
     );
-    let told = |n: &Notice| matches!(n, Notice::EventDone { .. } | Notice::Power { .. });
+    let told =
+        |n: &Notice| matches!(n, Notice::EventDone { .. } | Notice::Supplied { .. } | Notice::Power { .. });
     let event = |number: usize| {
         let told = bench.notice(told);
         assert!(matches!(told, Notice::EventDone { event, .. } if event == number), "{told:?}");
@@ -96,8 +98,11 @@ fn power_goes_and_comes_back() {
         assert!((news.at.as_secs_f64() - s).abs() < 1e-9 && wanted(news.supplied.power), "{news:?}");
     };
     event(0);
-    power(0.05, |p| p == Power::Off(Dark::Open));
+    let Notice::Supplied { device: 0, supplied } = bench.notice(told) else { panic!("what it has") };
+    assert!((supplied.current_a - 0.02).abs() < 1e-9 && supplied.power == Power::On, "{supplied:?}");
     event(1);
+    power(0.05, |p| p == Power::Off(Dark::Open));
+    event(2);
     power(0.1, |p| matches!(p, Power::Starting { until } if until.as_nanos() == 200_000_000));
     power(0.2, |p| p == Power::On);
     bench.answers(0);

@@ -348,3 +348,46 @@ fn the_kinds_of_its_devices_are_told() {
     child.wait().unwrap();
     assert!(text.contains("temperature transmitter  -"), "{text}");
 }
+
+/// [WI-14] [DV-51]: 12.5 V, 9 V and 50 ohm, 52.851 ohm of cable; with 1000 ohm more 3.5/1102.851 = 3.17 mA of 20, dark.
+#[test]
+fn what_the_loop_gives_is_told() {
+    let dir = scratch("loop");
+    let on_a_card = BENCH.replace(
+        "[loop]\ncurrent_ma = 12\n",
+        "[loop]\ncurrent_ma = 20\n[loop.card]\ncompliance_v = 12.5\nimpedance_ohm = 20000\n\
+         [[loop.cable]]\nlength_m = 100\nresistance_ohm_per_km = 528.51\n\
+         [[loop.device]]\ntag = \"FV-3104\"\nmin_voltage_v = 9\nresistance_ohm = 50\nimpedance_ohm = 400\n\
+         [[event]]\nat_s = 0.05\nloop_extra_ohm = 100\n[[event]]\nat_s = 0.1\nloop_extra_ohm = 1000\n",
+    );
+    fs::write(dir.join("bench.toml"), on_a_card).unwrap();
+    let mut mock = Mock::start(&dir, "fast");
+    let near = |is: &Json, right: f64| (is.as_f64().expect("a number") - right).abs() < 1e-3;
+    let first = mock.ready["loop"][0].clone();
+    assert!(near(&first["current_ma"], 20.0) && near(&first["volts_v"], 10.0), "{first}");
+    assert!(first["power"] == "on" && first["requests"]["heard"] == true, "{first}");
+    // 3.5/202.851 = 17.254 mA.
+    let given = mock.notice("supplied");
+    assert!(near(&given["current_ma"], 17.254) && given["margin_v"].as_f64() < Some(0.0), "{given}");
+    let power = mock.notice("power");
+    assert!(power["power"] == "off" && power["at_s"] == 0.1 && near(&power["current_ma"], 3.174), "{power}");
+    assert_eq!(power["why"], "3.17 mA, it needs 3.6 mA; 20 mA were to flow");
+    mock.end();
+
+    let mut child = looprig(&dir, &["mock", "bench.toml"]).stdout(Stdio::piped()).spawn().unwrap();
+    let mut text = String::new();
+    let mut out = BufReader::new(child.stdout.take().unwrap());
+    while !text.contains("without power") && out.read_line(&mut text).unwrap() > 0 {}
+    child.kill().unwrap();
+    child.wait().unwrap();
+    for line in [
+        "Loop, a card that is told to drive 20 mA and has 12.5 V",
+        "event at 0.05 s: 100 ohm more in the wires of the loop",
+        "at 0.1 s: FV-3104 is without power: 3.17 mA, it needs 3.6 mA; 20 mA were to flow",
+    ] {
+        assert!(text.lines().any(|l| l == line), "{line:?} is missing in\n{text}");
+    }
+    for part in ["  FV-3104: 10 V at 20 mA, 1.", " V to spare", "  FV-3104: 9.86 V at 17.25 mA, 0."] {
+        assert!(text.contains(part), "{part:?} is missing in\n{text}");
+    }
+}

@@ -8,7 +8,7 @@ use super::station;
 use crate::device::{ImageError, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
 use crate::line::{self, EchoUse, Reach, Source, Traffic};
-use crate::sim::{DeviceStation, MasterStation, Participant, PowerNews};
+use crate::sim::{DeviceStation, MasterStation, Participant, Power, PowerNews, Supplied};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::path::{Path, PathBuf};
@@ -120,6 +120,13 @@ pub enum Notice {
     Time(TimeState),
     /// Somebody has put the bench back to a snapshot: sessions on its lines are over [BA-06].
     Restored(SnapshotState),
+    /// What the loop gives a device that works, after an event of the loop [WI-14].
+    Supplied {
+        /// Which device.
+        device: usize,
+        /// What.
+        supplied: Supplied,
+    },
     /// The power of a device has gone or come back, or the device has started [DV-51].
     Power {
         /// Which device.
@@ -214,6 +221,8 @@ pub struct Bench {
     /// Pseudo-terminals that the program there has set wrong.
     set_wrong: Vec<bool>,
     keepers: Vec<Keeper>,
+    /// By an order, and what that gave the devices is still to be told.
+    loop_was_changed: bool,
     /// What was found before anybody could listen.
     early: Vec<Notice>,
 }
@@ -263,7 +272,17 @@ impl Bench {
         let lost = vec![false; places.len()];
         let set_wrong = lost.clone();
         let driven = Driven::new(plan, bus);
-        Ok(Bench { driven, ports, orders: None, places, lost, set_wrong, keepers, early })
+        Ok(Bench {
+            driven,
+            ports,
+            orders: None,
+            places,
+            lost,
+            set_wrong,
+            keepers,
+            loop_was_changed: false,
+            early,
+        })
     }
 
     /// What the bench was made of.
@@ -383,8 +402,8 @@ impl Bench {
                 self.write(&deliveries);
                 self.save(on);
             }
-            self.tell_events(at, on);
-            self.tell_power(on);
+            let has_changed = self.tell_events(at, on) | core::mem::take(&mut self.loop_was_changed);
+            self.tell_power(has_changed, on);
             last = Some(at);
             let is_long = self.driven.may_run_long() && self.ports.now().since(begun) > SLICE;
             if at >= target || is_long {
@@ -412,7 +431,10 @@ impl Bench {
         for done in self.driven.take_done() {
             on(match done {
                 Done::Time(time) => Notice::Time(time),
-                Done::Changed { at, device, change } => Notice::Ordered { at, device, change },
+                Done::Changed { at, device, change } => {
+                    self.loop_was_changed |= change.is_of_the_loop();
+                    Notice::Ordered { at, device, change }
+                }
                 Done::Restored(snapshot) => {
                     self.ports.hang_up();
                     Notice::Restored(snapshot)
@@ -456,8 +478,13 @@ impl Bench {
         }
     }
 
-    fn tell_power(&mut self, on: &mut dyn FnMut(Notice)) {
-        for device in 0..self.keepers.len() {
+    fn tell_power(&mut self, has_changed: bool, on: &mut dyn FnMut(Notice)) {
+        let is_on = |s: &Supplied| s.power == Power::On;
+        let given: Vec<Option<Supplied>> = self.stations().map(|s| s.supplied().filter(is_on)).collect();
+        for (device, given) in given.into_iter().enumerate() {
+            if let Some(supplied) = given.filter(|_| has_changed) {
+                on(Notice::Supplied { device, supplied });
+            }
             let Some(station) = self.driven.bus_mut().station_mut(device).and_then(Participant::device_mut)
             else {
                 continue;
@@ -468,7 +495,9 @@ impl Bench {
         }
     }
 
-    fn tell_events(&mut self, now: Instant, on: &mut dyn FnMut(Notice)) {
+    /// Gives whether one of the loop was among them.
+    fn tell_events(&mut self, now: Instant, on: &mut dyn FnMut(Notice)) -> bool {
+        let mut is_any_of_loop = false;
         let done: Vec<usize> = self.stations().map(DeviceStation::changes_done).collect();
         let mut counted = vec![0; done.len()];
         let mut told = self.driven.events_done();
@@ -486,9 +515,11 @@ impl Bench {
             if i >= told {
                 on(Notice::EventDone { event: i, at: event.at, device: event.device, change: event.change });
                 told = i + 1;
+                is_any_of_loop |= is_of_loop;
             }
         }
         self.driven.set_events_done(told);
+        is_any_of_loop
     }
 }
 

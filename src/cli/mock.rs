@@ -312,6 +312,9 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
             let whose = device.map_or(String::new(), |d| format!("{}: ", names[d]));
             writeln!(out, "event at {} s: {whose}{change}", at.as_secs_f64())
         }
+        Notice::Supplied { device, supplied } => {
+            writeln!(out, "  {}: {}", names[*device], current_loop::given(supplied))
+        }
         Notice::Power { device, news } => {
             current_loop::power_text(news, &names[*device], out);
             Ok(())
@@ -377,6 +380,7 @@ fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
             "notice": "event", "event": event, "at_s": at.as_secs_f64(), "device": device,
             "change": change.to_string(),
         }),
+        Notice::Supplied { device, supplied } => current_loop::given_json(supplied, *device),
         Notice::Power { device, news } => current_loop::power_json(news, *device),
         Notice::Ordered { at, device, change } => json!({
             "notice": "ordered", "at_s": at.as_secs_f64(), "device": device, "change": change.to_string(),

@@ -33,7 +33,7 @@ fn feeds(plan: &BenchPlan) -> Option<String> {
 }
 
 /// What the loop gives a device.
-fn given(s: &Supplied) -> String {
+pub fn given(s: &Supplied) -> String {
     match s.power {
         Power::Off(why) => format!("without power: {why}"),
         Power::Starting { .. } | Power::On => {
@@ -149,7 +149,17 @@ pub fn power_text(news: &PowerNews, name: &str, out: &mut String) {
     }
 }
 
-/// The same for programs.
+/// What the loop gives a device now, for programs.
+pub fn given_json(supplied: &Supplied, device: usize) -> Json {
+    let mut of = supplied_json(supplied);
+    if let Json::Object(map) = &mut of {
+        map.insert("notice".to_owned(), json!("supplied"));
+        map.insert("device".to_owned(), json!(device));
+    }
+    of
+}
+
+/// Power that has gone or come back, for programs.
 pub fn power_json(news: &PowerNews, device: usize) -> Json {
     let mut of = supplied_json(&news.supplied);
     if let Json::Object(map) = &mut of {

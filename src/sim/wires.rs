@@ -253,7 +253,8 @@ impl Loop {
         let (volts_v, current_a) = match (flows, self.is_turned(member)) {
             (false, _) => (0.0, 0.0),
             (true, true) => (-of.volts_v, 0.0),
-            (true, false) => (of.volts_v, of.current_a),
+            // Where a leak takes all of a card's current nothing is left for the device.
+            (true, false) => (of.volts_v, of.current_a.max(0.0)),
         };
         let margin_v = match (flows, is_card) {
             (false, _) => -of.needs_v,
@@ -276,10 +277,11 @@ impl Loop {
         let needs_a = self.circuit.devices[member.place.device].least_a;
         // Rounding must not decide where a current is exactly the least.
         if (is_card || member.draws == Draws::Given) && of.current_a < needs_a + more_a - 1e-9 {
-            return Some(Dark::Current { current_a: of.current_a, needs_a, wanted_a: self.wanted_a });
+            let current_a = of.current_a.max(0.0);
+            return Some(Dark::Current { current_a, needs_a, wanted_a: self.wanted_a });
         }
         // A card gives what its device takes, or less current.
-        (!is_card && of.margin_v() < more_v).then(|| Dark::Volts {
+        (!is_card && of.margin_v() < more_v).then_some(Dark::Volts {
             volts_v: of.volts_v,
             peak_v: of.peak_v,
             current_a: of.current_a,

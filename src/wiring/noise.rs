@@ -298,6 +298,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
         #[test]
         fn whatever_is_finite_gives_a_share(
             low in proptest::num::f64::ANY, high in proptest::num::f64::ANY,

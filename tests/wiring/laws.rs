@@ -151,3 +151,57 @@ fn a_wet_cable_leaks() {
     near("volts", row.devices[0].volts_v, 21.0 / 1.0025, 1e-9);
     near("leak", row.source_current_a - 0.012, 21.0 / 1.0025 / 100e3, 1e-6);
 }
+
+/// What a card can carry [WI-14], by arithmetic: 12.5 V, 52.851 ohm of cable, a device of 9 V and 50 ohm (invented). At 20 mA
+/// 11.057 V are needed; 100 ohm more leave 3.5/202.851 = 17.2540 mA, 1000 ohm 3.5/1102.851 = 3.17359 mA, and of 8 V nothing
+/// is carried.
+#[test]
+fn what_a_card_carries() {
+    let carried = |compliance: f64, ohm: f64, device: &str| {
+        let text = format!(
+            "[card]\ncompliance_v = {compliance}\nimpedance_ohm = 5000\n[[series]]\nkind = \"terminal\"\nresistance_ohm = {ohm}\n\
+             [[cable]]\nlength_m = 1000\nresistance_ohm_per_km = 52.851\n[[device]]\n{device}\n"
+        );
+        dc::carried_a(&circuit(&text), 0.02) * 1e3
+    };
+    let plain = "min_voltage_v = 9\nresistance_ohm = 50";
+    for (compliance, ohm, ma) in [
+        (12.5, 0.0, 20.0),
+        (12.5, 72.0, 20.0),
+        (12.5, 100.0, 17.2540),
+        (12.5, 1000.0, 3.17359),
+        (8.0, 0.0, 0.0),
+    ] {
+        let is = carried(compliance, ohm, plain);
+        assert!((is - ma).abs() < 6e-5, "{compliance} V, {ohm} ohm: {is} mA");
+    }
+    // One that takes 20 V below 4 mA and 9 V from 8 mA on, in a straight line between: over 52.851 ohm 12.5 V carry from
+    // 20 - 2750 (I - 0.004) + 52.851 I = 12.5, I = 6.8589 mA, on; of 20 mA everything is carried, though less is not.
+    assert_eq!(carried(12.5, 0.0, "volts_at_ma = [[4.0, 20.0], [8.0, 9.0]]"), 20.0);
+    // 447.149 ohm make 500: 9 + 500 I = 12.5 at 7 mA, where 11.75 V are taken: nothing is left between. 20 - 2750 (I - 0.004) +
+    // 500 I = 12.5 at 8.22 mA is beyond its line, so none of its currents is carried.
+    assert_eq!(carried(12.5, 447.149, "volts_at_ma = [[4.0, 20.0], [8.0, 9.0]]"), 0.0);
+    // With 300 ohm in all 9 + 300 I = 12.5 at 11.6667 mA.
+    let is = carried(12.5, 247.149, "volts_at_ma = [[4.0, 20.0], [8.0, 9.0]]");
+    assert!((is - 11.6667).abs() < 6e-5, "{is}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+    /// Nothing is carried beyond what is wanted or what the volts allow, and with a step more they do not.
+    #[test]
+    fn no_card_carries_more_than_it_can(
+        compliance in 1.0..40.0f64, ohm in 0.0..3000.0f64, needs in 1.0..20.0f64, leak in 500.0..1e6f64, wanted_ma in 0.0..25.0f64,
+    ) {
+        let text = format!(
+            "[card]\ncompliance_v = {compliance}\nimpedance_ohm = 5000\n[[series]]\nkind = \"terminal\"\nresistance_ohm = {ohm}\n\
+             [[device]]\nmin_voltage_v = {needs}\n[[shunt]]\nkind = \"leak\"\nresistance_ohm = {leak}\n"
+        );
+        let c = circuit(&text);
+        let carried = dc::carried_a(&c, wanted_ma / 1e3);
+        prop_assert!((0.0..=wanted_ma / 1e3).contains(&carried));
+        let left = |a: f64| dc::at(&c, a, &[]).margin_v;
+        prop_assert!(carried == 0.0 || left(carried) >= 0.0);
+        prop_assert!(carried == wanted_ma / 1e3 || left(carried + 1e-6) < 0.0);
+    }
+}

@@ -215,6 +215,8 @@ fn what_makes_no_sense_does_nothing() {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
     /// A listener who does not hear somebody who never speaks hears all others as if nothing had been said of anybody, whatever
     /// they do: the same octets at the same times, the same carriers. Only what a collision looks like is its own.
     #[test]
