@@ -179,8 +179,8 @@ mod tests {
         let there: Vec<&String> =
             properties.keys().filter(|k| !["at_s", "device"].contains(&k.as_str())).collect();
         assert_eq!(there.len(), CHANGES.len(), "{there:?}");
-        let bench = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\n\
-                     [[loop.device]]\ntag = \"B\"\n[[device]]\ntag = \"A\"\npolling_address = 1\n\
+        let bench = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\nmin_voltage_v = 9\n\
+                     [[loop.device]]\ntag = \"B\"\nmin_voltage_v = 9\n[[device]]\ntag = \"A\"\npolling_address = 1\ndevice_id = 1\n\
                      [[device]]\ntag = \"B\"\nkind = \"temperature\"\npolling_address = 2\n\
                      [[line]]\nat = \"pty:\"\n";
         for spec in CHANGES {

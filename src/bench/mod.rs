@@ -4,6 +4,8 @@
 //! [`in_process`] makes a line on virtual time, or [`Bench`] opens ports of this machine and runs
 //! until it is interrupted.
 
+#[cfg(feature = "io")]
+pub mod api;
 mod changes;
 #[cfg(feature = "io")]
 mod disk;
@@ -27,7 +29,7 @@ pub use changes::{CHANGES, ChangeSpec, Takes, why_not};
 pub use file::{LoadDescription, LoadSheet, check, check_all, check_with, read, read_description, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
-pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan};
+pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan, api_place};
 #[cfg(feature = "io")]
 pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders, PortPlace};
 #[cfg(feature = "bench-file")]

@@ -291,7 +291,7 @@ impl Driven {
             return Err(Refusal::new(Reason::NotFound, wrong, "ask for the bench: it tells its devices"));
         }
         if let Some((wrong, next)) = why_not(&self.plan, device, change) {
-            return Err(Refusal::new(Reason::CannotBe, wrong, next));
+            return Err(Refusal::new(Reason::NotNow, wrong, next));
         }
         let at = self.at;
         if self.plan.wires.is_some() && change.is_of_the_loop() {
@@ -322,8 +322,11 @@ impl Driven {
             return Err(not_paused("take a snapshot"));
         }
         let is_plain = |c: char| c.is_ascii_alphanumeric() || "-_.".contains(c);
-        if name.is_empty() || name.len() > LONGEST_NAME || !name.chars().all(is_plain) {
-            let next = "give 1 to 64 letters, digits, hyphens, underscores and points";
+        // A point at the front would mean something else in a path.
+        let is_hidden = name.starts_with('.');
+        if name.is_empty() || is_hidden || name.len() > LONGEST_NAME || !name.chars().all(is_plain) {
+            let next =
+                "give 1 to 64 letters, digits, hyphens, underscores and points, a point not at the front";
             return Err(Refusal::new(
                 Reason::CannotBe,
                 format!("\"{name}\" is no name for a snapshot"),

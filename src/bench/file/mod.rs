@@ -26,6 +26,7 @@ use crate::app::written::{Fault, FileError, FileKind, for_toml, misfit, number, 
 use crate::device::{DeviceConfig, Identity, KindName};
 use crate::line::Clock;
 use crate::time::{Drift, Pace};
+use core::net::SocketAddr;
 use core::ops::{Range, RangeInclusive};
 use core::time::Duration;
 use lines::line;
@@ -246,7 +247,9 @@ fn plan(
         .collect::<Result<Vec<_>, _>>()?;
     // Stable: what stands first in the file happens first.
     events.sort_by_key(|e| e.at);
+    let api = file.api.as_ref().map(|t| api_place(&t.at)).transpose()?;
     Ok(BenchPlan {
+        api,
         path: path.to_path_buf(),
         pace,
         seed,
@@ -257,6 +260,13 @@ fn plan(
         events,
         wires,
         catalogue: loader.catalogue(),
+    })
+}
+
+fn api_place(at: &Spanned<String>) -> Result<SocketAddr, Fault> {
+    super::plan::api_place(at.get_ref()).ok_or_else(|| {
+        let wrong = format!("\"{}\" is no address with a port", at.get_ref());
+        Fault::new(&at.span(), wrong, "give one, such as at = \"127.0.0.1:4620\"")
     })
 }
 

@@ -201,6 +201,8 @@ pub struct BenchFile {
     #[serde(rename = "loop")]
     #[schemars(with = "Option<LoopTable>")]
     pub current_loop: Option<Spanned<LoopTable>>,
+    /// Lets programs drive the bench over HTTP while `looprig mock` runs it.
+    pub api: Option<ApiTable>,
     /// A mock device; at least one.
     #[schemars(with = "Vec<DeviceTable>", length(min = 1))]
     pub device: Option<Vec<Spanned<DeviceTable>>>,
@@ -222,6 +224,16 @@ pub struct BenchFile {
     #[serde(default)]
     #[schemars(with = "Vec<EventTable>")]
     pub event: Vec<Spanned<EventTable>>,
+}
+
+/// How programs drive the bench over HTTP.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ApiTable {
+    /// Address and port where it listens, such as "127.0.0.1:4620"; port 0 is any that is free, and is told. Another address than
+    /// this machine's own needs a token, which is never written here.
+    #[schemars(with = "String")]
+    pub at: Spanned<String>,
 }
 
 /// A mock master. What it asks changes mock devices alone: commands that write are refused in a bench

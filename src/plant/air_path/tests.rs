@@ -258,8 +258,12 @@ fn swapped_outputs_gates_and_a_tank() {
     assert!(stored.inlet_gauge_pa() < 1e3, "{}", stored.inlet_gauge_pa());
     within(stored.tank_gauge_pa().expect("a tank"), 4e5, 1e-9);
     // 5 dm3 and 0.5 dm3 come to one pressure: (5 x 5.01325 + 0.5 x 1.01325)/5.5 bar absolute.
-    stored.gates[0] =
-        Gate { tubing_opening: 0.0, vent: Restriction::SHUT, tank_feed: Restriction::usual(1e-8) };
+    stored.gates[0] = Gate {
+        tubing_opening: 0.0,
+        vent: Restriction::SHUT,
+        inlet_feed: Restriction::SHUT,
+        tank_feed: Restriction::usual(1e-8),
+    };
     run(&mut stored, 5.0, -1.0, 0.0);
     within(stored.chamber_pa(0), (5.0 * 5.01325e5 + 0.5 * 1.01325e5) / 5.5, 2e-3);
     assert_eq!(air.tank_gauge_pa(), None);
