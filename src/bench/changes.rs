@@ -152,6 +152,11 @@ pub fn why_not(plan: &BenchPlan, device: Option<usize>, change: Change) -> Optio
             return Some((wrong, "leave device out".to_owned()));
         }
     }
+    if let (Change::LoopCurrentMa(_), Some(wires)) = (change, &plan.wires)
+        && let Err((wrong, right)) = wires.follows()
+    {
+        return Some((wrong.to_owned(), right.to_owned()));
+    }
     let kind = sensed_by(change)?;
     let of = |i: usize| plan.devices[i].config.kind.name();
     let wrong = match device {
@@ -179,10 +184,9 @@ mod tests {
         let there: Vec<&String> =
             properties.keys().filter(|k| !["at_s", "device"].contains(&k.as_str())).collect();
         assert_eq!(there.len(), CHANGES.len(), "{there:?}");
-        let bench = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\nmin_voltage_v = 9\n\
-                     [[loop.device]]\ntag = \"B\"\nmin_voltage_v = 9\n[[device]]\ntag = \"A\"\npolling_address = 1\ndevice_id = 1\n\
-                     [[device]]\ntag = \"B\"\nkind = \"temperature\"\npolling_address = 2\n\
-                     [[line]]\nat = \"pty:\"\n";
+        let valve = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\n\
+                     min_voltage_v = 9\n[[device]]\ntag = \"A\"\n[[line]]\nat = \"pty:\"\n";
+        let temperature = "[[device]]\nkind = \"temperature\"\n[[line]]\nat = \"pty:\"\n";
         for spec in CHANGES {
             let property = &properties[spec.key];
             let (value, wanted) = match &spec.takes {
@@ -193,6 +197,10 @@ mod tests {
                 }
                 Takes::Switch(make) => ("true".to_owned(), make(true)),
                 Takes::Moment(change) => ("true".to_owned(), *change),
+            };
+            let bench = match sensed_by(wanted) {
+                Some(KindName::Temperature) => temperature,
+                _ => valve,
             };
             let text = format!("{bench}[[event]]\nat_s = 1\n{} = {value}\n", spec.key);
             let plan = check(&text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"));

@@ -89,6 +89,15 @@ pub struct LoopPlan {
     pub current_ma: f64,
 }
 
+impl LoopPlan {
+    /// Whether anybody follows a current that somebody else makes; else what is wrong with giving one, and what to do.
+    pub(super) fn follows(&self) -> Result<(), (&'static str, &'static str)> {
+        let wrong = "every device of this loop holds its own current, so this changes nothing";
+        let right = "leave it out: several devices on one supply hold 4 mA each, or their holds_ma";
+        if self.circuit.follows() { Ok(()) } else { Err((wrong, right)) }
+    }
+}
+
 /// A mock master.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MasterPlan {

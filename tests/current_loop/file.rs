@@ -78,6 +78,16 @@ fn what_is_wrong_and_where() {
     told(&with("[[line]]", "startup_s = 0\n[[line]]"), "11:13", &["startup_s is 0 s", "0.1 to 600"]);
 }
 
+/// Who holds its own current follows nobody's.
+#[test]
+fn a_current_that_nobody_follows() {
+    let held = GOOD.replace("min_voltage_v = 10", "min_voltage_v = 10\nholds_ma = 4");
+    told(&held, "2:14", &["holds its own current", "leave it out"]);
+    let held = held.replace("current_ma = 12\n", "");
+    assert!(bench::check(&held, Path::new("loop.toml")).is_ok());
+    told(&format!("{held}[[event]]\nat_s = 1\nloop_current_ma = 5\n"), "15:19", &["holds its own current"]);
+}
+
 #[test]
 fn events_of_the_loop() {
     let event = |key: &str| format!("{GOOD}[[event]]\nat_s = 1\n{key}\n");

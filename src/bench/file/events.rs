@@ -5,7 +5,7 @@ use super::shape::{EventTable, Given};
 use super::{Fault, TIME_S, number};
 use crate::bench::Change;
 use crate::bench::changes::{self, CHANGES, Takes};
-use crate::bench::plan::{DevicePlan, EventPlan};
+use crate::bench::plan::{DevicePlan, EventPlan, LoopPlan};
 use crate::time::Instant;
 use core::time::Duration;
 use toml::Spanned;
@@ -14,7 +14,7 @@ use toml::Spanned;
 pub(super) fn event(
     table: &Spanned<EventTable>,
     devices: &[DevicePlan],
-    has_loop: bool,
+    wires: Option<&LoopPlan>,
 ) -> Result<EventPlan, Fault> {
     let t = table.get_ref();
     let Some(at) = &t.at_s else {
@@ -61,7 +61,7 @@ pub(super) fn event(
         }
     };
     if change.is_of_the_loop() && !matches!(change, Change::LoopCurrentMa(_)) {
-        if !has_loop {
+        if wires.is_none() {
             let right = "say what feeds the loop and where its devices are, as on a wiring sheet: [loop.supply] or \
                          [loop.card], [[loop.device]], or sheet = \"FILE.toml\" in [loop]";
             return Err(Fault::new(
@@ -74,6 +74,9 @@ pub(super) fn event(
             let wrong = "what happens to the loop happens to all its devices";
             return Err(Fault::new(&name.span(), wrong, "leave device out of this event"));
         }
+    }
+    if let (Change::LoopCurrentMa(_), Some(wires)) = (change, wires) {
+        wires.follows().map_err(|(wrong, right)| Fault::new(at, wrong, right))?;
     }
     if let Some(kind) = changes::sensed_by(change) {
         let kinds = |i: usize| devices[i].config.kind.name();

@@ -216,6 +216,9 @@ fn plan(
         }
         None => None,
     };
+    if let (Some(n), Some(wires)) = (&given, &wires) {
+        wires.follows().map_err(|(wrong, right)| Fault::new(&n.span(), wrong, right))?;
+    }
     if wires.is_none()
         && let Some(startup) = tables.iter().find_map(|t| t.get_ref().startup_s.as_ref())
     {
@@ -243,7 +246,7 @@ fn plan(
     let mut events = file
         .event
         .iter()
-        .map(|e| events::event(e, &devices, wires.is_some()))
+        .map(|e| events::event(e, &devices, wires.as_ref()))
         .collect::<Result<Vec<_>, _>>()?;
     // Stable: what stands first in the file happens first.
     events.sort_by_key(|e| e.at);

@@ -1,10 +1,10 @@
-//! What goes on around the stations, whoever speaks: the loop that feeds them.
+//! What goes on around the stations, whoever speaks: the loop that feeds them [LI-26].
 
 use super::{Bus, Station};
 use crate::time::Instant;
 use core::any::Any;
 
-/// Something that changes stations, or what they hear, at times of its own. It is on the bus's true time.
+/// Something that changes stations, or what they hear, at times of its own [LI-26]. It is on the bus's true time.
 pub trait Around<S: Station> {
     /// When it wants to be called next; what is due is done before anything else of that instant.
     fn wake_at(&self) -> Option<Instant>;
@@ -54,7 +54,7 @@ impl<S: Station> Bus<S> {
     }
 
     /// What a station is sending breaks off now, and its carrier with it: nobody hears the octet under way, nor
-    /// those behind it. The station is not told that it has sent.
+    /// those behind it [LI-26]. The station is not told that it has sent.
     pub fn cut(&mut self, index: usize) {
         let now = self.now;
         let Some(seat) = self.seats.get_mut(index).filter(|s| !s.sender.waiting.is_empty()) else { return };

@@ -2,6 +2,7 @@ use super::*;
 use crate::line::FaultOf;
 use core::time::Duration;
 
+mod around;
 mod reach;
 
 /// Answers every third octet that it hears with `reply`, `hold` later; keeps what happened.
