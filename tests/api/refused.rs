@@ -24,15 +24,7 @@ fn values_that_cannot_be() {
         assert_eq!(answer.status, status, "{method} {path} {body}: {}", answer.body);
         is_problem(&answer);
     };
-    for speed in [
-        json!(0),
-        json!(-1),
-        json!(1e999_f64.min(f64::MAX)),
-        json!("1"),
-        json!(null),
-        json!([1]),
-        json!(true),
-    ] {
+    for speed in [json!(0), json!(-1), json!(f64::MAX), json!("1"), json!(null), json!([1]), json!(true)] {
         refused("POST", "/time/run", json!({"speed": speed}), 422);
     }
     for body in [
