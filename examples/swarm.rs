@@ -22,16 +22,31 @@ fn main() -> std::process::ExitCode {
         }
     };
     println!("seeds {first} to {}", first + seeds.saturating_sub(1));
+    let workers = std::thread::available_parallelism().map_or(1, |n| n.get() as u64);
+    let (tell, outcomes) = std::sync::mpsc::channel();
+    for worker in 0..workers {
+        let tell = tell.clone();
+        std::thread::spawn(move || {
+            for seed in (first..first + seeds).skip(worker as usize).step_by(workers as usize) {
+                tell.send((seed, run(seed))).expect("somebody waits for the outcomes");
+            }
+        });
+    }
+    drop(tell);
     let mut sum = run::Sum::default();
-    for seed in first..first + seeds {
-        let out = run(seed);
+    for (seed, out) in outcomes {
         for problem in &out.problems {
             println!("seed {seed}: {problem}");
         }
         sum.add(&out);
-        if (seed + 1 - first).is_multiple_of(1000) {
-            eprintln!("{} seeds", seed + 1 - first);
+        if sum.seeds.is_multiple_of(1000) {
+            eprintln!("{} seeds", sum.seeds);
         }
+    }
+    // A seed that panicked would be missing; its thread has told why.
+    if sum.seeds != seeds {
+        eprintln!("{} of {seeds} seeds came to an end", sum.seeds);
+        return std::process::ExitCode::FAILURE;
     }
     println!("{sum}");
     std::process::ExitCode::from(u8::from(sum.failed > 0))

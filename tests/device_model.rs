@@ -12,7 +12,7 @@ mod delayed;
 mod drive;
 #[path = "device_model/model.rs"]
 mod model;
-#[path = "device/rig.rs"]
+#[path = "library/device_commands/rig.rs"]
 #[allow(dead_code, reason = "shared with the tests of single commands")]
 mod rig;
 #[path = "device_model/whole.rs"]

@@ -92,6 +92,25 @@ fn kind_faults(path: &str, text: &str) -> Vec<String> {
     lines.map(|(i, line)| format!("{path}:{}: names one kind of device: {}", i + 1, line.trim())).collect()
 }
 
+/// Files of tests that the file above them does not name as a module: they would never run.
+fn unnamed_modules(files: &[(String, String)]) -> Vec<String> {
+    let named = |path: &str, name: &str| {
+        let above = files.iter().find(|(other, _)| other == path);
+        above.is_some_and(|(_, text)| {
+            text.lines().any(|l| l.trim_start_matches("pub ") == format!("mod {name};"))
+        })
+    };
+    let lost = files.iter().filter(|(path, _)| {
+        let (directory, file) = path.rsplit_once('/').unwrap_or(("", path));
+        let name = file.trim_end_matches(".rs");
+        let above =
+            [format!("{directory}.rs"), format!("{directory}/mod.rs"), format!("{directory}/main.rs")];
+        directory != "tests" && !["mod", "main"].contains(&name) && !above.iter().any(|a| named(a, name))
+    });
+    lost.map(|(path, _)| format!("{path}: no file above it says `mod` to it, so its tests do not run"))
+        .collect()
+}
+
 fn none(faults: Vec<String>) {
     assert!(faults.is_empty(), "{} faults:\n{}", faults.len(), faults.join("\n"));
 }
@@ -144,6 +163,13 @@ fn fixtures_are_read_by_tests() {
 }
 
 #[test]
+fn files_of_tests_are_modules_of_a_test_program() {
+    let files = texts("tests", ".rs");
+    assert!(files.iter().any(|(path, _)| path == "tests/library/main.rs"), "tests/ was not read");
+    none(unnamed_modules(&files));
+}
+
+#[test]
 fn source_files_stay_short() {
     none(texts("src", ".rs").iter().flat_map(|(path, text)| length_faults(path, text)).collect());
 }
@@ -172,6 +198,27 @@ mod bites {
         assert_eq!(unused_fixtures(&fixtures, &reader("// fixtures/frames b.csv")).len(), 2);
         assert_eq!(unused_fixtures(&fixtures, &reader("open(\"fixtures/frames\")")).len(), 1);
         assert_eq!(unused_fixtures(&fixtures, &reader("open(\"a.toml\"); open(\"b.csv\")")).len(), 0);
+    }
+
+    #[test]
+    fn modules_that_nobody_names() {
+        let file = |path: &str, text: &str| (path.to_string(), text.to_string());
+        let mut files = vec![
+            file("tests/swarm.rs", ""),
+            file(
+                "tests/library/main.rs",
+                "mod cli;\n// mod wiring;\n#[path = \"../support/mod.rs\"]\nmod support;\n",
+            ),
+            file("tests/library/cli.rs", "mod bench;\n"),
+            file("tests/library/cli/bench.rs", ""),
+            file("tests/support/mod.rs", "pub mod vectors;\n"),
+            file("tests/support/vectors.rs", ""),
+        ];
+        assert_eq!(unnamed_modules(&files), [""; 0]);
+        files.push(file("tests/library/wiring.rs", ""));
+        files.push(file("tests/library/cli/bursts.rs", ""));
+        files.push(file("tests/support/coverage.rs", ""));
+        assert_eq!(unnamed_modules(&files).len(), 3);
     }
 
     #[test]

@@ -5,6 +5,7 @@
 use libfuzzer_sys::fuzz_target;
 use looprig::bench::{check, in_process};
 use looprig::line::{Event, Line};
+use looprig::plant::valve::Valve;
 use looprig::time::Instant;
 use std::path::Path;
 
@@ -14,6 +15,18 @@ fuzz_target!(|bytes: &[u8]| {
         Ok(plan) => {
             // Whatever passed the check can be run.
             assert!(!plan.devices.is_empty() && !plan.lines.is_empty());
+            for device in &plan.devices {
+                let Some(valve) = &device.valve else { continue };
+                let mut run = Valve::new(valve.config, 1).expect("what passed the check can be built");
+                for fault in &valve.faults {
+                    // A valve may not have the part that would be faulty.
+                    let _ = run.inject(fault.name, fault.severity);
+                }
+                run.set_drive(1.0);
+                run.advance(Instant::from_nanos(20_000_000));
+                let r = run.readings();
+                assert!(r.travel_percent.is_finite() && r.chamber_gauge_pa.iter().all(|pa| pa.is_finite()));
+            }
             let mut line = in_process(&plan);
             let mut events = 0;
             // With a deadline: where every octet is lost a master of the bench goes on asking for ever.

@@ -1,5 +1,7 @@
 //! Any octets, marked and paused in any way: each ends in exactly one reception, in order; where the
 //! stream is cut makes no difference; a good frame is the octets that it was read from.
+//!
+//! With `LOOPRIG_PLANTED_FAULT` in the environment the receiver has a fault, which is to be found.
 
 #![no_main]
 
@@ -7,8 +9,9 @@ mod common;
 
 use common::Input;
 use libfuzzer_sys::fuzz_target;
-use looprig::frame::{Octet, Receiver, ReceiverConfig, Reception};
+use looprig::frame::{Octet, PLANTED_FAULT, Receiver, ReceiverConfig, Reception};
 use looprig::time::Pace;
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 fn receive(config: ReceiverConfig, octets: &[Octet], chunk: usize) -> Vec<Reception> {
@@ -24,21 +27,24 @@ fn receive(config: ReceiverConfig, octets: &[Octet], chunk: usize) -> Vec<Recept
     out
 }
 
-fuzz_target!(|bytes: &[u8]| {
-    let Input { chunk, octets } = Input::of(bytes);
-    for config in [ReceiverConfig::for_line(Pace::Wire, Duration::ZERO), ReceiverConfig::UNTIMED] {
-        let receptions = receive(config, &octets, chunk);
-        let mut account = octets.iter();
-        for r in &receptions {
-            assert!(!r.octets().is_empty(), "a reception of nothing");
-            for o in r.octets() {
-                assert_eq!(Some(o), account.next(), "the account does not close");
+fuzz_target!(
+    init: PLANTED_FAULT.store(std::env::var_os("LOOPRIG_PLANTED_FAULT").is_some(), Ordering::Relaxed),
+    |bytes: &[u8]| {
+        let Input { chunk, octets } = Input::of(bytes);
+        for config in [ReceiverConfig::for_line(Pace::Wire, Duration::ZERO), ReceiverConfig::UNTIMED] {
+            let receptions = receive(config, &octets, chunk);
+            let mut account = octets.iter();
+            for r in &receptions {
+                assert!(!r.octets().is_empty(), "a reception of nothing");
+                for o in r.octets() {
+                    assert_eq!(Some(o), account.next(), "the account does not close");
+                }
+                if let Reception::Good(g) = r {
+                    assert_eq!(g.frame.encode_after(g.preambles), r.values(), "a good frame is not its octets");
+                }
             }
-            if let Reception::Good(g) = r {
-                assert_eq!(g.frame.encode_after(g.preambles), r.values(), "a good frame is not its octets");
-            }
+            assert_eq!(account.next(), None, "octets are missing at the end of the account");
+            assert_eq!(receptions, receive(config, &octets, octets.len().max(1)), "cutting made a difference");
         }
-        assert_eq!(account.next(), None, "octets are missing at the end of the account");
-        assert_eq!(receptions, receive(config, &octets, octets.len().max(1)), "cutting made a difference");
     }
-});
+);

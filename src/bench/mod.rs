@@ -29,7 +29,10 @@ pub use changes::{CHANGES, ChangeSpec, Takes, why_not};
 pub use file::{LoadDescription, LoadSheet, check, check_all, check_with, read, read_description, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
-pub use plan::{BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan, api_place};
+pub use plan::{
+    BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan, ValveFaultPlan, ValvePlan,
+    api_place,
+};
 #[cfg(feature = "io")]
 pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders, PortPlace};
 #[cfg(feature = "bench-file")]

@@ -4,6 +4,9 @@ use crate::app::command::Catalogue;
 use crate::device::DeviceConfig;
 use crate::line::{Clock, Endpoint, SerialOptions, WireFault};
 use crate::link::MasterConfig;
+use crate::plant::fault::FaultName;
+use crate::plant::follower::Follower;
+use crate::plant::valve::ValveConfig;
 use crate::sim::{Change, Errand};
 use crate::time::{Instant, Pace};
 use crate::wiring::Circuit;
@@ -76,6 +79,8 @@ pub struct DevicePlan {
     pub clock: Clock,
     /// From power to work, on a loop that is computed [DV-51]. The pace does not scale it.
     pub startup: Duration,
+    /// The valve that it positions, to be computed; `None` of a device that is no positioner.
+    pub valve: Option<ValvePlan>,
 }
 
 /// The loop that feeds the devices [WI-14].
@@ -96,6 +101,32 @@ impl LoopPlan {
         let right = "leave it out: several devices on one supply hold 4 mA each, or their holds_ma";
         if self.circuit.follows() { Ok(()) } else { Err((wrong, right)) }
     }
+}
+
+/// A valve that can be computed [PL-40].
+#[derive(Clone, Debug, PartialEq)]
+pub struct ValvePlan {
+    /// How it is set up; its `check` passes.
+    pub config: ValveConfig,
+    /// What holds the set point where there is no positioner [PL-36].
+    pub follower: Follower,
+    /// What is wrong with it, and when.
+    pub faults: Vec<ValveFaultPlan>,
+    /// Whether the bench file says anything of it; what it leaves out is the reference actuator's [PL-31].
+    pub is_described: bool,
+}
+
+/// Something that is wrong with a computed valve.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ValveFaultPlan {
+    /// What.
+    pub name: FaultName,
+    /// How bad, above 0 to 1 [PL-33].
+    pub severity: f64,
+    /// From when on, by the recorded run's clock; `None`: from before its begin.
+    pub from: Option<Instant>,
+    /// Until when, later than `from`; `None`: to the end.
+    pub until: Option<Instant>,
 }
 
 /// A mock master.

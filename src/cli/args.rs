@@ -3,6 +3,7 @@
 use super::describing::DescriptionArgs;
 use super::lines::LineSpec;
 use super::settings_args::SettingsArgs;
+use super::valve_args::ValveArgs;
 use crate::app::command::Revision;
 use crate::bench;
 use crate::capture::Rotation;
@@ -76,6 +77,12 @@ pub enum Command {
     /// Nothing is opened or sent: the loop is computed from a sheet before anybody opens a cabinet. Exit code 1:
     /// a check that must hold fails.
     Wiring(WiringArgs),
+    /// Compute a valve and watch it move: step, ramp, full stroke, loss of air, current or trip; with faults.
+    ///
+    /// Air, actuator, friction and linkage of a positioner's valve, without protocol and on virtual time: nothing is opened
+    /// or sent, and no real valve moves. Shows true travel beside what the sensor makes of it. Exit code 1: the valve did
+    /// not get where it was to go.
+    Valve(ValveArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
 }

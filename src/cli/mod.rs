@@ -12,6 +12,7 @@ mod demo_bench;
 mod demo_later;
 mod describing;
 mod explain;
+mod files;
 mod layout_rows;
 mod line;
 mod lines;
@@ -28,6 +29,8 @@ mod rules;
 mod scan;
 mod settings;
 mod settings_args;
+mod valve;
+mod valve_args;
 mod waiting;
 mod wiring;
 mod wishes;
@@ -78,6 +81,7 @@ pub fn run() -> ExitCode {
         args::Command::Line(a) => line::run(a, &mut output),
         args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Wiring(a) => wiring::run(a, &mut output),
+        args::Command::Valve(a) => valve::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
     let flushed = output.step_back();

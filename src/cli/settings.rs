@@ -3,6 +3,7 @@
 use super::args::HostArgs;
 use super::ask::{host_failure, master_config, silence_advice};
 use super::describing::with_line;
+use super::files::{exists, write_file};
 use super::lines::{LineSpec, end_on_signal, quoted, utc_now_words, with_log};
 use super::output::{Ended, Failure, Output, tell};
 use super::settings_args::{CompareArgs, SaveArgs, SettingsArgs, SettingsCommand};
@@ -24,7 +25,7 @@ use std::path::{Path, PathBuf};
 mod files;
 mod restore;
 
-use files::{exists, read_file, write_file};
+use files::read_file;
 
 /// Runs it.
 pub fn run(args: &SettingsArgs, out: &mut Output) -> Result<Ended, Failure> {
@@ -142,8 +143,9 @@ fn read_failure(doing: String, e: ReadError) -> Failure {
 fn save(args: &SaveArgs, out: &mut Output) -> Result<Ended, Failure> {
     let doing = "saving settings";
     let (to, path) = to_and_file(&args.words, doing)?;
+    let writing = format!("saving settings to {}", path.display());
     if path.exists() && !args.force {
-        return Err(exists(&path));
+        return Err(exists(&writing));
     }
     let doing = format!("saving the settings of {to}");
     let catalogue = args.described.load()?;
@@ -151,7 +153,7 @@ fn save(args: &SaveArgs, out: &mut Output) -> Result<Ended, Failure> {
         return Ok(Ended::Failed);
     };
     let settings = bench.read(&doing, out.quiet)?;
-    write_file(&path, &to_text(&settings), args.force)?;
+    write_file(&path, &to_text(&settings), args.force, &writing)?;
     let (number, facts) = settings.counts();
     let missing: Vec<&Section> = settings.missing().collect();
     let not_whole: Vec<String> = settings.not_whole().map(Section::name).collect();

@@ -2,4 +2,5 @@
 //!
 //! Nothing here knows the mock: it talks to a device as to any other.
 
+pub mod response;
 pub mod settings;

@@ -18,5 +18,7 @@ pub use legal::{
 };
 pub use octet::{Capabilities, Marks, Octet, StampUnit};
 pub use raw::{RawFrame, RawOctet};
+#[cfg(fuzzing)]
+pub use receiver::PLANTED_FAULT;
 pub use receiver::{Receiver, ReceiverConfig};
 pub use reception::{Damage, Damaged, Good, Noise, Reception};

@@ -56,13 +56,6 @@ pub struct Flow {
     pub by_to_kg_per_s_pa: f64,
 }
 
-impl Flow {
-    /// Flow divided by difference of pressure, kg/(s Pa), 0 or more; its limit where there is no difference.
-    pub fn chord_kg_per_s_pa(&self, from_pa: f64, to_pa: f64) -> f64 {
-        if from_pa == to_pa { self.by_from_kg_per_s_pa } else { self.kg_per_s / (from_pa - to_pa) }
-    }
-}
-
 impl Restriction {
     /// Nothing passes.
     pub const SHUT: Restriction = Restriction { conductance_m3_per_s_pa: 0.0, critical_ratio: 0.3 };

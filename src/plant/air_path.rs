@@ -200,13 +200,14 @@ impl AirPath {
         })
     }
 
-    /// How it was configured, with what was changed since; the stage's own is [`Stage::config`].
+    /// How it is configured; of the stage what it was built with, for [`Stage::config`] is the one in force.
     pub fn config(&self) -> &AirConfig {
         &self.config
     }
 
-    /// Changes supply or chambers while it runs: pressures, leaks, blockage. Volumes change too; the pressure
-    /// of the supply's and the tubing's stays as it is.
+    /// Changes supply, chambers or tank while it runs: pressures, leaks, blockage. Volumes change too; the
+    /// pressure of the supply's and the tubing's stays as it is. The stage is left alone: it is changed in
+    /// [`Stage::config`].
     ///
     /// # Errors
     /// Those of [`AirConfig::check`], and of a chamber or a tank that appears or goes; nothing is changed then.
@@ -218,7 +219,6 @@ impl AirPath {
             let why = "a chamber or a tank cannot come or go while air is in it".to_string();
             return Err(ConfigError { field: "second", why });
         }
-        self.stage.config = config.stage;
         self.nodes[REGULATED].volume_m3 = config.supply.regulated_volume_m3;
         self.nodes[INLET].volume_m3 = config.supply.inlet_volume_m3;
         for (i, chamber) in [Some(config.first), config.second].iter().enumerate() {

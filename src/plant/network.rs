@@ -115,18 +115,20 @@ enum Way {
 }
 
 /// A link through which air may pass in this step. Ends that are fixed share the place [`FIXED`].
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 struct Active {
-    at: usize,
-    from: usize,
-    to: usize,
+    line: Line,
+    /// Change of the flow with the pressure at `from`.
+    slope: f64,
     from_pa: f64,
     to_pa: f64,
     /// The pressure towards which it fills: that at `from`, or the set point of a regulator.
     top_pa: f64,
-    duty: Duty,
-    flow: Flow,
-    line: Line,
+    at: u8,
+    from: u8,
+    to: u8,
+    /// Nothing may pass backwards that did not before.
+    one_sided: bool,
 }
 
 /// The row and column of whatever has a fixed pressure: written to, never read.
@@ -157,56 +159,48 @@ pub fn step(nodes: &mut [Node], links: &[Link], flows_kg_per_s: &mut [f64], dt_s
         End::Node(i) => nodes[..n].get(i).map(|node| (i, node.pressure_pa)),
         End::Fixed(pa) => Some((FIXED, pa)),
     };
-    let idle = Active {
-        at: 0,
-        from: FIXED,
-        to: FIXED,
-        from_pa: 0.0,
-        to_pa: 0.0,
-        top_pa: 0.0,
-        duty: Duty::Plain,
-        flow: Flow::default(),
-        line: Line::default(),
-    };
-    let (mut active, mut count) = ([idle; LINKS], 0);
+    let (mut active, mut count) = ([Active::default(); LINKS], 0);
     for (at, link) in links.iter().enumerate().take(LINKS.min(flows_kg_per_s.len())) {
-        if link.restriction.conductance_m3_per_s_pa <= 0.0 {
-            continue;
-        }
-        if let (Some((from, from_pa)), Some((to, to_pa))) = (end(link.from), end(link.to)) {
+        let open = link.restriction.conductance_m3_per_s_pa > 0.0;
+        if open && let (Some((from, from_pa)), Some((to, to_pa))) = (end(link.from), end(link.to)) {
             if link.duty == Duty::OneWay && from_pa <= to_pa {
                 continue;
             }
             let mut flow = link.restriction.flow(from_pa, to_pa, factor);
             let top_pa = regulated(link.duty, &mut flow, from_pa, to_pa);
-            let duty = link.duty;
-            active[count] =
-                Active { at, from, to, from_pa, to_pa, top_pa, duty, flow, line: Line::default() };
+            active[count] = Active {
+                line: tangent(&flow, speeds[from], speeds[to]),
+                slope: flow.by_from_kg_per_s_pa,
+                from_pa,
+                to_pa,
+                top_pa,
+                at: at as u8,
+                from: from as u8,
+                to: to as u8,
+                one_sided: link.duty != Duty::Plain,
+            };
             count += 1;
         }
     }
     let active = &mut active[..count];
-    for link in active.iter_mut() {
-        link.line = tangent(link, &speeds);
-    }
     let mut way = Way::Tangent;
     loop {
         let mut change = solved(active, &stores, dt_s, n);
         change[FIXED] = 0.0;
         let mut again = false;
         for link in active.iter_mut() {
-            let (from, to) = (change[link.from], change[link.to]);
+            let (from, to) = (change[usize::from(link.from)], change[usize::from(link.to)]);
             let flow = link.line.rest + link.line.by_from * from + link.line.by_to * to;
-            flows_kg_per_s[link.at] = flow;
+            flows_kg_per_s[usize::from(link.at)] = flow;
             let rest = link.line.rest;
             if way == Way::Tangent {
                 let top_pa = if link.top_pa == link.from_pa { link.from_pa + from } else { link.top_pa };
                 let turned = (link.from_pa - link.to_pa) * (top_pa - link.to_pa - to) < 0.0;
                 again |= rest != 0.0 && (turned || flow * rest < 0.0);
-            } else if link.duty != Duty::Plain && rest > 0.0 && flow < 0.0 {
+            } else if link.one_sided && rest > 0.0 && flow < 0.0 {
                 // It would pass backwards: it shuts instead.
                 link.line = Line::default();
-                flows_kg_per_s[link.at] = 0.0;
+                flows_kg_per_s[usize::from(link.at)] = 0.0;
                 again = true;
             }
         }
@@ -245,23 +239,25 @@ fn regulated(duty: Duty, flow: &mut Flow, from_pa: f64, to_pa: f64) -> f64 {
     from_pa.min(set_pa)
 }
 
-/// Half of the slope is exact to second order, the whole of it never overshoots [PL-04].
+/// Half of the slope is exact to second order, the whole of it never overshoots [PL-04]. The speeds are the
+/// changes of pressure at both ends that a flow makes in one step.
 #[inline]
-fn tangent(link: &Active, speeds: &[f64; NODES + 1]) -> Line {
-    let (by_from, by_to) = (link.flow.by_from_kg_per_s_pa, link.flow.by_to_kg_per_s_pa);
-    let stiff = by_from * speeds[link.from] - by_to * speeds[link.to];
+fn tangent(flow: &Flow, from_speed: f64, to_speed: f64) -> Line {
+    let (by_from, by_to) = (flow.by_from_kg_per_s_pa, flow.by_to_kg_per_s_pa);
+    let stiff = by_from * from_speed - by_to * to_speed;
     let share = (0.5 + stiff * (1.0 / 12.0)).min(1.0);
-    Line { rest: link.flow.kg_per_s, by_from: share * by_from, by_to: share * by_to }
+    Line { rest: flow.kg_per_s, by_from: share * by_from, by_to: share * by_to }
 }
 
 /// The chord from the flow there is to no flow where there is no difference.
 fn chord(link: &Active) -> Line {
-    let rest = link.flow.kg_per_s;
+    let rest = link.line.rest;
     if link.top_pa != link.from_pa {
         // Towards the regulator's set point, whatever its header does.
         return Line { rest, by_from: 0.0, by_to: -rest / (link.top_pa - link.to_pa) };
     }
-    let chord = link.flow.chord_kg_per_s_pa(link.from_pa, link.to_pa);
+    let across_pa = link.from_pa - link.to_pa;
+    let chord = if across_pa == 0.0 { link.slope } else { rest / across_pa };
     Line { rest, by_from: chord, by_to: -chord }
 }
 
@@ -276,6 +272,7 @@ fn solved(active: &[Active], stores: &[f64; NODES + 1], dt_s: f64, n: usize) -> 
         matrix[i][i] = stores[i];
     }
     for &Active { from, to, line, .. } in active {
+        let (from, to) = (usize::from(from), usize::from(to));
         let (rest, by_from, by_to) = (dt_s * line.rest, dt_s * line.by_from, dt_s * line.by_to);
         right[from] -= rest;
         right[to] += rest;

@@ -2,10 +2,12 @@
 
 mod bursts;
 pub mod csv;
+mod plot;
 pub mod statistics;
 pub mod summary;
 pub mod table;
 pub mod text;
+pub mod trace;
 pub mod wiring;
 
 use crate::capture::Item;

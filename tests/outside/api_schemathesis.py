@@ -3,7 +3,7 @@
 
 schemathesis (PyPI) makes requests of the document: every answer must be as the document says, what is allowed must be taken,
 what is not must be refused, and nothing may be answered with 500. The stream `/trace` is left out, for it has no end;
-tests/api.rs reads it. Afterwards the mock must still answer, and end well when it is told to.
+tests/program/api.rs reads it. Afterwards the mock must still answer, and end well when it is told to.
 
 Usage: api_schemathesis.py [SEED] [SECONDS]     (LOOPRIG=PROGRAM uses that program instead of building one)
 """

@@ -2,11 +2,9 @@
 //!
 //! A layout is shown by a source if the source's data fill it whole, with nothing left over.
 
-#![allow(dead_code)]
-
-use crate::exchanges::ByHand;
+use crate::support::exchanges::ByHand;
+use crate::support::vectors::{EXCEPTIONS, Row};
 use crate::support::{Fixture, meaning};
-use crate::vectors::{EXCEPTIONS, Row};
 use looprig::app::command::{self, CommandSpec, Decoded, Direction, Grade, Item, Layout, Revision, layout};
 use looprig::app::status::CodeClass;
 use looprig::exchange::Interpreter;
@@ -224,10 +222,10 @@ pub fn page(lines: &[Line]) -> String {
          One line a layout: revisions with equal layouts share it. A source shows a layout if its data fill it whole and \
          nothing is left over.\n\n\
          | column | counts | checked by |\n|---|---|---|\n\
-         | frames | published frames and payloads of `fixtures/frames`; whose revision is not printed, the newest layout that they fill | tests/published_frames.rs: values of many, there and back of all |\n\
-         | tshark | messages of `fixtures/vectors/tshark.csv` that another program splits into the same fields | tests/tshark_vectors.rs: every field |\n\
-         | direct | published direct PDUs | tests/published_frames.rs, tests/common_practice.rs |\n\
-         | by hand | exchanges of `fixtures/exchanges`, put together from command-facts.md; `none` where the notes say that there are no data | tests/exchanges.rs: every value, there and back |\n\n\
+         | frames | published frames and payloads of `fixtures/frames`; whose revision is not printed, the newest layout that they fill | tests/library/published_frames.rs: values of many, there and back of all |\n\
+         | tshark | messages of `fixtures/vectors/tshark.csv` that another program splits into the same fields | tests/library/tshark_vectors.rs: every field |\n\
+         | direct | published direct PDUs | tests/library/published_frames.rs, tests/library/common_practice.rs |\n\
+         | by hand | exchanges of `fixtures/exchanges`, put together from command-facts.md; `none` where the notes say that there are no data | tests/library/exchanges.rs: every value, there and back |\n\n\
          More messages than the table counts are compared with tshark at each run of `tests/outside/tshark_exchanges.py`.\n\n",
     );
     let numbers = |lines: &[&Line]| {

@@ -1,7 +1,5 @@
 //! The files of `fixtures/exchanges`: data put together by hand from the notes.
 
-#![allow(dead_code)]
-
 use looprig::app::command::{Direction, Revision};
 use serde::Deserialize;
 use serde_json::Value as Json;

@@ -3,6 +3,12 @@
 // Each test program uses its own part of it.
 #![allow(dead_code)]
 
+#[cfg(feature = "bench-file")]
+pub mod coverage;
+#[cfg(feature = "bench-file")]
+pub mod exchanges;
+pub mod vectors;
+
 use looprig::exchange::{Exchange, Interpreter, read_alone};
 use looprig::frame::{Good, Octet, Receiver, ReceiverConfig, Reception};
 use looprig::time::{BitTimes, Instant, Pace};

@@ -1,7 +1,5 @@
 //! The table `fixtures/vectors/tshark.csv`: messages put together by hand, and what [TSHARK] shows of them.
 
-#![allow(dead_code)]
-
 use crate::support::octets;
 use looprig::app::command::Revision;
 use std::fs;

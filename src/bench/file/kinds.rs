@@ -2,7 +2,8 @@
 //! `[device.output]`, and whose keys of `[device.range]` are whose [DV-60].
 
 use super::shape::{DeviceTable, Number};
-use super::{Fault, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC, number, ranges, words};
+use super::{Fault, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC, number, ranges, valve, words};
+use crate::bench::plan::ValvePlan;
 use crate::device::{DeviceConfig, KindName, PositionerConfig, TemperatureConfig};
 use core::ops::Range;
 use toml::Spanned;
@@ -13,8 +14,12 @@ pub(super) fn kind(t: &DeviceTable) -> Result<KindName, Fault> {
     words::one_of(word, "kind", &KindName::ALL.map(|kind| (kind.word(), kind)))
 }
 
-/// Takes over what belongs to its kind, and refuses what belongs to another.
-pub(super) fn own(t: &DeviceTable, current_ma: Option<f64>, c: &mut DeviceConfig) -> Result<(), Fault> {
+/// Takes over what belongs to its kind, and refuses what belongs to another; of a positioner its valve.
+pub(super) fn own(
+    t: &DeviceTable,
+    current_ma: Option<f64>,
+    c: &mut DeviceConfig,
+) -> Result<Option<ValvePlan>, Fault> {
     let kind = c.kind.name();
     for (of, given, key) in keys(t) {
         if let Some(at) = given.filter(|_| of != kind) {
@@ -30,8 +35,11 @@ pub(super) fn own(t: &DeviceTable, current_ma: Option<f64>, c: &mut DeviceConfig
     }
     ranges::ranges(t, c)?;
     match kind {
-        KindName::Positioner => positioner(t, current_ma, c.positioner()),
-        KindName::Temperature => temperature(t, c.transmitter()),
+        KindName::Positioner => {
+            positioner(t, current_ma, c.positioner())?;
+            valve::valve(t.valve.as_ref(), c.positioner().supply_pressure_bar).map(Some)
+        }
+        KindName::Temperature => temperature(t, c.transmitter()).map(|()| None),
     }
 }
 

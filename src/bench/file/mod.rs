@@ -15,6 +15,7 @@ mod shape;
 mod slow;
 #[cfg(test)]
 mod tests;
+mod valve;
 
 use super::changes::{LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC};
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
@@ -346,7 +347,7 @@ fn device(
         c.response_delay = Duration::from_secs_f64(ms / 1e3);
     }
     bursts::bursts(&t.burst, kind, revision, &mut c.factory.burst)?;
-    kinds::own(t, current_ma, &mut c)?;
+    let valve = kinds::own(t, current_ma, &mut c)?;
     // What is refused here too is a combination that no single key is to blame for.
     c.check().map_err(|e| {
         let wrong = format!("this device cannot be: {}: {}", e.field, e.why);
@@ -370,6 +371,7 @@ fn device(
         memory,
         clock: clock(&t.clock_ppm, &t.jitter_ms)?,
         startup: Duration::from_secs_f64(startup_s),
+        valve,
     })
 }
 

@@ -4,6 +4,7 @@
 
 mod current_loop;
 mod device;
+pub mod valve;
 
 pub use crate::app::written::{Number, Whole};
 pub use current_loop::LoopTable;

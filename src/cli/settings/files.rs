@@ -1,12 +1,12 @@
-//! The files that `looprig settings` reads and writes.
+//! The files that `looprig settings` reads.
 
 use crate::app::command::Catalogue;
 use crate::capture::io_words;
 use crate::cli::output::Failure;
 use crate::commission::settings::{Settings, from_text_by};
-use std::fs::{self, File, OpenOptions};
-use std::io::{self, ErrorKind, Read, Write};
-use std::path::{Path, PathBuf};
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::Path;
 
 /// Longest settings file, octets: far more than a device has settings.
 const LONGEST: u64 = 1 << 20;
@@ -27,54 +27,4 @@ pub(super) fn read_file(path: &Path, catalogue: &Catalogue) -> Result<Settings, 
         let place = format!("{}:{}:{}", path.display(), e.place.line, e.place.column);
         Failure::new(format!("reading settings: {place}"), e.place.below(&e.wrong), e.right)
     })
-}
-
-pub(super) fn exists(path: &Path) -> Failure {
-    Failure::new(
-        format!("saving settings to {}", path.display()),
-        "the file exists, and what it holds may be wanted",
-        "name another file, or add --force to overwrite it",
-    )
-}
-
-/// Writes a file whole or not at all: what is there stays until the new one is on the disk.
-pub(super) fn write_file(path: &Path, text: &str, force: bool) -> Result<(), Failure> {
-    let put = |file: &mut File| file.write_all(text.as_bytes()).and_then(|()| file.sync_all());
-    let (written, remains) =
-        if force {
-            let (beside, mut file) = beside(path).map_err(|e| failed(path, &e))?;
-            (put(&mut file).and_then(|()| fs::rename(&beside, path)), beside)
-        } else {
-            let file = OpenOptions::new().write(true).create_new(true).open(path);
-            let mut file = file.map_err(|e| {
-                if e.kind() == ErrorKind::AlreadyExists { exists(path) } else { failed(path, &e) }
-            })?;
-            (put(&mut file), path.to_owned())
-        };
-    written.map_err(|e| {
-        // It was made just now, by us.
-        let _ = fs::remove_file(remains);
-        failed(path, &e)
-    })
-}
-
-fn failed(path: &Path, e: &io::Error) -> Failure {
-    let doing = format!("saving settings to {}", path.display());
-    Failure::new(doing, io_words(e), "name another file or make room")
-}
-
-/// A new file in the same directory, under a name that nobody has: what is there is not ours to overwrite.
-fn beside(path: &Path) -> io::Result<(PathBuf, File)> {
-    let mut last = io::Error::from(ErrorKind::AlreadyExists);
-    for n in 0..100 {
-        let mut name = path.as_os_str().to_owned();
-        name.push(if n == 0 { ".new".to_owned() } else { format!(".new{n}") });
-        let name = PathBuf::from(name);
-        match OpenOptions::new().write(true).create_new(true).open(&name) {
-            Ok(file) => return Ok((name, file)),
-            Err(e) if e.kind() == ErrorKind::AlreadyExists => last = e,
-            Err(e) => return Err(e),
-        }
-    }
-    Err(last)
 }

@@ -18,6 +18,8 @@ const STICKS_WITHIN: f64 = 0.01;
 /// The parts of a valve as its faults have made them.
 pub(super) struct Parts {
     pub air: AirConfig,
+    /// Share of the stage's openings that dirt has taken.
+    pub dirt_share: f64,
     /// Leak between the chambers of a piston.
     pub across: Restriction,
     pub swapped: bool,
@@ -67,9 +69,6 @@ pub(super) fn parts(config: &ValveConfig, faults: &Faults, header_gauge_pa: f64)
     if !double {
         air.first.leak = torn;
     }
-    let dirt = x(FaultName::StageContaminated);
-    air.stage.faults.dirt_share = 1.0 - 10f64.powf(-0.9 * dirt);
-
     let mut friction = config.moving.friction;
     friction = friction.tightened(1.0 + 5.0 * x(FaultName::PackingTight));
     let thrust_n = config.supply.at_rest_gauge_pa() * config.actuator.chambers[0].area_m2;
@@ -91,6 +90,7 @@ pub(super) fn parts(config: &ValveConfig, faults: &Faults, header_gauge_pa: f64)
     };
     Parts {
         air,
+        dirt_share: 1.0 - 10f64.powf(-0.9 * x(FaultName::StageContaminated)),
         across: if double { torn } else { Restriction::SHUT },
         swapped: x(FaultName::OutputsSwapped) > 0.0,
         friction,

@@ -1,6 +1,6 @@
 //! A loop's verdict as a page of its own: nothing is fetched from elsewhere.
 
-use super::plot::{Curve, svg};
+use super::super::plot::{Curve, plain, svg};
 use super::{CAUTIONS, WiringReport, against, figures, lengths, noise, plotted_device, then, tolerance, way};
 use crate::wiring::{Check, Circuit, Knob, analyse, dc};
 use core::fmt::Write;
@@ -13,11 +13,6 @@ td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}.bad{color:#a40000;
 background:#fff7e6;margin:.6rem 0}svg{width:100%;height:auto;font:13px system-ui,sans-serif}\
 svg .grid{stroke:#ddd;stroke-width:1}ul{margin:.2rem 0;padding-left:1.2rem}.scroll{overflow-x:auto}\
 @media print{body{margin:0}}";
-
-/// Text that means nothing to a browser.
-fn plain(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
-}
 
 /// The verdict as a page.
 pub fn html(report: &WiringReport) -> String {

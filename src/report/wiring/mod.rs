@@ -3,7 +3,6 @@
 mod html;
 mod json;
 mod noise;
-mod plot;
 mod text;
 
 pub use html::html;

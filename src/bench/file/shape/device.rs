@@ -1,5 +1,6 @@
 //! A device of a bench file as it is written.
 
+use super::valve::ValveTable;
 use super::{DateText, Number, Whole};
 use crate::bench::file::bursts::BurstTable;
 use crate::bench::file::described_tables::{AnswerTable, ValueForms, ValueTable};
@@ -158,24 +159,6 @@ pub struct SlowTable {
     /// How long it takes, s by the device's clock, 0.001 to 3600; the pace does not scale it.
     #[schemars(with = "f64", range(min = 0.001, max = 3600.0))]
     pub takes_s: Option<Spanned<Number>>,
-}
-
-/// The valve that a device positions.
-#[derive(Debug, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct ValveTable {
-    /// Time in which 63 % of a step are done, s, 0 to 3600. Default 1.5.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 3600.0))]
-    pub time_constant_s: Option<Spanned<Number>>,
-    /// Travel when the bench starts, %, 0 to 100. Default 0.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
-    pub travel_percent: Option<Spanned<Number>>,
-    /// Angle of the feedback lever at 0 % travel, degrees, -180 to 180. Default -30.
-    #[schemars(with = "Option<f64>", range(min = -180.0, max = 180.0))]
-    pub lever_angle_closed_deg: Option<Spanned<Number>>,
-    /// Angle of the feedback lever at 100 % travel, degrees, -180 to 180. Default 30.
-    #[schemars(with = "Option<f64>", range(min = -180.0, max = 180.0))]
-    pub lever_angle_open_deg: Option<Spanned<Number>>,
 }
 
 /// Range and damping of PV, and limits of a positioner's set point. Range and damping are those of a new device: what its memory

@@ -1,0 +1,8 @@
+//! The whole valve: figures of the reference actuator, the table of faults and their symptoms, fail action, and what holds for
+//! every valve that is accepted.
+
+mod fail_action;
+mod properties;
+mod reference;
+mod run;
+mod symptoms;
