@@ -1,7 +1,8 @@
 //! What can be changed on a running bench: one table for the events of a bench file and for the API [BA-05].
 
-use super::plan::BenchPlan;
+use super::plan::{BenchPlan, DevicePlan};
 use crate::device::KindName;
+use crate::plant::valve::Valve;
 use crate::sim::Change;
 use core::ops::RangeInclusive;
 
@@ -30,7 +31,12 @@ pub enum Takes {
     Switch(fn(bool) -> Change),
     /// `true` alone: it happens once.
     Moment(Change),
+    /// The word of a fault of a valve [PL-33]; its severity, 0 to 1, stands beside it as [`SEVERITY`].
+    Fault,
 }
+
+/// The key of a fault's severity.
+pub const SEVERITY: &str = "severity";
 
 const fn number(
     key: &'static str,
@@ -109,6 +115,30 @@ pub const CHANGES: &[ChangeSpec] = &[
         takes: Takes::Moment(Change::PowerCycle),
         says: "the device loses its power for a moment and starts again, with its memory as stored",
     },
+    ChangeSpec {
+        key: "fault",
+        takes: Takes::Fault,
+        says: "something is wrong with a computed valve, so bad as severity says; severity 0 repairs it",
+    },
+    number(
+        "header_pressure_bar",
+        "bar",
+        0.0..=20.0,
+        Change::HeaderPressureBar,
+        "the pressure before the regulator of a computed valve",
+    ),
+    number(
+        "process_share",
+        "",
+        0.0..=10.0,
+        Change::ProcessShare,
+        "the force of the process on a computed valve, as a share of what is set up",
+    ),
+    switch(
+        "trip_energised",
+        Change::TripEnergised,
+        "whether the trip input of a computed valve is energised",
+    ),
 ];
 
 /// The keys in a sentence.
@@ -134,8 +164,42 @@ pub(super) fn sensed_by(change: Change) -> Option<KindName> {
         | Change::WriteProtect(_)
         | Change::Busy(_)
         | Change::Malfunction(_)
-        | Change::PowerCycle => None,
+        | Change::PowerCycle
+        | Change::ValveFault { .. }
+        | Change::HeaderPressureBar(_)
+        | Change::ProcessShare(_)
+        | Change::TripEnergised(_) => None,
     }
+}
+
+/// Why a change of a computed valve cannot happen to this device, or to any [BA-11]; `None` for other changes.
+pub(super) fn no_valve(
+    devices: &[DevicePlan],
+    device: Option<usize>,
+    change: Change,
+) -> Option<(String, String)> {
+    if !change.is_of_a_valve() {
+        return None;
+    }
+    let concerned = devices.iter().enumerate().filter(|(i, _)| device.is_none_or(|d| d == *i));
+    let mut why = (
+        "no valve is computed there, so this changes nothing".to_owned(),
+        "describe the valve in [device.valve] of the bench file, such as stroke_mm = 20".to_owned(),
+    );
+    for valve in concerned.filter_map(|(_, d)| d.valve.as_ref().filter(|v| v.is_described)) {
+        match change {
+            Change::ValveFault { name, severity } if severity > 0.0 => {
+                match Valve::can_have(&valve.config, name) {
+                    Ok(()) => return None,
+                    Err(e) => {
+                        why = (format!("{}: {}", e.field, e.why), "see `looprig valve --faults`".to_owned())
+                    }
+                }
+            }
+            _ => return None,
+        }
+    }
+    Some(why)
 }
 
 /// Why a change cannot happen on this bench to this device, or to all: what is wrong, and what would be right.
@@ -157,6 +221,9 @@ pub fn why_not(plan: &BenchPlan, device: Option<usize>, change: Change) -> Optio
     {
         return Some((wrong.to_owned(), right.to_owned()));
     }
+    if let Some(why) = no_valve(&plan.devices, device, change) {
+        return Some(why);
+    }
     let kind = sensed_by(change)?;
     let of = |i: usize| plan.devices[i].config.kind.name();
     let wrong = match device {
@@ -173,6 +240,7 @@ pub fn why_not(plan: &BenchPlan, device: Option<usize>, change: Change) -> Optio
 mod tests {
     use super::*;
     use crate::bench::{check, schema};
+    use crate::plant::fault::FaultName;
     use serde_json::Value as Json;
     use std::path::Path;
 
@@ -182,10 +250,10 @@ mod tests {
         let schema: Json = serde_json::from_str(&schema()).expect("a schema");
         let properties = schema["$defs"]["EventTable"]["properties"].as_object().expect("properties").clone();
         let there: Vec<&String> =
-            properties.keys().filter(|k| !["at_s", "device"].contains(&k.as_str())).collect();
+            properties.keys().filter(|k| !["at_s", "device", SEVERITY].contains(&k.as_str())).collect();
         assert_eq!(there.len(), CHANGES.len(), "{there:?}");
         let valve = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\n\
-                     min_voltage_v = 9\n[[device]]\ntag = \"A\"\n[[line]]\nat = \"pty:\"\n";
+                     min_voltage_v = 9\n[[device]]\ntag = \"A\"\n[device.valve]\nstroke_mm = 30\n[[line]]\nat = \"pty:\"\n";
         let temperature = "[[device]]\nkind = \"temperature\"\n[[line]]\nat = \"pty:\"\n";
         for spec in CHANGES {
             let property = &properties[spec.key];
@@ -197,6 +265,15 @@ mod tests {
                 }
                 Takes::Switch(make) => ("true".to_owned(), make(true)),
                 Takes::Moment(change) => ("true".to_owned(), *change),
+                Takes::Fault => {
+                    let words: Vec<&str> = FaultName::ALL.iter().map(|n| n.word()).collect();
+                    let told = &property["enum"];
+                    let told: Vec<&str> =
+                        told.as_array().expect("words").iter().filter_map(Json::as_str).collect();
+                    assert_eq!(told, words);
+                    let change = Change::ValveFault { name: FaultName::StopMoved, severity: 0.25 };
+                    ("\"stop_moved\"\nseverity = 0.25".to_owned(), change)
+                }
             };
             let bench = match sensed_by(wanted) {
                 Some(KindName::Temperature) => temperature,

@@ -1,9 +1,11 @@
 //! A mock device as a participant, with what changes around it.
 
 use super::power::{Power, PowerNews, Supplied};
+use super::valve::StationValve;
 use crate::device::Device;
 use crate::frame::Octet;
 use crate::line::Station;
+use crate::plant::fault::FaultName;
 use crate::time::Instant;
 use core::fmt;
 
@@ -39,9 +41,33 @@ pub enum Change {
     Malfunction(bool),
     /// Its power is lost for a moment [DV-50].
     PowerCycle,
+    /// Something is wrong with its computed valve, or no longer [PL-33].
+    ValveFault {
+        /// What.
+        name: FaultName,
+        /// How bad, 0 (repaired) to 1.
+        severity: f64,
+    },
+    /// The pressure of the header before its computed valve's regulator, bar gauge [PL-32].
+    HeaderPressureBar(f64),
+    /// The force of the process on its computed valve as a share of what was set up, 0 to 10.
+    ProcessShare(f64),
+    /// Whether the trip input of its computed valve is energised [PL-32].
+    TripEnergised(bool),
 }
 
 impl Change {
+    /// Whether it is one of a computed valve [BA-11].
+    pub fn is_of_a_valve(self) -> bool {
+        matches!(
+            self,
+            Change::ValveFault { .. }
+                | Change::HeaderPressureBar(_)
+                | Change::ProcessShare(_)
+                | Change::TripEnergised(_)
+        )
+    }
+
     /// Whether it is one of the loop, which concerns whoever hangs on it.
     pub fn is_of_the_loop(self) -> bool {
         matches!(
@@ -77,6 +103,12 @@ impl fmt::Display for Change {
             Change::Malfunction(true) => f.write_str("malfunction, the electronics are broken"),
             Change::Malfunction(false) => f.write_str("malfunction over, the electronics are mended"),
             Change::PowerCycle => f.write_str("power lost and back"),
+            Change::ValveFault { name, severity } if *severity == 0.0 => write!(f, "valve repaired: {name}"),
+            Change::ValveFault { name, severity } => write!(f, "valve: {name}, severity {severity}"),
+            Change::HeaderPressureBar(bar) => write!(f, "header pressure {bar} bar"),
+            Change::ProcessShare(share) => write!(f, "force of the process {share} times what was set up"),
+            Change::TripEnergised(true) => f.write_str("trip input energised"),
+            Change::TripEnergised(false) => f.write_str("trip input not energised"),
         }
     }
 }
@@ -92,12 +124,37 @@ pub struct DeviceStation {
     /// What the loop gives it; `None` where no loop is computed, and it has power.
     supplied: Option<Supplied>,
     news: Vec<PowerNews>,
+    valve: Option<Box<StationValve>>,
 }
 
 impl DeviceStation {
     /// A device to which these changes happen, which are in order of time.
     pub fn new(device: Device, changes: Vec<(Instant, Change)>) -> DeviceStation {
-        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new() }
+        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None }
+    }
+
+    /// The same with a valve that is computed [BA-11].
+    #[must_use]
+    pub fn with_valve(mut self, valve: StationValve) -> DeviceStation {
+        self.valve = Some(Box::new(valve));
+        self
+    }
+
+    /// Its computed valve, as far as it has come.
+    pub fn valve(&self) -> Option<&StationValve> {
+        self.valve.as_deref()
+    }
+
+    /// Goes on to the moment that its clock shows as `now`, for whoever reads it then.
+    pub fn come_to(&mut self, now: Instant) {
+        self.catch_up(now);
+    }
+
+    fn valve_to(&mut self, now: Instant) {
+        let is_on = self.is_on();
+        if let Some(valve) = &mut self.valve {
+            valve.come_to(now, self.device.set_point_percent(), is_on);
+        }
     }
 
     /// The device.
@@ -165,9 +222,11 @@ impl DeviceStation {
             self.happens(at, change);
             self.done += 1;
         }
+        self.valve_to(now);
     }
 
     fn happens(&mut self, at: Instant, change: Change) {
+        self.valve_to(at);
         self.device.come_to(at);
         match change {
             Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
@@ -186,6 +245,14 @@ impl DeviceStation {
             // Without power there is none to lose.
             Change::PowerCycle if self.is_on() => self.device.power_cycle(at),
             Change::PowerCycle => {}
+            Change::ValveFault { .. }
+            | Change::HeaderPressureBar(_)
+            | Change::ProcessShare(_)
+            | Change::TripEnergised(_) => {
+                if let Some(valve) = &mut self.valve {
+                    valve.change(change);
+                }
+            }
         }
     }
 }
@@ -222,6 +289,7 @@ impl Station for DeviceStation {
     fn wake_at(&self) -> Option<Instant> {
         let change = self.changes.get(self.done).map(|c| c.0);
         let own = if self.is_on() { self.device.wake_at() } else { None };
-        own.into_iter().chain(change).min()
+        let valve = self.valve.as_ref().map(|v| v.wake_at());
+        own.into_iter().chain(change).chain(valve).min()
     }
 }

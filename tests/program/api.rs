@@ -170,6 +170,42 @@ fn changes() {
     bench.end();
 }
 
+/// [BA-11]: faults of a computed valve are put in and repaired, and seen where they are.
+#[test]
+fn faults_of_a_valve() {
+    let bench = Running::start(
+        "[loop]\ncurrent_ma = 12\n[[device]]\ntag = \"FV-3104\"\n[device.valve]\nstroke_mm = 20\n\
+         [[line]]\nat = \"tcp-listen:127.0.0.1:0\"\n",
+    );
+    bench.post("/time/pause", None).json();
+    bench.post("/time/step", Some(json!({"by_s": 20}))).json();
+    let read = |name: &str| {
+        number(&bench.get(&format!("/quantities?name=FV-3104.{name}")).json()["quantities"][0]["value"])
+    };
+    assert!((read("travel_percent") - 50.0).abs() < 2.0, "12 mA are 50 %");
+    let fault = json!({"device": "FV-3104", "fault": "handwheel_engaged", "severity": 1});
+    bench.post("/changes", Some(fault)).json();
+    bench.post("/changes", Some(json!({"loop_current_ma": 4}))).json();
+    bench.post("/time/step", Some(json!({"by_s": 20}))).json();
+    // [PL-33]: at 1 the valve closes no further than 60 %; it stood at 50 %, and was moved by nobody.
+    assert!(read("travel_percent") > 40.0, "{}", read("travel_percent"));
+    assert_eq!(read("fault_handwheel_engaged"), 1.0);
+    bench.post("/changes", Some(json!({"fault": "handwheel_engaged", "severity": 0}))).json();
+    bench.post("/time/step", Some(json!({"by_s": 20}))).json();
+    assert!(read("travel_percent") < 2.0, "{}", read("travel_percent"));
+    for body in [
+        json!({"fault": "handwheel_engaged"}),
+        json!({"fault": "handwheel", "severity": 1}),
+        json!({"fault": "handwheel_engaged", "severity": 1.01}),
+        json!({"fault": "handwheel_engaged", "severity": null}),
+        json!({"severity": 1}),
+        json!({"busy": true, "severity": 1}),
+    ] {
+        assert_eq!(bench.post("/changes", Some(body.clone())).status, 422, "{body}");
+    }
+    bench.end();
+}
+
 /// [BA-10]: the document is what is served, every reference in it leads somewhere, and every operation has an answer.
 #[test]
 fn the_document() {

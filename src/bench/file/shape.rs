@@ -10,6 +10,7 @@ pub use crate::app::written::{Number, Whole};
 pub use current_loop::LoopTable;
 pub use device::{DeviceTable, RangeTable, SlowTable};
 
+use crate::plant::fault::FaultName;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeserializer};
@@ -390,6 +391,22 @@ pub struct EventTable {
     /// true: the device loses its power for a moment and starts again, with its memory as stored.
     #[schemars(with = "Option<bool>", extend("const" = true))]
     pub power_cycle: Option<Spanned<bool>>,
+    /// What is wrong from then on with the computed valve, so bad as severity says; `looprig valve --faults` tells all of them.
+    /// This and the next four are for a device whose [device.valve] describes a valve.
+    #[schemars(with = "Option<String>", extend("enum" = FaultName::ALL.map(FaultName::word)))]
+    pub fault: Option<Spanned<String>>,
+    /// Of a fault: how bad, 0 (repaired) to 1.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
+    pub severity: Option<Spanned<Number>>,
+    /// The pressure before the regulator of the computed valve from then on, bar, 0 to 20.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
+    pub header_pressure_bar: Option<Spanned<Number>>,
+    /// The force of the process on the computed valve from then on, as a share of what is set up, 0 to 10.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10.0))]
+    pub process_share: Option<Spanned<Number>>,
+    /// Whether the trip input of the computed valve is energised from then on.
+    #[schemars(with = "Option<bool>")]
+    pub trip_energised: Option<Spanned<bool>>,
 }
 
 /// A value that an event gives.
@@ -398,6 +415,8 @@ pub enum Given<'a> {
     Number(&'a Spanned<Number>),
     /// Yes or no.
     Switch(&'a Spanned<bool>),
+    /// A word.
+    Word(&'a Spanned<String>),
 }
 
 impl EventTable {
@@ -417,6 +436,10 @@ impl EventTable {
             "busy" => self.busy.as_ref().map(Given::Switch),
             "malfunction" => self.malfunction.as_ref().map(Given::Switch),
             "power_cycle" => self.power_cycle.as_ref().map(Given::Switch),
+            "fault" => self.fault.as_ref().map(Given::Word),
+            "header_pressure_bar" => self.header_pressure_bar.as_ref().map(Given::Number),
+            "process_share" => self.process_share.as_ref().map(Given::Number),
+            "trip_energised" => self.trip_energised.as_ref().map(Given::Switch),
             _ => None,
         }
     }
