@@ -492,3 +492,40 @@ fn changes_of_a_valve_that_is_not_computed_are_refused() {
     let broken = Change::ValveFault { name: FaultName::SpringBroken, severity: 0.5 };
     assert_eq!(refused(rig.order(Order::Change { device: None, change: broken })), Reason::NotNow);
 }
+
+/// [PL-32]: without power nobody drives the stage, which vents: a valve whose air closes is opened by its spring, whatever set
+/// point the loop's end means.
+#[test]
+fn without_power_the_spring_has_the_valve() {
+    let text = VALVE.replace("stroke_mm = 20", "acting = \"air_closes\"").replace(
+        "[loop]\ncurrent_ma = 12\n",
+        "[loop]\ncurrent_ma = 8\n[loop.card]\ncompliance_v = 24\nimpedance_ohm = 1000\n[[loop.device]]\n\
+         tag = \"FV-3104\"\nmin_voltage_v = 9\n",
+    );
+    let mut rig = Rig::new(&text);
+    rig.done(Order::Pause);
+    rig.step(30.0);
+    let [travel] = numbers(&mut rig, ["travel_percent"]);
+    assert!((travel - 25.0).abs() < 1.5, "{travel}");
+    rig.done(Order::Change { device: None, change: Change::LoopOpen(true) });
+    rig.step(30.0);
+    assert_eq!(numbers(&mut rig, ["travel_percent"]), [100.0]);
+}
+
+/// While its device speaks a valve goes on, and is read as it is: with bursts all the time and without any it is the same.
+#[test]
+fn a_valve_is_read_while_its_device_speaks() {
+    let recorded = |text: &str| {
+        let mut rig = Rig::new(text);
+        rig.done(Order::Pause);
+        let quantities = vec!["FV-3104.stem_mm".to_owned(), "FV-3104.chamber_1_bar".to_owned()];
+        rig.done(Order::Record { quantities, period: Duration::from_millis(10) });
+        rig.step(4.0);
+        (rig.recorded(), rig.driven.bus().traffic().sent)
+    };
+    let (silent, none) = recorded(VALVE);
+    let bursts = "[[device.burst]]\ncommand = 3\nupdate_period_s = 0.5\n[[line]]";
+    let (speaks, sent) = recorded(&VALVE.replace("[[line]]", bursts));
+    assert!(none == 0 && sent > 100, "{none} {sent}");
+    assert!(silent.len() == 401 && silent == speaks);
+}
