@@ -104,12 +104,17 @@ pub enum Notice {
         /// What it changed.
         change: Change,
     },
-    /// What the loop gives a device that works, after an event of the loop [WI-14].
+    /// What the loop gives a device after an event of the loop, and who hears whom [WI-14]; not where the event has just
+    /// taken its power or given it back, which is told as [`Notice::Power`].
     Supplied {
+        /// When the last of the events was due.
+        at: Instant,
         /// Which device.
         device: usize,
         /// What.
         supplied: Supplied,
+        /// How requests from the lines of the bench reach it, and how its answers reach them.
+        reach: (Reach, Reach),
     },
     /// The power of a device has gone or come back, or the device has started [DV-51].
     Power {
@@ -326,8 +331,8 @@ impl Bench {
                 self.write(&deliveries);
                 self.save(on);
             }
-            let has_changed = self.tell_events(next.unwrap_or(now), on);
-            self.tell_power(has_changed, on);
+            let changed_at = self.tell_events(next.unwrap_or(now), on);
+            self.tell_power(changed_at, on);
             match next {
                 Some(_) => last = next,
                 None => return,
@@ -369,25 +374,29 @@ impl Bench {
         }
     }
 
-    fn tell_power(&mut self, has_changed: bool, on: &mut dyn FnMut(Notice)) {
-        let is_on = |s: &Supplied| s.power == Power::On;
-        let given: Vec<Option<Supplied>> = self.stations().map(|s| s.supplied().filter(is_on)).collect();
-        for (device, given) in given.into_iter().enumerate() {
-            if let Some(supplied) = given.filter(|_| has_changed) {
-                on(Notice::Supplied { device, supplied });
-            }
+    /// Tells what has become of power, and where the loop has changed what it gives every device since.
+    fn tell_power(&mut self, changed_at: Option<Instant>, on: &mut dyn FnMut(Notice)) {
+        for device in 0..self.plan.devices.len() {
+            let reach = self.reach(device);
             let Some(station) = self.bus.station_mut(device).and_then(Participant::device_mut) else {
                 continue;
             };
-            for news in station.take_power_news() {
+            let news = station.take_power_news();
+            // News of power that is gone or back say it all.
+            let is_told = news.last().is_some_and(|n| n.supplied.power != Power::On);
+            let supplied = station.supplied();
+            if let (Some(at), Some(supplied), false) = (changed_at, supplied, is_told) {
+                on(Notice::Supplied { at, device, supplied, reach });
+            }
+            for news in news {
                 on(Notice::Power { device, news });
             }
         }
     }
 
-    /// Gives whether one of the loop was among them.
-    fn tell_events(&mut self, now: Instant, on: &mut dyn FnMut(Notice)) -> bool {
-        let mut is_any_of_loop = false;
+    /// Gives when the last of the loop among them was due.
+    fn tell_events(&mut self, now: Instant, on: &mut dyn FnMut(Notice)) -> Option<Instant> {
+        let mut last_of_loop = None;
         let done: Vec<usize> = self.stations().map(DeviceStation::changes_done).collect();
         let mut counted = vec![0; done.len()];
         for (i, event) in self.plan.events.iter().enumerate() {
@@ -404,10 +413,10 @@ impl Bench {
             if i >= self.events_done {
                 on(Notice::EventDone { event: i, at: event.at, device: event.device, change: event.change });
                 self.events_done = i + 1;
-                is_any_of_loop |= is_of_loop;
+                last_of_loop = Some(event.at).filter(|_| is_of_loop).or(last_of_loop);
             }
         }
-        is_any_of_loop
+        last_of_loop
     }
 }
 

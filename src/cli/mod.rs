@@ -21,6 +21,7 @@ mod listening;
 mod mock;
 mod mock_line;
 mod mock_loop;
+mod mock_power;
 mod mock_words;
 mod open_line;
 mod output;

@@ -35,7 +35,7 @@ pub(super) fn event(
     for (given, key, unit, range, change) in [
         (&t.loop_supply_v, "loop_supply_v", "V", 0.0..=100.0, Change::LoopSupplyV as fn(f64) -> Change),
         (&t.loop_extra_ohm, "loop_extra_ohm", "ohm", 0.0..=100_000.0, Change::LoopExtraOhm),
-        (&t.loop_leak_ohm, "loop_leak_ohm", "ohm", 0.001..=1e12, Change::LoopLeakOhm),
+        (&t.loop_leak_ohm, "loop_leak_ohm", "ohm", 0.001..=f64::INFINITY, Change::LoopLeakOhm),
     ] {
         if let Some(n) = given {
             changes.push((n.span(), change(number(n, key, unit, range)?)));
