@@ -377,7 +377,7 @@ impl Bench {
     /// Tells what has become of power, and where the loop has changed what it gives every device since.
     fn tell_power(&mut self, changed_at: Option<Instant>, on: &mut dyn FnMut(Notice)) {
         for device in 0..self.plan.devices.len() {
-            let reach = self.reach(device);
+            let changed = changed_at.map(|at| (at, self.reach(device)));
             let Some(station) = self.bus.station_mut(device).and_then(Participant::device_mut) else {
                 continue;
             };
@@ -385,7 +385,7 @@ impl Bench {
             // News of power that is gone or back say it all.
             let is_told = news.last().is_some_and(|n| n.supplied.power != Power::On);
             let supplied = station.supplied();
-            if let (Some(at), Some(supplied), false) = (changed_at, supplied, is_told) {
+            if let (Some((at, reach)), Some(supplied), false) = (changed, supplied, is_told) {
                 on(Notice::Supplied { at, device, supplied, reach });
             }
             for news in news {
