@@ -92,6 +92,8 @@ pub struct LoopPlan {
     pub places: Vec<usize>,
     /// What a card is told to drive at first, or what flows where no device says otherwise, mA.
     pub current_ma: f64,
+    /// Whether the sheet has no master and a usual one [WI-06] was taken, whose signal has a peak of its own.
+    pub takes_usual_master: bool,
 }
 
 impl LoopPlan {

@@ -120,12 +120,17 @@ pub enum Notice {
     Time(TimeState),
     /// Somebody has put the bench back to a snapshot: sessions on its lines are over [BA-06].
     Restored(SnapshotState),
-    /// What the loop gives a device that works, after an event of the loop [WI-14].
+    /// What the loop gives a device after an event of the loop, and who hears whom [WI-14]; not where the event has just
+    /// taken its power or given it back, which is told as [`Notice::Power`].
     Supplied {
+        /// When the last of the events was due.
+        at: Instant,
         /// Which device.
         device: usize,
         /// What.
         supplied: Supplied,
+        /// How requests from the lines of the bench reach it, and how its answers reach them.
+        reach: (Reach, Reach),
     },
     /// The power of a device has gone or come back, or the device has started [DV-51].
     Power {
@@ -222,7 +227,7 @@ pub struct Bench {
     set_wrong: Vec<bool>,
     keepers: Vec<Keeper>,
     /// By an order, and what that gave the devices is still to be told.
-    loop_was_changed: bool,
+    loop_changed_at: Option<Instant>,
     /// What was found before anybody could listen.
     early: Vec<Notice>,
 }
@@ -280,7 +285,7 @@ impl Bench {
             lost,
             set_wrong,
             keepers,
-            loop_was_changed: false,
+            loop_changed_at: None,
             early,
         })
     }
@@ -402,8 +407,8 @@ impl Bench {
                 self.write(&deliveries);
                 self.save(on);
             }
-            let has_changed = self.tell_events(at, on) | core::mem::take(&mut self.loop_was_changed);
-            self.tell_power(has_changed, on);
+            let changed_at = self.tell_events(at, on).or(self.loop_changed_at.take());
+            self.tell_power(changed_at, on);
             last = Some(at);
             let is_long = self.driven.may_run_long() && self.ports.now().since(begun) > SLICE;
             if at >= target || is_long {
@@ -432,7 +437,8 @@ impl Bench {
             on(match done {
                 Done::Time(time) => Notice::Time(time),
                 Done::Changed { at, device, change } => {
-                    self.loop_was_changed |= change.is_of_the_loop();
+                    self.loop_changed_at =
+                        Some(at).filter(|_| change.is_of_the_loop()).or(self.loop_changed_at);
                     Notice::Ordered { at, device, change }
                 }
                 Done::Restored(snapshot) => {
@@ -478,26 +484,30 @@ impl Bench {
         }
     }
 
-    fn tell_power(&mut self, has_changed: bool, on: &mut dyn FnMut(Notice)) {
-        let is_on = |s: &Supplied| s.power == Power::On;
-        let given: Vec<Option<Supplied>> = self.stations().map(|s| s.supplied().filter(is_on)).collect();
-        for (device, given) in given.into_iter().enumerate() {
-            if let Some(supplied) = given.filter(|_| has_changed) {
-                on(Notice::Supplied { device, supplied });
-            }
+    /// Tells what has become of power, and where the loop has changed what it gives every device since.
+    fn tell_power(&mut self, changed_at: Option<Instant>, on: &mut dyn FnMut(Notice)) {
+        for device in 0..self.keepers.len() {
+            let changed = changed_at.map(|at| (at, self.reach(device)));
             let Some(station) = self.driven.bus_mut().station_mut(device).and_then(Participant::device_mut)
             else {
                 continue;
             };
-            for news in station.take_power_news() {
+            let news = station.take_power_news();
+            // News of power that is gone or back say it all.
+            let is_told = news.last().is_some_and(|n| n.supplied.power != Power::On);
+            let supplied = station.supplied();
+            if let (Some((at, reach)), Some(supplied), false) = (changed, supplied, is_told) {
+                on(Notice::Supplied { at, device, supplied, reach });
+            }
+            for news in news {
                 on(Notice::Power { device, news });
             }
         }
     }
 
-    /// Gives whether one of the loop was among them.
-    fn tell_events(&mut self, now: Instant, on: &mut dyn FnMut(Notice)) -> bool {
-        let mut is_any_of_loop = false;
+    /// Gives when the last of the loop among them was due.
+    fn tell_events(&mut self, now: Instant, on: &mut dyn FnMut(Notice)) -> Option<Instant> {
+        let mut last_of_loop = None;
         let done: Vec<usize> = self.stations().map(DeviceStation::changes_done).collect();
         let mut counted = vec![0; done.len()];
         let mut told = self.driven.events_done();
@@ -515,11 +525,11 @@ impl Bench {
             if i >= told {
                 on(Notice::EventDone { event: i, at: event.at, device: event.device, change: event.change });
                 told = i + 1;
-                is_any_of_loop |= is_of_loop;
+                last_of_loop = Some(event.at).filter(|_| is_of_loop).or(last_of_loop);
             }
         }
         self.driven.set_events_done(told);
-        is_any_of_loop
+        last_of_loop
     }
 }
 

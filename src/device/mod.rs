@@ -373,6 +373,11 @@ impl Device {
         self.state.sent_ma(now)
     }
 
+    /// Whether its loop current is fixed, so that it says nothing of what the device measures [DV-15].
+    pub fn in_multidrop(&self) -> bool {
+        self.state.around().in_multidrop()
+    }
+
     /// The loop current as the device knows it, mA, when something last happened to it: measured, or what it means to
     /// send.
     pub fn loop_current_ma(&self) -> f64 {

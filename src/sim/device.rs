@@ -12,6 +12,9 @@ use core::fmt;
 /// Most news of its power that are kept for whoever asks.
 const MOST_NEWS: usize = 1000;
 
+/// From this on a leak is none, ohm [WI-14].
+pub(super) const NO_LEAK_OHM: f64 = 1e12;
+
 /// A change of the loop, of what devices measure, of a key or switch in them, of their power or their health.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Change {
@@ -23,7 +26,7 @@ pub enum Change {
     LoopOpen(bool),
     /// Resistance that has come into the wires behind the source, ohm, such as of a corroded terminal [WI-14].
     LoopExtraOhm(f64),
-    /// Resistance of a leak across the wires at the first device of the sheet, ohm [WI-14].
+    /// Resistance of a leak across the wires at the first device of the sheet, ohm; 1e12 and more is none [WI-14].
     LoopLeakOhm(f64),
     /// The supply pressure, bar.
     SupplyPressureBar(f64),
@@ -88,7 +91,9 @@ impl fmt::Display for Change {
             Change::LoopSupplyV(v) => write!(f, "what feeds the loop has {v} V"),
             Change::LoopOpen(true) => f.write_str("the loop is opened"),
             Change::LoopOpen(false) => f.write_str("the loop is closed"),
-            Change::LoopExtraOhm(ohm) => write!(f, "{ohm} ohm more in the wires of the loop"),
+            Change::LoopExtraOhm(0.0) => f.write_str("the wires are as on the sheet again"),
+            Change::LoopExtraOhm(ohm) => write!(f, "{ohm} ohm in all have come into the wires"),
+            Change::LoopLeakOhm(ohm) if *ohm >= NO_LEAK_OHM => f.write_str("the leak is gone"),
             Change::LoopLeakOhm(ohm) => write!(f, "a leak of {ohm} ohm across the loop"),
             Change::SupplyPressureBar(bar) => write!(f, "supply pressure {bar} bar"),
             Change::ProcessTemperatureDegc(degc) => write!(f, "process temperature {degc} degC"),

@@ -14,7 +14,7 @@ mod wires;
 
 pub use device::{Change, DeviceStation};
 pub use master::{Errand, MasterStation, Tally};
-pub use power::{Dark, Power, PowerNews, Supplied};
+pub use power::{CardDrives, Dark, Power, PowerNews, Supplied};
 pub use talker::Talker;
 pub use valve::StationValve;
 pub use wires::{Loop, OnTheLoop};

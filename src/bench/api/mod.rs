@@ -5,6 +5,7 @@
 
 mod asked;
 mod document;
+mod given;
 mod guard;
 mod problem;
 mod routes;

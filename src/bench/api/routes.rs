@@ -1,6 +1,10 @@
 //! What can be asked: one table by which the server works and of which the document is made [BA-10].
 
 use super::asked::{Asked, periods_s, short, steps_s};
+use super::given::{
+    LATEST_S, MOST_SAMPLES, change_body, most_schema, names_schema, period_schema, record_body, run_body,
+    step_body, time_schema,
+};
 use super::problem::Problem;
 use super::shown::{
     BenchShown, ChangedShown, ChangesShown, QuantitiesShown, SnapshotShown, SnapshotsShown, TimeShown,
@@ -15,11 +19,6 @@ use core::time::Duration;
 use schemars::{Schema, SchemaGenerator};
 use serde::Serialize;
 use serde_json::{Value as Json, json};
-
-/// Most samples in one answer.
-const MOST_SAMPLES: f64 = 10_000.0;
-/// Latest time that can be asked for, s: a century.
-const LATEST_S: f64 = 3.2e9;
 
 /// A method of HTTP.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -259,91 +258,6 @@ fn trace(_: &BenchPlan, asked: &Asked) -> Result<Next, Problem> {
     let quantities = asked.names("quantity").ok_or_else(missing)?;
     let period_s = asked.number("period_s", periods_s(), Some(1.0))?;
     Ok(Next::Stream { quantities, period: asked.period(period_s) })
-}
-
-fn run_body() -> Json {
-    json!({
-        "type": "object", "additionalProperties": false,
-        "properties": {"speed": {
-            "type": "number", "minimum": SPEEDS.0, "maximum": SPEEDS.1, "default": 1,
-            "description": "How many times as fast as the wall clock; 1 joins the lines to the wires.",
-        }},
-    })
-}
-
-fn step_body() -> Json {
-    json!({
-        "type": "object", "additionalProperties": false, "required": ["by_s"],
-        "properties": {"by_s": {
-            "type": "number", "minimum": steps_s().start(), "maximum": steps_s().end(),
-            "description": "How far, s of bench time.",
-        }},
-    })
-}
-
-fn change_body() -> Json {
-    let one = |spec: &crate::bench::ChangeSpec| {
-        let mut value = match &spec.takes {
-            Takes::Number { range, .. } => {
-                json!({"type": "number", "minimum": range.start(), "maximum": range.end()})
-            }
-            Takes::Switch(_) => json!({"type": "boolean"}),
-            Takes::Moment(_) => json!({"type": "boolean", "const": true}),
-            Takes::Fault => json!({"type": "string", "enum": FaultName::ALL.map(FaultName::word)}),
-        };
-        value["description"] = json!(spec.says);
-        let mut properties = json!({ spec.key: value });
-        if !spec.key.starts_with("loop_") {
-            properties["device"] = json!({
-                "oneOf": [{"type": "string", "minLength": 1}, {"type": "integer", "minimum": 0, "maximum": 63}],
-                "description": "Key, tag or long tag of the device, or its polling address. Every device if left out.",
-            });
-        }
-        let mut required = vec![spec.key];
-        if matches!(spec.takes, Takes::Fault) {
-            required.push(SEVERITY);
-            properties[SEVERITY] = json!({
-                "type": "number", "minimum": 0, "maximum": 1, "description": "How bad; 0 is repaired.",
-            });
-        }
-        json!({
-            "type": "object", "title": spec.key, "additionalProperties": false, "required": required,
-            "properties": properties,
-        })
-    };
-    json!({"oneOf": CHANGES.iter().map(one).collect::<Vec<_>>()})
-}
-
-fn record_body() -> Json {
-    json!({
-        "type": "object", "additionalProperties": false, "required": ["quantities", "period_s"],
-        "properties": {
-            "quantities": {
-                "type": "array", "minItems": 1, "maxItems": crate::bench::driven::MOST_QUANTITIES,
-                "items": {"type": "string"}, "description": "Names that GET /quantities tells.",
-            },
-            "period_s": period_schema(),
-        },
-    })
-}
-
-fn period_schema() -> Json {
-    json!({
-        "type": "number", "minimum": periods_s().start(), "maximum": periods_s().end(),
-        "description": "How often, s of bench time; samples are at whole multiples of it.",
-    })
-}
-
-fn names_schema() -> Json {
-    json!({"type": "string"})
-}
-
-fn time_schema() -> Json {
-    json!({"type": "number", "minimum": 0, "maximum": LATEST_S})
-}
-
-fn most_schema() -> Json {
-    json!({"type": "integer", "minimum": 1, "maximum": MOST_SAMPLES as u64, "default": 1000})
 }
 
 const WINDOW: &[Parameter] = &[

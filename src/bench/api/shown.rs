@@ -200,7 +200,7 @@ pub struct ChangeShown {
     pub unit: Option<&'static str>,
     /// Least number; null for a switch.
     pub minimum: Option<f64>,
-    /// Greatest number; null for a switch.
+    /// Greatest number; null for a switch, and where there is none.
     pub maximum: Option<f64>,
     /// The words that it takes; none where it takes no word.
     pub words: Vec<WordShown>,
@@ -220,7 +220,9 @@ impl ChangesShown {
     pub fn all() -> ChangesShown {
         let shown = CHANGES.iter().map(|c| {
             let (unit, minimum, maximum) = match &c.takes {
-                Takes::Number { unit, range, .. } => (Some(*unit), Some(*range.start()), Some(*range.end())),
+                Takes::Number { unit, range, .. } => {
+                    (Some(*unit), Some(*range.start()), Some(*range.end()).filter(|most| most.is_finite()))
+                }
                 Takes::Switch(_) | Takes::Moment(_) | Takes::Fault => (None, None, None),
             };
             let words = match &c.takes {

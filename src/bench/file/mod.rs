@@ -177,7 +177,29 @@ pub fn check_all(
             let elsewhere = loader.take_failure().or(failure);
             elsewhere.unwrap_or_else(|| f.in_file(FileKind::Bench, path, text))
         }),
-        Err(e) => Err(words::plain(e.message(), e.span(), text).in_file(FileKind::Bench, path, text)),
+        Err(e) => Err(misread(&e, text, FileKind::Bench).in_file(FileKind::Bench, path, text)),
+    }
+}
+
+/// What is wrong with a text that is no bench, or no sheet, as `wanted` says: it may be the other of the two.
+pub(super) fn misread(e: &toml::de::Error, text: &str, wanted: FileKind) -> Fault {
+    let has_any = |keys: &[&str]| {
+        let table = text.parse::<toml::Table>().unwrap_or_default();
+        keys.iter().any(|key| table.contains_key(*key))
+    };
+    let at = e.span().unwrap_or(0..0);
+    match wanted {
+        FileKind::Bench if has_any(&["supply", "card", "cable", "series", "shunt"]) => {
+            let right = "judge it with looprig wiring; for a mock on this loop write a bench file that names it: \
+                         sheet = \"FILE.toml\" below [loop], with a [[device]] for each of its devices and a [[line]]";
+            Fault::new(&at, "this is a wiring sheet, no bench file", right)
+        }
+        FileKind::Sheet if has_any(&["line", "loop", "event", "wire_fault", "pace", "seed"]) => {
+            let right = "run it with looprig mock; looprig wiring reads the sheet that it names below [loop], or its \
+                         [loop.supply], [[loop.cable]] ... as a file of their own, without \"loop.\"";
+            Fault::new(&at, "this is a bench file, no wiring sheet", right)
+        }
+        _ => words::plain(e.message(), e.span(), text),
     }
 }
 

@@ -359,13 +359,13 @@ pub struct EventTable {
     /// Whether the loop is open at its supply or card from then on.
     #[schemars(with = "Option<bool>")]
     pub loop_open: Option<Spanned<bool>>,
-    /// Resistance that is in the wires behind supply or card from then on besides the sheet's, such as of a
-    /// corroded terminal, ohm, 0 (none) to 100000.
+    /// Resistance that is in the wires behind supply or card from then on besides the sheet's, all of it together,
+    /// such as of a corroded terminal, ohm, 0 (none, as on the sheet) to 100000.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 100_000.0))]
     pub loop_extra_ohm: Option<Spanned<Number>>,
     /// Resistance across the wires at the first device of the sheet from then on, such as of water in a terminal box,
-    /// ohm, 0.001 to 1e12, which is none.
-    #[schemars(with = "Option<f64>", range(min = 0.001, max = 1e12))]
+    /// ohm, 0.001 or more; inf (or 1e12 and more) takes the leak away.
+    #[schemars(with = "Option<f64>", range(min = 0.001))]
     pub loop_leak_ohm: Option<Spanned<Number>>,
     /// The supply pressure of positioners from then on, bar, 0 to 20.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
