@@ -167,7 +167,7 @@ fn a_restored_bench_goes_on_digit_for_digit() {
     rig.done(Order::Take { name: "before".into() });
     let goes_on = |rig: &mut Rig| {
         rig.step(1.007);
-        rig.done(Order::Change { device: None, change: Change::LoopExtraOhm(300.0) });
+        rig.done(Order::Change { device: None, change: Change::LoopExtraOhm(1400.0) });
         rig.done(Order::Change { device: Some(0), change: Change::SupplyPressureBar(2.5) });
         rig.step(20.0);
         (rig.recorded(), rig.stands(), rig.at_s())
@@ -187,7 +187,7 @@ fn a_restored_bench_goes_on_digit_for_digit() {
     // On another course it does not: the test would see it.
     rig.done(Order::Restore { name: "before".into() });
     rig.step(1.008);
-    rig.done(Order::Change { device: None, change: Change::LoopExtraOhm(301.0) });
+    rig.done(Order::Change { device: None, change: Change::LoopExtraOhm(1401.0) });
     rig.step(20.0);
     assert!(rig.recorded() != one.0);
 }
