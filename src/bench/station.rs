@@ -3,7 +3,7 @@
 use super::plan::{BenchPlan, DevicePlan};
 use crate::device::{Device, KindConfig, Restored};
 use crate::line::Clock;
-use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, World};
+use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, StationValve, World};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
 
@@ -31,7 +31,26 @@ pub fn device_station(
     }
     let (device, restored) = Device::new(config, image, plan.pace, stamp_error, now);
     let events = plan.events.iter().filter(|e| e.concerns(index) && !plan.is_for_the_loop(e));
-    (DeviceStation::new(device, events.map(|e| (e.at, e.change)).collect()), restored)
+    let station = DeviceStation::new(device, events.map(|e| (e.at, e.change)).collect());
+    match computed_valve(index, plan, now) {
+        Some(valve) => (station.with_valve(valve), restored),
+        None => (station, restored),
+    }
+}
+
+/// The valve of a device, where the bench file describes one [BA-11].
+fn computed_valve(index: usize, plan: &BenchPlan, now: Instant) -> Option<StationValve> {
+    let of = plan.devices[index].valve.as_ref().filter(|v| v.is_described)?;
+    let mut faults = Vec::new();
+    for fault in &of.faults {
+        faults.push((fault.from.unwrap_or(Instant::ZERO), fault.name, fault.severity));
+        faults.extend(fault.until.map(|until| (until, fault.name, 0.0)));
+    }
+    // Stable: what stands first in the file happens first.
+    faults.sort_by_key(|f| f.0);
+    let seed = plan.seed.unwrap_or(0).wrapping_add(index as u64);
+    // A plan that was read from a bench file has passed its check.
+    StationValve::new(of.config, of.follower, faults, seed, now).ok()
 }
 
 /// The loop of a plan, whose devices are the first stations of the bus.

@@ -2,7 +2,9 @@
 
 use super::args::MockArgs;
 use super::lines::{end_on_signal, quoted, warn_of_network};
+use super::mock_api as api;
 use super::mock_loop as current_loop;
+use super::mock_power::{PowerTold, Telling, power_json, power_line};
 use super::mock_words as words;
 use super::output::{Ended, Failure, Output};
 use crate::bench::{self, Bench, BenchPlan, Error, FileError, LineKind, Notice, PortPlace};
@@ -15,6 +17,10 @@ use serde_json::{Value as Json, json};
 
 /// Runs the bench until Ctrl-C or a request to terminate, which both are a good end.
 pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
+    if args.api_schema {
+        let _ = writeln!(out.text(), "{:#}", bench::api::document());
+        return Ok(Ended::Fine);
+    }
     let Some(path) = args.bench.as_deref().filter(|_| !args.schema) else {
         let _ = writeln!(out.text(), "{}", bench::schema());
         return Ok(Ended::Fine);
@@ -37,36 +43,64 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
         out.flush()?;
     }
     let doing = format!("running {}", path.display());
+    let place = api::place(args, &plan)?;
     let mut bench = Bench::open(plan).map_err(|e| failed(&doing, &e))?;
     for line in &bench.plan().lines {
         if let LineKind::TcpListen(at) = &line.kind {
             warn_of_network(at);
         }
     }
+    let api_at = place.as_ref().map(|p| p.at());
     let handle = bench.interrupt_handle();
     end_on_signal(handle)?;
     let mut ready = String::new();
     match out.options.format {
         Format::Json => {
-            let _ = writeln!(ready, "{}", ready_json(&bench, seed));
+            let mut told = ready_json(&bench, seed);
+            told["api"] = json!(api_at.map(api::url));
+            let _ = writeln!(ready, "{told}");
         }
-        _ => ready_text(&bench, &mut ready),
+        _ => {
+            ready_text(&bench, &mut ready);
+            if let Some(place) = &place {
+                api::text(place, bench.plan(), &mut ready);
+            }
+            ready.push_str("\nCtrl-C ends it.\n");
+        }
     }
+    let gate = match place {
+        Some(place) => {
+            let (at, plan, orders) = (place.at(), bench.plan().clone(), bench.take_orders());
+            Some(place.serve(plan, orders).map_err(|e| api::failed(at, &e))?)
+        }
+        None => None,
+    };
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     let places = bench.places().to_vec();
     let mut told = Ok(());
+    let mut power_told = PowerTold::new(names.len());
     // Whoever has read the readiness line and reads no more does not stop the devices.
     out.step_aside();
     let ended = bench.run(&mut |notice| {
         let is_ready = matches!(notice, Notice::Ready { .. });
+        let telling = match &notice {
+            Notice::Power { device, news } => power_told.of(*device, news),
+            Notice::EventDone { .. } => {
+                power_told.event();
+                Telling::News
+            }
+            _ => Telling::News,
+        };
         match out.options.format {
             _ if is_ready => out.text().push_str(&ready),
             Format::Json => {
-                let _ = writeln!(out.text(), "{}", notice_json(&notice, &places));
+                if let Some(json) = notice_json(&notice, telling, &places) {
+                    let _ = writeln!(out.text(), "{json}");
+                }
             }
             // What went wrong is told even to those who want nothing but results.
             _ if out.quiet && !is_trouble(&notice) => {}
-            _ => notice_text(&notice, &names, &places, out.text()),
+            _ => notice_text(&notice, telling, &names, &places, out.text()),
         }
         // Whoever has read enough may close the pipe; the devices go on for those on the lines.
         if let Err(e) = out.flush()
@@ -75,6 +109,7 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
             told = Err(e);
         }
     });
+    drop(gate);
     ended.map_err(|e| failed(&doing, &e))?;
     told?;
     match out.options.format {
@@ -201,7 +236,6 @@ fn ready_text(bench: &Bench, out: &mut String) {
             }
         }
     }
-    out.push_str("\nCtrl-C ends it.\n");
 }
 
 fn row(d: &Device) -> [String; 6] {
@@ -271,7 +305,7 @@ fn is_wrongly_set(_: &Notice) -> bool {
     false
 }
 
-fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mut String) {
+fn notice_text(notice: &Notice, telling: Telling, names: &[String], places: &[PortPlace], out: &mut String) {
     let path = |line: &usize| places[*line].path.display();
     let _ = match notice {
         Notice::Ready { .. } => Ok(()),
@@ -312,13 +346,25 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
             let whose = device.map_or(String::new(), |d| format!("{}: ", names[d]));
             writeln!(out, "event at {} s: {whose}{change}", at.as_secs_f64())
         }
-        Notice::Supplied { device, supplied } => {
-            writeln!(out, "  {}: {}", names[*device], current_loop::given(supplied))
-        }
-        Notice::Power { device, news } => {
-            current_loop::power_text(news, &names[*device], out);
+        Notice::Supplied { device, supplied, reach, .. } => {
+            current_loop::given_text(supplied, *reach, &names[*device], out);
             Ok(())
         }
+        Notice::Power { device, news } => match power_line(news, telling, &names[*device]) {
+            Some(line) => writeln!(out, "{line}"),
+            None => Ok(()),
+        },
+        Notice::Ordered { at, device, change } => {
+            let whose = device.map_or(String::new(), |d| format!("{}: ", names[d]));
+            writeln!(out, "ordered at {} s: {whose}{change}", at.as_secs_f64())
+        }
+        Notice::Time(time) => writeln!(out, "{}", words::time(time)),
+        Notice::Restored(snapshot) => writeln!(
+            out,
+            "back at {} s, as in the snapshot \"{}\": sessions on the lines are over",
+            snapshot.at.as_secs_f64(),
+            snapshot.name
+        ),
     };
 }
 
@@ -333,10 +379,11 @@ fn peer_words(news: &PeerNews) -> (&'static str, u64) {
     }
 }
 
-fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
+/// Nothing where it is not to be told.
+fn notice_json(notice: &Notice, telling: Telling, places: &[PortPlace]) -> Option<Json> {
     let at = |line: &usize| places[*line].at.clone();
     let path = |line: &usize| places[*line].path.display().to_string();
-    match notice {
+    Some(match notice {
         Notice::Ready { .. } => json!({"ready": true}),
         Notice::PeerCame { line } => json!({"notice": "peer_came", "at": at(line), "path": path(line)}),
         #[cfg(unix)]
@@ -369,7 +416,16 @@ fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
             "notice": "event", "event": event, "at_s": at.as_secs_f64(), "device": device,
             "change": change.to_string(),
         }),
-        Notice::Supplied { device, supplied } => current_loop::given_json(supplied, *device),
-        Notice::Power { device, news } => current_loop::power_json(news, *device),
-    }
+        Notice::Supplied { at, device, supplied, reach } => {
+            current_loop::given_json(*at, supplied, *reach, *device)
+        }
+        Notice::Ordered { at, device, change } => json!({
+            "notice": "ordered", "at_s": at.as_secs_f64(), "device": device, "change": change.to_string(),
+        }),
+        Notice::Time(time) => words::time_json(time),
+        Notice::Restored(snapshot) => {
+            json!({"notice": "restored", "at_s": snapshot.at.as_secs_f64(), "snapshot": snapshot.name})
+        }
+        Notice::Power { device, news } => return power_json(news, telling, *device),
+    })
 }

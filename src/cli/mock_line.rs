@@ -1,8 +1,9 @@
 //! `mock:BENCH.toml`: a bench of this process, on virtual time, as a line.
 
 use super::lines::quoted;
-use super::mock::{choose_seed, misread};
-use super::mock_loop::dark_at_first;
+use super::mock::{choose_seed, misread, name};
+use super::mock_loop::{dark_at_first, remarks};
+use super::mock_power::{PowerTold, power_line};
 use super::output::{Failure, say, tell};
 use crate::app::command::Catalogue;
 use crate::bench::{in_process, read};
@@ -11,6 +12,7 @@ use crate::line::{Error, Event, InProcess, Line, SendsFaults};
 use crate::sim::Participant;
 use crate::time::{Instant, Pace};
 use core::time::Duration;
+use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -80,6 +82,11 @@ pub struct MockLine {
     end: Instant,
     told: bool,
     asked: Arc<AtomicBool>,
+    /// What it is called in messages.
+    bench: PathBuf,
+    power: PowerTold,
+    /// When events of the bench are due that have not been reckoned with yet.
+    events: VecDeque<Instant>,
 }
 
 impl MockLine {
@@ -101,10 +108,50 @@ impl MockLine {
         }
         let end = Instant::ZERO + spec.lasts.unwrap_or(LASTS);
         let line = in_process(&plan);
-        for dark in dark_at_first(line.bus().stations().filter_map(Participant::device)) {
-            say(&format!("mock:{}: {dark}", spec.bench.display()));
+        let stations = || line.bus().stations().filter_map(Participant::device);
+        for told in remarks(&plan, stations()).into_iter().chain(dark_at_first(stations())) {
+            say(&format!("mock:{}: {told}", spec.bench.display()));
         }
-        Ok(MockLine { line, catalogue: plan.catalogue, end, told: false, asked: Arc::default() })
+        let power = PowerTold::new(plan.devices.len());
+        let events = plan.events.iter().map(|e| e.at).collect();
+        Ok(MockLine {
+            line,
+            catalogue: plan.catalogue,
+            end,
+            told: false,
+            asked: Arc::default(),
+            bench: spec.bench.clone(),
+            power,
+            events,
+        })
+    }
+
+    /// What has become of the power of devices since the last call, a line each.
+    fn power_lines(&mut self) -> Vec<String> {
+        let mut news = Vec::new();
+        for i in 0..self.line.bus().stations().count() {
+            let station = self.line.bus_mut().station_mut(i).and_then(Participant::device_mut);
+            let Some(station) = station else { continue };
+            let name = name(station.device());
+            news.extend(station.take_power_news().into_iter().map(|n| (i, n, name.clone())));
+        }
+        // Of one time in the order of the plan.
+        news.sort_by_key(|(_, n, _)| n.at);
+        let mut lines = Vec::new();
+        for (device, news, name) in news {
+            while self.events.front().is_some_and(|&at| at <= news.at) {
+                self.events.pop_front();
+                self.power.event();
+            }
+            lines.extend(power_line(&news, self.power.of(device, &news), &name));
+        }
+        lines
+    }
+
+    fn tell_power(&mut self) {
+        for line in self.power_lines() {
+            say(&format!("mock:{}: {line}", self.bench.display()));
+        }
     }
 
     /// The commands of the device types that its bench describes.
@@ -160,7 +207,9 @@ impl Line for MockLine {
                 return Ok(Event::Closed);
             }
             let look = (now + LOOK).min(self.end);
-            match self.line.wait(Some(until.map_or(look, |u| u.min(look))))? {
+            let event = self.line.wait(Some(until.map_or(look, |u| u.min(look))))?;
+            self.tell_power();
+            match event {
                 Event::TimeOut if until.is_none_or(|u| self.line.now() < u) => {}
                 event => return Ok(event),
             }
@@ -201,6 +250,36 @@ mod tests {
         assert_eq!(line.wait(Some(at(6))), Ok(Event::Closed));
         assert_eq!(line.wait(None), Ok(Event::Closed));
         assert_eq!(line.now(), at(5));
+    }
+
+    /// Power that goes and comes back is told as it does, each with its time; nothing of it twice.
+    #[test]
+    fn power_is_told_as_it_goes_and_comes() {
+        let mut line = line("corroding-terminal.toml", 100);
+        let mut told = |s| {
+            let until = Instant::ZERO + Duration::from_secs(s);
+            while line.line.now() < until {
+                line.line.wait(Some(until)).expect("a line of this process works");
+            }
+            line.power_lines()
+        };
+        assert_eq!(told(29), [""; 0]);
+        let dark = told(35);
+        // 8.5 V over 5079 ohm are 1.67 mA; the whole is told in the bench's own test.
+        assert!(
+            dark.len() == 1
+                && dark[0]
+                    .starts_with("at 30 s: FV-3104 is without power: 1.67 mA, it needs 3.6 mA; the card's "),
+            "{dark:?}"
+        );
+        assert_eq!(told(45), [""; 0]);
+        let back = told(70);
+        assert!(
+            back.len() == 1
+                && back[0].starts_with("at 60 s: FV-3104 has power again: ")
+                && back[0].ends_with("; it starts and works from 64 s on"),
+            "{back:?}"
+        );
     }
 
     #[test]

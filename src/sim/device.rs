@@ -1,14 +1,19 @@
 //! A mock device as a participant, with what changes around it.
 
 use super::power::{Power, PowerNews, Supplied};
+use super::valve::StationValve;
 use crate::device::Device;
 use crate::frame::Octet;
 use crate::line::Station;
+use crate::plant::fault::FaultName;
 use crate::time::Instant;
 use core::fmt;
 
 /// Most news of its power that are kept for whoever asks.
 const MOST_NEWS: usize = 1000;
+
+/// From this on a leak is none, ohm [WI-14].
+pub(super) const NO_LEAK_OHM: f64 = 1e12;
 
 /// A change of the loop, of what devices measure, of a key or switch in them, of their power or their health.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,7 +26,7 @@ pub enum Change {
     LoopOpen(bool),
     /// Resistance that has come into the wires behind the source, ohm, such as of a corroded terminal [WI-14].
     LoopExtraOhm(f64),
-    /// Resistance of a leak across the wires at the first device of the sheet, ohm [WI-14].
+    /// Resistance of a leak across the wires at the first device of the sheet, ohm; 1e12 and more is none [WI-14].
     LoopLeakOhm(f64),
     /// The supply pressure, bar.
     SupplyPressureBar(f64),
@@ -39,9 +44,33 @@ pub enum Change {
     Malfunction(bool),
     /// Its power is lost for a moment [DV-50].
     PowerCycle,
+    /// Something is wrong with its computed valve, or no longer [PL-33].
+    ValveFault {
+        /// What.
+        name: FaultName,
+        /// How bad, 0 (repaired) to 1.
+        severity: f64,
+    },
+    /// The pressure of the header before its computed valve's regulator, bar gauge [PL-32].
+    HeaderPressureBar(f64),
+    /// The force of the process on its computed valve as a share of what was set up, 0 to 10.
+    ProcessShare(f64),
+    /// Whether the trip input of its computed valve is energised [PL-32].
+    TripEnergised(bool),
 }
 
 impl Change {
+    /// Whether it is one of a computed valve [BA-11].
+    pub fn is_of_a_valve(self) -> bool {
+        matches!(
+            self,
+            Change::ValveFault { .. }
+                | Change::HeaderPressureBar(_)
+                | Change::ProcessShare(_)
+                | Change::TripEnergised(_)
+        )
+    }
+
     /// Whether it is one of the loop, which concerns whoever hangs on it.
     pub fn is_of_the_loop(self) -> bool {
         matches!(
@@ -62,7 +91,9 @@ impl fmt::Display for Change {
             Change::LoopSupplyV(v) => write!(f, "what feeds the loop has {v} V"),
             Change::LoopOpen(true) => f.write_str("the loop is opened"),
             Change::LoopOpen(false) => f.write_str("the loop is closed"),
-            Change::LoopExtraOhm(ohm) => write!(f, "{ohm} ohm more in the wires of the loop"),
+            Change::LoopExtraOhm(0.0) => f.write_str("the wires are as on the sheet again"),
+            Change::LoopExtraOhm(ohm) => write!(f, "{ohm} ohm in all have come into the wires"),
+            Change::LoopLeakOhm(ohm) if *ohm >= NO_LEAK_OHM => f.write_str("the leak is gone"),
             Change::LoopLeakOhm(ohm) => write!(f, "a leak of {ohm} ohm across the loop"),
             Change::SupplyPressureBar(bar) => write!(f, "supply pressure {bar} bar"),
             Change::ProcessTemperatureDegc(degc) => write!(f, "process temperature {degc} degC"),
@@ -77,13 +108,19 @@ impl fmt::Display for Change {
             Change::Malfunction(true) => f.write_str("malfunction, the electronics are broken"),
             Change::Malfunction(false) => f.write_str("malfunction over, the electronics are mended"),
             Change::PowerCycle => f.write_str("power lost and back"),
+            Change::ValveFault { name, severity } if *severity == 0.0 => write!(f, "valve repaired: {name}"),
+            Change::ValveFault { name, severity } => write!(f, "valve: {name}, severity {severity}"),
+            Change::HeaderPressureBar(bar) => write!(f, "header pressure {bar} bar"),
+            Change::ProcessShare(share) => write!(f, "force of the process {share} times what was set up"),
+            Change::TripEnergised(true) => f.write_str("trip input energised"),
+            Change::TripEnergised(false) => f.write_str("trip input not energised"),
         }
     }
 }
 
 /// A device on the bus. Changes reach it at their own times, however seldom the bus is asked, so a run
 /// does not depend on that.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct DeviceStation {
     device: Device,
     changes: Vec<(Instant, Change)>,
@@ -92,12 +129,37 @@ pub struct DeviceStation {
     /// What the loop gives it; `None` where no loop is computed, and it has power.
     supplied: Option<Supplied>,
     news: Vec<PowerNews>,
+    valve: Option<Box<StationValve>>,
 }
 
 impl DeviceStation {
     /// A device to which these changes happen, which are in order of time.
     pub fn new(device: Device, changes: Vec<(Instant, Change)>) -> DeviceStation {
-        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new() }
+        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None }
+    }
+
+    /// The same with a valve that is computed [BA-11].
+    #[must_use]
+    pub fn with_valve(mut self, valve: StationValve) -> DeviceStation {
+        self.valve = Some(Box::new(valve));
+        self
+    }
+
+    /// Its computed valve, as far as it has come.
+    pub fn valve(&self) -> Option<&StationValve> {
+        self.valve.as_deref()
+    }
+
+    /// Goes on to the moment that its clock shows as `now`, for whoever reads it then.
+    pub fn come_to(&mut self, now: Instant) {
+        self.catch_up(now);
+    }
+
+    fn valve_to(&mut self, now: Instant) {
+        let is_on = self.is_on();
+        if let Some(valve) = &mut self.valve {
+            valve.come_to(now, self.device.set_point_percent(), is_on);
+        }
     }
 
     /// The device.
@@ -153,28 +215,49 @@ impl DeviceStation {
         }
     }
 
+    /// A change happens to it now, which its clock shows as `now`, behind what was due until then. One of the loop is left
+    /// alone but for the current, which a device measures where no loop is computed.
+    pub fn change(&mut self, now: Instant, change: Change) {
+        self.catch_up(now);
+        self.happens(now, change);
+    }
+
     pub(super) fn catch_up(&mut self, now: Instant) {
         while let Some(&(at, change)) = self.changes.get(self.done).filter(|c| c.0 <= now) {
-            self.device.come_to(at);
-            match change {
-                Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
-                // Somebody else sees to them.
-                Change::LoopSupplyV(_)
-                | Change::LoopOpen(_)
-                | Change::LoopExtraOhm(_)
-                | Change::LoopLeakOhm(_) => {}
-                Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
-                Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
-                Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
-                Change::Armed(armed) => self.device.set_armed(armed),
-                Change::WriteProtect(protected) => self.device.set_write_protected(protected),
-                Change::Busy(busy) => self.device.set_busy(busy),
-                Change::Malfunction(broken) => self.device.set_malfunction(broken),
-                // Without power there is none to lose.
-                Change::PowerCycle if self.is_on() => self.device.power_cycle(at),
-                Change::PowerCycle => {}
-            }
+            self.happens(at, change);
             self.done += 1;
+        }
+        self.valve_to(now);
+    }
+
+    fn happens(&mut self, at: Instant, change: Change) {
+        self.valve_to(at);
+        self.device.come_to(at);
+        match change {
+            Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
+            // Somebody else sees to them.
+            Change::LoopSupplyV(_)
+            | Change::LoopOpen(_)
+            | Change::LoopExtraOhm(_)
+            | Change::LoopLeakOhm(_) => {}
+            Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
+            Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
+            Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
+            Change::Armed(armed) => self.device.set_armed(armed),
+            Change::WriteProtect(protected) => self.device.set_write_protected(protected),
+            Change::Busy(busy) => self.device.set_busy(busy),
+            Change::Malfunction(broken) => self.device.set_malfunction(broken),
+            // Without power there is none to lose.
+            Change::PowerCycle if self.is_on() => self.device.power_cycle(at),
+            Change::PowerCycle => {}
+            Change::ValveFault { .. }
+            | Change::HeaderPressureBar(_)
+            | Change::ProcessShare(_)
+            | Change::TripEnergised(_) => {
+                if let Some(valve) = &mut self.valve {
+                    valve.change(change);
+                }
+            }
         }
     }
 }
@@ -211,6 +294,7 @@ impl Station for DeviceStation {
     fn wake_at(&self) -> Option<Instant> {
         let change = self.changes.get(self.done).map(|c| c.0);
         let own = if self.is_on() { self.device.wake_at() } else { None };
-        own.into_iter().chain(change).min()
+        let valve = self.valve.as_ref().map(|v| v.wake_at());
+        own.into_iter().chain(change).chain(valve).min()
     }
 }

@@ -9,12 +9,14 @@ mod device;
 mod master;
 mod power;
 mod talker;
+mod valve;
 mod wires;
 
 pub use device::{Change, DeviceStation};
 pub use master::{Errand, MasterStation, Tally};
-pub use power::{Dark, Power, PowerNews, Supplied};
+pub use power::{CardDrives, Dark, Power, PowerNews, Supplied};
 pub use talker::Talker;
+pub use valve::StationValve;
 pub use wires::{Loop, OnTheLoop};
 
 use crate::frame::{Octet, RawFrame};
@@ -22,7 +24,7 @@ use crate::line::{Bus, Clock, Delivery, InProcess, Reach, Source, Station, WireF
 use crate::time::{Instant, Pace};
 
 /// Somebody on the bus.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub enum Participant {
     /// A mock device.
     Device(Box<DeviceStation>),
@@ -110,7 +112,8 @@ impl Station for Participant {
     }
 }
 
-/// One bus with everybody on it.
+/// One bus with everybody on it. A clone is a snapshot: it goes on in exactly the same way.
+#[derive(Clone)]
 pub struct World {
     bus: Bus<Participant>,
     now: Instant,

@@ -3,7 +3,8 @@
 //! All numbers come from [`crate::wiring`]. The loop is computed when something changes: an event, a device that has
 //! started or makes another current. Nothing depends on how often the bus is asked.
 
-use super::power::{Dark, Power, Supplied};
+use super::device::NO_LEAK_OHM;
+use super::power::{BACK_A, BACK_V, CardDrives, Dark, Power, Supplied};
 use super::{Change, DeviceStation, Participant};
 use crate::line::{Around, Bus, Reach, Source as Talker};
 use crate::time::Instant;
@@ -11,21 +12,16 @@ use crate::wiring::{
     Analysis, Circuit, Coupling, DcRow, Part, PartKind, Series, Shunt, Source, Station, analyse, dc,
 };
 use core::time::Duration;
+use std::collections::VecDeque;
 
 /// What a transmitter draws while it starts, A: our choice, the low alarm current (common practice).
 const STARTING_A: f64 = 3.6e-3;
-/// So much more than the least there must be before power counts as back, V and A: our choice, so that nothing
-/// flickers at the limit.
-const BACK_V: f64 = 0.5;
-const BACK_A: f64 = 0.2e-3;
 /// How often a current that a device makes itself is looked at, true time: our choice.
 const LOOK: Duration = Duration::from_millis(50);
 /// Nobody starts faster, so that who starves himself again and again leaves time for others.
 const LEAST_STARTUP: Duration = Duration::from_millis(1);
 /// A change of such a current that is none, A.
 const SAME_A: f64 = 1e-6;
-/// A leak that is none, ohm.
-const NO_LEAK_OHM: f64 = 1e12;
 
 /// A device of the circuit that is a station of the bus.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -72,6 +68,8 @@ pub struct Loop {
     is_open: bool,
     changes: Vec<(Instant, Change)>,
     done: usize,
+    /// What somebody ordered besides, with its moment.
+    ordered: VecDeque<(Instant, Change)>,
     /// When it was computed first.
     began: Option<Instant>,
     /// When currents that devices make are looked at next.
@@ -149,10 +147,56 @@ impl Loop {
             is_open: false,
             changes,
             done: 0,
+            ordered: VecDeque::new(),
             began: None,
             look_at: None,
             circuit,
         }
+    }
+
+    /// Changes the loop at `now`, behind what was due until then; it shows when the bus is polled next. A change that is
+    /// none of the loop is left alone.
+    pub fn order(&mut self, now: Instant, change: Change) {
+        if change.is_of_the_loop() {
+            self.ordered.push_back((now, change));
+        }
+    }
+
+    /// What the card is told to drive, or what flows on a supply where no device says otherwise, mA.
+    pub fn wanted_ma(&self) -> f64 {
+        self.wanted_a * 1e3
+    }
+
+    /// What flows of that on a card, mA; `None` on a supply, where each device draws its own.
+    pub fn carried_ma(&self) -> Option<f64> {
+        let carried_a = if self.is_open { 0.0 } else { self.carried_a };
+        self.circuit.source.is_card().then_some(carried_a * 1e3)
+    }
+
+    /// The volts of the supply, or the most that the card can give.
+    pub fn supply_v(&self) -> f64 {
+        match self.circuit.source {
+            Source::Supply { voltage_v, .. } => voltage_v,
+            Source::Card { compliance_v, .. } => compliance_v,
+        }
+    }
+
+    /// Whether it is open at its source.
+    pub fn is_open(&self) -> bool {
+        self.is_open
+    }
+
+    /// What has come into the wires behind the source, ohm.
+    pub fn extra_ohm(&self) -> f64 {
+        match self.circuit.parts.first() {
+            Some(Part { kind: PartKind::Series(extra), .. }) => extra.resistance_ohm,
+            _ => 0.0,
+        }
+    }
+
+    /// The leak across the wires at the first device, ohm; `None` for none.
+    pub fn leak_ohm(&self) -> Option<f64> {
+        self.circuit.shunts.last().and_then(|leak| leak.resistance_ohm)
     }
 
     /// What flows at first through a device that does not make its current itself, mA.
@@ -203,8 +247,9 @@ impl Loop {
         let (volts_v, current_a) = match (flows, self.is_turned(member)) {
             (false, _) => (0.0, 0.0),
             (true, true) => (-of.volts_v, 0.0),
-            // Where a leak takes all of a card's current nothing is left for the device.
-            (true, false) => (of.volts_v, of.current_a.max(0.0)),
+            // Where a leak takes all of a card's current nothing is left for the device. Currents that are held
+            // whatever happens may take more volts than there are.
+            (true, false) => (of.volts_v.max(0.0), of.current_a.max(0.0)),
         };
         let margin_v = match (flows, is_card) {
             (false, _) => -of.needs_v,
@@ -212,7 +257,15 @@ impl Loop {
             (true, true) => dc::at(&self.circuit, self.wanted_a, &self.analysis.peaks_v).margin_after_peak_v,
             (true, false) => of.margin_v(),
         };
-        Supplied { power: member.power, volts_v, current_a, margin_v }
+        let card = if flows { self.card_drives() } else { None };
+        Supplied { power: member.power, volts_v, current_a, margin_v, card }
+    }
+
+    /// What the card does of what it is told; `None` on a supply.
+    fn card_drives(&self) -> Option<CardDrives> {
+        let Source::Card { compliance_v, .. } = self.circuit.source else { return None };
+        let needs_v = dc::at(&self.circuit, self.wanted_a, &[]).card_needs_v?;
+        Some(CardDrives { compliance_v, wanted_a: self.wanted_a, needs_v, carried_a: self.carried_a })
     }
 
     /// Why a member is without power in `row`, where it is; so much more than the least must be there.
@@ -228,11 +281,12 @@ impl Loop {
         // Rounding must not decide where a current is exactly the least.
         if (is_card || member.draws == Draws::Given) && of.current_a < needs_a + more_a - 1e-9 {
             let current_a = of.current_a.max(0.0);
-            return Some(Dark::Current { current_a, needs_a, wanted_a: self.wanted_a });
+            let card = self.card_drives();
+            return Some(Dark::Current { current_a, needs_a, wanted_a: self.wanted_a, card });
         }
         // A card gives what its device takes, or less current.
-        (!is_card && of.margin_v() < more_v).then_some(Dark::Volts {
-            volts_v: of.volts_v,
+        (!is_card && of.margin_v() < more_v).then(|| Dark::Volts {
+            volts_v: of.volts_v.max(0.0),
             peak_v: of.peak_v,
             current_a: of.current_a,
             needs_v: of.needs_v,
@@ -262,7 +316,9 @@ impl Loop {
     fn give_back(&mut self, now: Instant) {
         for i in 0..self.members.len() {
             let before = self.members[i];
-            let Power::Off(was) = before.power else { continue };
+            if !matches!(before.power, Power::Off(_)) {
+                continue;
+            }
             self.members[i].power = Power::Starting { until: now + before.place.startup };
             let row = self.row();
             let lacks = self.lacks(&self.members[i], &row, (BACK_V, BACK_A));
@@ -271,11 +327,8 @@ impl Loop {
                 .iter()
                 .any(|m| !matches!(m.power, Power::Off(_)) && self.lacks(m, &row, (0.0, 0.0)).is_some());
             match lacks {
-                // Why it lost its power is told as it was then, unless something else is in the way now.
-                Some(why) => {
-                    let is_new = core::mem::discriminant(&why) != core::mem::discriminant(&was);
-                    self.members[i].power = Power::Off(if is_new { why } else { was });
-                }
+                // What is in the way now, with the current that it would draw as it starts.
+                Some(why) => self.members[i].power = Power::Off(why),
                 None if costs_others => self.members[i].power = before.power,
                 None => {}
             }
@@ -405,7 +458,8 @@ impl Loop {
 impl Around<Participant> for Loop {
     fn wake_at(&self) -> Option<Instant> {
         let change = self.changes.get(self.done).map(|c| c.0);
-        [change, self.started_at(), self.look_at].into_iter().flatten().min()
+        let ordered = self.ordered.front().map(|c| c.0);
+        [change, ordered, self.started_at(), self.look_at].into_iter().flatten().min()
     }
 
     fn come_to(&mut self, now: Instant, bus: &mut Bus<Participant>) {
@@ -418,6 +472,10 @@ impl Around<Participant> for Loop {
             while let Some(&(_, change)) = self.changes.get(self.done).filter(|c| c.0 <= t) {
                 self.change(change);
                 self.done += 1;
+                changed = true;
+            }
+            while let Some((_, change)) = self.ordered.pop_front_if(|c| c.0 <= t) {
+                self.change(change);
                 changed = true;
             }
             if changed {

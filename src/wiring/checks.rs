@@ -4,7 +4,7 @@ use super::ac::{Station, Transmission};
 use super::circuit::{Circuit, PartKind, Source, Transmits};
 use super::noise::{MESSAGE_CHARACTERS, Reception};
 use super::remedy::Remedy;
-use super::{Analysis, DcRow};
+use super::{Analysis, DcRow, dc};
 use core::f64::consts::TAU;
 
 /// The least level that a receiver must understand, V peak to peak [WI-06].
@@ -39,6 +39,8 @@ pub enum Kind {
     Volts,
     /// Volts at the currents that report a failure.
     VoltsBeyond,
+    /// Current within the signal's range for a device that does not make it itself.
+    LeastCurrent,
     /// A source that shorts the tones.
     SourceShort,
     /// Level at a receiver.
@@ -70,6 +72,7 @@ impl Kind {
             Kind::Polarity => "polarity",
             Kind::Volts => "volts",
             Kind::VoltsBeyond => "volts-beyond",
+            Kind::LeastCurrent => "least-current",
             Kind::SourceShort => "source-short",
             Kind::Level => "level",
             Kind::Noise => "noise",
@@ -90,6 +93,7 @@ impl Kind {
             Kind::Polarity => "wires the right way round",
             Kind::Volts => "volts, 3.8 to 20.5 mA",
             Kind::VoltsBeyond => "volts, failure currents",
+            Kind::LeastCurrent => "current that the device needs",
             Kind::SourceShort => "source lets the signal live",
             Kind::Level => "signal at the receiver",
             Kind::Noise => "messages that noise damages",
@@ -110,6 +114,7 @@ impl Kind {
             Kind::Polarity => "plus and minus",
             Kind::Volts => "volts",
             Kind::VoltsBeyond => "volts at failure currents",
+            Kind::LeastCurrent => "the least current",
             Kind::SourceShort => "the source",
             Kind::Level => "the signal",
             Kind::Noise => "noise",
@@ -125,6 +130,7 @@ impl Kind {
             Kind::Polarity
                 | Kind::Volts
                 | Kind::VoltsBeyond
+                | Kind::LeastCurrent
                 | Kind::SourceShort
                 | Kind::Level
                 | Kind::Noise
@@ -195,6 +201,7 @@ fn all(circuit: &Circuit, analysis: &Analysis, has_words: bool) -> Vec<Check> {
     let mut c = Checks { circuit, analysis, has_words, out: Vec::new() };
     c.polarity();
     c.volts();
+    c.least_current();
     c.source_short();
     c.levels();
     c.noise();
@@ -274,6 +281,27 @@ impl<'a> Checks<'a> {
                 "V",
                 "the device's own least voltage [WI-02]",
                 "too few volts are left at the device: it restarts, or cannot hold its current",
+            );
+        }
+    }
+
+    /// Where it can fail: on a card, whose current a leak shares, and where a sheet asks for more than is usual.
+    fn least_current(&mut self) {
+        let within = |r: &&DcRow| r.current_a >= SIGNAL_A.0 - 1e-9 && r.current_a <= SIGNAL_A.1 + 1e-9;
+        for (n, device) in self.circuit.followers() {
+            if !self.circuit.source.is_card() && device.least_a <= dc::LEAST_A {
+                continue;
+            }
+            let rows = self.analysis.dc.iter().filter(within);
+            let worst = rows.min_by(|a, b| a.devices[n].current_a.total_cmp(&b.devices[n].current_a));
+            let Some(row) = worst else { continue };
+            self.add(
+                Kind::LeastCurrent,
+                format!("{} at {} mA", device.tag, trim(row.current_a * 1e3)),
+                (row.devices[n].current_a, device.least_a, true),
+                "A",
+                "the device's own least current, 3.6 mA where the sheet says nothing [WI-01]",
+                "less current passes the device than its electronics need: it is without power at this end of the signal",
             );
         }
     }
@@ -443,8 +471,14 @@ impl<'a> Checks<'a> {
     }
 }
 
-/// A number without needless noughts.
+/// A number with three decimals at most.
 pub(super) fn trim(x: f64) -> String {
-    let text = format!("{x:.3}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    digits(x, 3)
+}
+
+/// A number with so many decimals at most, without needless noughts and without the sign of a nought.
+pub fn digits(x: f64, decimals: usize) -> String {
+    let text = format!("{x:.decimals$}");
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }

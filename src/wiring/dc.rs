@@ -5,7 +5,9 @@ use super::network::{Across, solve};
 
 /// The ohm with which a device on a card is held at its volts: small beside anything, and large enough to
 /// read its current.
-const HELD_OHM: f64 = 1e-3;
+const HELD_OHM: f64 = 0.1;
+/// So fine is a current read there, parts of an A: the digits of 100 V over [`HELD_OHM`] end there.
+const PARTS_OF_A: f64 = 1e12;
 /// Beyond this no loop runs, A: where looking for the failing current ends.
 pub const MOST_A: f64 = 0.1;
 /// Below this a device counts as failed anyway, A [WI-01]; the least current at which one works where no sheet says more.
@@ -52,6 +54,16 @@ impl DcDevice {
     }
 }
 
+impl DcRow {
+    /// By how much more current flows than each device needs whose current somebody else makes, A, with its number.
+    pub fn least_current_margins_a(&self, circuit: &Circuit) -> impl Iterator<Item = (usize, f64)> {
+        // Rounding must not decide where a current is exactly the least.
+        let more =
+            |n: usize, d: &super::Device| self.devices.get(n).map(|of| of.current_a - d.least_a + 1e-9);
+        circuit.followers().filter_map(move |(n, d)| Some((n, more(n, d)?)))
+    }
+}
+
 /// The loop at a current, A; `peaks_v` is the signal's peak at each place, V.
 pub fn at(circuit: &Circuit, current_a: f64, peaks_v: &[f64]) -> DcRow {
     let links = circuit.links(0.0);
@@ -92,12 +104,18 @@ pub fn at(circuit: &Circuit, current_a: f64, peaks_v: &[f64]) -> DcRow {
         let mut moved = 0f64;
         for (device, current) in circuit.devices.iter().zip(&mut currents) {
             let held = device.needs_v(*current) - HELD_OHM * *current;
-            let new = (volts[device.at] - held) / HELD_OHM;
+            let new = ((volts[device.at] - held) / HELD_OHM * PARTS_OF_A).round() / PARTS_OF_A;
             moved = moved.max((new - *current).abs());
             *current = new;
         }
         if moved < 1e-12 {
             break;
+        }
+    }
+    if is_card {
+        // They take exactly what they need at their current.
+        for (device, current) in circuit.devices.iter().zip(&currents) {
+            volts[device.at] = device.needs_v(*current);
         }
     }
     let devices: Vec<DcDevice> = circuit
@@ -134,6 +152,12 @@ impl Circuit {
     /// Whether a current can be chosen at all: not where every device holds its own.
     pub fn follows(&self) -> bool {
         self.source.is_card() || self.devices.iter().any(|d| d.holds_a.is_none())
+    }
+
+    /// The devices whose current somebody else makes, with their numbers: all on a card, on a supply those that hold none.
+    pub fn followers(&self) -> impl Iterator<Item = (usize, &super::Device)> {
+        let is_card = self.source.is_card();
+        self.devices.iter().enumerate().filter(move |(_, d)| is_card || d.holds_a.is_none())
     }
 
     /// The currents to compute volts at, A; one that stands for all where every device holds its own.
@@ -177,30 +201,42 @@ pub fn carried_a(circuit: &Circuit, wanted_a: f64) -> f64 {
     good
 }
 
-/// Between which currents the loop works, A, from [`LEAST_A`] to [`MOST_A`]; `None` where it works nowhere.
+/// Between which currents the loop works, A, up to [`MOST_A`]: every device has its volts, and those whose current somebody
+/// else makes have the least current that they need. `None` where it works nowhere.
 pub fn works(circuit: &Circuit, peaks_v: &[f64]) -> Option<(f64, f64)> {
-    let left = |a: f64| at(circuit, a, peaks_v).margin_after_peak_v;
+    let row = |a: f64| at(circuit, a, peaks_v);
+    let left = |a: f64| row(a).margin_after_peak_v;
+    let starves = |a: f64| row(a).least_current_margins_a(circuit).any(|(_, a)| a < 0.0);
+    let least = circuit.followers().map(|(_, d)| d.least_a).fold(0.0, f64::max);
+    // On a card a leak takes its share first, so there may have to be more.
+    let first = match (starves(least), starves(MOST_A)) {
+        (false, _) => least,
+        (true, true) => return None,
+        (true, false) => edge(MOST_A, least, starves),
+    };
     // What is left is straight between the points of the devices' curves.
-    let mut knots = vec![LEAST_A, MOST_A];
+    let mut knots = vec![first, MOST_A];
     knots.extend(circuit.devices.iter().flat_map(|d| d.needs.iter().map(|p| p.0)));
     knots.extend(&circuit.currents_a);
-    knots.retain(|a| (LEAST_A..=MOST_A).contains(a));
+    knots.retain(|a| (first..=MOST_A).contains(a));
     knots.sort_by(f64::total_cmp);
     knots.dedup();
     let best = (0..knots.len()).max_by(|&a, &b| left(knots[a]).total_cmp(&left(knots[b])))?;
     if left(knots[best]) < 0.0 {
         return None;
     }
-    let edge = |good: f64, bad: f64| {
-        let (mut good, mut bad) = (good, bad);
-        for _ in 0..60 {
-            let middle = 0.5 * (good + bad);
-            *if left(middle) < 0.0 { &mut bad } else { &mut good } = middle;
-        }
-        good
-    };
-    let up = knots[best..].windows(2).find(|w| left(w[1]) < 0.0).map_or(MOST_A, |w| edge(w[0], w[1]));
+    let lacks = |a: f64| left(a) < 0.0;
+    let up = knots[best..].windows(2).find(|w| lacks(w[1])).map_or(MOST_A, |w| edge(w[0], w[1], lacks));
     let down =
-        knots[..=best].windows(2).rev().find(|w| left(w[0]) < 0.0).map_or(LEAST_A, |w| edge(w[1], w[0]));
+        knots[..=best].windows(2).rev().find(|w| lacks(w[0])).map_or(first, |w| edge(w[1], w[0], lacks));
     Some((down, up))
+}
+
+/// The last current at which it is not bad, on the way from one where it is not to one where it is.
+fn edge(mut good: f64, mut bad: f64, is_bad: impl Fn(f64) -> bool) -> f64 {
+    for _ in 0..60 {
+        let middle = 0.5 * (good + bad);
+        *if is_bad(middle) { &mut bad } else { &mut good } = middle;
+    }
+    good
 }

@@ -32,13 +32,17 @@ pub enum Knob {
     DeviceCapacitance(usize),
     /// Noise at every receiver that has none of its own, mV rms.
     Noise,
+    /// The master's own noise, mV rms.
+    MasterNoise,
+    /// A device's own noise, mV rms.
+    DeviceNoise(usize),
 }
 
 /// What a sweep may name, for messages.
 pub const NAMES: &str = "supply.voltage, supply.resistor, card.compliance, card.impedance, card.filter, \
                          cable.length, cable.capacitance, cable.temperature, cable.cross_section, \
-                         series.resistance, device.impedance, device.capacitance, noise.rms; behind cable, series or device \
-                         a name or number may stand: cable.2.length, device.FV-3104.impedance";
+                         series.resistance, device.impedance, device.capacitance, device.noise, master.noise, noise.rms; behind \
+                         cable, series or device a name or number may stand: cable.2.length, device.FV-3104.impedance";
 
 impl Knob {
     /// The knob of a name such as `cable.length` or `cable.2.length`.
@@ -53,7 +57,7 @@ impl Knob {
             None => (None, rest),
         };
         // Units are those of the sheet; a name may carry them, but no others.
-        let units = ["_m", "_pf_per_m", "_c", "_mm2", "_ohm", "_nf", "_v", "_mv"];
+        let units = ["_m", "_pf_per_m", "_c", "_mm2", "_ohm", "_nf", "_v", "_mv", "_rms_mv"];
         let keys = [
             "length",
             "capacitance",
@@ -66,6 +70,7 @@ impl Knob {
             "compliance",
             "filter",
             "rms",
+            "noise",
         ];
         let key = units.iter().filter_map(|u| key.strip_suffix(u)).find(|k| keys.contains(k)).unwrap_or(key);
         let parts = |is_cable: bool| -> Vec<(usize, &str)> {
@@ -96,7 +101,12 @@ impl Knob {
             ("card", "compliance") if which.is_none() => Knob::CardCompliance,
             ("card", "impedance") if which.is_none() => Knob::CardImpedance,
             ("card", "filter") if which.is_none() => Knob::CardFilter,
-            ("noise", "rms") if which.is_none() => Knob::Noise,
+            ("noise", "rms") if which.is_none() => whole_noise(circuit)?,
+            ("master", "noise") if which.is_none() && circuit.master.is_none() => {
+                return Err("the sheet has no master".into());
+            }
+            ("master", "noise") if which.is_none() => Knob::MasterNoise,
+            ("device", "noise") => Knob::DeviceNoise(one(devices())?),
             ("cable", "length") => Knob::CableLength(one(parts(true))?),
             ("cable", "capacitance") => Knob::CableCapacitance(one(parts(true))?),
             ("cable", "temperature") => Knob::CableTemperature(one(parts(true))?),
@@ -117,7 +127,7 @@ impl Knob {
             Knob::CableTemperature(_) => "\u{b0}C",
             Knob::CableCrossSection(_) => "mm\u{b2}",
             Knob::DeviceCapacitance(_) => "nF",
-            Knob::Noise => "mV rms",
+            Knob::Noise | Knob::MasterNoise | Knob::DeviceNoise(_) => "mV rms",
             _ => "ohm",
         }
     }
@@ -130,7 +140,9 @@ impl Knob {
             Knob::CableCapacitance(_) => 0.0..=2000.0,
             Knob::CableTemperature(_) => -60.0..=120.0,
             Knob::CableCrossSection(_) => 0.02..=50.0,
-            Knob::DeviceCapacitance(_) | Knob::Noise => 0.0..=10_000.0,
+            Knob::DeviceCapacitance(_) | Knob::Noise | Knob::MasterNoise | Knob::DeviceNoise(_) => {
+                0.0..=10_000.0
+            }
             Knob::CardImpedance | Knob::DeviceImpedance(_) => 0.001..=1e9,
             _ => 0.0..=100_000.0,
         }
@@ -165,6 +177,8 @@ impl Knob {
             (Knob::DeviceImpedance(n), _) => circuit.devices.get(*n)?.impedance_ohm,
             (Knob::DeviceCapacitance(n), _) => circuit.devices.get(*n).map(|d| d.capacitance_f * 1e9),
             (Knob::Noise, _) => circuit.noise.map(|noise| noise.rms_v * 1e3),
+            (Knob::MasterNoise, _) => circuit.master.as_ref()?.noise.map(|noise| noise.rms_v * 1e3),
+            (Knob::DeviceNoise(n), _) => circuit.devices.get(*n)?.noise.map(|noise| noise.rms_v * 1e3),
             _ => None,
         }
     }
@@ -187,8 +201,13 @@ impl Knob {
                     d.capacitance_f = value * 1e-9;
                 }
             }
-            (Knob::Noise, _) => {
-                if let Some(noise) = &mut circuit.noise {
+            (Knob::Noise | Knob::MasterNoise | Knob::DeviceNoise(_), _) => {
+                let noise = match self {
+                    Knob::MasterNoise => circuit.master.as_mut().and_then(|m| m.noise.as_mut()),
+                    Knob::DeviceNoise(n) => circuit.devices.get_mut(*n).and_then(|d| d.noise.as_mut()),
+                    _ => circuit.noise.as_mut(),
+                };
+                if let Some(noise) = noise {
                     noise.rms_v = value * 1e-3;
                 }
             }
@@ -218,6 +237,25 @@ impl Knob {
             _ => {}
         }
     }
+}
+
+/// The noise of the whole loop, where every receiver has it: one that has noise of its own would not feel it.
+fn whole_noise(circuit: &Circuit) -> Result<Knob, String> {
+    let master = circuit.master.iter().filter(|m| m.noise.is_some());
+    let mut own: Vec<(&str, String)> = master.map(|_| ("the master", "master.noise".to_owned())).collect();
+    let devices = circuit.devices.iter().filter(|d| d.noise.is_some());
+    own.extend(devices.map(|d| (d.tag.as_str(), format!("device.{}.noise", d.tag))));
+    let Some((_, first)) = own.first() else { return Ok(Knob::Noise) };
+    let mut names: Vec<&str> = own.iter().take(4).map(|(name, _)| *name).collect();
+    let more = format!("{} more", own.len().saturating_sub(4));
+    if own.len() > 4 {
+        names.push(&more);
+    }
+    Err(format!(
+        "noise.rms changes nothing at {}, where the sheet gives a noise_rms_mv of its own: vary {first}, or take \
+         noise_rms_mv out of the sheet",
+        names.join(", ")
+    ))
 }
 
 /// The insulation of a name.

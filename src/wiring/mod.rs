@@ -20,7 +20,7 @@ mod tolerance;
 
 pub use ac::{Station, TONES_HZ, Tone, Transmission};
 pub use cable::Cable;
-pub use checks::{Check, Kind};
+pub use checks::{Check, Kind, digits};
 pub use circuit::{
     CAPACITANCE_NUMBER_F, Circuit, Coupling, Device, Master, Part, PartKind, Series, Shunt, Source, Transmits,
 };

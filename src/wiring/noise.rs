@@ -67,12 +67,18 @@ pub fn bit_error_rate(eb_n0: f64) -> f64 {
     of_two_tones(eb_n0, correlation())
 }
 
-/// The same for two tones of any correlation, -1 to 1.
+/// The same for two tones of any correlation, -0.95 to 0.95, or -1 or 1.
 ///
 /// Q1(a,b) - exp(-(a2+b2)/2) I0(ab) / 2 as an integral over the circle, the integrand of which is the same on both sides of
 /// the axis. All of it is positive, so small results keep their digits. It is smooth and comes round again, so equal steps
 /// leave only the Fourier terms from 2 x 64 on as an error: for our tones below 1e-15 of the result wherever the result is not 0.
+/// Tones that are more alike need more steps: with 64 the error stays below 1e-9 of the result up to a correlation of 0.95, is
+/// 3e-6 at most at 0.99 and 2 % at 0.999, so beyond 0.95 no result is to be trusted. Of tones that are the same, or
+/// opposite, nothing is left to integrate: one bit in two is wrong.
 fn of_two_tones(eb_n0: f64, correlation: f64) -> f64 {
+    if correlation.abs() >= 1.0 {
+        return 0.5;
+    }
     let gamma = if eb_n0.is_nan() { 0.0 } else { eb_n0.max(0.0) };
     let root = (1.0 - correlation * correlation).max(0.0).sqrt();
     let z = ((1.0 - root) / (1.0 + root)).sqrt();
@@ -83,8 +89,7 @@ fn of_two_tones(eb_n0: f64, correlation: f64) -> f64 {
             let t = PI * f64::from(n) / f64::from(STEPS) - FRAC_PI_2;
             let k = 1.0 + 2.0 * z * t.sin() + z * z;
             let weight = if n == 0 || n == STEPS { 0.5 } else { 1.0 };
-            // Tones that are alike cannot be told apart, whatever the noise: k is 0 at one end then.
-            if k > 0.0 { weight / k * (-half * k).exp() } else { 0.0 }
+            weight / k * (-half * k).exp()
         })
         .sum();
     (0.5 * (1.0 - z * z) * sum / f64::from(STEPS)).clamp(0.0, 0.5)
@@ -253,8 +258,14 @@ mod tests {
         assert_eq!(bit_error_rate(1e300), 0.0);
         assert!((bit_error_rate(0.0) - 0.5).abs() < 1e-12);
         assert_eq!(bit_error_rate(0.0), bit_error_rate(f64::NAN));
-        // Tones that are the same cannot be told apart.
-        assert!((of_two_tones(0.0, 1.0), of_two_tones(10.0, 1.0)).0 <= 0.5);
+        // Tones whose envelopes are the same cannot be told apart, whatever the noise.
+        for r in [1.0, -1.0] {
+            assert_eq!((of_two_tones(0.0, r), of_two_tones(10.0, r), of_two_tones(1e6, r)), (0.5, 0.5, 0.5));
+        }
+        // Without a signal nothing can be told either: Q1(0, 0) = 1, so it is 1 - 1/2.
+        for r in [0.0, 0.6, 0.9, 0.95, -0.95] {
+            assert!((of_two_tones(0.0, r) - 0.5).abs() < 1e-12, "{r}");
+        }
         let silence = Reception { levels_v: [0.0, 0.0], noise: Some(Noise::in_usual_band(0.01)) };
         assert!(!silence.is_heard() && (silence.bit_error_rate() - 0.5).abs() < 1e-12);
         assert_eq!(silence.eb_n0_db(), Some(f64::NEG_INFINITY));

@@ -28,7 +28,7 @@ pub(super) fn find(circuit: &Circuit, checks: &mut [Check]) {
     let mut known: Vec<(Kind, Vec<Remedy>)> = Vec::new();
     for check in checks.iter_mut().filter(|c| !c.holds()) {
         if !known.iter().any(|(k, _)| *k == check.kind) {
-            known.push((check.kind, remedies(circuit, check.kind).into_iter().map(|(r, _)| r).collect()));
+            known.push((check.kind, remedies(circuit, check.kind).into_iter().map(|f| f.remedy).collect()));
         }
         if let Some((_, list)) = known.iter().find(|(k, _)| *k == check.kind) {
             check.remedies.clone_from(list);
@@ -36,23 +36,67 @@ pub(super) fn find(circuit: &Circuit, checks: &mut [Check]) {
     }
 }
 
+/// A change that was found: what it turns, where that is one number, what it is for people, and the circuit after it.
+struct Found {
+    turns: Option<Turn>,
+    remedy: Remedy,
+    changed: Circuit,
+}
+
+/// A number that is turned, and the order to turn it, without the value.
+#[derive(Clone)]
+struct Turn {
+    knob: Knob,
+    order: String,
+    /// What stands behind the unit, such as " for C-3122".
+    whose: String,
+    to: f64,
+}
+
+impl Turn {
+    /// The order, where the number stands at `from` now.
+    fn text(&self, from: f64) -> String {
+        let (order, unit, whose) = (&self.order, self.knob.unit(), &self.whose);
+        format!("{order} {} {unit}{whose} (now {})", trim(self.to), trim(from))
+    }
+}
+
 /// Changes one after the other until nothing that must hold fails, and whether that was reached. Each step takes the
 /// change after which fewest checks fail, and of those the least.
 pub(super) fn together(circuit: &Circuit, checks: &[Check]) -> (Vec<String>, bool) {
     let mut bad: Vec<Kind> = checks.iter().filter(|c| c.is_bad()).map(|c| c.kind).collect();
-    let (mut now, mut steps) = (circuit.clone(), Vec::new());
+    let (mut now, mut steps): (Circuit, Vec<Step>) = (circuit.clone(), Vec::new());
+    let mut count = 0;
     while let Some(&first) = bad.first() {
-        if steps.len() == MOST_STEPS {
-            return (steps, false);
-        }
-        let found = remedies(&now, first).into_iter().map(|(r, c)| (r.still.clone(), r, c));
-        let Some((left, remedy, changed)) = found.min_by(|a, b| a.0.len().cmp(&b.0.len())) else {
-            return (steps, false);
-        };
-        steps.push(remedy.text);
-        (now, bad) = (changed, left);
+        let found = remedies(&now, first).into_iter().min_by_key(|f| f.remedy.still.len());
+        let Some(found) = found.filter(|_| count < MOST_STEPS) else { break };
+        count += 1;
+        add_step(&mut steps, found.turns, found.remedy.text);
+        (now, bad) = (found.changed, found.remedy.still);
     }
-    (steps, true)
+    let from = |turn: &Turn| turn.knob.get(circuit);
+    let text = |(turn, text): Step| match turn.as_ref().and_then(|t| Some((t, from(t)?))) {
+        // Whoever does all of it at once finds the number as it was at first, and what has come back needs no change.
+        Some((turn, from)) if turn.to == from => None,
+        Some((turn, from)) => Some(turn.text(from)),
+        None => Some(text),
+    };
+    (steps.into_iter().filter_map(text).collect(), bad.is_empty())
+}
+
+/// A change of several: the number that it turns, or its words.
+type Step = (Option<Turn>, String);
+
+/// A number is changed once: the later value goes to where it was turned before.
+fn add_step(steps: &mut Vec<Step>, turns: Option<Turn>, text: String) {
+    if let Some(new) = &turns {
+        let known = steps.iter_mut().filter_map(|(turn, _)| turn.as_mut());
+        if let Some(known) = known.into_iter().find(|t| t.knob == new.knob) {
+            known.to = new.to;
+            return;
+        }
+    }
+    steps.push((turns, text));
 }
 
 /// The least change of what `set` sets, from 0 (as it is) to 1 (all the way), with which a check holds.
@@ -85,16 +129,31 @@ fn failing(circuit: &Circuit) -> Vec<Kind> {
 struct Search<'a> {
     circuit: &'a Circuit,
     kind: Kind,
-    found: Vec<(Remedy, Circuit)>,
+    found: Vec<Found>,
 }
 
 impl Search<'_> {
     /// Tries a change that is made or not.
     fn try_once(&mut self, text: String, change: f64, make: impl Fn(&mut Circuit)) {
+        self.attempt(None, text, change, make);
+    }
+
+    /// Tries a value of a knob that stands at `from`.
+    fn try_turn(&mut self, turn: Turn, from: f64, change: f64) {
+        let (knob, to) = (turn.knob.clone(), turn.to);
+        let text = turn.text(from);
+        self.attempt(Some(turn), text, change, |c| knob.set(c, to));
+    }
+
+    fn attempt(&mut self, turns: Option<Turn>, text: String, change: f64, make: impl Fn(&mut Circuit)) {
         let mut changed = self.circuit.clone();
         make(&mut changed);
         if holds(&changed, self.kind) {
-            self.found.push((Remedy { text, change, still: failing(&changed) }, changed));
+            self.found.push(Found {
+                turns,
+                remedy: Remedy { text, change, still: failing(&changed) },
+                changed,
+            });
         }
     }
 
@@ -114,8 +173,8 @@ impl Search<'_> {
         } else {
             (exact / step + 1e-6).floor() * step
         };
-        let text = format!("{order} {} {} (now {})", trim(value), knob.unit(), trim(from));
-        self.try_once(text, ((value - from) / from.abs().max(step)).abs(), |c| knob.set(c, value));
+        let turn = Turn { knob: knob.clone(), order: order.to_owned(), whose: String::new(), to: value };
+        self.try_turn(turn, from, ((value - from) / from.abs().max(step)).abs());
     }
 
     fn cables(&self) -> Vec<(usize, String)> {
@@ -135,8 +194,9 @@ impl Search<'_> {
         let Some(from) = knob.get(self.circuit) else { return };
         for row in CORES.iter().filter(|row| row.0 > from + 1e-9) {
             let before = self.found.len();
-            let text = format!("take {} mm\u{b2} for {name} (now {})", trim(row.0), trim(from));
-            self.try_once(text, row.0 / from - 1.0, |c| knob.set(c, row.0));
+            let whose = format!(" for {name}");
+            let turn = Turn { knob: knob.clone(), order: "take".to_owned(), whose, to: row.0 };
+            self.try_turn(turn, from, row.0 / from - 1.0);
             if self.found.len() > before {
                 break;
             }
@@ -187,6 +247,21 @@ impl Search<'_> {
         }
     }
 
+    /// A device that works with the least current that reaches it, rounded down to 0.1 mA.
+    fn frugal_device(&mut self) {
+        let checks = checks::values(self.circuit, &analyse(self.circuit));
+        let reaches = checks.iter().filter(|c| c.kind == Kind::LeastCurrent).map(|c| c.value);
+        let most_a = (reaches.fold(f64::INFINITY, f64::min) * 1e4 + 1e-6).floor() / 1e4;
+        for (n, device) in self.circuit.devices.iter().enumerate() {
+            if most_a > 0.0 && device.least_a > most_a {
+                let (most, now) = (trim(most_a * 1e3), trim(device.least_a * 1e3));
+                let text =
+                    format!("take a device for {} that works from {most} mA on (now {now})", device.tag);
+                self.try_once(text, 1.0 - most_a / device.least_a, |c| c.devices[n].least_a = most_a);
+            }
+        }
+    }
+
     fn take_out(&mut self) {
         for (n, part) in self.circuit.parts.iter().enumerate() {
             let PartKind::Series(s) = &part.kind else { continue };
@@ -206,7 +281,7 @@ impl Search<'_> {
     }
 }
 
-fn remedies(circuit: &Circuit, kind: Kind) -> Vec<(Remedy, Circuit)> {
+fn remedies(circuit: &Circuit, kind: Kind) -> Vec<Found> {
     let mut s = Search { circuit, kind, found: Vec::new() };
     let resistor = Knob::SupplyResistor.get(circuit);
     match kind {
@@ -216,7 +291,8 @@ fn remedies(circuit: &Circuit, kind: Kind) -> Vec<(Remedy, Circuit)> {
                     let mut changed = circuit.clone();
                     changed.devices[n].is_reversed ^= true;
                     let text = format!("let plus and minus of {} change places", device.tag);
-                    s.found.push((Remedy { text, change: 0.0, still: failing(&changed) }, changed));
+                    let remedy = Remedy { text, change: 0.0, still: failing(&changed) };
+                    s.found.push(Found { turns: None, remedy, changed });
                 }
             }
         }
@@ -229,6 +305,11 @@ fn remedies(circuit: &Circuit, kind: Kind) -> Vec<(Remedy, Circuit)> {
             s.larger_cross_section();
             s.shorter_cable();
             s.take_out();
+        }
+        Kind::LeastCurrent => {
+            s.take_out();
+            s.dry();
+            s.frugal_device();
         }
         Kind::SourceShort | Kind::Level | Kind::Noise => {
             if kind == Kind::Noise {
@@ -273,7 +354,9 @@ fn remedies(circuit: &Circuit, kind: Kind) -> Vec<(Remedy, Circuit)> {
         Kind::LevelHigh => {}
     }
     // Least change first; of equals the one that leaves nothing else to do.
-    s.found.sort_by(|(a, _), (b, _)| a.change.total_cmp(&b.change).then(a.still.len().cmp(&b.still.len())));
+    let order =
+        |a: &Remedy, b: &Remedy| a.change.total_cmp(&b.change).then(a.still.len().cmp(&b.still.len()));
+    s.found.sort_by(|a, b| order(&a.remedy, &b.remedy));
     s.found.truncate(MOST);
     s.found
 }

@@ -23,3 +23,4 @@ mod settings;
 mod support;
 mod tshark_vectors;
 mod wiring;
+mod world_copy;

@@ -6,7 +6,7 @@ use looprig::host::Host;
 use looprig::line::io::{InterruptHandle, PortLine, Ports};
 use looprig::link::MasterConfig;
 use looprig::sim::{Dark, Power};
-use looprig::time::Pace;
+use looprig::time::{Instant, Pace};
 use std::path::Path;
 use std::sync::mpsc::{Receiver, channel};
 use std::thread::JoinHandle;
@@ -97,14 +97,37 @@ fn power_goes_and_comes_back() {
         assert!((news.at.as_secs_f64() - s).abs() < 1e-9 && wanted(news.supplied.power), "{news:?}");
     };
     event(0);
-    let Notice::Supplied { device: 0, supplied } = bench.notice(told) else { panic!("what it has") };
+    let Notice::Supplied { at, device: 0, supplied, reach } = bench.notice(told) else {
+        panic!("what it has")
+    };
     assert!((supplied.current_a - 0.02).abs() < 1e-9 && supplied.power == Power::On, "{supplied:?}");
+    assert!(at == Instant::ZERO && reach.0.heard && reach.1.heard, "{at:?} {reach:?}");
     event(1);
     power(0.05, |p| p == Power::Off(Dark::Open));
     event(2);
     power(0.1, |p| matches!(p, Power::Starting { until } if until.as_nanos() == 200_000_000));
     power(0.2, |p| p == Power::On);
     bench.answers(0);
+    assert_eq!(bench.end(), Ok(()));
+}
+
+/// After each event of the loop every device is told, a dark one too, with its reason of then and who hears whom: 20 V leave
+/// 20 - 0.02 x 250 = 15 V, with a short of 0.1 ohm across the wires nobody hears anybody.
+#[test]
+fn the_dark_are_told_after_events() {
+    let bench = Running::start(
+        "[loop]\ncurrent_ma = 20\n[loop.supply]\nvoltage_v = 12\nresistor_ohm = 250\n[loop.master]\n\
+         [[loop.device]]\nmin_voltage_v = 16\n[[line]]\nat = \"pty:\"\n\
+         [[event]]\nat_s = 0.05\nloop_supply_v = 20\n[[event]]\nat_s = 0.1\nloop_leak_ohm = 0.1\n",
+    );
+    let given = |n: &Notice| matches!(n, Notice::Supplied { .. });
+    let Notice::Supplied { supplied, reach, .. } = bench.notice(given) else { panic!("what it has") };
+    let Power::Off(why) = supplied.power else { panic!("{supplied:?}") };
+    assert!(why.to_string().starts_with("15 V at 20 mA, it needs 16 V"), "{why}");
+    assert!(reach.0.heard && reach.1.heard, "{reach:?}");
+    let Notice::Supplied { at, reach, .. } = bench.notice(given) else { panic!("what it has") };
+    assert_eq!(at.as_nanos(), 100_000_000);
+    assert!(!reach.0.heard && !reach.1.heard, "{reach:?}");
     assert_eq!(bench.end(), Ok(()));
 }
 

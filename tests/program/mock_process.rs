@@ -362,15 +362,31 @@ fn what_the_loop_gives_is_told() {
     fs::write(dir.join("bench.toml"), on_a_card).unwrap();
     let mut mock = Mock::start(&dir, "fast");
     let near = |is: &Json, right: f64| (is.as_f64().expect("a number") - right).abs() < 1e-3;
-    let first = mock.ready["loop"][0].clone();
+    let of_loop = mock.ready["loop"].clone();
+    assert!(
+        of_loop["source"]["kind"] == "card" && near(&of_loop["source"]["compliance_v"], 12.5),
+        "{of_loop}"
+    );
+    assert!(near(&of_loop["wanted_ma"], 20.0), "{of_loop}");
+    assert!(
+        of_loop["remarks"][0].as_str().expect("a remark").starts_with("the sheet has no master"),
+        "{of_loop}"
+    );
+    let first = of_loop["devices"][0].clone();
     assert!(near(&first["current_ma"], 20.0) && near(&first["volts_v"], 10.0), "{first}");
     assert!(first["power"] == "on" && first["requests"]["heard"] == true, "{first}");
     // 3.5/202.851 = 17.254 mA.
     let given = mock.notice("supplied");
     assert!(near(&given["current_ma"], 17.254) && given["margin_v"].as_f64() < Some(0.0), "{given}");
+    assert!(near(&given["card"]["drives_ma"], 17.254) && given["at_s"] == 0.05, "{given}");
+    assert!(given["answers"]["heard"] == true, "{given}");
     let power = mock.notice("power");
     assert!(power["power"] == "off" && power["at_s"] == 0.1 && near(&power["current_ma"], 3.174), "{power}");
-    assert_eq!(power["why"], "3.17 mA, it needs 3.6 mA; 20 mA were to flow");
+    // 9 V and 20 mA over 1102.851 ohm are 31.06 V.
+    let why =
+        "3.17 mA, it needs 3.6 mA; the card's 12.5 V carry 3.17 of 20 mA; this loop needs 31.06 V at 20 mA";
+    assert_eq!(power["why"], why);
+    assert_eq!(power["starts_again"], "it starts again from 3.8 mA");
     mock.end();
 
     let mut child = looprig(&dir, &["mock", "bench.toml"]).stdout(Stdio::piped()).spawn().unwrap();
@@ -381,12 +397,18 @@ fn what_the_loop_gives_is_told() {
     child.wait().unwrap();
     for line in [
         "Loop, a card that is told to drive 20 mA and has 12.5 V",
-        "event at 0.05 s: 100 ohm more in the wires of the loop",
-        "at 0.1 s: FV-3104 is without power: 3.17 mA, it needs 3.6 mA; 20 mA were to flow",
+        "event at 0.05 s: 100 ohm in all have come into the wires",
+        &format!("at 0.1 s: FV-3104 is without power: {why}; it starts again from 3.8 mA"),
+        // 9 V and 20 mA over 202.851 ohm are 13.06 V.
+        "  FV-3104: 9.86 V at 17.25 mA, the card drives 17.25 of 20 mA: 0.56 V short",
     ] {
         assert!(text.lines().any(|l| l == line), "{line:?} is missing in\n{text}");
     }
-    for part in ["  FV-3104: 10 V at 20 mA, 1.", " V to spare", "  FV-3104: 9.86 V at 17.25 mA, 0."] {
+    for part in [
+        "  FV-3104: 10 V at 20 mA, 1.",
+        " V to spare",
+        "  note: the sheet has no master; a usual one of 500 mV",
+    ] {
         assert!(text.contains(part), "{part:?} is missing in\n{text}");
     }
 }

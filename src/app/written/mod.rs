@@ -120,11 +120,22 @@ impl Fault {
         Fault { at: at.start, wrong: wrong.into(), right: right.into() }
     }
 
-    /// The fault in a file of the kind `what`, whose text is given.
+    /// The fault in a file of the kind `what`, whose text is given. One that is at the first name of a heading is told
+    /// where the heading's brackets begin.
     pub fn in_file(self, what: FileKind, path: &Path, text: &str) -> FileError {
-        let place = Some(Place::of(text, self.at));
+        let place = Some(Place::of(text, heading_at(text, self.at)));
         FileError { what, path: path.to_path_buf(), place, wrong: self.wrong, right: self.right }
     }
+}
+
+/// Where the brackets of a heading begin whose first name stands at `at`; `at` where there is no such heading.
+fn heading_at(text: &str, at: usize) -> usize {
+    let Some((before, rest)) = text.split_at_checked(at) else { return at };
+    let line = before.rsplit('\n').next().unwrap_or("");
+    let brackets = line.trim_start();
+    // Pairs of numbers on a line of their own begin with a bracket too.
+    let is_list = rest.lines().next().is_some_and(|rest| rest.contains(','));
+    if !is_list && matches!(brackets, "[" | "[[") { at - brackets.len() } else { at }
 }
 
 /// A whole number, also one that is too large for TOML; unlike `i64` it asks for one in plain words.

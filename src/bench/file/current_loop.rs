@@ -3,7 +3,7 @@
 use super::shape::{DeviceTable, LoopTable};
 use super::{Fault, FileError, LoadSheet, words};
 use crate::bench::plan::{DevicePlan, LoopPlan};
-use crate::bench::sheet::{circuit, usual_master};
+use crate::bench::sheet::{circuit, tolerance, usual_master};
 use crate::device::KindName;
 use crate::wiring::Circuit;
 use std::path::Path;
@@ -23,7 +23,13 @@ pub(super) fn current_loop(
     let table = table.into_inner();
     let mut circuit = match &table.sheet {
         None if !table.has_tables() => return Ok(None),
-        None => circuit(&table.into_sheet(), &whole, "loop.")?,
+        None => {
+            let sheet = table.into_sheet();
+            let circuit = circuit(&sheet, &whole, "loop.")?;
+            // It makes no difference here, but what stands there is to be right.
+            tolerance(&sheet)?;
+            circuit
+        }
         Some(name) if table.has_tables() => {
             let at = table.first_table_at().unwrap_or(name.span());
             let right = "leave sheet out, or leave the sheet's tables out of this file";
@@ -67,10 +73,11 @@ pub(super) fn current_loop(
         );
         return Err(Fault::new(&whole, format!("this bench has no {tag}, which is on its loop"), right));
     }
-    if circuit.master.is_none() {
+    let takes_usual_master = circuit.master.is_none();
+    if takes_usual_master {
         circuit.master = Some(usual_master(&circuit));
     }
-    Ok(Some(LoopPlan { circuit, places, current_ma: current_ma.unwrap_or(4.0) }))
+    Ok(Some(LoopPlan { circuit, places, current_ma: current_ma.unwrap_or(4.0), takes_usual_master }))
 }
 
 /// Which device of the circuit the bench's device `i` is: the one with its tag or long tag, else the one without a

@@ -10,6 +10,7 @@ pub use crate::app::written::{Number, Whole};
 pub use current_loop::LoopTable;
 pub use device::{DeviceTable, RangeTable, SlowTable};
 
+use crate::plant::fault::FaultName;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeserializer};
@@ -202,6 +203,8 @@ pub struct BenchFile {
     #[serde(rename = "loop")]
     #[schemars(with = "Option<LoopTable>")]
     pub current_loop: Option<Spanned<LoopTable>>,
+    /// Lets programs drive the bench over HTTP while `looprig mock` runs it.
+    pub api: Option<ApiTable>,
     /// A mock device; at least one.
     #[schemars(with = "Vec<DeviceTable>", length(min = 1))]
     pub device: Option<Vec<Spanned<DeviceTable>>>,
@@ -223,6 +226,16 @@ pub struct BenchFile {
     #[serde(default)]
     #[schemars(with = "Vec<EventTable>")]
     pub event: Vec<Spanned<EventTable>>,
+}
+
+/// How programs drive the bench over HTTP.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ApiTable {
+    /// Address and port where it listens, such as "127.0.0.1:4620"; port 0 is any that is free, and is told. Another address than
+    /// this machine's own needs a token, which is never written here.
+    #[schemars(with = "String")]
+    pub at: Spanned<String>,
 }
 
 /// A mock master. What it asks changes mock devices alone: commands that write are refused in a bench
@@ -346,13 +359,13 @@ pub struct EventTable {
     /// Whether the loop is open at its supply or card from then on.
     #[schemars(with = "Option<bool>")]
     pub loop_open: Option<Spanned<bool>>,
-    /// Resistance that is in the wires behind supply or card from then on besides the sheet's, such as of a
-    /// corroded terminal, ohm, 0 (none) to 100000.
+    /// Resistance that is in the wires behind supply or card from then on besides the sheet's, all of it together,
+    /// such as of a corroded terminal, ohm, 0 (none, as on the sheet) to 100000.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 100_000.0))]
     pub loop_extra_ohm: Option<Spanned<Number>>,
     /// Resistance across the wires at the first device of the sheet from then on, such as of water in a terminal box,
-    /// ohm, 0.001 to 1e12, which is none.
-    #[schemars(with = "Option<f64>", range(min = 0.001, max = 1e12))]
+    /// ohm, 0.001 or more; inf (or 1e12 and more) takes the leak away.
+    #[schemars(with = "Option<f64>", range(min = 0.001))]
     pub loop_leak_ohm: Option<Spanned<Number>>,
     /// The supply pressure of positioners from then on, bar, 0 to 20.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
@@ -378,4 +391,56 @@ pub struct EventTable {
     /// true: the device loses its power for a moment and starts again, with its memory as stored.
     #[schemars(with = "Option<bool>", extend("const" = true))]
     pub power_cycle: Option<Spanned<bool>>,
+    /// What is wrong from then on with the computed valve, so bad as severity says; `looprig valve --faults` tells all of them.
+    /// This and the next four are for a device whose [device.valve] describes a valve.
+    #[schemars(with = "Option<String>", extend("enum" = FaultName::ALL.map(FaultName::word)))]
+    pub fault: Option<Spanned<String>>,
+    /// Of a fault: how bad, 0 (repaired) to 1.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
+    pub severity: Option<Spanned<Number>>,
+    /// The pressure before the regulator of the computed valve from then on, bar, 0 to 20.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
+    pub header_pressure_bar: Option<Spanned<Number>>,
+    /// The force of the process on the computed valve from then on, as a share of what is set up, 0 to 10.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10.0))]
+    pub process_share: Option<Spanned<Number>>,
+    /// Whether the trip input of the computed valve is energised from then on.
+    #[schemars(with = "Option<bool>")]
+    pub trip_energised: Option<Spanned<bool>>,
+}
+
+/// A value that an event gives.
+pub enum Given<'a> {
+    /// A number.
+    Number(&'a Spanned<Number>),
+    /// Yes or no.
+    Switch(&'a Spanned<bool>),
+    /// A word.
+    Word(&'a Spanned<String>),
+}
+
+impl EventTable {
+    /// What stands behind a key of [`super::super::changes::CHANGES`], if it is there.
+    pub fn given(&self, key: &str) -> Option<Given<'_>> {
+        match key {
+            "loop_current_ma" => self.loop_current_ma.as_ref().map(Given::Number),
+            "loop_supply_v" => self.loop_supply_v.as_ref().map(Given::Number),
+            "loop_extra_ohm" => self.loop_extra_ohm.as_ref().map(Given::Number),
+            "loop_leak_ohm" => self.loop_leak_ohm.as_ref().map(Given::Number),
+            "loop_open" => self.loop_open.as_ref().map(Given::Switch),
+            "supply_pressure_bar" => self.supply_pressure_bar.as_ref().map(Given::Number),
+            "process_temperature_degc" => self.process_temperature_degc.as_ref().map(Given::Number),
+            "sensor_broken" => self.sensor_broken.as_ref().map(Given::Switch),
+            "armed" => self.armed.as_ref().map(Given::Switch),
+            "write_protect" => self.write_protect.as_ref().map(Given::Switch),
+            "busy" => self.busy.as_ref().map(Given::Switch),
+            "malfunction" => self.malfunction.as_ref().map(Given::Switch),
+            "power_cycle" => self.power_cycle.as_ref().map(Given::Switch),
+            "fault" => self.fault.as_ref().map(Given::Word),
+            "header_pressure_bar" => self.header_pressure_bar.as_ref().map(Given::Number),
+            "process_share" => self.process_share.as_ref().map(Given::Number),
+            "trip_energised" => self.trip_energised.as_ref().map(Given::Switch),
+            _ => None,
+        }
+    }
 }

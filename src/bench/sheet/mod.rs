@@ -3,8 +3,8 @@
 mod parts;
 pub(super) mod shape;
 
-use super::file::text_of;
-use crate::app::written::{Fault, FileError, FileKind, Number, for_toml, number, words};
+use super::file::{misread, text_of};
+use crate::app::written::{Fault, FileError, FileKind, Number, for_toml, number};
 use crate::wiring::{Circuit, Tolerance};
 pub(super) use parts::{circuit, usual_master};
 use shape::Sheet;
@@ -55,11 +55,12 @@ pub fn check_sheet(text: &str, path: &Path) -> Result<WiringSheet, FileError> {
             let tolerance = tolerance(&sheet).map_err(fault)?;
             Ok(WiringSheet { circuit, tolerance })
         }
-        Err(e) => Err(fault(words::plain(e.message(), e.span(), text))),
+        Err(e) => Err(fault(misread(&e, text, FileKind::Sheet))),
     }
 }
 
-fn tolerance(sheet: &Sheet) -> Result<Tolerance, Fault> {
+/// By how much the numbers of a sheet may be wrong.
+pub(super) fn tolerance(sheet: &Sheet) -> Result<Tolerance, Fault> {
     let mut out = Tolerance::default();
     let Some(table) = &sheet.tolerance else { return Ok(out) };
     let t = table.get_ref();

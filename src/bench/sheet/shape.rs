@@ -335,11 +335,12 @@ pub struct DeviceTable {
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     pub noise_rms_mv: Option<Spanned<Number>>,
     /// The current that it holds whatever it measures, mA, 0.1 to 100, as in multidrop. Default: a device that is
-    /// alone follows the loop's current, several hold 4.
+    /// alone follows the loop's current, several hold 4. A transmitter of a bench in loop current mode does not: it draws
+    /// what it sends.
     #[schemars(with = "Option<f64>", range(min = 0.1, max = 100.0))]
     pub holds_ma: Option<Spanned<Number>>,
-    /// The least current at which it works where it does not make the current itself, mA, 0 to 100: below it the mock
-    /// of a bench is without power. Default 3.6.
+    /// The least current at which it works where it does not make the current itself, mA, 0 to 100: the signal must not
+    /// go below it from 3.8 to 20.5 mA, and below it the mock of a bench is without power. Default 3.6.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
     pub min_current_ma: Option<Spanned<Number>>,
     /// Whether it works either way round. Default false.

@@ -6,6 +6,7 @@ use crate::plant::actuator::{Action, Pushes};
 use crate::plant::stage::StageKind;
 use crate::plant::transmission::Transmission;
 use crate::report::text::write_wrapped;
+use crate::wiring::digits;
 use core::fmt::Write;
 
 /// Shown below every result: who has read it goes to a real valve.
@@ -70,10 +71,7 @@ pub fn about(valve: &ValvePlan, open_loop: bool, title: &str) -> Vec<String> {
 
 /// With as many digits as a person would write.
 fn round(x: f64) -> String {
-    let digits = if x.abs() >= 100.0 { 0 } else { 2 };
-    let text = format!("{x:.digits$}");
-    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
-    text.to_owned()
+    digits(x, if x.abs() >= 100.0 { 0 } else { 2 })
 }
 
 /// What stands above the findings.

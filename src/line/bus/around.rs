@@ -2,9 +2,10 @@
 
 use super::{Bus, Station};
 use crate::time::Instant;
+use core::any::Any;
 
 /// Something that changes stations, or what they hear, at times of its own [LI-26]. It is on the bus's true time.
-pub trait Around<S: Station> {
+pub trait Around<S: Station>: AsItself<S> {
     /// When it wants to be called next; what is due is done before anything else of that instant.
     fn wake_at(&self) -> Option<Instant>;
 
@@ -15,11 +16,53 @@ pub trait Around<S: Station> {
     fn joined(&mut self, bus: &mut Bus<S>);
 }
 
+/// What the bus needs besides of whatever goes on around it: everything that can be copied has it.
+pub trait AsItself<S: Station> {
+    /// The same with a state of its own, for a copy of the bus.
+    fn clone_box(&self) -> Box<dyn Around<S> + Send>;
+
+    /// Itself, for whoever knows what it is.
+    fn as_any(&self) -> &dyn Any;
+
+    /// Itself, for whoever knows what it is and changes it.
+    fn as_any_mut(&mut self) -> &mut dyn Any;
+}
+
+impl<S: Station, A: Around<S> + Clone + Send + 'static> AsItself<S> for A {
+    fn clone_box(&self) -> Box<dyn Around<S> + Send> {
+        Box::new(self.clone())
+    }
+
+    fn as_any(&self) -> &dyn Any {
+        self
+    }
+
+    fn as_any_mut(&mut self) -> &mut dyn Any {
+        self
+    }
+}
+
+impl<S: Station> Clone for Box<dyn Around<S> + Send> {
+    fn clone(&self) -> Self {
+        (**self).clone_box()
+    }
+}
+
 impl<S: Station> Bus<S> {
     /// From now on this goes on around the stations; it is called at once, as at `now`.
     pub fn set_around(&mut self, mut around: Box<dyn Around<S> + Send>, now: Instant) {
         around.come_to(now, self);
         self.around = Some(around);
+    }
+
+    /// What goes on around the stations, if it is an `A`.
+    pub fn around<A: Around<S> + 'static>(&self) -> Option<&A> {
+        self.around.as_deref().and_then(|a| a.as_any().downcast_ref())
+    }
+
+    /// The same, to change it, which shows at the next [`Bus::poll`].
+    pub fn around_mut<A: Around<S> + 'static>(&mut self) -> Option<&mut A> {
+        self.around.as_deref_mut().and_then(|a| a.as_any_mut().downcast_mut())
     }
 
     /// What a station's clock shows at the true time `at`; an unknown station has a clock that is right.

@@ -1,6 +1,7 @@
 //! A trace as CSV: a row for each time, a column for each quantity, the unit in its name.
 
 use super::Trace;
+use crate::wiring::digits;
 use core::fmt::Write;
 
 /// The trace as CSV: `time_s` and the columns of all quantities; times to 0.1 ms, values to six digits behind the
@@ -26,9 +27,7 @@ pub fn csv(trace: &Trace) -> String {
 }
 
 fn write_number(value: f64, out: &mut String) {
-    let text = format!("{value:.6}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    out.push_str(if text == "-0" { "0" } else { text });
+    out.push_str(&digits(value, 6));
 }
 
 #[cfg(test)]

@@ -190,7 +190,7 @@ fn direct_current(report: &WiringReport, out: &mut String) {
         return;
     }
     let line = match judged.works_a {
-        None => "At no current from 3.6 mA on is there enough.".to_owned(),
+        None => "At no current is there enough.".to_owned(),
         Some((low, high)) => {
             let below =
                 if low > dc::LEAST_A { format!("Fails below {:.2} mA. ", low * 1e3) } else { String::new() };

@@ -64,6 +64,60 @@ fn volts_and_currents_that_change() {
     assert_eq!(rig.news(0), [(3.0, "off"), (5.0, "starts"), (5.5, "on")]);
 }
 
+/// Who stays dark is told why as it is now, not as it was when the power went: 15.4 V leave 15.4 - 0.02 x 262.1 = 10.158 V.
+#[test]
+fn the_reason_is_that_of_now() {
+    let mut rig = Rig::new(&supply(
+        "[[event]]\nat_s = 1\nloop_current_ma = 20\n[[event]]\nat_s = 3\nloop_supply_v = 15\n\
+         [[event]]\nat_s = 4\nloop_supply_v = 15.4",
+    ));
+    let Power::Off(why) = rig.to(4.5).supplied(0).power else { panic!("{:?}", rig.supplied(0)) };
+    assert_eq!(why.to_string(), "10.16 V at 20 mA, it needs 10 V and 0.07 V for the signal");
+    // 10 V, 0.07 V and 0.5 V.
+    assert_eq!(why.starts_again().as_deref(), Some("it starts again from 10.57 V"));
+}
+
+/// 20 mA over 262.1 ohm are 5.24 V: of 3 V nothing is left, and nobody is told of less than nothing.
+#[test]
+fn no_volts_are_left() {
+    let mut rig = Rig::new(
+        &supply("[[event]]\nat_s = 1\nloop_supply_v = 3").replace("current_ma = 12", "current_ma = 20"),
+    );
+    let supplied = rig.to(2.0).supplied(0);
+    let Power::Off(why) = supplied.power else { panic!("{supplied:?}") };
+    assert!(why.to_string().starts_with("no volts are left at 20 mA, it needs 10 V"), "{why}");
+    assert!((0.0..=3.0).contains(&supplied.volts_v), "{supplied:?}");
+}
+
+/// What comes into the wires and what leaks is taken away again by the file's own words.
+#[test]
+fn events_that_put_things_right() {
+    let text = supply(
+        "[[event]]\nat_s = 1\nloop_leak_ohm = 5000\n[[event]]\nat_s = 2\nloop_leak_ohm = inf\n\
+         [[event]]\nat_s = 3\nloop_extra_ohm = 600\n[[event]]\nat_s = 4\nloop_extra_ohm = 0\n\
+         [[event]]\nat_s = 5\nloop_leak_ohm = 1e12",
+    )
+    .replace(
+        "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250",
+        "[loop.card]\ncompliance_v = 20\nimpedance_ohm = 5000",
+    );
+    let told: Vec<String> = plan(&text).events.iter().map(|e| e.change.to_string()).collect();
+    assert_eq!(
+        told,
+        [
+            "a leak of 5000 ohm across the loop",
+            "the leak is gone",
+            "600 ohm in all have come into the wires",
+            "the wires are as on the sheet again",
+            "the leak is gone",
+        ]
+    );
+    let mut rig = Rig::new(&text);
+    // 10 V over 5000 ohm take 2 mA of 12.
+    near(rig.to(1.5).supplied(0).current_a, 0.010, 1e-9);
+    near(rig.to(2.5).supplied(0).current_a, 0.012, 1e-9);
+}
+
 #[test]
 fn a_loop_that_is_opened_and_closed() {
     let mut rig =
@@ -92,10 +146,11 @@ fn a_leak_on_a_card() {
     rig.to(2.0);
     near(rig.station(0).device().loop_current_ma(), 10.0, 1e-3);
     assert!(rig.is_on(0));
-    let Power::Off(Dark::Current { current_a, needs_a, .. }) = rig.to(4.0).supplied(0).power else {
+    let Power::Off(why @ Dark::Current { current_a, needs_a, .. }) = rig.to(4.0).supplied(0).power else {
         panic!("{:?}", rig.supplied(0));
     };
     assert_eq!((current_a, needs_a), (0.0, 0.0036));
+    assert_eq!(why.to_string(), "0 mA, it needs 3.6 mA; a leak takes 12 mA");
 }
 
 /// Wires the wrong way round: nothing flows, whatever is done.

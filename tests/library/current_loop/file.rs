@@ -2,6 +2,7 @@
 
 use looprig::bench::{self, WiringSheet};
 use looprig::wiring::Coupling;
+use std::collections::BTreeSet;
 use std::path::Path;
 
 const GOOD: &str = r#"[loop]
@@ -76,6 +77,40 @@ fn what_is_wrong_and_where() {
         &["min_current_ma is -1 mA"],
     );
     told(&with("[[line]]", "startup_s = 0\n[[line]]"), "11:13", &["startup_s is 0 s", "0.1 to 600"]);
+}
+
+/// What makes no difference to a mock is to be right all the same.
+#[test]
+fn tolerances_are_looked_at() {
+    let text = format!("{GOOD}[loop.tolerance]\nvoltage_percent = 95\n");
+    told(&text, "14:19", &["voltage_percent is 95 %", "0 to 90"]);
+    assert!(bench::check(&text.replace("95", "5"), Path::new("loop.toml")).is_ok());
+}
+
+/// A sheet without a master gets one, and that is known.
+#[test]
+fn a_usual_master_is_known_as_such() {
+    let taken = |text: &str| {
+        let wires =
+            bench::check(text, Path::new("loop.toml")).expect("it makes sense").wires.expect("a loop");
+        assert!(wires.circuit.master.is_some());
+        wires.takes_usual_master
+    };
+    assert!(taken(GOOD));
+    assert!(!taken(&format!("{GOOD}[loop.master]\ntransmit_mv_pp = 400\n")));
+}
+
+/// The keys below [loop] are those of a sheet, and two of its own.
+#[test]
+fn a_loop_has_the_keys_of_a_sheet() {
+    let keys = |of: &serde_json::Value| -> BTreeSet<String> {
+        of["properties"].as_object().expect("properties").keys().cloned().collect()
+    };
+    let bench: serde_json::Value = serde_json::from_str(&bench::schema()).expect("a schema");
+    let sheet: serde_json::Value = serde_json::from_str(&bench::sheet_schema()).expect("a schema");
+    let mut of_loop = keys(&bench["$defs"]["LoopTable"]);
+    assert!(of_loop.remove("current_ma") && of_loop.remove("sheet"));
+    assert_eq!(of_loop, keys(&sheet));
 }
 
 /// Who holds its own current follows nobody's.

@@ -1,6 +1,6 @@
 //! What is wrong in a sheet is told with line, column and what would be right; any text is a circuit or a message.
 
-use looprig::bench::check_sheet;
+use looprig::bench::{check, check_sheet};
 use looprig::wiring::{Kind, judge};
 use proptest::prelude::*;
 use std::path::Path;
@@ -58,6 +58,40 @@ fn faults_have_places() {
     refused(&format!("{GOOD}[noise]\nto_hz = 2000\n"), 10, 9, &["to_hz is 2000 Hz", "2200 to 1000000"]);
     refused(&format!("{GOOD}noise_rms_mv = 10001\n"), 9, 16, &["noise_rms_mv is 10001 mV"]);
     refused(&GOOD.replace("[supply]", "[supply"), 1, 8, &["no TOML"]);
+}
+
+/// A bench is no sheet and a sheet is no bench: told as such, with what to do with it.
+#[test]
+fn one_file_for_the_other() {
+    let bench = "[[device]]\ntag = \"T\"\nrevision = 7\n[[line]]\nat = \"pty:\"\n";
+    refused(bench, 3, 1, &["this is a bench file, no wiring sheet", "looprig mock"]);
+    let e = check(GOOD, Path::new("b.toml")).expect_err("a sheet").to_string();
+    assert!(e.starts_with("b.toml:4:1: this is a wiring sheet, no bench file"), "{e}");
+    assert!(e.contains("next: judge it with looprig wiring"), "{e}");
+    // A key that is only spelt wrong is told as that.
+    let e = check("[[devise]]\n", Path::new("b.toml")).expect_err("no key").to_string();
+    assert!(e.starts_with("b.toml:1:1: there is no key `devise` here"), "{e}");
+}
+
+/// A fault of a heading stands at its bracket, also where only a table below it is written; one in a list stays there.
+#[test]
+fn faults_of_headings() {
+    let loops = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[device]]\n[[line]]\nat = \"pty:\"\n";
+    for (text, place) in [
+        (loops, "1:1"),
+        ("[[loop.device]]\n[[device]]\n[[line]]\nat = \"pty:\"\n", "1:1"),
+        (" [[lime]]\n", "1:2"),
+    ] {
+        let e = check(text, Path::new("b.toml")).expect_err(text).to_string();
+        assert!(e.starts_with(&format!("b.toml:{place}: ")), "{e}");
+    }
+    refused(&GOOD.replace("min_voltage_v = 12", "volts_at_ma = [[-1, 9]]"), 8, 17, &["volts_at_ma is -1 mA"]);
+    refused(
+        &GOOD.replace("min_voltage_v = 12", "volts_at_ma = [\n[-1, 9]]"),
+        9,
+        2,
+        &["volts_at_ma is -1 mA"],
+    );
 }
 
 /// Pieces of sheets, right and wrong, in any order.

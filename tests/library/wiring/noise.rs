@@ -68,6 +68,39 @@ fn each_receiver_may_have_its_own() {
     assert!(to_master(&circuit(&text("", ""))).bit_error_rate() > 0.0);
 }
 
+/// A sweep turns what is heard: noise of its own goes before that of all, so that is what is turned, and turning the other
+/// is refused with the names that would do.
+#[test]
+fn noise_can_be_swept() {
+    let noisy = circuit(include_str!("../../../fixtures/sheets/noisy.toml"));
+    let e = Knob::parse("noise.rms", &noisy).expect_err("the master has its own");
+    for word in ["the master", "noise_rms_mv", "vary master.noise"] {
+        assert!(e.contains(word), "{word} is missing in {e}");
+    }
+    let two =
+        circuit(&format!("[noise]\nrms_mv = 5\n{BARE}noise_rms_mv = 7\n[[device]]\nmin_voltage_v = 9\n"));
+    assert!(Knob::parse("noise.rms", &two).expect_err("T has its own").contains("vary device.T.noise"));
+    assert_eq!(Knob::parse("device.T.noise_rms_mv", &two), Ok(Knob::DeviceNoise(0)));
+    assert_eq!(Knob::DeviceNoise(0).get(&two), Some(7.0));
+    assert_eq!(Knob::DeviceNoise(1).get(&two), None);
+    let mut louder = two.clone();
+    Knob::DeviceNoise(0).set(&mut louder, 40.0);
+    near("own", louder.noise_at(Station::Device(0)).unwrap().rms_v, 0.040, 1e-12);
+    near("that of all", louder.noise_at(Station::Device(1)).unwrap().rms_v, 0.005, 1e-12);
+    assert_eq!(Knob::parse("noise.rms", &with("[noise]\nrms_mv = 50\n")), Ok(Knob::Noise));
+    assert!(Knob::parse("master.noise", &with("")).is_err());
+    // Every row differs: more noise, more damage.
+    let knob = Knob::parse("master.noise", &noisy).unwrap();
+    let damaged = |mv: f64| {
+        let mut changed = noisy.clone();
+        knob.set(&mut changed, mv);
+        let all = judge(&changed).checks;
+        all.iter().filter(|c| c.kind == Kind::Noise).map(|c| c.value).fold(0.0, f64::max)
+    };
+    let rows: Vec<f64> = (1..=5).map(|n| damaged(20.0 * f64::from(n))).collect();
+    assert!(rows.windows(2).all(|w| w[0] < w[1]), "{rows:?}");
+}
+
 /// Just enough, and no more than that: with 0.1 mV more it would still fail. The resistor is the other way.
 #[test]
 fn remedies_of_noise() {

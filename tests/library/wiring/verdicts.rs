@@ -146,3 +146,65 @@ fn names_of_knobs() {
         assert!(Knob::parse(wrong, &c).is_err(), "{wrong}");
     }
 }
+
+/// A positioner that needs 4.5 mA on a card: 3.8 mA, where the signal begins, is too little, and it works from 4.5 mA on. One that
+/// needs 3.2 works from there.
+#[test]
+fn the_least_current_of_a_device() {
+    let with = |least: &str| {
+        circuit(&format!(
+            "[card]\ncompliance_v = 20\nimpedance_ohm = 500\n[[device]]\nmin_voltage_v = 9\n{least}"
+        ))
+    };
+    let judged = judge(&with("min_current_ma = 4.5\n"));
+    let check = judged.checks.iter().find(|c| c.kind == Kind::LeastCurrent).expect("the check");
+    near("current", check.value, 0.0038, 1e-9);
+    near("limit", check.limit, 0.0045, 1e-12);
+    assert!(check.is_bad() && !judged.is_good());
+    assert_eq!(check.remedies.len(), 1, "{:?}", check.remedies);
+    assert_eq!(check.remedies[0].text, "take a device for device 1 that works from 3.8 mA on (now 4.5)");
+    near("works from", judged.works_a.unwrap().0, 0.0045, 1e-9);
+    assert!(judge(&with("min_current_ma = 4.5\n")).together_suffices);
+    near("works from", judge(&with("min_current_ma = 3.2\n")).works_a.unwrap().0, 0.0032, 1e-9);
+    near("works from", judge(&with("")).works_a.unwrap().0, 0.0036, 1e-9);
+    // A leak of 10 kohm takes 9 V / 10 kohm = 0.9 mA first: of 3.8 mA 2.9 are left, and 4.5 mA of the card leave 3.6.
+    let leak = judge(&with("[[shunt]]\nkind = \"leak\"\nresistance_ohm = 10000\n"));
+    let check = leak.checks.iter().find(|c| c.kind == Kind::LeastCurrent).expect("the check");
+    near("current", check.value, 0.0029, 1e-6);
+    near("works from", leak.works_a.unwrap().0, 0.0045, 1e-6);
+    assert!(check.remedies.iter().any(|r| r.text == "find and mend leak 1"), "{:?}", check.remedies);
+    // A sheet whose device makes its current itself is not asked for more than it gives.
+    let supply = circuit(LOOP);
+    assert!(judge(&supply).checks.iter().all(|c| c.kind != Kind::LeastCurrent));
+}
+
+/// What is put right together turns no number twice: a supply that is short within the signal's range is short at the failure
+/// currents too, a cable too long for the volts may be too long for the rule of 65 us as well.
+#[test]
+fn together_turns_a_number_once() {
+    let orders = |volts: u32, ohm: u32, length: u32| {
+        let c = circuit(&format!(
+            "[supply]\nvoltage_v = {volts}\nresistor_ohm = {ohm}\n[master]\n[[cable]]\nname = \"C\"\nlength_m = {length}\n\
+             cross_section_mm2 = 0.5\ninsulation = \"pvc\"\n[[device]]\nmin_voltage_v = 12\n"
+        ));
+        let judged = judge(&c);
+        assert!(judged.together_suffices, "{:?}", judged.together);
+        judged.together
+    };
+    let one = orders(16, 230, 500);
+    assert!(
+        one.len() == 1 && one[0].starts_with("raise the supply to ") && one[0].ends_with(" V (now 16)"),
+        "{one:?}"
+    );
+    for (volts, ohm, length) in [(16, 100, 1500), (18, 150, 3000), (24, 230, 3000), (24, 600, 1500)] {
+        let steps = orders(volts, ohm, length);
+        let begins: Vec<String> =
+            steps.iter().map(|s| s.chars().take_while(|c| !c.is_ascii_digit()).collect()).collect();
+        let shortened = begins.iter().filter(|b| *b == "shorten C to ").count();
+        let raised = begins.iter().filter(|b| *b == "raise the supply to ").count();
+        assert!(shortened <= 1 && raised <= 1 && shortened + raised > 0, "{steps:?}");
+        // What the number is now is what stands on the sheet.
+        let now = format!("(now {length})");
+        assert!(steps.iter().filter(|s| s.starts_with("shorten")).all(|s| s.ends_with(&now)), "{steps:?}");
+    }
+}

@@ -43,7 +43,6 @@ fn line(bore_m: f64, length_m: f64) -> Restriction {
 
 /// Puts in what a table gives; tells whether it gives anything of the computed valve.
 pub(super) fn parts(t: &ValveTable, c: &mut ValveConfig) -> Result<bool, Fault> {
-    let before = *c;
     put(&mut c.moving.stroke_m, &t.stroke_mm, "stroke_mm", "mm", 1.0..=1000.0, 1e3)?;
     actuator(t, c)?;
     tube(t, c)?;
@@ -65,7 +64,7 @@ pub(super) fn parts(t: &ValveTable, c: &mut ValveConfig) -> Result<bool, Fault> 
     if let Some(f) = &t.fail {
         fail(f.get_ref(), c)?;
     }
-    Ok(*c != before || t.follower.is_some() || !t.fault.is_empty())
+    Ok(t.says_something())
 }
 
 fn actuator(t: &ValveTable, c: &mut ValveConfig) -> Result<(), Fault> {

@@ -3,6 +3,7 @@
 use super::*;
 
 /// Cuts station 0 at its times, before anything else of that instant; counts who has joined.
+#[derive(Clone)]
 struct Cutter {
     at: Vec<Instant>,
     joined: std::sync::Arc<std::sync::atomic::AtomicUsize>,
