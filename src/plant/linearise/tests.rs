@@ -142,4 +142,13 @@ proptest! {
             prop_assert!(made.rad(sensed).is_finite());
         }
     }
+
+    #[test]
+    fn an_angle_beyond_a_stop_is_travel_beyond_it(law in any_law(), open in -1.3..1.3f64, beyond in 0.0..20f64) {
+        if let Ok(made) = Straightened::new(law, -0.5, open, 0.0) {
+            let outwards = if open > -0.5 { beyond } else { -beyond };
+            prop_assert!(made.share(open + outwards) >= 1.0 - 1e-12);
+            prop_assert!(made.share(-0.5 - outwards) <= 1e-12);
+        }
+    }
 }

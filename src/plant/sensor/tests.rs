@@ -61,6 +61,18 @@ fn a_range_of_no_whole_number_of_steps_ends_where_it_is_said_to() {
     assert_eq!((end.rad, end.at_end), (0.1, Some(End::High)), "beyond the range it has to be seen");
 }
 
+/// A reading within half a step of the end is the end, whatever rounding makes of its number of steps.
+#[test]
+fn the_last_step_is_the_end_of_the_range() {
+    for n in 8..2000 {
+        let max_rad = 0.1 + f64::from(n % 17) * 0.0137;
+        let resolution_rad = (max_rad - PLAIN.min_rad) / f64::from(n);
+        let mut s = sensor(SensorConfig { max_rad, resolution_rad, ..PLAIN });
+        let sensed = s.step(0.001, max_rad - 0.3 * resolution_rad);
+        assert_eq!((sensed.rad, sensed.at_end), (max_rad, Some(End::High)), "{n} steps");
+    }
+}
+
 /// Interval 5 ms at steps of 1 ms: readings at 1 (the first step), 5, 10, 15 ms. At 2.5 ms what is left over is carried.
 #[test]
 fn readings_are_held_between_their_times() {
@@ -75,6 +87,8 @@ fn readings_are_held_between_their_times() {
     let held = s.sensed().expect("a reading");
     assert!((held.rad - 0.015).abs() < 1e-12 && !held.fresh, "{held:?}");
     assert_eq!(fresh(0.0025, 0.001, 1000), 401);
+    // 0.025 less ten times 0.0025 leaves 2.6e-18 in floats: the tenth step is a reading all the same.
+    assert_eq!([9, 10, 19, 20].map(|steps| fresh(0.025, 0.0025, steps)), [1, 2, 2, 3]);
     assert_eq!(fresh(0.005, 0.001, 1_000_000), 200_001);
     // Steps longer than the interval: one reading each.
     assert_eq!(fresh(0.005, 0.02, 100), 100);
@@ -96,6 +110,23 @@ fn noise_has_its_rms_and_no_more_than_six_of_it() {
     // Readings know nothing of each other: the sum of 40 000 products has a standard deviation of 200 rms2.
     let next: f64 = errors.windows(2).map(|w| w[0] * w[1]).sum();
     assert!(next.abs() < 5.0 * 200.0 * 1e-6, "{next}");
+}
+
+/// Two readings differ by 12 rms at most. Of 200 000 pairs some differ by more than 6 (4.2 standard deviations of a
+/// difference, 2.7e-5 of all if it were normal), which is no jump either.
+#[test]
+fn noise_is_no_jump() {
+    let config = SensorConfig { resolution_rad: 0.0, noise_rms_rad: 0.01, fastest_rad_per_s: 0.01, ..PLAIN };
+    let mut s = sensor(config);
+    let mut before = s.step(0.001, 0.0).rad;
+    let mut far = 0;
+    for _ in 0..200_000 {
+        let sensed = s.step(0.001, 0.0);
+        far += usize::from((sensed.rad - before).abs() > 0.06);
+        before = sensed.rad;
+        assert!(!sensed.jumped, "{sensed:?}");
+    }
+    assert!(far > 0, "no pair far apart: the test shows nothing");
 }
 
 #[test]
@@ -149,6 +180,7 @@ fn a_worn_spot_hits_readings_within_it_alone() {
     let noisy = SensorConfig { resolution_rad: 0.0, noise_rms_rad: 1e-4, ..PLAIN };
     let mut worn = faulty(noisy, SensorFault { wear, ..SensorFault::default() });
     let mut healthy = sensor(noisy);
+    assert_ne!(worn.wear, worn.noise, "one stream for both would have large noise miss the spot");
     let mut hits = 0;
     for i in 0..10_000 {
         let (a, b) = (worn.step(0.001, 0.015), healthy.step(0.001, 0.015));
