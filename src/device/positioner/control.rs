@@ -1,0 +1,231 @@
+//! The controller: from sensed travel and own pressures to the drive [DV-86] [DV-87].
+//!
+//! The chamber adds up what flows in, so the drive is a speed. While the valve has a way to go the drive is the speed
+//! that this way deserves; once there it does not look at the travel but holds the pressure, so that nothing hunts.
+
+use super::calibrated::Learned;
+use core::time::Duration;
+
+/// How often the controller is to be stepped [DV-80].
+pub const PERIOD: Duration = Duration::from_millis(10);
+
+/// A deviation at rest that is let be, percent [DV-87].
+pub const REST_PERCENT: f64 = 0.22;
+/// So near to the target a move ends, percent [DV-87].
+pub const NEAR_PERCENT: f64 = 0.06;
+/// Speed that a valve which sticks is pushed with when little way is left, percent/s [DV-87].
+pub const PUSH_PERCENT_PER_S: f64 = 2.5;
+/// For so long the push stays as it is, s; then it doubles every so often.
+const PATIENCE_S: f64 = 4.0;
+/// Least time in which a way is to be gone, s: it bounds the gain.
+const LEAST_APPROACH_S: f64 = 0.2;
+/// Readings that are remembered.
+const REMEMBERED: usize = 13;
+/// After a move the pressures along the tube become equal before one is taken to be held, s.
+const SETTLE_S: f64 = 0.1;
+
+/// What the controller looks at, in opening terms.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Look {
+    /// Sensed travel, percent.
+    pub travel_percent: f64,
+    /// Opening pressure, Pa.
+    pub opening_pa: f64,
+}
+
+/// Sensed travel of the last moments: place and speed, with the noise taken down.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Track {
+    last: [f64; REMEMBERED],
+    filled: usize,
+}
+
+impl Default for Track {
+    fn default() -> Track {
+        Track { last: [0.0; REMEMBERED], filled: 0 }
+    }
+}
+
+impl Track {
+    /// Takes the next reading.
+    pub fn take(&mut self, travel_percent: f64) {
+        if self.filled == 0 {
+            self.last = [travel_percent; REMEMBERED];
+        }
+        self.last.rotate_right(1);
+        self.last[0] = travel_percent;
+        self.filled = (self.filled + 1).min(REMEMBERED);
+    }
+
+    /// Place now: the mean of three readings.
+    pub fn place(&self) -> f64 {
+        self.last[..3].iter().sum::<f64>() / 3.0
+    }
+
+    /// Way since about 0.09 s ago.
+    pub fn way(&self) -> f64 {
+        self.place() - self.last[7..].iter().sum::<f64>() / 6.0
+    }
+
+    /// Speed, percent/s.
+    pub fn speed(&self) -> f64 {
+        self.way() / (9.0 * PERIOD.as_secs_f64())
+    }
+}
+
+/// What the controller does just now.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Doing {
+    /// Rests, and keeps this pressure as soon as it is known.
+    Holds { since_s: f64, at_pa: Option<f64> },
+    /// Goes to its target; has stuck for so long.
+    Goes { stuck_s: f64 },
+}
+
+/// The controller at work.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Controller {
+    track: Track,
+    doing: Doing,
+    target_percent: f64,
+    /// Flow that keeps the pressure as it is: share of the full drive.
+    balance: f64,
+    /// Opening pressure, the noise taken down.
+    opening_pa: Option<f64>,
+    beyond: u32,
+    /// Direction of the last move, and how often it turned since the target changed.
+    went: f64,
+    turns: u32,
+}
+
+impl Default for Controller {
+    fn default() -> Controller {
+        Controller {
+            track: Track::default(),
+            doing: Doing::Holds { since_s: 0.0, at_pa: None },
+            target_percent: f64::NAN,
+            balance: 0.0,
+            opening_pa: None,
+            beyond: 0,
+            went: 0.0,
+            turns: 0,
+        }
+    }
+}
+
+/// The opening drive for a flow, share of the full one: it steps over what the stage does not answer to.
+pub fn drive_for(learned: &Learned, flow: f64) -> f64 {
+    let flow = if flow.is_nan() { 0.0 } else { flow.clamp(-1.0, 1.0) };
+    let (up, down) = (learned.opening_drive, learned.closing_drive);
+    match flow {
+        f if f > 0.0 => up + f * (1.0 - up),
+        f if f < 0.0 => down + f * (1.0 + down),
+        _ => 0.5 * (up + down),
+    }
+}
+
+impl Controller {
+    /// Flow that was found to keep the pressure as it is.
+    pub fn balance(&self) -> f64 {
+        self.balance
+    }
+
+    /// The track of the sensed travel.
+    pub fn track(&self) -> &Track {
+        &self.track
+    }
+
+    /// Whether it rests.
+    pub fn rests(&self) -> bool {
+        matches!(self.doing, Doing::Holds { .. })
+    }
+
+    /// Looks on while somebody else drives.
+    pub fn watch(&mut self, look: &Look) {
+        self.track.take(look.travel_percent);
+        self.opening_pa = Some(look.opening_pa);
+        self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
+        self.target_percent = f64::NAN;
+        self.beyond = 0;
+    }
+
+    /// The opening drive, -1 to 1, after `dt_s`, for a target, percent.
+    pub fn step(&mut self, learned: &Learned, dt_s: f64, target_percent: f64, look: &Look) -> f64 {
+        self.track.take(look.travel_percent);
+        let pa = self.opening_pa.map_or(look.opening_pa, |p| p + 0.4 * (look.opening_pa - p));
+        self.opening_pa = Some(pa);
+        if !((target_percent - self.target_percent).abs() <= 0.05) {
+            self.target_percent = target_percent;
+            self.turns = 0;
+        }
+        let error = target_percent - self.track.place();
+        self.beyond = if error.abs() > self.rest_percent(learned) { self.beyond + 1 } else { 0 };
+        if self.rests() && self.beyond >= 3 {
+            if self.went * error < 0.0 {
+                self.turns += 1;
+            }
+            self.went = error.signum();
+            self.doing = Doing::Goes { stuck_s: 0.0 };
+        }
+        let flow = match self.doing {
+            Doing::Holds { since_s, at_pa } => self.hold(learned, dt_s, since_s, at_pa, pa),
+            Doing::Goes { stuck_s } => self.go(learned, dt_s, stuck_s, error),
+        };
+        drive_for(learned, flow)
+    }
+
+    /// Deviation that is let be: wider where a single move is long, and after each turn at the same target, so that
+    /// no valve hunts for ever [DV-87].
+    fn rest_percent(&self, learned: &Learned) -> f64 {
+        let wider = [1.0, 1.2, 1.7, 2.5, 4.0, 8.0][self.turns.min(5) as usize];
+        REST_PERCENT.max(0.55 * learned.jump_percent.min(2.0)) * wider
+    }
+
+    fn hold(&mut self, learned: &Learned, dt_s: f64, since_s: f64, at_pa: Option<f64>, pa: f64) -> f64 {
+        let since_s = since_s + dt_s;
+        let Some(at) = at_pa else {
+            self.doing = Doing::Holds { since_s, at_pa: (since_s >= SETTLE_S).then_some(pa) };
+            return self.balance;
+        };
+        self.doing = Doing::Holds { since_s, at_pa };
+        let short = at - pa;
+        let rest_pa = 1.5e-3 * learned.span_pa.max(1e4);
+        if short.abs() <= rest_pa {
+            return self.balance;
+        }
+        let short = short - rest_pa * short.signum();
+        let rise = learned.rise_pa_per_s.max(1.0);
+        self.balance = (self.balance + dt_s * short / (rise * 0.25)).clamp(-0.4, 0.4);
+        self.balance + short / (rise * 0.25)
+    }
+
+    fn go(&mut self, learned: &Learned, dt_s: f64, stuck_s: f64, error: f64) -> f64 {
+        let side = if error < 0.0 { -1.0 } else { 1.0 };
+        let full = if side > 0.0 { learned.opening_percent_per_s } else { learned.closing_percent_per_s };
+        let (full, run_on_s) = (full.max(0.1), learned.run_on_s.clamp(0.0, 1.0));
+        let approach_s = LEAST_APPROACH_S.max(2.5 * run_on_s);
+        let seen = 0.06f64.max(3.5 * learned.noise_percent);
+        let way = self.track.way();
+        let left = side * error;
+        if left <= NEAR_PERCENT {
+            self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
+            return self.balance;
+        }
+        let speed = if way.abs() <= seen {
+            // It sticks: with little way left the push is gentle, so that it does not shoot past when it gives.
+            let patience = (stuck_s / PATIENCE_S).floor().min(8.0);
+            self.doing = Doing::Goes { stuck_s: stuck_s + dt_s };
+            let push = PUSH_PERCENT_PER_S * 2f64.powf(patience);
+            push.max((left - 1.5) / approach_s)
+        } else {
+            let comes = side * self.track.speed() * run_on_s.min(0.15);
+            if side * way > 0.0 && left - comes <= NEAR_PERCENT {
+                self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
+                return self.balance;
+            }
+            self.doing = Doing::Goes { stuck_s: 0.0 };
+            (left - comes.max(0.0)) / approach_s
+        };
+        self.balance + side * (speed / full).clamp(0.0, 1.0)
+    }
+}
