@@ -149,11 +149,29 @@ impl Controller {
         self.beyond = 0;
     }
 
+    /// The opening drive that keeps the pressure, wherever the valve is; `side` is the direction of the last move, 0 for
+    /// none.
+    pub fn rest(&mut self, learned: &Learned, dt_s: f64, side: f64, look: &Look) -> f64 {
+        self.track.take(look.travel_percent);
+        let pa = self.smooth(look.opening_pa);
+        self.went = side;
+        let Doing::Holds { since_s, at_pa } = self.doing else {
+            self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
+            return drive_for(learned, self.balance);
+        };
+        drive_for(learned, self.hold(learned, dt_s, since_s, at_pa, pa))
+    }
+
+    fn smooth(&mut self, opening_pa: f64) -> f64 {
+        let pa = self.opening_pa.map_or(opening_pa, |p| p + 0.4 * (opening_pa - p));
+        self.opening_pa = Some(pa);
+        pa
+    }
+
     /// The opening drive, -1 to 1, after `dt_s`, for a target, percent.
     pub fn step(&mut self, learned: &Learned, dt_s: f64, target_percent: f64, look: &Look) -> f64 {
         self.track.take(look.travel_percent);
-        let pa = self.opening_pa.map_or(look.opening_pa, |p| p + 0.4 * (look.opening_pa - p));
-        self.opening_pa = Some(pa);
+        let pa = self.smooth(look.opening_pa);
         if !((target_percent - self.target_percent).abs() <= 0.05) {
             self.target_percent = target_percent;
             self.turns = 0;
@@ -177,26 +195,33 @@ impl Controller {
     /// Deviation that is let be: wider where a single move is long, and after each turn at the same target, so that
     /// no valve hunts for ever [DV-87].
     fn rest_percent(&self, learned: &Learned) -> f64 {
+        // Once it has rested, noise at the very limit is no reason to go again.
+        let steady =
+            if matches!(self.doing, Doing::Holds { since_s, .. } if since_s > 2.0) { 0.06 } else { 0.0 };
         let wider = [1.0, 1.2, 1.7, 2.5, 4.0, 8.0][self.turns.min(5) as usize];
-        REST_PERCENT.max(0.55 * learned.jump_percent.min(2.0)) * wider
+        REST_PERCENT.max(0.5 * learned.jump_percent + 0.02).min(0.38) * wider + steady
     }
 
     fn hold(&mut self, learned: &Learned, dt_s: f64, since_s: f64, at_pa: Option<f64>, pa: f64) -> f64 {
         let since_s = since_s + dt_s;
         let Some(at) = at_pa else {
-            self.doing = Doing::Holds { since_s, at_pa: (since_s >= SETTLE_S).then_some(pa) };
+            // In the middle of what friction holds, not at its edge, where a little drift would set it creeping.
+            let middle = pa - self.went * 0.5 * learned.friction_pa;
+            self.doing = Doing::Holds { since_s, at_pa: (since_s >= SETTLE_S).then_some(middle) };
             return self.balance;
         };
         self.doing = Doing::Holds { since_s, at_pa };
         let short = at - pa;
-        let rest_pa = 1.5e-3 * learned.span_pa.max(1e4);
+        let rest_pa = (1.5e-3 * learned.span_pa).min(0.1 * learned.friction_pa).max(100.0);
         if short.abs() <= rest_pa {
             return self.balance;
         }
         let short = short - rest_pa * short.signum();
         let rise = learned.rise_pa_per_s.max(1.0);
-        self.balance = (self.balance + dt_s * short / (rise * 0.25)).clamp(-0.4, 0.4);
-        self.balance + short / (rise * 0.25)
+        // Only near to its pressure it learns what keeps it there; on the way it would learn the way.
+        let near_pa = 4.0 * rest_pa;
+        self.balance = (self.balance + dt_s * short.clamp(-near_pa, near_pa) / (0.7 * rise)).clamp(-0.4, 0.4);
+        self.balance + short / (0.3 * rise)
     }
 
     fn go(&mut self, learned: &Learned, dt_s: f64, stuck_s: f64, error: f64) -> f64 {
@@ -207,7 +232,9 @@ impl Controller {
         let seen = 0.06f64.max(3.5 * learned.noise_percent);
         let way = self.track.way();
         let left = side * error;
-        if left <= NEAR_PERCENT {
+        // Half of a single move away the next one would only take it as far to the other side.
+        let near = NEAR_PERCENT.max(0.48 * learned.jump_percent.min(0.75));
+        if left <= near {
             self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
             return self.balance;
         }
@@ -219,7 +246,7 @@ impl Controller {
             push.max((left - 1.5) / approach_s)
         } else {
             let comes = side * self.track.speed() * run_on_s.min(0.15);
-            if side * way > 0.0 && left - comes <= NEAR_PERCENT {
+            if side * way > 0.0 && left - comes <= NEAR_PERCENT.max(0.5 * near) {
                 self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
                 return self.balance;
             }

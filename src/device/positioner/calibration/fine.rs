@@ -34,13 +34,12 @@ pub(super) struct Fine {
     drive: f64,
     sum: (f64, u32),
     breaks: [Option<(f64, f64)>; 2],
-    target_percent: Option<f64>,
 }
 
 impl Fine {
     /// For the next stage: only the controller goes on.
     pub fn next(&self) -> Fine {
-        Fine { controller: self.controller, target_percent: self.target_percent, ..Fine::default() }
+        Fine { controller: self.controller, ..Fine::default() }
     }
 
     fn part(&mut self, part: u32) {
@@ -71,12 +70,6 @@ impl Fine {
         }
     }
 
-    /// Rests at the place it has come to.
-    fn hold(&mut self, learned: &Learned, dt_s: f64, look: &Look) -> f64 {
-        let target = *self.target_percent.get_or_insert(look.travel_percent);
-        self.controller.step(learned, dt_s, target, look)
-    }
-
     /// Opens at full drive, ends the drive at mid travel, and looks how far the valve runs on.
     fn to_middle(
         &mut self,
@@ -105,7 +98,6 @@ impl Fine {
                 }
                 if self.part_s > 0.8 {
                     found.learned.run_on_s = (ran / self.speed_percent_per_s.max(0.5)).clamp(0.0, 0.6);
-                    self.target_percent = None;
                     return Ok(None);
                 }
             }
@@ -122,15 +114,19 @@ impl Fine {
         dt_s: f64,
         look: &Look,
     ) -> Result<Option<f64>, Cause> {
-        let drive = self.hold(&found.learned, dt_s, look);
-        if self.part_s > 3.0 {
+        if self.part == 0 {
+            self.travel_percent = look.travel_percent;
+            self.part = 1;
+        }
+        let drive = self.controller.rest(&found.learned, dt_s, 1.0, look);
+        if self.part_s > 4.0 {
             self.sum = (self.sum.0 + drive, self.sum.1 + 1);
         }
-        if self.part_s < 5.0 {
+        if self.part_s < 6.0 {
             return Ok(Some(drive));
         }
         let mean = self.sum.0 / f64::from(self.sum.1.max(1));
-        let away = (look.travel_percent - self.target_percent.unwrap_or(look.travel_percent)).abs();
+        let away = (look.travel_percent - self.travel_percent).abs();
         if mean.abs() > limits.most_holding_flow {
             return Err(if mean * opens > 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
         }
@@ -144,7 +140,7 @@ impl Fine {
     fn dead_band(&mut self, found: &mut Found, dt_s: f64, look: &Look) -> Result<Option<f64>, Cause> {
         match self.part {
             0 | 2 => {
-                let drive = self.hold(&found.learned, dt_s, look);
+                let drive = self.controller.rest(&found.learned, dt_s, 0.0, look);
                 if self.part_s < 1.5 {
                     self.sum = (self.sum.0 + drive, self.sum.1 + 1);
                     return Ok(Some(drive));
@@ -174,7 +170,6 @@ impl Fine {
                         self.controller = Controller::default();
                         return Ok(None);
                     }
-                    self.target_percent = None;
                     self.part(2);
                     return Ok(Some(self.drive));
                 }
@@ -199,7 +194,8 @@ impl Fine {
         let side = if (self.part / 2).is_multiple_of(2) { 1.0 } else { -1.0 };
         if self.part.is_multiple_of(2) {
             // Rests for a moment, then notes where it begins.
-            let drive = self.hold(&learned, dt_s, look);
+            let went = if self.part == 0 { 0.0 } else { -side };
+            let drive = self.controller.rest(&learned, dt_s, went, look);
             if self.part_s < 1.0 {
                 return Ok(Some(drive));
             }
@@ -239,7 +235,6 @@ impl Fine {
                     found.learned.rise_pa_per_s = rise;
                 }
             }
-            self.target_percent = None;
             self.part(self.part + 1);
             return Ok(Some(drive_for(&learned, self.flow)));
         }

@@ -313,7 +313,7 @@ impl Calibration {
                 }
                 let base_pa = base_pa(config, &self.found);
                 let learned = &mut self.found.learned;
-                learned.span_pa = base_pa;
+                (learned.span_pa, learned.friction_pa) = (base_pa, 0.03 * base_pa);
                 // What goes into a chamber that does not grow raises its pressure about twice as fast [DV-91].
                 let speed = learned.opening_percent_per_s.min(learned.closing_percent_per_s);
                 learned.rise_pa_per_s = 2.0 * base_pa * speed / 100.0;

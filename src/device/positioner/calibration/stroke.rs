@@ -83,6 +83,8 @@ impl Stroke {
         let place = self.last.iter().sum::<f64>() / 3.0;
         self.stands_rad += (seen.rad - self.stands_rad) * (dt_s / (0.2 + dt_s));
         self.slow_pa += (seen.opening_pa - self.slow_pa) * (dt_s / (0.5 + dt_s));
+        // It follows slowly, so that noise on a rest just below the threshold is no move later on.
+        self.anchor_rad += (place - self.anchor_rad) * dt_s;
         if (place - self.anchor_rad).abs() > SEEN_RAD {
             self.anchor_rad = place;
             (self.moved_s, self.moved_pa) = (self.seconds, seen.opening_pa);
