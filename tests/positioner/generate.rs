@@ -143,7 +143,11 @@ pub fn valve(seed: u64) -> Generated {
         header_gauge_pa: supply_pa + 1.5e5,
         filter: wide(16.0),
         filter_blocked_share: 0.0,
-        regulator: Some(RegulatorConfig { set_gauge_pa: supply_pa, band_pa: 0.1 * supply_pa, restriction: wide(6.0) }),
+        regulator: Some(RegulatorConfig {
+            set_gauge_pa: supply_pa,
+            band_pa: 0.1 * supply_pa,
+            restriction: wide(6.0),
+        }),
         regulated_volume_m3: 2e-4,
         line: wide(8.0),
         inlet_volume_m3: 1e-4,

@@ -44,7 +44,8 @@ pub fn config_for(valve: &ValveConfig) -> Config {
 impl Rig {
     pub fn new(valve: ValveConfig, seed: u64) -> Rig {
         let config = config_for(&valve);
-        let electronics = Electronics::new(Kept { config, ..Kept::default() }).expect("a set-up that is right");
+        let electronics =
+            Electronics::new(Kept { config, ..Kept::default() }).expect("a set-up that is right");
         let valve = Valve::new(valve, seed).expect("a valve that is right");
         let mut rig = Rig { valve, electronics, now: Instant::ZERO, current_a: 12e-3, drive: -1.0 };
         rig.tick();

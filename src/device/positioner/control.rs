@@ -67,6 +67,11 @@ impl Track {
         self.place() - self.last[7..].iter().sum::<f64>() / 6.0
     }
 
+    /// Place, if it stands: the mean of all readings.
+    pub fn stands(&self) -> f64 {
+        self.last.iter().sum::<f64>() / REMEMBERED as f64
+    }
+
     /// Speed, percent/s.
     pub fn speed(&self) -> f64 {
         self.way() / (9.0 * PERIOD.as_secs_f64())
@@ -78,8 +83,8 @@ impl Track {
 enum Doing {
     /// Rests, and keeps this pressure as soon as it is known.
     Holds { since_s: f64, at_pa: Option<f64> },
-    /// Goes to its target; has stuck for so long.
-    Goes { stuck_s: f64 },
+    /// Goes to its target; has stuck for so long, has moved since it began, and came from this pressure.
+    Goes { stuck_s: f64, moved: bool, from_pa: Option<f64> },
 }
 
 /// The controller at work.
@@ -177,17 +182,32 @@ impl Controller {
             self.turns = 0;
         }
         let error = target_percent - self.track.place();
-        self.beyond = if error.abs() > self.rest_percent(learned) { self.beyond + 1 } else { 0 };
-        if self.rests() && self.beyond >= 3 {
+        // At rest all readings count, so that their noise starts nothing.
+        let away = if self.rests() { target_percent - self.track.stands() } else { error };
+        self.beyond = if away.abs() > self.rest_percent(learned) { self.beyond + 1 } else { 0 };
+        if let (Doing::Holds { at_pa, .. }, true) = (self.doing, self.beyond >= 3) {
             if self.went * error < 0.0 {
                 self.turns += 1;
             }
             self.went = error.signum();
-            self.doing = Doing::Goes { stuck_s: 0.0 };
+            self.doing = Doing::Goes { stuck_s: 0.0, moved: false, from_pa: at_pa };
         }
         let flow = match self.doing {
             Doing::Holds { since_s, at_pa } => self.hold(learned, dt_s, since_s, at_pa, pa),
-            Doing::Goes { stuck_s } => self.go(learned, dt_s, stuck_s, error),
+            Doing::Goes { stuck_s, moved, from_pa } => match self.speed_to_go(learned, error, stuck_s, moved)
+            {
+                Some((speed, sticks)) => {
+                    let stuck_s = if sticks { stuck_s + dt_s } else { 0.0 };
+                    self.doing = Doing::Goes { stuck_s, moved: moved || !sticks, from_pa };
+                    self.balance + speed
+                }
+                None => {
+                    // Where nothing moved, what held it before holds it still.
+                    let at_pa = if moved { None } else { from_pa };
+                    self.doing = Doing::Holds { since_s: 0.0, at_pa };
+                    self.balance
+                }
+            },
         };
         drive_for(learned, flow)
     }
@@ -199,7 +219,7 @@ impl Controller {
         let steady =
             if matches!(self.doing, Doing::Holds { since_s, .. } if since_s > 2.0) { 0.06 } else { 0.0 };
         let wider = [1.0, 1.2, 1.7, 2.5, 4.0, 8.0][self.turns.min(5) as usize];
-        REST_PERCENT.max(0.5 * learned.jump_percent + 0.02).min(0.38) * wider + steady
+        REST_PERCENT.max(0.5 * learned.jump_percent + 0.03).min(0.38) * wider + steady
     }
 
     fn hold(&mut self, learned: &Learned, dt_s: f64, since_s: f64, at_pa: Option<f64>, pa: f64) -> f64 {
@@ -224,35 +244,32 @@ impl Controller {
         self.balance + short / (0.3 * rise)
     }
 
-    fn go(&mut self, learned: &Learned, dt_s: f64, stuck_s: f64, error: f64) -> f64 {
+    /// Flow towards the target, share of the full drive, and whether the valve sticks; `None`: it is there.
+    fn speed_to_go(&self, learned: &Learned, error: f64, stuck_s: f64, moved: bool) -> Option<(f64, bool)> {
         let side = if error < 0.0 { -1.0 } else { 1.0 };
         let full = if side > 0.0 { learned.opening_percent_per_s } else { learned.closing_percent_per_s };
         let (full, run_on_s) = (full.max(0.1), learned.run_on_s.clamp(0.0, 1.0));
         let approach_s = LEAST_APPROACH_S.max(2.5 * run_on_s);
-        let seen = 0.06f64.max(3.5 * learned.noise_percent);
         let way = self.track.way();
         let left = side * error;
         // Half of a single move away the next one would only take it as far to the other side.
-        let near = NEAR_PERCENT.max(0.48 * learned.jump_percent.min(0.75));
+        let half = if moved { 0.48 * learned.jump_percent.min(0.75) } else { 0.0 };
+        let near = NEAR_PERCENT.max(half);
         if left <= near {
-            self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
-            return self.balance;
+            return None;
         }
-        let speed = if way.abs() <= seen {
-            // It sticks: with little way left the push is gentle, so that it does not shoot past when it gives.
-            let patience = (stuck_s / PATIENCE_S).floor().min(8.0);
-            self.doing = Doing::Goes { stuck_s: stuck_s + dt_s };
-            let push = PUSH_PERCENT_PER_S * 2f64.powf(patience);
+        let sticks = way.abs() <= 0.06f64.max(3.5 * learned.noise_percent);
+        let speed = if sticks {
+            // With little way left the push is gentle, so that it does not shoot past when it gives.
+            let push = PUSH_PERCENT_PER_S * 2f64.powf((stuck_s / PATIENCE_S).floor().min(8.0));
             push.max((left - 1.5) / approach_s)
         } else {
-            let comes = side * self.track.speed() * run_on_s.min(0.15);
+            let comes = (side * self.track.speed() * run_on_s.min(0.15)).max(0.0);
             if side * way > 0.0 && left - comes <= NEAR_PERCENT.max(0.5 * near) {
-                self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
-                return self.balance;
+                return None;
             }
-            self.doing = Doing::Goes { stuck_s: 0.0 };
-            (left - comes.max(0.0)) / approach_s
+            (left - comes) / approach_s
         };
-        self.balance + side * (speed / full).clamp(0.0, 1.0)
+        Some((side * (speed / full).clamp(0.0, 1.0), sticks))
     }
 }

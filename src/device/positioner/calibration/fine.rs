@@ -126,12 +126,12 @@ impl Fine {
             return Ok(Some(drive));
         }
         let mean = self.sum.0 / f64::from(self.sum.1.max(1));
-        let away = (look.travel_percent - self.travel_percent).abs();
+        let away = look.travel_percent - self.travel_percent;
         if mean.abs() > limits.most_holding_flow {
             return Err(if mean * opens > 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
         }
-        if away > 5.0 {
-            return Err(Cause::StageDoesNotRest);
+        if away.abs() > 5.0 {
+            return Err(if away * opens < 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
         }
         Ok(None)
     }

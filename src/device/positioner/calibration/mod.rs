@@ -19,6 +19,8 @@ use stroke::{Seen, Stroke};
 /// Share of the range of pressure that must be left when a valve comes to its stop: else the air, not the stop, has ended the
 /// stroke [DV-91].
 const LEFT_AT_STOP: f64 = 0.04;
+/// Share of the supply that may be missing when the drive has been at one end for long: more leaks away [DV-91].
+const LEFT_IN_THE_END: f64 = 0.04;
 /// Both visits to the closed stop must agree, share of the angle [DV-91].
 const SAME_STOP: f64 = 0.01;
 /// Least turn that counts as a stroke at all, rad: a degree [DV-91].
@@ -77,7 +79,7 @@ impl Calibration {
             stage_s: 0.0,
             percent: 0,
             found,
-            stroke: Stroke::new(),
+            stroke: Stroke::new(0),
             fine: Fine::default(),
             sags_s: None,
         }
@@ -146,7 +148,7 @@ impl Calibration {
     }
 
     fn next(&mut self, config: &Config) -> Result<Turn, Cause> {
-        (self.stage_s, self.stroke, self.fine) = (0.0, Stroke::new(), self.fine.next());
+        (self.stage_s, self.stroke, self.fine) = (0.0, Stroke::new(self.stroke.jumps_back), self.fine.next());
         let at = self.stages().iter().position(|s| *s == self.stage).unwrap_or(usize::MAX - 1);
         match self.stages().get(at + 1) {
             Some(stage) => {
@@ -278,6 +280,12 @@ impl Calibration {
             } else {
                 Cause::NothingMovesStuck
             });
+        }
+        if moved && left > LEFT_IN_THE_END * seen.supply_pa {
+            if self.stroke.still(seen) || self.stroke.seconds > limits.most_stroke_s {
+                return Err(Cause::Leaks);
+            }
+            return Ok(Turn::Goes(if opens { 1.0 } else { -1.0 }));
         }
         let (took_s, gone_rad) = (self.stroke.moved_s, self.stroke.gone_rad());
         if moved && left_at_stop < LEFT_AT_STOP * range_pa {

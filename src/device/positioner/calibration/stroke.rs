@@ -40,13 +40,14 @@ pub(super) struct Stroke {
     pub stands_rad: f64,
     slow_pa: f64,
     farthest_rad: f64,
-    jumps_back: u32,
+    pub jumps_back: u32,
     beyond: u32,
     trace: Vec<(f64, f64)>,
 }
 
 impl Stroke {
-    pub fn new() -> Stroke {
+    /// Jumps that were seen in earlier strokes count on.
+    pub fn new(jumps_back: u32) -> Stroke {
         Stroke {
             seconds: 0.0,
             last: [0.0; 3],
@@ -58,7 +59,7 @@ impl Stroke {
             stands_rad: 0.0,
             slow_pa: 0.0,
             farthest_rad: 0.0,
-            jumps_back: 0,
+            jumps_back,
             beyond: 0,
             trace: Vec::new(),
         }
@@ -110,6 +111,11 @@ impl Stroke {
             }
         }
         Ok(())
+    }
+
+    /// Whether the pressure stands still, and not only almost.
+    pub fn still(&self, seen: &Seen) -> bool {
+        (seen.opening_pa - self.slow_pa).abs() < 1e-3 * seen.supply_pa.max(1e5)
     }
 
     /// Way of the whole stroke so far, rad.
