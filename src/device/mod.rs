@@ -17,6 +17,7 @@ mod kind;
 mod lag;
 mod lock;
 mod memory;
+pub mod positioner;
 mod state;
 mod status;
 mod stored;

@@ -1,0 +1,268 @@
+//! The stages at mid travel: run-on, leak, dead band, friction, verifying steps [DV-91].
+
+use super::super::calibrated::Learned;
+use super::super::control::{Controller, Look, PUSH_PERCENT_PER_S, drive_for};
+use super::Found;
+use super::limits::Limits;
+use super::outcome::{Cause, Stage};
+
+/// The travel at which the tests take place, percent.
+const MIDDLE_PERCENT: f64 = 50.0;
+/// Way that counts as a move in the friction test, percent.
+const MOVE_PERCENT: f64 = 0.25;
+/// How fast the drive is raised to find the dead band, share/s.
+const RAMP_PER_S: f64 = 0.03;
+/// Way of the verifying steps, percent, and how near they must come.
+const VERIFY_PERCENT: (f64, f64) = (3.0, 0.6);
+/// Time for one of them, s.
+const VERIFY_S: f64 = 20.0;
+/// Longest push in the friction test, s.
+const PUSH_S: f64 = 25.0;
+
+/// Where within its stage it is.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Fine {
+    controller: Controller,
+    /// Step within the stage, and since when, s.
+    part: u32,
+    part_s: f64,
+    /// Remembered from part to part.
+    travel_percent: f64,
+    speed_percent_per_s: f64,
+    pa: f64,
+    flow: f64,
+    drive: f64,
+    sum: (f64, u32),
+    breaks: [Option<(f64, f64)>; 2],
+}
+
+impl Fine {
+    /// For the next stage: only the controller goes on.
+    pub fn next(&self) -> Fine {
+        Fine { controller: self.controller, ..Fine::default() }
+    }
+
+    fn part(&mut self, part: u32) {
+        (self.part, self.part_s) = (part, 0.0);
+    }
+
+    /// The opening drive; `None` when the stage is over.
+    #[expect(clippy::too_many_arguments, reason = "all of one moment, used once")]
+    pub fn step(
+        &mut self,
+        stage: Stage,
+        found: &mut Found,
+        base_pa: f64,
+        limits: &Limits,
+        opens: f64,
+        dt_s: f64,
+        travel_percent: f64,
+        opening_pa: f64,
+    ) -> Result<Option<f64>, Cause> {
+        self.part_s += dt_s;
+        let look = Look { travel_percent, opening_pa };
+        match stage {
+            Stage::ToMiddle => self.to_middle(found, limits, dt_s, &look),
+            Stage::Leak => self.leak(found, limits, opens, dt_s, &look),
+            Stage::DeadBand => self.dead_band(found, dt_s, &look),
+            Stage::Friction => self.friction(found, base_pa, limits, dt_s, &look),
+            _ => self.verify(found, dt_s, &look),
+        }
+    }
+
+    /// Opens at full drive, ends the drive at mid travel, and looks how far the valve runs on.
+    fn to_middle(
+        &mut self,
+        found: &mut Found,
+        limits: &Limits,
+        _dt_s: f64,
+        look: &Look,
+    ) -> Result<Option<f64>, Cause> {
+        self.controller.watch(look);
+        match self.part {
+            0 if look.travel_percent < MIDDLE_PERCENT => {
+                if self.part_s > limits.most_stroke_s {
+                    return Err(Cause::TookTooLong);
+                }
+                return Ok(Some(1.0));
+            }
+            0 => {
+                self.travel_percent = look.travel_percent;
+                self.speed_percent_per_s = self.controller.track().speed();
+                self.part(1);
+            }
+            _ => {
+                let ran = look.travel_percent - self.travel_percent;
+                if ran > 35.0 {
+                    return Err(Cause::StageDoesNotRest);
+                }
+                if self.part_s > 0.8 {
+                    found.learned.run_on_s = (ran / self.speed_percent_per_s.max(0.5)).clamp(0.0, 0.6);
+                    return Ok(None);
+                }
+            }
+        }
+        Ok(Some(0.0))
+    }
+
+    /// Keeps the pressure and looks what flow that takes.
+    fn leak(
+        &mut self,
+        found: &mut Found,
+        limits: &Limits,
+        opens: f64,
+        dt_s: f64,
+        look: &Look,
+    ) -> Result<Option<f64>, Cause> {
+        if self.part == 0 {
+            self.travel_percent = look.travel_percent;
+            self.part = 1;
+        }
+        let drive = self.controller.rest(&found.learned, dt_s, 1.0, look);
+        if self.part_s > 4.0 {
+            self.sum = (self.sum.0 + drive, self.sum.1 + 1);
+        }
+        if self.part_s < 6.0 {
+            return Ok(Some(drive));
+        }
+        let mean = self.sum.0 / f64::from(self.sum.1.max(1));
+        let away = look.travel_percent - self.travel_percent;
+        if mean.abs() > limits.most_holding_flow {
+            return Err(if mean * opens > 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
+        }
+        if away.abs() > 5.0 {
+            return Err(if away * opens < 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
+        }
+        Ok(None)
+    }
+
+    /// Raises the drive slowly from where the pressure stays, until it does not: upwards, then downwards.
+    fn dead_band(&mut self, found: &mut Found, dt_s: f64, look: &Look) -> Result<Option<f64>, Cause> {
+        match self.part {
+            0 | 2 => {
+                let drive = self.controller.rest(&found.learned, dt_s, 0.0, look);
+                if self.part_s < 1.5 {
+                    self.sum = (self.sum.0 + drive, self.sum.1 + 1);
+                    return Ok(Some(drive));
+                }
+                self.drive = self.sum.0 / f64::from(self.sum.1.max(1));
+                self.sum = (0.0, 0);
+                (self.pa, self.travel_percent) = (look.opening_pa, look.travel_percent);
+                self.part(self.part + 1);
+                Ok(Some(self.drive))
+            }
+            _ => {
+                self.controller.watch(look);
+                let side = if self.part == 1 { 1.0 } else { -1.0 };
+                let drive = self.drive + side * RAMP_PER_S * self.part_s;
+                let change_pa = side * (look.opening_pa - self.pa);
+                let seen_pa = (4e-3 * found.learned.span_pa).max(300.0);
+                if change_pa > seen_pa || side * (look.travel_percent - self.travel_percent) > 0.25 {
+                    // From the begin of the flow to where it was seen the drive has gone on.
+                    let rise = found.learned.rise_pa_per_s.max(1.0);
+                    let late = (2.0 * seen_pa * RAMP_PER_S / rise).sqrt().min(RAMP_PER_S * self.part_s);
+                    let at = drive - side * late;
+                    match self.part {
+                        1 => found.learned.opening_drive = at.clamp(-0.5, 0.5),
+                        _ => found.learned.closing_drive = at.clamp(-0.5, found.learned.opening_drive),
+                    }
+                    if self.part == 3 {
+                        self.controller = Controller::default();
+                        return Ok(None);
+                    }
+                    self.part(2);
+                    return Ok(Some(self.drive));
+                }
+                if (drive - self.drive).abs() > 0.45 {
+                    return Err(Cause::StageDoesNotRest);
+                }
+                Ok(Some(drive))
+            }
+        }
+    }
+
+    /// Pushes gently until it moves, up and down twice; the second pair counts.
+    fn friction(
+        &mut self,
+        found: &mut Found,
+        base_pa: f64,
+        limits: &Limits,
+        dt_s: f64,
+        look: &Look,
+    ) -> Result<Option<f64>, Cause> {
+        let learned = found.learned;
+        let side = if (self.part / 2).is_multiple_of(2) { 1.0 } else { -1.0 };
+        if self.part.is_multiple_of(2) {
+            // Rests for a moment, then notes where it begins.
+            let went = if self.part == 0 { 0.0 } else { -side };
+            let drive = self.controller.rest(&learned, dt_s, went, look);
+            if self.part_s < 1.0 {
+                return Ok(Some(drive));
+            }
+            if self.part > 0 {
+                // The push before this rest: how far the move went beyond what was pushed.
+                let way = (look.travel_percent - self.travel_percent).abs();
+                if self.part >= 4 {
+                    found.learned.jump_percent =
+                        way.max(if self.part > 4 { found.learned.jump_percent } else { 0.0 });
+                }
+            }
+            if self.part == 8 {
+                let [Some((up_pa, up)), Some((down_pa, down))] = self.breaks else {
+                    return Err(Cause::NothingMovesStuck);
+                };
+                let along_pa = (up - down) / 100.0 * (found.open_pa - found.closed_pa);
+                found.learned.friction_pa = (0.5 * (up_pa - down_pa - along_pa)).max(0.0);
+                if 2.0 * found.learned.friction_pa > limits.most_friction_share * base_pa {
+                    return Err(Cause::TooMuchFriction);
+                }
+                return Ok(None);
+            }
+            (self.pa, self.travel_percent) = (look.opening_pa, look.travel_percent);
+            self.flow = self.controller.balance();
+            self.part(self.part + 1);
+        }
+        self.controller.watch(look);
+        let full = if side > 0.0 { learned.opening_percent_per_s } else { learned.closing_percent_per_s };
+        let push = (PUSH_PERCENT_PER_S / full.max(0.1)).min(1.0)
+            * if self.part_s > 0.5 * PUSH_S { 3.0 } else { 1.0 };
+        let moved = side * (self.controller.track().place() - self.travel_percent) > MOVE_PERCENT;
+        if moved {
+            self.breaks[usize::from(side < 0.0)] = Some((look.opening_pa, look.travel_percent));
+            if self.part >= 5 && self.part_s > 0.3 && self.part_s < 0.5 * PUSH_S {
+                let rise = side * (look.opening_pa - self.pa) / self.part_s / push;
+                if rise > 0.05 * learned.rise_pa_per_s {
+                    found.learned.rise_pa_per_s = rise;
+                }
+            }
+            self.part(self.part + 1);
+            return Ok(Some(drive_for(&learned, self.flow)));
+        }
+        if self.part_s > PUSH_S {
+            return Err(Cause::TooMuchFriction);
+        }
+        Ok(Some(drive_for(&learned, self.flow + side * push.min(1.0))))
+    }
+
+    /// A small step up and one down, as in service.
+    fn verify(&mut self, found: &Found, dt_s: f64, look: &Look) -> Result<Option<f64>, Cause> {
+        let (way, near) = VERIFY_PERCENT;
+        if self.part_s <= 1.5 * dt_s && self.part == 0 {
+            self.travel_percent = look.travel_percent;
+        }
+        let target = self.travel_percent + if self.part == 0 { way } else { 0.0 };
+        let drive = self.controller.step(&found.learned, dt_s, target, look);
+        let there = self.controller.rests() && (target - self.controller.track().place()).abs() <= near;
+        self.flow = if there { self.flow + dt_s } else { 0.0 };
+        if self.flow >= 1.0 {
+            if self.part == 1 {
+                return Ok(None);
+            }
+            self.flow = 0.0;
+            self.part(1);
+        } else if self.part_s > VERIFY_S {
+            return Err(Cause::DoesNotHold);
+        }
+        Ok(Some(drive))
+    }
+}

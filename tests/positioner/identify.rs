@@ -1,0 +1,1 @@
+//! What is identified, against closed forms.
