@@ -5,7 +5,11 @@
 //! until it is interrupted.
 
 #[cfg(feature = "io")]
+pub mod api;
+mod changes;
+#[cfg(feature = "io")]
 mod disk;
+pub mod driven;
 #[cfg(feature = "bench-file")]
 mod file;
 #[cfg(feature = "io")]
@@ -20,15 +24,17 @@ mod station;
 #[cfg(feature = "bench-file")]
 pub use crate::app::written::FileError;
 pub use crate::sim::Change;
+pub use changes::{CHANGES, ChangeSpec, Takes, why_not};
 #[cfg(feature = "bench-file")]
 pub use file::{LoadDescription, LoadSheet, check, check_all, check_with, read, read_description, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
 pub use plan::{
     BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan, ValveFaultPlan, ValvePlan,
+    api_place,
 };
 #[cfg(feature = "io")]
-pub use running::{Bench, Error, Notice, PortPlace};
+pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders, PortPlace};
 #[cfg(feature = "bench-file")]
 pub use sheet::{WiringSheet, check_sheet, read_sheet, sheet_schema};
 pub use station::{device_station, world};

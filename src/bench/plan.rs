@@ -10,6 +10,7 @@ use crate::plant::valve::ValveConfig;
 use crate::sim::{Change, Errand};
 use crate::time::{Instant, Pace};
 use crate::wiring::Circuit;
+use core::net::SocketAddr;
 use core::time::Duration;
 use std::path::PathBuf;
 
@@ -34,8 +35,18 @@ pub struct BenchPlan {
     pub events: Vec<EventPlan>,
     /// The loop that feeds the devices, where it is computed; else they always have power [WI-14].
     pub wires: Option<LoopPlan>,
+    /// Where the bench is driven over HTTP [BA-08].
+    pub api: Option<SocketAddr>,
     /// The commands of the device types that the bench describes.
     pub catalogue: Catalogue,
+}
+
+/// Reads an address and a port; `localhost` is 127.0.0.1.
+pub fn api_place(text: &str) -> Option<SocketAddr> {
+    match text.strip_prefix("localhost:") {
+        Some(port) => Some(SocketAddr::from(([127, 0, 0, 1], port.parse().ok()?))),
+        None => text.parse().ok(),
+    }
 }
 
 impl BenchPlan {
@@ -172,6 +183,12 @@ impl EventPlan {
 
 #[cfg(feature = "bench-file")]
 impl LineKind {
+    /// Whether it leads to wires outside of this program.
+    #[cfg(feature = "io")]
+    pub(super) fn is_real(&self) -> bool {
+        matches!(self, LineKind::Serial(..) | LineKind::Tcp(_))
+    }
+
     /// Whether both are the same place, so that only one of them can be had. What gets a place of its
     /// own each time is never the same.
     pub(super) fn is_same_place(&self, other: &LineKind) -> bool {

@@ -1,16 +1,19 @@
 //! The bench on the wall clock, with ports of this machine.
 
 use super::Change;
+use super::driven::{Done, Driven, Order, Reply, SnapshotState, TimeState};
 use super::memory::{self, Claim, MemoryError};
 use super::plan::{BenchPlan, LineKind, LinePlan};
 use super::station;
 use crate::device::{ImageError, Restored};
-use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports};
-use crate::line::{self, Bus, EchoUse, Reach, Source, Traffic};
+use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
+use crate::line::{self, EchoUse, Reach, Source, Traffic};
 use crate::sim::{DeviceStation, MasterStation, Participant, Power, PowerNews, Supplied};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
+use std::time::Duration;
 
 /// Where an access point of the running bench is.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -104,6 +107,19 @@ pub enum Notice {
         /// What it changed.
         change: Change,
     },
+    /// Somebody has changed something by an order [BA-05].
+    Ordered {
+        /// When, bench time.
+        at: Instant,
+        /// At which device, by its index in the plan; `None` at every one.
+        device: Option<usize>,
+        /// What.
+        change: Change,
+    },
+    /// Somebody has time go otherwise [BA-02].
+    Time(TimeState),
+    /// Somebody has put the bench back to a snapshot: sessions on its lines are over [BA-06].
+    Restored(SnapshotState),
     /// What the loop gives a device that works, after an event of the loop [WI-14].
     Supplied {
         /// Which device.
@@ -157,17 +173,56 @@ struct Keeper {
     unsaved: Option<Vec<u8>>,
 }
 
+/// Most orders that wait for a bench.
+pub const MOST_ORDERS: usize = 64;
+
+/// The longest that a bench computes before it looks for orders, where its time does not go as on the wall.
+const SLICE: Duration = Duration::from_millis(20);
+
+/// Gives orders to a running bench from other threads [BA-01].
+#[derive(Clone)]
+pub struct Orders {
+    queue: SyncSender<(Order, Reply)>,
+    wake: WakeHandle,
+}
+
+/// Why an order was not put into the queue.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NotOrdered {
+    /// [`MOST_ORDERS`] wait already.
+    Full,
+    /// The bench has ended.
+    Ended,
+}
+
+impl Orders {
+    /// Puts an order into the queue without waiting. A bench that ends before it is done drops `reply`.
+    ///
+    /// # Errors
+    /// The queue is full, or the bench has ended; `reply` is dropped.
+    pub fn order(&self, order: Order, reply: Reply) -> Result<(), NotOrdered> {
+        self.queue.try_send((order, reply)).map_err(|e| match e {
+            TrySendError::Full(_) => NotOrdered::Full,
+            TrySendError::Disconnected(_) => NotOrdered::Ended,
+        })?;
+        self.wake.wake();
+        Ok(())
+    }
+}
+
 /// A bench with open ports. Making one opens them; [`Bench::run`] lets it answer.
 pub struct Bench {
-    plan: BenchPlan,
+    driven: Driven,
     ports: Ports,
-    bus: Bus<Participant>,
+    /// Where orders come in, if anybody may give some.
+    orders: Option<Receiver<(Order, Reply)>>,
     places: Vec<PortPlace>,
     lost: Vec<bool>,
     /// Pseudo-terminals that the program there has set wrong.
     set_wrong: Vec<bool>,
     keepers: Vec<Keeper>,
-    events_done: usize,
+    /// By an order, and what that gave the devices is still to be told.
+    loop_was_changed: bool,
     /// What was found before anybody could listen.
     early: Vec<Notice>,
 }
@@ -216,12 +271,30 @@ impl Bench {
         }
         let lost = vec![false; places.len()];
         let set_wrong = lost.clone();
-        Ok(Bench { plan, ports, bus, places, lost, set_wrong, keepers, events_done: 0, early })
+        let driven = Driven::new(plan, bus);
+        Ok(Bench {
+            driven,
+            ports,
+            orders: None,
+            places,
+            lost,
+            set_wrong,
+            keepers,
+            loop_was_changed: false,
+            early,
+        })
     }
 
     /// What the bench was made of.
     pub fn plan(&self) -> &BenchPlan {
-        &self.plan
+        self.driven.plan()
+    }
+
+    /// From now on others may give orders, by a way that is given back.
+    pub fn take_orders(&mut self) -> Orders {
+        let (queue, orders) = sync_channel(MOST_ORDERS);
+        self.orders = Some(orders);
+        Orders { queue, wake: self.ports.wake_handle() }
     }
 
     /// Where the lines are, in the order of the plan.
@@ -231,24 +304,24 @@ impl Bench {
 
     /// The devices with what they have stored now, in the order of the plan.
     pub fn stations(&self) -> impl Iterator<Item = &DeviceStation> {
-        self.bus.stations().filter_map(Participant::device)
+        self.driven.bus().stations().filter_map(Participant::device)
     }
 
     /// How requests from the lines of the bench reach the device with this index, and how its answers reach them,
     /// as the loop is now.
     pub fn reach(&self, device: usize) -> (Reach, Reach) {
         let (line, device) = (Source::Port(0), Source::Station(device));
-        (self.bus.reach(line, device), self.bus.reach(device, line))
+        (self.driven.bus().reach(line, device), self.driven.bus().reach(device, line))
     }
 
     /// The masters, in the order of the plan.
     pub fn masters(&self) -> impl Iterator<Item = &MasterStation> {
-        self.bus.stations().filter_map(Participant::master)
+        self.driven.bus().stations().filter_map(Participant::master)
     }
 
     /// What has passed on the wires so far.
     pub fn traffic(&self) -> Traffic {
-        self.bus.traffic()
+        self.driven.bus().traffic()
     }
 
     /// A handle that ends [`Bench::run`] from another thread.
@@ -277,9 +350,10 @@ impl Bench {
     fn drive(&mut self, on: &mut dyn FnMut(Notice)) -> Result<(), Error> {
         loop {
             self.catch_up(on);
-            match self.ports.wait(self.bus.next_at()) {
+            let wake = self.driven.wake_at(self.ports.now());
+            match self.ports.wait(wake) {
                 PortEvent::Octets { port, values, marks, at } => {
-                    self.bus.arrive(at, port, &values, &marks);
+                    self.driven.arrive(at, port, &values, &marks);
                 }
                 PortEvent::PeerCame { port } => on(Notice::PeerCame { line: port }),
                 PortEvent::Peer { port, peer, news } => on(Notice::Peer { line: port, peer, news }),
@@ -304,6 +378,7 @@ impl Bench {
                 }
                 // `write` reports no ends.
                 PortEvent::Sent { .. } | PortEvent::TimeOut => {}
+                PortEvent::Woken => self.take_up_orders(on),
                 PortEvent::Interrupted => return Ok(()),
             }
         }
@@ -312,13 +387,14 @@ impl Bench {
     /// Lets the wires come up to now, one thing after the other: the octet that ends a request is handed
     /// on before what it changes is saved, which takes long enough for others to see a gap, and the
     /// answer to it after that.
-    fn catch_up(&mut self, on: &mut dyn FnMut(Notice)) {
-        let now = self.ports.now();
+    /// Gives the moment on the wall clock for which that was.
+    fn catch_up(&mut self, on: &mut dyn FnMut(Notice)) -> Instant {
+        let begun = self.ports.now();
+        let target = self.driven.target(begun);
         let mut last = None;
         loop {
-            let next = self.bus.next_at().filter(|&t| t < now && Some(t) > last);
-            let deliveries = self.bus.poll(next.unwrap_or(now));
-            if self.plan.pace == Pace::Fast {
+            let (deliveries, at) = self.driven.turn(target, last);
+            if self.plan().pace == Pace::Fast {
                 // Request and answer have the same time, and nobody judges gaps.
                 self.save(on);
                 self.write(&deliveries);
@@ -326,12 +402,44 @@ impl Bench {
                 self.write(&deliveries);
                 self.save(on);
             }
-            let has_changed = self.tell_events(next.unwrap_or(now), on);
+            let has_changed = self.tell_events(at, on) | core::mem::take(&mut self.loop_was_changed);
             self.tell_power(has_changed, on);
-            match next {
-                Some(_) => last = next,
-                None => return,
+            last = Some(at);
+            let is_long = self.driven.may_run_long() && self.ports.now().since(begun) > SLICE;
+            if at >= target || is_long {
+                break;
             }
+        }
+        // Who has come as far as he should is not behind.
+        let wall = if self.driven.time().at >= target { begun } else { self.ports.now() };
+        self.driven.settle(wall);
+        self.tell_done(on);
+        begun
+    }
+
+    /// Does what others have ordered, one after the other, the wires up to now before each.
+    fn take_up_orders(&mut self, on: &mut dyn FnMut(Notice)) {
+        for _ in 0..MOST_ORDERS {
+            let Some((order, reply)) = self.orders.as_ref().and_then(|o| o.try_recv().ok()) else { return };
+            let wall = self.catch_up(on);
+            self.driven.obey(wall, order, reply);
+            self.tell_done(on);
+        }
+    }
+
+    fn tell_done(&mut self, on: &mut dyn FnMut(Notice)) {
+        for done in self.driven.take_done() {
+            on(match done {
+                Done::Time(time) => Notice::Time(time),
+                Done::Changed { at, device, change } => {
+                    self.loop_was_changed |= change.is_of_the_loop();
+                    Notice::Ordered { at, device, change }
+                }
+                Done::Restored(snapshot) => {
+                    self.ports.hang_up();
+                    Notice::Restored(snapshot)
+                }
+            });
         }
     }
 
@@ -351,7 +459,8 @@ impl Bench {
     fn save(&mut self, on: &mut dyn FnMut(Notice)) {
         for (i, keeper) in self.keepers.iter_mut().enumerate() {
             let image = self
-                .bus
+                .driven
+                .bus_mut()
                 .station_mut(i)
                 .and_then(Participant::device_mut)
                 .and_then(|d| d.device_mut().take_image());
@@ -376,7 +485,8 @@ impl Bench {
             if let Some(supplied) = given.filter(|_| has_changed) {
                 on(Notice::Supplied { device, supplied });
             }
-            let Some(station) = self.bus.station_mut(device).and_then(Participant::device_mut) else {
+            let Some(station) = self.driven.bus_mut().station_mut(device).and_then(Participant::device_mut)
+            else {
                 continue;
             };
             for news in station.take_power_news() {
@@ -390,9 +500,10 @@ impl Bench {
         let mut is_any_of_loop = false;
         let done: Vec<usize> = self.stations().map(DeviceStation::changes_done).collect();
         let mut counted = vec![0; done.len()];
-        for (i, event) in self.plan.events.iter().enumerate() {
+        let mut told = self.driven.events_done();
+        for (i, event) in self.driven.plan().events.iter().enumerate() {
             // It has happened when it has to each device that it concerns, one of the loop when it was due.
-            let is_of_loop = self.plan.is_for_the_loop(event);
+            let is_of_loop = self.driven.plan().is_for_the_loop(event);
             if is_of_loop && event.at > now {
                 break;
             }
@@ -401,12 +512,13 @@ impl Bench {
             if concerned.any(|d| done[d] < counted[d]) {
                 break;
             }
-            if i >= self.events_done {
+            if i >= told {
                 on(Notice::EventDone { event: i, at: event.at, device: event.device, change: event.change });
-                self.events_done = i + 1;
+                told = i + 1;
                 is_any_of_loop |= is_of_loop;
             }
         }
+        self.driven.set_events_done(told);
         is_any_of_loop
     }
 }

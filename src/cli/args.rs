@@ -5,11 +5,13 @@ use super::lines::LineSpec;
 use super::settings_args::SettingsArgs;
 use super::valve_args::ValveArgs;
 use crate::app::command::Revision;
+use crate::bench;
 use crate::capture::Rotation;
 use crate::frame::Master;
 use crate::report::Format;
 use crate::time::Pace;
 use clap::{Parser, Subcommand, ValueEnum};
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 /// A bench for loop-powered valve positioners: mock devices, a host, a log and its decoder.
@@ -308,7 +310,7 @@ of every line and the seed, then what happens, at the end {\"ended\":true,...} w
 Every command takes the bench file as a LINE too, mock:BENCH.toml, without ports and without waiting.")]
 pub struct MockArgs {
     /// The bench file (TOML): devices, lines, events, masters, faults on the wires.
-    #[arg(value_name = "BENCH.toml", required_unless_present = "schema")]
+    #[arg(value_name = "BENCH.toml", required_unless_present_any = ["schema", "api_schema"])]
     pub bench: Option<PathBuf>,
     /// Run at this pace instead of the bench file's: `wire` (1200 bit/s), `fast` (at once), or how many
     /// times faster than the wire, 0.01 to 1000.
@@ -318,9 +320,26 @@ pub struct MockArgs {
     /// the wires, jitter, what collisions leave.
     #[arg(long, allow_negative_numbers = true, value_parser = seed, value_name = "N")]
     pub seed: Option<u64>,
+    /// Let programs drive the bench over HTTP: read every quantity, change, stop and step time, put it back. Without an
+    /// address at 127.0.0.1:4620; port 0 is any that is free. Another address than this machine's own needs a token.
+    #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = bench::api::USUAL_PLACE, value_parser = api_place, value_name = "ADDRESS:PORT")]
+    pub api: Option<SocketAddr>,
+    /// The file with the token that requests to the API must carry; else the variable LOOPRIG_API_TOKEN has it, or
+    /// there is none.
+    #[arg(long, value_name = "FILE")]
+    pub api_token_file: Option<PathBuf>,
+    /// Print the OpenAPI document of the API, and end.
+    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file"])]
+    pub api_schema: bool,
     /// Print the JSON Schema of bench files, for editors, and end.
-    #[arg(long, conflicts_with_all = ["bench", "pace", "seed"])]
+    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "api", "api_token_file"])]
     pub schema: bool,
+}
+
+/// An address of this machine and a port.
+fn api_place(text: &str) -> Result<SocketAddr, String> {
+    bench::api_place(text)
+        .ok_or_else(|| "give an address and a port, such as 127.0.0.1:4620 or localhost:0".to_owned())
 }
 
 /// `wiring`.

@@ -2,6 +2,7 @@
 
 use super::args::MockArgs;
 use super::lines::{end_on_signal, quoted, warn_of_network};
+use super::mock_api as api;
 use super::mock_loop as current_loop;
 use super::mock_words as words;
 use super::output::{Ended, Failure, Output};
@@ -15,6 +16,10 @@ use serde_json::{Value as Json, json};
 
 /// Runs the bench until Ctrl-C or a request to terminate, which both are a good end.
 pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
+    if args.api_schema {
+        let _ = writeln!(out.text(), "{:#}", bench::api::document());
+        return Ok(Ended::Fine);
+    }
     let Some(path) = args.bench.as_deref().filter(|_| !args.schema) else {
         let _ = writeln!(out.text(), "{}", bench::schema());
         return Ok(Ended::Fine);
@@ -37,21 +42,38 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
         out.flush()?;
     }
     let doing = format!("running {}", path.display());
+    let place = api::place(args, &plan)?;
     let mut bench = Bench::open(plan).map_err(|e| failed(&doing, &e))?;
     for line in &bench.plan().lines {
         if let LineKind::TcpListen(at) = &line.kind {
             warn_of_network(at);
         }
     }
+    let api_at = place.as_ref().map(|p| p.at());
     let handle = bench.interrupt_handle();
     end_on_signal(handle)?;
     let mut ready = String::new();
     match out.options.format {
         Format::Json => {
-            let _ = writeln!(ready, "{}", ready_json(&bench, seed));
+            let mut told = ready_json(&bench, seed);
+            told["api"] = json!(api_at.map(api::url));
+            let _ = writeln!(ready, "{told}");
         }
-        _ => ready_text(&bench, &mut ready),
+        _ => {
+            ready_text(&bench, &mut ready);
+            if let Some(place) = &place {
+                api::text(place, bench.plan(), &mut ready);
+            }
+            ready.push_str("\nCtrl-C ends it.\n");
+        }
     }
+    let gate = match place {
+        Some(place) => {
+            let (at, plan, orders) = (place.at(), bench.plan().clone(), bench.take_orders());
+            Some(place.serve(plan, orders).map_err(|e| api::failed(at, &e))?)
+        }
+        None => None,
+    };
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     let places = bench.places().to_vec();
     let mut told = Ok(());
@@ -75,6 +97,7 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
             told = Err(e);
         }
     });
+    drop(gate);
     ended.map_err(|e| failed(&doing, &e))?;
     told?;
     match out.options.format {
@@ -201,7 +224,6 @@ fn ready_text(bench: &Bench, out: &mut String) {
             }
         }
     }
-    out.push_str("\nCtrl-C ends it.\n");
 }
 
 fn row(d: &Device) -> [String; 6] {
@@ -319,6 +341,17 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
             current_loop::power_text(news, &names[*device], out);
             Ok(())
         }
+        Notice::Ordered { at, device, change } => {
+            let whose = device.map_or(String::new(), |d| format!("{}: ", names[d]));
+            writeln!(out, "ordered at {} s: {whose}{change}", at.as_secs_f64())
+        }
+        Notice::Time(time) => writeln!(out, "{}", words::time(time)),
+        Notice::Restored(snapshot) => writeln!(
+            out,
+            "back at {} s, as in the snapshot \"{}\": sessions on the lines are over",
+            snapshot.at.as_secs_f64(),
+            snapshot.name
+        ),
     };
 }
 
@@ -371,5 +404,12 @@ fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
         }),
         Notice::Supplied { device, supplied } => current_loop::given_json(supplied, *device),
         Notice::Power { device, news } => current_loop::power_json(news, *device),
+        Notice::Ordered { at, device, change } => json!({
+            "notice": "ordered", "at_s": at.as_secs_f64(), "device": device, "change": change.to_string(),
+        }),
+        Notice::Time(time) => words::time_json(time),
+        Notice::Restored(snapshot) => {
+            json!({"notice": "restored", "at_s": snapshot.at.as_secs_f64(), "snapshot": snapshot.name})
+        }
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::app::command::{Revision, spec};
 use crate::app::types::units;
+use crate::bench::driven::{Going, TimeState};
 use crate::bench::{Bench, BenchPlan, DevicePlan};
 use crate::device::{BurstMessage, Device};
 use crate::frame::Target;
@@ -11,6 +12,31 @@ use crate::sim::Errand;
 use core::fmt::Write;
 use core::time::Duration;
 use serde_json::{Value as Json, json};
+
+/// How time goes on from now.
+pub fn time(time: &TimeState) -> String {
+    let at_s = time.at.as_secs_f64();
+    match time.going {
+        Going::Running { speed: 1.0 } => {
+            format!("at {at_s} s: time runs as on the wall clock, lines are joined")
+        }
+        Going::Running { speed } => {
+            format!("at {at_s} s: time runs at speed {speed}; lines are cut off until it runs at speed 1")
+        }
+        Going::Paused => format!("at {at_s} s: paused; lines are cut off until time runs at speed 1"),
+        Going::Stepping { until } => format!("at {at_s} s: a step to {} s", until.as_secs_f64()),
+    }
+}
+
+/// The same for programs.
+pub fn time_json(time: &TimeState) -> Json {
+    let (state, speed) = match time.going {
+        Going::Running { speed } => ("running", Some(speed)),
+        Going::Paused => ("paused", None),
+        Going::Stepping { .. } => ("stepping", None),
+    };
+    json!({"notice": "time", "at_s": time.at.as_secs_f64(), "state": state, "speed": speed})
+}
 
 /// What is on the wires besides devices with good clocks.
 pub fn wires_text(plan: &BenchPlan, out: &mut String) {

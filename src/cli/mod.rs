@@ -19,6 +19,7 @@ mod lines;
 mod listen;
 mod listening;
 mod mock;
+mod mock_api;
 mod mock_line;
 mod mock_loop;
 mod mock_words;

@@ -48,7 +48,7 @@ pub(super) struct Due {
 }
 
 /// The buffers of both masters.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Delayed {
     /// By [`Master::index`].
     buffers: [Vec<Buffer>; 2],

@@ -34,12 +34,12 @@ pub use described::{
     Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
 };
 pub use identity::{Identity, MANUFACTURER};
-pub use kind::{KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig};
+pub use kind::{Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig};
 pub use lag::{Lag, Positioner};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
 pub use stored::{Stored, StoredLock, TwoPointTrim};
 
-use crate::app::command::Revision;
+use crate::app::command::{Revision, Value};
 use crate::frame::{
     Address, Frame, Master, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target, UniqueAddress,
 };
@@ -62,8 +62,21 @@ pub enum Restored {
     Corrupt(ImageError),
 }
 
+/// A device variable as the device tells it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct VariableTold {
+    /// Such as "set point".
+    pub name: &'static str,
+    /// Code of its unit, as a master may have chosen it [UN-01].
+    pub unit: u8,
+    /// In that unit; not-a-number where it is not known.
+    pub value: f64,
+    /// Its status [TY-08].
+    pub status: u8,
+}
+
 /// An answer that waits for its time.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Pending {
     at: Instant,
     octets: Bytes,
@@ -87,8 +100,8 @@ enum Leaving {
 ///
 /// Drive it like this: [`Device::handle`] with every octet of the line, [`Device::handle_timeout`]
 /// when [`Device::wake_at`] has come, [`Device::poll_transmit`] after both, and [`Device::sent`] when
-/// what was given out has left.
-#[derive(Debug)]
+/// what was given out has left. A clone goes on in exactly the same way.
+#[derive(Clone, Debug)]
 pub struct Device {
     state: State,
     receiver: Receiver,
@@ -365,6 +378,39 @@ impl Device {
     /// send.
     pub fn loop_current_ma(&self) -> f64 {
         self.state.loop_current(self.state.now).ma
+    }
+
+    /// What is set outside of the device and it senses [DV-50].
+    pub fn inputs(&self) -> Inputs {
+        self.state.kind.inputs()
+    }
+
+    /// The device variables at `now` as the device tells them, in the order of their codes.
+    pub fn variables(&self, now: Instant) -> Vec<VariableTold> {
+        let told = |(code, of): (usize, &kind::Quantity)| {
+            let variable = self.state.variable(u8::try_from(code).ok()?, now)?;
+            let value = match variable.value {
+                Value::Float(bits) => f64::from(f32::from_bits(bits)),
+                _ => f64::NAN,
+            };
+            Some(VariableTold { name: of.name, unit: variable.unit, value, status: variable.status })
+        };
+        self.state.quantities().iter().enumerate().filter_map(told).collect()
+    }
+
+    /// Whether its electronics are broken [DV-50].
+    pub fn is_broken(&self) -> bool {
+        self.state.broken
+    }
+
+    /// Whether it is armed, so that it answers command 73 [DV-25].
+    pub fn is_armed(&self) -> bool {
+        self.state.armed
+    }
+
+    /// What it stores is other than what was saved last, for whoever saves it [DV-03].
+    pub fn not_saved(&mut self) {
+        self.state.unsaved = true;
     }
 
     /// Polling address, 0 to 63.

@@ -34,7 +34,7 @@ pub(super) struct Counters {
 }
 
 /// The device without its line.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct State {
     pub config: DeviceConfig,
     pub stored: Stored,

@@ -150,7 +150,7 @@ pub(super) fn flip(bit: u64, value: &mut u8, marks: &mut Marks) -> bool {
 }
 
 /// The rules of a bus with their dice.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Faults {
     rules: Vec<WireFault>,
     dice: Dice,

@@ -26,7 +26,7 @@ struct Follows {
 
 /// The turns of a device in burst mode: a state machine without I/O. It hears everything on the line, in burst
 /// mode or not.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct BurstTurns {
     timers: Timers,
     /// How much later than the last octet a carrier may go [LL-15].

@@ -83,7 +83,7 @@ impl fmt::Display for Change {
 
 /// A device on the bus. Changes reach it at their own times, however seldom the bus is asked, so a run
 /// does not depend on that.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct DeviceStation {
     device: Device,
     changes: Vec<(Instant, Change)>,
@@ -153,28 +153,39 @@ impl DeviceStation {
         }
     }
 
+    /// A change happens to it now, which its clock shows as `now`, behind what was due until then. One of the loop is left
+    /// alone but for the current, which a device measures where no loop is computed.
+    pub fn change(&mut self, now: Instant, change: Change) {
+        self.catch_up(now);
+        self.happens(now, change);
+    }
+
     pub(super) fn catch_up(&mut self, now: Instant) {
         while let Some(&(at, change)) = self.changes.get(self.done).filter(|c| c.0 <= now) {
-            self.device.come_to(at);
-            match change {
-                Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
-                // Somebody else sees to them.
-                Change::LoopSupplyV(_)
-                | Change::LoopOpen(_)
-                | Change::LoopExtraOhm(_)
-                | Change::LoopLeakOhm(_) => {}
-                Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
-                Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
-                Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
-                Change::Armed(armed) => self.device.set_armed(armed),
-                Change::WriteProtect(protected) => self.device.set_write_protected(protected),
-                Change::Busy(busy) => self.device.set_busy(busy),
-                Change::Malfunction(broken) => self.device.set_malfunction(broken),
-                // Without power there is none to lose.
-                Change::PowerCycle if self.is_on() => self.device.power_cycle(at),
-                Change::PowerCycle => {}
-            }
+            self.happens(at, change);
             self.done += 1;
+        }
+    }
+
+    fn happens(&mut self, at: Instant, change: Change) {
+        self.device.come_to(at);
+        match change {
+            Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
+            // Somebody else sees to them.
+            Change::LoopSupplyV(_)
+            | Change::LoopOpen(_)
+            | Change::LoopExtraOhm(_)
+            | Change::LoopLeakOhm(_) => {}
+            Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
+            Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
+            Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
+            Change::Armed(armed) => self.device.set_armed(armed),
+            Change::WriteProtect(protected) => self.device.set_write_protected(protected),
+            Change::Busy(busy) => self.device.set_busy(busy),
+            Change::Malfunction(broken) => self.device.set_malfunction(broken),
+            // Without power there is none to lose.
+            Change::PowerCycle if self.is_on() => self.device.power_cycle(at),
+            Change::PowerCycle => {}
         }
     }
 }

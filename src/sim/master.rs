@@ -41,7 +41,7 @@ pub struct Tally {
 }
 
 /// A master that runs errands: of those that are due the one that has waited longest comes first.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct MasterStation {
     master: Master,
     errands: Vec<(Errand, Option<Instant>)>,

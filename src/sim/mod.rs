@@ -22,7 +22,7 @@ use crate::line::{Bus, Clock, Delivery, InProcess, Reach, Source, Station, WireF
 use crate::time::{Instant, Pace};
 
 /// Somebody on the bus.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub enum Participant {
     /// A mock device.
     Device(Box<DeviceStation>),
@@ -110,7 +110,8 @@ impl Station for Participant {
     }
 }
 
-/// One bus with everybody on it.
+/// One bus with everybody on it. A clone is a snapshot: it goes on in exactly the same way.
+#[derive(Clone)]
 pub struct World {
     bus: Bus<Participant>,
     now: Instant,

@@ -10,7 +10,9 @@ use crate::time::Instant;
 use crate::wiring::{
     Analysis, Circuit, Coupling, DcRow, Part, PartKind, Series, Shunt, Source, Station, analyse, dc,
 };
+use core::any::Any;
 use core::time::Duration;
+use std::collections::VecDeque;
 
 /// What a transmitter draws while it starts, A: our choice, the low alarm current (common practice).
 const STARTING_A: f64 = 3.6e-3;
@@ -72,6 +74,8 @@ pub struct Loop {
     is_open: bool,
     changes: Vec<(Instant, Change)>,
     done: usize,
+    /// What somebody ordered besides, with its moment.
+    ordered: VecDeque<(Instant, Change)>,
     /// When it was computed first.
     began: Option<Instant>,
     /// When currents that devices make are looked at next.
@@ -149,10 +153,56 @@ impl Loop {
             is_open: false,
             changes,
             done: 0,
+            ordered: VecDeque::new(),
             began: None,
             look_at: None,
             circuit,
         }
+    }
+
+    /// Changes the loop at `now`, behind what was due until then; it shows when the bus is polled next. A change that is
+    /// none of the loop is left alone.
+    pub fn order(&mut self, now: Instant, change: Change) {
+        if change.is_of_the_loop() {
+            self.ordered.push_back((now, change));
+        }
+    }
+
+    /// What the card is told to drive, or what flows on a supply where no device says otherwise, mA.
+    pub fn wanted_ma(&self) -> f64 {
+        self.wanted_a * 1e3
+    }
+
+    /// What flows of that on a card, mA; `None` on a supply, where each device draws its own.
+    pub fn carried_ma(&self) -> Option<f64> {
+        let carried_a = if self.is_open { 0.0 } else { self.carried_a };
+        self.circuit.source.is_card().then_some(carried_a * 1e3)
+    }
+
+    /// The volts of the supply, or the most that the card can give.
+    pub fn supply_v(&self) -> f64 {
+        match self.circuit.source {
+            Source::Supply { voltage_v, .. } => voltage_v,
+            Source::Card { compliance_v, .. } => compliance_v,
+        }
+    }
+
+    /// Whether it is open at its source.
+    pub fn is_open(&self) -> bool {
+        self.is_open
+    }
+
+    /// What has come into the wires behind the source, ohm.
+    pub fn extra_ohm(&self) -> f64 {
+        match self.circuit.parts.first() {
+            Some(Part { kind: PartKind::Series(extra), .. }) => extra.resistance_ohm,
+            _ => 0.0,
+        }
+    }
+
+    /// The leak across the wires at the first device, ohm; `None` for none.
+    pub fn leak_ohm(&self) -> Option<f64> {
+        self.circuit.shunts.last().and_then(|leak| leak.resistance_ohm)
     }
 
     /// What flows at first through a device that does not make its current itself, mA.
@@ -405,7 +455,8 @@ impl Loop {
 impl Around<Participant> for Loop {
     fn wake_at(&self) -> Option<Instant> {
         let change = self.changes.get(self.done).map(|c| c.0);
-        [change, self.started_at(), self.look_at].into_iter().flatten().min()
+        let ordered = self.ordered.front().map(|c| c.0);
+        [change, ordered, self.started_at(), self.look_at].into_iter().flatten().min()
     }
 
     fn come_to(&mut self, now: Instant, bus: &mut Bus<Participant>) {
@@ -418,6 +469,10 @@ impl Around<Participant> for Loop {
             while let Some(&(_, change)) = self.changes.get(self.done).filter(|c| c.0 <= t) {
                 self.change(change);
                 self.done += 1;
+                changed = true;
+            }
+            while let Some((_, change)) = self.ordered.pop_front_if(|c| c.0 <= t) {
+                self.change(change);
                 changed = true;
             }
             if changed {
@@ -446,5 +501,17 @@ impl Around<Participant> for Loop {
     }
     fn joined(&mut self, bus: &mut Bus<Participant>) {
         self.set_reaches(bus);
+    }
+
+    fn clone_box(&self) -> Box<dyn Around<Participant> + Send> {
+        Box::new(self.clone())
+    }
+
+    fn as_any(&self) -> &dyn Any {
+        self
+    }
+
+    fn as_any_mut(&mut self) -> &mut dyn Any {
+        self
     }
 }

@@ -58,14 +58,14 @@ impl PairerConfig {
 }
 
 /// A request that may still be answered.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Pending {
     tries: Vec<Good>,
     interludes: Vec<Interlude>,
 }
 
 /// The state machine: push receptions, drain [`Pairer::next`], at the end [`Pairer::finish`].
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Pairer {
     config: PairerConfig,
     pending: Option<Pending>,

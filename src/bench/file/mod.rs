@@ -17,6 +17,7 @@ mod slow;
 mod tests;
 mod valve;
 
+use super::changes::{LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC};
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
 use super::sheet::{WiringSheet, read_sheet};
 use crate::app::command::described::Description;
@@ -26,6 +27,7 @@ use crate::app::written::{Fault, FileError, FileKind, for_toml, misfit, number, 
 use crate::device::{DeviceConfig, Identity, KindName};
 use crate::line::Clock;
 use crate::time::{Drift, Pace};
+use core::net::SocketAddr;
 use core::ops::{Range, RangeInclusive};
 use core::time::Duration;
 use lines::line;
@@ -44,9 +46,6 @@ const DESCRIPTION_MISSING: &str =
 const BENCH_FILE_MISSING: &str = "name a bench file that exists, or write one; every key: looprig mock --schema; the \
                                   smallest is\n    [[device]]\n    tag = \"FV-3104\"\n    [[line]]\n    at = \"pty:\"";
 
-const LOOP_CURRENT_MA: RangeInclusive<f64> = 0.0..=30.0;
-const SUPPLY_PRESSURE_BAR: RangeInclusive<f64> = 0.0..=20.0;
-const TEMPERATURE_DEGC: RangeInclusive<f64> = -273.15..=2000.0;
 /// From power to work unless told, s: our choice [DV-51].
 const STARTUP_S: f64 = 3.0;
 /// Up to a year.
@@ -252,7 +251,9 @@ fn plan(
         .collect::<Result<Vec<_>, _>>()?;
     // Stable: what stands first in the file happens first.
     events.sort_by_key(|e| e.at);
+    let api = file.api.as_ref().map(|t| api_place(&t.at)).transpose()?;
     Ok(BenchPlan {
+        api,
         path: path.to_path_buf(),
         pace,
         seed,
@@ -263,6 +264,13 @@ fn plan(
         events,
         wires,
         catalogue: loader.catalogue(),
+    })
+}
+
+fn api_place(at: &Spanned<String>) -> Result<SocketAddr, Fault> {
+    super::plan::api_place(at.get_ref()).ok_or_else(|| {
+        let wrong = format!("\"{}\" is no address with a port", at.get_ref());
+        Fault::new(&at.span(), wrong, "give one, such as at = \"127.0.0.1:4620\"")
     })
 }
 

@@ -202,6 +202,8 @@ pub struct BenchFile {
     #[serde(rename = "loop")]
     #[schemars(with = "Option<LoopTable>")]
     pub current_loop: Option<Spanned<LoopTable>>,
+    /// Lets programs drive the bench over HTTP while `looprig mock` runs it.
+    pub api: Option<ApiTable>,
     /// A mock device; at least one.
     #[schemars(with = "Vec<DeviceTable>", length(min = 1))]
     pub device: Option<Vec<Spanned<DeviceTable>>>,
@@ -223,6 +225,16 @@ pub struct BenchFile {
     #[serde(default)]
     #[schemars(with = "Vec<EventTable>")]
     pub event: Vec<Spanned<EventTable>>,
+}
+
+/// How programs drive the bench over HTTP.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ApiTable {
+    /// Address and port where it listens, such as "127.0.0.1:4620"; port 0 is any that is free, and is told. Another address than
+    /// this machine's own needs a token, which is never written here.
+    #[schemars(with = "String")]
+    pub at: Spanned<String>,
 }
 
 /// A mock master. What it asks changes mock devices alone: commands that write are refused in a bench
@@ -378,4 +390,34 @@ pub struct EventTable {
     /// true: the device loses its power for a moment and starts again, with its memory as stored.
     #[schemars(with = "Option<bool>", extend("const" = true))]
     pub power_cycle: Option<Spanned<bool>>,
+}
+
+/// A value that an event gives.
+pub enum Given<'a> {
+    /// A number.
+    Number(&'a Spanned<Number>),
+    /// Yes or no.
+    Switch(&'a Spanned<bool>),
+}
+
+impl EventTable {
+    /// What stands behind a key of [`super::super::changes::CHANGES`], if it is there.
+    pub fn given(&self, key: &str) -> Option<Given<'_>> {
+        match key {
+            "loop_current_ma" => self.loop_current_ma.as_ref().map(Given::Number),
+            "loop_supply_v" => self.loop_supply_v.as_ref().map(Given::Number),
+            "loop_extra_ohm" => self.loop_extra_ohm.as_ref().map(Given::Number),
+            "loop_leak_ohm" => self.loop_leak_ohm.as_ref().map(Given::Number),
+            "loop_open" => self.loop_open.as_ref().map(Given::Switch),
+            "supply_pressure_bar" => self.supply_pressure_bar.as_ref().map(Given::Number),
+            "process_temperature_degc" => self.process_temperature_degc.as_ref().map(Given::Number),
+            "sensor_broken" => self.sensor_broken.as_ref().map(Given::Switch),
+            "armed" => self.armed.as_ref().map(Given::Switch),
+            "write_protect" => self.write_protect.as_ref().map(Given::Switch),
+            "busy" => self.busy.as_ref().map(Given::Switch),
+            "malfunction" => self.malfunction.as_ref().map(Given::Switch),
+            "power_cycle" => self.power_cycle.as_ref().map(Given::Switch),
+            _ => None,
+        }
+    }
 }

@@ -239,6 +239,17 @@ impl Input {
     }
 }
 
+/// What is set outside of a device and it senses; `None` where a kind has no such input.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Inputs {
+    /// The supply pressure, bar.
+    pub supply_pressure_bar: Option<f64>,
+    /// The temperature of the process, degC.
+    pub process_temperature_degc: Option<f64>,
+    /// Whether the sensor of that is broken.
+    pub sensor_broken: Option<bool>,
+}
+
 /// The loop current as the device knows it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct LoopCurrent {
@@ -255,6 +266,9 @@ pub(super) struct LoopCurrent {
 
 /// What one kind of device does.
 pub(super) trait Kind: fmt::Debug + Send {
+    /// The same with a state of its own, for a copy of the device.
+    fn clone_box(&self) -> Box<dyn Kind>;
+
     fn traits(&self) -> &'static Traits;
 
     /// The limits of a device variable [CM-054].
@@ -284,6 +298,9 @@ pub(super) trait Kind: fmt::Debug + Send {
 
     /// What comes is finite. A kind that has no such input leaves it.
     fn take(&mut self, around: Around<'_>, now: Instant, input: Input);
+
+    /// What it senses, as it was taken.
+    fn inputs(&self) -> Inputs;
 
     fn loop_current(&self, around: Around<'_>, now: Instant) -> LoopCurrent;
 
@@ -325,6 +342,12 @@ pub(super) trait Kind: fmt::Debug + Send {
     fn valve_percent(&self, around: Around<'_>, now: Instant) -> Option<(f64, f64)> {
         let _ = (around, now);
         None
+    }
+}
+
+impl Clone for Box<dyn Kind> {
+    fn clone(&self) -> Self {
+        (**self).clone_box()
     }
 }
 

@@ -1,6 +1,6 @@
 //! A positioner: the loop current is an input, and a valve follows it [DV-01] [DV-02].
 
-use super::{Around, Input, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
+use super::{Around, Input, Inputs, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
 use crate::device::codes::{class, family, unit, variable_status};
 use crate::device::config::{ConfigError, no_range};
 use crate::device::lag::{Lag, Positioner};
@@ -120,7 +120,7 @@ impl PositionerConfig {
     }
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct ValvePositioner {
     config: PositionerConfig,
     valve: Positioner,
@@ -178,6 +178,10 @@ impl ValvePositioner {
 }
 
 impl Kind for ValvePositioner {
+    fn clone_box(&self) -> Box<dyn Kind> {
+        Box::new(self.clone())
+    }
+
     fn traits(&self) -> &'static Traits {
         &TRAITS
     }
@@ -241,6 +245,10 @@ impl Kind for ValvePositioner {
             Input::SupplyPressureBar(bar) => self.sensor_pressure_bar = bar,
             Input::ProcessTemperatureDegc(_) | Input::SensorBroken(_) => {}
         }
+    }
+
+    fn inputs(&self) -> Inputs {
+        Inputs { supply_pressure_bar: Some(self.sensor_pressure_bar), ..Inputs::default() }
     }
 
     /// The measured one.

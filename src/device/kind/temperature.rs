@@ -1,7 +1,7 @@
 //! A two-wire temperature transmitter: it senses a temperature, and the loop current is its output [DV-61].
 
 use super::output::{Output, OutputRules};
-use super::{Around, Input, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
+use super::{Around, Input, Inputs, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
 use crate::app::types::units;
 use crate::device::codes::{class, family, unit, variable_status};
 use crate::device::config::ConfigError;
@@ -89,7 +89,7 @@ impl TemperatureConfig {
     }
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct TemperatureTransmitter {
     config: TemperatureConfig,
     sensor_degc: f64,
@@ -132,6 +132,10 @@ impl TemperatureTransmitter {
 }
 
 impl Kind for TemperatureTransmitter {
+    fn clone_box(&self) -> Box<dyn Kind> {
+        Box::new(self.clone())
+    }
+
     fn traits(&self) -> &'static Traits {
         &TRAITS
     }
@@ -176,6 +180,14 @@ impl Kind for TemperatureTransmitter {
             Input::LoopCurrentMa(_) | Input::SupplyPressureBar(_) => {}
         }
         self.follow(around, now);
+    }
+
+    fn inputs(&self) -> Inputs {
+        Inputs {
+            process_temperature_degc: Some(self.sensor_degc),
+            sensor_broken: Some(self.sensor_broken),
+            ..Inputs::default()
+        }
     }
 
     fn loop_current(&self, around: Around<'_>, now: Instant) -> LoopCurrent {

@@ -66,7 +66,7 @@ impl ReceiverConfig {
 }
 
 /// The state machine. Push octets, drain [`Receiver::next`], and at the end [`Receiver::finish`].
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Receiver {
     config: ReceiverConfig,
     /// `config.longest_step` in nanoseconds: a plain number keeps the inner loop short.

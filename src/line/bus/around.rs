@@ -2,6 +2,7 @@
 
 use super::{Bus, Station};
 use crate::time::Instant;
+use core::any::Any;
 
 /// Something that changes stations, or what they hear, at times of its own [LI-26]. It is on the bus's true time.
 pub trait Around<S: Station> {
@@ -13,6 +14,21 @@ pub trait Around<S: Station> {
 
     /// A station or an access point has been added to the bus.
     fn joined(&mut self, bus: &mut Bus<S>);
+
+    /// The same with a state of its own, for a copy of the bus.
+    fn clone_box(&self) -> Box<dyn Around<S> + Send>;
+
+    /// Itself, for whoever knows what it is.
+    fn as_any(&self) -> &dyn Any;
+
+    /// Itself, for whoever knows what it is and changes it. What is done to it shows at the next [`Bus::poll`].
+    fn as_any_mut(&mut self) -> &mut dyn Any;
+}
+
+impl<S: Station> Clone for Box<dyn Around<S> + Send> {
+    fn clone(&self) -> Self {
+        (**self).clone_box()
+    }
 }
 
 impl<S: Station> Bus<S> {
@@ -20,6 +36,16 @@ impl<S: Station> Bus<S> {
     pub fn set_around(&mut self, mut around: Box<dyn Around<S> + Send>, now: Instant) {
         around.come_to(now, self);
         self.around = Some(around);
+    }
+
+    /// What goes on around the stations, if it is an `A`.
+    pub fn around<A: Around<S> + 'static>(&self) -> Option<&A> {
+        self.around.as_deref().and_then(|a| a.as_any().downcast_ref())
+    }
+
+    /// The same, to change it.
+    pub fn around_mut<A: Around<S> + 'static>(&mut self) -> Option<&mut A> {
+        self.around.as_deref_mut().and_then(|a| a.as_any_mut().downcast_mut())
     }
 
     /// What a station's clock shows at the true time `at`; an unknown station has a clock that is right.

@@ -33,7 +33,7 @@ impl Default for Reach {
 }
 
 /// A listener who does not hear everybody well.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Ear {
     /// Whom it hears otherwise than well, sorted.
     reaches: Vec<(Source, Reach)>,

@@ -40,12 +40,14 @@ const STATIONS: u64 = 16;
 /// The first ear's at a port, and of a station.
 const EARS: [u64; 2] = [1 << 32, 2 << 32];
 
+#[derive(Clone)]
 struct Port {
     sender: Sender,
     /// Where it does not hear everybody.
     ear: Option<Box<Ear>>,
 }
 
+#[derive(Clone)]
 struct Seat<S> {
     station: S,
     sender: Sender,
@@ -61,7 +63,9 @@ struct Seat<S> {
     wish: Option<(Instant, Instant)>,
 }
 
-/// One pair of wires [LI-05] with stations and access points, on time that somebody hands in.
+/// One pair of wires [LI-05] with stations and access points, on time that somebody hands in. A clone, chances and
+/// what is under way included, goes on in exactly the same way as the bus itself.
+#[derive(Clone)]
 pub struct Bus<S: Station = Box<dyn Station + Send>> {
     pace: Pace,
     seed: u64,

@@ -24,7 +24,7 @@ pub(super) struct Passing {
 }
 
 /// Octets of one sender that are still to pass.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Sender {
     /// A character by the sender's own clock, in true time.
     pub(super) character: Duration,

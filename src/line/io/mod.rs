@@ -22,4 +22,4 @@ mod tcp;
 #[cfg(unix)]
 pub use peer::PeerSettings;
 pub use port_line::PortLine;
-pub use ports::{InterruptHandle, PeerNews, PortEvent, Ports};
+pub use ports::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};

@@ -138,7 +138,7 @@ impl Line for PortLine {
                         values.iter().zip(marks).map(|(&value, marks)| Octet { at, value, marks }).collect(),
                     )
                 }
-                PortEvent::PeerCame { .. } | PortEvent::PeerGone { .. } => continue,
+                PortEvent::PeerCame { .. } | PortEvent::PeerGone { .. } | PortEvent::Woken => continue,
                 PortEvent::Peer { peer, news, .. } => {
                     if let Some(tell) = &mut self.news {
                         tell(&peer, &news);

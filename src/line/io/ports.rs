@@ -101,6 +101,8 @@ pub enum PortEvent {
     },
     /// Somebody used the [`InterruptHandle`].
     Interrupted,
+    /// Somebody used the [`WakeHandle`].
+    Woken,
     /// The deadline passed.
     TimeOut,
 }
@@ -217,6 +219,8 @@ pub(super) trait Port: Send {
     }
     /// Hands octets on without waiting; false when they are dropped.
     fn write(&mut self, octets: &[u8]) -> Result<bool, Error>;
+    /// Ends the sessions of its peers, where it has some that can be ended.
+    fn hang_up(&mut self) {}
     /// Like `write`, and the end is reported.
     fn send(&mut self, octets: &[u8]) -> Result<Started, Error>;
 }
@@ -243,6 +247,21 @@ impl InterruptHandle {
     }
 }
 
+/// Wakes a [`Ports::wait`] from another thread that has something to be fetched elsewhere.
+#[derive(Clone)]
+pub struct WakeHandle {
+    asked: Arc<AtomicBool>,
+    queue: SyncSender<Note>,
+}
+
+impl WakeHandle {
+    /// Makes the wait that runs, or else the next one, return [`PortEvent::Woken`]. Never blocks.
+    pub fn wake(&self) {
+        self.asked.store(true, Ordering::SeqCst);
+        let _ = self.queue.try_send(Note::Wake);
+    }
+}
+
 /// Serial ports, pseudo-terminals and TCP under one clock, which is zero when this is made.
 pub struct Ports {
     // Dropped first: a thread that waits for room in the queue then finds out and ends.
@@ -251,6 +270,7 @@ pub struct Ports {
     queue: SyncSender<Note>,
     clock: Clock,
     asked: Arc<AtomicBool>,
+    woken: Arc<AtomicBool>,
     leaving: VecDeque<(Instant, usize)>,
 }
 
@@ -270,6 +290,7 @@ impl Ports {
             queue,
             clock: Clock::start(),
             asked: Arc::new(AtomicBool::new(false)),
+            woken: Arc::new(AtomicBool::new(false)),
             leaving: VecDeque::new(),
         }
     }
@@ -402,6 +423,11 @@ impl Ports {
         }
     }
 
+    /// Closes the connections of all peers of listening TCP ports; each is told as gone. Other ports have no session.
+    pub fn hang_up(&mut self) {
+        self.slots.iter_mut().for_each(|slot| slot.port.hang_up());
+    }
+
     /// Like [`Ports::write`], and [`PortEvent::Sent`] follows when the last octet has left, which is
     /// no sooner than the pace allows. Octets that nobody hears take their time all the same.
     ///
@@ -430,6 +456,9 @@ impl Ports {
         loop {
             if self.asked.swap(false, Ordering::SeqCst) {
                 return PortEvent::Interrupted;
+            }
+            if self.woken.swap(false, Ordering::SeqCst) {
+                return PortEvent::Woken;
             }
             let now = self.now();
             if let Some(&(at, port)) = self.leaving.front()
@@ -465,6 +494,11 @@ impl Ports {
             Some(left) => self.notes.recv_timeout(left).ok(),
             None => self.notes.recv().ok(),
         }
+    }
+
+    /// A handle that makes [`Ports::wait`] return [`PortEvent::Woken`].
+    pub fn wake_handle(&self) -> WakeHandle {
+        WakeHandle { asked: Arc::clone(&self.woken), queue: self.queue.clone() }
     }
 
     /// A handle that wakes [`Ports::wait`].

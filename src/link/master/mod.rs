@@ -86,7 +86,7 @@ impl fmt::Display for Refused {
     }
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Job {
     frame: Frame,
     preambles: usize,
@@ -115,7 +115,7 @@ impl Job {
 }
 
 /// What was sent last, whether or not anybody still waits for its answer.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Sent {
     frame: Frame,
     /// When its last octet left, once that has been told.
@@ -124,7 +124,7 @@ struct Sent {
     echo_due: bool,
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 enum State {
     /// Nothing to do, or waiting for the link to be free.
     Idle,
@@ -137,7 +137,7 @@ enum State {
 }
 
 /// The state machine of a master.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Master {
     config: MasterConfig,
     timers: Timers,

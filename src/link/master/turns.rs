@@ -15,7 +15,7 @@ struct Granted {
 }
 
 /// When a master may start.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Turns {
     role: Role,
     timers: Timers,

@@ -66,6 +66,7 @@ pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
         lines: Vec::new(),
         events: Vec::new(),
         wires: None,
+        api: None,
         catalogue: Catalogue::default(),
     }
 }

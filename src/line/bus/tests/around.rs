@@ -3,6 +3,7 @@
 use super::*;
 
 /// Cuts station 0 at its times, before anything else of that instant; counts who has joined.
+#[derive(Clone)]
 struct Cutter {
     at: Vec<Instant>,
     joined: std::sync::Arc<std::sync::atomic::AtomicUsize>,
@@ -20,6 +21,15 @@ impl Around<Speaker> for Cutter {
     }
     fn joined(&mut self, _: &mut Bus<Speaker>) {
         self.joined.fetch_add(1, std::sync::atomic::Ordering::SeqCst);
+    }
+    fn clone_box(&self) -> Box<dyn Around<Speaker> + Send> {
+        Box::new(self.clone())
+    }
+    fn as_any(&self) -> &dyn std::any::Any {
+        self
+    }
+    fn as_any_mut(&mut self) -> &mut dyn std::any::Any {
+        self
     }
 }
 

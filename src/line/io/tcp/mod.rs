@@ -19,7 +19,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread::JoinHandle;
 use std::time::Duration;
 use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
-use worker::{End, Worker};
+use worker::{Command, End, Worker};
 
 /// How late a stamp can be: what collects octets into packets at the other end, and both schedulers
 /// (common practice, no source). On a real network it can be any amount more.
@@ -37,7 +37,7 @@ pub(super) struct Tcp {
     pace: Pace,
     feed: Feed,
     last_end: Instant,
-    commands: Option<UnboundedSender<Vec<u8>>>,
+    commands: Option<UnboundedSender<Command>>,
     shared: Arc<Shared>,
     thread: Option<JoinHandle<()>>,
 }
@@ -135,8 +135,14 @@ impl Port for Tcp {
             return Ok(false);
         }
         self.shared.waiting.fetch_add(octets.len(), Ordering::SeqCst);
-        commands.send(octets.to_vec()).map_err(|_| lost())?;
+        commands.send(Command::Send(octets.to_vec())).map_err(|_| lost())?;
         Ok(true)
+    }
+
+    fn hang_up(&mut self) {
+        if let Some(commands) = &self.commands {
+            let _ = commands.send(Command::HangUp);
+        }
     }
 
     fn send(&mut self, octets: &[u8]) -> Result<Started, Error> {

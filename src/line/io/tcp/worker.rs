@@ -67,14 +67,22 @@ pub(super) struct Worker {
     turn: usize,
     floor: Floor,
     feed: Feed,
-    commands: UnboundedReceiver<Vec<u8>>,
+    commands: UnboundedReceiver<Command>,
     shared: Arc<Shared>,
     buffer: [u8; 4096],
 }
 
+/// What the thread is told to do.
+pub(super) enum Command {
+    /// To send octets.
+    Send(Vec<u8>),
+    /// To close the connections of all peers of a listening end.
+    HangUp,
+}
+
 /// What the thread woke up for.
 enum Step {
-    Command(Option<Vec<u8>>),
+    Command(Option<Command>),
     Accepted(io::Result<(TcpStream, SocketAddr)>),
     Wrote(usize, io::Result<usize>),
     Read(usize, io::Result<usize>),
@@ -95,7 +103,7 @@ impl Worker {
         name: String,
         (hold, character): (Duration, Duration),
         feed: Feed,
-        commands: UnboundedReceiver<Vec<u8>>,
+        commands: UnboundedReceiver<Command>,
         shared: Arc<Shared>,
     ) {
         let (port, events) = (feed.port, feed.clone());
@@ -118,7 +126,7 @@ impl Worker {
         end: End,
         (hold, character): (Duration, Duration),
         feed: Feed,
-        commands: UnboundedReceiver<Vec<u8>>,
+        commands: UnboundedReceiver<Command>,
         shared: Arc<Shared>,
     ) -> io::Result<Worker> {
         let mut worker = Worker {
@@ -165,7 +173,8 @@ impl Worker {
                     self.write_what_goes();
                     return Ended::Done;
                 }
-                Step::Command(Some(octets)) => {
+                Step::Command(Some(Command::HangUp)) => self.listener.is_none() || self.dismiss_all(),
+                Step::Command(Some(Command::Send(octets))) => {
                     if self.listener.is_some() {
                         self.shared.waiting.fetch_sub(octets.len(), Ordering::SeqCst);
                     }
@@ -318,6 +327,16 @@ impl Worker {
         self.floor.gone(peer.id);
         self.shared.peers.store(self.peers.len(), Ordering::SeqCst);
         self.tell(peer.name, news(peer.unheard))
+    }
+
+    fn dismiss_all(&mut self) -> bool {
+        while !self.peers.is_empty() {
+            let said = "disconnected: the bench was put back to a snapshot".to_owned();
+            if !self.dismiss(0, |unheard| PeerNews::Gone { unheard, said }) {
+                return false;
+            }
+        }
+        true
     }
 
     fn tell(&self, peer: String, news: PeerNews) -> bool {
