@@ -1,7 +1,8 @@
 //! What can be changed on a running bench: one table for the events of a bench file and for the API [BA-05].
 
-use super::plan::BenchPlan;
+use super::plan::{BenchPlan, DevicePlan};
 use crate::device::KindName;
+use crate::plant::fault::FaultName;
 use crate::sim::Change;
 use core::ops::RangeInclusive;
 
@@ -44,6 +45,10 @@ const fn number(
 
 const fn switch(key: &'static str, make: fn(bool) -> Change, says: &'static str) -> ChangeSpec {
     ChangeSpec { key, takes: Takes::Switch(make), says }
+}
+
+const fn fault(key: &'static str, make: fn(f64) -> Change) -> ChangeSpec {
+    number(key, "", 0.0..=1.0, make, "severity of this fault of a computed valve; 0 is none")
 }
 
 /// The current of a loop, mA.
@@ -109,6 +114,41 @@ pub const CHANGES: &[ChangeSpec] = &[
         takes: Takes::Moment(Change::PowerCycle),
         says: "the device loses its power for a moment and starts again, with its memory as stored",
     },
+    switch(
+        "trip_energised",
+        Change::TripEnergised,
+        "whether the input of a computed valve's trip valve is energised",
+    ),
+    switch(
+        "calibration_allowed",
+        Change::CalibrationAllowed,
+        "whether the process allows a calibration of positioners whose valve is computed",
+    ),
+    ChangeSpec {
+        key: "calibrate",
+        takes: Takes::Moment(Change::Calibrate),
+        says: "somebody at the positioner starts a calibration: its computed valve strokes",
+    },
+    fault("fault_supply_low", |x| Change::ValveFault(FaultName::SupplyLow, x)),
+    fault("fault_filter_blocked", |x| Change::ValveFault(FaultName::FilterBlocked, x)),
+    fault("fault_supply_line_undersized", |x| Change::ValveFault(FaultName::SupplyLineUndersized, x)),
+    fault("fault_diaphragm_leak", |x| Change::ValveFault(FaultName::DiaphragmLeak, x)),
+    fault("fault_tubing_leak", |x| Change::ValveFault(FaultName::TubingLeak, x)),
+    fault("fault_outputs_swapped", |x| Change::ValveFault(FaultName::OutputsSwapped, x)),
+    fault("fault_stage_stuck", |x| Change::ValveFault(FaultName::StageStuck, x)),
+    fault("fault_stage_drifting", |x| Change::ValveFault(FaultName::StageDrifting, x)),
+    fault("fault_stage_contaminated", |x| Change::ValveFault(FaultName::StageContaminated, x)),
+    fault("fault_packing_tight", |x| Change::ValveFault(FaultName::PackingTight, x)),
+    fault("fault_stem_seized", |x| Change::ValveFault(FaultName::StemSeized, x)),
+    fault("fault_spring_broken", |x| Change::ValveFault(FaultName::SpringBroken, x)),
+    fault("fault_clamp_slipped", |x| Change::ValveFault(FaultName::ClampSlipped, x)),
+    fault("fault_pin_misplaced", |x| Change::ValveFault(FaultName::PinMisplaced, x)),
+    fault("fault_coupling_turned", |x| Change::ValveFault(FaultName::CouplingTurned, x)),
+    fault("fault_sensor_worn", |x| Change::ValveFault(FaultName::SensorWorn, x)),
+    fault("fault_sensor_beyond_range", |x| Change::ValveFault(FaultName::SensorBeyondRange, x)),
+    fault("fault_linkage_slack", |x| Change::ValveFault(FaultName::LinkageSlack, x)),
+    fault("fault_handwheel_engaged", |x| Change::ValveFault(FaultName::HandwheelEngaged, x)),
+    fault("fault_stop_moved", |x| Change::ValveFault(FaultName::StopMoved, x)),
 ];
 
 /// The keys in a sentence.
@@ -135,7 +175,47 @@ pub(super) fn sensed_by(change: Change) -> Option<KindName> {
         | Change::Busy(_)
         | Change::Malfunction(_)
         | Change::PowerCycle => None,
+        Change::ValveFault(..)
+        | Change::TripEnergised(_)
+        | Change::CalibrationAllowed(_)
+        | Change::Calibrate => Some(KindName::Positioner),
     }
+}
+
+/// Why something cannot happen to a computed valve, or to its positioner: what is wrong, and what would be right.
+pub(super) fn why_no_valve(
+    devices: &[DevicePlan],
+    device: Option<usize>,
+    change: Change,
+) -> Option<(String, String)> {
+    if !matches!(
+        change,
+        Change::ValveFault(..) | Change::TripEnergised(_) | Change::CalibrationAllowed(_) | Change::Calibrate
+    ) {
+        return None;
+    }
+    let meant = devices.iter().enumerate().filter(|(i, _)| device.is_none_or(|d| d == *i));
+    let computed = meant.filter_map(|(_, d)| d.valve.as_ref().filter(|v| v.is_described));
+    let mut why = Some((
+        "this changes nothing: no valve that is meant is computed".to_owned(),
+        "describe the valve in [device.valve], such as stroke_mm = 20".to_owned(),
+    ));
+    for valve in computed {
+        let refused = match change {
+            Change::ValveFault(name, _) => valve.config.can_have(name).err(),
+            Change::TripEnergised(_) if valve.config.fail.trip.is_none() => {
+                let right = "give it one with trip_dm3_per_s_bar in [device.valve.fail]".to_owned();
+                why = Some(("this valve has no trip valve".to_owned(), right));
+                continue;
+            }
+            _ => None,
+        };
+        match refused {
+            Some(e) => why = Some((e.why, "leave it out".to_owned())),
+            None => return None,
+        }
+    }
+    why
 }
 
 /// Why a change cannot happen on this bench to this device, or to all: what is wrong, and what would be right.
@@ -151,6 +231,9 @@ pub fn why_not(plan: &BenchPlan, device: Option<usize>, change: Change) -> Optio
             let wrong = "what happens to the loop happens to all its devices".to_owned();
             return Some((wrong, "leave device out".to_owned()));
         }
+    }
+    if let Some(why) = why_no_valve(&plan.devices, device, change) {
+        return Some(why);
     }
     let kind = sensed_by(change)?;
     let of = |i: usize| plan.devices[i].config.kind.name();
@@ -181,6 +264,7 @@ mod tests {
         assert_eq!(there.len(), CHANGES.len(), "{there:?}");
         let bench = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\nmin_voltage_v = 9\n\
                      [[loop.device]]\ntag = \"B\"\nmin_voltage_v = 9\n[[device]]\ntag = \"A\"\npolling_address = 1\ndevice_id = 1\n\
+                     [device.valve]\nstroke_mm = 20\n[device.valve.fail]\ntrip_dm3_per_s_bar = 2\n\
                      [[device]]\ntag = \"B\"\nkind = \"temperature\"\npolling_address = 2\n\
                      [[line]]\nat = \"pty:\"\n";
         for spec in CHANGES {
@@ -189,7 +273,8 @@ mod tests {
                 Takes::Number { range, make, .. } => {
                     assert_eq!(property["minimum"].as_f64(), Some(*range.start()), "{}", spec.key);
                     assert_eq!(property["maximum"].as_f64(), Some(*range.end()), "{}", spec.key);
-                    ("1.5".to_owned(), make(1.5))
+                    let x = if *range.end() < 1.5 { 0.5 } else { 1.5 };
+                    (x.to_string(), make(x))
                 }
                 Takes::Switch(make) => ("true".to_owned(), make(true)),
                 Takes::Moment(change) => ("true".to_owned(), *change),

@@ -13,8 +13,9 @@ use serde_json::{Map, Value as Json};
 
 const MAGIC: &[u8; 4] = b"LRDM";
 /// What is written.
-const FORMAT: u16 = 3;
-/// What is read besides: before burst mode, and before the commands of common practice.
+const FORMAT: u16 = 4;
+/// What is read besides: before positioners had electronics, before burst mode, and before the commands of common practice.
+const FORMAT_WITHOUT_ELECTRONICS: u16 = 3;
 const FORMAT_WITHOUT_BURST: u16 = 2;
 const FORMAT_BEFORE: u16 = 1;
 /// Magic, format version, length.
@@ -147,9 +148,20 @@ fn read(image: &[u8], factory: &Stored) -> Result<Stored, ImageError> {
     let read = match version {
         FORMAT_BEFORE => serde_json::from_slice::<StoredBefore>(payload).map(|before| before.over(factory)),
         FORMAT_WITHOUT_BURST => format_2(payload, factory),
+        FORMAT_WITHOUT_ELECTRONICS => format_3(payload),
         _ => serde_json::from_slice::<Stored>(payload),
     };
     read.map_err(|e| ImageError::Payload { why: e.to_string() })
+}
+
+/// Reads format 3, which knew no electronics of positioners.
+fn format_3(payload: &[u8]) -> serde_json::Result<Stored> {
+    use serde::de::Error;
+    let stored: Stored = serde_json::from_slice(payload)?;
+    match stored.positioner {
+        Some(_) => Err(Error::custom("format 3 has no positioner")),
+        None => Ok(stored),
+    }
 }
 
 /// Reads format 2, which knew positioners alone and no burst messages.
@@ -163,7 +175,7 @@ fn format_2(payload: &[u8], factory: &Stored) -> serde_json::Result<Stored> {
             "lower_range_value_percent" => "lower_range_value",
             "pressure_trim_bar" => "trim",
             "kind" | "upper_range_value" | "lower_range_value" | "trim" | "output_trim_ma" | "burst"
-            | "described" => {
+            | "described" | "positioner" => {
                 return Err(Error::custom(format!("format 2 has no {name}")));
             }
             same => same,
@@ -232,6 +244,7 @@ mod tests {
                 output_trim_ma: OutputTrim::default(),
                 burst,
                 described,
+                positioner: None,
             }
         }
     }
@@ -268,7 +281,7 @@ mod tests {
     /// The image around a payload, put together here by the words of [DV-03], with a CRC worked out
     /// bit by bit: polynomial 04C11DB7 reflected is EDB88320.
     fn image(payload: &str) -> Vec<u8> {
-        image_of(3, payload)
+        image_of(4, payload)
     }
 
     fn image_of(version: u8, payload: &str) -> Vec<u8> {

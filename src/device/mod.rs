@@ -18,6 +18,7 @@ mod lag;
 mod lock;
 mod memory;
 pub mod positioner;
+mod positioning;
 mod state;
 mod status;
 mod stored;
@@ -34,9 +35,12 @@ pub use described::{
     Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
 };
 pub use identity::{Identity, MANUFACTURER};
-pub use kind::{Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig};
+pub use kind::{
+    ElectronicsConfig, Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig,
+};
 pub use lag::{Lag, Positioner};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
+pub use positioning::{NotBegun, PositionerNews};
 pub use stored::{Stored, StoredLock, TwoPointTrim};
 
 use crate::app::command::{Revision, Value};
@@ -48,6 +52,7 @@ use crate::time::{Instant, Pace};
 use bytes::Bytes;
 use core::time::Duration;
 use kind::Input;
+use positioner::{Electronics, Senses};
 use state::State;
 
 /// What became of the memory image at power-up [DV-04].
@@ -130,7 +135,7 @@ impl Device {
         if let Err(e) = config.check() {
             panic!("{e}");
         }
-        let (stored, restored) = match image {
+        let (mut stored, restored) = match image {
             None => (config.factory.clone(), Restored::Fresh),
             Some(image) => match memory::decode_over(image, &config) {
                 Ok(mut stored) => {
@@ -140,6 +145,7 @@ impl Device {
                 Err(e) => (config.factory.clone(), Restored::Corrupt(e)),
             },
         };
+        stored.position_as(&config);
         let defect = match &restored {
             Restored::Corrupt(e) => Some(e),
             Restored::Fresh | Restored::Kept => None,
@@ -288,6 +294,42 @@ impl Device {
     /// The supply pressure is `bar` from now on. What is no finite number is not taken; a device without air leaves it.
     pub fn set_supply_pressure_bar(&mut self, bar: f64) {
         self.state.take(self.state.now, Input::SupplyPressureBar(bar));
+    }
+
+    /// A period of a positioner's electronics: the readings of its sensors at `now`, but for the loop current, which it knows.
+    /// Gives the drive of its output stage, -1 to 1; `None` for a device without electronics [DV-80].
+    pub fn sense(&mut self, now: Instant, senses: &Senses) -> Option<f64> {
+        if self.state.delayed.next_at().is_some_and(|due| due <= now) {
+            self.come_to(now);
+        }
+        self.state.sense(now, senses)
+    }
+
+    /// The electronics of a positioner whose valve is computed.
+    pub fn electronics(&self) -> Option<&Electronics> {
+        self.state.positioning().map(|own| own.electronics())
+    }
+
+    /// Begins a calibration as somebody at the device does.
+    ///
+    /// # Errors
+    /// Why it is not begun.
+    pub fn begin_calibration(&mut self, now: Instant, learns: positioner::Kind) -> Result<(), NotBegun> {
+        self.come_to(now);
+        self.state.begin_calibration_here(now, learns)
+    }
+
+    /// The process allows a calibration from now on, or no longer [DV-91].
+    pub fn allow_calibration(&mut self, allowed: bool) {
+        if let Some(own) = self.state.kind.positioning_mut() {
+            own.allow_calibration(allowed);
+        }
+        self.state.note_status();
+    }
+
+    /// What happened to a positioner with electronics since the last call, in order, the oldest 1000 of it.
+    pub fn take_positioner_news(&mut self) -> Vec<(Instant, PositionerNews)> {
+        core::mem::take(&mut self.state.news)
     }
 
     /// From now on commands that may be answered with "busy" are, or are no longer [DV-09].

@@ -1,9 +1,13 @@
 //! A mock device as a participant, with what changes around it.
 
 use super::power::{Power, PowerNews, Supplied};
+use super::valve::Seat;
 use crate::device::Device;
+use crate::device::positioner::Kind as Learns;
 use crate::frame::Octet;
 use crate::line::Station;
+use crate::plant::fault::FaultName;
+use crate::plant::valve::Valve;
 use crate::time::Instant;
 use core::fmt;
 
@@ -39,6 +43,14 @@ pub enum Change {
     Malfunction(bool),
     /// Its power is lost for a moment [DV-50].
     PowerCycle,
+    /// A fault of its computed valve, with a severity from 0 (none) to 1 [PL-33].
+    ValveFault(FaultName, f64),
+    /// Whether the input of its valve's trip valve is energised [PL-32].
+    TripEnergised(bool),
+    /// Whether the process allows a calibration [DV-91].
+    CalibrationAllowed(bool),
+    /// Somebody at the device starts a calibration, the whole one.
+    Calibrate,
 }
 
 impl Change {
@@ -77,6 +89,13 @@ impl fmt::Display for Change {
             Change::Malfunction(true) => f.write_str("malfunction, the electronics are broken"),
             Change::Malfunction(false) => f.write_str("malfunction over, the electronics are mended"),
             Change::PowerCycle => f.write_str("power lost and back"),
+            Change::ValveFault(name, 0.0) => write!(f, "{} mended", name.words()),
+            Change::ValveFault(name, severity) => write!(f, "{} at severity {severity}", name.words()),
+            Change::TripEnergised(true) => f.write_str("the trip input is energised"),
+            Change::TripEnergised(false) => f.write_str("the trip input is no longer energised"),
+            Change::CalibrationAllowed(true) => f.write_str("the process allows a calibration"),
+            Change::CalibrationAllowed(false) => f.write_str("the process allows no calibration"),
+            Change::Calibrate => f.write_str("a calibration is started at the device"),
         }
     }
 }
@@ -92,12 +111,26 @@ pub struct DeviceStation {
     /// What the loop gives it; `None` where no loop is computed, and it has power.
     supplied: Option<Supplied>,
     news: Vec<PowerNews>,
+    /// The valve that it positions, where that is computed.
+    valve: Option<Box<Seat>>,
 }
 
 impl DeviceStation {
     /// A device to which these changes happen, which are in order of time.
     pub fn new(device: Device, changes: Vec<(Instant, Change)>) -> DeviceStation {
-        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new() }
+        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None }
+    }
+
+    /// The same with a computed valve, whose own time begins at `now`; its device has electronics [DV-80].
+    pub fn with_valve(mut self, valve: Valve, now: Instant) -> DeviceStation {
+        self.valve = Some(Box::new(Seat::new(valve, now)));
+        self
+    }
+
+    /// The valve that it positions, where that is computed, as it was when somebody last came by: the truth, which no
+    /// device may know.
+    pub fn valve(&self) -> Option<&Valve> {
+        self.valve.as_ref().map(|seat| seat.valve())
     }
 
     /// The device.
@@ -144,6 +177,10 @@ impl DeviceStation {
             (false, true) => self.device.power_cycle(shown),
             _ => {}
         }
+        let is_on = self.is_on();
+        if let Some(seat) = self.valve.as_mut().filter(|_| was_on != is_on || before.is_none()) {
+            seat.set_powered(shown, is_on);
+        }
         let is_news = match before {
             Some(before) => before != core::mem::discriminant(&supplied.power),
             None => false,
@@ -161,9 +198,25 @@ impl DeviceStation {
     }
 
     pub(super) fn catch_up(&mut self, now: Instant) {
-        while let Some(&(at, change)) = self.changes.get(self.done).filter(|c| c.0 <= now) {
-            self.happens(at, change);
-            self.done += 1;
+        loop {
+            let change = self.changes.get(self.done).copied().filter(|c| c.0 <= now);
+            let period = self.valve.as_ref().map(|seat| seat.next()).filter(|t| *t <= now);
+            match (change, period) {
+                // What changes at the moment of a period changes before it.
+                (Some((at, change)), period) if period.is_none_or(|t| at <= t) => {
+                    self.happens(at, change);
+                    self.done += 1;
+                }
+                (_, Some(_)) => self.period(),
+                _ => return,
+            }
+        }
+    }
+
+    fn period(&mut self) {
+        let is_on = self.is_on();
+        if let Some(seat) = &mut self.valve {
+            seat.period(is_on.then_some(&mut self.device));
         }
     }
 
@@ -176,7 +229,10 @@ impl DeviceStation {
             | Change::LoopOpen(_)
             | Change::LoopExtraOhm(_)
             | Change::LoopLeakOhm(_) => {}
-            Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
+            Change::SupplyPressureBar(bar) => match &mut self.valve {
+                Some(seat) => seat.set_header_bar(at, bar),
+                None => self.device.set_supply_pressure_bar(bar),
+            },
             Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
             Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
             Change::Armed(armed) => self.device.set_armed(armed),
@@ -184,8 +240,29 @@ impl DeviceStation {
             Change::Busy(busy) => self.device.set_busy(busy),
             Change::Malfunction(broken) => self.device.set_malfunction(broken),
             // Without power there is none to lose.
-            Change::PowerCycle if self.is_on() => self.device.power_cycle(at),
+            Change::PowerCycle if self.is_on() => {
+                self.device.power_cycle(at);
+                if let Some(seat) = &mut self.valve {
+                    seat.set_powered(at, true);
+                }
+            }
             Change::PowerCycle => {}
+            Change::ValveFault(name, severity) => {
+                if let Some(seat) = &mut self.valve {
+                    seat.set_fault(at, name, severity);
+                }
+            }
+            Change::TripEnergised(energised) => {
+                if let Some(seat) = &mut self.valve {
+                    seat.set_trip_energised(at, energised);
+                }
+            }
+            Change::CalibrationAllowed(allowed) => self.device.allow_calibration(allowed),
+            // A device without power, or one that refuses, does nothing: its display and its status say why.
+            Change::Calibrate if self.is_on() => {
+                let _ = self.device.begin_calibration(at, Learns::Friction);
+            }
+            Change::Calibrate => {}
         }
     }
 }
@@ -222,6 +299,7 @@ impl Station for DeviceStation {
     fn wake_at(&self) -> Option<Instant> {
         let change = self.changes.get(self.done).map(|c| c.0);
         let own = if self.is_on() { self.device.wake_at() } else { None };
-        own.into_iter().chain(change).min()
+        let period = self.valve.as_ref().map(|seat| seat.next());
+        [own, change, period].into_iter().flatten().min()
     }
 }

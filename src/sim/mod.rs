@@ -9,12 +9,14 @@ mod device;
 mod master;
 mod power;
 mod talker;
+mod valve;
 mod wires;
 
 pub use device::{Change, DeviceStation};
 pub use master::{Errand, MasterStation, Tally};
 pub use power::{Dark, Power, PowerNews, Supplied};
 pub use talker::Talker;
+pub use valve::senses;
 pub use wires::{Loop, OnTheLoop};
 
 use crate::frame::{Octet, RawFrame};

@@ -4,7 +4,9 @@
 
 use crate::app::types::units;
 use crate::bench::BenchPlan;
+use crate::device::positioner::{Electronics, Ending};
 use crate::line::Bus;
+use crate::plant::valve::Readings;
 use crate::sim::{DeviceStation, Loop, Participant, Power};
 use crate::time::Instant;
 use std::borrow::Cow;
@@ -156,8 +158,10 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
             rows.row("loop_current_ma", "mA", View::True, ma);
         }
     }
-    // A plain valve is where its lag says: there is no other truth [DV-13].
-    if device.travel_percent(shown).is_finite() {
+    if let Some(valve) = station.valve() {
+        of_valve(&valve.readings(), &mut rows);
+    } else if device.travel_percent(shown).is_finite() {
+        // A plain valve is where its lag says: there is no other truth [DV-13].
         rows.row("travel_percent", "%", View::True, device.travel_percent(shown));
     }
     rows.row("measured_current_ma", "mA", View::Device, device.loop_current_ma());
@@ -169,6 +173,9 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
         let unit = units::symbol(told.unit, None).unwrap_or("");
         let value = told.value.into();
         rows.0.push(Reading { name: name.into(), unit, view: View::Device, value });
+    }
+    if let Some(electronics) = device.electronics() {
+        of_electronics(electronics, &mut rows);
     }
     rows.row("bursts", "", View::Device, device.bursts());
     let inputs = device.inputs();
@@ -186,4 +193,38 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
     rows.row("busy", "", View::Set, device.config().busy);
     rows.row("malfunction", "", View::Set, device.is_broken());
     rows
+}
+
+/// The truth about a computed valve, and what is set of it [PL-30].
+fn of_valve(r: &Readings, rows: &mut Rows) {
+    rows.row("travel_percent", "%", View::True, r.travel_percent);
+    rows.row("stem_mm", "mm", View::True, r.stem_m * 1e3);
+    rows.row("lever_angle_deg", "deg", View::True, r.lever_rad.to_degrees());
+    rows.row("drive", "", View::True, r.drive);
+    rows.row("inlet_pressure_bar", "bar", View::True, r.supply_gauge_pa / 1e5);
+    rows.row("output_1_bar", "bar", View::True, r.output_gauge_pa[0] / 1e5);
+    rows.row("output_2_bar", "bar", View::True, r.output_gauge_pa[1] / 1e5);
+    rows.row("chamber_1_bar", "bar", View::True, r.chamber_gauge_pa[0] / 1e5);
+    rows.row("chamber_2_bar", "bar", View::True, r.chamber_gauge_pa[1] / 1e5);
+    rows.row("friction_n", "N", View::True, r.friction_n);
+    rows.row("air_used_g", "g", View::True, r.air_used_kg * 1e3);
+    rows.row("header_pressure_bar", "bar", View::Set, r.header_gauge_pa / 1e5);
+}
+
+/// What the electronics of a positioner know [DV-80].
+fn of_electronics(e: &Electronics, rows: &mut Rows) {
+    let progress = e.progress();
+    rows.row("calibrated", "", View::Device, e.calibrated().is_some());
+    rows.row("calibrating", "", View::Device, progress.is_some());
+    let stage = progress.map_or("none", |p| p.stage.words());
+    rows.row("calibration_stage", "", View::Device, Value::Word(stage));
+    rows.row("calibration_percent", "%", View::Device, progress.map(|p| f64::from(p.percent)));
+    let result = match e.result().map(|o| o.ending) {
+        None => "never run",
+        Some(Ending::Done) => "done",
+        Some(Ending::Aborted) => "aborted",
+        Some(Ending::Failed(cause)) => cause.words(),
+    };
+    rows.row("calibration_result", "", View::Device, Value::Word(result));
+    rows.row("deviation_percent", "%", View::Device, e.deviation_percent());
 }

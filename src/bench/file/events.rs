@@ -78,6 +78,9 @@ pub(super) fn event(
     if let (Change::LoopCurrentMa(_), Some(wires)) = (change, wires) {
         wires.follows().map_err(|(wrong, right)| Fault::new(at, wrong, right))?;
     }
+    if let Some((wrong, right)) = changes::why_no_valve(devices, device, change) {
+        return Err(Fault::new(at, wrong, right));
+    }
     if let Some(kind) = changes::sensed_by(change) {
         let kinds = |i: usize| devices[i].config.kind.name();
         let at_whom = match device {

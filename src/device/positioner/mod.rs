@@ -3,16 +3,21 @@
 //! Pure logic on time that is handed in, no protocol: [`Electronics::step`] is called every 10 ms of the device's own
 //! time with [`Senses`] and gives a drive. It never learns the truth about the valve.
 
+mod alarms;
 mod calibrated;
 mod calibration;
 mod characteristic;
+mod commands;
 mod config;
 mod control;
 mod counters;
 mod demand;
 mod deviation;
+mod kept;
+mod rows;
 mod senses;
 
+pub use alarms::{Alarm, AlarmSet, Alarms, Seen};
 pub use calibrated::{Calibrated, Learned};
 pub use calibration::{Calibration, Cause, Ending, Kind, Limits, Outcome, Progress, Stage};
 pub use characteristic::{BadPoints, Characteristic, POINTS, RANGEABILITY};
@@ -21,7 +26,12 @@ pub use control::{Controller, Look, PERIOD, Track};
 pub use counters::{Counters, Counting};
 pub use demand::{Demand, DemandConfig, Direction, EndPosition, Source, Wanted};
 pub use deviation::{DeviationConfig, DeviationWatch};
+pub use kept::{Ended, FaultEntry, MOST_FAULTS, StoredPositioner};
+pub use rows::{OWN_COMMANDS, OwnCommand};
 pub use senses::Senses;
+
+pub(super) use commands::OWN;
+pub(super) use rows::form as own_form;
 
 use crate::time::Instant;
 use calibration::Turn;
