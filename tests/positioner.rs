@@ -13,6 +13,8 @@ mod generate;
 mod generated;
 #[path = "positioner/identify.rs"]
 mod identify;
+#[path = "positioner/mock/mod.rs"]
+mod mock;
 #[path = "positioner/reference.rs"]
 mod reference;
 #[path = "positioner/rig.rs"]

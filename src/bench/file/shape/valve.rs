@@ -118,6 +118,81 @@ pub struct ValveTable {
     pub fault: Vec<Spanned<ValveFaultTable>>,
 }
 
+impl ValveTable {
+    /// Whether it says anything of a valve that is computed; what is left over is of one whose travel lags [DV-13].
+    pub fn describes(&self) -> bool {
+        let ValveTable {
+            time_constant_s: _,
+            travel_percent: _,
+            lever_angle_closed_deg: _,
+            lever_angle_open_deg: _,
+            stroke_mm,
+            acting,
+            area_cm2,
+            closing_area_cm2,
+            dead_volume_l,
+            tube_bore_mm,
+            tube_length_m,
+            polytropic_exponent,
+            spring,
+            spring_from_bar,
+            spring_to_bar,
+            spring_preload_n,
+            spring_rate_n_per_mm,
+            mass_kg,
+            friction_n,
+            friction_percent,
+            static_friction_ratio,
+            stribeck_mm_per_s,
+            drag_n_s_per_mm,
+            seat_grip_n,
+            process_force_shut_n,
+            process_force_open_n,
+            part_turn,
+            supply,
+            stage,
+            linkage,
+            sensor,
+            fail,
+            follower,
+            fault,
+        } = self;
+        [
+            stroke_mm.is_some(),
+            acting.is_some(),
+            area_cm2.is_some(),
+            closing_area_cm2.is_some(),
+            dead_volume_l.is_some(),
+            tube_bore_mm.is_some(),
+            tube_length_m.is_some(),
+            polytropic_exponent.is_some(),
+            spring.is_some(),
+            spring_from_bar.is_some(),
+            spring_to_bar.is_some(),
+            spring_preload_n.is_some(),
+            spring_rate_n_per_mm.is_some(),
+            mass_kg.is_some(),
+            friction_n.is_some(),
+            friction_percent.is_some(),
+            static_friction_ratio.is_some(),
+            stribeck_mm_per_s.is_some(),
+            drag_n_s_per_mm.is_some(),
+            seat_grip_n.is_some(),
+            process_force_shut_n.is_some(),
+            process_force_open_n.is_some(),
+            part_turn.is_some(),
+            supply.is_some(),
+            stage.is_some(),
+            linkage.is_some(),
+            sensor.is_some(),
+            fail.is_some(),
+            follower.is_some(),
+            !fault.is_empty(),
+        ]
+        .contains(&true)
+    }
+}
+
 /// A part-turn valve: how the piston turns the shaft, and what the shaft asks for.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
