@@ -2,6 +2,7 @@
 
 use super::plan::{BenchPlan, DevicePlan};
 use crate::device::KindName;
+use crate::device::positioner::Key;
 use crate::plant::fault::FaultName;
 use crate::sim::Change;
 use core::ops::RangeInclusive;
@@ -129,6 +130,31 @@ pub const CHANGES: &[ChangeSpec] = &[
         takes: Takes::Moment(Change::Calibrate),
         says: "somebody at the positioner starts a calibration: its computed valve strokes",
     },
+    switch(
+        "key_open",
+        |on| Change::KeyPressed(Key::Open, on),
+        "whether this key of a positioner with a computed valve is pressed: it opens the valve while it is pressed",
+    ),
+    switch(
+        "key_close",
+        |on| Change::KeyPressed(Key::Close, on),
+        "whether this key of a positioner with a computed valve is pressed: it closes the valve while it is pressed",
+    ),
+    switch(
+        "key_calibrate",
+        |on| Change::KeyPressed(Key::Calibrate, on),
+        "whether this key of a positioner with a computed valve is pressed: held for 3 s it starts a calibration",
+    ),
+    switch(
+        "key_acknowledge",
+        |on| Change::KeyPressed(Key::Acknowledge, on),
+        "whether this key of a positioner with a computed valve is pressed: it takes note of a failure, ends a calibration, gives the set point back to the loop",
+    ),
+    switch(
+        "key_find",
+        |on| Change::KeyPressed(Key::Find, on),
+        "whether this key of a positioner with a computed valve is pressed: it arms the device to be found, or disarms it",
+    ),
     fault("fault_supply_low", |x| Change::ValveFault(FaultName::SupplyLow, x)),
     fault("fault_filter_blocked", |x| Change::ValveFault(FaultName::FilterBlocked, x)),
     fault("fault_supply_line_undersized", |x| Change::ValveFault(FaultName::SupplyLineUndersized, x)),
@@ -151,14 +177,11 @@ pub const CHANGES: &[ChangeSpec] = &[
     fault("fault_stop_moved", |x| Change::ValveFault(FaultName::StopMoved, x)),
 ];
 
-/// The keys in a sentence.
+/// The keys in a sentence; the many faults of a valve by one word.
 #[cfg(feature = "bench-file")]
 pub(super) fn keys() -> String {
-    let keys: Vec<&str> = CHANGES.iter().map(|c| c.key).collect();
-    match keys.split_last() {
-        Some((last, others)) => format!("{} or {last}", others.join(", ")),
-        None => String::new(),
-    }
+    let others: Vec<&str> = CHANGES.iter().map(|c| c.key).filter(|k| !k.starts_with("fault_")).collect();
+    format!("{} or the severity of a fault of a computed valve, such as fault_supply_low", others.join(", "))
 }
 
 /// The kind of device that alone senses what changes [DV-60].
@@ -178,7 +201,8 @@ pub(super) fn sensed_by(change: Change) -> Option<KindName> {
         Change::ValveFault(..)
         | Change::TripEnergised(_)
         | Change::CalibrationAllowed(_)
-        | Change::Calibrate => Some(KindName::Positioner),
+        | Change::Calibrate
+        | Change::KeyPressed(..) => Some(KindName::Positioner),
     }
 }
 

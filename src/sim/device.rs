@@ -3,7 +3,7 @@
 use super::power::{Power, PowerNews, Supplied};
 use super::valve::Seat;
 use crate::device::Device;
-use crate::device::positioner::Kind as Learns;
+use crate::device::positioner::{Key, Kind as Learns};
 use crate::frame::Octet;
 use crate::line::Station;
 use crate::plant::fault::FaultName;
@@ -51,6 +51,8 @@ pub enum Change {
     CalibrationAllowed(bool),
     /// Somebody at the device starts a calibration, the whole one.
     Calibrate,
+    /// A key at the device goes down, or comes up [DV-98].
+    KeyPressed(Key, bool),
 }
 
 impl Change {
@@ -96,6 +98,8 @@ impl fmt::Display for Change {
             Change::CalibrationAllowed(true) => f.write_str("the process allows a calibration"),
             Change::CalibrationAllowed(false) => f.write_str("the process allows no calibration"),
             Change::Calibrate => f.write_str("a calibration is started at the device"),
+            Change::KeyPressed(key, true) => write!(f, "key \"{}\" pressed", key.words()),
+            Change::KeyPressed(key, false) => write!(f, "key \"{}\" released", key.words()),
         }
     }
 }
@@ -263,6 +267,8 @@ impl DeviceStation {
                 let _ = self.device.begin_calibration(at, Learns::Friction);
             }
             Change::Calibrate => {}
+            Change::KeyPressed(key, pressed) if self.is_on() => self.device.press(at, key, pressed),
+            Change::KeyPressed(..) => {}
         }
     }
 }

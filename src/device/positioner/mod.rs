@@ -14,6 +14,7 @@ mod counters;
 mod demand;
 mod deviation;
 mod kept;
+mod keys;
 mod rows;
 mod senses;
 
@@ -27,6 +28,7 @@ pub use counters::{Counters, Counting};
 pub use demand::{Demand, DemandConfig, Direction, EndPosition, Source, Wanted};
 pub use deviation::{DeviationConfig, DeviationWatch};
 pub use kept::{Ended, FaultEntry, MOST_FAULTS, StoredPositioner};
+pub use keys::{Act, HOLD, JOG_DRIVE, JOG_PERCENT_PER_S, Key, Keys, LINE, Shown, display};
 pub use rows::{OWN_COMMANDS, OwnCommand};
 pub use senses::Senses;
 

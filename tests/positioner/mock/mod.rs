@@ -2,6 +2,7 @@
 #![cfg(feature = "bench-file")]
 
 mod calibration;
+mod keys;
 mod memory;
 mod power;
 mod rig;
