@@ -57,7 +57,7 @@ fn settings_are_saved_and_restored() {
     let mut from = Rig::new("", "");
     let changes: [(u8, &[(&str, &str)]); 5] = [
         (140, &[("point", "2"), ("set_point", "15"), ("travel", "30")]),
-        (140, &[("point", "7"), ("set_point", "72.5"), ("travel", "90")]),
+        (140, &[("point", "7"), ("set_point", "72.5"), ("travel", "75")]),
         (138, &[("characteristic", "3"), ("rangeability", "40")]),
         (
             136,
