@@ -212,7 +212,10 @@ impl Fine {
                     return Err(Cause::NothingMovesStuck);
                 };
                 let along_pa = (up - down) / 100.0 * (found.open_pa - found.closed_pa);
-                found.learned.friction_pa = (0.5 * (up_pa - down_pa - along_pa)).max(0.0);
+                let friction_pa = (0.5 * (up_pa - down_pa - along_pa)).max(0.0);
+                found.learned.friction_pa = friction_pa;
+                // It came to its stops against friction.
+                found.learned.balance_pa = (found.closed_pa + friction_pa, found.open_pa - friction_pa);
                 if 2.0 * found.learned.friction_pa > limits.most_friction_share * base_pa {
                     return Err(Cause::TooMuchFriction);
                 }
@@ -264,5 +267,90 @@ impl Fine {
             return Err(Cause::DoesNotHold);
         }
         Ok(Some(drive))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use std::collections::VecDeque;
+
+    /// An integrator with a dead time: a chamber behind a slow pilot, without friction [DV-97].
+    struct Chamber {
+        speed_percent_per_s: f64,
+        travel_percent: f64,
+        late: VecDeque<f64>,
+    }
+
+    impl Chamber {
+        fn new(speed_percent_per_s: f64, dead_s: f64) -> Chamber {
+            let late = VecDeque::from(vec![0.0; (dead_s / 0.01).round() as usize]);
+            Chamber { speed_percent_per_s, travel_percent: 0.0, late }
+        }
+
+        fn step(&mut self, drive: f64) -> Look {
+            self.late.push_back(drive);
+            let drive = self.late.pop_front().unwrap_or(0.0);
+            self.travel_percent += 0.01 * self.speed_percent_per_s * drive;
+            Look { travel_percent: self.travel_percent, opening_pa: 1e3 * self.travel_percent }
+        }
+    }
+
+    fn run_on_s(speed_percent_per_s: f64, dead_s: f64) -> f64 {
+        let mut chamber = Chamber::new(speed_percent_per_s, dead_s);
+        let (mut fine, mut found, limits) = (Fine::default(), Found::default(), Limits::default());
+        let mut drive = 0.0;
+        for _ in 0..10_000 {
+            let look = chamber.step(drive);
+            let (x, pa) = (look.travel_percent, look.opening_pa);
+            match fine.step(Stage::ToMiddle, &mut found, 1e5, &limits, 1.0, 0.01, x, pa) {
+                Ok(Some(next)) => drive = next,
+                other => {
+                    assert_eq!(other, Ok(None));
+                    return found.learned.run_on_s;
+                }
+            }
+        }
+        panic!("the stage does not end")
+    }
+
+    proptest! {
+        /// [DV-97]: way over speed is the dead time, whatever the speed, to a period of the electronics.
+        #[test]
+        fn run_on_is_the_dead_time(speed in 3.0..90.0f64, periods in 2..30u32) {
+            let dead_s = 0.01 * f64::from(periods);
+            // Beyond 35 % it would be no rest at all.
+            prop_assume!(speed * dead_s < 20.0);
+            let found = run_on_s(speed, dead_s);
+            prop_assert!((found - dead_s).abs() <= 0.0101, "{found} of {dead_s}");
+        }
+
+        /// [DV-86] [DV-97]: with what was identified a step of 20 % goes at most 1 % past, and comes within what is let be.
+        #[test]
+        fn its_gain_goes_nowhere_near_the_limit(speed in 3.0..90.0f64, periods in 2..20u32) {
+            let dead_s = 0.01 * f64::from(periods);
+            prop_assume!(speed * dead_s < 20.0);
+            let learned = Learned {
+                opening_percent_per_s: speed,
+                closing_percent_per_s: speed,
+                run_on_s: run_on_s(speed, dead_s),
+                opening_drive: 0.0,
+                closing_drive: 0.0,
+                jump_percent: 0.0,
+                friction_pa: 0.0,
+                balance_pa: (0.0, 1e5),
+                ..Learned::default()
+            };
+            let (mut chamber, mut controller) = (Chamber::new(speed, dead_s), Controller::default());
+            let (mut drive, mut most) = (0.0, 0f64);
+            for _ in 0..4000 {
+                let look = chamber.step(drive);
+                drive = controller.step(&learned, 0.01, 20.0, &look);
+                most = most.max(look.travel_percent);
+            }
+            prop_assert!(most <= 21.0, "{most}");
+            prop_assert!((chamber.travel_percent - 20.0).abs() <= 0.3, "{}", chamber.travel_percent);
+        }
     }
 }

@@ -299,6 +299,8 @@ impl Calibration {
                 self.found.opening_s = took_s;
                 check_direction(config, gone_rad)?;
                 check_angles(config, self.found.closed_rad, self.found.open_rad)?;
+                let span = (self.found.open_rad - self.found.closed_rad).abs();
+                self.found.learned.noise_percent = (100.0 * self.stroke.noise_rad() / span).clamp(0.005, 0.3);
                 let calibrated = self.calibrated(config)?;
                 let Some(s) = calibrated.straightened() else { return Err(Cause::AngleBeyond) };
                 if let Some(speed) = self.stroke.speed_percent_per_s(|rad| s.share(rad)) {
@@ -322,6 +324,7 @@ impl Calibration {
                 let base_pa = base_pa(config, &self.found);
                 let learned = &mut self.found.learned;
                 (learned.span_pa, learned.friction_pa) = (base_pa, 0.03 * base_pa);
+                learned.balance_pa = (self.found.closed_pa, self.found.open_pa);
                 // What goes into a chamber that does not grow raises its pressure about twice as fast [DV-91].
                 let speed = learned.opening_percent_per_s.min(learned.closing_percent_per_s);
                 learned.rise_pa_per_s = 2.0 * base_pa * speed / 100.0;
