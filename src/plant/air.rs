@@ -54,8 +54,6 @@ pub struct Flow {
     pub by_from_kg_per_s_pa: f64,
     /// Its change for a change of the pressure where it goes to, kg/(s Pa), 0 or less.
     pub by_to_kg_per_s_pa: f64,
-    /// Flow divided by difference of pressure, kg/(s Pa), 0 or more; its limit where there is no difference.
-    pub chord_kg_per_s_pa: f64,
 }
 
 impl Restriction {
@@ -112,7 +110,7 @@ impl Restriction {
     #[must_use]
     pub fn beside(&self, other: &Restriction) -> Restriction {
         let (a, b) = (self.conductance_m3_per_s_pa, other.conductance_m3_per_s_pa);
-        if a + b <= 0.0 {
+        if b <= 0.0 {
             return *self;
         }
         let ratio = (a * self.critical_ratio + b * other.critical_ratio) / (a + b);
@@ -161,7 +159,6 @@ impl Restriction {
             kg_per_s: -back.kg_per_s,
             by_from_kg_per_s_pa: -back.by_to_kg_per_s_pa,
             by_to_kg_per_s_pa: -back.by_from_kg_per_s_pa,
-            chord_kg_per_s_pa: back.chord_kg_per_s_pa,
         }
     }
 }
@@ -180,34 +177,19 @@ fn one_way(k: f64, b: f64, high_pa: f64, low_pa: f64) -> Flow {
     let r = low_pa / high_pa;
     if r <= b {
         let q = k * high_pa;
-        return Flow {
-            kg_per_s: q,
-            by_from_kg_per_s_pa: k,
-            by_to_kg_per_s_pa: 0.0,
-            chord_kg_per_s_pa: q / (high_pa - low_pa),
-        };
+        return Flow { kg_per_s: q, by_from_kg_per_s_pa: k, by_to_kg_per_s_pa: 0.0 };
     }
     let over = 1.0 / (1.0 - b);
     if r >= LAMINAR_RATIO {
         let u = (LAMINAR_RATIO - b) * over;
         let g = k * (1.0 - u * u).sqrt() * (1.0 / (1.0 - LAMINAR_RATIO));
-        return Flow {
-            kg_per_s: g * (high_pa - low_pa),
-            by_from_kg_per_s_pa: g,
-            by_to_kg_per_s_pa: -g,
-            chord_kg_per_s_pa: g,
-        };
+        return Flow { kg_per_s: g * (high_pa - low_pa), by_from_kg_per_s_pa: g, by_to_kg_per_s_pa: -g };
     }
     let u = (r - b) * over;
     let w = (1.0 - u * u).sqrt();
     let fall = k * u * over / w;
     let q = k * high_pa * w;
-    Flow {
-        kg_per_s: q,
-        by_from_kg_per_s_pa: k * w + fall * r,
-        by_to_kg_per_s_pa: -fall,
-        chord_kg_per_s_pa: q / (high_pa - low_pa),
-    }
+    Flow { kg_per_s: q, by_from_kg_per_s_pa: k * w + fall * r, by_to_kg_per_s_pa: -fall }
 }
 
 /// The pressure ratio below which an ideal nozzle is choked: 0.52828 for air [PL-02].
@@ -230,3 +212,6 @@ pub fn nozzle_kg_per_s(area_m2: f64, discharge: f64, from_pa: f64, to_pa: f64, u
     let shape = (r.powf(2.0 / KAPPA) - r.powf((KAPPA + 1.0) / KAPPA)).max(0.0);
     discharge * area_m2 * from_pa * (head * shape).sqrt()
 }
+
+#[cfg(test)]
+mod tests;

@@ -100,12 +100,12 @@ impl Default for Gate {
     }
 }
 
-// Places of the nodes: the ends of the tree first, so that the elimination fills nothing in.
-const CHAMBER: [usize; 2] = [0, 2];
-const OUTPUT: [usize; 2] = [1, 3];
-const TANK: usize = 4;
-const INLET: usize = 5;
-const REGULATED: usize = 6;
+// Places of the nodes: what every valve has first, so that the others need not be computed with.
+const CHAMBER: [usize; 2] = [0, 4];
+const OUTPUT: [usize; 2] = [1, 5];
+const INLET: usize = 2;
+const REGULATED: usize = 3;
+const TANK: usize = 6;
 
 // Places of the links; those of an output and its chamber come twice.
 const L_HEADER: usize = 0;
@@ -116,6 +116,36 @@ const L_ACROSS: usize = 4;
 const L_FIRST: usize = 5;
 const L_EACH: usize = 8;
 const L_ALL: usize = L_FIRST + 2 * L_EACH;
+
+/// All links, shut where there is nothing; those that move are set in each step.
+fn all_links(config: &AirConfig) -> [Link; L_ALL] {
+    let air = End::Fixed(ATMOSPHERE_PA);
+    let (inlet, regulated, shut) = (End::Node(INLET), End::Node(REGULATED), Restriction::SHUT);
+    let mut links = [Link::plain(air, air, shut); L_ALL];
+    links[L_HEADER] = config.supply.into_regulated(REGULATED);
+    links[L_LINE] = Link::plain(regulated, inlet, config.supply.line);
+    links[L_BLEED] = Link::plain(inlet, air, shut);
+    if let Some(tank) = &config.tank {
+        links[L_TANK] = Link::one_way(inlet, End::Node(TANK), tank.check_valve);
+    }
+    for (i, chamber) in [Some(&config.first), config.second.as_ref()].into_iter().enumerate() {
+        let Some(chamber) = chamber else { continue };
+        let at = L_FIRST + i * L_EACH;
+        let (output, inside) = (End::Node(OUTPUT[i]), End::Node(CHAMBER[i]));
+        links[at] = Link::plain(inlet, output, shut);
+        links[at + 1] = Link::plain(output, inside, shut);
+        links[at + 2] = Link::plain(output, air, shut);
+        links[at + 3] = Link::plain(output, air, chamber.tubing_leak);
+        links[at + 4] = Link::plain(inside, air, chamber.leak);
+        links[at + 5] = Link::plain(inside, air, shut);
+        links[at + 6] = Link::plain(End::Node(TANK), inside, shut);
+        links[at + 7] = Link::plain(inlet, inside, shut);
+    }
+    if config.second.is_some() {
+        links[L_ACROSS] = Link::plain(End::Node(CHAMBER[0]), End::Node(CHAMBER[1]), shut);
+    }
+    links
+}
 
 /// The air of a valve at work.
 #[derive(Clone, Debug, PartialEq)]
@@ -130,6 +160,7 @@ pub struct AirPath {
     pub across: Restriction,
     config: AirConfig,
     nodes: [Node; NODES],
+    links: [Link; L_ALL],
     flows_kg_per_s: [f64; L_ALL],
     taken_kg: f64,
     vented_kg: f64,
@@ -162,19 +193,21 @@ impl AirPath {
             across: Restriction::SHUT,
             config,
             nodes,
+            links: all_links(&config),
             flows_kg_per_s: [0.0; L_ALL],
             taken_kg: 0.0,
             vented_kg: 0.0,
         })
     }
 
-    /// How it was configured, with what was changed since; the stage's own is [`Stage::config`].
+    /// How it is configured; of the stage what it was built with, for [`Stage::config`] is the one in force.
     pub fn config(&self) -> &AirConfig {
         &self.config
     }
 
-    /// Changes supply or chambers while it runs: pressures, leaks, blockage. Volumes change too; the pressure
-    /// of the supply's and the tubing's stays as it is.
+    /// Changes supply, chambers or tank while it runs: pressures, leaks, blockage. Volumes change too; the
+    /// pressure of the supply's and the tubing's stays as it is. The stage is left alone: it is changed in
+    /// [`Stage::config`].
     ///
     /// # Errors
     /// Those of [`AirConfig::check`], and of a chamber or a tank that appears or goes; nothing is changed then.
@@ -186,7 +219,6 @@ impl AirPath {
             let why = "a chamber or a tank cannot come or go while air is in it".to_string();
             return Err(ConfigError { field: "second", why });
         }
-        self.stage.config = config.stage;
         self.nodes[REGULATED].volume_m3 = config.supply.regulated_volume_m3;
         self.nodes[INLET].volume_m3 = config.supply.inlet_volume_m3;
         for (i, chamber) in [Some(config.first), config.second].iter().enumerate() {
@@ -198,6 +230,7 @@ impl AirPath {
         if let Some(tank) = &config.tank {
             self.nodes[TANK].volume_m3 = tank.volume_m3;
         }
+        self.links = all_links(&config);
         self.config = config;
         Ok(())
     }
@@ -225,7 +258,13 @@ impl AirPath {
     /// of the step, m.
     pub fn step(&mut self, dt_s: f64, drive: f64, stem_m: f64) {
         self.stage.step(dt_s, drive, self.inlet_gauge_pa());
-        let links = self.links();
+        self.set_links();
+        // A tank that is not there has no node to take part.
+        let nodes = match (&self.config.tank, &self.config.second) {
+            (Some(_), _) => NODES,
+            (None, Some(_)) => TANK,
+            (None, None) => CHAMBER[1],
+        };
         let chambers = [Some(self.config.first), self.config.second];
         let mut volumes_m3 = [None; 2];
         for (i, chamber) in chambers.iter().enumerate() {
@@ -237,7 +276,13 @@ impl AirPath {
                 node.squeeze(0.5 * (node.volume_m3 + volume_m3));
             }
         }
-        network::step(&mut self.nodes, &links, &mut self.flows_kg_per_s, dt_s, self.config.temperature_k);
+        network::step(
+            &mut self.nodes[..nodes],
+            &self.links,
+            &mut self.flows_kg_per_s,
+            dt_s,
+            self.config.temperature_k,
+        );
         for (i, volume_m3) in volumes_m3.into_iter().enumerate() {
             if let Some(volume_m3) = volume_m3 {
                 self.nodes[CHAMBER[i]].squeeze(volume_m3);
@@ -249,38 +294,26 @@ impl AirPath {
         }
     }
 
-    fn links(&self) -> [Link; L_ALL] {
-        let air = End::Fixed(ATMOSPHERE_PA);
-        let (inlet, regulated) = (End::Node(INLET), End::Node(REGULATED));
-        let mut links = [Link::plain(air, air, Restriction::SHUT); L_ALL];
-        let supply = &self.config.supply;
-        links[L_HEADER] = supply.into_regulated(REGULATED);
-        links[L_LINE] = Link::plain(regulated, inlet, supply.line);
-        links[L_BLEED] = Link::plain(inlet, air, self.stage.config.bleed);
-        if let Some(tank) = &self.config.tank {
-            links[L_TANK] = Link::one_way(inlet, End::Node(TANK), tank.check_valve);
-        }
-        if self.config.second.is_some() {
-            links[L_ACROSS] = Link::plain(End::Node(CHAMBER[0]), End::Node(CHAMBER[1]), self.across);
-        }
+    /// Sets the links that move: the stage's openings and the gates.
+    fn set_links(&mut self) {
         let openings = self.stage.openings();
+        let links = &mut self.links;
+        links[L_BLEED].restriction = self.stage.config.bleed;
         for (i, chamber) in [Some(&self.config.first), self.config.second.as_ref()].into_iter().enumerate() {
             let Some(chamber) = chamber else { continue };
             let at = L_FIRST + i * L_EACH;
             let Openings { fill, exhaust } = openings[if self.swapped { 1 - i } else { i }];
-            let (output, inside, gate) = (End::Node(OUTPUT[i]), End::Node(CHAMBER[i]), &self.gates[i]);
-            links[at] = Link::plain(inlet, output, fill);
-            links[at + 1] = Link::plain(output, inside, chamber.tubing.scaled(gate.tubing_opening));
-            links[at + 2] = Link::plain(output, air, exhaust);
-            links[at + 3] = Link::plain(output, air, chamber.tubing_leak);
-            links[at + 4] = Link::plain(inside, air, chamber.leak);
-            links[at + 5] = Link::plain(inside, air, gate.vent);
-            if self.config.tank.is_some() {
-                links[at + 6] = Link::plain(End::Node(TANK), inside, gate.tank_feed);
-            }
-            links[at + 7] = Link::plain(inlet, inside, gate.inlet_feed);
+            let gate = &self.gates[i];
+            links[at].restriction = fill;
+            links[at + 1].restriction = chamber.tubing.scaled(gate.tubing_opening);
+            links[at + 2].restriction = exhaust;
+            links[at + 5].restriction = gate.vent;
+            links[at + 6].restriction = gate.tank_feed;
+            links[at + 7].restriction = gate.inlet_feed;
         }
-        links
+        if self.config.second.is_some() {
+            links[L_ACROSS].restriction = self.across;
+        }
     }
 
     /// Pressure at the positioner's inlet, Pa gauge.
@@ -359,3 +392,6 @@ impl AirPath {
         self.nodes.iter().map(|node| node.mass_kg(self.config.temperature_k)).sum()
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -83,3 +83,31 @@ impl ChamberConfig {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // 0.5 dm3 and 350 cm2: 0.85 dm3 at 10 mm, 1.2 dm3 at 20 mm.
+    #[test]
+    fn volume_follows_the_stem() {
+        let one = ChamberConfig::default();
+        let two = ChamberConfig { grows: Grows::Closing, ..one };
+        for (stem_m, first, second) in
+            [(0.0, 0.5e-3, 1.2e-3), (0.01, 0.85e-3, 0.85e-3), (0.03, 1.2e-3, 0.5e-3)]
+        {
+            assert!((one.volume_m3(stem_m, 0.02) - first).abs() < 1e-12);
+            assert!((two.volume_m3(stem_m, 0.02) - second).abs() < 1e-12);
+        }
+        assert!((one.volume_m3(f64::NAN, 0.02) - 0.5e-3).abs() < 1e-12);
+    }
+
+    // 1.4 x 2e5 Pa x 0.035 m2/0.85e-3 m3 = 11.529 MPa/m.
+    #[test]
+    fn the_air_spring() {
+        let one = ChamberConfig { exponent: 1.4, ..ChamberConfig::default() };
+        let two = ChamberConfig { grows: Grows::Closing, ..one };
+        assert!((one.air_spring_pa_per_m(2e5, 0.01, 0.02) + 11.529e6).abs() < 1e3);
+        assert!((two.air_spring_pa_per_m(2e5, 0.01, 0.02) - 11.529e6).abs() < 1e3);
+    }
+}

@@ -114,6 +114,26 @@ enum Way {
     Chord,
 }
 
+/// A link through which air may pass in this step. Ends that are fixed share the place [`FIXED`].
+#[derive(Clone, Copy, Default)]
+struct Active {
+    line: Line,
+    /// Change of the flow with the pressure at `from`.
+    slope: f64,
+    from_pa: f64,
+    to_pa: f64,
+    /// The pressure towards which it fills: that at `from`, or the set point of a regulator.
+    top_pa: f64,
+    at: u8,
+    from: u8,
+    to: u8,
+    /// Nothing may pass backwards that did not before.
+    one_sided: bool,
+}
+
+/// The row and column of whatever has a fixed pressure: written to, never read.
+const FIXED: usize = NODES;
+
 /// Steps `nodes` by `dt_s`, s, all air at `temperature_k`, K; writes the mean flow through each link, kg/s,
 /// into `flows_kg_per_s`.
 ///
@@ -127,87 +147,60 @@ pub fn step(nodes: &mut [Node], links: &[Link], flows_kg_per_s: &mut [f64], dt_s
     if !(dt_s > 0.0 && dt_s.is_finite()) {
         return;
     }
-    let links = &links[..links.len().min(LINKS).min(flows_kg_per_s.len())];
     let factor = density_factor(temperature_k);
-    let mut stores = [0.0; NODES];
-    for (store, node) in stores.iter_mut().zip(nodes.iter()) {
-        *store = node.volume_m3 / (node.exponent * GAS_CONSTANT_J_PER_KG_K * temperature_k);
+    let gas = 1.0 / (GAS_CONSTANT_J_PER_KG_K * temperature_k);
+    // Stored kg for a change of pressure, and its inverse times the step; of what is fixed the latter is 0.
+    let (mut stores, mut speeds) = ([0.0; NODES + 1], [0.0; NODES + 1]);
+    for (i, node) in nodes.iter().enumerate().take(n) {
+        stores[i] = node.volume_m3 * gas / node.exponent;
+        speeds[i] = dt_s / stores[i];
     }
-    let pressure = |nodes: &[Node], end: End| match end {
-        End::Node(i) => nodes[i].pressure_pa,
-        End::Fixed(pa) => pa,
+    let end = |end: End| match end {
+        End::Node(i) => nodes[..n].get(i).map(|node| (i, node.pressure_pa)),
+        End::Fixed(pa) => Some((FIXED, pa)),
     };
-    // One bit a link.
-    let mut blocked = 0u32;
-    for (at, link) in links.iter().enumerate() {
-        let missing = |end: End| matches!(end, End::Node(i) if i >= n);
-        if link.restriction.conductance_m3_per_s_pa <= 0.0 || missing(link.from) || missing(link.to) {
-            blocked |= 1 << at;
+    let (mut active, mut count) = ([Active::default(); LINKS], 0);
+    for (at, link) in links.iter().enumerate().take(LINKS.min(flows_kg_per_s.len())) {
+        let open = link.restriction.conductance_m3_per_s_pa > 0.0;
+        if open && let (Some((from, from_pa)), Some((to, to_pa))) = (end(link.from), end(link.to)) {
+            if link.duty == Duty::OneWay && from_pa <= to_pa {
+                continue;
+            }
+            let mut flow = link.restriction.flow(from_pa, to_pa, factor);
+            let top_pa = regulated(link.duty, &mut flow, from_pa, to_pa);
+            active[count] = Active {
+                line: tangent(&flow, speeds[from], speeds[to]),
+                slope: flow.by_from_kg_per_s_pa,
+                from_pa,
+                to_pa,
+                top_pa,
+                at: at as u8,
+                from: from as u8,
+                to: to as u8,
+                one_sided: link.duty != Duty::Plain,
+            };
+            count += 1;
         }
     }
+    let active = &mut active[..count];
     let mut way = Way::Tangent;
-    let mut lines = [Line::default(); LINKS];
     loop {
-        let mut matrix = [[0.0; NODES]; NODES];
-        let mut change = [0.0; NODES];
-        for i in 0..n {
-            matrix[i][i] = stores[i];
-        }
-        for (at, (link, line)) in links.iter().zip(&mut lines).enumerate() {
-            if blocked & (1 << at) != 0 {
-                continue;
-            }
-            let (from_pa, to_pa) = (pressure(nodes, link.from), pressure(nodes, link.to));
-            *line = if link.duty == Duty::OneWay && from_pa <= to_pa {
-                Line::default()
-            } else {
-                let flow = link.restriction.flow(from_pa, to_pa, factor);
-                let stiff = |end: End, slope: f64| match end {
-                    End::Node(i) => dt_s * slope.abs() / stores[i],
-                    End::Fixed(_) => 0.0,
-                };
-                straight(link, flow, from_pa, to_pa, way, |f, t| stiff(link.from, f) + stiff(link.to, t))
-            };
-            let Line { rest, by_from, by_to } = *line;
-            if let End::Node(i) = link.from {
-                change[i] -= dt_s * rest;
-                matrix[i][i] += dt_s * by_from;
-                if let End::Node(j) = link.to {
-                    matrix[i][j] += dt_s * by_to;
-                }
-            }
-            if let End::Node(j) = link.to {
-                change[j] += dt_s * rest;
-                matrix[j][j] -= dt_s * by_to;
-                if let End::Node(i) = link.from {
-                    matrix[j][i] -= dt_s * by_from;
-                }
-            }
-        }
-        solve(&mut matrix, &mut change, n);
-        let moved = |end: End| match end {
-            End::Node(i) => change[i],
-            End::Fixed(_) => 0.0,
-        };
+        let mut change = solved(active, &stores, dt_s, n);
+        change[FIXED] = 0.0;
         let mut again = false;
-        for (at, (link, line)) in links.iter().zip(&lines).enumerate() {
-            if blocked & (1 << at) != 0 {
-                continue;
-            }
-            let flow = line.rest + line.by_from * moved(link.from) + line.by_to * moved(link.to);
-            flows_kg_per_s[at] = flow;
-            let (from_pa, to_pa) = (pressure(nodes, link.from), pressure(nodes, link.to));
-            let (from_after, to_after) = (from_pa + moved(link.from), to_pa + moved(link.to));
+        for link in active.iter_mut() {
+            let (from, to) = (change[usize::from(link.from)], change[usize::from(link.to)]);
+            let flow = link.line.rest + link.line.by_from * from + link.line.by_to * to;
+            flows_kg_per_s[usize::from(link.at)] = flow;
+            let rest = link.line.rest;
             if way == Way::Tangent {
-                let top_pa = match link.duty {
-                    Duty::Regulates { set_pa, .. } if from_pa > to_pa => from_after.min(set_pa),
-                    _ => from_after,
-                };
-                let turned = (from_pa - to_pa) * (top_pa - to_after) < 0.0 || flow * line.rest < 0.0;
-                again |= turned && line.rest != 0.0;
-            } else if link.duty != Duty::Plain && line.rest > 0.0 && flow < 0.0 {
-                blocked |= 1 << at;
-                flows_kg_per_s[at] = 0.0;
+                let top_pa = if link.top_pa == link.from_pa { link.from_pa + from } else { link.top_pa };
+                let turned = (link.from_pa - link.to_pa) * (top_pa - link.to_pa - to) < 0.0;
+                again |= rest != 0.0 && (turned || flow * rest < 0.0);
+            } else if link.one_sided && rest > 0.0 && flow < 0.0 {
+                // It would pass backwards: it shuts instead.
+                link.line = Line::default();
+                flows_kg_per_s[usize::from(link.at)] = 0.0;
                 again = true;
             }
         }
@@ -217,61 +210,84 @@ pub fn step(nodes: &mut [Node], links: &[Link], flows_kg_per_s: &mut [f64], dt_s
             }
             return;
         }
-        way = Way::Chord;
-    }
-}
-
-/// A link's flow made straight; `stiff` tells how fast the ends follow slopes, in steps.
-#[inline]
-fn straight(
-    link: &Link,
-    flow: Flow,
-    from_pa: f64,
-    to_pa: f64,
-    way: Way,
-    stiff: impl Fn(f64, f64) -> f64,
-) -> Line {
-    let (mut rest, mut by_from, mut by_to) =
-        (flow.kg_per_s, flow.by_from_kg_per_s_pa, flow.by_to_kg_per_s_pa);
-    let (mut top_pa, mut opening) = (from_pa, 1.0);
-    if let Duty::Regulates { set_pa, band_pa } = link.duty {
-        let open = ((set_pa - to_pa) / band_pa).clamp(0.0, 1.0);
-        let full = rest;
-        (rest, by_from, by_to, opening) = (rest * open, by_from * open, by_to * open, open);
-        if open > 0.0 && full > 0.0 {
-            top_pa = top_pa.min(set_pa);
-            if open < 1.0 {
-                by_to -= full / band_pa;
+        if way == Way::Tangent {
+            way = Way::Chord;
+            for link in active.iter_mut() {
+                link.line = chord(link);
             }
         }
     }
-    match way {
-        Way::Tangent => {
-            // Half of the slope is exact to second order, the whole of it never overshoots [PL-04].
-            let share = (0.5 + stiff(by_from, by_to) / 12.0).min(1.0);
-            Line { rest, by_from: share * by_from, by_to: share * by_to }
-        }
-        Way::Chord if top_pa != from_pa => {
-            // Towards the regulator's set point, whatever its header does.
-            Line { rest, by_from: 0.0, by_to: -rest / (top_pa - to_pa) }
-        }
-        Way::Chord => {
-            let chord = flow.chord_kg_per_s_pa * opening;
-            Line { rest, by_from: chord, by_to: -chord }
-        }
-    }
 }
 
-/// Solves in place; `right` becomes the solution. The matrix is an M-matrix: each diagonal element outweighs
-/// its column, so no rows need be exchanged.
+/// Takes a regulator's opening off the flow; returns the pressure towards which it fills.
 #[inline]
-fn solve(matrix: &mut [[f64; NODES]; NODES], right: &mut [f64; NODES], n: usize) {
+fn regulated(duty: Duty, flow: &mut Flow, from_pa: f64, to_pa: f64) -> f64 {
+    let Duty::Regulates { set_pa, band_pa } = duty else {
+        return from_pa;
+    };
+    let open = ((set_pa - to_pa) / band_pa).clamp(0.0, 1.0);
+    let full = flow.kg_per_s;
+    flow.kg_per_s *= open;
+    flow.by_from_kg_per_s_pa *= open;
+    flow.by_to_kg_per_s_pa *= open;
+    if open <= 0.0 || full <= 0.0 {
+        return from_pa;
+    }
+    if open < 1.0 {
+        flow.by_to_kg_per_s_pa -= full / band_pa;
+    }
+    from_pa.min(set_pa)
+}
+
+/// Half of the slope is exact to second order, the whole of it never overshoots [PL-04]. The speeds are the
+/// changes of pressure at both ends that a flow makes in one step.
+#[inline]
+fn tangent(flow: &Flow, from_speed: f64, to_speed: f64) -> Line {
+    let (by_from, by_to) = (flow.by_from_kg_per_s_pa, flow.by_to_kg_per_s_pa);
+    let stiff = by_from * from_speed - by_to * to_speed;
+    let share = (0.5 + stiff * (1.0 / 12.0)).min(1.0);
+    Line { rest: flow.kg_per_s, by_from: share * by_from, by_to: share * by_to }
+}
+
+/// The chord from the flow there is to no flow where there is no difference.
+fn chord(link: &Active) -> Line {
+    let rest = link.line.rest;
+    if link.top_pa != link.from_pa {
+        // Towards the regulator's set point, whatever its header does.
+        return Line { rest, by_from: 0.0, by_to: -rest / (link.top_pa - link.to_pa) };
+    }
+    let across_pa = link.from_pa - link.to_pa;
+    let chord = if across_pa == 0.0 { link.slope } else { rest / across_pa };
+    Line { rest, by_from: chord, by_to: -chord }
+}
+
+/// The changes of pressure, Pa, with which all flows agree.
+///
+/// The matrix is an M-matrix: each diagonal element outweighs its column, so no rows need be exchanged.
+#[inline]
+fn solved(active: &[Active], stores: &[f64; NODES + 1], dt_s: f64, n: usize) -> [f64; NODES + 1] {
+    let mut matrix = [[0.0; NODES + 1]; NODES + 1];
+    let mut right = [0.0; NODES + 1];
+    for i in 0..n {
+        matrix[i][i] = stores[i];
+    }
+    for &Active { from, to, line, .. } in active {
+        let (from, to) = (usize::from(from), usize::from(to));
+        let (rest, by_from, by_to) = (dt_s * line.rest, dt_s * line.by_from, dt_s * line.by_to);
+        right[from] -= rest;
+        right[to] += rest;
+        matrix[from][from] += by_from;
+        matrix[from][to] += by_to;
+        matrix[to][to] -= by_to;
+        matrix[to][from] -= by_from;
+    }
+    let mut over = [0.0; NODES];
     for k in 0..n {
         let row = matrix[k];
-        let over = 1.0 / row[k];
+        over[k] = 1.0 / row[k];
         for i in k + 1..n {
             if matrix[i][k] != 0.0 {
-                let share = matrix[i][k] * over;
+                let share = matrix[i][k] * over[k];
                 for (element, above) in matrix[i].iter_mut().zip(&row).skip(k + 1) {
                     *element -= share * above;
                 }
@@ -284,6 +300,10 @@ fn solve(matrix: &mut [[f64; NODES]; NODES], right: &mut [f64; NODES], n: usize)
         for j in k + 1..n {
             sum -= matrix[k][j] * right[j];
         }
-        right[k] = sum / matrix[k][k];
+        right[k] = sum * over[k];
     }
+    right
 }
+
+#[cfg(test)]
+mod tests;

@@ -177,3 +177,91 @@ impl Stage {
         [ways(beyond), ways(-beyond)]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stage(kind: StageKind, faults: StageFaults) -> Stage {
+        let full = Restriction::usual(1e-8);
+        let config =
+            StageConfig { kind, lag_s: 0.0, fill: full, exhaust: full, faults, ..StageConfig::default() };
+        Stage::new(config).expect("sound")
+    }
+
+    /// Openings of fill 1, exhaust 1, fill 2, exhaust 2 as shares, at a drive.
+    fn open(mut stage: Stage, drive: f64) -> [f64; 4] {
+        stage.step(1e-3, drive, 1e5);
+        let [one, two] = stage.openings();
+        [one.fill, one.exhaust, two.fill, two.exhaust].map(|way| way.conductance_m3_per_s_pa * 1e8)
+    }
+
+    fn opens(found: [f64; 4], wanted: [f64; 4]) {
+        let close = found.iter().zip(wanted).all(|(f, w)| (f - w).abs() < 1e-12);
+        assert!(close, "{found:?} {wanted:?}");
+    }
+
+    #[test]
+    fn blocked_at_rest_opens_beyond_its_dead_band() {
+        let kind = StageKind::BlockedAtRest { dead_band: 0.2 };
+        let at = |drive| open(stage(kind, StageFaults::default()), drive);
+        opens(at(0.0), [0.0; 4]);
+        opens(at(0.2), [0.0; 4]);
+        opens(at(-0.2), [0.0; 4]);
+        // (0.6 - 0.2)/(1 - 0.2) = 0.5.
+        opens(at(0.6), [0.5, 0.0, 0.0, 0.5]);
+        opens(at(-0.6), [0.0, 0.5, 0.5, 0.0]);
+        opens(at(1.0), [1.0, 0.0, 0.0, 1.0]);
+        opens(at(9.0), [1.0, 0.0, 0.0, 1.0]);
+        opens(at(f64::NAN), [0.0, 1.0, 1.0, 0.0]);
+    }
+
+    #[test]
+    fn pressurised_at_rest_is_open_both_ways() {
+        let kind = StageKind::PressurisedAtRest { rest_opening: 0.2 };
+        let at = |drive| open(stage(kind, StageFaults::default()), drive);
+        opens(at(0.0), [0.2; 4]);
+        // 0.2 + 0.1 x 0.8 and 0.2 - 0.1 x 0.8.
+        opens(at(0.1), [0.28, 0.12, 0.12, 0.28]);
+        opens(at(1.0), [1.0, 0.0, 0.0, 1.0]);
+        opens(at(-1.0), [0.0, 1.0, 1.0, 0.0]);
+    }
+
+    #[test]
+    fn faults_of_a_stage() {
+        let kind = StageKind::BlockedAtRest { dead_band: 0.0 };
+        let sound = StageFaults::default();
+        let at = |faults, drive| open(stage(kind, faults), drive);
+        opens(
+            at(StageFaults { stuck_at: Some(0.25), zero_drift: 0.5, ..sound }, -1.0),
+            [0.25, 0.0, 0.0, 0.25],
+        );
+        opens(at(StageFaults { zero_drift: 0.1, ..sound }, 0.0), [0.1, 0.0, 0.0, 0.1]);
+        opens(at(StageFaults { dirt_share: 0.75, ..sound }, 1.0), [0.25, 0.0, 0.0, 0.25]);
+        opens(at(StageFaults { dirt_dead_band: 0.5, ..sound }, 0.5), [0.0; 4]);
+        opens(at(StageFaults { leak: Restriction::usual(1e-10), ..sound }, 0.0), [0.01; 4]);
+        let beyond = StageFaults { zero_drift: 2.0, ..sound };
+        let config = StageConfig { faults: beyond, ..StageConfig::default() };
+        assert_eq!(Stage::new(config).map_err(|e| e.field), Err("zero_drift"));
+    }
+
+    // First order: after one time constant 1 - 1/e of the way; the implicit step of 1 ms is 0.2 % off at 0.1 s.
+    #[test]
+    fn the_converter_lags_and_needs_air() {
+        let config = StageConfig { lag_s: 0.1, ..StageConfig::default() };
+        let mut stage = Stage::new(config).expect("sound");
+        for _ in 0..100 {
+            stage.step(1e-3, 1.0, 1e5);
+        }
+        let wanted = 1.0 - 2.0 * (-1.0f64).exp();
+        assert!((stage.pilot() - wanted).abs() < 0.005, "{} {wanted}", stage.pilot());
+        // Half of the pressure it needs: half of the way from -1 to the drive.
+        for _ in 0..2000 {
+            stage.step(1e-3, 1.0, 0.25e5);
+        }
+        assert!(stage.pilot().abs() < 1e-6, "{}", stage.pilot());
+        stage.step(0.0, 1.0, 1e5);
+        stage.step(f64::NAN, 1.0, 1e5);
+        assert!(stage.pilot().abs() < 1e-6);
+    }
+}

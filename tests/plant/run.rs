@@ -113,10 +113,13 @@ fn l_per_min(kg_per_s: f64) -> f64 {
     looprig::plant::air::anr_l_per_min(kg_per_s)
 }
 
+/// A look: its time, and all that was read.
+type Look = (f64, Readings);
+
 /// What one stroke saw.
 #[derive(Default)]
 struct Watch {
-    at: Vec<(f64, Readings)>,
+    at: Vec<Look>,
 }
 
 impl Watch {
@@ -125,7 +128,7 @@ impl Watch {
     }
 
     /// Two looks between which the true travel passes `percent`, and the share of the way between them.
-    fn passing(&self, percent: f64) -> Option<(&(f64, Readings), &(f64, Readings), f64)> {
+    fn passing(&self, percent: f64) -> Option<(&Look, &Look, f64)> {
         let pair = self.at.windows(2).find(|w| {
             let (a, b) = (w[0].1.travel_percent - percent, w[1].1.travel_percent - percent);
             a != b && a * b <= 0.0
@@ -146,7 +149,8 @@ impl Watch {
             return Stroke::default();
         };
         Stroke {
-            time: time(to).and_then(|to| Some(to - time(from)?)),
+            // A stroke the wrong way has no time.
+            time: time(to).and_then(|to| Some(to - time(from)?)).filter(|t| *t > 0.0),
             end_true: last.1.travel_percent,
             end_sensed: last.1.sensed_travel_percent,
             output: bar(last.1.output_gauge_pa[0]),

@@ -64,6 +64,21 @@ fn two_chambers_push_against_each_other() {
     assert_eq!(actuator.spring_store_j(0.01), 0.0);
 }
 
+/// Double-acting with a spring that closes: both pressures and the spring act, and the spring alone shuts it without air.
+#[test]
+fn a_double_acting_piston_may_have_a_spring() {
+    for (pushes, side) in [(Pushes::Closed, -1.0), (Pushes::Open, 1.0)] {
+        let actuator = with(|c| {
+            c.action = Action::Double;
+            c.spring = c.spring.map(|s| Spring { pushes, ..s });
+        });
+        let sum = |p: [f64; 2]| (actuator.pressure_force(0.01, p, [0.0; 2]) + actuator.spring_force(0.01)).n;
+        // Half way 2100 N of spring; 3 bar against 1 bar on 350 cm² are 7000 N.
+        assert!((sum([ATMOSPHERE_PA; 2]) - side * 2100.0).abs() < 1e-8);
+        assert!((sum([gauge(3e5), gauge(1e5)]) - (7000.0 + side * 2100.0)).abs() < 1e-8);
+    }
+}
+
 /// Enclosed air stiffens: -n p A²/V, here the slope of the force when p V^n stays.
 #[test]
 fn enclosed_air_is_a_spring() {

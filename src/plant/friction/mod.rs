@@ -173,7 +173,8 @@ impl FrictionConfig {
         let push = inertia * velocity_m_per_s + force.n;
         let side = if velocity_m_per_s == 0.0 { push.signum() } else { velocity_m_per_s.signum() };
         let mut velocity = side * self.slip(side * push, carried, velocity_m_per_s.abs());
-        if velocity == 0.0 && -side * push > self.static_n {
+        if velocity == 0.0 {
+            // It passes rest if the forces beat static friction there.
             velocity = -side * self.slip(-side * push, carried, 0.0);
         }
         if velocity == 0.0 {

@@ -50,6 +50,21 @@ fn a_reading_goes_to_the_nearest_step_and_stays_in_its_range() {
     assert_eq!(sensor(SensorConfig { resolution_rad: 0.0, ..PLAIN }).step(0.001, 0.012_345).rad, 0.012_345);
 }
 
+/// Mounted turned, so that a part of the lever's way lies beyond the range: the reading stands at its end.
+#[test]
+fn another_range_ends_earlier() {
+    let range_rad = Some((-0.1, 0.0505));
+    let mut s = faulty(PLAIN, SensorFault { range_rad, ..SensorFault::default() });
+    let cases = [(0.03, 0.03, None), (0.08, 0.0505, Some(End::High)), (-0.2, -0.1, Some(End::Low))];
+    for (truth, rad, at_end) in cases {
+        let sensed = s.step(0.001, truth);
+        assert!((sensed.rad - rad).abs() < 1e-12 && sensed.at_end == at_end, "{truth}: {sensed:?}");
+    }
+    for range_rad in [Some((0.2, 0.1)), Some((f64::NAN, 1.0)), Some((0.0, 8.0))] {
+        assert!(s.set_fault(SensorFault { range_rad, ..SensorFault::default() }).is_err());
+    }
+}
+
 /// A range of 0.2/0.024 = 8.33 steps: the last whole step stands at -0.1 + 8 x 0.024 = 0.092, the end after it.
 #[test]
 fn a_range_of_no_whole_number_of_steps_ends_where_it_is_said_to() {
@@ -279,10 +294,11 @@ prop_compose! {
         severity in 0.0..=1f64,
         drops in any::<bool>(),
         up_to_rad in 0.0..7f64,
+        range_rad in prop::option::of((-7.0..0f64, 0.0..7f64)),
     ) -> SensorFault {
         let kind = if drops { WearKind::DropsOut } else { WearKind::Jumps { up_to_rad } };
         let wear = Some(Wear { from_rad, to_rad: from_rad + width_rad, severity, kind });
-        SensorFault { zero_rad, drift_rad_per_s, wear }
+        SensorFault { zero_rad, drift_rad_per_s, wear, range_rad }
     }
 }
 
@@ -302,7 +318,8 @@ proptest! {
         b.set_fault(fault).expect("usable");
         for rad in angles {
             let sensed = a.step(0.001, rad);
-            prop_assert!((config.min_rad..=config.max_rad).contains(&sensed.rad), "{sensed:?}");
+            let (min_rad, max_rad) = fault.range_rad.unwrap_or((config.min_rad, config.max_rad));
+            prop_assert!((min_rad..=max_rad).contains(&sensed.rad), "{sensed:?}");
             prop_assert!(a.truth().expect("a reading").error_rad.is_finite());
             prop_assert_eq!(sensed, b.step(0.001, rad));
         }

@@ -29,7 +29,7 @@ pub struct TubingConfig {
 pub struct ValveConfig {
     /// Header, filter, regulator, line.
     pub supply: SupplyConfig,
-    /// I/P converter and output stage.
+    /// I/P converter and output stage, with what it leaks; other faults are injected.
     pub stage: StageConfig,
     /// The tubing, alike for both outputs.
     pub tubing: TubingConfig,
@@ -164,6 +164,11 @@ impl ValveConfig {
         self.moving.check()?;
         self.process.check()?;
         self.air().check()?;
+        let faults = &self.stage.faults;
+        if faults.stuck_at.is_some() || faults.zero_drift != 0.0 || faults.dirt_share != 0.0 {
+            let why = "a valve is set up sound: inject a fault by its name instead";
+            return Err(ConfigError { field: "stage_faults", why: why.to_string() });
+        }
         Actuator::new(self.actuator, self.moving.stroke_m)?;
         let turns = self.moving.transmission != Transmission::Stem;
         if self.linkage.law.is_part_turn() != turns {
@@ -240,6 +245,49 @@ impl ValveConfig {
             tank: self.fail.stored_air.map(|stored| stored.tank),
             stroke_m: self.moving.stroke_m,
             temperature_k: self.temperature_k,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn refused(change: fn(&mut ValveConfig)) -> &'static str {
+        let mut config = ValveConfig::reference();
+        change(&mut config);
+        config.check().map_or_else(|e| e.field, |()| "nothing")
+    }
+
+    #[test]
+    fn what_cannot_be_built_is_refused() {
+        for config in [ValveConfig::reference(), ValveConfig::double_acting(), ValveConfig::part_turn()] {
+            assert_eq!(config.check(), Ok(()));
+        }
+        assert_eq!(refused(|c| c.step_s = 0.0), "step_s");
+        assert_eq!(refused(|c| c.step_s = f64::NAN), "step_s");
+        assert_eq!(refused(|c| c.exponent = 2.0), "exponent");
+        assert_eq!(refused(|c| c.temperature_k = 20.0), "temperature_k");
+        assert_eq!(refused(|c| c.stage.faults.dirt_share = 0.5), "stage_faults");
+        assert_eq!(refused(|c| c.linkage.law = Law::part_turn_for(1.5)), "linkage");
+        assert_eq!(refused(|c| c.sensor.max_rad = 0.4), "sensor");
+        assert_eq!(refused(|c| c.actuator.spring = None), "spring");
+        assert_eq!(refused(|c| c.fail = ValveConfig::double_acting().fail), "stored_air");
+        assert_eq!(refused(|c| c.moving.stroke_m = -1.0), "stroke_m");
+    }
+
+    /// 20 mm at 30 degrees to each side: from -0.5236 to 0.5236 rad, and the share of travel follows the law.
+    #[test]
+    fn the_sensor_is_read_as_the_linkage_was_set_up() {
+        let mut config = ValveConfig::reference();
+        for sense in [Sense::Rising, Sense::Falling] {
+            config.linkage.sense = sense;
+            let sign = if sense == Sense::Rising { 1.0 } else { -1.0 };
+            let straightened = config.straightened().expect("usable");
+            assert!((config.healthy_rad(0.02) - sign * 30f64.to_radians()).abs() < 1e-12);
+            for share in [0.0, 0.3, 0.5, 1.0] {
+                assert!((straightened.share(config.healthy_rad(0.02 * share)) - share).abs() < 1e-12);
+            }
         }
     }
 }

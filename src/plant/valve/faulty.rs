@@ -18,6 +18,8 @@ const STICKS_WITHIN: f64 = 0.01;
 /// The parts of a valve as its faults have made them.
 pub(super) struct Parts {
     pub air: AirConfig,
+    /// Share of the stage's openings that dirt has taken.
+    pub dirt_share: f64,
     /// Leak between the chambers of a piston.
     pub across: Restriction,
     pub swapped: bool,
@@ -47,12 +49,13 @@ pub(super) fn possible(config: &ValveConfig, name: FaultName) -> Result<(), Conf
     }
 }
 
-/// The parts of a valve with these faults.
-pub(super) fn parts(config: &ValveConfig, faults: &Faults) -> Parts {
+/// The parts of a valve with these faults, under a header of this pressure, Pa gauge.
+pub(super) fn parts(config: &ValveConfig, faults: &Faults, header_gauge_pa: f64) -> Parts {
     let x = |name| faults.severity(name);
     let (stroke_m, half) = (config.moving.stroke_m, config.open_m_or_rad());
     let fill = config.stage.fill;
     let mut air = config.air();
+    air.supply.header_gauge_pa = header_gauge_pa;
     supply(&mut air, config, faults);
 
     let leak = |severity: f64| {
@@ -66,9 +69,6 @@ pub(super) fn parts(config: &ValveConfig, faults: &Faults) -> Parts {
     if !double {
         air.first.leak = torn;
     }
-    let dirt = x(FaultName::StageContaminated);
-    air.stage.faults.dirt_share = 1.0 - 10f64.powf(-0.9 * dirt);
-
     let mut friction = config.moving.friction;
     friction = friction.tightened(1.0 + 5.0 * x(FaultName::PackingTight));
     let thrust_n = config.supply.at_rest_gauge_pa() * config.actuator.chambers[0].area_m2;
@@ -90,6 +90,7 @@ pub(super) fn parts(config: &ValveConfig, faults: &Faults) -> Parts {
     };
     Parts {
         air,
+        dirt_share: 1.0 - 10f64.powf(-0.9 * x(FaultName::StageContaminated)),
         across: if double { torn } else { Restriction::SHUT },
         swapped: x(FaultName::OutputsSwapped) > 0.0,
         friction,
@@ -170,7 +171,7 @@ impl Pilot {
     pub fn step(&mut self, faults: &Faults, dt_s: f64, drive: f64, pilot: f64) -> (bool, f64) {
         let sticks = faults.severity(FaultName::StageStuck);
         let away = (drive - pilot).abs();
-        if away > 2.0 * sticks {
+        if sticks < 1.0 && away > sticks {
             self.loose = true;
         } else if away <= STICKS_WITHIN {
             self.loose = false;

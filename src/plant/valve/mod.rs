@@ -182,15 +182,9 @@ impl Valve {
     }
 
     fn take_faults(&mut self) -> Result<(), ConfigError> {
-        let mut parts = faulty::parts(&self.config, &self.faults);
-        parts.air.supply.header_gauge_pa *= share(self.header_gauge_pa, self.config.supply.header_gauge_pa);
-        if self.config.supply.header_gauge_pa == 0.0 {
-            parts.air.supply.header_gauge_pa = self.header_gauge_pa;
-        }
-        let now = self.air.stage.config.faults;
-        parts.air.stage.faults.stuck_at = now.stuck_at;
-        parts.air.stage.faults.zero_drift = now.zero_drift;
+        let parts = faulty::parts(&self.config, &self.faults, self.header_gauge_pa);
         self.air.reconfigure(parts.air)?;
+        self.air.stage.config.faults.dirt_share = parts.dirt_share;
         self.air.across = parts.across;
         self.air.swapped = parts.swapped;
         self.moving.set_friction(parts.friction)?;
