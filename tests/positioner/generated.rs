@@ -63,13 +63,20 @@ pub fn judge(seed: u64) -> Vec<String> {
 fn generated_valves_are_calibrated_and_controlled() {
     let count = number("LOOPRIG_VALVES", if cfg!(debug_assertions) { 3 } else { 200 });
     let first = number("LOOPRIG_VALVE_SEED", 77_000);
-    let mut bad = Vec::new();
-    for seed in first..first + count {
-        let wrong = judge(seed);
-        if !wrong.is_empty() {
-            bad.push(format!("seed {seed} ({}): {}", generate::valve(seed).words, wrong.join("; ")));
-        }
-    }
+    let workers = std::thread::available_parallelism().map_or(1, |n| n.get() as u64).min(8);
+    let judged = |worker: u64| -> Vec<(u64, Vec<String>)> {
+        (first + worker..first + count).step_by(workers as usize).map(|seed| (seed, judge(seed))).collect()
+    };
+    let mut all: Vec<(u64, Vec<String>)> = std::thread::scope(|scope| {
+        let started: Vec<_> = (0..workers).map(|worker| scope.spawn(move || judged(worker))).collect();
+        started.into_iter().flat_map(|worker| worker.join().expect("no valve panics")).collect()
+    });
+    all.sort();
+    let told = |(seed, wrong): &(u64, Vec<String>)| {
+        format!("seed {seed} ({}): {}", generate::valve(*seed).words, wrong.join("; "))
+    };
+    let bad: Vec<String> = all.iter().filter(|(_, wrong)| !wrong.is_empty()).map(told).collect();
+    assert_eq!(all.len() as u64, count);
     assert!(bad.is_empty(), "{} of {count} valves:\n{}", bad.len(), bad.join("\n"));
 }
 

@@ -62,7 +62,7 @@ impl Track {
         self.last[..3].iter().sum::<f64>() / 3.0
     }
 
-    /// Way since about 0.09 s ago.
+    /// Way in 8.5 periods, which is how far the middles of both means are apart.
     pub fn way(&self) -> f64 {
         self.place() - self.last[7..].iter().sum::<f64>() / 6.0
     }
@@ -74,7 +74,7 @@ impl Track {
 
     /// Speed, percent/s.
     pub fn speed(&self) -> f64 {
-        self.way() / (9.0 * PERIOD.as_secs_f64())
+        self.way() / (8.5 * PERIOD.as_secs_f64())
     }
 }
 
@@ -182,15 +182,28 @@ impl Controller {
             self.turns = 0;
         }
         let error = target_percent - self.track.place();
-        // At rest all readings count, so that their noise starts nothing.
-        let away = if self.rests() { target_percent - self.track.stands() } else { error };
-        self.beyond = if away.abs() > self.rest_percent(learned) { self.beyond + 1 } else { 0 };
+        // At rest all readings must say so, the last ones too: noise starts nothing, nor does what was before the rest.
+        let steady = target_percent - self.track.stands();
+        let away = match self.rests() {
+            true if steady * error <= 0.0 => 0.0,
+            true => steady.abs().min(error.abs()),
+            false => error.abs(),
+        };
+        self.beyond = if away > self.rest_percent(learned) { self.beyond + 1 } else { 0 };
         if let (Doing::Holds { at_pa, .. }, true) = (self.doing, self.beyond >= 3) {
             if self.went * error < 0.0 {
                 self.turns += 1;
             }
             self.went = error.signum();
             self.doing = Doing::Goes { stuck_s: 0.0, moved: false, from_pa: at_pa };
+        } else if matches!(self.doing, Doing::Goes { .. }) && self.went * error < 0.0 {
+            // It went past: that is a turn too, and good enough where it would be let be.
+            self.turns += 1;
+            self.went = error.signum();
+            if error.abs() <= self.rest_percent(learned) {
+                self.went = -self.went;
+                self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
+            }
         }
         let flow = match self.doing {
             Doing::Holds { since_s, at_pa } => self.hold(learned, dt_s, since_s, at_pa, pa),
@@ -328,16 +341,18 @@ mod tests {
         let mut controller = Controller::default();
         let mut look = Look { travel_percent: 50.0, opening_pa: 5e4 };
         let mut goes = Vec::new();
-        // A valve that always slips by 1 % when it is pushed.
-        for _ in 0..6000 {
+        let mut pushed = 0.0;
+        // A valve that slips by 1 % whenever it was pushed for long enough.
+        for _ in 0..60_000 {
             let drive = controller.step(&learned, 0.01, 50.4, &look);
-            if controller.rests() || drive.abs() < 0.1 {
-                continue;
+            pushed = if controller.rests() { 0.0 } else { pushed + 0.01 * drive };
+            if pushed.abs() > 0.1 {
+                goes.push(pushed.signum());
+                look.travel_percent += pushed.signum();
+                pushed = 0.0;
             }
-            goes.push(drive.signum());
-            look.travel_percent += drive.signum();
         }
-        assert!(goes.len() < 12, "it hunts: {goes:?}");
+        assert!(goes.len() < 12, "it hunts: {} moves", goes.len());
         assert!(goes.contains(&-1.0) && goes.contains(&1.0));
     }
 }
