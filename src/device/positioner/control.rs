@@ -177,7 +177,7 @@ impl Controller {
     pub fn step(&mut self, learned: &Learned, dt_s: f64, target_percent: f64, look: &Look) -> f64 {
         self.track.take(look.travel_percent);
         let pa = self.smooth(look.opening_pa);
-        if !((target_percent - self.target_percent).abs() <= 0.05) {
+        if self.target_percent.is_nan() || (target_percent - self.target_percent).abs() > 0.05 {
             self.target_percent = target_percent;
             self.turns = 0;
         }

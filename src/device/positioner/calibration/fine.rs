@@ -1,6 +1,5 @@
 //! The stages at mid travel: run-on, leak, dead band, friction, verifying steps [DV-91].
 
-use super::super::calibrated::Learned;
 use super::super::control::{Controller, Look, PUSH_PERCENT_PER_S, drive_for};
 use super::Found;
 use super::limits::Limits;
@@ -18,6 +17,19 @@ const VERIFY_PERCENT: (f64, f64) = (3.0, 0.6);
 const VERIFY_S: f64 = 20.0;
 /// Longest push in the friction test, s.
 const PUSH_S: f64 = 25.0;
+
+/// A moment at mid travel.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Moment<'a> {
+    pub limits: &'a Limits,
+    /// The pressure that a stroke is measured by, Pa.
+    pub base_pa: f64,
+    /// +1 where a positive drive opens, -1 where it closes.
+    pub opens: f64,
+    /// Since the moment before, s.
+    pub dt_s: f64,
+    pub look: Look,
+}
 
 /// Where within its stage it is.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -47,41 +59,24 @@ impl Fine {
     }
 
     /// The opening drive; `None` when the stage is over.
-    #[expect(clippy::too_many_arguments, reason = "all of one moment, used once")]
-    pub fn step(
-        &mut self,
-        stage: Stage,
-        found: &mut Found,
-        base_pa: f64,
-        limits: &Limits,
-        opens: f64,
-        dt_s: f64,
-        travel_percent: f64,
-        opening_pa: f64,
-    ) -> Result<Option<f64>, Cause> {
-        self.part_s += dt_s;
-        let look = Look { travel_percent, opening_pa };
+    pub fn step(&mut self, stage: Stage, found: &mut Found, now: &Moment) -> Result<Option<f64>, Cause> {
+        self.part_s += now.dt_s;
         match stage {
-            Stage::ToMiddle => self.to_middle(found, limits, dt_s, &look),
-            Stage::Leak => self.leak(found, limits, opens, dt_s, &look),
-            Stage::DeadBand => self.dead_band(found, dt_s, &look),
-            Stage::Friction => self.friction(found, base_pa, limits, dt_s, &look),
-            _ => self.verify(found, dt_s, &look),
+            Stage::ToMiddle => self.run_on(found, now),
+            Stage::Leak => self.leak(found, now),
+            Stage::DeadBand => self.dead_band(found, now),
+            Stage::Friction => self.friction(found, now),
+            _ => self.verify(found, now),
         }
     }
 
     /// Opens at full drive, ends the drive at mid travel, and looks how far the valve runs on.
-    fn to_middle(
-        &mut self,
-        found: &mut Found,
-        limits: &Limits,
-        _dt_s: f64,
-        look: &Look,
-    ) -> Result<Option<f64>, Cause> {
+    fn run_on(&mut self, found: &mut Found, now: &Moment) -> Result<Option<f64>, Cause> {
+        let look = &now.look;
         self.controller.watch(look);
         match self.part {
             0 if look.travel_percent < MIDDLE_PERCENT => {
-                if self.part_s > limits.most_stroke_s {
+                if self.part_s > now.limits.most_stroke_s {
                     return Err(Cause::TookTooLong);
                 }
                 return Ok(Some(1.0));
@@ -106,19 +101,13 @@ impl Fine {
     }
 
     /// Keeps the pressure and looks what flow that takes.
-    fn leak(
-        &mut self,
-        found: &mut Found,
-        limits: &Limits,
-        opens: f64,
-        dt_s: f64,
-        look: &Look,
-    ) -> Result<Option<f64>, Cause> {
+    fn leak(&mut self, found: &mut Found, now: &Moment) -> Result<Option<f64>, Cause> {
+        let look = &now.look;
         if self.part == 0 {
             self.travel_percent = look.travel_percent;
             self.part = 1;
         }
-        let drive = self.controller.rest(&found.learned, dt_s, 1.0, look);
+        let drive = self.controller.rest(&found.learned, now.dt_s, 1.0, look);
         if self.part_s > 4.0 {
             self.sum = (self.sum.0 + drive, self.sum.1 + 1);
         }
@@ -127,17 +116,18 @@ impl Fine {
         }
         let mean = self.sum.0 / f64::from(self.sum.1.max(1));
         let away = look.travel_percent - self.travel_percent;
-        if mean.abs() > limits.most_holding_flow {
-            return Err(if mean * opens > 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
+        if mean.abs() > now.limits.most_holding_flow {
+            return Err(if mean * now.opens > 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
         }
         if away.abs() > 5.0 {
-            return Err(if away * opens < 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
+            return Err(if away * now.opens < 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
         }
         Ok(None)
     }
 
     /// Raises the drive slowly from where the pressure stays, until it does not: upwards, then downwards.
-    fn dead_band(&mut self, found: &mut Found, dt_s: f64, look: &Look) -> Result<Option<f64>, Cause> {
+    fn dead_band(&mut self, found: &mut Found, now: &Moment) -> Result<Option<f64>, Cause> {
+        let (look, dt_s) = (&now.look, now.dt_s);
         match self.part {
             0 | 2 => {
                 let drive = self.controller.rest(&found.learned, dt_s, 0.0, look);
@@ -182,14 +172,8 @@ impl Fine {
     }
 
     /// Pushes gently until it moves, up and down twice; the second pair counts.
-    fn friction(
-        &mut self,
-        found: &mut Found,
-        base_pa: f64,
-        limits: &Limits,
-        dt_s: f64,
-        look: &Look,
-    ) -> Result<Option<f64>, Cause> {
+    fn friction(&mut self, found: &mut Found, now: &Moment) -> Result<Option<f64>, Cause> {
+        let (look, dt_s) = (&now.look, now.dt_s);
         let learned = found.learned;
         let side = if (self.part / 2).is_multiple_of(2) { 1.0 } else { -1.0 };
         if self.part.is_multiple_of(2) {
@@ -216,7 +200,7 @@ impl Fine {
                 found.learned.friction_pa = friction_pa;
                 // It came to its stops against friction.
                 found.learned.balance_pa = (found.closed_pa + friction_pa, found.open_pa - friction_pa);
-                if 2.0 * found.learned.friction_pa > limits.most_friction_share * base_pa {
+                if 2.0 * found.learned.friction_pa > now.limits.most_friction_share * now.base_pa {
                     return Err(Cause::TooMuchFriction);
                 }
                 return Ok(None);
@@ -248,7 +232,8 @@ impl Fine {
     }
 
     /// A small step up and one down, as in service.
-    fn verify(&mut self, found: &Found, dt_s: f64, look: &Look) -> Result<Option<f64>, Cause> {
+    fn verify(&mut self, found: &Found, now: &Moment) -> Result<Option<f64>, Cause> {
+        let (look, dt_s) = (&now.look, now.dt_s);
         let (way, near) = VERIFY_PERCENT;
         if self.part_s <= 1.5 * dt_s && self.part == 0 {
             self.travel_percent = look.travel_percent;
@@ -272,6 +257,7 @@ impl Fine {
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::calibrated::Learned;
     use super::*;
     use proptest::prelude::*;
     use std::collections::VecDeque;
@@ -303,8 +289,8 @@ mod tests {
         let mut drive = 0.0;
         for _ in 0..10_000 {
             let look = chamber.step(drive);
-            let (x, pa) = (look.travel_percent, look.opening_pa);
-            match fine.step(Stage::ToMiddle, &mut found, 1e5, &limits, 1.0, 0.01, x, pa) {
+            let now = Moment { limits: &limits, base_pa: 1e5, opens: 1.0, dt_s: 0.01, look };
+            match fine.step(Stage::ToMiddle, &mut found, &now) {
                 Ok(Some(next)) => drive = next,
                 other => {
                     assert_eq!(other, Ok(None));

@@ -12,8 +12,9 @@ pub use outcome::{Cause, Ending, Kind, Outcome, Progress, Stage};
 
 use super::calibrated::{Calibrated, Learned};
 use super::config::{Config, Lever, Mounting, Outputs};
+use super::control::Look;
 use super::senses::Senses;
-use fine::Fine;
+use fine::{Fine, Moment};
 use stroke::{Seen, Stroke};
 
 /// Share of the range of pressure that must be left when a valve comes to its stop: else the air, not the stop, has ended the
@@ -195,18 +196,14 @@ impl Calibration {
                 if !seen.in_range {
                     return Err(Cause::AngleBeyond);
                 }
-                let limits = &config.limits;
-                let base_pa = base_pa(config, &self.found);
-                match self.fine.step(
-                    self.stage,
-                    &mut self.found,
-                    base_pa,
-                    limits,
-                    config.opens(),
+                let now = Moment {
+                    limits: &config.limits,
+                    base_pa: base_pa(config, &self.found),
+                    opens: config.opens(),
                     dt_s,
-                    x,
-                    seen.opening_pa,
-                )? {
+                    look: Look { travel_percent: x, opening_pa: seen.opening_pa },
+                };
+                match self.fine.step(self.stage, &mut self.found, &now)? {
                     Some(drive) => Ok(Turn::Goes(drive)),
                     None => self.next(config),
                 }
