@@ -61,7 +61,7 @@ pub fn judge(seed: u64) -> Vec<String> {
 
 #[test]
 fn generated_valves_are_calibrated_and_controlled() {
-    let count = number("LOOPRIG_VALVES", if cfg!(debug_assertions) { 3 } else { 200 });
+    let count = number("LOOPRIG_VALVES", if cfg!(debug_assertions) { 2 } else { 200 });
     let first = number("LOOPRIG_VALVE_SEED", 77_000);
     let workers = std::thread::available_parallelism().map_or(1, |n| n.get() as u64).min(8);
     let judged = |worker: u64| -> Vec<(u64, Vec<String>)> {

@@ -69,6 +69,7 @@ impl DemandConfig {
     pub fn check(&self) -> Result<(), SetUpError> {
         within("from_a", self.from_a, 3.8e-3..=19.5e-3)?;
         within("to_a", self.to_a, self.from_a + 0.999e-3..=20.5e-3)?;
+        self.characteristic.check()?;
         within("lower_limit_percent", self.lower_limit_percent, 0.0..=100.0)?;
         within("upper_limit_percent", self.upper_limit_percent, self.lower_limit_percent..=100.0)?;
         within("lower_end", self.lower_end.set_point_percent, 0.0..=50.0)?;

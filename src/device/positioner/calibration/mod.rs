@@ -62,6 +62,7 @@ pub struct Calibration {
     elapsed_s: f64,
     stage_s: f64,
     percent: u8,
+    before: Option<Calibrated>,
     found: Found,
     stroke: Stroke,
     fine: Fine,
@@ -79,6 +80,7 @@ impl Calibration {
             elapsed_s: 0.0,
             stage_s: 0.0,
             percent: 0,
+            before: before.copied(),
             found,
             stroke: Stroke::new(0),
             fine: Fine::default(),
@@ -163,13 +165,17 @@ impl Calibration {
     /// What there is to keep so far.
     fn calibrated(&self, config: &Config) -> Result<Calibrated, Cause> {
         let found = &self.found;
+        let before = self.before.filter(|before| before.fits(config));
+        let learns = |kind, now, kept: fn(Calibrated) -> Option<f64>| {
+            if self.kind >= kind { Some(now) } else { before.and_then(kept) }
+        };
         let calibrated = Calibrated {
             lever: config.lever,
             closed_rad: found.closed_rad,
             open_rad: found.open_rad,
-            opening_s: (self.kind >= Kind::StrokeTimes).then_some(found.opening_s),
-            closing_s: (self.kind >= Kind::StrokeTimes).then_some(found.closing_s),
-            friction_pa: (self.kind == Kind::Friction).then_some(found.learned.friction_pa),
+            opening_s: learns(Kind::StrokeTimes, found.opening_s, |c| c.opening_s),
+            closing_s: learns(Kind::StrokeTimes, found.closing_s, |c| c.closing_s),
+            friction_pa: learns(Kind::Friction, found.learned.friction_pa, |c| c.friction_pa),
             learned: found.learned,
         };
         if calibrated.fits(config) { Ok(calibrated) } else { Err(Cause::AngleBeyond) }
@@ -320,11 +326,15 @@ impl Calibration {
                 }
                 let base_pa = base_pa(config, &self.found);
                 let learned = &mut self.found.learned;
-                (learned.span_pa, learned.friction_pa) = (base_pa, 0.03 * base_pa);
-                learned.balance_pa = (self.found.closed_pa, self.found.open_pa);
-                // What goes into a chamber that does not grow raises its pressure about twice as fast [DV-91].
-                let speed = learned.opening_percent_per_s.min(learned.closing_percent_per_s);
-                learned.rise_pa_per_s = 2.0 * base_pa * speed / 100.0;
+                learned.span_pa = base_pa;
+                if self.kind == Kind::Friction || self.before.is_none() {
+                    (learned.friction_pa, learned.run_on_s) = (0.03 * base_pa, Learned::default().run_on_s);
+                    // What goes into a chamber that does not grow raises its pressure about twice as fast [DV-91].
+                    let speed = learned.opening_percent_per_s.min(learned.closing_percent_per_s);
+                    learned.rise_pa_per_s = 2.0 * base_pa * speed / 100.0;
+                }
+                let friction_pa = learned.friction_pa;
+                learned.balance_pa = (self.found.closed_pa + friction_pa, self.found.open_pa - friction_pa);
             }
             _ => self.found.closed_rad = self.stroke.stands_rad,
         }
