@@ -1,5 +1,6 @@
 //! The stages at mid travel: run-on, leak, dead band, friction, verifying steps [DV-91].
 
+use super::super::calibrated::Learned;
 use super::super::control::{Controller, Look, PUSH_PERCENT_PER_S, drive_for};
 use super::Found;
 use super::limits::Limits;
@@ -15,6 +16,10 @@ const RAMP_PER_S: f64 = 0.03;
 const VERIFY_PERCENT: (f64, f64) = (3.0, 0.6);
 /// Time for one of them, s.
 const VERIFY_S: f64 = 20.0;
+/// A valve that goes further than this while its pressure is kept does not rest, percent.
+const AWAY_PERCENT: f64 = 10.0;
+/// More flow than this no leak takes with which the valve can still be stroked.
+const LARGEST_LEAK: f64 = 0.25;
 /// Longest push in the friction test, s.
 const PUSH_S: f64 = 25.0;
 
@@ -100,7 +105,7 @@ impl Fine {
         Ok(Some(0.0))
     }
 
-    /// Keeps the pressure and looks what flow that takes.
+    /// Keeps the pressure: does it stay, and the valve?
     fn leak(&mut self, found: &mut Found, now: &Moment) -> Result<Option<f64>, Cause> {
         let look = &now.look;
         if self.part == 0 {
@@ -108,19 +113,18 @@ impl Fine {
             self.part = 1;
         }
         let drive = self.controller.rest(&found.learned, now.dt_s, 1.0, look);
-        if self.part_s > 4.0 {
+        if self.part_s > 5.0 {
             self.sum = (self.sum.0 + drive, self.sum.1 + 1);
         }
-        if self.part_s < 6.0 {
+        if self.part_s < 7.0 {
             return Ok(Some(drive));
         }
         let mean = self.sum.0 / f64::from(self.sum.1.max(1));
         let away = look.travel_percent - self.travel_percent;
-        if mean.abs() > now.limits.most_holding_flow {
-            return Err(if mean * now.opens > 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
-        }
-        if away.abs() > 5.0 {
-            return Err(if away * now.opens < 0.0 { Cause::Leaks } else { Cause::StageDoesNotRest });
+        // No leak with which the valve can still be stroked takes that much: the stage does not do what it is told.
+        if away.abs() > AWAY_PERCENT || mean.abs() > LARGEST_LEAK {
+            let leaks = mean.abs() <= LARGEST_LEAK && away * now.opens < 0.0;
+            return Err(if leaks { Cause::Leaks } else { Cause::StageDoesNotRest });
         }
         Ok(None)
     }
@@ -157,6 +161,7 @@ impl Fine {
                         _ => found.learned.closing_drive = at.clamp(-0.5, found.learned.opening_drive),
                     }
                     if self.part == 3 {
+                        keeps(&found.learned, now)?;
                         self.controller = Controller::default();
                         return Ok(None);
                     }
@@ -255,9 +260,18 @@ impl Fine {
     }
 }
 
+/// Whether the drive that keeps the pressure, in the middle of the dead band, is as small as it must be.
+fn keeps(learned: &Learned, now: &Moment) -> Result<(), Cause> {
+    let drive = 0.5 * (learned.opening_drive + learned.closing_drive);
+    match drive.abs() > now.limits.most_holding_drive {
+        true if drive * now.opens > 0.0 => Err(Cause::Leaks),
+        true => Err(Cause::StageDoesNotRest),
+        false => Ok(()),
+    }
+}
+
 #[cfg(test)]
 mod tests {
-    use super::super::super::calibrated::Learned;
     use super::*;
     use proptest::prelude::*;
     use std::collections::VecDeque;

@@ -26,6 +26,8 @@ const LEFT_IN_THE_END: f64 = 0.04;
 const SAME_STOP: f64 = 0.01;
 /// Least turn that counts as a stroke at all, rad: a degree [DV-91].
 const STROKE_RAD: f64 = core::f64::consts::PI / 180.0;
+/// For so long a valve may move unseen, s [DV-91].
+const UNSEEN_S: f64 = 10.0;
 /// So long is waited for a supply that fell to come back, s.
 const RECOVERS_S: f64 = 8.0;
 
@@ -44,6 +46,8 @@ pub(super) enum Turn {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Found {
     pub supply_pa: f64,
+    /// On the way to the closed stop no air came where air closes.
+    pub no_air: bool,
     pub closed_rad: f64,
     pub open_rad: f64,
     /// Opening pressures when it came to its stops, Pa.
@@ -253,14 +257,8 @@ impl Calibration {
 
     fn end_stop(&mut self, config: &Config, dt_s: f64, seen: &Seen) -> Result<Turn, Cause> {
         let opens = self.stage == Stage::ToOpen;
-        let over = self.stroke.step(dt_s, seen)?;
+        let settled = self.stroke.step(dt_s, seen)?;
         let limits = &config.limits;
-        if !over {
-            if self.stroke.seconds <= limits.most_stroke_s {
-                return Ok(Turn::Goes(if opens { 1.0 } else { -1.0 }));
-            }
-            return Err(Cause::TookTooLong);
-        }
         let moved = self.stroke.gone_rad().abs() >= STROKE_RAD;
         let (least_pa, most_pa) = config.opening_pa_range(seen.supply_pa);
         let range_pa = most_pa - least_pa;
@@ -269,13 +267,33 @@ impl Calibration {
             true => (most_pa - seen.opening_pa, most_pa - self.stroke.moved_pa),
             false => (seen.opening_pa - least_pa, self.stroke.moved_pa - least_pa),
         };
-        if left > 0.7 * range_pa {
-            // Vented where it should be full, or full where it should be vented.
-            return Err(if moved || left > 0.95 * range_pa && self.stage == Stage::ToClosed {
-                Cause::WrongWay
-            } else {
-                Cause::NothingMovesNoAir
-            });
+        // Far from there a pressure must stand still, and longer where nothing was seen to move: a stem that takes up
+        // play moves unseen at a constant pressure.
+        let waits = !self.stroke.still(seen) || !moved && self.stroke.seconds < UNSEEN_S;
+        if !settled || left > 0.1 * range_pa && waits {
+            if self.stroke.seconds <= limits.most_stroke_s {
+                return Ok(Turn::Goes(if opens { 1.0 } else { -1.0 }));
+            }
+            return Err(Cause::TookTooLong);
+        }
+        let feeds = config.outputs == Outputs::Double || opens == (config.opens() > 0.0);
+        if seen.supply_pa < limits.least_supply_gauge_pa {
+            return Err(Cause::SupplyTooLow);
+        }
+        if !feeds && left > 0.7 * range_pa {
+            // Full where it should be vented.
+            return Err(Cause::WrongWay);
+        }
+        if feeds && left > 0.7 * range_pa {
+            if self.stage == Stage::ToClosed && config.outputs != Outputs::Double {
+                // Vented where it should be full: whether the other way fills it tells why.
+                self.found.no_air = true;
+                return self.next(config);
+            }
+            return Err(Cause::NothingMovesNoAir);
+        }
+        if self.found.no_air {
+            return Err(Cause::NothingMovesNoAir);
         }
         if self.stage != Stage::ToClosed && !moved {
             return Err(if left > 0.25 * range_pa {
@@ -292,7 +310,6 @@ impl Calibration {
         }
         let (took_s, gone_rad) = (self.stroke.moved_s, self.stroke.gone_rad());
         if moved && left_at_stop < LEFT_AT_STOP * range_pa {
-            let feeds = opens == (config.opens() > 0.0) || config.outputs == Outputs::Double;
             return Err(if feeds { Cause::SupplyTooLow } else { Cause::StopNotFound });
         }
         match self.stage {

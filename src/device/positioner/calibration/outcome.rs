@@ -159,8 +159,8 @@ impl Cause {
             ),
             Cause::SupplyTooLow => (
                 "the supply is too low",
-                "Look at the gauge at the inlet while the valve strokes: regulator set too low, filter blocked, or a line \
-                 that is too narrow.",
+                "Look at the gauge at the inlet while the valve strokes: regulator set too low, filter blocked, a line \
+                 that is too narrow; or packing so tight that the air does not suffice.",
             ),
             Cause::SupplyLost => (
                 "the supply was lost on the way",
