@@ -125,9 +125,15 @@ impl DeviceStation {
         DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None }
     }
 
-    /// The same with a computed valve, whose own time begins at `now`; its device has electronics [DV-80].
-    pub fn with_valve(mut self, valve: Valve, now: Instant) -> DeviceStation {
-        self.valve = Some(Box::new(Seat::new(valve, now)));
+    /// The same with a computed valve, whose own time begins at `now`; its device has electronics [DV-80]. Faults come to it
+    /// with their severities, 0 for one that goes, in order of time [PL-33].
+    pub fn with_valve(
+        mut self,
+        valve: Valve,
+        faults: Vec<(Instant, FaultName, f64)>,
+        now: Instant,
+    ) -> DeviceStation {
+        self.valve = Some(Box::new(Seat::new(valve, faults, now)));
         self
     }
 
@@ -211,16 +217,16 @@ impl DeviceStation {
                     self.happens(at, change);
                     self.done += 1;
                 }
-                (_, Some(_)) => self.period(),
+                (_, Some(_)) => self.valve_goes_on(),
                 _ => return,
             }
         }
     }
 
-    fn period(&mut self) {
+    fn valve_goes_on(&mut self) {
         let is_on = self.is_on();
         if let Some(seat) = &mut self.valve {
-            seat.period(is_on.then_some(&mut self.device));
+            seat.go_on(is_on.then_some(&mut self.device));
         }
     }
 

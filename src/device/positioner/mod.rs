@@ -274,7 +274,7 @@ impl Electronics {
 
     fn opening_drive(&mut self, dt_s: f64, senses: &Senses) -> f64 {
         self.wanted = None;
-        if !(senses.loop_current_a >= LEAST_CURRENT_A) {
+        if senses.loop_current_a.is_nan() || senses.loop_current_a < LEAST_CURRENT_A {
             self.end(Ending::Failed(Cause::CurrentLost));
             return 0.0;
         }
