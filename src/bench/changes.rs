@@ -286,11 +286,10 @@ mod tests {
         let there: Vec<&String> =
             properties.keys().filter(|k| !["at_s", "device"].contains(&k.as_str())).collect();
         assert_eq!(there.len(), CHANGES.len(), "{there:?}");
-        let bench = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\nmin_voltage_v = 9\n\
-                     [[loop.device]]\ntag = \"B\"\nmin_voltage_v = 9\n[[device]]\ntag = \"A\"\npolling_address = 1\ndevice_id = 1\n\
-                     [device.valve]\nstroke_mm = 20\n[device.valve.fail]\ntrip_dm3_per_s_bar = 2\n\
-                     [[device]]\ntag = \"B\"\nkind = \"temperature\"\npolling_address = 2\n\
-                     [[line]]\nat = \"pty:\"\n";
+        let of_a_valve = "[loop.card]\ncompliance_v = 24\n[[loop.device]]\ntag = \"A\"\nmin_voltage_v = 9\n\
+                          [[device]]\ntag = \"A\"\n[device.valve]\nstroke_mm = 20\n\
+                          [device.valve.fail]\ntrip_dm3_per_s_bar = 2\n[[line]]\nat = \"pty:\"\n";
+        let of_a_sensor = "[[device]]\ntag = \"B\"\nkind = \"temperature\"\n[[line]]\nat = \"pty:\"\n";
         for spec in CHANGES {
             let property = &properties[spec.key];
             let (value, wanted) = match &spec.takes {
@@ -303,6 +302,8 @@ mod tests {
                 Takes::Switch(make) => ("true".to_owned(), make(true)),
                 Takes::Moment(change) => ("true".to_owned(), *change),
             };
+            let bench =
+                if sensed_by(wanted) == Some(KindName::Temperature) { of_a_sensor } else { of_a_valve };
             let text = format!("{bench}[[event]]\nat_s = 1\n{} = {value}\n", spec.key);
             let plan = check(&text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"));
             assert_eq!(plan.events[0].change, wanted, "{}", spec.key);

@@ -4,7 +4,7 @@ use super::Device;
 use super::kind::Positioning;
 use super::positioner::{
     Act, Alarm, Electronics, Ended, Ending, FaultEntry, Key, Kind as Learns, MOST_FAULTS, Outcome, Refusal,
-    Senses, SetUpError, Shown, StoredPositioner, display,
+    Senses, SetUpError, Shown, StoredPositioner, display, display_state,
 };
 use super::state::State;
 use crate::time::Instant;
@@ -169,8 +169,8 @@ impl State {
         }
     }
 
-    /// What the display shows at `now`; `None` for a device without one [DV-99].
-    pub fn display(&self, now: Instant) -> Option<[String; 4]> {
+    /// What the display goes by at `now`; `None` for a device without one [DV-99].
+    fn shown(&self, now: Instant) -> Option<Shown> {
         let own = self.kind.positioning()?;
         // The worst first: what is broken, then what keeps the valve from working, then the air and the current.
         const BY_WEIGHT: [Alarm; 8] = [
@@ -184,14 +184,14 @@ impl State {
             Alarm::TravelDeviation,
         ];
         let alarms = own.alarms_now();
-        let shown = Shown {
+        let has = |a: Alarm| alarms.has(a) || a == Alarm::MemoryDefect && self.memory_defect;
+        Some(Shown {
             set_point_percent: self.valve_percent(now).map_or(f64::NAN, |v| v.0),
             by_hand: own.by_hand().is_some(),
             locked: self.config.write_protected || self.locked_against_all(),
             armed: self.armed,
-            alarm: BY_WEIGHT.into_iter().find(|a| alarms.has(*a)).map(Alarm::words),
-        };
-        Some(display(own.electronics(), own.keys(), &shown, now))
+            alarm: BY_WEIGHT.into_iter().find(|a| has(*a)).map(Alarm::words),
+        })
     }
 
     /// Ends a calibration that runs; whether one did.
@@ -350,7 +350,14 @@ impl Device {
 
     /// The lines of its display at `now`; `None` for a device without one [DV-99].
     pub fn display(&self, now: Instant) -> Option<[String; 4]> {
-        self.state.display(now)
+        let (own, shown) = (self.state.positioning()?, self.state.shown(now)?);
+        Some(display(own.electronics(), own.keys(), &shown, now))
+    }
+
+    /// What it does at `now`, in the words of its display without numbers; `None` for a device without one [DV-99].
+    pub fn display_state(&self, now: Instant) -> Option<&'static str> {
+        let (own, shown) = (self.state.positioning()?, self.state.shown(now)?);
+        Some(display_state(own.electronics(), own.keys(), &shown, now))
     }
 
     /// What happened to a positioner with electronics since the last call, in order, the oldest 1000 of it.

@@ -4,12 +4,14 @@ use super::positioner::{
     LEVER_ANGLE, PRESSURE_SENSOR_BAR, PositionerConfig, SET_POINT, SUPPLY_PRESSURE, TRAITS, TRAVEL,
 };
 use super::{Around, Condition, Input, Inputs, Kind, LoopCurrent, Traits};
+use crate::app::command::Form;
 use crate::device::codes::variable_status;
+use crate::device::commands::Handler;
 use crate::device::config::{ConfigError, no_range};
 use crate::device::lag::Lag;
 use crate::device::positioner::{
     Alarm, AlarmSet, Alarms, Config, Direction, Electronics, Ending, JOG_DRIVE, JOG_PERCENT_PER_S, Keys,
-    LEAST_CURRENT_A, Outputs, Seen, Senses, Source, StoredPositioner,
+    LEAST_CURRENT_A, OWN, Outputs, Seen, Senses, Source, StoredPositioner, own_form,
 };
 use crate::device::variables::{limited, side};
 use crate::time::Instant;
@@ -323,6 +325,10 @@ impl Kind for ElectronicPositioner {
         Some(self.sensor_pressure_bar())
     }
 
+    fn own_command(&self, number: u8) -> Option<(&'static Handler, &'static Form)> {
+        Some((OWN.iter().find(|h| h.number == number)?, own_form(number)?))
+    }
+
     fn condition(&self) -> Condition {
         let alarms = self.alarms.now();
         let calibrates = self.electronics.progress().is_some();
@@ -336,6 +342,7 @@ impl Kind for ElectronicPositioner {
         ];
         Condition {
             own: [alarms.0, more.iter().filter(|m| m.0).fold(0, |octet, m| octet | m.1)],
+            if_memory_defect: [Alarm::MemoryDefect.mask(), 0],
             out_of_specification: out.iter().any(|a| alarms.has(*a)),
             function_check: calibrates || self.by_hand_percent.is_some(),
             maintenance: never_calibrated

@@ -137,22 +137,29 @@ pub struct Shown {
 /// Characters of a line of the display.
 pub const LINE: usize = 24;
 
+/// What the device does at `now`, in words: the last line of its display without its numbers [DV-99].
+pub fn state(electronics: &Electronics, keys: &Keys, shown: &Shown, now: Instant) -> &'static str {
+    match electronics.progress() {
+        Some(_) => "calibrating",
+        None if keys.held(now).is_some() => "hold to calibrate",
+        None if shown.alarm.is_some() => shown.alarm.unwrap_or_default(),
+        None if electronics.calibrated().is_none() => "not calibrated",
+        None if shown.armed => "armed to be found",
+        None if shown.by_hand => "by hand",
+        None if shown.locked => "locked",
+        None if electronics.result().is_some_and(|o| o.ending == Ending::Aborted) => "calibration aborted",
+        None => "follows the loop",
+    }
+}
+
 /// The display at `now`: travel, set point, angle, and what the device does; each line at most 24 characters [DV-99].
 pub fn display(electronics: &Electronics, keys: &Keys, shown: &Shown, now: Instant) -> [String; 4] {
     let percent = |x: Option<f64>| x.map_or("  ---.-".to_owned(), |x| format!("{x:7.1}"));
     let angle = electronics.lever_rad().map(f64::to_degrees);
     let state = match (electronics.progress(), keys.held(now)) {
         (Some(p), _) => format!("{:3} % {}", p.percent, p.stage.words()),
-        (None, Some(held)) => format!("hold {} s to calibrate", (HOLD.saturating_sub(held).as_secs()) + 1),
-        (None, None) if shown.alarm.is_some() => shown.alarm.unwrap_or_default().to_owned(),
-        (None, None) if electronics.calibrated().is_none() => "not calibrated".to_owned(),
-        (None, None) if shown.armed => "armed to be found".to_owned(),
-        (None, None) if shown.by_hand => "by hand".to_owned(),
-        (None, None) if shown.locked => "locked".to_owned(),
-        (None, None) if electronics.result().is_some_and(|o| o.ending == Ending::Aborted) => {
-            "calibration aborted".to_owned()
-        }
-        (None, None) => "follows the loop".to_owned(),
+        (None, Some(held)) => format!("hold {} s to calibrate", HOLD.saturating_sub(held).as_secs() + 1),
+        (None, None) => state(electronics, keys, shown, now).to_owned(),
     };
     [
         format!("travel    {} %", percent(electronics.travel_percent())),

@@ -28,7 +28,9 @@ pub use counters::{Counters, Counting};
 pub use demand::{Demand, DemandConfig, Direction, EndPosition, Source, Wanted};
 pub use deviation::{DeviationConfig, DeviationWatch};
 pub use kept::{Ended, FaultEntry, MOST_FAULTS, StoredPositioner};
-pub use keys::{Act, HOLD, JOG_DRIVE, JOG_PERCENT_PER_S, Key, Keys, LINE, Shown, display};
+pub use keys::{
+    Act, HOLD, JOG_DRIVE, JOG_PERCENT_PER_S, Key, Keys, LINE, Shown, display, state as display_state,
+};
 pub use rows::{OWN_COMMANDS, OwnCommand};
 pub use senses::Senses;
 
