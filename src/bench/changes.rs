@@ -214,7 +214,11 @@ pub(super) fn why_no_valve(
 ) -> Option<(String, String)> {
     if !matches!(
         change,
-        Change::ValveFault(..) | Change::TripEnergised(_) | Change::CalibrationAllowed(_) | Change::Calibrate
+        Change::ValveFault(..)
+            | Change::TripEnergised(_)
+            | Change::CalibrationAllowed(_)
+            | Change::Calibrate
+            | Change::KeyPressed(..)
     ) {
         return None;
     }
