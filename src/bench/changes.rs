@@ -3,7 +3,7 @@
 use super::plan::{BenchPlan, DevicePlan};
 use crate::device::KindName;
 use crate::device::positioner::Key;
-use crate::plant::fault::FaultName;
+use crate::plant::valve::Valve;
 use crate::sim::Change;
 use core::ops::RangeInclusive;
 
@@ -32,7 +32,12 @@ pub enum Takes {
     Switch(fn(bool) -> Change),
     /// `true` alone: it happens once.
     Moment(Change),
+    /// The word of a fault of a valve [PL-33]; its severity, 0 to 1, stands beside it as [`SEVERITY`].
+    Fault,
 }
+
+/// The key of a fault's severity.
+pub const SEVERITY: &str = "severity";
 
 const fn number(
     key: &'static str,
@@ -46,10 +51,6 @@ const fn number(
 
 const fn switch(key: &'static str, make: fn(bool) -> Change, says: &'static str) -> ChangeSpec {
     ChangeSpec { key, takes: Takes::Switch(make), says }
-}
-
-const fn fault(key: &'static str, make: fn(f64) -> Change) -> ChangeSpec {
-    number(key, "", 0.0..=1.0, make, "severity of this fault of a computed valve; 0 is none")
 }
 
 /// The current of a loop, mA.
@@ -115,10 +116,29 @@ pub const CHANGES: &[ChangeSpec] = &[
         takes: Takes::Moment(Change::PowerCycle),
         says: "the device loses its power for a moment and starts again, with its memory as stored",
     },
+    ChangeSpec {
+        key: "fault",
+        takes: Takes::Fault,
+        says: "something is wrong with a computed valve, so bad as severity says; severity 0 repairs it",
+    },
+    number(
+        "header_pressure_bar",
+        "bar",
+        0.0..=20.0,
+        Change::HeaderPressureBar,
+        "the pressure before the regulator of a computed valve",
+    ),
+    number(
+        "process_share",
+        "",
+        0.0..=10.0,
+        Change::ProcessShare,
+        "the force of the process on a computed valve, as a share of what is set up",
+    ),
     switch(
         "trip_energised",
         Change::TripEnergised,
-        "whether the input of a computed valve's trip valve is energised",
+        "whether the trip input of a computed valve is energised",
     ),
     switch(
         "calibration_allowed",
@@ -155,33 +175,16 @@ pub const CHANGES: &[ChangeSpec] = &[
         |on| Change::KeyPressed(Key::Find, on),
         "whether this key of a positioner with a computed valve is pressed: it arms the device to be found, or disarms it",
     ),
-    fault("fault_supply_low", |x| Change::ValveFault(FaultName::SupplyLow, x)),
-    fault("fault_filter_blocked", |x| Change::ValveFault(FaultName::FilterBlocked, x)),
-    fault("fault_supply_line_undersized", |x| Change::ValveFault(FaultName::SupplyLineUndersized, x)),
-    fault("fault_diaphragm_leak", |x| Change::ValveFault(FaultName::DiaphragmLeak, x)),
-    fault("fault_tubing_leak", |x| Change::ValveFault(FaultName::TubingLeak, x)),
-    fault("fault_outputs_swapped", |x| Change::ValveFault(FaultName::OutputsSwapped, x)),
-    fault("fault_stage_stuck", |x| Change::ValveFault(FaultName::StageStuck, x)),
-    fault("fault_stage_drifting", |x| Change::ValveFault(FaultName::StageDrifting, x)),
-    fault("fault_stage_contaminated", |x| Change::ValveFault(FaultName::StageContaminated, x)),
-    fault("fault_packing_tight", |x| Change::ValveFault(FaultName::PackingTight, x)),
-    fault("fault_stem_seized", |x| Change::ValveFault(FaultName::StemSeized, x)),
-    fault("fault_spring_broken", |x| Change::ValveFault(FaultName::SpringBroken, x)),
-    fault("fault_clamp_slipped", |x| Change::ValveFault(FaultName::ClampSlipped, x)),
-    fault("fault_pin_misplaced", |x| Change::ValveFault(FaultName::PinMisplaced, x)),
-    fault("fault_coupling_turned", |x| Change::ValveFault(FaultName::CouplingTurned, x)),
-    fault("fault_sensor_worn", |x| Change::ValveFault(FaultName::SensorWorn, x)),
-    fault("fault_sensor_beyond_range", |x| Change::ValveFault(FaultName::SensorBeyondRange, x)),
-    fault("fault_linkage_slack", |x| Change::ValveFault(FaultName::LinkageSlack, x)),
-    fault("fault_handwheel_engaged", |x| Change::ValveFault(FaultName::HandwheelEngaged, x)),
-    fault("fault_stop_moved", |x| Change::ValveFault(FaultName::StopMoved, x)),
 ];
 
-/// The keys in a sentence; the many faults of a valve by one word.
+/// The keys in a sentence.
 #[cfg(feature = "bench-file")]
 pub(super) fn keys() -> String {
-    let others: Vec<&str> = CHANGES.iter().map(|c| c.key).filter(|k| !k.starts_with("fault_")).collect();
-    format!("{} or the severity of a fault of a computed valve, such as fault_supply_low", others.join(", "))
+    let keys: Vec<&str> = CHANGES.iter().map(|c| c.key).collect();
+    match keys.split_last() {
+        Some((last, others)) => format!("{} or {last}", others.join(", ")),
+        None => String::new(),
+    }
 }
 
 /// The kind of device that alone senses what changes [DV-60].
@@ -197,53 +200,49 @@ pub(super) fn sensed_by(change: Change) -> Option<KindName> {
         | Change::WriteProtect(_)
         | Change::Busy(_)
         | Change::Malfunction(_)
-        | Change::PowerCycle => None,
-        Change::ValveFault(..)
+        | Change::PowerCycle
+        | Change::ValveFault { .. }
+        | Change::HeaderPressureBar(_)
+        | Change::ProcessShare(_)
         | Change::TripEnergised(_)
         | Change::CalibrationAllowed(_)
         | Change::Calibrate
-        | Change::KeyPressed(..) => Some(KindName::Positioner),
+        | Change::KeyPressed(..) => None,
     }
 }
 
-/// Why something cannot happen to a computed valve, or to its positioner: what is wrong, and what would be right.
-pub(super) fn why_no_valve(
+/// Why a change of a computed valve cannot happen to this device, or to any [BA-11]; `None` for other changes.
+pub(super) fn no_valve(
     devices: &[DevicePlan],
     device: Option<usize>,
     change: Change,
 ) -> Option<(String, String)> {
-    if !matches!(
-        change,
-        Change::ValveFault(..)
-            | Change::TripEnergised(_)
-            | Change::CalibrationAllowed(_)
-            | Change::Calibrate
-            | Change::KeyPressed(..)
-    ) {
+    if !change.is_of_a_valve() {
         return None;
     }
-    let meant = devices.iter().enumerate().filter(|(i, _)| device.is_none_or(|d| d == *i));
-    let computed = meant.filter_map(|(_, d)| d.valve.as_ref().filter(|v| v.is_described));
-    let mut why = Some((
-        "this changes nothing: no valve that is meant is computed".to_owned(),
-        "describe the valve in [device.valve], such as stroke_mm = 20".to_owned(),
-    ));
-    for valve in computed {
-        let refused = match change {
-            Change::ValveFault(name, _) => valve.config.can_have(name).err(),
+    let concerned = devices.iter().enumerate().filter(|(i, _)| device.is_none_or(|d| d == *i));
+    let mut why = (
+        "no valve is computed there, so this changes nothing".to_owned(),
+        "describe the valve in [device.valve] of the bench file, such as stroke_mm = 20".to_owned(),
+    );
+    for valve in concerned.filter_map(|(_, d)| d.valve.as_ref().filter(|v| v.is_described)) {
+        match change {
+            Change::ValveFault { name, severity } if severity > 0.0 => {
+                match Valve::can_have(&valve.config, name) {
+                    Ok(()) => return None,
+                    Err(e) => {
+                        why = (format!("{}: {}", e.field, e.why), "see `looprig valve --faults`".to_owned())
+                    }
+                }
+            }
             Change::TripEnergised(_) if valve.config.fail.trip.is_none() => {
                 let right = "give it one with trip_dm3_per_s_bar in [device.valve.fail]".to_owned();
-                why = Some(("this valve has no trip valve".to_owned(), right));
-                continue;
+                why = ("this valve has no trip valve, so this changes nothing".to_owned(), right);
             }
-            _ => None,
-        };
-        match refused {
-            Some(e) => why = Some((e.why, "leave it out".to_owned())),
-            None => return None,
+            _ => return None,
         }
     }
-    why
+    Some(why)
 }
 
 /// Why a change cannot happen on this bench to this device, or to all: what is wrong, and what would be right.
@@ -260,7 +259,12 @@ pub fn why_not(plan: &BenchPlan, device: Option<usize>, change: Change) -> Optio
             return Some((wrong, "leave device out".to_owned()));
         }
     }
-    if let Some(why) = why_no_valve(&plan.devices, device, change) {
+    if let (Change::LoopCurrentMa(_), Some(wires)) = (change, &plan.wires)
+        && let Err((wrong, right)) = wires.follows()
+    {
+        return Some((wrong.to_owned(), right.to_owned()));
+    }
+    if let Some(why) = no_valve(&plan.devices, device, change) {
         return Some(why);
     }
     let kind = sensed_by(change)?;
@@ -279,6 +283,7 @@ pub fn why_not(plan: &BenchPlan, device: Option<usize>, change: Change) -> Optio
 mod tests {
     use super::*;
     use crate::bench::{check, schema};
+    use crate::plant::fault::FaultName;
     use serde_json::Value as Json;
     use std::path::Path;
 
@@ -288,26 +293,35 @@ mod tests {
         let schema: Json = serde_json::from_str(&schema()).expect("a schema");
         let properties = schema["$defs"]["EventTable"]["properties"].as_object().expect("properties").clone();
         let there: Vec<&String> =
-            properties.keys().filter(|k| !["at_s", "device"].contains(&k.as_str())).collect();
+            properties.keys().filter(|k| !["at_s", "device", SEVERITY].contains(&k.as_str())).collect();
         assert_eq!(there.len(), CHANGES.len(), "{there:?}");
-        let of_a_valve = "[loop.card]\ncompliance_v = 24\n[[loop.device]]\ntag = \"A\"\nmin_voltage_v = 9\n\
-                          [[device]]\ntag = \"A\"\n[device.valve]\nstroke_mm = 20\n\
-                          [device.valve.fail]\ntrip_dm3_per_s_bar = 2\n[[line]]\nat = \"pty:\"\n";
-        let of_a_sensor = "[[device]]\ntag = \"B\"\nkind = \"temperature\"\n[[line]]\nat = \"pty:\"\n";
+        let valve = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\n\
+                     min_voltage_v = 9\n[[device]]\ntag = \"A\"\n[device.valve]\nstroke_mm = 30\n[device.valve.fail]\ntrip_dm3_per_s_bar = 2\n[[line]]\nat = \"pty:\"\n";
+        let temperature = "[[device]]\nkind = \"temperature\"\n[[line]]\nat = \"pty:\"\n";
         for spec in CHANGES {
             let property = &properties[spec.key];
             let (value, wanted) = match &spec.takes {
                 Takes::Number { range, make, .. } => {
                     assert_eq!(property["minimum"].as_f64(), Some(*range.start()), "{}", spec.key);
                     assert_eq!(property["maximum"].as_f64(), Some(*range.end()), "{}", spec.key);
-                    let x = if *range.end() < 1.5 { 0.5 } else { 1.5 };
-                    (x.to_string(), make(x))
+                    ("1.5".to_owned(), make(1.5))
                 }
                 Takes::Switch(make) => ("true".to_owned(), make(true)),
                 Takes::Moment(change) => ("true".to_owned(), *change),
+                Takes::Fault => {
+                    let words: Vec<&str> = FaultName::ALL.iter().map(|n| n.word()).collect();
+                    let told = &property["enum"];
+                    let told: Vec<&str> =
+                        told.as_array().expect("words").iter().filter_map(Json::as_str).collect();
+                    assert_eq!(told, words);
+                    let change = Change::ValveFault { name: FaultName::StopMoved, severity: 0.25 };
+                    ("\"stop_moved\"\nseverity = 0.25".to_owned(), change)
+                }
             };
-            let bench =
-                if sensed_by(wanted) == Some(KindName::Temperature) { of_a_sensor } else { of_a_valve };
+            let bench = match sensed_by(wanted) {
+                Some(KindName::Temperature) => temperature,
+                _ => valve,
+            };
             let text = format!("{bench}[[event]]\nat_s = 1\n{} = {value}\n", spec.key);
             let plan = check(&text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"));
             assert_eq!(plan.events[0].change, wanted, "{}", spec.key);

@@ -94,7 +94,6 @@ pub struct LoopPlan {
     pub current_ma: f64,
 }
 
-#[cfg(feature = "bench-file")]
 impl LoopPlan {
     /// Whether anybody follows a current that somebody else makes; else what is wrong with giving one, and what to do.
     pub(super) fn follows(&self) -> Result<(), (&'static str, &'static str)> {

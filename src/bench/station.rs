@@ -6,7 +6,7 @@ use crate::device::{Device, KindConfig, PositionerConfig, Restored};
 use crate::line::Clock;
 use crate::plant::fault::FaultName;
 use crate::plant::valve::Valve;
-use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, World};
+use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, StationValve, World};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
 
@@ -43,10 +43,11 @@ pub fn device_station(
     let station = DeviceStation::new(device, events.map(|e| (e.at, e.change)).collect());
     let Some(own) = valve else { return (station, restored) };
     let mut faults: Vec<_> = own.faults.iter().flat_map(fault_changes).collect();
-    faults.sort_by_key(|c| c.0);
-    // Whose set-up was checked is a valve.
-    match Valve::new(own.config, seed(plan, index)) {
-        Ok(valve) => (station.with_valve(valve, faults, now), restored),
+    // Stable: what stands first in the file happens first.
+    faults.sort_by_key(|f| f.0);
+    // A plan that was read from a bench file has passed its check.
+    match StationValve::new(own.config, faults, seed(plan, index), now) {
+        Ok(valve) => (station.with_valve(valve), restored),
         Err(_) => (station, restored),
     }
 }

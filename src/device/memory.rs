@@ -191,7 +191,6 @@ fn format_2(payload: &[u8], factory: &Stored) -> serde_json::Result<Stored> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::device::ElectronicsConfig;
     use crate::device::burst::{BurstMessage, BurstTrigger, nearest_period};
     use crate::device::kind::{KindName, OutputTrim};
     use crate::device::positioner::{FaultEntry, StoredPositioner};
@@ -392,8 +391,9 @@ mod tests {
     #[test]
     fn electronics_that_cannot_be() {
         let mut config = DeviceConfig::default();
-        config.positioner().electronics = Some(ElectronicsConfig::default());
-        let spoilt: [(&str, fn(&mut StoredPositioner)); 6] = [
+        config.positioner().electronics = Some(Box::default());
+        type Spoil = fn(&mut StoredPositioner);
+        let spoilt: [(&str, Spoil); 6] = [
             ("rangeability", |s| s.rangeability = 1.0),
             ("points", |s| s.points[3] = (30.0, 101.0)),
             ("upper_limit_percent", |s| s.upper_limit_percent = -1.0),

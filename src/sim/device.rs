@@ -1,13 +1,12 @@
 //! A mock device as a participant, with what changes around it.
 
 use super::power::{Power, PowerNews, Supplied};
-use super::valve::Seat;
+use super::valve::StationValve;
 use crate::device::Device;
 use crate::device::positioner::{Key, Kind as Learns};
 use crate::frame::Octet;
 use crate::line::Station;
 use crate::plant::fault::FaultName;
-use crate::plant::valve::Valve;
 use crate::time::Instant;
 use core::fmt;
 
@@ -43,19 +42,42 @@ pub enum Change {
     Malfunction(bool),
     /// Its power is lost for a moment [DV-50].
     PowerCycle,
-    /// A fault of its computed valve, with a severity from 0 (none) to 1 [PL-33].
-    ValveFault(FaultName, f64),
-    /// Whether the input of its valve's trip valve is energised [PL-32].
+    /// Something is wrong with its computed valve, or no longer [PL-33].
+    ValveFault {
+        /// What.
+        name: FaultName,
+        /// How bad, 0 (repaired) to 1.
+        severity: f64,
+    },
+    /// The pressure of the header before its computed valve's regulator, bar gauge [PL-32].
+    HeaderPressureBar(f64),
+    /// The force of the process on its computed valve as a share of what was set up, 0 to 10.
+    ProcessShare(f64),
+    /// Whether the trip input of its computed valve is energised [PL-32].
     TripEnergised(bool),
     /// Whether the process allows a calibration [DV-91].
     CalibrationAllowed(bool),
-    /// Somebody at the device starts a calibration, the whole one.
+    /// Somebody at the device starts a calibration, the whole one [DV-100].
     Calibrate,
     /// A key at the device goes down, or comes up [DV-98].
     KeyPressed(Key, bool),
 }
 
 impl Change {
+    /// Whether it is one of a computed valve or of its positioner [BA-11] [DV-100].
+    pub fn is_of_a_valve(self) -> bool {
+        matches!(
+            self,
+            Change::ValveFault { .. }
+                | Change::HeaderPressureBar(_)
+                | Change::ProcessShare(_)
+                | Change::TripEnergised(_)
+                | Change::CalibrationAllowed(_)
+                | Change::Calibrate
+                | Change::KeyPressed(..)
+        )
+    }
+
     /// Whether it is one of the loop, which concerns whoever hangs on it.
     pub fn is_of_the_loop(self) -> bool {
         matches!(
@@ -91,10 +113,12 @@ impl fmt::Display for Change {
             Change::Malfunction(true) => f.write_str("malfunction, the electronics are broken"),
             Change::Malfunction(false) => f.write_str("malfunction over, the electronics are mended"),
             Change::PowerCycle => f.write_str("power lost and back"),
-            Change::ValveFault(name, 0.0) => write!(f, "{} mended", name.words()),
-            Change::ValveFault(name, severity) => write!(f, "{} at severity {severity}", name.words()),
-            Change::TripEnergised(true) => f.write_str("the trip input is energised"),
-            Change::TripEnergised(false) => f.write_str("the trip input is no longer energised"),
+            Change::ValveFault { name, severity } if *severity == 0.0 => write!(f, "valve repaired: {name}"),
+            Change::ValveFault { name, severity } => write!(f, "valve: {name}, severity {severity}"),
+            Change::HeaderPressureBar(bar) => write!(f, "header pressure {bar} bar"),
+            Change::ProcessShare(share) => write!(f, "force of the process {share} times what was set up"),
+            Change::TripEnergised(true) => f.write_str("trip input energised"),
+            Change::TripEnergised(false) => f.write_str("trip input not energised"),
             Change::CalibrationAllowed(true) => f.write_str("the process allows a calibration"),
             Change::CalibrationAllowed(false) => f.write_str("the process allows no calibration"),
             Change::Calibrate => f.write_str("a calibration is started at the device"),
@@ -115,8 +139,7 @@ pub struct DeviceStation {
     /// What the loop gives it; `None` where no loop is computed, and it has power.
     supplied: Option<Supplied>,
     news: Vec<PowerNews>,
-    /// The valve that it positions, where that is computed.
-    valve: Option<Box<Seat>>,
+    valve: Option<Box<StationValve>>,
 }
 
 impl DeviceStation {
@@ -125,22 +148,21 @@ impl DeviceStation {
         DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None }
     }
 
-    /// The same with a computed valve, whose own time begins at `now`; its device has electronics [DV-80]. Faults come to it
-    /// with their severities, 0 for one that goes, in order of time [PL-33].
-    pub fn with_valve(
-        mut self,
-        valve: Valve,
-        faults: Vec<(Instant, FaultName, f64)>,
-        now: Instant,
-    ) -> DeviceStation {
-        self.valve = Some(Box::new(Seat::new(valve, faults, now)));
+    /// The same with a valve that is computed [BA-11].
+    #[must_use]
+    pub fn with_valve(mut self, valve: StationValve) -> DeviceStation {
+        self.valve = Some(Box::new(valve));
         self
     }
 
-    /// The valve that it positions, where that is computed, as it was when somebody last came by: the truth, which no
-    /// device may know.
-    pub fn valve(&self) -> Option<&Valve> {
-        self.valve.as_ref().map(|seat| seat.valve())
+    /// Its computed valve, as far as it has come.
+    pub fn valve(&self) -> Option<&StationValve> {
+        self.valve.as_deref()
+    }
+
+    /// Goes on to the moment that its clock shows as `now`, for whoever reads it then.
+    pub fn come_to(&mut self, now: Instant) {
+        self.catch_up(now);
     }
 
     /// The device.
@@ -188,8 +210,8 @@ impl DeviceStation {
             _ => {}
         }
         let is_on = self.is_on();
-        if let Some(seat) = self.valve.as_mut().filter(|_| was_on != is_on || before.is_none()) {
-            seat.set_powered(shown, is_on);
+        if let Some(valve) = self.valve.as_mut().filter(|_| was_on != is_on || before.is_none()) {
+            valve.set_powered(shown, is_on);
         }
         let is_news = match before {
             Some(before) => before != core::mem::discriminant(&supplied.power),
@@ -210,27 +232,31 @@ impl DeviceStation {
     pub(super) fn catch_up(&mut self, now: Instant) {
         loop {
             let change = self.changes.get(self.done).copied().filter(|c| c.0 <= now);
-            let period = self.valve.as_ref().map(|seat| seat.next()).filter(|t| *t <= now);
-            match (change, period) {
+            let valve = self.valve.as_ref().map(|valve| valve.next_at()).filter(|t| *t <= now);
+            match (change, valve) {
                 // What changes at the moment of a period changes before it.
-                (Some((at, change)), period) if period.is_none_or(|t| at <= t) => {
+                (Some((at, change)), valve) if valve.is_none_or(|t| at <= t) => {
                     self.happens(at, change);
                     self.done += 1;
                 }
-                (_, Some(_)) => self.valve_goes_on(),
-                _ => return,
+                (_, Some(_)) => {
+                    let is_on = self.is_on();
+                    if let Some(valve) = &mut self.valve {
+                        valve.happens(is_on.then_some(&mut self.device));
+                    }
+                }
+                _ => break,
             }
         }
-    }
-
-    fn valve_goes_on(&mut self) {
-        let is_on = self.is_on();
-        if let Some(seat) = &mut self.valve {
-            seat.go_on(is_on.then_some(&mut self.device));
+        if let Some(valve) = &mut self.valve {
+            valve.go_to(now);
         }
     }
 
     fn happens(&mut self, at: Instant, change: Change) {
+        if let Some(valve) = &mut self.valve {
+            valve.go_to(at);
+        }
         self.device.come_to(at);
         match change {
             Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
@@ -240,7 +266,7 @@ impl DeviceStation {
             | Change::LoopExtraOhm(_)
             | Change::LoopLeakOhm(_) => {}
             Change::SupplyPressureBar(bar) => match &mut self.valve {
-                Some(seat) => seat.set_header_bar(at, bar),
+                Some(valve) => valve.change(change),
                 None => self.device.set_supply_pressure_bar(bar),
             },
             Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
@@ -252,29 +278,26 @@ impl DeviceStation {
             // Without power there is none to lose.
             Change::PowerCycle if self.is_on() => {
                 self.device.power_cycle(at);
-                if let Some(seat) = &mut self.valve {
-                    seat.set_powered(at, true);
+                if let Some(valve) = &mut self.valve {
+                    valve.set_powered(at, true);
                 }
             }
             Change::PowerCycle => {}
-            Change::ValveFault(name, severity) => {
-                if let Some(seat) = &mut self.valve {
-                    seat.set_fault(at, name, severity);
-                }
-            }
-            Change::TripEnergised(energised) => {
-                if let Some(seat) = &mut self.valve {
-                    seat.set_trip_energised(at, energised);
-                }
-            }
             Change::CalibrationAllowed(allowed) => self.device.allow_calibration(allowed),
             // A device without power, or one that refuses, does nothing: its display and its status say why.
             Change::Calibrate if self.is_on() => {
                 let _ = self.device.begin_calibration(at, Learns::Friction);
             }
-            Change::Calibrate => {}
             Change::KeyPressed(key, pressed) if self.is_on() => self.device.press(at, key, pressed),
-            Change::KeyPressed(..) => {}
+            Change::Calibrate | Change::KeyPressed(..) => {}
+            Change::ValveFault { .. }
+            | Change::HeaderPressureBar(_)
+            | Change::ProcessShare(_)
+            | Change::TripEnergised(_) => {
+                if let Some(valve) = &mut self.valve {
+                    valve.change(change);
+                }
+            }
         }
     }
 }
@@ -311,7 +334,7 @@ impl Station for DeviceStation {
     fn wake_at(&self) -> Option<Instant> {
         let change = self.changes.get(self.done).map(|c| c.0);
         let own = if self.is_on() { self.device.wake_at() } else { None };
-        let period = self.valve.as_ref().map(|seat| seat.next());
-        [own, change, period].into_iter().flatten().min()
+        let valve = self.valve.as_ref().map(|v| v.wake_at());
+        own.into_iter().chain(change).chain(valve).min()
     }
 }

@@ -1,94 +1,130 @@
-//! A computed valve behind a positioner's electronics [DV-80].
+//! A computed valve behind a mock device [BA-11] [DV-100].
 
+use super::Change;
 use crate::device::Device;
 use crate::device::positioner::{PERIOD, Senses};
-use crate::plant::fault::FaultName;
-use crate::plant::valve::{Readings, Valve};
+use crate::plant::ConfigError;
+use crate::plant::fault::{FaultName, Faults};
+use crate::plant::valve::{Readings, Valve, ValveConfig};
 use crate::time::Instant;
+use core::time::Duration;
 
-/// A step of the positioner's own pressure sensors, Pa [DV-80].
+/// So much at most is computed at once, so that nobody waits for it: our choice.
+const LOOK: Duration = Duration::from_millis(50);
+/// Pascal in a bar.
+const PA_PER_BAR: f64 = 1e5;
+/// A step of the positioner's own pressure sensors, Pa [DV-100].
 const PRESSURE_STEP_PA: f64 = 50.0;
 
-/// A valve on the clock of its device. Every 10 ms from power-up on the device hears its sensors and drives it; between two
-/// periods the drive stays.
+/// A valve on its device's time. Every 10 ms from power-up on the device hears its sensors and drives it; between two periods
+/// the drive stays. A clone goes on in exactly the same way.
 #[derive(Clone, Debug)]
-pub(super) struct Seat {
+pub struct StationValve {
     valve: Valve,
-    /// When the valve's own time was zero.
-    begins: Instant,
-    /// When the electronics work next.
-    next: Instant,
-    /// Faults of the set-up with their severities, 0 for one that goes, in order of time; which comes next.
+    /// What the device's clock showed when the valve's was zero.
+    began: Instant,
+    /// When the electronics work next, by the device's clock.
+    period_at: Instant,
+    /// How far it has come, by the device's clock.
+    come_to: Instant,
+    /// What is wrong with it when, by the valve's clock and in its order.
     faults: Vec<(Instant, FaultName, f64)>,
     faults_done: usize,
 }
 
-impl Seat {
-    pub fn new(valve: Valve, faults: Vec<(Instant, FaultName, f64)>, now: Instant) -> Seat {
-        Seat { valve, begins: now, next: now, faults, faults_done: 0 }
+impl StationValve {
+    /// A valve at rest when its device's clock shows `began`. What is wrong with it, and how bad, begins at times by its own clock,
+    /// which are in order; what it cannot have is left out.
+    ///
+    /// # Errors
+    /// As [`ValveConfig::check`].
+    pub fn new(
+        config: ValveConfig,
+        faults: Vec<(Instant, FaultName, f64)>,
+        seed: u64,
+        began: Instant,
+    ) -> Result<StationValve, ConfigError> {
+        Ok(StationValve {
+            valve: Valve::new(config, seed)?,
+            began,
+            period_at: began,
+            come_to: began,
+            faults,
+            faults_done: 0,
+        })
     }
 
-    pub fn valve(&self) -> &Valve {
-        &self.valve
+    /// All that can be read of it, as far as it has come: physics, and what its sensor says.
+    pub fn readings(&self) -> Readings {
+        self.valve.readings()
     }
 
-    /// When something is due next: a period of the electronics, or a fault that comes or goes.
-    pub fn next(&self) -> Instant {
-        self.faults.get(self.faults_done).map_or(self.next, |f| f.0.min(self.next))
+    /// Its faults.
+    pub fn faults(&self) -> &Faults {
+        self.valve.faults()
     }
 
-    /// Does what is due next: a fault before a period of the same moment. `device` is `None` while it has no power.
-    pub fn go_on(&mut self, device: Option<&mut Device>) {
-        match self.faults.get(self.faults_done).copied().filter(|f| f.0 <= self.next) {
-            Some((at, name, severity)) => {
-                self.faults_done += 1;
-                self.set_fault(at, name, severity);
-            }
-            None => self.period(device),
+    /// When it wants to go on at the latest, by the device's clock.
+    pub(super) fn wake_at(&self) -> Instant {
+        self.come_to + LOOK
+    }
+
+    /// When something happens to it next, by the device's clock: a period, or a fault.
+    pub(super) fn next_at(&self) -> Instant {
+        self.fault_at().map_or(self.period_at, |t| t.min(self.period_at))
+    }
+
+    fn fault_at(&self) -> Option<Instant> {
+        let own = self.faults.get(self.faults_done)?.0;
+        Some(self.began + own.since(Instant::ZERO))
+    }
+
+    /// Does what happens to it next: a fault before a period of the same moment. `device` is `None` while it has no power.
+    pub(super) fn happens(&mut self, device: Option<&mut Device>) {
+        let at = self.next_at();
+        self.go_to(at);
+        if self.fault_at() == Some(at) {
+            let (_, name, severity) = self.faults[self.faults_done];
+            let _ = self.valve.inject(name, severity);
+            self.faults_done += 1;
+            return;
         }
-    }
-
-    /// The valve comes to `now`, so that something may change there.
-    pub fn come_to(&mut self, now: Instant) {
-        self.valve.advance(Instant::ZERO + now.since(self.begins));
-    }
-
-    /// Whether there is power, from `now` on. With it the periods begin anew.
-    pub fn set_powered(&mut self, now: Instant, powered: bool) {
-        self.come_to(now);
-        self.valve.set_powered(powered);
-        if powered {
-            self.next = now;
-        }
-    }
-
-    fn period(&mut self, device: Option<&mut Device>) {
-        let at = self.next;
-        self.come_to(at);
         if let Some(device) = device {
             let drive = device.sense(at, &senses(&self.valve.readings()));
             self.valve.set_drive(drive.unwrap_or(-1.0));
         }
-        self.next = at + PERIOD;
+        self.period_at = at + PERIOD;
     }
 
-    pub fn set_fault(&mut self, now: Instant, name: FaultName, severity: f64) {
-        self.come_to(now);
-        // A fault of a part that this valve has not changes nothing: who takes it from people says so before.
-        let _ = match severity > 0.0 {
-            true => self.valve.inject(name, severity),
-            false => self.valve.clear(name),
+    /// Goes on to `now`, where nothing happens to it until then.
+    pub(super) fn go_to(&mut self, now: Instant) {
+        self.valve.advance(Instant::ZERO + now.since(self.began));
+        self.come_to = self.come_to.max(now);
+    }
+
+    /// Whether there is power, from `now` on. With it the periods begin anew.
+    pub(super) fn set_powered(&mut self, now: Instant, powered: bool) {
+        self.go_to(now);
+        self.valve.set_powered(powered);
+        if powered {
+            self.period_at = now;
+        }
+    }
+
+    /// Takes a change that is one of a valve; what is outside of its range, or cannot be, changes nothing.
+    pub(super) fn change(&mut self, change: Change) {
+        let _ = match change {
+            Change::ValveFault { name, severity } => self.valve.inject(name, severity),
+            Change::HeaderPressureBar(bar) | Change::SupplyPressureBar(bar) => {
+                self.valve.set_header_gauge_pa(bar * PA_PER_BAR)
+            }
+            Change::ProcessShare(share) => self.valve.set_process_share(share),
+            Change::TripEnergised(on) => {
+                self.valve.set_trip_energised(on);
+                Ok(())
+            }
+            _ => Ok(()),
         };
-    }
-
-    pub fn set_header_bar(&mut self, now: Instant, bar: f64) {
-        self.come_to(now);
-        let _ = self.valve.set_header_gauge_pa(bar * 1e5);
-    }
-
-    pub fn set_trip_energised(&mut self, now: Instant, energised: bool) {
-        self.come_to(now);
-        self.valve.set_trip_energised(energised);
     }
 }
 

@@ -10,7 +10,6 @@ use crate::time::Instant;
 use crate::wiring::{
     Analysis, Circuit, Coupling, DcRow, Part, PartKind, Series, Shunt, Source, Station, analyse, dc,
 };
-use core::any::Any;
 use core::time::Duration;
 use std::collections::VecDeque;
 
@@ -501,17 +500,5 @@ impl Around<Participant> for Loop {
     }
     fn joined(&mut self, bus: &mut Bus<Participant>) {
         self.set_reaches(bus);
-    }
-
-    fn clone_box(&self) -> Box<dyn Around<Participant> + Send> {
-        Box::new(self.clone())
-    }
-
-    fn as_any(&self) -> &dyn Any {
-        self
-    }
-
-    fn as_any_mut(&mut self) -> &mut dyn Any {
-        self
     }
 }

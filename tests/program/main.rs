@@ -1,6 +1,7 @@
 //! The built program, and the real lines of this machine: here time passes and processes come and go.
 #![cfg(all(unix, feature = "io"))]
 
+mod api;
 mod bench_running;
 mod cli;
 mod line_kinds;

@@ -59,7 +59,7 @@ pub fn query_of(text: &str) -> Option<Vec<(String, String)>> {
 
 impl Asked {
     /// A value that cannot be.
-    pub fn cannot(&self, wrong: impl Into<String>, next: impl Into<String>) -> Problem {
+    pub fn cannot(&self, wrong: impl Into<Box<str>>, next: impl Into<Box<str>>) -> Problem {
         Problem::new(StatusCode::UNPROCESSABLE_ENTITY, self.doing.clone(), wrong, next)
     }
 
@@ -190,6 +190,26 @@ mod tests {
         let pair = |n: &str, v: &str| (n.to_owned(), v.to_owned());
         assert_eq!(query_of("a=1&b=x%26y&&c"), Some(vec![pair("a", "1"), pair("b", "x&y"), pair("c", "")]));
         assert_eq!(query_of("a=%f"), None);
+    }
+
+    fn encoded(text: &str) -> String {
+        text.bytes().map(|b| format!("%{b:02x}")).collect()
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn whatever_is_encoded_comes_back(name in ".*", value in ".*") {
+            let query = format!("{}={}", encoded(&name), encoded(&value));
+            let wanted = vec![(name.clone(), value)];
+            proptest::prop_assert_eq!(query_of(&query), Some(wanted));
+            let path = format!("/snapshots/{}/restore", encoded(&name));
+            proptest::prop_assert_eq!(name_in("/snapshots/{name}/restore", &path), Some(name));
+        }
+
+        #[test]
+        fn any_address_is_read_or_refused(text in ".*") {
+            let _ = (query_of(&text), name_in("/snapshots/{name}", &text));
+        }
     }
 
     /// A long value of a body is cut between two characters.

@@ -11,6 +11,8 @@ mod routes;
 mod server;
 mod shown;
 mod stream;
+#[cfg(test)]
+mod tests;
 
 pub use document::document;
 pub use guard::{Token, why_not_listen};

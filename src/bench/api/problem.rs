@@ -14,33 +14,33 @@ pub struct Problem {
     #[serde(rename = "type")]
     pub kind: &'static str,
     /// The status in words.
-    pub title: String,
+    pub title: &'static str,
     /// The status, 400 to 599.
     pub status: u16,
     /// All of it in a sentence.
-    pub detail: String,
+    pub detail: Box<str>,
     /// What was being done.
-    pub doing: String,
+    pub doing: Box<str>,
     /// What is wrong.
-    pub wrong: String,
+    pub wrong: Box<str>,
     /// What to do next.
-    pub next: String,
+    pub next: Box<str>,
 }
 
 impl Problem {
     /// One with this status.
     pub fn new(
         status: StatusCode,
-        doing: impl Into<String>,
-        wrong: impl Into<String>,
-        next: impl Into<String>,
+        doing: impl Into<Box<str>>,
+        wrong: impl Into<Box<str>>,
+        next: impl Into<Box<str>>,
     ) -> Problem {
         let (doing, wrong, next) = (doing.into(), wrong.into(), next.into());
         Problem {
             kind: "about:blank",
-            title: status.canonical_reason().unwrap_or("problem").to_owned(),
+            title: status.canonical_reason().unwrap_or("problem"),
             status: status.as_u16(),
-            detail: format!("{doing}: {wrong}; next: {next}"),
+            detail: format!("{doing}: {wrong}; next: {next}").into(),
             doing,
             wrong,
             next,

@@ -7,7 +7,8 @@ use super::shown::{
     TraceShown, WindowShown, csv,
 };
 use crate::bench::driven::{Answer, Order, SPEEDS, device_key};
-use crate::bench::{BenchPlan, CHANGES, Change, Takes};
+use crate::bench::{BenchPlan, CHANGES, Change, SEVERITY, Takes};
+use crate::plant::fault::FaultName;
 use crate::time::Instant;
 use axum::http::StatusCode;
 use core::time::Duration;
@@ -182,7 +183,7 @@ fn device(plan: &BenchPlan, asked: &Asked, given: &Json) -> Result<usize, Proble
 }
 
 fn change(plan: &BenchPlan, asked: &Asked) -> Result<Next, Problem> {
-    let keys: Vec<&str> = CHANGES.iter().map(|c| c.key).chain(["device"]).collect();
+    let keys: Vec<&str> = CHANGES.iter().map(|c| c.key).chain(["device", SEVERITY]).collect();
     let members = asked.members(&keys)?;
     let mut given = CHANGES.iter().filter_map(|c| Some((c, members.get(c.key)?)));
     let next = "give one of the keys that GET /changes tells, and device where one is meant";
@@ -196,6 +197,14 @@ fn change(plan: &BenchPlan, asked: &Asked) -> Result<Next, Problem> {
     };
     let change: Change = match &spec.takes {
         Takes::Number { range, make, .. } => make(asked.member(spec.key, Some(value), range.clone())?),
+        Takes::Fault => {
+            let name = value.as_str().and_then(FaultName::from_word);
+            let next = "give one of the words that GET /changes tells";
+            let wrong = || asked.cannot(format!("{} cannot be {}", spec.key, short(value)), next);
+            let name = name.ok_or_else(wrong)?;
+            let severity = asked.member(SEVERITY, members.get(SEVERITY), 0.0..=1.0)?;
+            Change::ValveFault { name, severity }
+        }
         Takes::Switch(make) => make(switch()?),
         Takes::Moment(change) if switch()? => *change,
         Takes::Moment(_) => {
@@ -203,6 +212,10 @@ fn change(plan: &BenchPlan, asked: &Asked) -> Result<Next, Problem> {
             return Err(asked.cannot(format!("{} = false changes nothing", spec.key), next));
         }
     };
+    if members.contains_key(SEVERITY) && !matches!(spec.takes, Takes::Fault) {
+        let next = "leave it out, or name a fault";
+        return Err(asked.cannot("severity is that of a fault, and there is none", next));
+    }
     let device = members.get("device").map(|d| device(plan, asked, d)).transpose()?;
     ask(Order::Change { device, change })
 }
@@ -276,6 +289,7 @@ fn change_body() -> Json {
             }
             Takes::Switch(_) => json!({"type": "boolean"}),
             Takes::Moment(_) => json!({"type": "boolean", "const": true}),
+            Takes::Fault => json!({"type": "string", "enum": FaultName::ALL.map(FaultName::word)}),
         };
         value["description"] = json!(spec.says);
         let mut properties = json!({ spec.key: value });
@@ -285,8 +299,15 @@ fn change_body() -> Json {
                 "description": "Key, tag or long tag of the device, or its polling address. Every device if left out.",
             });
         }
+        let mut required = vec![spec.key];
+        if matches!(spec.takes, Takes::Fault) {
+            required.push(SEVERITY);
+            properties[SEVERITY] = json!({
+                "type": "number", "minimum": 0, "maximum": 1, "description": "How bad; 0 is repaired.",
+            });
+        }
         json!({
-            "type": "object", "title": spec.key, "additionalProperties": false, "required": [spec.key],
+            "type": "object", "title": spec.key, "additionalProperties": false, "required": required,
             "properties": properties,
         })
     };

@@ -2,6 +2,7 @@
 
 use crate::bench::driven::{Going, Reading, SnapshotState, TimeState, Value, View, Window, device_key};
 use crate::bench::{BenchPlan, CHANGES, Takes};
+use crate::plant::fault::FaultName;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Serialize;
 use serde_json::{Value as Json, json};
@@ -201,6 +202,17 @@ pub struct ChangeShown {
     pub minimum: Option<f64>,
     /// Greatest number; null for a switch.
     pub maximum: Option<f64>,
+    /// The words that it takes; none where it takes no word.
+    pub words: Vec<WordShown>,
+}
+
+/// A word that a change takes.
+#[derive(Serialize, JsonSchema)]
+pub struct WordShown {
+    /// The word.
+    pub word: &'static str,
+    /// What a severity of it means, for a fault.
+    pub says: &'static str,
 }
 
 impl ChangesShown {
@@ -209,9 +221,16 @@ impl ChangesShown {
         let shown = CHANGES.iter().map(|c| {
             let (unit, minimum, maximum) = match &c.takes {
                 Takes::Number { unit, range, .. } => (Some(*unit), Some(*range.start()), Some(*range.end())),
-                Takes::Switch(_) | Takes::Moment(_) => (None, None, None),
+                Takes::Switch(_) | Takes::Moment(_) | Takes::Fault => (None, None, None),
             };
-            ChangeShown { key: c.key, says: c.says, unit, minimum, maximum }
+            let words = match &c.takes {
+                Takes::Fault => FaultName::ALL
+                    .map(|n| WordShown { word: n.word(), says: n.meaning() })
+                    .into_iter()
+                    .collect(),
+                _ => Vec::new(),
+            };
+            ChangeShown { words, key: c.key, says: c.says, unit, minimum, maximum }
         });
         ChangesShown { changes: shown.collect() }
     }

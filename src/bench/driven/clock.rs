@@ -6,7 +6,7 @@ use core::time::Duration;
 /// Slowest and fastest that bench time can run beside the wall clock.
 pub const SPEEDS: (f64, f64) = (0.01, 1000.0);
 /// Longest step.
-pub const LONGEST_STEP: Duration = Duration::from_secs(3600);
+pub const LONGEST_STEP: Duration = Duration::from_secs(600);
 
 /// How bench time goes.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -145,6 +145,9 @@ impl Driven {
             self.dropped_out += deliveries.len() as u64;
             deliveries.clear();
         }
+        if self.traces.next_at().is_some_and(|t| t <= to) {
+            self.bring_up();
+        }
         let (plan, bus) = (&self.plan, &self.bus);
         self.traces.take(to, || all_quantities(plan, bus, to).into_iter().map(|(_, r)| r.value).collect());
         (deliveries, to)
@@ -201,7 +204,7 @@ impl Driven {
         }
         if by.is_zero() || by > LONGEST_STEP {
             let wrong = format!("a step of {} s cannot be", by.as_secs_f64());
-            return Err(Refusal::new(Reason::CannotBe, wrong, "give more than 0 and up to 3600 s"));
+            return Err(Refusal::new(Reason::CannotBe, wrong, "give more than 0 and up to 600 s"));
         }
         self.clock.set(wall, self.at, Going::Stepping { until: self.at + by });
         Ok(())
@@ -273,7 +276,18 @@ impl Driven {
         }
     }
 
-    fn read(&self, names: Option<Vec<String>>) -> Result<Answer, Refusal> {
+    /// Who is speaking is not asked by the bus meanwhile, and his valve stands still until somebody looks.
+    fn bring_up(&mut self) {
+        for i in 0..self.plan.devices.len() {
+            let shown = self.bus.shown(i, self.at);
+            if let Some(station) = self.bus.station_mut(i).and_then(Participant::device_mut) {
+                station.come_to(shown);
+            }
+        }
+    }
+
+    fn read(&mut self, names: Option<Vec<String>>) -> Result<Answer, Refusal> {
+        self.bring_up();
         let full = |(key, reading): (String, Reading)| (format!("{key}.{}", reading.name), reading);
         let mut all: Vec<(String, Reading)> =
             all_quantities(&self.plan, &self.bus, self.at).into_iter().map(full).collect();
@@ -392,6 +406,7 @@ impl Driven {
 
     /// A trace that begins on its grid has a sample of that moment: the world has come to it already.
     fn sample_now(&mut self) {
+        self.bring_up();
         let (plan, bus, at) = (&self.plan, &self.bus, self.at);
         self.traces.take(at, || all_quantities(plan, bus, at).into_iter().map(|(_, r)| r.value).collect());
     }

@@ -20,7 +20,7 @@ pub enum Order {
     },
     /// Time is to go on by so much, as fast as the machine computes; for a bench that is paused.
     Step {
-        /// 1 ns to 3600 s.
+        /// 1 ns to 600 s.
         by: Duration,
     },
     /// All quantities as they are now, or those.

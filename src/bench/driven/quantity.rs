@@ -6,8 +6,8 @@ use crate::app::types::units;
 use crate::bench::BenchPlan;
 use crate::device::positioner::{Electronics, Ending};
 use crate::line::Bus;
-use crate::plant::valve::Readings;
-use crate::sim::{DeviceStation, Loop, Participant, Power};
+use crate::plant::fault::FaultName;
+use crate::sim::{DeviceStation, Loop, Participant, Power, StationValve};
 use crate::time::Instant;
 use std::borrow::Cow;
 
@@ -159,9 +159,10 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
         }
     }
     if let Some(valve) = station.valve() {
-        of_valve(&valve.readings(), &mut rows);
-    } else if device.travel_percent(shown).is_finite() {
-        // A plain valve is where its lag says: there is no other truth [DV-13].
+        of_valve(valve, &mut rows);
+    }
+    // A plain valve is where its lag says: there is no other truth [DV-13].
+    if station.valve().is_none() && device.travel_percent(shown).is_finite() {
         rows.row("travel_percent", "%", View::True, device.travel_percent(shown));
     }
     rows.row("measured_current_ma", "mA", View::Device, device.loop_current_ma());
@@ -196,20 +197,48 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
     rows
 }
 
-/// The truth about a computed valve, and what is set of it [PL-30].
-fn of_valve(r: &Readings, rows: &mut Rows) {
-    rows.row("travel_percent", "%", View::True, r.travel_percent);
-    rows.row("stem_mm", "mm", View::True, r.stem_m * 1e3);
-    rows.row("lever_angle_deg", "deg", View::True, r.lever_rad.to_degrees());
-    rows.row("drive", "", View::True, r.drive);
-    rows.row("inlet_pressure_bar", "bar", View::True, r.supply_gauge_pa / 1e5);
-    rows.row("output_1_bar", "bar", View::True, r.output_gauge_pa[0] / 1e5);
-    rows.row("output_2_bar", "bar", View::True, r.output_gauge_pa[1] / 1e5);
-    rows.row("chamber_1_bar", "bar", View::True, r.chamber_gauge_pa[0] / 1e5);
-    rows.row("chamber_2_bar", "bar", View::True, r.chamber_gauge_pa[1] / 1e5);
-    rows.row("friction_n", "N", View::True, r.friction_n);
-    rows.row("air_used_g", "g", View::True, r.air_used_kg * 1e3);
-    rows.row("header_pressure_bar", "bar", View::Set, r.header_gauge_pa / 1e5);
+/// Of a computed valve [BA-11]: all that its readings have, and its faults.
+fn of_valve(valve: &StationValve, rows: &mut Rows) {
+    let of = valve.readings();
+    let (mm, deg, bar, g) = (1e3, 180.0 / core::f64::consts::PI, 1e-5, 1e3);
+    let mut physics = |name, unit, value: Option<f64>| rows.row(name, unit, View::True, value);
+    physics("travel_percent", "%", Some(of.travel_percent));
+    physics("stem_mm", "mm", Some(of.stem_m * mm));
+    physics("velocity_mm_per_s", "mm/s", Some(of.velocity_m_per_s * mm));
+    physics("shaft_deg", "deg", of.shaft_rad.map(|x| x * deg));
+    physics("lever_deg", "deg", Some(of.lever_rad * deg));
+    physics("drive", "", Some(of.drive));
+    physics("pilot", "", Some(of.pilot));
+    physics("header_bar", "bar", Some(of.header_gauge_pa * bar));
+    physics("regulator_bar", "bar", Some(of.regulator_gauge_pa * bar));
+    physics("supply_bar", "bar", Some(of.supply_gauge_pa * bar));
+    physics("output_1_bar", "bar", Some(of.output_gauge_pa[0] * bar));
+    physics("output_2_bar", "bar", Some(of.output_gauge_pa[1] * bar));
+    physics("chamber_1_bar", "bar", Some(of.chamber_gauge_pa[0] * bar));
+    physics("chamber_2_bar", "bar", Some(of.chamber_gauge_pa[1] * bar));
+    physics("tank_bar", "bar", of.tank_gauge_pa.map(|p| p * bar));
+    physics("actuator_n", "N", Some(of.actuator_n));
+    physics("spring_n", "N", Some(of.spring_n));
+    physics("process_n", "N", Some(of.process_n));
+    physics("friction_n", "N", Some(of.friction_n));
+    physics("stop_n", "N", Some(of.stop_n));
+    physics("air_used_g", "g", Some(of.air_used_kg * g));
+    physics("supply_flow_g_per_s", "g/s", Some(of.supply_flow_kg_per_s * g));
+    physics("casing_leak_g_per_s", "g/s", Some(of.casing_leak_kg_per_s * g));
+    physics("tube_leak_g_per_s", "g/s", Some(of.tube_leak_kg_per_s * g));
+    rows.row("stuck", "", View::True, of.stuck);
+    rows.row("sensed_deg", "deg", View::Device, of.sensed_rad * deg);
+    rows.row("sensed_travel_percent", "%", View::Device, of.sensed_travel_percent);
+    rows.row("sensor_in_range", "", View::Device, of.sensor_in_range);
+    for name in FaultName::ALL {
+        let severity = valve.faults().severity(name).into();
+        rows.0.push(Reading {
+            name: format!("fault_{}", name.word()).into(),
+            unit: "",
+            view: View::Set,
+            value: severity,
+        });
+    }
 }
 
 /// What the electronics of a positioner know [DV-80].

@@ -59,11 +59,11 @@ pub(super) fn electronics(
     let sensor = &valve.config.sensor;
     let own = c.positioner();
     own.supply_pressure_limits_bar = (SUPPLY_LIMITS.0 * own.supply_pressure_bar, SUPPLY_LIMITS.1);
-    own.electronics = Some(ElectronicsConfig {
+    own.electronics = Some(Box::new(ElectronicsConfig {
         set_up,
         sensor_range_deg: (sensor.min_rad.to_degrees(), sensor.max_rad.to_degrees()),
         calibration_allowed: allowed,
-    });
+    }));
     c.factory.positioner = Some(StoredPositioner::default());
     Ok(())
 }

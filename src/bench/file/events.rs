@@ -2,10 +2,11 @@
 
 use super::names::named;
 use super::shape::{EventTable, Given};
-use super::{Fault, TIME_S, number};
+use super::{Fault, TIME_S, number, words};
 use crate::bench::Change;
-use crate::bench::changes::{self, CHANGES, Takes};
+use crate::bench::changes::{self, CHANGES, SEVERITY, Takes};
 use crate::bench::plan::{DevicePlan, EventPlan, LoopPlan};
+use crate::plant::fault::FaultName;
 use crate::time::Instant;
 use core::time::Duration;
 use toml::Spanned;
@@ -41,6 +42,7 @@ pub(super) fn event(
                 }
                 (on.span(), *change)
             }
+            (Given::Word(word), Takes::Fault) => (word.span(), fault(word, t)?),
             // The shape and the table agree about each key: a test looks.
             _ => continue,
         });
@@ -78,7 +80,11 @@ pub(super) fn event(
     if let (Change::LoopCurrentMa(_), Some(wires)) = (change, wires) {
         wires.follows().map_err(|(wrong, right)| Fault::new(at, wrong, right))?;
     }
-    if let Some((wrong, right)) = changes::why_no_valve(devices, device, change) {
+    if let (Some(n), false) = (&t.severity, matches!(change, Change::ValveFault { .. })) {
+        let wrong = "severity is that of a fault, and this event has none";
+        return Err(Fault::new(&n.span(), wrong, "leave severity out, or give fault = \"packing_tight\""));
+    }
+    if let Some((wrong, right)) = changes::no_valve(devices, device, change) {
         return Err(Fault::new(at, wrong, right));
     }
     if let Some(kind) = changes::sensed_by(change) {
@@ -96,4 +102,14 @@ pub(super) fn event(
         }
     }
     Ok(EventPlan { at: Instant::ZERO + Duration::from_secs_f64(at_s), device, change })
+}
+
+/// The fault of an event with its severity [PL-33].
+fn fault(word: &Spanned<String>, t: &EventTable) -> Result<Change, Fault> {
+    let name = words::one_of(word, "fault", &FaultName::ALL.map(|name| (name.word(), name)))?;
+    let Some(n) = &t.severity else {
+        let right = "give severity, 0 (repaired) to 1, such as severity = 0.6";
+        return Err(Fault::new(&word.span(), "this fault has no severity", right));
+    };
+    Ok(Change::ValveFault { name, severity: number(n, SEVERITY, "", 0.0..=1.0)? })
 }

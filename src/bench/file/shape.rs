@@ -12,6 +12,7 @@ pub use current_loop::LoopTable;
 pub use device::{DeviceTable, RangeTable, SlowTable};
 pub use positioner::PositionerTable;
 
+use crate::plant::fault::FaultName;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeserializer};
@@ -393,7 +394,20 @@ pub struct EventTable {
     /// true: the device loses its power for a moment and starts again, with its memory as stored.
     #[schemars(with = "Option<bool>", extend("const" = true))]
     pub power_cycle: Option<Spanned<bool>>,
-    /// Whether the input of the trip valve of a computed valve is energised from then on.
+    /// What is wrong from then on with the computed valve, so bad as severity says; `looprig valve --faults` tells all of them.
+    /// This and the next four are for a device whose [device.valve] describes a valve.
+    #[schemars(with = "Option<String>", extend("enum" = FaultName::ALL.map(FaultName::word)))]
+    pub fault: Option<Spanned<String>>,
+    /// Of a fault: how bad, 0 (repaired) to 1.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
+    pub severity: Option<Spanned<Number>>,
+    /// The pressure before the regulator of the computed valve from then on, bar, 0 to 20.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
+    pub header_pressure_bar: Option<Spanned<Number>>,
+    /// The force of the process on the computed valve from then on, as a share of what is set up, 0 to 10.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10.0))]
+    pub process_share: Option<Spanned<Number>>,
+    /// Whether the trip input of the computed valve is energised from then on.
     #[schemars(with = "Option<bool>")]
     pub trip_energised: Option<Spanned<bool>>,
     /// Whether the process allows a calibration from then on, of positioners whose valve is computed.
@@ -417,66 +431,6 @@ pub struct EventTable {
     /// Whether this key of positioners whose valve is computed is pressed from then on: it arms the device to be found, or disarms it.
     #[schemars(with = "Option<bool>")]
     pub key_find: Option<Spanned<bool>>,
-    /// Severity of the fault supply_low of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_supply_low: Option<Spanned<Number>>,
-    /// Severity of the fault filter_blocked of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_filter_blocked: Option<Spanned<Number>>,
-    /// Severity of the fault supply_line_undersized of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_supply_line_undersized: Option<Spanned<Number>>,
-    /// Severity of the fault diaphragm_leak of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_diaphragm_leak: Option<Spanned<Number>>,
-    /// Severity of the fault tubing_leak of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_tubing_leak: Option<Spanned<Number>>,
-    /// Severity of the fault outputs_swapped of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_outputs_swapped: Option<Spanned<Number>>,
-    /// Severity of the fault stage_stuck of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_stage_stuck: Option<Spanned<Number>>,
-    /// Severity of the fault stage_drifting of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_stage_drifting: Option<Spanned<Number>>,
-    /// Severity of the fault stage_contaminated of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_stage_contaminated: Option<Spanned<Number>>,
-    /// Severity of the fault packing_tight of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_packing_tight: Option<Spanned<Number>>,
-    /// Severity of the fault stem_seized of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_stem_seized: Option<Spanned<Number>>,
-    /// Severity of the fault spring_broken of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_spring_broken: Option<Spanned<Number>>,
-    /// Severity of the fault clamp_slipped of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_clamp_slipped: Option<Spanned<Number>>,
-    /// Severity of the fault pin_misplaced of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_pin_misplaced: Option<Spanned<Number>>,
-    /// Severity of the fault coupling_turned of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_coupling_turned: Option<Spanned<Number>>,
-    /// Severity of the fault sensor_worn of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_sensor_worn: Option<Spanned<Number>>,
-    /// Severity of the fault sensor_beyond_range of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_sensor_beyond_range: Option<Spanned<Number>>,
-    /// Severity of the fault linkage_slack of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_linkage_slack: Option<Spanned<Number>>,
-    /// Severity of the fault handwheel_engaged of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_handwheel_engaged: Option<Spanned<Number>>,
-    /// Severity of the fault stop_moved of computed valves from then on, 0 (none) to 1.
-    #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
-    pub fault_stop_moved: Option<Spanned<Number>>,
 }
 
 /// A value that an event gives.
@@ -485,6 +439,8 @@ pub enum Given<'a> {
     Number(&'a Spanned<Number>),
     /// Yes or no.
     Switch(&'a Spanned<bool>),
+    /// A word.
+    Word(&'a Spanned<String>),
 }
 
 impl EventTable {
@@ -504,6 +460,9 @@ impl EventTable {
             "busy" => self.busy.as_ref().map(Given::Switch),
             "malfunction" => self.malfunction.as_ref().map(Given::Switch),
             "power_cycle" => self.power_cycle.as_ref().map(Given::Switch),
+            "fault" => self.fault.as_ref().map(Given::Word),
+            "header_pressure_bar" => self.header_pressure_bar.as_ref().map(Given::Number),
+            "process_share" => self.process_share.as_ref().map(Given::Number),
             "trip_energised" => self.trip_energised.as_ref().map(Given::Switch),
             "calibration_allowed" => self.calibration_allowed.as_ref().map(Given::Switch),
             "calibrate" => self.calibrate.as_ref().map(Given::Switch),
@@ -512,26 +471,6 @@ impl EventTable {
             "key_calibrate" => self.key_calibrate.as_ref().map(Given::Switch),
             "key_acknowledge" => self.key_acknowledge.as_ref().map(Given::Switch),
             "key_find" => self.key_find.as_ref().map(Given::Switch),
-            "fault_supply_low" => self.fault_supply_low.as_ref().map(Given::Number),
-            "fault_filter_blocked" => self.fault_filter_blocked.as_ref().map(Given::Number),
-            "fault_supply_line_undersized" => self.fault_supply_line_undersized.as_ref().map(Given::Number),
-            "fault_diaphragm_leak" => self.fault_diaphragm_leak.as_ref().map(Given::Number),
-            "fault_tubing_leak" => self.fault_tubing_leak.as_ref().map(Given::Number),
-            "fault_outputs_swapped" => self.fault_outputs_swapped.as_ref().map(Given::Number),
-            "fault_stage_stuck" => self.fault_stage_stuck.as_ref().map(Given::Number),
-            "fault_stage_drifting" => self.fault_stage_drifting.as_ref().map(Given::Number),
-            "fault_stage_contaminated" => self.fault_stage_contaminated.as_ref().map(Given::Number),
-            "fault_packing_tight" => self.fault_packing_tight.as_ref().map(Given::Number),
-            "fault_stem_seized" => self.fault_stem_seized.as_ref().map(Given::Number),
-            "fault_spring_broken" => self.fault_spring_broken.as_ref().map(Given::Number),
-            "fault_clamp_slipped" => self.fault_clamp_slipped.as_ref().map(Given::Number),
-            "fault_pin_misplaced" => self.fault_pin_misplaced.as_ref().map(Given::Number),
-            "fault_coupling_turned" => self.fault_coupling_turned.as_ref().map(Given::Number),
-            "fault_sensor_worn" => self.fault_sensor_worn.as_ref().map(Given::Number),
-            "fault_sensor_beyond_range" => self.fault_sensor_beyond_range.as_ref().map(Given::Number),
-            "fault_linkage_slack" => self.fault_linkage_slack.as_ref().map(Given::Number),
-            "fault_handwheel_engaged" => self.fault_handwheel_engaged.as_ref().map(Given::Number),
-            "fault_stop_moved" => self.fault_stop_moved.as_ref().map(Given::Number),
             _ => None,
         }
     }

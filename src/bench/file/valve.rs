@@ -73,8 +73,7 @@ pub(super) fn valve(table: Option<&Spanned<ValveTable>>, supply_bar: f64) -> Res
     };
     let Some(table) = table else { return Ok(plan) };
     let t = table.get_ref();
-    plan.is_described = t.describes();
-    parts::parts(t, &mut plan.config)?;
+    plan.is_described = parts::parts(t, &mut plan.config)?;
     if plan.is_described {
         let of_the_lag =
             [&t.time_constant_s, &t.travel_percent, &t.lever_angle_closed_deg, &t.lever_angle_open_deg];

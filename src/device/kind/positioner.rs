@@ -71,7 +71,7 @@ pub struct PositionerConfig {
     pub supply_pressure_limits_bar: (f64, f64),
     /// Its electronics, where its valve is computed; then time constant, travel and lever angles here mean nothing.
     /// Default none.
-    pub electronics: Option<ElectronicsConfig>,
+    pub electronics: Option<Box<ElectronicsConfig>>,
 }
 
 impl Default for PositionerConfig {
@@ -122,7 +122,7 @@ impl PositionerConfig {
                 return bad(field, why);
             }
         }
-        self.electronics.as_ref().map_or(Ok(()), ElectronicsConfig::check)
+        self.electronics.as_ref().map_or(Ok(()), |e| e.check())
     }
 }
 

@@ -132,7 +132,8 @@ impl Alarms {
     /// Looks again; gives those that have come.
     pub fn step(&mut self, seen: &Seen) -> AlarmSet {
         let before = self.now;
-        let beyond = seen.deviation_percent.is_some_and(|d| !(d.abs() <= seen.deviation_limit_percent));
+        let beyond =
+            seen.deviation_percent.is_some_and(|d| d.is_nan() || d.abs() > seen.deviation_limit_percent);
         match (beyond, seen.travel_percent, self.rests_percent) {
             (true, Some(x), None) => (self.rests_percent, self.moved) = (Some(x), false),
             (true, Some(x), Some(from)) => self.moved |= (x - from).abs() > LEAST_MOVE_PERCENT,
@@ -185,7 +186,8 @@ mod tests {
     /// [DV-89]: each alarm comes by itself, once, and those with a margin go with it.
     #[test]
     fn each_comes_and_goes() {
-        let cases: &[(Alarm, fn(&mut Seen))] = &[
+        type Spoil = fn(&mut Seen);
+        let cases: &[(Alarm, Spoil)] = &[
             (Alarm::TravelDeviation, |s| s.deviates = true),
             (Alarm::SupplyLow, |s| s.supply_bar = 1.39),
             (Alarm::SupplyHigh, |s| s.supply_bar = 7.01),

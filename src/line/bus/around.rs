@@ -5,7 +5,7 @@ use crate::time::Instant;
 use core::any::Any;
 
 /// Something that changes stations, or what they hear, at times of its own [LI-26]. It is on the bus's true time.
-pub trait Around<S: Station> {
+pub trait Around<S: Station>: AsItself<S> {
     /// When it wants to be called next; what is due is done before anything else of that instant.
     fn wake_at(&self) -> Option<Instant>;
 
@@ -14,15 +14,32 @@ pub trait Around<S: Station> {
 
     /// A station or an access point has been added to the bus.
     fn joined(&mut self, bus: &mut Bus<S>);
+}
 
+/// What the bus needs besides of whatever goes on around it: everything that can be copied has it.
+pub trait AsItself<S: Station> {
     /// The same with a state of its own, for a copy of the bus.
     fn clone_box(&self) -> Box<dyn Around<S> + Send>;
 
     /// Itself, for whoever knows what it is.
     fn as_any(&self) -> &dyn Any;
 
-    /// Itself, for whoever knows what it is and changes it. What is done to it shows at the next [`Bus::poll`].
+    /// Itself, for whoever knows what it is and changes it.
     fn as_any_mut(&mut self) -> &mut dyn Any;
+}
+
+impl<S: Station, A: Around<S> + Clone + Send + 'static> AsItself<S> for A {
+    fn clone_box(&self) -> Box<dyn Around<S> + Send> {
+        Box::new(self.clone())
+    }
+
+    fn as_any(&self) -> &dyn Any {
+        self
+    }
+
+    fn as_any_mut(&mut self) -> &mut dyn Any {
+        self
+    }
 }
 
 impl<S: Station> Clone for Box<dyn Around<S> + Send> {
@@ -43,7 +60,7 @@ impl<S: Station> Bus<S> {
         self.around.as_deref().and_then(|a| a.as_any().downcast_ref())
     }
 
-    /// The same, to change it.
+    /// The same, to change it, which shows at the next [`Bus::poll`].
     pub fn around_mut<A: Around<S> + 'static>(&mut self) -> Option<&mut A> {
         self.around.as_deref_mut().and_then(|a| a.as_any_mut().downcast_mut())
     }

@@ -6,7 +6,6 @@ use crate::plant::air::{Restriction, TEMPERATURE_K};
 use crate::plant::air_path::{AirConfig, TankConfig};
 use crate::plant::chamber::{ChamberConfig, Grows};
 use crate::plant::fail::{FailConfig, StoredAirConfig};
-use crate::plant::fault::FaultName;
 use crate::plant::friction::FrictionConfig;
 use crate::plant::linearise::{LeverLaw, Straightened};
 use crate::plant::linkage::{Law, LinkageConfig, Sense};
@@ -90,14 +89,6 @@ impl ValveConfig {
             temperature_k: TEMPERATURE_K,
             step_s: 1e-3,
         }
-    }
-
-    /// Whether it has the part that a fault is of [PL-33].
-    ///
-    /// # Errors
-    /// It has not; says which fault to choose instead.
-    pub fn can_have(&self, name: FaultName) -> Result<(), ConfigError> {
-        super::faulty::possible(self, name)
     }
 
     /// A double-acting piston without a spring, 40 mm, 5 bar, whose outputs both stand under pressure at rest; a tank of

@@ -159,6 +159,14 @@ impl Valve {
         Ok(())
     }
 
+    /// Whether a valve of that set-up can have a fault at all.
+    ///
+    /// # Errors
+    /// It has not the part; says which.
+    pub fn can_have(config: &ValveConfig, name: FaultName) -> Result<(), ConfigError> {
+        faulty::possible(config, name)
+    }
+
     /// Puts a fault in with a severity from 0 (none) to 1, or changes its severity [PL-33].
     ///
     /// # Errors

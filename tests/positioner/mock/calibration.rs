@@ -108,7 +108,7 @@ fn who_may_not_start_it() {
 #[test]
 fn a_failure_is_told() {
     let mut rig = Rig::calibrated("");
-    rig.change(Change::ValveFault(looprig::plant::fault::FaultName::StemSeized, 1.0));
+    rig.change(Change::ValveFault { name: looprig::plant::fault::FaultName::StemSeized, severity: 1.0 });
     assert_eq!(rig.code(131, &[("calibration", "1")]), 0);
     rig.idle(200.0);
     assert_eq!(rig.data(134)[..2], [1, 4]);
@@ -127,7 +127,7 @@ fn a_failure_is_told() {
     let data = again.transaction.reply_frame().expect("an answer").data().to_vec();
     let faults: Vec<u8> = data[2..].chunks(12).map(|slot| slot[0]).collect();
     assert!(faults.contains(&8), "what is wrong just now is kept again: {faults:?}");
-    rig.change(Change::ValveFault(looprig::plant::fault::FaultName::StemSeized, 0.0));
+    rig.change(Change::ValveFault { name: looprig::plant::fault::FaultName::StemSeized, severity: 0.0 });
     rig.calibrate();
     assert_eq!(rig.data(48)[0] & 0x80, 0);
 }

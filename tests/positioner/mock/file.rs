@@ -50,13 +50,15 @@ fn what_cannot_be() {
         (format!("{lag}[device.positioner]\ncalibrated = true\n{line}"), "describe the valve"),
         (format!("{computed}travel_percent = 50\n{line}"), "this one is computed"),
         (
-            format!("{lag}{line}[[event]]\nat_s = 1\nfault_stem_seized = 1\n"),
-            "no valve that is meant is computed",
+            format!("{lag}{line}[[event]]\nat_s = 1\nfault = \"stem_seized\"\nseverity = 1\n"),
+            "no valve is computed there",
         ),
-        (format!("{lag}{line}[[event]]\nat_s = 1\nkey_open = true\n"), "no valve that is meant is computed"),
+        (format!("{lag}{line}[[event]]\nat_s = 1\nkey_open = true\n"), "no valve is computed there"),
         (format!("{computed}{line}[[event]]\nat_s = 1\ntrip_energised = false\n"), "has no trip valve"),
         (
-            format!("{computed}acting = \"double\"\n{line}[[event]]\nat_s = 1\nfault_spring_broken = 1\n"),
+            format!(
+                "{computed}acting = \"double\"\n{line}[[event]]\nat_s = 1\nfault = \"spring_broken\"\nseverity = 1\n"
+            ),
             "no spring",
         ),
         (

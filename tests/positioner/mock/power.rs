@@ -41,7 +41,7 @@ fn alarms() {
     assert_eq!(rig.data(48)[0] & 0x20, 0x20, "loop current outside its limits");
     rig.set_current_ma(12.0);
     rig.idle(20.0);
-    rig.change(Change::ValveFault(FaultName::StemSeized, 1.0));
+    rig.change(Change::ValveFault { name: FaultName::StemSeized, severity: 1.0 });
     rig.set_current_ma(18.0);
     // Larger than 2 % for longer than 20 s, as delivered.
     rig.idle(15.0);

@@ -110,10 +110,14 @@ impl Rig {
 
     /// What is true.
     pub fn truth(&mut self) -> Readings {
+        let now = self.now();
+        self.station().come_to(now);
         self.station().valve().expect("a computed valve").readings()
     }
 
     pub fn electronics(&mut self) -> &Electronics {
+        let now = self.now();
+        self.station().come_to(now);
         self.station().device().electronics().expect("electronics")
     }
 

@@ -299,6 +299,22 @@ fn faults_of_the_file_and_of_the_command_line() {
     let told = valve(&with, &["step", "--svg", "r.svg"]);
     assert!(told.out.contains("fault: packing over-tight, severity 0.5 from 2 to 3 s"), "{}", told.out);
     assert!(fs::read_to_string(with.join("r.svg")).unwrap().contains("repaired: packing over-tight"));
+    // While it moves 140 N become 140 x (1 + 5 x 0.5) = 490 N [PL-33], and 140 N again; speed adds some 20 N.
+    let text = fs::read_to_string(with.join("b.toml"))
+        .unwrap()
+        .replace("from_s = 2.0\nuntil_s = 3", "from_s = 1.2\nuntil_s = 1.5");
+    fs::write(with.join("b.toml"), text).unwrap();
+    let rows = table(&valve(&with, &motion).out);
+    let friction = |time: &str| {
+        rows.iter()
+            .find(|r| r[0] == time)
+            .map(|r| r[16].parse::<f64>().unwrap())
+            .unwrap_or_else(|| panic!("no {time}"))
+    };
+    for (time, newtons) in [("1.1500", 140.0), ("1.4500", 490.0), ("1.7000", 140.0)] {
+        let found = friction(time);
+        assert!((newtons..newtons + 60.0).contains(&found), "{found} N at {time} s");
+    }
     let late = valve(&without, &["step", "--for", "3", "--fault", "9:packing_tight=1"]);
     assert!(late.out.contains("was to come at 9 s, when the run had ended"), "{}", late.out);
 }

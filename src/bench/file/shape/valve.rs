@@ -112,15 +112,15 @@ pub struct ValveTable {
     /// What holds the set point in `looprig valve`: a plain follower, no positioner.
     #[schemars(with = "Option<FollowerTable>")]
     pub follower: Option<Spanned<FollowerTable>>,
-    /// Something that is wrong with it.
+    /// Something that is wrong with it, in `looprig valve`.
     #[serde(default)]
     #[schemars(with = "Vec<ValveFaultTable>")]
     pub fault: Vec<Spanned<ValveFaultTable>>,
 }
 
 impl ValveTable {
-    /// Whether it says anything of a valve that is computed; what is left over is of one whose travel lags [DV-13].
-    pub fn describes(&self) -> bool {
+    /// Whether anything is said of the valve that is computed, also what it is without a word.
+    pub fn says_something(&self) -> bool {
         let ValveTable {
             time_constant_s: _,
             travel_percent: _,
@@ -157,7 +157,7 @@ impl ValveTable {
             follower,
             fault,
         } = self;
-        [
+        let is_given = [
             stroke_mm.is_some(),
             acting.is_some(),
             area_cm2.is_some(),
@@ -187,9 +187,8 @@ impl ValveTable {
             sensor.is_some(),
             fail.is_some(),
             follower.is_some(),
-            !fault.is_empty(),
-        ]
-        .contains(&true)
+        ];
+        is_given.contains(&true) || !fault.is_empty()
     }
 }
 

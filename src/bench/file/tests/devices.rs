@@ -56,10 +56,19 @@ fn events_that_cannot_be() {
         "no device of this bench is called \"FV-3105\"",
         "did you mean \"FV-3104\"? the tags here are \"FV-3104\", \"Inlet\", \"FV-3107\"",
     );
+    faulty(&event("fault = «\"supply_low\"\nseverity = 0.5"), "no valve is computed there", "[device.valve]");
+    faulty(&event("fault = «\"supply_low\""), "no severity", "severity = 0.6");
+    faulty(&event("fault = «\"suply_low\"\nseverity = 0.5"), "suply_low", "did you mean \"supply_low\"?");
+    faulty(&event("fault = \"supply_low\"\nseverity = «1.5"), "1.5", "");
+    faulty(&event("busy = true\nseverity = «0.5"), "severity is that of a fault", "leave severity out");
     faulty(&event("busy = true\ndevice = «true"), "`true`", "a tag in quotes or a polling address");
     faulty(&event("loop_current_ma = 4\ndevice = «7"), "passes every positioner", "leave device out");
     let nothing = event("device = 7").replace("[[event]]", "«[[event]]");
-    faulty(&nothing, "changes nothing", "malfunction, power_cycle");
+    faulty(
+        &nothing,
+        "changes nothing",
+        "busy, malfunction, power_cycle, fault, header_pressure_bar, process_share, trip_energised",
+    );
 }
 
 /// Each device has its own events at their times, however seldom the bus is asked.

@@ -36,6 +36,8 @@ fn without_keys_it_is_the_reference_actuator() {
     let lag = plan_of("[device.valve]\ntravel_percent = 50");
     assert_eq!(lag.config, plan_of("").config);
     assert!(!lag.is_described);
+    // What is said says something, also where it is what it would be anyway.
+    assert!(plan_of("[device.valve]\nstroke_mm = 20").is_described);
     let temperature = check(&in_device("kind = \"temperature\""), Path::new("b.toml")).unwrap();
     assert_eq!(temperature.devices[0].valve, None);
 }

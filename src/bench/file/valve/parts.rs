@@ -30,8 +30,8 @@ fn dm3(per_s_bar: f64) -> Restriction {
     Restriction::usual(per_s_bar / PER_SI)
 }
 
-/// Puts in what a table gives.
-pub(super) fn parts(t: &ValveTable, c: &mut ValveConfig) -> Result<(), Fault> {
+/// Puts in what a table gives; tells whether it gives anything of the computed valve.
+pub(super) fn parts(t: &ValveTable, c: &mut ValveConfig) -> Result<bool, Fault> {
     put(&mut c.moving.stroke_m, &t.stroke_mm, "stroke_mm", "mm", 1.0..=1000.0, 1e3)?;
     actuator(t, c)?;
     tube(t, c)?;
@@ -53,7 +53,7 @@ pub(super) fn parts(t: &ValveTable, c: &mut ValveConfig) -> Result<(), Fault> {
     if let Some(f) = &t.fail {
         fail(f.get_ref(), c)?;
     }
-    Ok(())
+    Ok(t.says_something())
 }
 
 fn actuator(t: &ValveTable, c: &mut ValveConfig) -> Result<(), Fault> {

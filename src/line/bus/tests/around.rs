@@ -22,15 +22,6 @@ impl Around<Speaker> for Cutter {
     fn joined(&mut self, _: &mut Bus<Speaker>) {
         self.joined.fetch_add(1, std::sync::atomic::Ordering::SeqCst);
     }
-    fn clone_box(&self) -> Box<dyn Around<Speaker> + Send> {
-        Box::new(self.clone())
-    }
-    fn as_any(&self) -> &dyn std::any::Any {
-        self
-    }
-    fn as_any_mut(&mut self) -> &mut dyn std::any::Any {
-        self
-    }
 }
 
 /// Station 0 speaks, 1 and 2 listen, 2 with an ear of its own; cut at these times.

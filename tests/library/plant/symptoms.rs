@@ -1,6 +1,6 @@
 //! The table of faults and symptoms [PL-35], row by row, on the standard run of the reference actuator [PL-34].
 
-use crate::run::{Order, Run, go, prepared, standard};
+use super::run::{Order, Run, go, prepared, standard};
 use looprig::plant::fault::FaultName;
 use looprig::plant::valve::{Valve, ValveConfig};
 
