@@ -24,6 +24,9 @@ pub fn valves_text(bench: &Bench, out: &mut String) {
             let until = fault.until.map_or(String::new(), |t| format!(" until {} s", t.as_secs_f64()));
             let _ = writeln!(out, "    {words} at severity {severity}{from}{until}");
         }
+        if valve.is_calibrated && is_new(device) {
+            out.push_str("    the bench file wants it calibrated, and no calibration comes out on this valve as it is described\n");
+        }
         if is_new(device) {
             out.push_str(
                 "    never calibrated: it moves nothing until a calibration is done, such as by command 131, which strokes the valve\n",
