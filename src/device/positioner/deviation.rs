@@ -68,9 +68,6 @@ mod tests {
             [2.1, -2.1, 2.1, 2.1, 1.5, 1.0, 2.1].iter().map(|&x| watch.step(&config, 1.0, x)).collect();
         assert_eq!(told, [false, false, false, true, true, false, false]);
         assert!(!watch.step(&config, 1.0, 1.9), "the time begins anew");
-        assert!(
-            (0..4).map(|_| watch.step(&config, 1.0, f64::NAN)).any(|told| told),
-            "no number is no travel"
-        );
+        assert!((0..4).any(|_| watch.step(&config, 1.0, f64::NAN)), "no number is no travel");
     }
 }
