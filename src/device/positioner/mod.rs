@@ -318,3 +318,48 @@ impl Electronics {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn number() -> impl Strategy<Value = f64> {
+        prop_oneof![8 => -1.0..1.0f64, 1 => Just(f64::NAN), 1 => Just(f64::INFINITY), 1 => -1e300..1e300f64]
+    }
+
+    proptest! {
+        /// Whatever the sensors say and whenever: the drive is one, and nothing panics.
+        #[test]
+        fn any_senses_give_a_drive(
+            readings in prop::collection::vec((number(), any::<bool>(), number(), number(), 0..40u64), 1..300),
+            outputs in prop::sample::select(vec![Outputs::AirOpens, Outputs::AirCloses, Outputs::Double]),
+            lever in prop::sample::select(vec![Lever::PinOnStem, Lever::PinOnLever, Lever::OnShaft]),
+            calibrated in any::<bool>(),
+        ) {
+            let learned = Learned::default();
+            let (closed_rad, open_rad) = (-0.5, 0.5);
+            let known = Calibrated {
+                lever, closed_rad, open_rad, opening_s: None, closing_s: None, friction_pa: None, learned,
+            };
+            let config = Config { lever, outputs, mounting: Mounting::Either, ..Config::default() };
+            let kept = Kept { config, calibrated: calibrated.then_some(known), ..Kept::default() };
+            let Ok(mut electronics) = Electronics::new(kept) else { panic!("the set-up is right") };
+            let mut now = Instant::ZERO;
+            for (n, (rad, lever_in_range, bar, other_bar, ms)) in readings.into_iter().enumerate() {
+                now += core::time::Duration::from_millis(ms);
+                let senses = Senses {
+                    lever_rad: rad,
+                    lever_in_range,
+                    supply_gauge_pa: 6e5 * bar.abs(),
+                    output_gauge_pa: [6e5 * other_bar, 6e5 * bar],
+                    loop_current_a: 4e-3 + 16e-3 * (n as f64 / 300.0),
+                };
+                let drive = electronics.step(now, &senses);
+                prop_assert!((-1.0..=1.0).contains(&drive), "{drive}");
+                let _ = electronics.start_calibration(Kind::Friction);
+                let _ = (electronics.progress(), electronics.deviation_percent(), electronics.speed_percent_per_s());
+            }
+        }
+    }
+}
