@@ -2,6 +2,7 @@
 
 use super::plan::{BenchPlan, DevicePlan};
 use crate::device::KindName;
+use crate::device::positioner::Key;
 use crate::plant::valve::Valve;
 use crate::sim::Change;
 use core::ops::RangeInclusive;
@@ -139,6 +140,41 @@ pub const CHANGES: &[ChangeSpec] = &[
         Change::TripEnergised,
         "whether the trip input of a computed valve is energised",
     ),
+    switch(
+        "calibration_allowed",
+        Change::CalibrationAllowed,
+        "whether the process allows a calibration of positioners whose valve is computed",
+    ),
+    ChangeSpec {
+        key: "calibrate",
+        takes: Takes::Moment(Change::Calibrate),
+        says: "somebody at the positioner starts a calibration: its computed valve strokes",
+    },
+    switch(
+        "key_open",
+        |on| Change::KeyPressed(Key::Open, on),
+        "whether this key of a positioner with a computed valve is pressed: it opens the valve while it is pressed",
+    ),
+    switch(
+        "key_close",
+        |on| Change::KeyPressed(Key::Close, on),
+        "whether this key of a positioner with a computed valve is pressed: it closes the valve while it is pressed",
+    ),
+    switch(
+        "key_calibrate",
+        |on| Change::KeyPressed(Key::Calibrate, on),
+        "whether this key of a positioner with a computed valve is pressed: held for 3 s it starts a calibration",
+    ),
+    switch(
+        "key_acknowledge",
+        |on| Change::KeyPressed(Key::Acknowledge, on),
+        "whether this key of a positioner with a computed valve is pressed: it takes note of a failure, ends a calibration, gives the set point back to the loop",
+    ),
+    switch(
+        "key_find",
+        |on| Change::KeyPressed(Key::Find, on),
+        "whether this key of a positioner with a computed valve is pressed: it arms the device to be found, or disarms it",
+    ),
 ];
 
 /// The keys in a sentence.
@@ -168,7 +204,10 @@ pub(super) fn sensed_by(change: Change) -> Option<KindName> {
         | Change::ValveFault { .. }
         | Change::HeaderPressureBar(_)
         | Change::ProcessShare(_)
-        | Change::TripEnergised(_) => None,
+        | Change::TripEnergised(_)
+        | Change::CalibrationAllowed(_)
+        | Change::Calibrate
+        | Change::KeyPressed(..) => None,
     }
 }
 
@@ -195,6 +234,10 @@ pub(super) fn no_valve(
                         why = (format!("{}: {}", e.field, e.why), "see `looprig valve --faults`".to_owned())
                     }
                 }
+            }
+            Change::TripEnergised(_) if valve.config.fail.trip.is_none() => {
+                let right = "give it one with trip_dm3_per_s_bar in [device.valve.fail]".to_owned();
+                why = ("this valve has no trip valve, so this changes nothing".to_owned(), right);
             }
             _ => return None,
         }
@@ -253,7 +296,7 @@ mod tests {
             properties.keys().filter(|k| !["at_s", "device", SEVERITY].contains(&k.as_str())).collect();
         assert_eq!(there.len(), CHANGES.len(), "{there:?}");
         let valve = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\n\
-                     min_voltage_v = 9\n[[device]]\ntag = \"A\"\n[device.valve]\nstroke_mm = 30\n[[line]]\nat = \"pty:\"\n";
+                     min_voltage_v = 9\n[[device]]\ntag = \"A\"\n[device.valve]\nstroke_mm = 30\n[device.valve.fail]\ntrip_dm3_per_s_bar = 2\n[[line]]\nat = \"pty:\"\n";
         let temperature = "[[device]]\nkind = \"temperature\"\n[[line]]\nat = \"pty:\"\n";
         for spec in CHANGES {
             let property = &properties[spec.key];

@@ -116,6 +116,8 @@ pub struct ValvePlan {
     pub faults: Vec<ValveFaultPlan>,
     /// Whether the bench file says anything of it; what it leaves out is the reference actuator's [PL-31].
     pub is_described: bool,
+    /// Whether a positioner that is new was calibrated on it before its faults came; else it is as out of its box.
+    pub is_calibrated: bool,
 }
 
 /// Something that is wrong with a computed valve.

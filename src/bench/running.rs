@@ -5,7 +5,7 @@ use super::driven::{Done, Driven, Order, Reply, SnapshotState, TimeState};
 use super::memory::{self, Claim, MemoryError};
 use super::plan::{BenchPlan, LineKind, LinePlan};
 use super::station;
-use crate::device::{ImageError, Restored};
+use crate::device::{ImageError, PositionerNews, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
 use crate::line::{self, EchoUse, Reach, Source, Traffic};
 use crate::sim::{DeviceStation, MasterStation, Participant, Power, PowerNews, Supplied};
@@ -131,6 +131,15 @@ pub enum Notice {
         supplied: Supplied,
         /// How requests from the lines of the bench reach it, and how its answers reach them.
         reach: (Reach, Reach),
+    },
+    /// Something happened to a positioner whose valve is computed [DV-80].
+    Positioner {
+        /// Which device.
+        device: usize,
+        /// When, by the device's clock.
+        at: Instant,
+        /// What.
+        news: PositionerNews,
     },
     /// The power of a device has gone or come back, or the device has started [DV-51].
     Power {
@@ -501,6 +510,9 @@ impl Bench {
             }
             for news in news {
                 on(Notice::Power { device, news });
+            }
+            for (at, news) in station.device_mut().take_positioner_news() {
+                on(Notice::Positioner { device, at, news });
             }
         }
     }

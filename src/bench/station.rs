@@ -1,8 +1,11 @@
 //! What a plan puts on the wires.
 
-use super::plan::{BenchPlan, DevicePlan};
-use crate::device::{Device, KindConfig, Restored};
+use super::plan::{BenchPlan, DevicePlan, ValveFaultPlan, ValvePlan};
+use crate::device::positioner::{self, Calibrated, Electronics, Kept, PERIOD};
+use crate::device::{Device, KindConfig, PositionerConfig, Restored};
 use crate::line::Clock;
+use crate::plant::fault::FaultName;
+use crate::plant::valve::Valve;
 use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, StationValve, World};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
@@ -29,28 +32,60 @@ pub fn device_station(
     {
         own.loop_current_ma = of.first_current_ma(wires.places[index]);
     }
+    let valve = plan.devices[index].valve.as_ref().filter(|v| v.is_described);
+    if let (Some(valve), Some(stored)) = (valve.filter(|v| v.is_calibrated), &mut config.factory.positioner)
+        && let KindConfig::Positioner(PositionerConfig { electronics: Some(own), .. }) = &config.kind
+    {
+        stored.calibrated = calibrated(valve, &own.set_up, seed(plan, index));
+    }
     let (device, restored) = Device::new(config, image, plan.pace, stamp_error, now);
     let events = plan.events.iter().filter(|e| e.concerns(index) && !plan.is_for_the_loop(e));
     let station = DeviceStation::new(device, events.map(|e| (e.at, e.change)).collect());
-    match computed_valve(index, plan, now) {
-        Some(valve) => (station.with_valve(valve), restored),
-        None => (station, restored),
+    let Some(own) = valve else { return (station, restored) };
+    let mut faults: Vec<_> = own.faults.iter().flat_map(fault_changes).collect();
+    // Stable: what stands first in the file happens first.
+    faults.sort_by_key(|f| f.0);
+    // A plan that was read from a bench file has passed its check.
+    match StationValve::new(own.config, faults, seed(plan, index), now) {
+        Ok(valve) => (station.with_valve(valve), restored),
+        Err(_) => (station, restored),
     }
 }
 
-/// The valve of a device, where the bench file describes one [BA-11].
-fn computed_valve(index: usize, plan: &BenchPlan, now: Instant) -> Option<StationValve> {
-    let of = plan.devices[index].valve.as_ref().filter(|v| v.is_described)?;
-    let mut faults = Vec::new();
-    for fault in &of.faults {
-        faults.push((fault.from.unwrap_or(Instant::ZERO), fault.name, fault.severity));
-        faults.extend(fault.until.map(|until| (until, fault.name, 0.0)));
+/// The seed of the noise of a device's sensors.
+fn seed(plan: &BenchPlan, index: usize) -> u64 {
+    plan.seed.unwrap_or(0).wrapping_add(index as u64)
+}
+
+/// When a fault of the plan comes, and when it goes.
+fn fault_changes(fault: &ValveFaultPlan) -> impl Iterator<Item = (Instant, FaultName, f64)> + use<> {
+    let comes = (fault.from.unwrap_or(Instant::ZERO), fault.name, fault.severity);
+    let name = fault.name;
+    let goes = fault.until.map(|until| (until, name, 0.0));
+    core::iter::once(comes).chain(goes)
+}
+
+/// What a calibration on the healthy valve learns; `None` where it fails [DV-91].
+fn calibrated(plan: &ValvePlan, set_up: &positioner::Config, seed: u64) -> Option<Calibrated> {
+    let mut valve = Valve::new(plan.config, seed).ok()?;
+    let kept = Kept { config: set_up.clone(), ..Kept::default() };
+    let mut electronics = Electronics::new(kept).ok()?;
+    let mut now = Instant::ZERO;
+    let current_a = set_up.demand.from_a.max(4e-3);
+    let mut begun = false;
+    loop {
+        let mut senses = crate::sim::senses(&valve.readings());
+        senses.loop_current_a = current_a;
+        valve.set_drive(electronics.step(now, &senses));
+        if !begun {
+            electronics.start_calibration(positioner::Kind::Friction).ok()?;
+            begun = true;
+        } else if electronics.progress().is_none() {
+            return electronics.calibrated().copied();
+        }
+        now += PERIOD;
+        valve.advance(now);
     }
-    // Stable: what stands first in the file happens first.
-    faults.sort_by_key(|f| f.0);
-    let seed = plan.seed.unwrap_or(0).wrapping_add(index as u64);
-    // A plan that was read from a bench file has passed its check.
-    StationValve::new(of.config, of.follower, faults, seed, now).ok()
 }
 
 /// The loop of a plan, whose devices are the first stations of the bus.

@@ -107,7 +107,7 @@ pub(super) enum Answer {
 
 /// To whom a command is open.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Open {
+pub(super) enum Open {
     /// To every master at any time: it changes nothing, or judges by itself.
     ToAll,
     /// To who is not locked out: it changes something [DV-17].
@@ -119,28 +119,28 @@ enum Open {
 use Open::{ByDescription, ToAll, Unlocked};
 
 /// What one command does.
-struct Handler {
-    number: u8,
+pub(super) struct Handler {
+    pub number: u8,
     /// First revision in which the mock has it; it has it in all that follow.
     since: Revision,
     /// The heading of its facts.
     #[cfg_attr(not(test), expect(dead_code, reason = "people read it, and a test compares it with the row"))]
     cites: &'static str,
-    open: Open,
+    pub open: Open,
     /// The codes that it may answer with, where neither sources nor memory have a list [DV-28].
     own: &'static [u8],
     run: fn(&mut State, &Asked<'_>) -> Answer,
 }
 
 /// Codes in the place of a list [DV-28]: a read, a read with a selection, a write, a write with a selection.
-const READ: &[u8] = &[0, 6, 16, 32];
-const SELECTING: &[u8] = &[0, 2, 5, 6, 16, 32];
+pub(super) const READ: &[u8] = &[0, 6, 16, 32];
+pub(super) const SELECTING: &[u8] = &[0, 2, 5, 6, 16, 32];
 const WRITE: &[u8] = &[0, 5, 6, 7, 16, 32];
 const CHOOSING: &[u8] = &[0, 2, 5, 6, 7, 16, 32];
 /// The codes are in the command's list [ST-04].
 const LIST: &[u8] = &[];
 
-const fn row(
+pub(super) const fn row(
     number: u8,
     since: Revision,
     cites: &'static str,
@@ -240,7 +240,12 @@ static HANDLERS: &[Handler] = &[
 /// Commands that change something and are open to all the same.
 const OPEN_CHANGES: [u8; 4] = [71, 72, 89, 106];
 
-/// What the mock has of a command in a revision.
+/// What a device has of a command: its kind may have some of its own [DV-80].
+fn known_to(state: &State, number: u8) -> Option<(&'static Handler, &'static Form)> {
+    if NUMBERS.contains(&number) { state.kind.own_command(number) } else { known(number, state.revision()) }
+}
+
+/// What the mock has of a command that every device shares in a revision.
 fn known(number: u8, revision: Revision) -> Option<(&'static Handler, &'static Form)> {
     let handler = HANDLERS.iter().find(|h| h.number == number && h.since <= revision)?;
     Some((handler, spec(number.into())?.form(revision)?))
@@ -252,7 +257,7 @@ pub(super) fn changing_form(state: &State, number: u8) -> Option<&'static Form> 
     if let Some(form) = described::changing_form(state, number) {
         return Some(form);
     }
-    known(number, state.revision()).filter(|(h, _)| changes(h)).map(|(_, form)| form)
+    known_to(state, number).filter(|(h, _)| changes(h)).map(|(_, form)| form)
 }
 
 impl Handler {
@@ -386,7 +391,7 @@ fn judge<'a>(
 ) -> Result<Fit<'a>, Option<Told>> {
     let revision = state.revision();
     let refused = |code| Err(Some((code, Vec::new())));
-    let Some((handler, form)) = known(number, revision) else { return refused(code::NOT_IMPLEMENTED) };
+    let Some((handler, form)) = known_to(state, number) else { return refused(code::NOT_IMPLEMENTED) };
     let mut asked = Asked { master, now, data, found: Decoded::default() };
     layout::decode(form.request, data, &mut asked.found);
     let complete = asked.found.complete;

@@ -13,8 +13,9 @@ use serde_json::{Map, Value as Json};
 
 const MAGIC: &[u8; 4] = b"LRDM";
 /// What is written.
-const FORMAT: u16 = 3;
-/// What is read besides: before burst mode, and before the commands of common practice.
+const FORMAT: u16 = 4;
+/// What is read besides: before positioners had electronics, before burst mode, and before the commands of common practice.
+const FORMAT_WITHOUT_ELECTRONICS: u16 = 3;
 const FORMAT_WITHOUT_BURST: u16 = 2;
 const FORMAT_BEFORE: u16 = 1;
 /// Magic, format version, length.
@@ -147,9 +148,20 @@ fn read(image: &[u8], factory: &Stored) -> Result<Stored, ImageError> {
     let read = match version {
         FORMAT_BEFORE => serde_json::from_slice::<StoredBefore>(payload).map(|before| before.over(factory)),
         FORMAT_WITHOUT_BURST => format_2(payload, factory),
+        FORMAT_WITHOUT_ELECTRONICS => format_3(payload),
         _ => serde_json::from_slice::<Stored>(payload),
     };
     read.map_err(|e| ImageError::Payload { why: e.to_string() })
+}
+
+/// Reads format 3, which knew no electronics of positioners.
+fn format_3(payload: &[u8]) -> serde_json::Result<Stored> {
+    use serde::de::Error;
+    let stored: Stored = serde_json::from_slice(payload)?;
+    match stored.positioner {
+        Some(_) => Err(Error::custom("format 3 has no positioner")),
+        None => Ok(stored),
+    }
 }
 
 /// Reads format 2, which knew positioners alone and no burst messages.
@@ -163,7 +175,7 @@ fn format_2(payload: &[u8], factory: &Stored) -> serde_json::Result<Stored> {
             "lower_range_value_percent" => "lower_range_value",
             "pressure_trim_bar" => "trim",
             "kind" | "upper_range_value" | "lower_range_value" | "trim" | "output_trim_ma" | "burst"
-            | "described" => {
+            | "described" | "positioner" => {
                 return Err(Error::custom(format!("format 2 has no {name}")));
             }
             same => same,
@@ -181,6 +193,7 @@ mod tests {
     use super::*;
     use crate::device::burst::{BurstMessage, BurstTrigger, nearest_period};
     use crate::device::kind::{KindName, OutputTrim};
+    use crate::device::positioner::{FaultEntry, StoredPositioner};
     use crate::device::stored::{StoredLock, TwoPointTrim};
     use proptest::prelude::*;
 
@@ -232,6 +245,7 @@ mod tests {
                 output_trim_ma: OutputTrim::default(),
                 burst,
                 described,
+                positioner: None,
             }
         }
     }
@@ -268,7 +282,7 @@ mod tests {
     /// The image around a payload, put together here by the words of [DV-03], with a CRC worked out
     /// bit by bit: polynomial 04C11DB7 reflected is EDB88320.
     fn image(payload: &str) -> Vec<u8> {
-        image_of(3, payload)
+        image_of(4, payload)
     }
 
     fn image_of(version: u8, payload: &str) -> Vec<u8> {
@@ -362,6 +376,43 @@ mod tests {
     }
 
     /// [DV-04], and values out of range in an image whose check value is right.
+    /// [DV-03]: format 3 is format 4 without electronics, and what has some is none.
+    #[test]
+    fn an_image_of_format_3() {
+        assert_eq!(decode(&image_of(3, PAYLOAD)), decode(&image(PAYLOAD)));
+        let mut stored = decode(&image(PAYLOAD)).unwrap();
+        stored.positioner = Some(StoredPositioner::default());
+        let with = serde_json::to_string(&stored).unwrap();
+        assert_eq!(decode(&image(&with)).unwrap(), stored);
+        assert!(matches!(decode(&image_of(3, &with)), Err(ImageError::Payload { .. })));
+    }
+
+    /// [DV-04]: what the electronics would refuse to have written they cannot have.
+    #[test]
+    fn electronics_that_cannot_be() {
+        let mut config = DeviceConfig::default();
+        config.positioner().electronics = Some(Box::default());
+        type Spoil = fn(&mut StoredPositioner);
+        let spoilt: [(&str, Spoil); 6] = [
+            ("rangeability", |s| s.rangeability = 1.0),
+            ("points", |s| s.points[3] = (30.0, 101.0)),
+            ("upper_limit_percent", |s| s.upper_limit_percent = -1.0),
+            ("deviation_limit_percent", |s| s.deviation.limit_percent = 0.0),
+            ("counters", |s| s.counters.travel_strokes = -1.0),
+            ("faults", |s| {
+                let fault = FaultEntry { fault: 1, date: [1, 1, 126], time: 0, travel_percent: None };
+                s.faults = vec![fault; 17];
+            }),
+        ];
+        for (field, spoil) in spoilt {
+            let mut own = StoredPositioner::default();
+            spoil(&mut own);
+            let image = encode(&Stored { positioner: Some(own), ..Stored::default() });
+            let e = decode_over(&image, &config).expect_err(field);
+            assert!(matches!(e, ImageError::Range { field: f, .. } if f == field), "{field}: {e}");
+        }
+    }
+
     #[test]
     fn refusals() {
         let good = image(PAYLOAD);
@@ -371,8 +422,8 @@ mod tests {
         assert!(matches!(decode(&good[..good.len() - 1]), Err(ImageError::Length { .. })));
         assert!(matches!(decode(&[good.clone(), vec![0]].concat()), Err(ImageError::Length { .. })));
         let mut newer = good.clone();
-        newer[5] = 4;
-        assert_eq!(decode(&newer), Err(ImageError::Version { found: 4 }));
+        newer[5] = 5;
+        assert_eq!(decode(&newer), Err(ImageError::Version { found: 5 }));
         assert!(matches!(decode(&image("{}")), Err(ImageError::Payload { .. })));
         for (was, is, field) in [
             (r#""polling_address":5"#, r#""polling_address":64"#, "polling_address"),

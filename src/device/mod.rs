@@ -17,6 +17,8 @@ mod kind;
 mod lag;
 mod lock;
 mod memory;
+pub mod positioner;
+mod positioning;
 mod state;
 mod status;
 mod stored;
@@ -33,9 +35,12 @@ pub use described::{
     Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
 };
 pub use identity::{Identity, MANUFACTURER};
-pub use kind::{Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig};
+pub use kind::{
+    ElectronicsConfig, Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig,
+};
 pub use lag::{Lag, Positioner};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
+pub use positioning::{NotBegun, PositionerNews};
 pub use stored::{Stored, StoredLock, TwoPointTrim};
 
 use crate::app::command::{Revision, Value};
@@ -129,7 +134,7 @@ impl Device {
         if let Err(e) = config.check() {
             panic!("{e}");
         }
-        let (stored, restored) = match image {
+        let (mut stored, restored) = match image {
             None => (config.factory.clone(), Restored::Fresh),
             Some(image) => match memory::decode_over(image, &config) {
                 Ok(mut stored) => {
@@ -139,6 +144,7 @@ impl Device {
                 Err(e) => (config.factory.clone(), Restored::Corrupt(e)),
             },
         };
+        stored.position_as(&config);
         let defect = match &restored {
             Restored::Corrupt(e) => Some(e),
             Restored::Fresh | Restored::Kept => None,

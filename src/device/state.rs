@@ -4,8 +4,10 @@ use super::burst::Progresses;
 use super::clock::Clock;
 use super::config::DeviceConfig;
 use super::delayed::Delayed;
-use super::kind::{self, Around, Input, Kind, LoopCurrent, MOST_VARIABLES, Output, PRIMARY};
+use super::kind::{self, Around, Condition, Input, Kind, LoopCurrent, MOST_VARIABLES, Output, PRIMARY};
 use super::memory::ImageError;
+use super::positioner::Alarm;
+use super::positioning::PositionerNews;
 use super::stored::{Stored, TwoPointTrim};
 use super::variables::Simulated;
 use crate::app::command::Revision;
@@ -70,6 +72,12 @@ pub(super) struct State {
     pub more_status: [bool; 2],
     /// What command 48 said when it last changed.
     pub reported: Vec<u8>,
+    /// What the electronics of a positioner said was the matter when they were last looked at.
+    pub condition: Condition,
+    /// When the counters of a positioner were last put with what is stored.
+    pub counters_kept: Instant,
+    /// What happened to a positioner, for whoever watches.
+    pub news: Vec<(Instant, PositionerNews)>,
 }
 
 impl State {
@@ -94,9 +102,15 @@ impl State {
             cold_start: [true; 2],
             more_status: [false; 2],
             reported: Vec::new(),
+            condition: Condition::default(),
+            counters_kept: now,
+            news: Vec::new(),
             config,
         };
         state.power_up(now);
+        if state.memory_defect {
+            state.keep_fault(now, Alarm::MemoryDefect);
+        }
         state
     }
 
@@ -116,6 +130,7 @@ impl State {
         self.cold_start = [true; 2];
         let (kind, around) = self.parts();
         kind.start(around, now);
+        self.positioner_started(now);
         self.reported = self.additional_status();
         self.more_status = [self.reports_something(); 2];
     }
@@ -186,7 +201,7 @@ impl State {
         Around { config: &self.config, stored: &self.stored, simulated: &self.simulated }
     }
 
-    fn parts(&mut self) -> (&mut dyn Kind, Around<'_>) {
+    pub(super) fn parts(&mut self) -> (&mut dyn Kind, Around<'_>) {
         let around = Around { config: &self.config, stored: &self.stored, simulated: &self.simulated };
         (&mut *self.kind, around)
     }

@@ -19,6 +19,7 @@ mod field_status {
 }
 
 /// Extended field device status [ST-05].
+const MAINTENANCE: u8 = 0x01;
 const FAILURE: u8 = 0x08;
 const OUT_OF_SPECIFICATION: u8 = 0x10;
 const FUNCTION_CHECK: u8 = 0x20;
@@ -27,8 +28,6 @@ const SIMULATION_ACTIVE: u8 = 0x01;
 const NON_VOLATILE_MEMORY_DEFECT: u8 = 0x02;
 const ELECTRONIC_DEFECT: u8 = 0x40;
 const CONFIGURATION_LOCKED: u8 = 0x80;
-/// In the first octet that is the device's own [DV-61].
-const SENSOR_FAULT: u8 = 0x01;
 /// The one analog channel, in the octets for saturated and fixed channels [TB-11].
 const CHANNEL_1: u8 = 0x01;
 
@@ -75,10 +74,14 @@ impl State {
 
     /// [ST-05]; which of our conditions set which bit is our choice.
     pub fn extended_status(&self) -> u8 {
+        let condition = self.kind.condition();
+        let is_out =
+            self.primary_out_of_limits() || self.other_out_of_limits() || condition.out_of_specification;
         bits(&[
+            (condition.maintenance, MAINTENANCE),
             (self.has_failed(), FAILURE),
-            (self.primary_out_of_limits() || self.other_out_of_limits(), OUT_OF_SPECIFICATION),
-            (self.simulates(), FUNCTION_CHECK),
+            (is_out, OUT_OF_SPECIFICATION),
+            (self.simulates() || condition.function_check, FUNCTION_CHECK),
         ])
     }
 
@@ -90,17 +93,19 @@ impl State {
             (self.broken, ELECTRONIC_DEFECT),
             (self.locked_against_all(), CONFIGURATION_LOCKED),
         ]);
-        let device_0 = bits(&[(self.kind.has_sensor_fault(), SENSOR_FAULT)]);
+        let condition = self.kind.condition();
+        let more = if self.memory_defect { condition.if_memory_defect } else { [0, 0] };
+        let (device_0, device_1) = (condition.own[0] | more[0], condition.own[1] | more[1]);
         let current = self.loop_current(self.now);
         let saturated = bits(&[(current.is_saturated, CHANNEL_1)]);
         let fixed = bits(&[(current.is_fixed, CHANNEL_1)]);
         if self.revision() == Revision::R5 {
             // Length and contents are the device's own affair in this revision [CM-048] [DV-04].
-            let own = vec![status_0, saturated, fixed, self.extended_status(), device_0, 0];
+            let own = vec![status_0, saturated, fixed, self.extended_status(), device_0, device_1];
             return Values::new().and("device_status", Value::Octets(own));
         }
         Values::new()
-            .and("device_status", Value::Octets(vec![device_0, 0, 0, 0, 0, 0]))
+            .and("device_status", Value::Octets(vec![device_0, device_1, 0, 0, 0, 0]))
             .number("extended_status", self.extended_status())
             .number("operating_mode", 0u8)
             .number("standardized_status_0", status_0)

@@ -2,8 +2,9 @@
 
 use super::burst::{BURST_MESSAGES, BurstMessage, UNUSED as NOT_USED};
 use super::config::DeviceConfig;
-use super::kind::{self, KindName, OutputTrim, PRIMARY};
+use super::kind::{self, KindConfig, KindName, OutputTrim, PRIMARY};
 use super::memory::ImageError;
+use super::positioner::StoredPositioner;
 use super::variables::single_side;
 use crate::app::command::value::hex;
 use crate::app::types::{Date, latin1, packed, units};
@@ -72,6 +73,9 @@ pub struct Stored {
     /// there are is up to the bench file [DV-70].
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub described: BTreeMap<String, String>,
+    /// What the electronics of a positioner keep; none where its valve is not computed [DV-88].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub positioner: Option<StoredPositioner>,
 }
 
 /// A lock that outlives a power cycle [DV-17].
@@ -141,6 +145,16 @@ impl Stored {
             output_trim_ma: OutputTrim::default(),
             burst: [BurstMessage::delivered(traits); BURST_MESSAGES],
             described: BTreeMap::new(),
+            positioner: None,
+        }
+    }
+
+    /// Has what the electronics keep where the device has some: from `factory` what an image without has not.
+    pub(super) fn position_as(&mut self, config: &DeviceConfig) {
+        let with_electronics =
+            matches!(&config.kind, KindConfig::Positioner(own) if own.electronics.is_some());
+        if with_electronics && self.positioner.is_none() {
+            self.positioner = Some(config.factory.positioner.clone().unwrap_or_default());
         }
     }
 
@@ -243,6 +257,11 @@ impl Stored {
         }
         if let Some(why) = self.burst.iter().find_map(|m| m.fault(traits.variables)) {
             return bad("burst", why);
+        }
+        if let (Some(own), Some(positioner)) = (&self.positioner, kind.positioning())
+            && let Err(e) = own.check(&positioner.set_up().set_up)
+        {
+            return bad(e.field, e.why);
         }
         if let Some((name, octets)) = self.described.iter().find(|(_, o)| hex(o).is_none()) {
             return bad("described", format!("{name} is \"{octets}\", and no octets in hex"));

@@ -3,6 +3,7 @@
 use super::power::{Power, PowerNews, Supplied};
 use super::valve::StationValve;
 use crate::device::Device;
+use crate::device::positioner::{Key, Kind as Learns};
 use crate::frame::Octet;
 use crate::line::Station;
 use crate::plant::fault::FaultName;
@@ -57,10 +58,16 @@ pub enum Change {
     ProcessShare(f64),
     /// Whether the trip input of its computed valve is energised [PL-32].
     TripEnergised(bool),
+    /// Whether the process allows a calibration [DV-91].
+    CalibrationAllowed(bool),
+    /// Somebody at the device starts a calibration, the whole one [DV-100].
+    Calibrate,
+    /// A key at the device goes down, or comes up [DV-98].
+    KeyPressed(Key, bool),
 }
 
 impl Change {
-    /// Whether it is one of a computed valve [BA-11].
+    /// Whether it is one of a computed valve or of its positioner [BA-11] [DV-100].
     pub fn is_of_a_valve(self) -> bool {
         matches!(
             self,
@@ -68,6 +75,9 @@ impl Change {
                 | Change::HeaderPressureBar(_)
                 | Change::ProcessShare(_)
                 | Change::TripEnergised(_)
+                | Change::CalibrationAllowed(_)
+                | Change::Calibrate
+                | Change::KeyPressed(..)
         )
     }
 
@@ -114,6 +124,11 @@ impl fmt::Display for Change {
             Change::ProcessShare(share) => write!(f, "force of the process {share} times what was set up"),
             Change::TripEnergised(true) => f.write_str("trip input energised"),
             Change::TripEnergised(false) => f.write_str("trip input not energised"),
+            Change::CalibrationAllowed(true) => f.write_str("the process allows a calibration"),
+            Change::CalibrationAllowed(false) => f.write_str("the process allows no calibration"),
+            Change::Calibrate => f.write_str("a calibration is started at the device"),
+            Change::KeyPressed(key, true) => write!(f, "key \"{}\" pressed", key.words()),
+            Change::KeyPressed(key, false) => write!(f, "key \"{}\" released", key.words()),
         }
     }
 }
@@ -153,13 +168,6 @@ impl DeviceStation {
     /// Goes on to the moment that its clock shows as `now`, for whoever reads it then.
     pub fn come_to(&mut self, now: Instant) {
         self.catch_up(now);
-    }
-
-    fn valve_to(&mut self, now: Instant) {
-        let is_on = self.is_on();
-        if let Some(valve) = &mut self.valve {
-            valve.come_to(now, self.device.set_point_percent(), is_on);
-        }
     }
 
     /// The device.
@@ -206,6 +214,10 @@ impl DeviceStation {
             (false, true) => self.device.power_cycle(shown),
             _ => {}
         }
+        let is_on = self.is_on();
+        if let Some(valve) = self.valve.as_mut().filter(|_| was_on != is_on || before.is_none()) {
+            valve.set_powered(shown, is_on);
+        }
         let is_news = match before {
             Some(before) => before != core::mem::discriminant(&supplied.power),
             None => false,
@@ -223,15 +235,33 @@ impl DeviceStation {
     }
 
     pub(super) fn catch_up(&mut self, now: Instant) {
-        while let Some(&(at, change)) = self.changes.get(self.done).filter(|c| c.0 <= now) {
-            self.happens(at, change);
-            self.done += 1;
+        loop {
+            let change = self.changes.get(self.done).copied().filter(|c| c.0 <= now);
+            let valve = self.valve.as_ref().map(|valve| valve.next_at()).filter(|t| *t <= now);
+            match (change, valve) {
+                // What changes at the moment of a period changes before it.
+                (Some((at, change)), valve) if valve.is_none_or(|t| at <= t) => {
+                    self.happens(at, change);
+                    self.done += 1;
+                }
+                (_, Some(_)) => {
+                    let is_on = self.is_on();
+                    if let Some(valve) = &mut self.valve {
+                        valve.happens(is_on.then_some(&mut self.device));
+                    }
+                }
+                _ => break,
+            }
         }
-        self.valve_to(now);
+        if let Some(valve) = &mut self.valve {
+            valve.go_to(now);
+        }
     }
 
     fn happens(&mut self, at: Instant, change: Change) {
-        self.valve_to(at);
+        if let Some(valve) = &mut self.valve {
+            valve.go_to(at);
+        }
         self.device.come_to(at);
         match change {
             Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
@@ -240,7 +270,10 @@ impl DeviceStation {
             | Change::LoopOpen(_)
             | Change::LoopExtraOhm(_)
             | Change::LoopLeakOhm(_) => {}
-            Change::SupplyPressureBar(bar) => self.device.set_supply_pressure_bar(bar),
+            Change::SupplyPressureBar(bar) => match &mut self.valve {
+                Some(valve) => valve.change(change),
+                None => self.device.set_supply_pressure_bar(bar),
+            },
             Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
             Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
             Change::Armed(armed) => self.device.set_armed(armed),
@@ -248,8 +281,20 @@ impl DeviceStation {
             Change::Busy(busy) => self.device.set_busy(busy),
             Change::Malfunction(broken) => self.device.set_malfunction(broken),
             // Without power there is none to lose.
-            Change::PowerCycle if self.is_on() => self.device.power_cycle(at),
+            Change::PowerCycle if self.is_on() => {
+                self.device.power_cycle(at);
+                if let Some(valve) = &mut self.valve {
+                    valve.set_powered(at, true);
+                }
+            }
             Change::PowerCycle => {}
+            Change::CalibrationAllowed(allowed) => self.device.allow_calibration(allowed),
+            // A device without power, or one that refuses, does nothing: its display and its status say why.
+            Change::Calibrate if self.is_on() => {
+                let _ = self.device.begin_calibration(at, Learns::Friction);
+            }
+            Change::KeyPressed(key, pressed) if self.is_on() => self.device.press(at, key, pressed),
+            Change::Calibrate | Change::KeyPressed(..) => {}
             Change::ValveFault { .. }
             | Change::HeaderPressureBar(_)
             | Change::ProcessShare(_)

@@ -16,7 +16,7 @@ pub use device::{Change, DeviceStation};
 pub use master::{Errand, MasterStation, Tally};
 pub use power::{CardDrives, Dark, Power, PowerNews, Supplied};
 pub use talker::Talker;
-pub use valve::StationValve;
+pub use valve::{StationValve, senses};
 pub use wires::{Loop, OnTheLoop};
 
 use crate::frame::{Octet, RawFrame};

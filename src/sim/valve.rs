@@ -1,32 +1,31 @@
-//! A computed valve behind a mock device [BA-11].
+//! A computed valve behind a mock device [BA-11] [DV-100].
 
 use super::Change;
+use crate::device::Device;
+use crate::device::positioner::{PERIOD, Senses};
 use crate::plant::ConfigError;
-use crate::plant::actuator::Action;
 use crate::plant::fault::{FaultName, Faults};
-use crate::plant::follower::Follower;
 use crate::plant::valve::{Readings, Valve, ValveConfig};
 use crate::time::Instant;
 use core::time::Duration;
 
-/// How often whatever holds the set point looks at the sensor, from power-up on: our choice.
-const CONTROL: Duration = Duration::from_millis(10);
 /// So much at most is computed at once, so that nobody waits for it: our choice.
 const LOOK: Duration = Duration::from_millis(50);
 /// Pascal in a bar.
 const PA_PER_BAR: f64 = 1e5;
+/// A step of the positioner's own pressure sensors, Pa [DV-100].
+const PRESSURE_STEP_PA: f64 = 50.0;
 
-/// A valve on its device's time. A clone goes on in exactly the same way.
+/// A valve on its device's time. Every 10 ms from power-up on the device hears its sensors and drives it; between two periods
+/// the drive stays. A clone goes on in exactly the same way.
 #[derive(Clone, Debug)]
 pub struct StationValve {
     valve: Valve,
-    follower: Follower,
-    /// Which way the drive goes that opens.
-    opens: f64,
     /// What the device's clock showed when the valve's was zero.
     began: Instant,
-    /// By the valve's clock.
-    control_at: Instant,
+    /// When the electronics work next, by the device's clock.
+    period_at: Instant,
+    /// How far it has come, by the device's clock.
     come_to: Instant,
     /// What is wrong with it when, by the valve's clock and in its order.
     faults: Vec<(Instant, FaultName, f64)>,
@@ -41,19 +40,15 @@ impl StationValve {
     /// As [`ValveConfig::check`].
     pub fn new(
         config: ValveConfig,
-        follower: Follower,
         faults: Vec<(Instant, FaultName, f64)>,
         seed: u64,
         began: Instant,
     ) -> Result<StationValve, ConfigError> {
         Ok(StationValve {
-            // The stage fills output 1 for a drive above 0, which closes a valve whose air closes.
-            opens: if config.actuator.action == Action::AirCloses { -1.0 } else { 1.0 },
             valve: Valve::new(config, seed)?,
-            follower,
             began,
-            control_at: Instant::ZERO,
-            come_to: Instant::ZERO,
+            period_at: began,
+            come_to: began,
             faults,
             faults_done: 0,
         })
@@ -71,39 +66,58 @@ impl StationValve {
 
     /// When it wants to go on at the latest, by the device's clock.
     pub(super) fn wake_at(&self) -> Instant {
-        self.began + self.come_to.since(Instant::ZERO) + LOOK
+        self.come_to + LOOK
     }
 
-    /// Goes on to `now` by the device's clock, with the set point and the power that have been there since the last call.
-    pub(super) fn come_to(&mut self, now: Instant, set_point_percent: f64, is_on: bool) {
-        let now = Instant::ZERO + now.since(self.began);
-        loop {
-            let fault = self.faults.get(self.faults_done).map(|f| f.0);
-            let at = fault.into_iter().fold(self.control_at, Instant::min);
-            if at > now {
-                break;
-            }
-            self.valve.advance(at);
-            if fault == Some(at) {
-                let (_, name, severity) = self.faults[self.faults_done];
-                let _ = self.valve.inject(name, severity);
-                self.faults_done += 1;
-                continue;
-            }
-            let drive = self.follower.drive(set_point_percent, self.valve.sensed_travel_percent());
-            self.valve.set_powered(is_on);
-            self.valve.set_drive(self.opens * drive);
-            self.control_at += CONTROL;
+    /// When something happens to it next, by the device's clock: a period, or a fault.
+    pub(super) fn next_at(&self) -> Instant {
+        self.fault_at().map_or(self.period_at, |t| t.min(self.period_at))
+    }
+
+    fn fault_at(&self) -> Option<Instant> {
+        let own = self.faults.get(self.faults_done)?.0;
+        Some(self.began + own.since(Instant::ZERO))
+    }
+
+    /// Does what happens to it next: a fault before a period of the same moment. `device` is `None` while it has no power.
+    pub(super) fn happens(&mut self, device: Option<&mut Device>) {
+        let at = self.next_at();
+        self.go_to(at);
+        if self.fault_at() == Some(at) {
+            let (_, name, severity) = self.faults[self.faults_done];
+            let _ = self.valve.inject(name, severity);
+            self.faults_done += 1;
+            return;
         }
-        self.valve.advance(now);
+        if let Some(device) = device {
+            let drive = device.sense(at, &senses(&self.valve.readings()));
+            self.valve.set_drive(drive.unwrap_or(-1.0));
+        }
+        self.period_at = at + PERIOD;
+    }
+
+    /// Goes on to `now`, where nothing happens to it until then.
+    pub(super) fn go_to(&mut self, now: Instant) {
+        self.valve.advance(Instant::ZERO + now.since(self.began));
         self.come_to = self.come_to.max(now);
+    }
+
+    /// Whether there is power, from `now` on. With it the periods begin anew.
+    pub(super) fn set_powered(&mut self, now: Instant, powered: bool) {
+        self.go_to(now);
+        self.valve.set_powered(powered);
+        if powered {
+            self.period_at = now;
+        }
     }
 
     /// Takes a change that is one of a valve; what is outside of its range, or cannot be, changes nothing.
     pub(super) fn change(&mut self, change: Change) {
         let _ = match change {
             Change::ValveFault { name, severity } => self.valve.inject(name, severity),
-            Change::HeaderPressureBar(bar) => self.valve.set_header_gauge_pa(bar * PA_PER_BAR),
+            Change::HeaderPressureBar(bar) | Change::SupplyPressureBar(bar) => {
+                self.valve.set_header_gauge_pa(bar * PA_PER_BAR)
+            }
             Change::ProcessShare(share) => self.valve.set_process_share(share),
             Change::TripEnergised(on) => {
                 self.valve.set_trip_energised(on);
@@ -111,5 +125,17 @@ impl StationValve {
             }
             _ => Ok(()),
         };
+    }
+}
+
+/// What a positioner's own sensors make of a valve; of the loop current they know nothing [DV-80].
+pub fn senses(r: &Readings) -> Senses {
+    let step = |pa: f64| (pa / PRESSURE_STEP_PA).round() * PRESSURE_STEP_PA;
+    Senses {
+        lever_rad: r.sensed_rad,
+        lever_in_range: r.sensor_in_range,
+        supply_gauge_pa: step(r.supply_gauge_pa),
+        output_gauge_pa: r.output_gauge_pa.map(step),
+        loop_current_a: 0.0,
     }
 }

@@ -174,7 +174,8 @@ fn changes() {
 #[test]
 fn faults_of_a_valve() {
     let bench = Running::start(
-        "[loop]\ncurrent_ma = 12\n[[device]]\ntag = \"FV-3104\"\n[device.valve]\nstroke_mm = 20\n\
+        "[loop]\ncurrent_ma = 12\n[[device]]\ntag = \"FV-3104\"\n[device.air]\nsupply_pressure_bar = 1.4\n\
+         [device.valve]\nstroke_mm = 20\n[device.positioner]\ncalibrated = true\n\
          [[line]]\nat = \"tcp-listen:127.0.0.1:0\"\n",
     );
     bench.post("/time/pause", None).json();

@@ -4,6 +4,7 @@
 
 use crate::app::types::units;
 use crate::bench::BenchPlan;
+use crate::device::positioner::{Electronics, Ending};
 use crate::line::Bus;
 use crate::plant::fault::FaultName;
 use crate::sim::{DeviceStation, Loop, Participant, Power, StationValve};
@@ -174,6 +175,10 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
         let value = told.value.into();
         rows.0.push(Reading { name: name.into(), unit, view: View::Device, value });
     }
+    if let Some(electronics) = device.electronics() {
+        of_electronics(electronics, &mut rows);
+        rows.row("display", "", View::Device, device.display_state(shown).map_or(Value::None, Value::Word));
+    }
     rows.row("bursts", "", View::Device, device.bursts());
     let inputs = device.inputs();
     if let Some(bar) = inputs.supply_pressure_bar {
@@ -234,4 +239,22 @@ fn of_valve(valve: &StationValve, rows: &mut Rows) {
             value: severity,
         });
     }
+}
+
+/// What the electronics of a positioner know [DV-80].
+fn of_electronics(e: &Electronics, rows: &mut Rows) {
+    let progress = e.progress();
+    rows.row("calibrated", "", View::Device, e.calibrated().is_some());
+    rows.row("calibrating", "", View::Device, progress.is_some());
+    let stage = progress.map_or("none", |p| p.stage.words());
+    rows.row("calibration_stage", "", View::Device, Value::Word(stage));
+    rows.row("calibration_percent", "%", View::Device, progress.map(|p| f64::from(p.percent)));
+    let result = match e.result().map(|o| o.ending) {
+        None => "never run",
+        Some(Ending::Done) => "done",
+        Some(Ending::Aborted) => "aborted",
+        Some(Ending::Failed(cause)) => cause.words(),
+    };
+    rows.row("calibration_result", "", View::Device, Value::Word(result));
+    rows.row("deviation_percent", "%", View::Device, e.deviation_percent());
 }

@@ -395,10 +395,14 @@ const VALVE: &str = r#"
 current_ma = 12
 [[device]]
 tag = "FV-3104"
+[device.air]
+supply_pressure_bar = 1.4
 [device.valve]
 stroke_mm = 20
 [device.valve.linkage]
 lever_turn_deg = 60
+[device.positioner]
+calibrated = true
 [[device.valve.fault]]
 name = "linkage_slack"
 severity = 0.1

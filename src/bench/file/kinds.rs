@@ -2,7 +2,7 @@
 //! `[device.output]`, and whose keys of `[device.range]` are whose [DV-60].
 
 use super::shape::{DeviceTable, Number};
-use super::{Fault, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC, number, ranges, valve, words};
+use super::{Fault, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC, electronics, number, ranges, valve, words};
 use crate::bench::plan::ValvePlan;
 use crate::device::{DeviceConfig, KindName, PositionerConfig, TemperatureConfig};
 use core::ops::Range;
@@ -37,7 +37,9 @@ pub(super) fn own(
     match kind {
         KindName::Positioner => {
             positioner(t, current_ma, c.positioner())?;
-            valve::valve(t.valve.as_ref(), c.positioner().supply_pressure_bar).map(Some)
+            let mut plan = valve::valve(t.valve.as_ref(), c.positioner().supply_pressure_bar)?;
+            electronics::electronics(t.positioner.as_ref(), &mut plan, c)?;
+            Ok(Some(plan))
         }
         KindName::Temperature => temperature(t, c.transmitter()).map(|()| None),
     }
@@ -51,6 +53,7 @@ fn keys(t: &DeviceTable) -> Vec<(KindName, Option<Range<usize>>, &'static str)> 
     use KindName::{Positioner as P, Temperature as T};
     let mut keys = vec![
         (P, at(&t.valve), "[device.valve]"),
+        (P, at(&t.positioner), "[device.positioner]"),
         (P, at(&t.air), "[device.air]"),
         (T, at(&t.process), "[device.process]"),
         (T, at(&t.output), "[device.output]"),

@@ -4,6 +4,7 @@ mod bursts;
 mod current_loop;
 mod described;
 mod described_tables;
+mod electronics;
 mod events;
 mod faults;
 mod kinds;

@@ -4,11 +4,13 @@
 
 mod current_loop;
 mod device;
+mod positioner;
 pub mod valve;
 
 pub use crate::app::written::{Number, Whole};
 pub use current_loop::LoopTable;
 pub use device::{DeviceTable, RangeTable, SlowTable};
+pub use positioner::PositionerTable;
 
 use crate::plant::fault::FaultName;
 use schemars::JsonSchema;
@@ -367,7 +369,8 @@ pub struct EventTable {
     /// ohm, 0.001 or more; inf (or 1e12 and more) takes the leak away.
     #[schemars(with = "Option<f64>", range(min = 0.001))]
     pub loop_leak_ohm: Option<Spanned<Number>>,
-    /// The supply pressure of positioners from then on, bar, 0 to 20.
+    /// The supply pressure of positioners from then on, bar, 0 to 20; where the valve is computed that of the header before
+    /// its regulator.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 20.0))]
     pub supply_pressure_bar: Option<Spanned<Number>>,
     /// The process temperature of temperature transmitters from then on, degC, -273.15 to 2000.
@@ -407,6 +410,27 @@ pub struct EventTable {
     /// Whether the trip input of the computed valve is energised from then on.
     #[schemars(with = "Option<bool>")]
     pub trip_energised: Option<Spanned<bool>>,
+    /// Whether the process allows a calibration from then on, of positioners whose valve is computed.
+    #[schemars(with = "Option<bool>")]
+    pub calibration_allowed: Option<Spanned<bool>>,
+    /// true: somebody at the positioner starts a calibration; the computed valve strokes.
+    #[schemars(with = "Option<bool>", extend("const" = true))]
+    pub calibrate: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: it opens the valve while it is pressed.
+    #[schemars(with = "Option<bool>")]
+    pub key_open: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: it closes the valve while it is pressed.
+    #[schemars(with = "Option<bool>")]
+    pub key_close: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: held for 3 s it starts a calibration.
+    #[schemars(with = "Option<bool>")]
+    pub key_calibrate: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: it takes note of a failure, ends a calibration, gives the set point back to the loop.
+    #[schemars(with = "Option<bool>")]
+    pub key_acknowledge: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: it arms the device to be found, or disarms it.
+    #[schemars(with = "Option<bool>")]
+    pub key_find: Option<Spanned<bool>>,
 }
 
 /// A value that an event gives.
@@ -440,6 +464,13 @@ impl EventTable {
             "header_pressure_bar" => self.header_pressure_bar.as_ref().map(Given::Number),
             "process_share" => self.process_share.as_ref().map(Given::Number),
             "trip_energised" => self.trip_energised.as_ref().map(Given::Switch),
+            "calibration_allowed" => self.calibration_allowed.as_ref().map(Given::Switch),
+            "calibrate" => self.calibrate.as_ref().map(Given::Switch),
+            "key_open" => self.key_open.as_ref().map(Given::Switch),
+            "key_close" => self.key_close.as_ref().map(Given::Switch),
+            "key_calibrate" => self.key_calibrate.as_ref().map(Given::Switch),
+            "key_acknowledge" => self.key_acknowledge.as_ref().map(Given::Switch),
+            "key_find" => self.key_find.as_ref().map(Given::Switch),
             _ => None,
         }
     }

@@ -66,11 +66,23 @@ pub(super) fn valve(table: Option<&Spanned<ValveTable>>, supply_bar: f64) -> Res
     if let Some(regulator) = &mut config.supply.regulator {
         regulator.set_gauge_pa = supply_bar * 1e5;
     }
-    let mut plan =
-        ValvePlan { config, follower: Follower::default(), faults: Vec::new(), is_described: false };
+    let mut plan = ValvePlan {
+        config,
+        follower: Follower::default(),
+        faults: Vec::new(),
+        is_described: false,
+        is_calibrated: false,
+    };
     let Some(table) = table else { return Ok(plan) };
     let t = table.get_ref();
     plan.is_described = parts::parts(t, &mut plan.config)?;
+    if plan.is_described {
+        let of_the_lag =
+            [&t.time_constant_s, &t.travel_percent, &t.lever_angle_closed_deg, &t.lever_angle_open_deg];
+        let wrong = "this is of a valve whose travel lags, and this one is computed";
+        let right = "leave it out: how the valve moves follows from the other keys of [device.valve]";
+        refuse(of_the_lag.into_iter().find_map(at), wrong, right)?;
+    }
     if let Some(f) = t.follower.as_ref().map(Spanned::get_ref) {
         let follower = &mut plan.follower;
         let (gain, band) = (&f.gain_percent_per_percent, &f.dead_band_percent);

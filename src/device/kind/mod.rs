@@ -3,20 +3,24 @@
 //! Everything that several kinds share lies outside of this directory and knows of a device what [`Kind`] and
 //! [`Traits`] say. Values go in and out in the units as delivered.
 
+mod electronic;
 mod output;
 mod positioner;
 mod temperature;
 
+pub use electronic::ElectronicsConfig;
+pub(super) use electronic::Positioning;
 pub use output::OutputTrim;
 pub(super) use output::{MOST_CORRECTION_MA, Output};
 pub use positioner::PositionerConfig;
 pub use temperature::TemperatureConfig;
 
 use super::codes::unit;
+use super::commands::Handler;
 use super::config::{ConfigError, DeviceConfig};
 use super::stored::{Stored, TwoPointTrim};
 use super::variables::Simulated;
-use crate::app::command::Revision;
+use crate::app::command::{Form, Revision};
 use crate::app::types::units;
 use crate::time::Instant;
 use core::fmt;
@@ -264,6 +268,21 @@ pub(super) struct LoopCurrent {
     pub is_fixed: bool,
 }
 
+/// What is the matter with a device beyond what its variables tell [DV-89].
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Condition {
+    /// The first two octets that are the device's own in command 48.
+    pub own: [u8; 2],
+    /// What of them is set besides where the memory is defect.
+    pub if_memory_defect: [u8; 2],
+    /// It works outside of what it should [ST-05].
+    pub out_of_specification: bool,
+    /// It does something else than its work [ST-05].
+    pub function_check: bool,
+    /// Somebody should look after it [ST-05].
+    pub maintenance: bool,
+}
+
 /// What one kind of device does.
 pub(super) trait Kind: fmt::Debug + Send {
     /// The same with a state of its own, for a copy of the device.
@@ -327,6 +346,27 @@ pub(super) trait Kind: fmt::Debug + Send {
         false
     }
 
+    /// What it has of a command of its device type.
+    fn own_command(&self, number: u8) -> Option<(&'static Handler, &'static Form)> {
+        let _ = number;
+        None
+    }
+
+    /// What else is the matter with it.
+    fn condition(&self) -> Condition {
+        Condition::default()
+    }
+
+    /// What a positioner with electronics has; `None` of other devices.
+    fn positioning(&self) -> Option<&dyn Positioning> {
+        None
+    }
+
+    /// The same, to change something in it.
+    fn positioning_mut(&mut self) -> Option<&mut dyn Positioning> {
+        None
+    }
+
     /// What masters make of the loop current; `None` where it is an input.
     fn output(&mut self) -> Option<&mut Output> {
         None
@@ -354,7 +394,10 @@ impl Clone for Box<dyn Kind> {
 /// A device of a set-up, powered up at `now`; [`Kind::start`] comes next.
 pub(super) fn of(config: &DeviceConfig, now: Instant) -> Box<dyn Kind> {
     match &config.kind {
-        KindConfig::Positioner(own) => Box::new(positioner::ValvePositioner::new(own, now)),
+        KindConfig::Positioner(own) => match &own.electronics {
+            Some(electronics) => Box::new(electronic::ElectronicPositioner::new(own, electronics, now)),
+            None => Box::new(positioner::ValvePositioner::new(own, now)),
+        },
         KindConfig::Temperature(own) => Box::new(temperature::TemperatureTransmitter::new(own, now)),
     }
 }

@@ -1,5 +1,6 @@
 //! A positioner: the loop current is an input, and a valve follows it [DV-01] [DV-02].
 
+use super::electronic::ElectronicsConfig;
 use super::{Around, Input, Inputs, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
 use crate::device::codes::{class, family, unit, variable_status};
 use crate::device::config::{ConfigError, no_range};
@@ -9,13 +10,13 @@ use crate::device::variables::{limited, side};
 use crate::time::Instant;
 
 /// The device variables by their codes [DV-02].
-const SET_POINT: usize = PRIMARY;
-const TRAVEL: usize = 1;
-const LEVER_ANGLE: usize = 2;
-const SUPPLY_PRESSURE: usize = 3;
+pub(super) const SET_POINT: usize = PRIMARY;
+pub(super) const TRAVEL: usize = 1;
+pub(super) const LEVER_ANGLE: usize = 2;
+pub(super) const SUPPLY_PRESSURE: usize = 3;
 
 /// What the sensor of the supply pressure can measure, bar [DV-22].
-const PRESSURE_SENSOR_BAR: (f64, f64) = (0.0, 10.0);
+pub(super) const PRESSURE_SENSOR_BAR: (f64, f64) = (0.0, 10.0);
 
 pub(super) static TRAITS: Traits = Traits {
     name: "positioner",
@@ -43,7 +44,8 @@ pub(super) static TRAITS: Traits = Traits {
     },
 };
 
-/// What is set up of a positioner. The valve is a first-order lag [DV-13]: no physics yet.
+/// What is set up of a positioner. Without electronics its valve is a first-order lag [DV-13]; with them it is computed by
+/// whoever holds the device [DV-80].
 #[derive(Clone, Debug, PartialEq)]
 pub struct PositionerConfig {
     /// Loop current at power-up, mA. Default 4.0.
@@ -67,6 +69,9 @@ pub struct PositionerConfig {
     /// Supply pressures outside of which a variable other than the primary is out of limits [ST-02],
     /// bar. Default 1.4 to 7.0 (common practice).
     pub supply_pressure_limits_bar: (f64, f64),
+    /// Its electronics, where its valve is computed; then time constant, travel and lever angles here mean nothing.
+    /// Default none.
+    pub electronics: Option<Box<ElectronicsConfig>>,
 }
 
 impl Default for PositionerConfig {
@@ -81,6 +86,7 @@ impl Default for PositionerConfig {
             lever_angle_open_deg: 30.0,
             supply_pressure_bar: 4.0,
             supply_pressure_limits_bar: (1.4, 7.0),
+            electronics: None,
         }
     }
 }
@@ -116,7 +122,7 @@ impl PositionerConfig {
                 return bad(field, why);
             }
         }
-        Ok(())
+        self.electronics.as_ref().map_or(Ok(()), |e| e.check())
     }
 }
 

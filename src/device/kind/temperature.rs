@@ -1,7 +1,7 @@
 //! A two-wire temperature transmitter: it senses a temperature, and the loop current is its output [DV-61].
 
 use super::output::{Output, OutputRules};
-use super::{Around, Input, Inputs, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
+use super::{Around, Condition, Input, Inputs, Kind, LoopCurrent, PRIMARY, Quantity, Traits, TrimRules};
 use crate::app::types::units;
 use crate::device::codes::{class, family, unit, variable_status};
 use crate::device::config::ConfigError;
@@ -30,6 +30,9 @@ const LOW: u8 = 1;
 const fn temperature(name: &'static str) -> Quantity {
     Quantity { name, unit: unit::DEGREE_CELSIUS, class: class::TEMPERATURE, family: family::TEMPERATURE }
 }
+
+/// In the first octet that is the device's own [DV-61].
+const SENSOR_FAULT: u8 = 0x01;
 
 pub(super) static TRAITS: Traits = Traits {
     name: "temperature transmitter",
@@ -247,6 +250,11 @@ impl Kind for TemperatureTransmitter {
 
     fn has_sensor_fault(&self) -> bool {
         self.sensor_broken
+    }
+
+    fn condition(&self) -> Condition {
+        let own = if self.has_sensor_fault() { [SENSOR_FAULT, 0] } else { [0, 0] };
+        Condition { own, ..Condition::default() }
     }
 
     fn output(&mut self) -> Option<&mut Output> {

@@ -82,7 +82,7 @@ fn octets_by_hand() {
             &[
                 ("calibration", "end stops, stroke times and friction"),
                 ("state", "running"),
-                ("step", "stroke times"),
+                ("step", "moving to mid travel"),
                 ("progress", "42 %"),
                 ("elapsed", "300 s"),
             ],

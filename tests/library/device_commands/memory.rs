@@ -104,7 +104,7 @@ fn an_image_of_the_format_before() {
         assert_eq!(rig.device.take_image(), None, "reading it changes nothing");
         rig.ask(PRIMARY, 34, &[0x3F, 0x80, 0, 0]);
         let image = rig.device.take_image().expect("an image");
-        assert_eq!(image[..6], *b"LRDM\x00\x03");
+        assert_eq!(image[..6], *b"LRDM\x00\x04");
         config.factory.upper_range_value = 90.0;
         let mut again = Rig::with(config, Some(&image));
         assert_eq!((again.restored.clone(), again.device.tag()), (Restored::Kept, "FV-3104"));

@@ -48,7 +48,6 @@ pub fn config(revision: Revision) -> DeviceConfig {
 
 pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
     BenchPlan {
-        api: None,
         path: PathBuf::from("test.toml"),
         pace: Pace::Wire,
         seed: Some(0),
@@ -67,6 +66,7 @@ pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
         lines: Vec::new(),
         events: Vec::new(),
         wires: None,
+        api: None,
         catalogue: Catalogue::default(),
     }
 }

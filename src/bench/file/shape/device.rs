@@ -1,5 +1,6 @@
 //! A device of a bench file as it is written.
 
+use super::positioner::PositionerTable;
 use super::valve::ValveTable;
 use super::{DateText, Number, Whole};
 use crate::bench::file::bursts::BurstTable;
@@ -132,6 +133,9 @@ pub struct DeviceTable {
     /// The valve that it positions: of a positioner.
     #[schemars(with = "Option<ValveTable>")]
     pub valve: Option<Spanned<ValveTable>>,
+    /// The electronics of a positioner whose valve is computed: one whose [device.valve] says more than how the mock's travel lags.
+    #[schemars(with = "Option<PositionerTable>")]
+    pub positioner: Option<Spanned<PositionerTable>>,
     /// Range and damping of PV, and of a positioner the limits of its set point.
     #[schemars(with = "Option<RangeTable>")]
     pub range: Option<Spanned<RangeTable>>,

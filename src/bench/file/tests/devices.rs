@@ -67,7 +67,7 @@ fn events_that_cannot_be() {
     faulty(
         &nothing,
         "changes nothing",
-        "busy, malfunction, power_cycle, fault, header_pressure_bar, process_share or trip_energised",
+        "busy, malfunction, power_cycle, fault, header_pressure_bar, process_share, trip_energised",
     );
 }
 

@@ -1,0 +1,133 @@
+//! Command 131 to its end, and what ends it early.
+
+use super::rig::Rig;
+use looprig::device::positioner::{Cause, Ending};
+use looprig::sim::Change;
+
+/// [DV-91]: 131 answers 0 at once; 132 tells stage and share, which never falls; 134 the result.
+#[test]
+fn to_its_end() {
+    let mut rig = Rig::new("", "");
+    let begun = rig.now();
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 0);
+    assert!(rig.now().since(begun).as_secs_f64() < 1.0, "at once");
+    assert_eq!(rig.code(131, &[("calibration", "1")]), 32, "busy with the first one");
+    let (mut last, mut steps) = (0.0, Vec::new());
+    loop {
+        rig.idle(0.5);
+        let progress = rig.data(132);
+        if progress[1] != 1 {
+            break;
+        }
+        assert!(f64::from(progress[3]) >= last, "{progress:?}");
+        last = f64::from(progress[3]);
+        if steps.last() != Some(&progress[2]) {
+            steps.push(progress[2]);
+        }
+        assert!(rig.now().since(begun).as_secs_f64() < 240.0);
+    }
+    assert!(steps.is_sorted() && steps.len() >= 6, "{steps:?}");
+    // Kind 3, done, no step, 100 %.
+    assert_eq!(rig.data(132)[..4], [3, 2, 0, 100]);
+    let result = rig.data(134);
+    assert_eq!(result[..3], [3, 2, 0]);
+    // 30 degrees to each side of square [PL-20].
+    assert!((rig.number(134, "lever_angle_closed") + 30.0).abs() < 0.3);
+    assert!((rig.number(134, "lever_angle_open") - 30.0).abs() < 0.3);
+    assert!(rig.number(134, "stroke_time_opening") > 0.1);
+    // The true friction is 140 N on 350 cm2: 0.04 bar.
+    let friction = rig.number(134, "friction");
+    assert!((0.02..0.07).contains(&friction), "{friction}");
+    // It is configuration: the counter has gone up by one.
+    assert_eq!(rig.number(0, "configuration_change_counter"), 1.0);
+}
+
+/// Every way that ends one early leaves what was in force before, and 134 says how it ended.
+#[test]
+fn what_ends_it_early() {
+    let mut rig = Rig::calibrated("");
+    let before = rig.in_force();
+    assert!(before.is_some());
+
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 0);
+    rig.idle(4.0);
+    assert_eq!(rig.code(133, &[]), 0);
+    assert_eq!(rig.code(133, &[]), 9, "none is running");
+    assert_eq!(rig.data(134)[..3], [3, 3, 0], "aborted");
+    assert_eq!(rig.in_force(), before);
+
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 0);
+    rig.idle(4.0);
+    rig.change(Change::PowerCycle);
+    assert_eq!(rig.electronics().result().map(|o| o.ending), Some(Ending::Failed(Cause::CurrentLost)));
+    assert_eq!(rig.data(134)[..3], [3, 4, 17], "the loop current was lost");
+    assert_eq!(rig.in_force(), before);
+
+    rig.idle(5.0);
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 0);
+    rig.idle(4.0);
+    rig.change(Change::SupplyPressureBar(0.0));
+    rig.idle(30.0);
+    let result = rig.data(134);
+    assert_eq!(result[..2], [3, 4]);
+    let lost = [Cause::SupplyLost.code(), Cause::SupplyTooLow.code()];
+    assert!(lost.contains(&result[2]), "{result:?}");
+    assert_eq!(rig.in_force(), before);
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 10, "no supply pressure");
+
+    rig.change(Change::SupplyPressureBar(6.0));
+    rig.idle(10.0);
+    rig.set_current_ma(0.0);
+    rig.idle(1.0);
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 11, "no loop current");
+}
+
+/// Write protect, a lock of the other master, and a process that does not allow it keep it from being begun.
+#[test]
+fn who_may_not_start_it() {
+    let mut rig = Rig::new("", "");
+    rig.idle(1.0);
+    assert_eq!(rig.code(131, &[("calibration", "0")]), 2);
+    assert_eq!(rig.code(131, &[("calibration", "4")]), 2);
+    rig.change(Change::WriteProtect(true));
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 7);
+    rig.change(Change::Calibrate);
+    assert!(rig.electronics().progress().is_none(), "nor may somebody at the device");
+    rig.change(Change::WriteProtect(false));
+    rig.change(Change::CalibrationAllowed(false));
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 12);
+    rig.change(Change::Calibrate);
+    assert!(rig.electronics().progress().is_none());
+    rig.change(Change::CalibrationAllowed(true));
+    rig.change(Change::Calibrate);
+    assert!(rig.electronics().progress().is_some());
+    assert_eq!(rig.code(129, &[("source", "1"), ("set_point", "50")]), 9, "a calibration is running");
+}
+
+/// [DV-89]: a calibration that fails is an alarm, in command 48 and in the history, until one is done.
+#[test]
+fn a_failure_is_told() {
+    let mut rig = Rig::calibrated("");
+    rig.change(Change::ValveFault { name: looprig::plant::fault::FaultName::StemSeized, severity: 1.0 });
+    assert_eq!(rig.code(131, &[("calibration", "1")]), 0);
+    rig.idle(200.0);
+    assert_eq!(rig.data(134)[..2], [1, 4]);
+    let status = rig.data(48);
+    assert_eq!(status[0] & 0x80, 0x80, "calibration failed: {status:?}");
+    assert_eq!(status[6] & 0x01, 0x01, "maintenance required");
+    let history = rig.ask(143, &[("first_entry", "0")]);
+    let data = history.transaction.reply_frame().expect("an answer").data().to_vec();
+    // First entry, how many, then fault, date, time and travel of each.
+    assert!(data[1] >= 1, "{data:?}");
+    let faults: Vec<u8> = data[2..].chunks(12).map(|slot| slot[0]).collect();
+    assert!(faults.contains(&8), "{faults:?}");
+    assert_eq!(rig.code(144, &[]), 0);
+    rig.idle(1.0);
+    let again = rig.ask(143, &[("first_entry", "0")]);
+    let data = again.transaction.reply_frame().expect("an answer").data().to_vec();
+    let faults: Vec<u8> = data[2..].chunks(12).map(|slot| slot[0]).collect();
+    assert!(faults.contains(&8), "what is wrong just now is kept again: {faults:?}");
+    rig.change(Change::ValveFault { name: looprig::plant::fault::FaultName::StemSeized, severity: 0.0 });
+    rig.calibrate();
+    assert_eq!(rig.data(48)[0] & 0x80, 0);
+}
