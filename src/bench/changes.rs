@@ -2,6 +2,7 @@
 
 use super::plan::{BenchPlan, DevicePlan};
 use crate::device::KindName;
+use crate::device::positioner::Key;
 use crate::plant::fault::FaultName;
 use crate::sim::Change;
 use core::ops::RangeInclusive;
@@ -129,6 +130,31 @@ pub const CHANGES: &[ChangeSpec] = &[
         takes: Takes::Moment(Change::Calibrate),
         says: "somebody at the positioner starts a calibration: its computed valve strokes",
     },
+    switch(
+        "key_open",
+        |on| Change::KeyPressed(Key::Open, on),
+        "whether this key of a positioner with a computed valve is pressed: it opens the valve while it is pressed",
+    ),
+    switch(
+        "key_close",
+        |on| Change::KeyPressed(Key::Close, on),
+        "whether this key of a positioner with a computed valve is pressed: it closes the valve while it is pressed",
+    ),
+    switch(
+        "key_calibrate",
+        |on| Change::KeyPressed(Key::Calibrate, on),
+        "whether this key of a positioner with a computed valve is pressed: held for 3 s it starts a calibration",
+    ),
+    switch(
+        "key_acknowledge",
+        |on| Change::KeyPressed(Key::Acknowledge, on),
+        "whether this key of a positioner with a computed valve is pressed: it takes note of a failure, ends a calibration, gives the set point back to the loop",
+    ),
+    switch(
+        "key_find",
+        |on| Change::KeyPressed(Key::Find, on),
+        "whether this key of a positioner with a computed valve is pressed: it arms the device to be found, or disarms it",
+    ),
     fault("fault_supply_low", |x| Change::ValveFault(FaultName::SupplyLow, x)),
     fault("fault_filter_blocked", |x| Change::ValveFault(FaultName::FilterBlocked, x)),
     fault("fault_supply_line_undersized", |x| Change::ValveFault(FaultName::SupplyLineUndersized, x)),
@@ -151,14 +177,11 @@ pub const CHANGES: &[ChangeSpec] = &[
     fault("fault_stop_moved", |x| Change::ValveFault(FaultName::StopMoved, x)),
 ];
 
-/// The keys in a sentence.
+/// The keys in a sentence; the many faults of a valve by one word.
 #[cfg(feature = "bench-file")]
 pub(super) fn keys() -> String {
-    let keys: Vec<&str> = CHANGES.iter().map(|c| c.key).collect();
-    match keys.split_last() {
-        Some((last, others)) => format!("{} or {last}", others.join(", ")),
-        None => String::new(),
-    }
+    let others: Vec<&str> = CHANGES.iter().map(|c| c.key).filter(|k| !k.starts_with("fault_")).collect();
+    format!("{} or the severity of a fault of a computed valve, such as fault_supply_low", others.join(", "))
 }
 
 /// The kind of device that alone senses what changes [DV-60].
@@ -178,7 +201,8 @@ pub(super) fn sensed_by(change: Change) -> Option<KindName> {
         Change::ValveFault(..)
         | Change::TripEnergised(_)
         | Change::CalibrationAllowed(_)
-        | Change::Calibrate => Some(KindName::Positioner),
+        | Change::Calibrate
+        | Change::KeyPressed(..) => Some(KindName::Positioner),
     }
 }
 
@@ -190,7 +214,11 @@ pub(super) fn why_no_valve(
 ) -> Option<(String, String)> {
     if !matches!(
         change,
-        Change::ValveFault(..) | Change::TripEnergised(_) | Change::CalibrationAllowed(_) | Change::Calibrate
+        Change::ValveFault(..)
+            | Change::TripEnergised(_)
+            | Change::CalibrationAllowed(_)
+            | Change::Calibrate
+            | Change::KeyPressed(..)
     ) {
         return None;
     }
@@ -262,11 +290,10 @@ mod tests {
         let there: Vec<&String> =
             properties.keys().filter(|k| !["at_s", "device"].contains(&k.as_str())).collect();
         assert_eq!(there.len(), CHANGES.len(), "{there:?}");
-        let bench = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"A\"\nmin_voltage_v = 9\n\
-                     [[loop.device]]\ntag = \"B\"\nmin_voltage_v = 9\n[[device]]\ntag = \"A\"\npolling_address = 1\ndevice_id = 1\n\
-                     [device.valve]\nstroke_mm = 20\n[device.valve.fail]\ntrip_dm3_per_s_bar = 2\n\
-                     [[device]]\ntag = \"B\"\nkind = \"temperature\"\npolling_address = 2\n\
-                     [[line]]\nat = \"pty:\"\n";
+        let of_a_valve = "[loop.card]\ncompliance_v = 24\n[[loop.device]]\ntag = \"A\"\nmin_voltage_v = 9\n\
+                          [[device]]\ntag = \"A\"\n[device.valve]\nstroke_mm = 20\n\
+                          [device.valve.fail]\ntrip_dm3_per_s_bar = 2\n[[line]]\nat = \"pty:\"\n";
+        let of_a_sensor = "[[device]]\ntag = \"B\"\nkind = \"temperature\"\n[[line]]\nat = \"pty:\"\n";
         for spec in CHANGES {
             let property = &properties[spec.key];
             let (value, wanted) = match &spec.takes {
@@ -279,6 +306,8 @@ mod tests {
                 Takes::Switch(make) => ("true".to_owned(), make(true)),
                 Takes::Moment(change) => ("true".to_owned(), *change),
             };
+            let bench =
+                if sensed_by(wanted) == Some(KindName::Temperature) { of_a_sensor } else { of_a_valve };
             let text = format!("{bench}[[event]]\nat_s = 1\n{} = {value}\n", spec.key);
             let plan = check(&text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"));
             assert_eq!(plan.events[0].change, wanted, "{}", spec.key);

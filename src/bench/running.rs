@@ -5,7 +5,7 @@ use super::driven::{Done, Driven, Order, Reply, SnapshotState, TimeState};
 use super::memory::{self, Claim, MemoryError};
 use super::plan::{BenchPlan, LineKind, LinePlan};
 use super::station;
-use crate::device::{ImageError, Restored};
+use crate::device::{ImageError, PositionerNews, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
 use crate::line::{self, EchoUse, Reach, Source, Traffic};
 use crate::sim::{DeviceStation, MasterStation, Participant, Power, PowerNews, Supplied};
@@ -126,6 +126,15 @@ pub enum Notice {
         device: usize,
         /// What.
         supplied: Supplied,
+    },
+    /// Something happened to a positioner whose valve is computed [DV-80].
+    Positioner {
+        /// Which device.
+        device: usize,
+        /// When, by the device's clock.
+        at: Instant,
+        /// What.
+        news: PositionerNews,
     },
     /// The power of a device has gone or come back, or the device has started [DV-51].
     Power {
@@ -491,6 +500,9 @@ impl Bench {
             };
             for news in station.take_power_news() {
                 on(Notice::Power { device, news });
+            }
+            for (at, news) in station.device_mut().take_positioner_news() {
+                on(Notice::Positioner { device, at, news });
             }
         }
     }

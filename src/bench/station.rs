@@ -4,8 +4,9 @@ use super::plan::{BenchPlan, DevicePlan, ValveFaultPlan, ValvePlan};
 use crate::device::positioner::{self, Calibrated, Electronics, Kept, PERIOD};
 use crate::device::{Device, KindConfig, PositionerConfig, Restored};
 use crate::line::Clock;
+use crate::plant::fault::FaultName;
 use crate::plant::valve::Valve;
-use crate::sim::{Change, DeviceStation, Loop, MasterStation, OnTheLoop, World};
+use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, World};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
 
@@ -39,16 +40,15 @@ pub fn device_station(
     }
     let (device, restored) = Device::new(config, image, plan.pace, stamp_error, now);
     let events = plan.events.iter().filter(|e| e.concerns(index) && !plan.is_for_the_loop(e));
-    let mut changes: Vec<(Instant, Change)> = events.map(|e| (e.at, e.change)).collect();
-    changes.extend(valve.into_iter().flat_map(|v| &v.faults).flat_map(fault_changes));
-    changes.sort_by_key(|c| c.0);
-    let station = DeviceStation::new(device, changes);
+    let station = DeviceStation::new(device, events.map(|e| (e.at, e.change)).collect());
+    let Some(own) = valve else { return (station, restored) };
+    let mut faults: Vec<_> = own.faults.iter().flat_map(fault_changes).collect();
+    faults.sort_by_key(|c| c.0);
     // Whose set-up was checked is a valve.
-    let station = match valve.and_then(|v| Valve::new(v.config, seed(plan, index)).ok()) {
-        Some(valve) => station.with_valve(valve, now),
-        None => station,
-    };
-    (station, restored)
+    match Valve::new(own.config, seed(plan, index)) {
+        Ok(valve) => (station.with_valve(valve, faults, now), restored),
+        Err(_) => (station, restored),
+    }
 }
 
 /// The seed of the noise of a device's sensors.
@@ -57,9 +57,10 @@ fn seed(plan: &BenchPlan, index: usize) -> u64 {
 }
 
 /// When a fault of the plan comes, and when it goes.
-fn fault_changes(fault: &ValveFaultPlan) -> impl Iterator<Item = (Instant, Change)> {
-    let comes = (fault.from.unwrap_or(Instant::ZERO), Change::ValveFault(fault.name, fault.severity));
-    let goes = fault.until.map(|until| (until, Change::ValveFault(fault.name, 0.0)));
+fn fault_changes(fault: &ValveFaultPlan) -> impl Iterator<Item = (Instant, FaultName, f64)> + use<> {
+    let comes = (fault.from.unwrap_or(Instant::ZERO), fault.name, fault.severity);
+    let name = fault.name;
+    let goes = fault.until.map(|until| (until, name, 0.0));
     core::iter::once(comes).chain(goes)
 }
 

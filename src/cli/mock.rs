@@ -4,6 +4,7 @@ use super::args::MockArgs;
 use super::lines::{end_on_signal, quoted, warn_of_network};
 use super::mock_api as api;
 use super::mock_loop as current_loop;
+use super::mock_valve::valves_text;
 use super::mock_words as words;
 use super::output::{Ended, Failure, Output};
 use crate::bench::{self, Bench, BenchPlan, Error, FileError, LineKind, Notice, PortPlace};
@@ -195,6 +196,7 @@ fn ready_text(bench: &Bench, out: &mut String) {
     }
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     current_loop::loop_text(bench, &names, out);
+    valves_text(bench, out);
     words::wires_text(plan, out);
     out.push_str("\nLines, all on one pair of wires\n");
     let width = bench.places().iter().map(|p| p.at.chars().count()).max().unwrap_or(0).max(8);
@@ -341,6 +343,9 @@ fn notice_text(notice: &Notice, names: &[String], places: &[PortPlace], out: &mu
             current_loop::power_text(news, &names[*device], out);
             Ok(())
         }
+        Notice::Positioner { device, at, news } => {
+            writeln!(out, "{} at {:.1} s: {news}", names[*device], at.as_secs_f64())
+        }
         Notice::Ordered { at, device, change } => {
             let whose = device.map_or(String::new(), |d| format!("{}: ", names[d]));
             writeln!(out, "ordered at {} s: {whose}{change}", at.as_secs_f64())
@@ -404,6 +409,9 @@ fn notice_json(notice: &Notice, places: &[PortPlace]) -> Json {
         }),
         Notice::Supplied { device, supplied } => current_loop::given_json(supplied, *device),
         Notice::Power { device, news } => current_loop::power_json(news, *device),
+        Notice::Positioner { device, at, news } => json!({
+            "notice": "positioner", "device": device, "at_s": at.as_secs_f64(), "says": news.to_string(),
+        }),
         Notice::Ordered { at, device, change } => json!({
             "notice": "ordered", "at_s": at.as_secs_f64(), "device": device, "change": change.to_string(),
         }),

@@ -23,6 +23,7 @@ mod mock;
 mod mock_api;
 mod mock_line;
 mod mock_loop;
+mod mock_valve;
 mod mock_words;
 mod open_line;
 mod output;

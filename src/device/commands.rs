@@ -3,7 +3,6 @@
 use super::common::{analog, burst, clock, device, lock, output, range, several, simulate, trim, variables};
 use super::delayed;
 use super::described;
-use super::positioner::{OWN, own_form};
 use super::state::State;
 use super::universal as u;
 use super::values::Values;
@@ -241,14 +240,9 @@ static HANDLERS: &[Handler] = &[
 /// Commands that change something and are open to all the same.
 const OPEN_CHANGES: [u8; 4] = [71, 72, 89, 106];
 
-/// What a device has of a command: of a positioner with electronics its own ones too [DV-80].
+/// What a device has of a command: its kind may have some of its own [DV-80].
 fn known_to(state: &State, number: u8) -> Option<(&'static Handler, &'static Form)> {
-    if NUMBERS.contains(&number) {
-        let handler = OWN.iter().find(|h| h.number == number)?;
-        state.positioning()?;
-        return Some((handler, own_form(number)?));
-    }
-    known(number, state.revision())
+    if NUMBERS.contains(&number) { state.kind.own_command(number) } else { known(number, state.revision()) }
 }
 
 /// What the mock has of a command that every device shares in a revision.

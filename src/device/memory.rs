@@ -191,8 +191,10 @@ fn format_2(payload: &[u8], factory: &Stored) -> serde_json::Result<Stored> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::device::ElectronicsConfig;
     use crate::device::burst::{BurstMessage, BurstTrigger, nearest_period};
     use crate::device::kind::{KindName, OutputTrim};
+    use crate::device::positioner::{FaultEntry, StoredPositioner};
     use crate::device::stored::{StoredLock, TwoPointTrim};
     use proptest::prelude::*;
 
@@ -375,6 +377,42 @@ mod tests {
     }
 
     /// [DV-04], and values out of range in an image whose check value is right.
+    /// [DV-03]: format 3 is format 4 without electronics, and what has some is none.
+    #[test]
+    fn an_image_of_format_3() {
+        assert_eq!(decode(&image_of(3, PAYLOAD)), decode(&image(PAYLOAD)));
+        let mut stored = decode(&image(PAYLOAD)).unwrap();
+        stored.positioner = Some(StoredPositioner::default());
+        let with = serde_json::to_string(&stored).unwrap();
+        assert_eq!(decode(&image(&with)).unwrap(), stored);
+        assert!(matches!(decode(&image_of(3, &with)), Err(ImageError::Payload { .. })));
+    }
+
+    /// [DV-04]: what the electronics would refuse to have written they cannot have.
+    #[test]
+    fn electronics_that_cannot_be() {
+        let mut config = DeviceConfig::default();
+        config.positioner().electronics = Some(ElectronicsConfig::default());
+        let spoilt: [(&str, fn(&mut StoredPositioner)); 6] = [
+            ("rangeability", |s| s.rangeability = 1.0),
+            ("points", |s| s.points[3] = (30.0, 101.0)),
+            ("upper_limit_percent", |s| s.upper_limit_percent = -1.0),
+            ("deviation_limit_percent", |s| s.deviation.limit_percent = 0.0),
+            ("counters", |s| s.counters.travel_strokes = -1.0),
+            ("faults", |s| {
+                let fault = FaultEntry { fault: 1, date: [1, 1, 126], time: 0, travel_percent: None };
+                s.faults = vec![fault; 17];
+            }),
+        ];
+        for (field, spoil) in spoilt {
+            let mut own = StoredPositioner::default();
+            spoil(&mut own);
+            let image = encode(&Stored { positioner: Some(own), ..Stored::default() });
+            let e = decode_over(&image, &config).expect_err(field);
+            assert!(matches!(e, ImageError::Range { field: f, .. } if f == field), "{field}: {e}");
+        }
+    }
+
     #[test]
     fn refusals() {
         let good = image(PAYLOAD);
@@ -384,8 +422,8 @@ mod tests {
         assert!(matches!(decode(&good[..good.len() - 1]), Err(ImageError::Length { .. })));
         assert!(matches!(decode(&[good.clone(), vec![0]].concat()), Err(ImageError::Length { .. })));
         let mut newer = good.clone();
-        newer[5] = 4;
-        assert_eq!(decode(&newer), Err(ImageError::Version { found: 4 }));
+        newer[5] = 5;
+        assert_eq!(decode(&newer), Err(ImageError::Version { found: 5 }));
         assert!(matches!(decode(&image("{}")), Err(ImageError::Payload { .. })));
         for (was, is, field) in [
             (r#""polling_address":5"#, r#""polling_address":64"#, "polling_address"),

@@ -52,7 +52,6 @@ use crate::time::{Instant, Pace};
 use bytes::Bytes;
 use core::time::Duration;
 use kind::Input;
-use positioner::{Electronics, Senses};
 use state::State;
 
 /// What became of the memory image at power-up [DV-04].
@@ -294,42 +293,6 @@ impl Device {
     /// The supply pressure is `bar` from now on. What is no finite number is not taken; a device without air leaves it.
     pub fn set_supply_pressure_bar(&mut self, bar: f64) {
         self.state.take(self.state.now, Input::SupplyPressureBar(bar));
-    }
-
-    /// A period of a positioner's electronics: the readings of its sensors at `now`, but for the loop current, which it knows.
-    /// Gives the drive of its output stage, -1 to 1; `None` for a device without electronics [DV-80].
-    pub fn sense(&mut self, now: Instant, senses: &Senses) -> Option<f64> {
-        if self.state.delayed.next_at().is_some_and(|due| due <= now) {
-            self.come_to(now);
-        }
-        self.state.sense(now, senses)
-    }
-
-    /// The electronics of a positioner whose valve is computed.
-    pub fn electronics(&self) -> Option<&Electronics> {
-        self.state.positioning().map(|own| own.electronics())
-    }
-
-    /// Begins a calibration as somebody at the device does.
-    ///
-    /// # Errors
-    /// Why it is not begun.
-    pub fn begin_calibration(&mut self, now: Instant, learns: positioner::Kind) -> Result<(), NotBegun> {
-        self.come_to(now);
-        self.state.begin_calibration_here(now, learns)
-    }
-
-    /// The process allows a calibration from now on, or no longer [DV-91].
-    pub fn allow_calibration(&mut self, allowed: bool) {
-        if let Some(own) = self.state.kind.positioning_mut() {
-            own.allow_calibration(allowed);
-        }
-        self.state.note_status();
-    }
-
-    /// What happened to a positioner with electronics since the last call, in order, the oldest 1000 of it.
-    pub fn take_positioner_news(&mut self) -> Vec<(Instant, PositionerNews)> {
-        core::mem::take(&mut self.state.news)
     }
 
     /// From now on commands that may be answered with "busy" are, or are no longer [DV-09].

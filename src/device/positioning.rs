@@ -1,9 +1,10 @@
 //! A positioner's electronics inside the device: what they sense, what of it is stored, who may start a calibration [DV-80].
 
+use super::Device;
 use super::kind::Positioning;
 use super::positioner::{
-    Alarm, Ended, Ending, FaultEntry, Kind as Learns, MOST_FAULTS, Outcome, Refusal, Senses, SetUpError,
-    StoredPositioner,
+    Act, Alarm, Electronics, Ended, Ending, FaultEntry, Key, Kind as Learns, MOST_FAULTS, Outcome, Refusal,
+    Senses, SetUpError, Shown, StoredPositioner, display, display_state,
 };
 use super::state::State;
 use crate::time::Instant;
@@ -85,6 +86,9 @@ impl State {
     /// What its sensors say at `now`; gives the drive of the output stage. `None` for a device without electronics.
     pub fn sense(&mut self, now: Instant, senses: &Senses) -> Option<f64> {
         self.now = self.now.max(now);
+        if let Some(act) = self.kind.positioning_mut()?.keys_mut().step(now) {
+            self.act(now, act);
+        }
         let (kind, around) = self.parts();
         let period = kind.positioning_mut()?.sense(around, now, senses);
         if let Some(ending) = period.ended {
@@ -127,6 +131,67 @@ impl State {
             return Err(NotBegun::Locked);
         }
         self.begin_calibration(now, learns)
+    }
+
+    /// A key at the device goes down or comes up.
+    pub fn press(&mut self, now: Instant, key: Key, pressed: bool) {
+        let Some(own) = self.kind.positioning_mut() else { return };
+        if let Some(act) = own.keys_mut().set(now, key, pressed) {
+            self.act(now, act);
+        }
+        self.note_status();
+    }
+
+    /// Does what a key wants. Nobody is asked whether it was done: the display tells [DV-98].
+    fn act(&mut self, now: Instant, act: Act) {
+        let closed = self.config.write_protected || self.locked_against_all();
+        match act {
+            Act::Jog { towards, dt_s } if !closed => {
+                let (kind, around) = self.parts();
+                if let Some(own) = kind.positioning_mut().filter(|own| own.electronics().progress().is_none())
+                {
+                    own.jog(around, now, towards, dt_s);
+                }
+            }
+            Act::Jog { .. } => {}
+            Act::Calibrate(learns) => {
+                let _ = self.begin_calibration_here(now, learns);
+            }
+            Act::Acknowledge => {
+                if !self.abort_calibration(now) {
+                    self.set_by_hand(now, None);
+                }
+                if let Some(own) = self.kind.positioning_mut() {
+                    own.acknowledge();
+                }
+            }
+            Act::Find => self.armed = !self.armed,
+        }
+    }
+
+    /// What the display goes by at `now`; `None` for a device without one [DV-99].
+    fn shown(&self, now: Instant) -> Option<Shown> {
+        let own = self.kind.positioning()?;
+        // The worst first: what is broken, then what keeps the valve from working, then the air and the current.
+        const BY_WEIGHT: [Alarm; 8] = [
+            Alarm::MemoryDefect,
+            Alarm::LeverOutside,
+            Alarm::DoesNotMove,
+            Alarm::CalibrationFailed,
+            Alarm::SupplyLow,
+            Alarm::SupplyHigh,
+            Alarm::CurrentOutside,
+            Alarm::TravelDeviation,
+        ];
+        let alarms = own.alarms_now();
+        let has = |a: Alarm| alarms.has(a) || a == Alarm::MemoryDefect && self.memory_defect;
+        Some(Shown {
+            set_point_percent: self.valve_percent(now).map_or(f64::NAN, |v| v.0),
+            by_hand: own.by_hand().is_some(),
+            locked: self.config.write_protected || self.locked_against_all(),
+            armed: self.armed,
+            alarm: BY_WEIGHT.into_iter().find(|a| has(*a)).map(Alarm::words),
+        })
     }
 
     /// Ends a calibration that runs; whether one did.
@@ -242,5 +307,61 @@ impl State {
         if self.news.len() < MOST_NEWS {
             self.news.push((now, what));
         }
+    }
+}
+
+impl Device {
+    /// A period of a positioner's electronics: the readings of its sensors at `now`, but for the loop current, which it knows.
+    /// Gives the drive of its output stage, -1 to 1; `None` for a device without electronics [DV-80].
+    pub fn sense(&mut self, now: Instant, senses: &Senses) -> Option<f64> {
+        if self.state.delayed.next_at().is_some_and(|due| due <= now) {
+            self.come_to(now);
+        }
+        self.state.sense(now, senses)
+    }
+
+    /// The electronics of a positioner whose valve is computed.
+    pub fn electronics(&self) -> Option<&Electronics> {
+        self.state.positioning().map(|own| own.electronics())
+    }
+
+    /// Begins a calibration as somebody at the device does.
+    ///
+    /// # Errors
+    /// Why it is not begun.
+    pub fn begin_calibration(&mut self, now: Instant, learns: Learns) -> Result<(), NotBegun> {
+        self.come_to(now);
+        self.state.begin_calibration_here(now, learns)
+    }
+
+    /// The process allows a calibration from now on, or no longer [DV-91].
+    pub fn allow_calibration(&mut self, allowed: bool) {
+        if let Some(own) = self.state.kind.positioning_mut() {
+            own.allow_calibration(allowed);
+        }
+        self.state.note_status();
+    }
+
+    /// A key at the device goes down at `now`, or comes up; without electronics it has none but the one that arms it [DV-98].
+    pub fn press(&mut self, now: Instant, key: Key, pressed: bool) {
+        self.come_to(now);
+        self.state.press(now, key, pressed);
+    }
+
+    /// The lines of its display at `now`; `None` for a device without one [DV-99].
+    pub fn display(&self, now: Instant) -> Option<[String; 4]> {
+        let (own, shown) = (self.state.positioning()?, self.state.shown(now)?);
+        Some(display(own.electronics(), own.keys(), &shown, now))
+    }
+
+    /// What it does at `now`, in the words of its display without numbers; `None` for a device without one [DV-99].
+    pub fn display_state(&self, now: Instant) -> Option<&'static str> {
+        let (own, shown) = (self.state.positioning()?, self.state.shown(now)?);
+        Some(display_state(own.electronics(), own.keys(), &shown, now))
+    }
+
+    /// What happened to a positioner with electronics since the last call, in order, the oldest 1000 of it.
+    pub fn take_positioner_news(&mut self) -> Vec<(Instant, PositionerNews)> {
+        core::mem::take(&mut self.state.news)
     }
 }

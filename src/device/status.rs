@@ -1,7 +1,6 @@
 //! What the device says of itself in its status octets and in command 48.
 
 use super::kind::PRIMARY;
-use super::positioner::Alarm;
 use super::state::State;
 use super::values::Values;
 use crate::app::command::{Revision, Value, spec};
@@ -94,11 +93,9 @@ impl State {
             (self.broken, ELECTRONIC_DEFECT),
             (self.locked_against_all(), CONFIGURATION_LOCKED),
         ]);
-        let [mut device_0, device_1] = self.kind.condition().own;
-        // A defect of the memory is the device's, not its kind's.
-        if self.kind.positioning().is_some() && self.memory_defect {
-            device_0 |= Alarm::MemoryDefect.mask();
-        }
+        let condition = self.kind.condition();
+        let more = if self.memory_defect { condition.if_memory_defect } else { [0, 0] };
+        let (device_0, device_1) = (condition.own[0] | more[0], condition.own[1] | more[1]);
         let current = self.loop_current(self.now);
         let saturated = bits(&[(current.is_saturated, CHANNEL_1)]);
         let fixed = bits(&[(current.is_fixed, CHANNEL_1)]);

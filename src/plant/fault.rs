@@ -227,14 +227,16 @@ impl Faults {
 mod tests {
     use super::*;
 
-    /// The words are those of the table [PL-33], in its order.
+    /// The words are those of the tables [PL-33] and [PL-35], in their order.
     #[test]
     fn words_are_those_of_the_notes() {
         let notes = include_str!("../../protocol-notes/plant.md");
-        let table = notes.split("## [PL-33]").nth(1).and_then(|t| t.split("\n## ").next()).unwrap_or("");
-        let rows = table.lines().filter_map(|l| l.strip_prefix("| `")?.split('`').next());
         let words: Vec<&str> = FaultName::ALL.iter().map(|n| n.word()).collect();
-        assert_eq!(rows.collect::<Vec<_>>(), words);
+        for heading in ["## [PL-33]", "## [PL-35]"] {
+            let table = notes.split(heading).nth(1).and_then(|t| t.split("\n## ").next()).unwrap_or("");
+            let rows = table.lines().filter_map(|l| l.strip_prefix("| `")?.split('`').next());
+            assert_eq!(rows.collect::<Vec<_>>(), words, "{heading}");
+        }
         for (i, name) in FaultName::ALL.into_iter().enumerate() {
             assert_eq!(name as usize, i);
             assert_eq!(FaultName::from_word(name.word()), Some(name));

@@ -3,7 +3,7 @@
 use super::power::{Power, PowerNews, Supplied};
 use super::valve::Seat;
 use crate::device::Device;
-use crate::device::positioner::Kind as Learns;
+use crate::device::positioner::{Key, Kind as Learns};
 use crate::frame::Octet;
 use crate::line::Station;
 use crate::plant::fault::FaultName;
@@ -51,6 +51,8 @@ pub enum Change {
     CalibrationAllowed(bool),
     /// Somebody at the device starts a calibration, the whole one.
     Calibrate,
+    /// A key at the device goes down, or comes up [DV-98].
+    KeyPressed(Key, bool),
 }
 
 impl Change {
@@ -96,6 +98,8 @@ impl fmt::Display for Change {
             Change::CalibrationAllowed(true) => f.write_str("the process allows a calibration"),
             Change::CalibrationAllowed(false) => f.write_str("the process allows no calibration"),
             Change::Calibrate => f.write_str("a calibration is started at the device"),
+            Change::KeyPressed(key, true) => write!(f, "key \"{}\" pressed", key.words()),
+            Change::KeyPressed(key, false) => write!(f, "key \"{}\" released", key.words()),
         }
     }
 }
@@ -121,9 +125,15 @@ impl DeviceStation {
         DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None }
     }
 
-    /// The same with a computed valve, whose own time begins at `now`; its device has electronics [DV-80].
-    pub fn with_valve(mut self, valve: Valve, now: Instant) -> DeviceStation {
-        self.valve = Some(Box::new(Seat::new(valve, now)));
+    /// The same with a computed valve, whose own time begins at `now`; its device has electronics [DV-80]. Faults come to it
+    /// with their severities, 0 for one that goes, in order of time [PL-33].
+    pub fn with_valve(
+        mut self,
+        valve: Valve,
+        faults: Vec<(Instant, FaultName, f64)>,
+        now: Instant,
+    ) -> DeviceStation {
+        self.valve = Some(Box::new(Seat::new(valve, faults, now)));
         self
     }
 
@@ -207,16 +217,16 @@ impl DeviceStation {
                     self.happens(at, change);
                     self.done += 1;
                 }
-                (_, Some(_)) => self.period(),
+                (_, Some(_)) => self.valve_goes_on(),
                 _ => return,
             }
         }
     }
 
-    fn period(&mut self) {
+    fn valve_goes_on(&mut self) {
         let is_on = self.is_on();
         if let Some(seat) = &mut self.valve {
-            seat.period(is_on.then_some(&mut self.device));
+            seat.go_on(is_on.then_some(&mut self.device));
         }
     }
 
@@ -263,6 +273,8 @@ impl DeviceStation {
                 let _ = self.device.begin_calibration(at, Learns::Friction);
             }
             Change::Calibrate => {}
+            Change::KeyPressed(key, pressed) if self.is_on() => self.device.press(at, key, pressed),
+            Change::KeyPressed(..) => {}
         }
     }
 }

@@ -18,20 +18,34 @@ pub(super) struct Seat {
     begins: Instant,
     /// When the electronics work next.
     next: Instant,
+    /// Faults of the set-up with their severities, 0 for one that goes, in order of time; which comes next.
+    faults: Vec<(Instant, FaultName, f64)>,
+    faults_done: usize,
 }
 
 impl Seat {
-    pub fn new(valve: Valve, now: Instant) -> Seat {
-        Seat { valve, begins: now, next: now }
+    pub fn new(valve: Valve, faults: Vec<(Instant, FaultName, f64)>, now: Instant) -> Seat {
+        Seat { valve, begins: now, next: now, faults, faults_done: 0 }
     }
 
     pub fn valve(&self) -> &Valve {
         &self.valve
     }
 
-    /// When the electronics work next.
+    /// When something is due next: a period of the electronics, or a fault that comes or goes.
     pub fn next(&self) -> Instant {
-        self.next
+        self.faults.get(self.faults_done).map_or(self.next, |f| f.0.min(self.next))
+    }
+
+    /// Does what is due next: a fault before a period of the same moment. `device` is `None` while it has no power.
+    pub fn go_on(&mut self, device: Option<&mut Device>) {
+        match self.faults.get(self.faults_done).copied().filter(|f| f.0 <= self.next) {
+            Some((at, name, severity)) => {
+                self.faults_done += 1;
+                self.set_fault(at, name, severity);
+            }
+            None => self.period(device),
+        }
     }
 
     /// The valve comes to `now`, so that something may change there.
@@ -48,8 +62,7 @@ impl Seat {
         }
     }
 
-    /// A period that is due: `device` is `None` while it has no power.
-    pub fn period(&mut self, device: Option<&mut Device>) {
+    fn period(&mut self, device: Option<&mut Device>) {
         let at = self.next;
         self.come_to(at);
         if let Some(device) = device {

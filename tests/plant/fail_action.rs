@@ -49,6 +49,16 @@ fn without_current_the_spring_closes() {
     assert!(valve.travel_percent() > 99.9);
 }
 
+/// Output 1 vents and output 2 fills: the piston closes.
+#[test]
+fn without_current_a_double_acting_valve_closes() {
+    let mut valve = opened(ValveConfig::double_acting());
+    valve.set_powered(false);
+    let t = takes(&mut valve, 0.0);
+    let [first, second] = valve.readings().output_gauge_pa;
+    assert!(t < 5.0 && first < second, "{t} s, {first} and {second} Pa");
+}
+
 /// A trip valve as wide as the stage vents in the same time, whatever the drive; one twice as wide in half of it.
 #[test]
 fn a_trip_vents_whatever_the_drive() {

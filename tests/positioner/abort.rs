@@ -8,7 +8,7 @@ use looprig::plant::valve::ValveConfig;
 /// By an order, by loss of current, by loss of power with a restart, by loss of air: 500 moments over the whole of it.
 #[test]
 fn no_end_at_any_moment_loses_what_was_learned() {
-    let moments = if cfg!(debug_assertions) { 40 } else { 500 };
+    let moments = if cfg!(debug_assertions) { 12 } else { 500 };
     let mut dice = Dice::new(4711);
     let mut rig = Rig::calibrated(ValveConfig::reference(), 9);
     go(&mut rig, 40.0, 20.0);

@@ -72,6 +72,10 @@ fn check(name: &str, valve: ValveConfig, rows: &[Row]) -> Vec<String> {
         let row = rows.iter().find(|row| row.0 == fault).copied();
         let (_, medium, severe) = row.unwrap_or((fault, medium, severe));
         for (severity, causes) in [(0.6, medium), (1.0, severe)] {
+            // Unoptimised it would take minutes: one severity, and the reference alone.
+            if cfg!(debug_assertions) && severity < 1.0 {
+                continue;
+            }
             let mut rig = if fault == FaultName::StopMoved { low.clone() } else { high.clone() };
             if rig.valve.inject(fault, severity).is_err() {
                 continue;
@@ -100,8 +104,10 @@ fn faults_end_a_calibration_with_their_cause() {
     // Its stored air would close it at low supply: that is another test.
     double.fail.stored_air = None;
     let mut wrong = check("reference", ValveConfig::reference(), &[]);
-    wrong.extend(check("double-acting", double, DOUBLE));
-    wrong.extend(check("part-turn", ValveConfig::part_turn(), PART_TURN));
+    if !cfg!(debug_assertions) {
+        wrong.extend(check("double-acting", double, DOUBLE));
+        wrong.extend(check("part-turn", ValveConfig::part_turn(), PART_TURN));
+    }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 

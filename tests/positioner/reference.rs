@@ -39,6 +39,15 @@ fn kinds_learn_what_they_say() {
     assert_eq!(rig.calibrate(Kind::StrokeTimes).ending, Ending::Done);
     let second = *rig.electronics.calibrated().expect("done");
     assert!(second.opening_s.is_some() && second.friction_pa.is_none());
+    assert_eq!(rig.calibrate(Kind::Friction).ending, Ending::Done);
+    let third = *rig.electronics.calibrated().expect("done");
+    assert!(third.friction_pa.is_some());
+    // What the end stops alone do not learn stays as it was.
+    assert_eq!(rig.calibrate(Kind::EndStops).ending, Ending::Done);
+    let fourth = *rig.electronics.calibrated().expect("done");
+    assert_eq!((fourth.opening_s, fourth.friction_pa), (third.opening_s, third.friction_pa));
+    assert_eq!(fourth.learned.jump_percent, third.learned.jump_percent);
+    assert_eq!(fourth.learned.rise_pa_per_s, third.learned.rise_pa_per_s);
 }
 
 /// Never calibrated it has no drive, whatever the current asks for; the first calibration gives it one.

@@ -110,8 +110,6 @@ impl Rig {
 /// How the true travel went after a change of the set point.
 #[derive(Clone, Copy, Debug)]
 pub struct Went {
-    pub from: f64,
-    pub to: f64,
     /// Changes of direction by more than 0.05 % of the stroke.
     pub reversals: u32,
     /// Beyond the target, percent of the stroke.
@@ -141,5 +139,5 @@ pub fn go(rig: &mut Rig, to: f64, seconds: f64) -> Went {
             turn = x;
         }
     });
-    Went { from, to, reversals, beyond, off: last - to, way }
+    Went { reversals, beyond, off: last - to, way }
 }

@@ -3,11 +3,12 @@
 use super::shape::PositionerTable;
 use super::{Fault, number, words};
 use crate::bench::plan::ValvePlan;
-use crate::device::positioner::{Config, Direction, Lever, Mounting, Outputs, StoredPositioner};
+use crate::device::positioner::{Config, Direction, Lever, Mounting, Outputs, SetUpError, StoredPositioner};
 use crate::device::{DeviceConfig, ElectronicsConfig};
 use crate::plant::actuator::Action;
 use crate::plant::linkage::{Law, Sense};
 use crate::plant::valve::ValveConfig;
+use core::ops::Range;
 use toml::Spanned;
 
 /// Share of the regulator's pressure below which the supply counts as too low, and most of it, bar [DV-89].
@@ -51,6 +52,7 @@ pub(super) fn electronics(
     let mut allowed = true;
     if let Some(t) = table.map(Spanned::get_ref) {
         parts(t, &mut set_up)?;
+        set_up.check().map_err(|e| blamed(t, table.map_or(0..0, Spanned::span), &e))?;
         allowed = t.calibration_allowed.as_ref().is_none_or(|on| *on.get_ref());
         valve.is_calibrated = t.calibrated.as_ref().is_some_and(|on| *on.get_ref());
     }
@@ -64,6 +66,30 @@ pub(super) fn electronics(
     });
     c.factory.positioner = Some(StoredPositioner::default());
     Ok(())
+}
+
+/// A combination that no single key is to blame for, told at the key that is the likeliest.
+fn blamed(t: &PositionerTable, table: Range<usize>, e: &SetUpError) -> Fault {
+    let (key, name, right) = match e.field {
+        "to_a" | "from_a" => (
+            t.current_to_ma.as_ref().or(t.current_from_ma.as_ref()),
+            "current_to_ma",
+            "give a current_to_ma at least 1 mA above current_from_ma",
+        ),
+        "most_lever_deg" => (
+            t.most_lever_deg.as_ref().or(t.least_angle_deg.as_ref()),
+            "most_lever_deg",
+            "give a most_lever_deg of at least half of least_angle_deg",
+        ),
+        "most_turn_deg" => (
+            t.most_turn_deg.as_ref().or(t.least_turn_deg.as_ref()),
+            "most_turn_deg",
+            "give a most_turn_deg not below least_turn_deg",
+        ),
+        field => (None, field, "change that key"),
+    };
+    let wrong = format!("these electronics cannot be: {name}: {}", e.why);
+    Fault::new(&key.map_or(table, Spanned::span), wrong, right)
 }
 
 fn parts(t: &PositionerTable, c: &mut Config) -> Result<(), Fault> {

@@ -402,6 +402,21 @@ pub struct EventTable {
     /// true: somebody at the positioner starts a calibration; the computed valve strokes.
     #[schemars(with = "Option<bool>", extend("const" = true))]
     pub calibrate: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: it opens the valve while it is pressed.
+    #[schemars(with = "Option<bool>")]
+    pub key_open: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: it closes the valve while it is pressed.
+    #[schemars(with = "Option<bool>")]
+    pub key_close: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: held for 3 s it starts a calibration.
+    #[schemars(with = "Option<bool>")]
+    pub key_calibrate: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: it takes note of a failure, ends a calibration, gives the set point back to the loop.
+    #[schemars(with = "Option<bool>")]
+    pub key_acknowledge: Option<Spanned<bool>>,
+    /// Whether this key of positioners whose valve is computed is pressed from then on: it arms the device to be found, or disarms it.
+    #[schemars(with = "Option<bool>")]
+    pub key_find: Option<Spanned<bool>>,
     /// Severity of the fault supply_low of computed valves from then on, 0 (none) to 1.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
     pub fault_supply_low: Option<Spanned<Number>>,
@@ -492,6 +507,11 @@ impl EventTable {
             "trip_energised" => self.trip_energised.as_ref().map(Given::Switch),
             "calibration_allowed" => self.calibration_allowed.as_ref().map(Given::Switch),
             "calibrate" => self.calibrate.as_ref().map(Given::Switch),
+            "key_open" => self.key_open.as_ref().map(Given::Switch),
+            "key_close" => self.key_close.as_ref().map(Given::Switch),
+            "key_calibrate" => self.key_calibrate.as_ref().map(Given::Switch),
+            "key_acknowledge" => self.key_acknowledge.as_ref().map(Given::Switch),
+            "key_find" => self.key_find.as_ref().map(Given::Switch),
             "fault_supply_low" => self.fault_supply_low.as_ref().map(Given::Number),
             "fault_filter_blocked" => self.fault_filter_blocked.as_ref().map(Given::Number),
             "fault_supply_line_undersized" => self.fault_supply_line_undersized.as_ref().map(Given::Number),

@@ -4,11 +4,14 @@ use super::positioner::{
     LEVER_ANGLE, PRESSURE_SENSOR_BAR, PositionerConfig, SET_POINT, SUPPLY_PRESSURE, TRAITS, TRAVEL,
 };
 use super::{Around, Condition, Input, Inputs, Kind, LoopCurrent, Traits};
+use crate::app::command::Form;
 use crate::device::codes::variable_status;
+use crate::device::commands::Handler;
 use crate::device::config::{ConfigError, no_range};
 use crate::device::lag::Lag;
 use crate::device::positioner::{
-    Alarm, AlarmSet, Alarms, Config, Direction, Electronics, Ending, Seen, Senses, Source, StoredPositioner,
+    Alarm, AlarmSet, Alarms, Config, Direction, Electronics, Ending, JOG_DRIVE, JOG_PERCENT_PER_S, Keys,
+    LEAST_CURRENT_A, OWN, Outputs, Seen, Senses, Source, StoredPositioner, own_form,
 };
 use crate::device::variables::{limited, side};
 use crate::time::Instant;
@@ -76,17 +79,26 @@ pub(in crate::device) trait Positioning {
     /// Gives it by hand from now on, or back to the loop.
     fn set_by_hand(&mut self, around: Around<'_>, now: Instant, percent: Option<f64>);
 
-    /// The set point behind its damping, percent.
-    fn aim_percent(&self, now: Instant) -> f64;
-
     /// One period: the readings of its sensors, but for the loop current, which it has.
     fn sense(&mut self, around: Around<'_>, now: Instant, senses: &Senses) -> Period;
 
     /// The alarms.
     fn alarms(&mut self) -> &mut Alarms;
 
+    /// The alarms as they are.
+    fn alarms_now(&self) -> AlarmSet;
+
     /// Takes note of a calibration that failed.
     fn acknowledge(&mut self);
+
+    /// The keys.
+    fn keys(&self) -> &Keys;
+
+    /// The same, to press one.
+    fn keys_mut(&mut self) -> &mut Keys;
+
+    /// A key moves the set point, or the drive of a valve that was never calibrated.
+    fn jog(&mut self, around: Around<'_>, now: Instant, towards: f64, dt_s: f64);
 }
 
 #[derive(Clone, Debug)]
@@ -103,6 +115,9 @@ pub(super) struct ElectronicPositioner {
     by_hand_percent: Option<f64>,
     alarms: Alarms,
     failure_is_noted: bool,
+    keys: Keys,
+    /// A key drives the valve for this period, because nothing is calibrated: 1 opens, -1 closes.
+    jogs: Option<f64>,
 }
 
 impl ElectronicPositioner {
@@ -118,6 +133,8 @@ impl ElectronicPositioner {
             by_hand_percent: None,
             alarms: Alarms::default(),
             failure_is_noted: false,
+            keys: Keys::default(),
+            jogs: None,
             own: own.clone(),
             config: config.clone(),
         }
@@ -223,6 +240,7 @@ impl Kind for ElectronicPositioner {
         self.has_started = true;
         self.by_hand_percent = None;
         self.alarms = Alarms::default();
+        self.keys.forget();
         let at_4_ma = f64::from(around.stored.lower_range_value);
         self.held_percent = around.in_multidrop().then_some(at_4_ma);
         let target = self.set_point_percent(around);
@@ -307,6 +325,10 @@ impl Kind for ElectronicPositioner {
         Some(self.sensor_pressure_bar())
     }
 
+    fn own_command(&self, number: u8) -> Option<(&'static Handler, &'static Form)> {
+        Some((OWN.iter().find(|h| h.number == number)?, own_form(number)?))
+    }
+
     fn condition(&self) -> Condition {
         let alarms = self.alarms.now();
         let calibrates = self.electronics.progress().is_some();
@@ -320,6 +342,7 @@ impl Kind for ElectronicPositioner {
         ];
         Condition {
             own: [alarms.0, more.iter().filter(|m| m.0).fold(0, |octet, m| octet | m.1)],
+            if_memory_defect: [Alarm::MemoryDefect.mask(), 0],
             out_of_specification: out.iter().any(|a| alarms.has(*a)),
             function_check: calibrates || self.by_hand_percent.is_some(),
             maintenance: never_calibrated
@@ -367,16 +390,18 @@ impl Positioning for ElectronicPositioner {
         self.follow(around, now);
     }
 
-    fn aim_percent(&self, now: Instant) -> f64 {
-        self.damped_percent.value(now)
-    }
-
     fn sense(&mut self, around: Around<'_>, now: Instant, senses: &Senses) -> Period {
         let senses = Senses { loop_current_a: self.loop_current_ma / 1e3, ..*senses };
         // Whoever has made the set point, to the controller it is given.
         self.electronics.set_source(Source::ByHand(self.damped_percent.value(now)));
         let calibrated = self.electronics.progress().is_some();
-        let drive = self.electronics.step(now, &senses);
+        let mut drive = self.electronics.step(now, &senses);
+        if let Some(towards) = self.jogs.take()
+            && senses.loop_current_a >= LEAST_CURRENT_A
+        {
+            let opens = if self.own.set_up.outputs == Outputs::AirCloses { -1.0 } else { 1.0 };
+            drive = opens * towards * JOG_DRIVE;
+        }
         let ended = match (calibrated, self.electronics.progress()) {
             (true, None) => self.electronics.result().map(|o| o.ending),
             _ => None,
@@ -403,7 +428,30 @@ impl Positioning for ElectronicPositioner {
         &mut self.alarms
     }
 
+    fn alarms_now(&self) -> AlarmSet {
+        self.alarms.now()
+    }
+
     fn acknowledge(&mut self) {
         self.failure_is_noted = true;
+    }
+
+    fn keys(&self) -> &Keys {
+        &self.keys
+    }
+
+    fn keys_mut(&mut self) -> &mut Keys {
+        &mut self.keys
+    }
+
+    fn jog(&mut self, around: Around<'_>, now: Instant, towards: f64, dt_s: f64) {
+        match self.electronics.travel_percent() {
+            Some(travel) => {
+                let from = self.by_hand_percent.unwrap_or(travel);
+                let to = (from + towards * JOG_PERCENT_PER_S * dt_s).clamp(0.0, 100.0);
+                self.set_by_hand(around, now, Some(to));
+            }
+            None => self.jogs = Some(towards),
+        }
     }
 }

@@ -16,10 +16,11 @@ pub use positioner::PositionerConfig;
 pub use temperature::TemperatureConfig;
 
 use super::codes::unit;
+use super::commands::Handler;
 use super::config::{ConfigError, DeviceConfig};
 use super::stored::{Stored, TwoPointTrim};
 use super::variables::Simulated;
-use crate::app::command::Revision;
+use crate::app::command::{Form, Revision};
 use crate::app::types::units;
 use crate::time::Instant;
 use core::fmt;
@@ -272,6 +273,8 @@ pub(super) struct LoopCurrent {
 pub(super) struct Condition {
     /// The first two octets that are the device's own in command 48.
     pub own: [u8; 2],
+    /// What of them is set besides where the memory is defect.
+    pub if_memory_defect: [u8; 2],
     /// It works outside of what it should [ST-05].
     pub out_of_specification: bool,
     /// It does something else than its work [ST-05].
@@ -341,6 +344,12 @@ pub(super) trait Kind: fmt::Debug + Send {
     /// Whether a sensor is broken: device malfunction [ST-02].
     fn has_sensor_fault(&self) -> bool {
         false
+    }
+
+    /// What it has of a command of its device type.
+    fn own_command(&self, number: u8) -> Option<(&'static Handler, &'static Form)> {
+        let _ = number;
+        None
     }
 
     /// What else is the matter with it.

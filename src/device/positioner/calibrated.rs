@@ -23,8 +23,10 @@ pub struct Learned {
     pub jump_percent: f64,
     /// Rise of the opening pressure while the valve sticks, Pa/s for the drive all open.
     pub rise_pa_per_s: f64,
-    /// Opening pressure from stop to stop, Pa.
+    /// Opening pressure from stop to stop with one output, the supply with two, Pa.
     pub span_pa: f64,
+    /// Opening pressures that hold the valve at its closed and at its open stop without friction, Pa.
+    pub balance_pa: (f64, f64),
     /// Noise of the sensed travel, rms, percent.
     pub noise_percent: f64,
 }
@@ -42,6 +44,7 @@ impl Default for Learned {
             jump_percent: 0.2,
             rise_pa_per_s: 2e4,
             span_pa: 1e5,
+            balance_pa: (0.0, 0.0),
             noise_percent: 0.02,
         }
     }

@@ -1,5 +1,6 @@
 //! How travel follows the set point [DV-82].
 
+use super::config::SetUpError;
 use serde::{Deserialize, Serialize};
 
 /// Points of a characteristic by points, the ends included.
@@ -79,6 +80,27 @@ impl Characteristic {
         }
     }
 
+    /// Whether it is one: read from a memory it may be anything.
+    ///
+    /// # Errors
+    /// A rangeability outside [`RANGEABILITY`], or points that are no characteristic.
+    pub fn check(&self) -> Result<(), SetUpError> {
+        let bad = |why: String| Err(SetUpError { field: "characteristic", why });
+        match self {
+            Characteristic::EqualPercentage { rangeability } if !RANGEABILITY.contains(rangeability) => {
+                let (least, most) = (RANGEABILITY.start(), RANGEABILITY.end());
+                bad(format!("a rangeability of {rangeability} is not within {least} to {most}"))
+            }
+            Characteristic::ByPoints(points) => match Characteristic::by_points(*points) {
+                Ok(_) => Ok(()),
+                Err(BadPoints::Outside(n)) => bad(format!("point {n} is not within 0 to 1")),
+                Err(BadPoints::NotRising(n)) => bad(format!("point {n} does not rise above the one before")),
+                Err(BadPoints::Ends) => bad("the first point must be at 0, the last at 1".to_string()),
+            },
+            _ => Ok(()),
+        }
+    }
+
     /// Share of travel for a share of set point. What is outside of 0 to 1 counts as the nearer end.
     pub fn travel(&self, set_point: f64) -> f64 {
         let x = set_point.clamp(0.0, 1.0);
@@ -138,6 +160,8 @@ mod tests {
         points[4] = (0.4, 0.4);
         points[10].0 = 0.95;
         assert_eq!(Characteristic::by_points(points), Err(BadPoints::Ends));
+        assert!(Characteristic::ByPoints(points).check().is_err() && EQUAL_25.check().is_ok());
+        assert!(Characteristic::EqualPercentage { rangeability: f64::NAN }.check().is_err());
     }
 
     /// Straight between (0.2, 0.5) and (0.3, 0.6): half way 0.55.

@@ -62,7 +62,7 @@ impl Track {
         self.last[..3].iter().sum::<f64>() / 3.0
     }
 
-    /// Way since about 0.09 s ago.
+    /// Way in 8.5 periods, which is how far the middles of both means are apart.
     pub fn way(&self) -> f64 {
         self.place() - self.last[7..].iter().sum::<f64>() / 6.0
     }
@@ -74,7 +74,7 @@ impl Track {
 
     /// Speed, percent/s.
     pub fn speed(&self) -> f64 {
-        self.way() / (9.0 * PERIOD.as_secs_f64())
+        self.way() / (8.5 * PERIOD.as_secs_f64())
     }
 }
 
@@ -177,37 +177,51 @@ impl Controller {
     pub fn step(&mut self, learned: &Learned, dt_s: f64, target_percent: f64, look: &Look) -> f64 {
         self.track.take(look.travel_percent);
         let pa = self.smooth(look.opening_pa);
-        if !((target_percent - self.target_percent).abs() <= 0.05) {
+        if self.target_percent.is_nan() || (target_percent - self.target_percent).abs() > 0.05 {
             self.target_percent = target_percent;
             self.turns = 0;
         }
         let error = target_percent - self.track.place();
-        // At rest all readings count, so that their noise starts nothing.
-        let away = if self.rests() { target_percent - self.track.stands() } else { error };
-        self.beyond = if away.abs() > self.rest_percent(learned) { self.beyond + 1 } else { 0 };
+        // At rest all readings must say so, the last ones too: noise starts nothing, nor does what was before the rest.
+        let steady = target_percent - self.track.stands();
+        let away = match self.rests() {
+            true if steady * error <= 0.0 => 0.0,
+            true => steady.abs().min(error.abs()),
+            false => error.abs(),
+        };
+        self.beyond = if away > self.rest_percent(learned) { self.beyond + 1 } else { 0 };
         if let (Doing::Holds { at_pa, .. }, true) = (self.doing, self.beyond >= 3) {
             if self.went * error < 0.0 {
                 self.turns += 1;
             }
             self.went = error.signum();
             self.doing = Doing::Goes { stuck_s: 0.0, moved: false, from_pa: at_pa };
+        } else if matches!(self.doing, Doing::Goes { .. }) && self.went * error < 0.0 {
+            // It went past: that is a turn too, and good enough where it would be let be.
+            self.turns += 1;
+            self.went = error.signum();
+            if error.abs() <= self.rest_percent(learned) {
+                self.went = -self.went;
+                self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
+            }
         }
         let flow = match self.doing {
             Doing::Holds { since_s, at_pa } => self.hold(learned, dt_s, since_s, at_pa, pa),
-            Doing::Goes { stuck_s, moved, from_pa } => match self.speed_to_go(learned, error, stuck_s, moved)
-            {
-                Some((speed, sticks)) => {
-                    let stuck_s = if sticks { stuck_s + dt_s } else { 0.0 };
-                    self.doing = Doing::Goes { stuck_s, moved: moved || !sticks, from_pa };
-                    self.balance + speed
+            Doing::Goes { stuck_s, moved, from_pa } => {
+                match self.flow_to_go(learned, error, stuck_s, moved, pa) {
+                    Some((flow, sticks)) => {
+                        let stuck_s = if sticks { stuck_s + dt_s } else { 0.0 };
+                        self.doing = Doing::Goes { stuck_s, moved: moved || !sticks, from_pa };
+                        self.balance + flow
+                    }
+                    None => {
+                        // Where nothing moved, what held it before holds it still.
+                        let at_pa = if moved { None } else { from_pa };
+                        self.doing = Doing::Holds { since_s: 0.0, at_pa };
+                        self.balance
+                    }
                 }
-                None => {
-                    // Where nothing moved, what held it before holds it still.
-                    let at_pa = if moved { None } else { from_pa };
-                    self.doing = Doing::Holds { since_s: 0.0, at_pa };
-                    self.balance
-                }
-            },
+            }
         };
         drive_for(learned, flow)
     }
@@ -245,11 +259,18 @@ impl Controller {
     }
 
     /// Flow towards the target, share of the full drive, and whether the valve sticks; `None`: it is there.
-    fn speed_to_go(&self, learned: &Learned, error: f64, stuck_s: f64, moved: bool) -> Option<(f64, bool)> {
+    fn flow_to_go(
+        &self,
+        learned: &Learned,
+        error: f64,
+        stuck_s: f64,
+        moved: bool,
+        pa: f64,
+    ) -> Option<(f64, bool)> {
         let side = if error < 0.0 { -1.0 } else { 1.0 };
         let full = if side > 0.0 { learned.opening_percent_per_s } else { learned.closing_percent_per_s };
         let (full, run_on_s) = (full.max(0.1), learned.run_on_s.clamp(0.0, 1.0));
-        let approach_s = LEAST_APPROACH_S.max(2.5 * run_on_s);
+        let approach_s = LEAST_APPROACH_S.max(3.0 * run_on_s);
         let way = self.track.way();
         let left = side * error;
         // Half of a single move away the next one would only take it as far to the other side.
@@ -270,6 +291,68 @@ impl Controller {
             }
             (left - comes) / approach_s
         };
-        Some((side * (speed / full).clamp(0.0, 1.0), sticks))
+        let more = if sticks { self.far_off(learned, side, pa) } else { 0.0 };
+        Some((side * (speed / full + more).clamp(0.0, 1.0), sticks))
+    }
+
+    /// Flow for a pressure that is still far from where the valve can move, as it is behind a stop: 0 within friction.
+    fn far_off(&self, learned: &Learned, side: f64, pa: f64) -> f64 {
+        let (closed, open) = learned.balance_pa;
+        let balance = closed + (open - closed) * (self.track.stands() / 100.0).clamp(0.0, 1.0);
+        let far_pa = side * (balance - pa) - 3.0 * learned.friction_pa - 0.12 * learned.span_pa;
+        far_pa.max(0.0) / (0.3 * learned.rise_pa_per_s.max(1.0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Full drive both ways, and a step over what the stage does not answer to [DV-86].
+    #[test]
+    fn the_drive_steps_over_the_dead_band() {
+        let learned = Learned { opening_drive: 0.05, closing_drive: -0.03, ..Learned::default() };
+        let near =
+            |flow: f64, drive: f64| assert!((drive_for(&learned, flow) - drive).abs() < 1e-12, "{flow}");
+        near(1.0, 1.0);
+        near(-1.0, -1.0);
+        near(0.0, 0.01);
+        near(f64::NAN, 0.01);
+        // Half of the way from 0.05 to 1.
+        near(0.5, 0.525);
+        near(7.0, 1.0);
+    }
+
+    /// The slope of a ramp: 20 %/s for 0.2 s [DV-86].
+    #[test]
+    fn the_track_tells_speed() {
+        let mut track = Track::default();
+        for n in 0..20 {
+            track.take(0.2 * f64::from(n));
+        }
+        assert!((track.speed() - 20.0).abs() < 1e-9, "{}", track.speed());
+        assert!((track.place() - 3.6).abs() < 1e-9);
+    }
+
+    /// [DV-87]: each turn at the same target widens what is let be; a new target begins anew.
+    #[test]
+    fn turns_widen_what_is_let_be() {
+        let learned = Learned { jump_percent: 0.0, ..Learned::default() };
+        let mut controller = Controller::default();
+        let mut look = Look { travel_percent: 50.0, opening_pa: 5e4 };
+        let mut goes = Vec::new();
+        let mut pushed = 0.0;
+        // A valve that slips by 1 % whenever it was pushed for long enough.
+        for _ in 0..60_000 {
+            let drive = controller.step(&learned, 0.01, 50.4, &look);
+            pushed = if controller.rests() { 0.0 } else { pushed + 0.01 * drive };
+            if pushed.abs() > 0.1 {
+                goes.push(pushed.signum());
+                look.travel_percent += pushed.signum();
+                pushed = 0.0;
+            }
+        }
+        assert!(goes.len() < 12, "it hunts: {} moves", goes.len());
+        assert!(goes.contains(&-1.0) && goes.contains(&1.0));
     }
 }

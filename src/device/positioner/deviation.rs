@@ -40,10 +40,10 @@ impl DeviationWatch {
     /// the limit, so that it does not come and go.
     pub fn step(&mut self, config: &DeviationConfig, dt_s: f64, deviation_percent: f64) -> bool {
         let size = deviation_percent.abs();
-        let beyond = !(size <= config.limit_percent);
+        let beyond = size > config.limit_percent || size.is_nan();
         self.beyond_s = if beyond { self.beyond_s + dt_s } else { 0.0 };
         self.told = if self.told {
-            !(size <= 0.5 * config.limit_percent)
+            size > 0.5 * config.limit_percent || size.is_nan()
         } else {
             beyond && self.beyond_s > config.time_s
         };

@@ -14,6 +14,7 @@ mod counters;
 mod demand;
 mod deviation;
 mod kept;
+mod keys;
 mod rows;
 mod senses;
 
@@ -27,6 +28,9 @@ pub use counters::{Counters, Counting};
 pub use demand::{Demand, DemandConfig, Direction, EndPosition, Source, Wanted};
 pub use deviation::{DeviationConfig, DeviationWatch};
 pub use kept::{Ended, FaultEntry, MOST_FAULTS, StoredPositioner};
+pub use keys::{
+    Act, HOLD, JOG_DRIVE, JOG_PERCENT_PER_S, Key, Keys, LINE, Shown, display, state as display_state,
+};
 pub use rows::{OWN_COMMANDS, OwnCommand};
 pub use senses::Senses;
 
@@ -272,7 +276,7 @@ impl Electronics {
 
     fn opening_drive(&mut self, dt_s: f64, senses: &Senses) -> f64 {
         self.wanted = None;
-        if !(senses.loop_current_a >= LEAST_CURRENT_A) {
+        if senses.loop_current_a.is_nan() || senses.loop_current_a < LEAST_CURRENT_A {
             self.end(Ending::Failed(Cause::CurrentLost));
             return 0.0;
         }

@@ -2,6 +2,8 @@
 #![cfg(feature = "bench-file")]
 
 mod calibration;
+mod file;
+mod keys;
 mod memory;
 mod power;
 mod rig;

@@ -5,22 +5,22 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 use toml::Spanned;
 
-/// The valve that a device positions. The mock's travel follows its set point by a lag; `looprig valve` computes the valve from
-/// air, actuator, friction and linkage. What is not given is that of an invented actuator: 20 mm, 350 cm2, spring range 0.2 to
-/// 1.0 bar, air opens.
+/// The valve that a device positions. Where more is given than the first four keys, the valve is computed from air, actuator,
+/// friction and linkage, behind the mock's electronics and in `looprig valve`; what is not given is that of an invented actuator:
+/// 20 mm, 350 cm2, spring range 0.2 to 1.0 bar, air opens. Else the mock's travel follows its set point by a lag.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ValveTable {
-    /// Of the mock: time in which 63 % of a step are done, s, 0 to 3600. Default 1.5.
+    /// Of a valve that lags: time in which 63 % of a step are done, s, 0 to 3600. Default 1.5.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 3600.0))]
     pub time_constant_s: Option<Spanned<Number>>,
-    /// Of the mock: travel when the bench starts, %, 0 to 100. Default 0.
+    /// Of a valve that lags: travel when the bench starts, %, 0 to 100. Default 0.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
     pub travel_percent: Option<Spanned<Number>>,
-    /// Of the mock: angle of the feedback lever at 0 % travel, degrees, -180 to 180. Default -30.
+    /// Of a valve that lags: angle of the feedback lever at 0 % travel, degrees, -180 to 180. Default -30.
     #[schemars(with = "Option<f64>", range(min = -180.0, max = 180.0))]
     pub lever_angle_closed_deg: Option<Spanned<Number>>,
-    /// Of the mock: angle of the feedback lever at 100 % travel, degrees, -180 to 180. Default 30.
+    /// Of a valve that lags: angle of the feedback lever at 100 % travel, degrees, -180 to 180. Default 30.
     #[schemars(with = "Option<f64>", range(min = -180.0, max = 180.0))]
     pub lever_angle_open_deg: Option<Spanned<Number>>,
     /// Way of the stem, or of the piston of a part-turn actuator, from stop to stop, mm, 1 to 1000. Default 20.
@@ -112,7 +112,7 @@ pub struct ValveTable {
     /// What holds the set point in `looprig valve`: a plain follower, no positioner.
     #[schemars(with = "Option<FollowerTable>")]
     pub follower: Option<Spanned<FollowerTable>>,
-    /// Something that is wrong with it, in `looprig valve`.
+    /// Something that is wrong with it.
     #[serde(default)]
     #[schemars(with = "Vec<ValveFaultTable>")]
     pub fault: Vec<Spanned<ValveFaultTable>>,

@@ -28,8 +28,8 @@ pub struct Limits {
     /// Largest friction as a share of the pressure from stop to stop (one output) or of the supply (two outputs): whole
     /// band.
     pub most_friction_share: f64,
-    /// Largest flow that may be needed to keep the pressure, share of the full one.
-    pub most_holding_flow: f64,
+    /// Largest drive that may be needed to keep the pressure at mid travel.
+    pub most_holding_drive: f64,
 }
 
 impl Default for Limits {
@@ -45,7 +45,7 @@ impl Default for Limits {
             most_stroke_s: 60.0,
             most_time_s: 240.0,
             most_friction_share: 0.35,
-            most_holding_flow: 0.1,
+            most_holding_drive: 0.065,
         }
     }
 }
@@ -64,7 +64,7 @@ impl Limits {
         within("most_stroke_s", self.most_stroke_s, 1.0..=600.0)?;
         within("most_time_s", self.most_time_s, 10.0..=3600.0)?;
         within("most_friction_share", self.most_friction_share, 0.01..=1.0)?;
-        within("most_holding_flow", self.most_holding_flow, 0.01..=0.4)
+        within("most_holding_drive", self.most_holding_drive, 0.01..=0.4)
     }
 }
 

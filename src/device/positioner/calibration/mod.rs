@@ -12,8 +12,9 @@ pub use outcome::{Cause, Ending, Kind, Outcome, Progress, Stage};
 
 use super::calibrated::{Calibrated, Learned};
 use super::config::{Config, Lever, Mounting, Outputs};
+use super::control::Look;
 use super::senses::Senses;
-use fine::Fine;
+use fine::{Fine, Moment};
 use stroke::{Seen, Stroke};
 
 /// Share of the range of pressure that must be left when a valve comes to its stop: else the air, not the stop, has ended the
@@ -25,6 +26,8 @@ const LEFT_IN_THE_END: f64 = 0.04;
 const SAME_STOP: f64 = 0.01;
 /// Least turn that counts as a stroke at all, rad: a degree [DV-91].
 const STROKE_RAD: f64 = core::f64::consts::PI / 180.0;
+/// For so long a valve may move unseen, s [DV-91].
+const UNSEEN_S: f64 = 10.0;
 /// So long is waited for a supply that fell to come back, s.
 const RECOVERS_S: f64 = 8.0;
 
@@ -43,6 +46,8 @@ pub(super) enum Turn {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Found {
     pub supply_pa: f64,
+    /// On the way to the closed stop no air came where air closes.
+    pub no_air: bool,
     pub closed_rad: f64,
     pub open_rad: f64,
     /// Opening pressures when it came to its stops, Pa.
@@ -61,6 +66,7 @@ pub struct Calibration {
     elapsed_s: f64,
     stage_s: f64,
     percent: u8,
+    before: Option<Calibrated>,
     found: Found,
     stroke: Stroke,
     fine: Fine,
@@ -78,6 +84,7 @@ impl Calibration {
             elapsed_s: 0.0,
             stage_s: 0.0,
             percent: 0,
+            before: before.copied(),
             found,
             stroke: Stroke::new(0),
             fine: Fine::default(),
@@ -162,13 +169,17 @@ impl Calibration {
     /// What there is to keep so far.
     fn calibrated(&self, config: &Config) -> Result<Calibrated, Cause> {
         let found = &self.found;
+        let before = self.before.filter(|before| before.fits(config));
+        let learns = |kind, now, kept: fn(Calibrated) -> Option<f64>| {
+            if self.kind >= kind { Some(now) } else { before.and_then(kept) }
+        };
         let calibrated = Calibrated {
             lever: config.lever,
             closed_rad: found.closed_rad,
             open_rad: found.open_rad,
-            opening_s: (self.kind >= Kind::StrokeTimes).then_some(found.opening_s),
-            closing_s: (self.kind >= Kind::StrokeTimes).then_some(found.closing_s),
-            friction_pa: (self.kind == Kind::Friction).then_some(found.learned.friction_pa),
+            opening_s: learns(Kind::StrokeTimes, found.opening_s, |c| c.opening_s),
+            closing_s: learns(Kind::StrokeTimes, found.closing_s, |c| c.closing_s),
+            friction_pa: learns(Kind::Friction, found.learned.friction_pa, |c| c.friction_pa),
             learned: found.learned,
         };
         if calibrated.fits(config) { Ok(calibrated) } else { Err(Cause::AngleBeyond) }
@@ -195,18 +206,14 @@ impl Calibration {
                 if !seen.in_range {
                     return Err(Cause::AngleBeyond);
                 }
-                let limits = &config.limits;
-                let base_pa = base_pa(config, &self.found);
-                match self.fine.step(
-                    self.stage,
-                    &mut self.found,
-                    base_pa,
-                    limits,
-                    config.opens(),
+                let now = Moment {
+                    limits: &config.limits,
+                    base_pa: base_pa(config, &self.found),
+                    opens: config.opens(),
                     dt_s,
-                    x,
-                    seen.opening_pa,
-                )? {
+                    look: Look { travel_percent: x, opening_pa: seen.opening_pa },
+                };
+                match self.fine.step(self.stage, &mut self.found, &now)? {
                     Some(drive) => Ok(Turn::Goes(drive)),
                     None => self.next(config),
                 }
@@ -250,14 +257,8 @@ impl Calibration {
 
     fn end_stop(&mut self, config: &Config, dt_s: f64, seen: &Seen) -> Result<Turn, Cause> {
         let opens = self.stage == Stage::ToOpen;
-        let over = self.stroke.step(dt_s, seen)?;
+        let settled = self.stroke.step(dt_s, seen)?;
         let limits = &config.limits;
-        if !over {
-            if self.stroke.seconds <= limits.most_stroke_s {
-                return Ok(Turn::Goes(if opens { 1.0 } else { -1.0 }));
-            }
-            return Err(Cause::TookTooLong);
-        }
         let moved = self.stroke.gone_rad().abs() >= STROKE_RAD;
         let (least_pa, most_pa) = config.opening_pa_range(seen.supply_pa);
         let range_pa = most_pa - least_pa;
@@ -266,13 +267,33 @@ impl Calibration {
             true => (most_pa - seen.opening_pa, most_pa - self.stroke.moved_pa),
             false => (seen.opening_pa - least_pa, self.stroke.moved_pa - least_pa),
         };
-        if left > 0.7 * range_pa {
-            // Vented where it should be full, or full where it should be vented.
-            return Err(if moved || left > 0.95 * range_pa && self.stage == Stage::ToClosed {
-                Cause::WrongWay
-            } else {
-                Cause::NothingMovesNoAir
-            });
+        // Far from there a pressure must stand still, and longer where nothing was seen to move: a stem that takes up
+        // play moves unseen at a constant pressure.
+        let waits = !self.stroke.still(seen) || !moved && self.stroke.seconds < UNSEEN_S;
+        if !settled || left > 0.1 * range_pa && waits {
+            if self.stroke.seconds <= limits.most_stroke_s {
+                return Ok(Turn::Goes(if opens { 1.0 } else { -1.0 }));
+            }
+            return Err(Cause::TookTooLong);
+        }
+        let feeds = config.outputs == Outputs::Double || opens == (config.opens() > 0.0);
+        if seen.supply_pa < limits.least_supply_gauge_pa {
+            return Err(Cause::SupplyTooLow);
+        }
+        if !feeds && left > 0.7 * range_pa {
+            // Full where it should be vented.
+            return Err(Cause::WrongWay);
+        }
+        if feeds && left > 0.7 * range_pa {
+            if self.stage == Stage::ToClosed && config.outputs != Outputs::Double {
+                // Vented where it should be full: whether the other way fills it tells why.
+                self.found.no_air = true;
+                return self.next(config);
+            }
+            return Err(Cause::NothingMovesNoAir);
+        }
+        if self.found.no_air {
+            return Err(Cause::NothingMovesNoAir);
         }
         if self.stage != Stage::ToClosed && !moved {
             return Err(if left > 0.25 * range_pa {
@@ -289,7 +310,6 @@ impl Calibration {
         }
         let (took_s, gone_rad) = (self.stroke.moved_s, self.stroke.gone_rad());
         if moved && left_at_stop < LEFT_AT_STOP * range_pa {
-            let feeds = opens == (config.opens() > 0.0) || config.outputs == Outputs::Double;
             return Err(if feeds { Cause::SupplyTooLow } else { Cause::StopNotFound });
         }
         match self.stage {
@@ -299,6 +319,8 @@ impl Calibration {
                 self.found.opening_s = took_s;
                 check_direction(config, gone_rad)?;
                 check_angles(config, self.found.closed_rad, self.found.open_rad)?;
+                let span = (self.found.open_rad - self.found.closed_rad).abs();
+                self.found.learned.noise_percent = (100.0 * self.stroke.noise_rad() / span).clamp(0.005, 0.3);
                 let calibrated = self.calibrated(config)?;
                 let Some(s) = calibrated.straightened() else { return Err(Cause::AngleBeyond) };
                 if let Some(speed) = self.stroke.speed_percent_per_s(|rad| s.share(rad)) {
@@ -321,10 +343,15 @@ impl Calibration {
                 }
                 let base_pa = base_pa(config, &self.found);
                 let learned = &mut self.found.learned;
-                (learned.span_pa, learned.friction_pa) = (base_pa, 0.03 * base_pa);
-                // What goes into a chamber that does not grow raises its pressure about twice as fast [DV-91].
-                let speed = learned.opening_percent_per_s.min(learned.closing_percent_per_s);
-                learned.rise_pa_per_s = 2.0 * base_pa * speed / 100.0;
+                learned.span_pa = base_pa;
+                if self.kind == Kind::Friction || self.before.is_none() {
+                    (learned.friction_pa, learned.run_on_s) = (0.03 * base_pa, Learned::default().run_on_s);
+                    // What goes into a chamber that does not grow raises its pressure about twice as fast [DV-91].
+                    let speed = learned.opening_percent_per_s.min(learned.closing_percent_per_s);
+                    learned.rise_pa_per_s = 2.0 * base_pa * speed / 100.0;
+                }
+                let friction_pa = learned.friction_pa;
+                learned.balance_pa = (self.found.closed_pa + friction_pa, self.found.open_pa - friction_pa);
             }
             _ => self.found.closed_rad = self.stroke.stands_rad,
         }

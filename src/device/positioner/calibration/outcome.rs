@@ -159,8 +159,8 @@ impl Cause {
             ),
             Cause::SupplyTooLow => (
                 "the supply is too low",
-                "Look at the gauge at the inlet while the valve strokes: regulator set too low, filter blocked, or a line \
-                 that is too narrow.",
+                "Look at the gauge at the inlet while the valve strokes: regulator set too low, filter blocked, a line \
+                 that is too narrow; or packing so tight that the air does not suffice.",
             ),
             Cause::SupplyLost => (
                 "the supply was lost on the way",
@@ -273,6 +273,33 @@ pub struct Progress {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Codes and words are those of our description of the positioner [DV-93].
+    #[test]
+    fn words_are_those_of_the_description() {
+        let text = include_str!("../../../../protocol-notes/positioner.toml");
+        let table = |name: &str| -> Vec<String> {
+            let head = format!("[enumeration.{name}]");
+            let lines = text.lines().skip_while(|l| *l != head).skip(1);
+            lines.take_while(|l| !l.is_empty()).map(str::to_string).collect()
+        };
+        let row = |code: u8, words: &str| format!("{code} = \"{words}\"");
+        let causes = Cause::ALL.iter().map(|c| row(c.code(), c.words()));
+        assert_eq!(table("calibration_fault")[1..], causes.collect::<Vec<_>>());
+        let stages = [
+            Stage::Supply,
+            Stage::ToClosed,
+            Stage::ToOpen,
+            Stage::BackToClosed,
+            Stage::ToMiddle,
+            Stage::Leak,
+            Stage::DeadBand,
+            Stage::Friction,
+            Stage::Verify,
+        ];
+        let stages = stages.iter().map(|s| row(s.code(), s.words()));
+        assert_eq!(table("calibration_step")[1..], stages.collect::<Vec<_>>());
+    }
 
     #[test]
     fn codes_follow_the_order() {

@@ -38,6 +38,7 @@ pub(super) struct Stroke {
     pub first: Option<(f64, f64)>,
     /// Where it stands, the noise taken down, rad.
     pub stands_rad: f64,
+    noise: (f64, u32),
     slow_pa: f64,
     farthest_rad: f64,
     pub jumps_back: u32,
@@ -57,6 +58,7 @@ impl Stroke {
             moved_pa: 0.0,
             first: None,
             stands_rad: 0.0,
+            noise: (0.0, 0),
             slow_pa: 0.0,
             farthest_rad: 0.0,
             jumps_back,
@@ -80,6 +82,12 @@ impl Stroke {
             self.trace.push((0.0, seen.rad));
             return Ok(false);
         };
+        if self.seconds - self.moved_s > 0.3 {
+            let step = seen.rad - self.last[0];
+            self.noise = (self.noise.0 + step * step, self.noise.1 + 1);
+        } else {
+            self.noise = (0.0, 0);
+        }
         self.last = [seen.rad, self.last[0], self.last[1]];
         let place = self.last.iter().sum::<f64>() / 3.0;
         self.stands_rad += (seen.rad - self.stands_rad) * (dt_s / (0.2 + dt_s));
@@ -111,6 +119,11 @@ impl Stroke {
             }
         }
         Ok(())
+    }
+
+    /// Noise of the readings where it stands, rms, rad: each differs from the one before by its noise twice.
+    pub fn noise_rad(&self) -> f64 {
+        (self.noise.0 / f64::from(2 * self.noise.1.max(1))).sqrt()
     }
 
     /// Whether the pressure stands still, and not only almost.

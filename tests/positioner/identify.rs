@@ -1,1 +1,0 @@
-//! What is identified, against closed forms.
