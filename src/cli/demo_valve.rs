@@ -147,6 +147,9 @@ pub fn valve(stage: &mut Stage<'_>) -> Result<(), Failure> {
     let mut last_step = String::new();
     let progress = loop {
         let progress = valve.ask(132, &[])?;
+        if !text(&progress, "state").starts_with("running") || valve.now().since(from) > CALIBRATION_AT_MOST {
+            break progress;
+        }
         if text(&progress, "step") != last_step {
             last_step = text(&progress, "step");
             let words = format!(
@@ -155,9 +158,6 @@ pub fn valve(stage: &mut Stage<'_>) -> Result<(), Failure> {
                 text(&progress, "progress")
             );
             stage.put(&progress, &words)?;
-        }
-        if !text(&progress, "state").starts_with("running") || valve.now().since(from) > CALIBRATION_AT_MOST {
-            break progress;
         }
         valve.host.rest(Duration::from_secs(1)).map_err(failure)?;
     };
