@@ -8,6 +8,7 @@ use super::args::DemoArgs;
 use super::ask::host_failure;
 use super::demo_bench::{DemoBench, demo_bench};
 use super::demo_later;
+use super::demo_valve;
 use super::lines::{end_on_signal, open_log, quoted, utc_now_words};
 use super::listening::{Listening, Terms};
 use super::mock::clock_seed;
@@ -109,6 +110,7 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     captured?;
     mocked?;
     decode(&mut stage, &log, args)?;
+    demo_valve::valve(&mut stage)?;
     let (failed, steps) = (stage.failed, stage.steps);
     stage.say(&format!(
         "\n{}: {} of {steps} steps as expected.\nNext:\n  looprig mock {}     puts this mock on a port for your own software\n  looprig decode -v {}     shows the log with every octet",
@@ -149,7 +151,7 @@ pub(super) struct Stage<'a> {
 }
 
 impl Stage<'_> {
-    fn say(&mut self, text: &str) -> Result<(), Failure> {
+    pub(super) fn say(&mut self, text: &str) -> Result<(), Failure> {
         if self.out.options.format == Format::Text {
             self.out.text().push_str(text);
             self.out.text().push('\n');
@@ -161,6 +163,11 @@ impl Stage<'_> {
         let options = self.out.options;
         write_item(&Item::Exchange(Box::new(exchange.clone())), options, self.out.text());
         self.out.flush()
+    }
+
+    /// An exchange in words of the demo's own, where people read it.
+    pub(super) fn put(&mut self, exchange: &Exchange, words: &str) -> Result<(), Failure> {
+        if self.out.options.format == Format::Text { self.say(words) } else { self.show(exchange) }
     }
 
     /// One step that has an expected end.

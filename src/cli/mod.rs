@@ -10,6 +10,7 @@ mod demo;
 #[cfg(unix)]
 mod demo_bench;
 mod demo_later;
+mod demo_valve;
 mod describing;
 mod explain;
 mod files;
