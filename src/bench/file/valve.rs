@@ -127,6 +127,10 @@ fn blamed(table: &Spanned<ValveTable>, config: &ValveConfig, e: &ConfigError) ->
             (linkage.and_then(|l| at(&l.law)), "give law = \"coupling\" to a part-turn valve and no other")
         }
         "dead_volume_m3" => (at(&t.dead_volume_l), "give a larger dead_volume_l"),
+        "rate_n_per_m" | "preload_n" => (
+            at(&t.spring_to_bar).or(at(&t.spring_from_bar)).or(at(&t.stroke_mm)),
+            "give a longer stroke_mm, a smaller area_cm2, or spring_from_bar and spring_to_bar closer together",
+        ),
         "volume_m3" | "tubing_volume_m3" => {
             (at(&t.tube_length_m).or(at(&t.tube_bore_mm)), "give a shorter or a narrower tube")
         }
@@ -147,6 +151,15 @@ fn blamed(table: &Spanned<ValveTable>, config: &ValveConfig, e: &ConfigError) ->
             deg(own.resolution_rad),
             deg(own.max_rad - own.min_rad)
         ),
+        "rate_n_per_m" | "preload_n" => {
+            let (preload_n, rate_n_per_m) =
+                config.actuator.spring.map_or((0.0, 0.0), |s| (s.preload_n, s.rate_n_per_m));
+            format!(
+                "with this area and stroke the spring would push with {preload_n:.0} N and {:.0} N more for each mm: \
+                 at most 10000000 N and 1000000 N/mm can be",
+                rate_n_per_m / 1e3
+            )
+        }
         _ => format!("this valve cannot be: {e}"),
     };
     Fault::new(&key.unwrap_or_else(|| table.span()), wrong, right)
