@@ -1,6 +1,7 @@
 //! Benches drawn from the whole ranges of the keys of `[device.valve]` [PL-40]: a valve that runs, or a message with a place.
 
 use super::*;
+use crate::plant::actuator::ChamberSize;
 use crate::plant::fault::FaultName;
 use crate::plant::valve::Valve;
 use core::time::Duration;
@@ -150,11 +151,12 @@ proptest! {
             }
         };
         let config = plan.devices[0].valve.as_ref().unwrap().config;
-        // No air is above what the plant gives but where spring and process squeeze it, and with some way to run up.
-        let spring_n = config.actuator.spring.map_or(0.0, |s| s.preload_n + s.rate_n_per_m * config.moving.stroke_m);
-        let process_n = config.process.shut_n.abs().max(config.process.open_n.abs());
-        let least_m2 = config.actuator.chambers.iter().map(|c| c.area_m2).fold(f64::INFINITY, f64::min);
-        let most_pa = 6e6 + 10.0 * (spring_n + process_n) / least_m2;
+        // What fills a whole chamber at the header's pressure is at most squeezed into its dead volume.
+        let squeezed = |c: &ChamberSize| {
+            ((c.dead_volume_m3 + c.area_m2 * config.moving.stroke_m) / c.dead_volume_m3).powf(config.exponent)
+        };
+        let header_pa = config.supply.header_gauge_pa.max(6e5) + 1.1e5;
+        let most_pa = header_pa * config.actuator.chambers.iter().map(squeezed).fold(1.0, f64::max);
         let mut valve = Valve::new(config, 1).unwrap();
         for (what, x, fault) in orders {
             match what {
