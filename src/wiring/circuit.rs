@@ -332,12 +332,4 @@ impl Circuit {
             PartKind::Series(_) => None,
         })
     }
-
-    /// All cables, to change them.
-    pub fn cables_mut(&mut self) -> impl Iterator<Item = &mut Cable> {
-        self.parts.iter_mut().filter_map(|p| match &mut p.kind {
-            PartKind::Cable(c) => Some(c),
-            PartKind::Series(_) => None,
-        })
-    }
 }
