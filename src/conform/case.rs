@@ -49,6 +49,34 @@ pub struct Needs {
     pub sees_parity: bool,
 }
 
+impl Needs {
+    /// What is needed, in words, such as `revision 6 to 7, writes`; empty where nothing is.
+    pub fn words(&self) -> String {
+        let mut words = Vec::new();
+        match self.revisions {
+            (Revision::R5, Revision::R7) => {}
+            (a, b) if a == b => words.push(format!("revision {a}")),
+            (a, b) => words.push(format!("revisions {a} to {b}")),
+        }
+        if !self.commands.is_empty() {
+            let numbers: Vec<String> = self.commands.iter().map(u8::to_string).collect();
+            let s = if numbers.len() == 1 { "" } else { "s" };
+            words.push(format!("command{s} {}", numbers.join(" ")));
+        }
+        let flags = [
+            (self.writes, "writes"),
+            (self.moves, "moves"),
+            (self.sends_bad_parity, "line sends wrong parity"),
+            (self.sends_gaps, "line sends pauses"),
+            (self.stamps, "line tells times"),
+            (self.sees_gaps, "line tells pauses"),
+            (self.sees_parity, "line tells parity"),
+        ];
+        words.extend(flags.iter().filter(|(so, _)| *so).map(|(_, what)| (*what).to_owned()));
+        words.join(", ")
+    }
+}
+
 /// The function of a case: `Ok` is a pass.
 pub type Run = fn(&mut Probe<'_>) -> Outcome;
 
