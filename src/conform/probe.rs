@@ -110,6 +110,14 @@ impl<'l> Probe<'l> {
         self.line.pace().character() * n
     }
 
+    /// The same as a time to wait: at wire speed on a line without a pace.
+    pub fn waiting(&self, n: u32) -> Duration {
+        match self.line.pace() {
+            Pace::Fast => Pace::Wire.character() * n,
+            pace => pace.character() * n,
+        }
+    }
+
     /// Whether times on this line mean anything.
     pub fn has_times(&self) -> bool {
         self.line.pace() != Pace::Fast && self.line.capabilities().unit == StampUnit::Octets
@@ -174,8 +182,32 @@ impl<'l> Probe<'l> {
     /// As [`Probe::send`].
     pub fn send_at_once(&mut self, raw: &RawFrame) -> Result<Heard, Stop> {
         let ended_at = self.transmit(raw)?;
-        let patience = self.slave_time_out() * 2 + self.line.capabilities().stamp_error * 4;
-        self.hear(ended_at, patience)
+        self.hear(ended_at, false)
+    }
+
+    /// Sends a second request so many characters after the end of the answer to a first one, without waiting for more; what
+    /// came after each. Where the first one is not answered the second is sent all the same.
+    ///
+    /// # Errors
+    /// As [`Probe::send`].
+    pub fn send_twice(
+        &mut self,
+        first: &Request,
+        characters: u32,
+        second: &Request,
+    ) -> Result<(Heard, Heard), Stop> {
+        self.may_send(first.command())?;
+        self.may_send(second.command())?;
+        self.settle()?;
+        let character = self.line.pace().character();
+        let ended_at = self.transmit(&first.raw(character))?;
+        let before = self.hear(ended_at, true)?;
+        let begins = self.last_at + self.characters(characters);
+        while self.line.now() < begins {
+            self.wait(begins)?;
+        }
+        let after = self.send_at_once(&second.raw(character))?;
+        Ok((before, after))
     }
 
     /// Sends a request and takes the answer to it; repeats it up to three times where nobody answers or the answer is
@@ -441,8 +473,9 @@ impl<'l> Probe<'l> {
         Ok(ended_at)
     }
 
-    /// Hears what follows a request.
-    fn hear(&mut self, ended_at: Instant, patience: Duration) -> Result<Heard, Stop> {
+    /// Hears what follows a request; `briefly` ends with the answer, else the silence behind it is heard too.
+    fn hear(&mut self, ended_at: Instant, briefly: bool) -> Result<Heard, Stop> {
+        let patience = self.slave_time_out() * 2 + self.line.capabilities().stamp_error * 4;
         let character = self.line.pace().character();
         let tail = character * 4 + self.line.capabilities().stamp_error * 4 + Duration::from_millis(2);
         let deadline = ended_at + patience;
@@ -453,6 +486,9 @@ impl<'l> Probe<'l> {
             let answered = receptions
                 .iter()
                 .any(|r| matches!(r, Reception::Good(g) if g.frame.frame_type() == FrameType::Ack));
+            if answered && briefly {
+                break;
+            }
             let quiet_at = self.last_at + tail;
             let mut until = if answered { quiet_at } else { quiet_at.max(deadline) };
             until = self.receiver.deadline().map_or(until, |d| d.max(until)).min(limit);
