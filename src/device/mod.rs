@@ -12,6 +12,7 @@ mod common;
 mod config;
 mod delayed;
 mod described;
+mod faults;
 mod identity;
 mod kind;
 mod lag;
@@ -34,6 +35,7 @@ pub use delayed::why_not_slow;
 pub use described::{
     Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
 };
+pub use faults::{Consequences, FaultSection, ProtocolFault};
 pub use identity::{Identity, MANUFACTURER};
 pub use kind::{
     ElectronicsConfig, Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig,
@@ -45,7 +47,8 @@ pub use stored::{Stored, StoredLock, TwoPointTrim};
 
 use crate::app::command::{Revision, Value};
 use crate::frame::{
-    Address, Frame, Master, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target, UniqueAddress,
+    Address, Frame, Master, Octet, PollingAddress, RawFrame, Receiver, ReceiverConfig, Reception, Target,
+    UniqueAddress,
 };
 use crate::link::{BurstTurns, Call, Slave};
 use crate::time::{Instant, Pace};
@@ -84,6 +87,8 @@ pub struct VariableTold {
 struct Pending {
     at: Instant,
     octets: Bytes,
+    /// The same where parity or pauses are to be wrong.
+    raw: Option<RawFrame>,
     to: Master,
     /// The master that learns of the cold start by it [ST-08].
     tells: Option<Master>,
@@ -103,8 +108,8 @@ enum Leaving {
 /// A mock device on a line.
 ///
 /// Drive it like this: [`Device::handle`] with every octet of the line, [`Device::handle_timeout`]
-/// when [`Device::wake_at`] has come, [`Device::poll_transmit`] after both, and [`Device::sent`] when
-/// what was given out has left. A clone goes on in exactly the same way.
+/// when [`Device::wake_at`] has come, [`Device::poll_transmit`] after both (and [`Device::poll_raw`] where it may
+/// have a protocol fault), and [`Device::sent`] when what was given out has left. A clone goes on in exactly the same way.
 #[derive(Clone, Debug)]
 pub struct Device {
     state: State,
@@ -153,8 +158,11 @@ impl Device {
         let device = Device {
             turns,
             leaving: None,
+            receiver: Receiver::new(faults::hear(
+                &config.faults,
+                ReceiverConfig::for_line(pace, stamp_error),
+            )),
             state: State::new(config, stored, defect, now),
-            receiver: Receiver::new(ReceiverConfig::for_line(pace, stamp_error)),
             pace,
             pending: None,
             deaf_until: None,
@@ -198,14 +206,33 @@ impl Device {
         if self.pending.is_none() {
             return self.poll_burst(now);
         }
-        let due = self.pending.take_if(|p| p.at <= now)?;
+        let due = self.pending.take_if(|p| p.at <= now && p.raw.is_none())?;
+        self.answers(now, &due);
+        let lasts = self.pace.character() * due.octets.len() as u32;
+        self.give_out(now, lasts, Leaving::Answer(due.to));
+        Some(due.octets)
+    }
+
+    /// The same with wrong parity or pauses inside, which a device with such a [`ProtocolFault`] sends; asked if
+    /// [`Device::poll_transmit`] is silent.
+    pub fn poll_raw(&mut self, now: Instant) -> Option<RawFrame> {
+        let due = self.pending.take_if(|p| p.at <= now && p.raw.is_some())?;
+        self.answers(now, &due);
+        let raw = due.raw?;
+        let pauses: Duration = raw.octets.iter().map(|o| o.gap_before).sum();
+        self.give_out(now, self.pace.character() * raw.octets.len() as u32 + pauses, Leaving::Answer(due.to));
+        Some(raw)
+    }
+
+    /// An answer begins to leave.
+    fn answers(&mut self, now: Instant, due: &Pending) {
         if let Some(master) = due.tells {
             self.state.cold_start[master.index()] = false;
+            faults::given_out(&mut self.state, master);
         }
         self.state.counters.replies = self.state.counters.replies.wrapping_add(1);
         self.state.delayed.given_out();
         self.start_again(now);
-        Some(self.give_out(now, due.octets, Leaving::Answer(due.to)))
     }
 
     /// A burst, if one may begin now [LL-23] and one is due, or an answer to follow [LL-10].
@@ -220,23 +247,38 @@ impl Device {
         let (command, code, data) = self.state.take_burst(now, master)?;
         let address = Address { master, burst: true, target: Target::Unique(self.unique_address()) };
         let status = [code, self.state.field_device_status(master)];
-        let frame = Frame::reply(true, address, command, status, data).ok()?;
-        let octets = frame.encode_after(usize::from(self.state.preambles_reply()));
-        Some(self.give_out(now, octets, Leaving::Burst(master)))
+        let preambles = usize::from(self.state.preambles_reply());
+        let said = faults::Reply {
+            is_burst: true,
+            is_error: false,
+            address,
+            command,
+            status,
+            data,
+            preambles,
+            wait: Duration::ZERO,
+        };
+        let said = faults::shape(&self.state, said);
+        let frame = Frame::reply(said.is_burst, said.address, said.command, said.status, said.data).ok()?;
+        let (octets, _) = faults::speak(&self.state, &frame, said.preambles, self.pace);
+        self.give_out(now, self.pace.character() * octets.len() as u32, Leaving::Burst(master));
+        Some(octets)
     }
 
-    fn give_out(&mut self, now: Instant, octets: Bytes, what: Leaving) -> Bytes {
+    /// What is given out leaves until so much later.
+    fn give_out(&mut self, now: Instant, lasts: Duration, what: Leaving) {
         // Where octets take no time the next request may bear the same stamp.
-        let lasts = self.pace.character() * octets.len() as u32;
         self.deaf_until = (!lasts.is_zero()).then_some(now + lasts);
         self.left(now + lasts, what);
         self.leaving = Some(what);
-        octets
     }
 
     fn left(&mut self, at: Instant, what: Leaving) {
         match what {
-            Leaving::Answer(to) => self.turns.answered(at, to),
+            Leaving::Answer(to) => {
+                self.turns.answered(at, to);
+                faults::begin_turns(&self.state, &mut self.turns);
+            }
             Leaving::Burst(named) => self.turns.burst_left(at, named),
             Leaving::Left => self.turns.power_up(at),
         }
@@ -488,7 +530,7 @@ impl Device {
     fn take(&mut self, now: Instant, reception: &Reception) {
         let slave = self.slave();
         let end = reception.last_at();
-        match slave.judge(reception) {
+        match faults::judge(&self.state, &slave, reception) {
             Call::Request(frame) => self.obey(now, end, &slave, &frame, false),
             Call::Broadcast(frame) => self.obey(now, end, &slave, &frame, true),
             // The second octet is 0, so it tells nothing [LL-08].
@@ -513,7 +555,7 @@ impl Device {
         if !broadcast {
             self.state.counters.requests = self.state.counters.requests.wrapping_add(1);
         }
-        let Some((code, data)) = commands::answer(&mut self.state, now, request, broadcast) else {
+        let Some((code, data)) = faults::answer(&mut self.state, now, request, broadcast) else {
             self.start_again(now);
             return;
         };
@@ -549,16 +591,17 @@ impl Device {
         status: [u8; 2],
         data: Option<(Vec<u8>, Master)>,
     ) {
+        let (is_error, to) = (data.is_none(), address.master);
         let (data, tells) = data.map_or((Vec::new(), None), |(d, m)| (d, Some(m)));
-        let (preambles, to) = (usize::from(self.state.preambles_reply()), address.master);
+        let preambles = usize::from(self.state.preambles_reply());
+        let wait = self.state.config.response_delay;
+        let said =
+            faults::Reply { is_burst: false, is_error, address, command, status, data, preambles, wait };
+        let said = faults::shape(&self.state, said);
         // No answer is too long for a frame: that of 78, which could be, is cut to what fits [DV-27].
-        if let Ok(frame) = Frame::reply(false, address, command, status, data) {
-            self.pending = Some(Pending {
-                at: end + self.pace.scale(self.state.config.response_delay),
-                octets: frame.encode_after(preambles),
-                to,
-                tells,
-            });
+        if let Ok(frame) = Frame::reply(said.is_burst, said.address, said.command, said.status, said.data) {
+            let (octets, raw) = faults::speak(&self.state, &frame, said.preambles, self.pace);
+            self.pending = Some(Pending { at: end + self.pace.scale(said.wait), octets, raw, to, tells });
         }
     }
 }
