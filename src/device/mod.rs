@@ -275,13 +275,11 @@ impl Device {
 
     fn left(&mut self, at: Instant, what: Leaving) {
         match what {
-            Leaving::Answer(to) => {
-                self.turns.answered(at, to);
-                faults::begin_turns(&self.state, &mut self.turns);
-            }
+            Leaving::Answer(to) => self.turns.answered(at, to),
             Leaving::Burst(named) => self.turns.burst_left(at, named),
             Leaving::Left => self.turns.power_up(at),
         }
+        faults::begin_turns(&self.state, &mut self.turns);
     }
 
     /// The last octet of what [`Device::poll_transmit`] gave out left the line at `at`.

@@ -145,7 +145,6 @@ impl State {
         // What is settled may say something else, and that is not new.
         self.reported = self.additional_status();
         self.more_status = [self.reports_something(); 2];
-        faults::started(self);
     }
 
     /// Time has come to `now`: what has come about with it alone is seen [ST-07].

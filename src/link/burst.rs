@@ -150,6 +150,11 @@ impl BurstTurns {
         self.follows = None;
     }
 
+    /// No silence is left for others behind what has just left.
+    pub fn rush(&mut self) {
+        self.free_at = self.silent_since;
+    }
+
     /// Our own burst that names this master has left, its last octet at `at`.
     pub fn burst_left(&mut self, at: Instant, named: Master) {
         self.names = named.other();

@@ -248,7 +248,7 @@ pub(in crate::device) fn started(state: &mut State) {
     }
 }
 
-/// An answer has left, and the turns of bursts go on from there.
+/// An answer or a burst has left, and the turns of bursts go on from there.
 pub(in crate::device) fn begin_turns(state: &State, turns: &mut BurstTurns) {
     for act in each(state) {
         if let Act::Turns(act) = act {

@@ -74,7 +74,7 @@ enum Act {
     Request(fn(&mut State, &Request<'_>, Next) -> Option<Told>),
     /// These commands, or all, are answered `to` where `from` was due.
     Code { of: &'static [u8], from: u8, to: u8 },
-    /// These commands are answered "success" and the request's data where one of these codes was due; nothing is done.
+    /// These commands are answered "success" and the request's data where one of these codes was due; what is done stays.
     Accepts { of: &'static [u8], codes: &'static [u8] },
     /// The data of these commands' answers that have some.
     Data { of: &'static [u8], edit: fn(&State, &mut Vec<u8>) },
@@ -90,7 +90,7 @@ enum Act {
     GivenOut(fn(&mut State, Master)),
     /// What follows when the device has started, or has started again.
     Started(fn(&mut State)),
-    /// Turns of bursts, when an answer has left.
+    /// Turns of bursts, when an answer or a burst has left.
     Turns(fn(&mut BurstTurns)),
     /// Periods and trigger of a burst message.
     Timing(fn(Burst) -> Burst),

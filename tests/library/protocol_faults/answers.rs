@@ -40,12 +40,28 @@ pub const SCENES: &[Scene] = &[
     ("every_polling_address_answered", "@9 0", "silence", "delim=06 addr=09 cmd=0"),
     ("polling_address_unanswered", "@0 0", "delim=06 cmd=0", "silence"),
     ("other_device_id_answered", "raw 823D719999991000ww", "silence", "addr=3D71999999 data=123456"),
+    (
+        "other_device_id_answered",
+        "revision=6;raw 823D619999991000ww",
+        "silence",
+        "addr=3D61999999 data=123456",
+    ),
+    (
+        "other_device_id_answered",
+        "revision=5;raw 823D519999991000ww",
+        "silence",
+        "addr=3D51999999 data=123456",
+    ),
     ("other_type_answered", "raw 823E110031041000ww", "silence", "addr=3E11003104 data=123456"),
     ("broadcast_answered", "bs 16", "silence", "addr=3D71003104 data=123456"),
     ("broadcast_unanswered", "bs 11 196B73C70D20", "addr=3D71003104 cmd=11 code=00", "silence"),
     // One expansion octet: mask 20 in the delimiter.
     ("expansion_octets_ignored", "raw A23D71003104551000ww", "silence", "delim=86 data=123456"),
+    ("expansion_octets_ignored", "revision=6;raw A23D61003104551000ww", "silence", "delim=86 data=123456"),
+    ("expansion_octets_ignored", "revision=5;raw A23D51003104551000ww", "silence", "delim=86 data=123456"),
     ("answers_answers", "raw 863D7100310410020000ww", "silence", "delim=86 cmd=16 data=123456"),
+    ("answers_answers", "revision=6;raw 863D6100310410020000ww", "silence", "delim=86 cmd=16 data=123456"),
+    ("answers_answers", "revision=5;raw 863D5100310410020000ww", "silence", "delim=86 cmd=16 data=123456"),
     // A damaged request is answered with mask 80 and its error, and second octet 0 ([LL-08], from memory).
     ("wrong_check_byte_obeyed", "check s 16", "code=88 fds=00 len=0", "code=00 data=123456"),
     ("wrong_parity_obeyed", "parity s 19 0A0B0C", "code=C0 fds=00 len=0", "code=00 data=0A0B0C"),

@@ -67,6 +67,7 @@ pub fn play(script: &str, revision: Revision, faults: &[&'static ProtocolFault])
             "kind=temperature" => kind = KindName::Temperature,
             "revision=6" => revision = Revision::R6,
             "revision=5" => revision = Revision::R5,
+            "revision=7" => revision = Revision::R7,
             _ => {}
         }
     }
@@ -161,7 +162,9 @@ fn sent(words: &[&str], own: [u8; 5]) -> Vec<u8> {
 /// | `parity=bad`, `pause=3` | an octet with wrong parity, a pause of so many characters |
 /// | `n=3`, `n>2`, `n<5` | how much was said |
 /// | `every<0.4`, `every>0.9` | time from beginning to beginning of the last two, s |
-/// | `follows=2`, `names=..` | how many times in all a burst came right behind; address octets without the low six bits of each, in order |
+/// | `follows=yes` | something was said right behind something else |
+/// | `named=both`, `named=primary` | whom all of it names |
+/// | `top+40`, `top-40`, `low=3D` | bits of the first address octet; its low six |
 pub fn holds(outcome: &Outcome, words: &str) -> bool {
     words.split_whitespace().all(|word| one_holds(outcome, word))
 }
@@ -183,9 +186,18 @@ fn one_holds(outcome: &Outcome, word: &str) -> bool {
         let wanted: f64 = rest[1..].parse().expect(word);
         return if rest.starts_with('<') { s < wanted } else { s > wanted };
     }
-    if let Some(wanted) = word.strip_prefix("names=") {
-        let told: Vec<String> = all.iter().map(|s| format!("{:02X}", s.frame()[1] & 0xC0)).collect();
-        return told.join(",") == wanted;
+    if let Some(wanted) = word.strip_prefix("named=") {
+        let primary = all.iter().filter(|s| s.frame()[1] & 0x80 != 0).count();
+        return match wanted {
+            "both" => primary > 0 && primary < all.len(),
+            _ => !all.is_empty() && primary == all.len(),
+        };
+    }
+    if let Some(wanted) = word.strip_prefix("follows=") {
+        let lasts = |s: &Said| Duration::from_nanos(9_166_667) * s.values().len() as u32;
+        let follows =
+            all.windows(2).any(|two| two[1].at.since(two[0].at + lasts(&two[0])) < lasts(&two[0]) / 10);
+        return follows == (wanted == "yes");
     }
     if word == "silence" {
         return all.is_empty();
@@ -209,6 +221,11 @@ fn one_holds(outcome: &Outcome, word: &str) -> bool {
                 _ => octet & wanted == 0,
             }
         }
+        "top" => {
+            let wanted = u8::from_str_radix(value, 16).expect(word);
+            frame[1] & wanted == if word.contains('+') { wanted } else { 0 }
+        }
+        "low" => hex(&[frame[1] & 0x3F]) == value,
         "data" => hex(data) == value,
         "len" => data.len().to_string() == value,
         "pre" => said.values().iter().take_while(|&&o| o == 0xFF).count().to_string() == value,

@@ -98,6 +98,13 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         Act::Turns(|turns| turns.forgo()),
     ),
     fault(
+        "burst_leaves_no_turn",
+        "It leaves no silence behind its answers and bursts before the next burst that is due.",
+        "LL-04",
+        These(&["LL-10", "LL-09", "LL-03", "CM-103"]),
+        Act::Turns(|turns| turns.rush()),
+    ),
+    fault(
         "burst_every_250_ms",
         "It sends each burst message every 250 ms, whatever period is written.",
         "CM-103",

@@ -311,6 +311,14 @@ pub(super) static ROWS: &[ProtocolFault] = &[
     )
     .only(In::From6),
     fault(
+        "counter_lost_at_start",
+        "Its configuration change counter begins at 0 with every start.",
+        "ST-09",
+        These(&["DV-08", "CM-038", "CM-000", "CM-042"]),
+        Act::Started(|state| state.stored.configuration_change_counter = 0),
+    )
+    .only(In::From6),
+    fault(
         "counter_advances_by_refused_writes",
         "Its configuration change counter advances with a write that is refused.",
         "ST-09",
@@ -383,10 +391,12 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "Command 42 makes it forget message, descriptor and final assembly number.",
         "CM-042",
         Everything,
-        Act::Started(|state| {
-            state.stored.message.clear();
-            state.stored.descriptor.clear();
-            state.stored.final_assembly_number = 0;
+        Act::GivenOut(|state, _| {
+            if state.starts_again {
+                state.stored.message.clear();
+                state.stored.descriptor.clear();
+                state.stored.final_assembly_number = 0;
+            }
         }),
     ),
 ];
