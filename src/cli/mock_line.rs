@@ -229,7 +229,12 @@ mod tests {
 
     fn line(name: &str, end_s: u64) -> MockLine {
         let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("fixtures/benches").join(name);
-        let spec = MockSpec { bench: path, seed: Some(1), lasts: Some(Duration::from_secs(end_s)) };
+        let spec = MockSpec {
+            bench: path,
+            seed: Some(1),
+            lasts: Some(Duration::from_secs(end_s)),
+            faults: Vec::new(),
+        };
         MockLine::open(&spec).unwrap_or_else(|e| panic!("{e}"))
     }
 

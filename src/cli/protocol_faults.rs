@@ -83,7 +83,9 @@ pub fn told(plan: &BenchPlan) -> Vec<String> {
 fn also(fault: &ProtocolFault) -> String {
     match fault.consequences() {
         Consequences::Everything => "whatever is checked".to_owned(),
-        Consequences::These(ids) => ids.join(" "),
+        Consequences::These(ids) => {
+            ids.iter().filter(|id| **id != fault.violates()).copied().collect::<Vec<_>>().join(" ")
+        }
     }
 }
 
@@ -133,7 +135,7 @@ fn page(out: &mut String) {
         for f in section.faults {
             let also = match f.consequences() {
                 Consequences::These([]) => "-".to_owned(),
-                Consequences::These(ids) => cited(&ids.join(" ")),
+                Consequences::These(_) => cited(&also(f)),
                 Consequences::Everything => also(f),
             };
             let _ = writeln!(

@@ -8,6 +8,7 @@ mod scene;
 mod stage;
 mod universal;
 mod values;
+mod world;
 
 use looprig::app::command::Revision;
 use looprig::device::{KindName, ProtocolFault};

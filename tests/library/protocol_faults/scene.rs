@@ -31,7 +31,7 @@ pub struct Outcome {
 }
 
 pub fn octets(hex: &str) -> Vec<u8> {
-    assert!(hex.len() % 2 == 0, "{hex}");
+    assert!(hex.len().is_multiple_of(2), "{hex}");
     (0..hex.len()).step_by(2).map(|i| u8::from_str_radix(&hex[i..i + 2], 16).expect(hex)).collect()
 }
 

@@ -257,7 +257,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "Command 89 answers success and leaves the clock as it was.",
         "CM-089",
         These(&["CM-090", "TB-21"]),
-        Act::Undoes { of: &[89], undo: |state, was| state.clock = was.clock.clone() },
+        Act::Undoes { of: &[89], undo: |state, was| state.clock = was.clock },
     )
     .only(In::R7),
     fault(
