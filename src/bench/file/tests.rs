@@ -2,6 +2,7 @@ mod bursts;
 mod described;
 mod devices;
 mod kinds;
+mod protocol_faults;
 mod random_valve;
 mod slow;
 mod valve;
