@@ -1,8 +1,11 @@
-//! Cases of the sections `codes/...`.
+//! Cases of the sections `codes/...`: which response code a device gives, and what goes with it.
+
+mod refusals;
+mod values;
 
 use crate::conform::Case;
 
 /// The sections, in the order in which they are run.
 pub(super) fn sections() -> Vec<&'static [Case]> {
-    Vec::new()
+    vec![refusals::CASES, values::CASES]
 }
