@@ -1,6 +1,7 @@
 //! Section `codes/refusals`: commands that there are not, too few octets, more than enough.
 
 use crate::app::command::Revision;
+use crate::conform::suite::universal::{prepared, remember};
 use crate::conform::{Case, Outcome, Probe, Reply, Stop, expect};
 
 const R6: Revision = Revision::R6;
@@ -18,7 +19,7 @@ pub(super) const CASES: &[Case] = &[
     ),
     Case::must(
         "codes/refusals/unknown-command-without-data",
-        "DV-11",
+        "ST-03",
         "an answer with code 64 has no data, whatever the request had",
         unknown_command_without_data,
     ),
@@ -57,12 +58,6 @@ pub(super) const CASES: &[Case] = &[
         surplus_octets_of_a_write,
     )
     .writes(),
-    Case::must(
-        "codes/refusals/surplus-octets-of-a-read",
-        "DV-06",
-        "commands 1, 12, 13 and 15 with surplus octets are answered with code 0",
-        surplus_octets_of_a_read,
-    ),
     Case::must(
         "codes/refusals/no-data-with-an-error",
         "ST-03",
@@ -112,9 +107,9 @@ fn too_few_octets_to_read(p: &mut Probe<'_>) -> Outcome {
 
 fn too_few_status_octets(p: &mut Probe<'_>) -> Outcome {
     let told = p.ask(48, &[])?;
-    let cut = match told.data.split_last() {
-        Some((_, cut)) if told.is_success() && cut.len() >= 8 => cut.to_vec(),
-        _ => return Err(Stop::Inconclusive(format!("command 48 does not tell its octets: {told}"))),
+    // There are nine at least.
+    let Some(cut) = told.part(0, 8).filter(|_| told.is_success()).map(<[u8]>::to_vec) else {
+        return Err(Stop::Inconclusive(format!("command 48 does not tell its octets: {told}")));
     };
     let reply = p.ask(48, &cut)?;
     expect(
@@ -124,23 +119,13 @@ fn too_few_status_octets(p: &mut Probe<'_>) -> Outcome {
     )
 }
 
-/// A label as it stands, and what writes it.
-fn label(p: &mut Probe<'_>, read: u8, write: u8, len: usize) -> Result<Vec<u8>, Stop> {
-    let reply = p.ask(read, &[])?;
-    let Some(was) = reply.part(0, len).map(<[u8]>::to_vec) else {
-        return Err(Stop::Inconclusive(format!("command {read} is too short: {reply}")));
-    };
-    p.put_back(write, &was);
-    Ok(was)
-}
-
 /// Labels by the commands that read and write them, with how many octets they have: 12 and 17 message, 13 and 18 tag,
 /// descriptor and date, 16 and 19 final assembly number.
 const LABELS: [(u8, u8, usize); 3] = [(12, 17, 24), (13, 18, 21), (16, 19, 3)];
 
 fn too_few_octets_to_write(p: &mut Probe<'_>) -> Outcome {
     for (read, write, len) in LABELS {
-        let was = label(p, read, write, len)?;
+        let was = remember(p, read, write, len)?;
         for cut in [len - 1, 0] {
             let reply = p.ask(write, &was[..cut])?;
             expect(
@@ -154,7 +139,7 @@ fn too_few_octets_to_write(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn too_few_octets_change_nothing(p: &mut Probe<'_>) -> Outcome {
-    let was = label(p, 16, 19, 3)?;
+    let was = remember(p, 16, 19, 3)?;
     // Every octet that is sent differs.
     let other: Vec<u8> = was[..2].iter().map(|o| o ^ 0xFF).collect();
     let request = p.request(19, &other);
@@ -168,55 +153,35 @@ fn too_few_octets_change_nothing(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn surplus_octets_of_a_write(p: &mut Probe<'_>) -> Outcome {
-    label(p, 16, 19, 3)?;
+    remember(p, 16, 19, 3)?;
+    let plain = prepared(p, 19, &[0x04, 0x05, 0x06])?;
     let reply = p.ask_until_done(19, &[0x01, 0x02, 0x03, 0xAA, 0x55])?;
     expect(reply.is_success(), "command 19 accepted with five octets", reply.to_string())?;
-    let again = p.ask_until_done(19, &[0x04, 0x05, 0x06])?;
-    expect(again.is_success(), "command 19 accepted with three octets", again.to_string())?;
     expect(
-        reply.data.len() == again.data.len(),
-        format!("as many octets in the answer as without surplus: {again}"),
+        reply.data.len() == plain.data.len(),
+        format!("as many octets in the answer as without surplus: {plain}"),
         reply.to_string(),
     )
 }
 
-fn surplus_octets_of_a_read(p: &mut Probe<'_>) -> Outcome {
-    for command in [1, 12, 13, 15] {
-        let plain = p.ask(command, &[])?;
-        let reply = p.ask(command, &[0xAA, 0x55, 0x00])?;
-        expect(
-            reply.code == plain.code && reply.data.len() == plain.data.len(),
-            format!("the answer to command {command} as without three surplus octets: {plain}"),
-            reply.to_string(),
-        )?;
+/// Command 19 with two octets, which is refused.
+fn refused_write(p: &mut Probe<'_>) -> Result<Reply, Stop> {
+    remember(p, 16, 19, 3)?;
+    let request = p.request(19, &[0x01, 0x02]);
+    let heard = p.send(&request)?;
+    match heard.reply() {
+        Some(reply) if !reply.is_success() => Ok(reply),
+        _ => Err(Stop::Inconclusive(format!("command 19 with two octets is not refused: {}", heard.words()))),
     }
-    Ok(())
-}
-
-/// Refusals that a device gives without any harm: a command that there is not, a final assembly number of two octets, and a
-/// date of no calendar where that is refused.
-fn refusals(p: &mut Probe<'_>) -> Result<Vec<Reply>, Stop> {
-    label(p, 16, 19, 3)?;
-    let replies = vec![p.ask(10, &[0x01, 0x02])?, p.ask(19, &[0x01, 0x02])?];
-    Ok(replies)
 }
 
 fn no_data_with_an_error(p: &mut Probe<'_>) -> Outcome {
-    for reply in refusals(p)? {
-        if !matches!(reply.code, 2..=7 | 16 | 32 | 64) {
-            continue;
-        }
-        expect(
-            reply.data.is_empty(),
-            format!("no data with code {} in the answer to command {}", reply.code, reply.command),
-            reply.to_string(),
-        )?;
-    }
-    Ok(())
+    let reply = refused_write(p)?;
+    expect(reply.data.is_empty(), "no data in the answer that refuses command 19", reply.to_string())
 }
 
 fn no_undefined_code(p: &mut Probe<'_>) -> Outcome {
-    for reply in refusals(p)? {
+    for reply in [p.ask(10, &[])?, refused_write(p)?] {
         expect(
             reply.code != 1,
             format!("another code than 1 in the answer to command {}", reply.command),

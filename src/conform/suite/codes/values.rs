@@ -1,6 +1,7 @@
 //! Section `codes/values`: values that universal commands have to refuse, with the code of their lists [ST-04].
 
 use crate::app::command::Revision;
+use crate::conform::suite::universal::remember;
 use crate::conform::{Case, Outcome, Probe, Stop, expect};
 
 const R6: Revision = Revision::R6;
@@ -82,18 +83,8 @@ fn variable_code_without_meaning(p: &mut Probe<'_>) -> Outcome {
     Ok(())
 }
 
-/// Tag, descriptor and date as they stand, put back afterwards.
-fn description(p: &mut Probe<'_>) -> Result<Vec<u8>, Stop> {
-    let reply = p.ask(13, &[])?;
-    let Some(was) = reply.part(0, 21).map(<[u8]>::to_vec) else {
-        return Err(Stop::Inconclusive(format!("command 13 is too short: {reply}")));
-    };
-    p.put_back(18, &was);
-    Ok(was)
-}
-
 fn date_of_no_calendar(p: &mut Probe<'_>) -> Outcome {
-    let was = description(p)?;
+    let was = remember(p, 13, 18, 21)?;
     // 31 February and 1 of a month 13 of 2011, 29 February 1900, which was no leap year.
     for date in [[0x1F, 0x02, 0x6F], [0x01, 0x0D, 0x6F], [0x1D, 0x02, 0x00]] {
         let reply = p.ask_until_done(18, &[&was[..18], &date].concat())?;
@@ -103,7 +94,7 @@ fn date_of_no_calendar(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn leap_day(p: &mut Probe<'_>) -> Outcome {
-    let was = description(p)?;
+    let was = remember(p, 13, 18, 21)?;
     // 29 February 2024.
     let date = [0x1D, 0x02, 0x7C];
     let reply = p.ask_until_done(18, &[&was[..18], &date].concat())?;

@@ -1,7 +1,8 @@
 //! Section `status/counter`: the configuration change counter, from revision 6 on.
 
-use super::prepare::{change, cleared, counter, restart, unclear};
+use super::prepare::{change, cleared, counter, restart};
 use crate::app::command::Revision;
+use crate::conform::suite::universal::remember;
 use crate::conform::{Case, Outcome, Probe, expect};
 use crate::frame::Master::Secondary;
 
@@ -101,11 +102,7 @@ fn stands_after_command_38(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn stands_after_refused_writes(p: &mut Probe<'_>) -> Outcome {
-    let message = p.ask(12, &[])?;
-    let Some(was) = message.part(0, 24).map(<[u8]>::to_vec) else {
-        return unclear(format!("the message cannot be read: {message}"));
-    };
-    p.put_back(17, &was);
+    let was = remember(p, 12, 17, 24)?;
     let before = counter(p)?;
     // One octet short of a message.
     let request = p.request(17, &was[..23]);

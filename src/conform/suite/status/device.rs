@@ -46,7 +46,6 @@ pub(super) const CASES: &[Case] = &[
         other_variable_out_of_limits,
     )
     .revisions(R6, R7)
-    .commands(&[50, 54])
     .moves(),
     Case::should(
         "status/device/extended-status-undefined-bits",
@@ -129,6 +128,7 @@ fn saturated_current_is_told(p: &mut Probe<'_>) -> Outcome {
 /// A device variable of its own that is a dynamic variable and not the primary one.
 fn other_variable_out_of_limits(p: &mut Probe<'_>) -> Outcome {
     let assigned = p.ask(50, &[])?;
+    p.skip_unless_known(&assigned)?;
     let Some((&primary, others)) = assigned.data.split_first() else {
         return unclear(format!("command 50 tells nothing: {assigned}"));
     };
@@ -136,6 +136,7 @@ fn other_variable_out_of_limits(p: &mut Probe<'_>) -> Outcome {
         return Err(Stop::Skip("the device has no other dynamic variable".to_owned()));
     };
     let about = p.ask(54, &[variable])?;
+    p.skip_unless_known(&about)?;
     let (Some(unit), Some(upper), Some(lower)) = (about.octet(4), about.float(5), about.float(9)) else {
         return unclear(format!("command 54 is too short: {about}"));
     };
@@ -154,6 +155,10 @@ fn other_variable_out_of_limits(p: &mut Probe<'_>) -> Outcome {
     p.skip_unless_known(&reply)?;
     if !reply.is_success() {
         return unclear(format!("command 79 is not accepted: {reply}"));
+    }
+    let simulated = p.ask(9, &[variable])?;
+    if simulated.part(4, 4) != Some(&value) {
+        return unclear(format!("command 79 does not simulate {value:02X?}: {simulated}"));
     }
     let told = status(p, Secondary)?;
     expect(

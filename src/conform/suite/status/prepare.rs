@@ -2,6 +2,7 @@
 //! where they do not nothing is said.
 
 use crate::app::command::Revision;
+use crate::conform::suite::universal::{prepared, remember};
 use crate::conform::{Probe, Reply, Stop};
 use crate::frame::Master;
 use core::time::Duration;
@@ -21,18 +22,9 @@ pub(super) fn unclear<T>(why: impl Into<String>) -> Result<T, Stop> {
 
 /// Changes the configuration as the secondary master: a bit of the message.
 pub(super) fn change(p: &mut Probe<'_>) -> Result<Reply, Stop> {
-    let reply = p.ask(12, &[])?;
-    let Some(was) = reply.part(0, 24).map(<[u8]>::to_vec) else {
-        return unclear(format!("the message cannot be read: {reply}"));
-    };
-    let mut other = was.clone();
-    other[23] ^= 0x01;
-    p.put_back(17, &was);
-    let reply = p.ask_until_done(17, &other)?;
-    match reply.is_success() {
-        true => Ok(reply),
-        false => unclear(format!("the message cannot be written: {reply}")),
-    }
+    let mut message = remember(p, 12, 17, 24)?;
+    message[23] ^= 0x01;
+    prepared(p, 17, &message)
 }
 
 /// The configuration change counter in command 0.

@@ -1,6 +1,6 @@
 //! Section `universal/label-writes`: commands 17 to 19 and 22. What is written is put back.
 
-use super::part;
+use super::{prepared, put_back, remember};
 use crate::app::command::Revision;
 use crate::conform::{Case, Outcome, Probe, Reply, Stop, expect};
 
@@ -112,33 +112,11 @@ pub(super) const CASES: &[Case] = &[
     .writes(),
 ];
 
-/// What a label read as, so that it can be put back; the length of reads is the matter of other cases.
-fn whole(reply: &Reply, len: usize) -> Result<Vec<u8>, Stop> {
-    part(reply, 0, len)
-}
-
-/// Remembers a label: reads it by one command and puts it back by another.
-fn remember(p: &mut Probe<'_>, read: u8, write: u8, len: usize) -> Result<Vec<u8>, Stop> {
-    let reply = p.read(read, &[])?;
-    let was = whole(&reply, len)?;
-    p.put_back(write, &was);
-    Ok(was)
-}
-
 /// Writes, which has to be accepted.
 fn write(p: &mut Probe<'_>, command: u8, data: &[u8]) -> Result<Reply, Stop> {
     let reply = p.ask_until_done(command, data)?;
     expect(reply.is_success(), format!("command {command} accepted"), reply.to_string())?;
     Ok(reply)
-}
-
-/// Writes as preparation only: that it is accepted is the matter of other cases.
-fn prepared(p: &mut Probe<'_>, command: u8, data: &[u8]) -> Result<Reply, Stop> {
-    let reply = p.ask_until_done(command, data)?;
-    match reply.is_success() {
-        true => Ok(reply),
-        false => Err(Stop::Inconclusive(format!("command {command} is not accepted: {reply}"))),
-    }
 }
 
 fn reads(p: &mut Probe<'_>, command: u8, at: usize, want: &[u8]) -> Outcome {
@@ -161,7 +139,7 @@ fn echoes(p: &mut Probe<'_>, command: u8, data: &[u8]) -> Outcome {
 
 fn message_is_kept(p: &mut Probe<'_>) -> Outcome {
     let reply = p.read(12, &[])?;
-    p.put_back(17, reply.part(0, 24).unwrap_or(&FIRST_HALF));
+    put_back(p, 12, 17, reply.part(0, 24).unwrap_or(&FIRST_HALF));
     for message in [FIRST_HALF, SECOND_HALF] {
         write(p, 17, &message)?;
         let reply = p.read(12, &[])?;
@@ -190,7 +168,7 @@ fn tag_and_descriptor_are_kept(p: &mut Probe<'_>) -> Outcome {
         Some(was) => was.to_vec(),
         None => description(DATE),
     };
-    p.put_back(18, &was);
+    put_back(p, 13, 18, &was);
     // A tag and a descriptor that differ: "FT-101  " and twice "????????" [TY-04].
     let data = [&TAG[..], &[0xFF; 12], &DATE].concat();
     write(p, 18, &data)?;
@@ -203,7 +181,7 @@ fn date_is_kept(p: &mut Probe<'_>) -> Outcome {
         Some(was) => was.to_vec(),
         None => [reply.part(0, 18).unwrap_or(&[0; 18]), &DATE].concat(),
     };
-    p.put_back(18, &was);
+    put_back(p, 13, 18, &was);
     // The last day of the year before, so that a date that stays is seen.
     for date in [[0x1F, 0x0C, 0x6E], DATE] {
         let data = [&was[..18], &date].concat();
@@ -243,7 +221,7 @@ fn long_tag_is_kept(p: &mut Probe<'_>) -> Outcome {
     let reply = p.read(20, &[])?;
     let mut was = reply.data.clone();
     was.resize(32, 0x00);
-    p.put_back(22, &was);
+    put_back(p, 20, 22, &was);
     write(p, 22, &LONG_TAG)?;
     reads(p, 20, 0, &LONG_TAG)
 }
@@ -253,7 +231,7 @@ fn long_tag_is_latin_1(p: &mut Probe<'_>) -> Outcome {
     let reply = p.read(20, &[])?;
     let mut was = reply.data.clone();
     was.resize(32, 0x00);
-    p.put_back(22, &was);
+    put_back(p, 20, 22, &was);
     let mut tag = [0x00; 32];
     tag[..9].copy_from_slice(&[0x61, 0x75, 0x65, 0x3A, 0x20, 0xE4, 0xF6, 0xFC, 0xDF]);
     prepared(p, 22, &tag)?;
@@ -264,7 +242,7 @@ fn long_tag_echo(p: &mut Probe<'_>) -> Outcome {
     let reply = p.read(20, &[])?;
     let mut was = reply.data.clone();
     was.resize(32, 0x00);
-    p.put_back(22, &was);
+    put_back(p, 20, 22, &was);
     echoes(p, 22, &LONG_TAG)
 }
 

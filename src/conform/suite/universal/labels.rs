@@ -63,8 +63,7 @@ pub(super) const CASES: &[Case] = &[
         "the channel of a valve is an input, whose alarm selection is not used; that of a transmitter is an output",
         channel_flags,
     )
-    .revisions(R6, R7)
-    .commands(&[54]),
+    .revisions(R6, R7),
     Case::must(
         "universal/labels/assembly-number-length",
         "CM-016",
@@ -146,6 +145,7 @@ fn channel_flags(p: &mut Probe<'_>) -> Outcome {
         false => 0,
     };
     let about = p.ask(54, &[primary])?;
+    p.skip_unless_known(&about)?;
     let family = part(&about, 22, 1)?[0];
     if family == 6 || family == 15 {
         return expect(is_input, "mask 01 in octet 17, for family 6 or 15 is a valve", reply.to_string());

@@ -1,8 +1,8 @@
 //! Section `universal/loop-configuration`: commands 6 and 7. What is written is put back.
 
-use super::{length, part};
+use super::{length, part, prepared};
 use crate::app::command::Revision;
-use crate::conform::{Case, Found, Outcome, Probe, Reply, Stop, expect};
+use crate::conform::{Case, Found, Outcome, Probe, Stop, expect};
 
 const R6: Revision = Revision::R6;
 const R7: Revision = Revision::R7;
@@ -22,14 +22,6 @@ pub(super) const CASES: &[Case] = &[
         address_as_told,
     )
     .revisions(R6, R7),
-    Case::must(
-        "universal/loop-configuration/mode-as-told",
-        "TB-09",
-        "loop current mode 0 in command 7 goes with loop current fixed, mode 1 with a current that follows",
-        mode_as_told,
-    )
-    .revisions(R6, R7)
-    .moves(),
     Case::must(
         "universal/loop-configuration/new-address",
         "CM-006",
@@ -112,31 +104,6 @@ fn present(p: &mut Probe<'_>) -> Result<Vec<u8>, Stop> {
     Ok(data)
 }
 
-fn prepared(p: &mut Probe<'_>, data: &[u8]) -> Result<Reply, Stop> {
-    let reply = p.ask_until_done(6, data)?;
-    match reply.is_success() {
-        true => Ok(reply),
-        false => Err(Stop::Inconclusive(format!("command 6 is not accepted: {reply}"))),
-    }
-}
-
-/// Bit 08 of the device status, loop current fixed [ST-02], says what the mode is.
-fn mode_as_told(p: &mut Probe<'_>) -> Outcome {
-    let was = present(p)?;
-    for mode in [0x00, 0x01] {
-        prepared(p, &[was[0], mode])?;
-        let reply = p.read(7, &[])?;
-        let told = part(&reply, 1, 1)?[0];
-        let fixed = reply.device_status & 0x08 != 0;
-        expect(
-            (told, fixed) == (0x00, true) || (told, fixed) == (0x01, false),
-            "loop current mode 00 with mask 08 of the device status, or 01 without it",
-            reply.to_string(),
-        )?;
-    }
-    Ok(())
-}
-
 /// A polling address at which nobody answers, above 0 and low enough for every revision.
 fn free_address(p: &mut Probe<'_>, own: u8) -> Result<u8, Stop> {
     let candidates = (1..16).rev().filter(|&a| a != own);
@@ -180,14 +147,14 @@ fn echo(p: &mut Probe<'_>) -> Outcome {
     let was = present(p)?;
     let new = free_address(p, was[0])?;
     let data = with_address(&was, new);
-    let reply = prepared(p, &data)?;
+    let reply = prepared(p, 6, &data)?;
     expect(reply.data == data, format!("{data:02X?} in the answer to command 6"), reply.to_string())
 }
 
 fn mode_is_kept(p: &mut Probe<'_>) -> Outcome {
     let was = present(p)?;
     for mode in [0x00, 0x01] {
-        prepared(p, &[was[0], mode])?;
+        prepared(p, 6, &[was[0], mode])?;
         let reply = p.read(7, &[])?;
         expect(
             part(&reply, 1, 1)?[0] == mode,

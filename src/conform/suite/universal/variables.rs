@@ -157,7 +157,9 @@ fn floats_most_significant_first(p: &mut Probe<'_>) -> Outcome {
     for (command, places) in [(1, &[1][..]), (2, &[0, 4]), (3, &[0, 5, 10, 15, 20])] {
         let reply = p.read(command, &[])?;
         for &at in places {
-            let Some(octets) = reply.part(at, 4) else { continue };
+            // What ends inside a variable has its floats elsewhere.
+            let is_whole = matches!((command, reply.data.len()), (1, 5) | (2, 8) | (3, 9 | 14 | 19 | 24));
+            let Some(octets) = reply.part(at, 4).filter(|_| is_whole) else { continue };
             let value = f32::from_be_bytes([octets[0], octets[1], octets[2], octets[3]]);
             if value.is_nan() || value == 0.0 {
                 continue;
