@@ -114,26 +114,6 @@ fn message_spoils_the_tag() -> Bent {
     }))
 }
 
-/// Addresses end at 15, as in revision 5.
-fn addresses_end_at_15() -> Bent {
-    answers(6, |code, data| {
-        if data.first().is_some_and(|&address| address > 15) {
-            *code = 2;
-            data.clear();
-        }
-    })
-}
-
-/// It knows no leap years.
-fn no_leap_years() -> Bent {
-    answers(18, |code, data| {
-        if data.get(18..20) == Some(&[29, 2]) {
-            *code = 9;
-            data.clear();
-        }
-    })
-}
-
 const ROWS: &[(&str, On)] = &[
     ("universal/identity/expansion-code", Fault("identity_not_254")),
     ("universal/identity/length", Fault("identity_cut")),
@@ -195,10 +175,8 @@ const ROWS: &[(&str, On)] = &[
     ("universal/loop-configuration/length", Fault("loop_configuration_cut")),
     ("universal/loop-configuration/address-as-told", Fault("polling_address_told_wrong")),
     ("universal/loop-configuration/new-address", Fault("polling_address_not_taken")),
-    ("universal/loop-configuration/highest-address", Is(addresses_end_at_15)),
     ("universal/loop-configuration/echo", Fault("loop_current_mode_echo_missing")),
     ("universal/loop-configuration/mode-is-kept", Fault("loop_current_mode_inverted")),
-    ("universal/loop-configuration/invalid-mode-changes-nothing", Fault("invalid_mode_takes_address")),
     ("status/device/fixed-current-is-told", Fault("fixed_current_untold")),
     ("status/device/following-current-is-not-fixed", Fault("fixed_current_always_told")),
     ("status/device/malfunction-goes-with-command-48", Fault("malfunction_always_told")),
@@ -246,11 +224,6 @@ const ROWS: &[(&str, On)] = &[
     ("codes/refusals/no-data-with-an-error", Fault("refusals_with_data")),
     ("codes/refusals/no-undefined-code", Fault("refusals_undefined")),
     ("codes/refusals/reads-succeed", Is(|| answers(16, |code, _| *code = 16))),
-    ("codes/values/polling-address-too-high", Fault("polling_address_too_high_taken")),
-    ("codes/values/loop-current-mode-unknown", Fault("loop_current_mode_unknown_taken")),
-    ("codes/values/variable-code-without-meaning", Fault("slot_unknown_taken")),
-    ("codes/values/date-of-no-calendar", Fault("date_of_no_calendar_taken")),
-    ("codes/values/leap-day", Is(no_leap_years)),
 ];
 
 #[test]

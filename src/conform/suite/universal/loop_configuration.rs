@@ -1,4 +1,5 @@
-//! Section `universal/loop-configuration`: commands 6 and 7. What is written is put back.
+//! Section `universal/loop-configuration`: commands 6 and 7. What is written is put back. The
+//! highest address, and what is to be refused, are in `boundaries/labels`.
 
 use super::{length, part, prepared};
 use crate::app::command::Revision;
@@ -30,13 +31,6 @@ pub(super) const CASES: &[Case] = &[
     )
     .moves(),
     Case::must(
-        "universal/loop-configuration/highest-address",
-        "CM-006",
-        "command 6 takes the highest polling address of the revision: 15, or 63 from revision 6 on",
-        highest_address,
-    )
-    .moves(),
-    Case::must(
         "universal/loop-configuration/echo",
         "CM-006",
         "command 6 answers the octets that it was given",
@@ -48,14 +42,6 @@ pub(super) const CASES: &[Case] = &[
         "DV-15",
         "command 7 tells the loop current mode that command 6 has written",
         mode_is_kept,
-    )
-    .revisions(R6, R7)
-    .moves(),
-    Case::must(
-        "universal/loop-configuration/invalid-mode-changes-nothing",
-        "CM-006",
-        "a loop current mode that the table does not have leaves the polling address unchanged",
-        invalid_mode_changes_nothing,
     )
     .revisions(R6, R7)
     .moves(),
@@ -136,13 +122,6 @@ fn new_address(p: &mut Probe<'_>) -> Outcome {
     )
 }
 
-fn highest_address(p: &mut Probe<'_>) -> Outcome {
-    let was = present(p)?;
-    let highest = if p.revision() == Revision::R5 { 15 } else { 63 };
-    let reply = p.ask_until_done(6, &with_address(&was, highest))?;
-    expect(reply.is_success(), format!("polling address {highest} accepted"), reply.to_string())
-}
-
 fn echo(p: &mut Probe<'_>) -> Outcome {
     let was = present(p)?;
     let new = free_address(p, was[0])?;
@@ -163,16 +142,4 @@ fn mode_is_kept(p: &mut Probe<'_>) -> Outcome {
         )?;
     }
     Ok(())
-}
-
-fn invalid_mode_changes_nothing(p: &mut Probe<'_>) -> Outcome {
-    let was = present(p)?;
-    let new = free_address(p, was[0])?;
-    let reply = p.ask_until_done(6, &[new, 0x77])?;
-    let (at_new, at_old) = (answers_at(p, new)?, answers_at(p, was[0])?);
-    expect(
-        at_old && !at_new,
-        format!("polling address {} still, after one with loop current mode 77", was[0]),
-        format!("at the new one: {at_new}, at the old one: {at_old}; command 6: {reply}"),
-    )
 }
