@@ -7,6 +7,7 @@ use super::valve_args::ValveArgs;
 use crate::app::command::Revision;
 use crate::bench;
 use crate::capture::Rotation;
+use crate::conform::host_check::Judged;
 use crate::frame::Master;
 use crate::report::Format;
 use crate::time::Pace;
@@ -65,6 +66,10 @@ pub enum Command {
     Settings(SettingsArgs),
     /// Decode a log, hex text or bare octets; what a file holds is told by its content.
     Decode(DecodeArgs),
+    /// Say what a host did wrong, from a log: findings with their octets and requirements, and what the log cannot tell.
+    ///
+    /// Sends nothing. Exit code 0: no requirement broken. 1: one is. 2: no request of such a host was heard.
+    HostCheck(HostCheckArgs),
     /// Put mock devices on lines that other software can open; runs until Ctrl-C.
     Mock(MockArgs),
     /// Check a line and the modem behind it: what the port can do and tell, and what that means.
@@ -295,6 +300,33 @@ pub struct DecodeArgs {
     /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
+}
+
+/// `host-check`.
+#[derive(Debug, clap::Args)]
+pub struct HostCheckArgs {
+    /// Logs of `looprig listen`, hex text or bare octets; `-` is standard input. Without times less is judged.
+    #[arg(required = true, value_name = "LOG")]
+    pub files: Vec<PathBuf>,
+    /// Judge this master alone; else each of them.
+    #[arg(long, value_enum, value_name = "primary|secondary", hide_possible_values = true)]
+    pub master: Option<MasterArg>,
+    /// One host alone was on the wires: what has the other master's bit is its own, and wrong.
+    #[arg(long)]
+    pub alone: bool,
+    /// Read every device by this revision instead of the one that it says it has.
+    #[arg(long, value_parser = revision, value_name = "5|6|7")]
+    pub revision: Option<Revision>,
+    /// Commands of device types.
+    #[command(flatten)]
+    pub described: DescriptionArgs,
+}
+
+impl HostCheckArgs {
+    /// Whom to judge.
+    pub fn judged(&self) -> Judged {
+        Judged { master: self.master.map(Master::from), alone: self.alone }
+    }
 }
 
 /// `mock`.

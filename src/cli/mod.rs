@@ -14,6 +14,7 @@ mod demo_valve;
 mod describing;
 mod explain;
 mod files;
+mod host_check;
 mod layout_rows;
 mod line;
 mod lines;
@@ -80,6 +81,7 @@ pub fn run() -> ExitCode {
         args::Command::Ask(a) => ask::run(a, &mut output),
         args::Command::Scan(a) => scan::run(a, &mut output),
         args::Command::Decode(a) => decode::run(a, &mut output),
+        args::Command::HostCheck(a) => host_check::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),
         args::Command::Line(a) => line::run(a, &mut output),
         args::Command::Settings(a) => settings::run(a, &mut output),

@@ -2,6 +2,7 @@
 
 mod bursts;
 pub mod csv;
+pub mod host_check;
 mod plot;
 pub mod statistics;
 pub mod summary;
