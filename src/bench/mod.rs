@@ -14,6 +14,8 @@ pub mod driven;
 mod file;
 #[cfg(feature = "io")]
 mod memory;
+#[cfg(feature = "io")]
+mod places;
 mod plan;
 #[cfg(feature = "io")]
 mod running;
@@ -29,12 +31,14 @@ pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, why_not};
 pub use file::{LoadDescription, LoadSheet, check, check_all, check_with, read, read_description, schema};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
+#[cfg(feature = "io")]
+pub use places::PortPlace;
 pub use plan::{
     BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan, ValveFaultPlan, ValvePlan,
     api_place,
 };
 #[cfg(feature = "io")]
-pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders, PortPlace};
+pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders};
 #[cfg(feature = "bench-file")]
 pub use sheet::{WiringSheet, check_sheet, read_sheet, sheet_schema};
 pub use station::{device_station, world};

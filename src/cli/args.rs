@@ -360,12 +360,38 @@ pub struct MockArgs {
     /// there is none.
     #[arg(long, value_name = "FILE")]
     pub api_token_file: Option<PathBuf>,
+    /// Tell what the host on the lines does wrong, as it does it and all of it at the end, which then has the exit
+    /// code of `host-check`. Judged is the master that the bench has not, or the one named.
+    #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = "each", value_enum, value_name = "primary|secondary", hide_possible_values = true)]
+    pub host_check: Option<HostArg>,
     /// Print the OpenAPI document of the API, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file"])]
     pub api_schema: bool,
     /// Print the JSON Schema of bench files, for editors, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "api", "api_token_file"])]
     pub schema: bool,
+}
+
+/// `--host-check` of a mock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum HostArg {
+    /// Whoever it is.
+    Each,
+    /// The control system's side.
+    Primary,
+    /// A hand-held or service computer.
+    Secondary,
+}
+
+impl HostArg {
+    /// The one that is named.
+    pub fn master(self) -> Option<Master> {
+        match self {
+            HostArg::Each => None,
+            HostArg::Primary => Some(Master::Primary),
+            HostArg::Secondary => Some(Master::Secondary),
+        }
+    }
 }
 
 /// An address of this machine and a port.

@@ -4,11 +4,16 @@ use super::args::HostCheckArgs;
 use super::decode::{file_name, is_readable, newer_log, open};
 use super::output::{Ended, Failure, Output, tell};
 use crate::app::command::Catalogue;
+use crate::bench::{BenchPlan, LineKind, Notice};
 use crate::capture::{Annotator, Captured, Fault, Header, Reader, io_words};
-use crate::conform::host_check::{HostCheck, LineFacts, Place, Report, Verdict};
-use crate::frame::ReceiverConfig;
+use crate::conform::host_check::{HostCheck, Judged, LineFacts, News, Place, Report, Verdict};
+use crate::frame::{Capabilities, Master, Octet, ReceiverConfig, StampUnit};
+use crate::report::Format;
 use crate::report::host_check::write;
 use crate::transaction::PairerConfig;
+use core::fmt::Write;
+use core::time::Duration;
+use serde_json::json;
 use std::io::{BufRead, Error};
 
 /// Problems of a file that are told one by one.
@@ -144,5 +149,121 @@ impl<'a> Chain<'a> {
         while let Some(item) = self.annotator.next() {
             self.check.look(&item);
         }
+    }
+}
+
+/// The host on the lines of a running bench, checked as it speaks.
+pub struct Live {
+    annotator: Annotator,
+    check: HostCheck,
+    facts: LineFacts,
+    catalogue: Catalogue,
+}
+
+impl Live {
+    /// For this bench. Its own masters are not judged where the host is the other one; on a bench with one line and
+    /// no master whoever speaks is the one host.
+    pub fn new(plan: &BenchPlan, wanted: Option<Master>, stamp_error: Duration) -> Live {
+        let own: Vec<Master> = plan.masters.iter().map(|m| m.config.role).collect();
+        let other = match own[..] {
+            [role] => Some(role.other()),
+            _ => None,
+        };
+        let alone = own.is_empty() && plan.lines.len() == 1;
+        let serial = |l: &LineKind| matches!(l, LineKind::Serial(..));
+        let facts = LineFacts {
+            pace: plan.pace,
+            capabilities: Some(Capabilities {
+                unit: StampUnit::Octets,
+                stamp_error,
+                // What faults of the wires spoil is marked.
+                parity_seen: true,
+                carrier_seen: true,
+                echo: false,
+            }),
+            whole_preambles: !plan
+                .lines
+                .iter()
+                .any(|l| serial(&l.kind) || matches!(l.kind, LineKind::Tcp(_))),
+            host_times: plan.lines.iter().all(|l| serial(&l.kind)),
+        };
+        let catalogue = plan.catalogue.clone();
+        let mut check = HostCheck::new(Judged { master: wanted.or(other), alone });
+        check.begin(facts);
+        Live { annotator: chain(facts, &catalogue), check, facts, catalogue }
+    }
+
+    /// These octets passed; what was found for the first time.
+    pub fn hear(&mut self, octets: &[Octet]) -> Vec<News> {
+        for o in octets {
+            self.annotator.handle_timeout(o.at);
+            self.annotator.push(&[*o]);
+        }
+        self.pass_on()
+    }
+
+    /// The bench was put back to another time: what was under way has ended.
+    pub fn begin_anew(&mut self) {
+        self.annotator.finish();
+        self.pass_on();
+        self.annotator = chain(self.facts, &self.catalogue);
+        self.check.begin(self.facts);
+    }
+
+    fn pass_on(&mut self) -> Vec<News> {
+        while let Some(item) = self.annotator.next() {
+            self.check.look(&item);
+        }
+        self.check.take_news()
+    }
+
+    /// All that was found.
+    pub fn finish(mut self) -> Report {
+        self.annotator.finish();
+        self.pass_on();
+        self.check.finish()
+    }
+}
+
+fn chain(facts: LineFacts, catalogue: &Catalogue) -> Annotator {
+    let error = facts.capabilities.map_or(Duration::ZERO, |c| c.stamp_error);
+    Annotator::new(
+        ReceiverConfig::for_line(facts.pace, error),
+        PairerConfig::for_line(facts.pace, error * 2),
+        None,
+    )
+    .with_catalogue(catalogue.clone())
+}
+
+/// Takes what the check of the host is to know, and tells what it finds.
+pub fn follow(notice: &Notice, host: &mut Live, out: &mut Output) {
+    match notice {
+        Notice::Heard(heard) => {
+            let octets: Vec<_> = heard.iter().map(|d| d.octet).collect();
+            for news in host.hear(&octets) {
+                let (rule, at_s) = (news.rule, news.at.as_secs_f64());
+                let _ = match out.options.format {
+                    Format::Json => {
+                        let told = json!({
+                            "notice": "host", "finding": rule.slug, "requirement": rule.requirement,
+                            "strength": rule.strength.name(), "master": news.master.name(), "at_s": at_s,
+                            "says": news.says,
+                        });
+                        writeln!(out.text(), "{told}")
+                    }
+                    _ if out.quiet => Ok(()),
+                    _ => writeln!(
+                        out.text(),
+                        "the host, {at_s:.3} s: {} {} [{}]: {}",
+                        rule.strength.name(),
+                        rule.slug,
+                        rule.requirement,
+                        news.says
+                    ),
+                };
+            }
+        }
+        Notice::Restored(_) => host.begin_anew(),
+        _ => {}
     }
 }

@@ -1,6 +1,7 @@
 //! `looprig mock`: mock devices on lines that other software can open.
 
 use super::args::MockArgs;
+use super::host_check;
 use super::lines::{end_on_signal, quoted, warn_of_network};
 use super::mock_api as api;
 use super::mock_loop as current_loop;
@@ -78,6 +79,10 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     };
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     let places = bench.places().to_vec();
+    let mut host = args.host_check.map(|wanted| {
+        bench.listen_in();
+        host_check::Live::new(bench.plan(), wanted.master(), bench.stamp_error())
+    });
     let mut told = Ok(());
     let mut power_told = PowerTold::new(names.len());
     // Whoever has read the readiness line and reads no more does not stop the devices.
@@ -92,8 +97,12 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
             }
             _ => Telling::News,
         };
+        if let Some(host) = &mut host {
+            host_check::follow(&notice, host, out);
+        }
         match out.options.format {
             _ if is_ready => out.text().push_str(&ready),
+            _ if matches!(notice, Notice::Heard(_)) => {}
             Format::Json => {
                 if let Some(json) = notice_json(&notice, telling, &places) {
                     let _ = writeln!(out.text(), "{json}");
@@ -123,9 +132,14 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
             out.text().push_str("Ended.\n");
         }
     }
+    let ended = host.map_or(Ended::Fine, |host| {
+        let report = host.finish();
+        crate::report::host_check::write(&report, &[], out.options.format, out.text());
+        host_check::ended(&report)
+    });
     match out.flush() {
         Err(e) if !e.is_closed_pipe() => Err(e),
-        _ => Ok(Ended::Fine),
+        _ => Ok(ended),
     }
 }
 
@@ -364,6 +378,7 @@ fn notice_text(notice: &Notice, telling: Telling, names: &[String], places: &[Po
             writeln!(out, "ordered at {} s: {whose}{change}", at.as_secs_f64())
         }
         Notice::Time(time) => writeln!(out, "{}", words::time(time)),
+        Notice::Heard(_) => Ok(()),
         Notice::Restored(snapshot) => writeln!(
             out,
             "back at {} s, as in the snapshot \"{}\": sessions on the lines are over",
@@ -434,6 +449,7 @@ fn notice_json(notice: &Notice, telling: Telling, places: &[PortPlace]) -> Optio
         Notice::Restored(snapshot) => {
             json!({"notice": "restored", "at_s": snapshot.at.as_secs_f64(), "snapshot": snapshot.name})
         }
+        Notice::Heard(_) => return None,
         Notice::Power { device, news } => return power_json(news, telling, *device),
     })
 }

@@ -9,8 +9,10 @@ use std::collections::{BTreeMap, VecDeque};
 
 /// Findings that are kept apart by master, device and command.
 const MOST_FINDINGS: usize = 512;
-/// Times of which the octets are kept.
+/// Frames that show the first time.
 const MOST_SHOWN: usize = 3;
+/// News that nobody has collected; more are left out.
+const MOST_NEWS: usize = 64;
 /// Records of the log that are remembered with their places: far more than one transaction takes.
 const MOST_RECORDS: usize = 4096;
 
@@ -57,6 +59,19 @@ pub struct Finding {
     pub says: String,
     /// The octets of the first time.
     pub evidence: Vec<Evidence>,
+}
+
+/// Something that was just found for the first time; the end may show that it was the wires' doing [HC-07].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct News {
+    /// Which rule.
+    pub rule: &'static Rule,
+    /// The host.
+    pub master: Role,
+    /// When.
+    pub at: Instant,
+    /// What it did.
+    pub says: String,
 }
 
 /// A rule that could not be judged, and why.
@@ -174,6 +189,8 @@ pub(super) struct Book {
     records: VecDeque<(Instant, Place)>,
     entries: BTreeMap<Key, Entry>,
     overflow: u64,
+    /// Findings that nobody has been told yet.
+    news: VecDeque<News>,
     /// Something was spoilt on the wires, or came from nowhere.
     pub disturbed: u64,
     /// Rules that a line was not able to tell, with how often it would have mattered.
@@ -193,6 +210,7 @@ impl Book {
             records: VecDeque::new(),
             entries: BTreeMap::new(),
             overflow: 0,
+            news: VecDeque::new(),
             disturbed: 0,
             untold: BTreeMap::new(),
             device_frames: [0; 3],
@@ -264,6 +282,10 @@ impl Book {
             let mut shown = evidence(self);
             shown.truncate(MOST_SHOWN);
             let says = says();
+            if let Some(rule) = RULES.get(rule.index()).filter(|_| self.news.len() < MOST_NEWS) {
+                let at = shown.last().map_or(Instant::ZERO, |e| e.to);
+                self.news.push_back(News { rule, master, at, says: says.clone() });
+            }
             if let Some(e) = self.entry(rule, master, about) {
                 (e.says, e.evidence) = (says, shown);
             }
@@ -275,6 +297,11 @@ impl Book {
         if self.is_judged(master) {
             *self.untold.entry((rule.index(), why)).or_default() += 1;
         }
+    }
+
+    /// What was found since the last call.
+    pub fn take_news(&mut self) -> Vec<News> {
+        self.news.drain(..).collect()
     }
 
     /// Whether preambles of requests arrive whole, as far as the devices' frames show.
@@ -342,7 +369,7 @@ impl Book {
         if e.times < least {
             return Some("once or twice may be the wires' doing");
         }
-        if rule.by_share && self.disturbed > 0 && e.times * 2 < e.of {
+        if (rule.half || rule.by_share && self.disturbed > 0) && e.times * 2 < e.of {
             return Some("the wires spoil octets here, and this may be some of them");
         }
         None

@@ -12,7 +12,7 @@ mod requests;
 pub mod rules;
 mod turns;
 
-pub use book::{Evidence, Finding, LineFacts, Place, Unjudged};
+pub use book::{Evidence, Finding, LineFacts, News, Place, Unjudged};
 pub use rules::{Needs, RULES, Rule, Strength};
 
 use crate::capture::Item;
@@ -176,6 +176,11 @@ impl HostCheck {
             Item::Damaged(d) => self.part(&Part::Damaged(d), None),
             Item::Noise(n) => self.part(&Part::Noise(n), None),
         }
+    }
+
+    /// What was found for the first time since the last call; at most 64 are kept.
+    pub fn take_news(&mut self) -> Vec<News> {
+        self.book.take_news()
     }
 
     fn part(&mut self, part: &Part<'_>, asked_by: Option<Role>) {

@@ -52,10 +52,12 @@ pub struct Rule {
     pub by_share: bool,
     /// Fewer times than this are told as not judged.
     pub least: u64,
+    /// It has to come out so each other time, also where nothing was spoilt.
+    pub half: bool,
 }
 
 const fn must(slug: &'static str, requirement: &'static str, needs: Needs, title: &'static str) -> Rule {
-    Rule { slug, title, requirement, strength: Strength::Must, needs, by_share: false, least: 1 }
+    Rule { slug, title, requirement, strength: Strength::Must, needs, by_share: false, least: 1, half: false }
 }
 
 const fn advice(slug: &'static str, requirement: &'static str, needs: Needs, title: &'static str) -> Rule {
@@ -196,10 +198,13 @@ pub static WITHOUT_END: Rule = advice(
     "repeats an unanswered request again and again and asks nothing else meanwhile",
 );
 /// [LL-07].
-pub static GIVES_UP_AT_ONCE: Rule = by_share(
-    advice("gives-up-at-once", "LL-07", Octets, "does not repeat a request that was lost on the wires"),
-    3,
-);
+pub static GIVES_UP_AT_ONCE: Rule = Rule {
+    half: true,
+    ..by_share(
+        advice("gives-up-at-once", "LL-07", Octets, "does not repeat a request that was lost on the wires"),
+        3,
+    )
+};
 /// [ST-01].
 pub static DAMAGE_IGNORED: Rule = advice(
     "damaged-request-ignored",
