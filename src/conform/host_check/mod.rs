@@ -17,7 +17,7 @@ pub use rules::{Needs, RULES, Rule, Strength};
 
 use crate::capture::Item;
 use crate::exchange::Exchange;
-use crate::frame::{Damaged, FrameType, Good, Master as Role, Noise, Target};
+use crate::frame::{Damaged, Good, Master as Role, Noise, Target};
 use crate::time::Instant;
 use crate::transaction::{Interlude, Kind};
 use answers::{Answers, Latest};
@@ -238,6 +238,8 @@ impl HostCheck {
         for part in &parts {
             self.part(part, asked_by);
         }
+        // How many preambles are wanted counts from the next request on.
+        self.devices.learn(e);
         if t.kind == Kind::Unasked {
             // Its request was lost, or it came twice.
             self.book.disturbed += 1;
@@ -248,9 +250,6 @@ impl HostCheck {
             sent.answered += u64::from(t.reply.is_some());
             self.latest[role.index()].look(e, &mut self.book);
             self.with_device(e);
-        }
-        if t.reply_frame().is_some_and(|f| f.frame_type() != FrameType::Stx) {
-            self.devices.learn(e);
         }
     }
 

@@ -33,6 +33,8 @@ struct Loose {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Octets {
     suspect: Option<Suspect>,
+    /// A request that stopped so many octets before its end: they may come after a pause.
+    cut: Option<(Suspect, usize)>,
     loose: Option<Loose>,
     /// The last good request, until something else passes: its master, its command and its octets.
     request: Option<(Role, u8, Vec<Octet>)>,
@@ -126,14 +128,10 @@ impl Octets {
             book.disturbed += 1;
             return;
         };
-        let role = header.address.master;
         let body: Vec<u8> = d.octets.iter().skip(d.preambles).map(|o| o.value).collect();
         match d.damage {
             Damage::Gap { marks, .. } if book.facts.tells_pauses() && marks == Marks::GAP => {
-                let says = || format!("a pause inside the request of command {}", header.command);
-                let shown = |b: &Book| vec![b.evidence("request, up to the pause", &d.octets)];
-                book.seen(&rules::GAP_IN_REQUEST, role, About::default());
-                book.found(&rules::GAP_IN_REQUEST, role, About::default(), says, shown);
+                pauses(&header, &d.octets, book);
             }
             Damage::Check { .. } if clean && sums_up_early(&body, &header) => {
                 count_wrong(&header, &d.octets, book);
@@ -145,6 +143,10 @@ impl Octets {
                 if clean && body.len() > header.delimiter.header_len() && check_byte(&body) == 0 =>
             {
                 count_wrong(&header, &d.octets, book);
+            }
+            Damage::Truncated { missing: missing @ 1.. } if clean => {
+                let suspect = Suspect { header, octets: d.octets.clone(), preambles: d.preambles };
+                self.cut = Some((suspect, missing));
             }
             _ => book.disturbed += 1,
         }
@@ -165,6 +167,21 @@ impl Octets {
                 _ => None,
             },
         });
+        if let Some((s, missing)) = self.cut.take() {
+            let rest = s.octets.iter().skip(s.preambles).chain(&n.octets).map(|o| o.value);
+            let rest: Vec<u8> = rest.collect();
+            let soon = s
+                .octets
+                .last()
+                .is_some_and(|o| first.since(o.at) < book.facts.characters(rules::SLAVE_TIME_OUT));
+            let whole = n.octets.len() == missing && check_byte(&rest) == 0;
+            if soon && clean && whole && book.facts.tells_pauses() {
+                pauses(&s.header, &s.octets, book);
+            } else {
+                book.disturbed += 2;
+            }
+            return;
+        }
         if let Some(s) = self.suspect.take() {
             let behind = s.octets.last().is_some_and(|o| follows(book, o.at, first));
             let body = s.octets.iter().skip(s.preambles).chain(&n.octets).map(|o| o.value);
@@ -199,6 +216,7 @@ impl Octets {
 
     /// Nothing follows what was heard last.
     pub fn settle(&mut self, book: &mut Book) {
+        book.disturbed += u64::from(self.cut.take().is_some());
         if let Some(s) = self.suspect.take() {
             check_wrong(&s, book);
         }
@@ -224,6 +242,15 @@ fn sums_up_early(body: &[u8], header: &Header) -> bool {
     let len = body.iter().rposition(|&v| v != 0xFF).map_or(0, |i| i + 1);
     (from..=len.min(body.len().saturating_sub(1)))
         .any(|n| check_byte(&body[..n]) == 0 && body[n..].iter().all(|&v| v == 0xFF))
+}
+
+fn pauses(header: &Header, octets: &[Octet], book: &mut Book) {
+    let role = header.address.master;
+    let says = || format!("a pause inside the request of command {}", header.command);
+    book.seen(&rules::GAP_IN_REQUEST, role, About::default());
+    book.found(&rules::GAP_IN_REQUEST, role, About::default(), says, |b| {
+        vec![b.evidence("request, up to the pause", octets)]
+    });
 }
 
 fn about(header: &Header) -> About {

@@ -1,0 +1,1 @@
+//! Good hosts, about whom nothing is found.
