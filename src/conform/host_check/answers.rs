@@ -6,7 +6,7 @@ use super::requests::shown;
 use super::rules::{self, Rule};
 use crate::app::status::{CodeClass, Delay, Status};
 use crate::exchange::Exchange;
-use crate::frame::{Frame, Good, Master as Role, Octet, Target};
+use crate::frame::{Frame, Good, Header, Master as Role, Octet, Target};
 use crate::time::Instant;
 use crate::transaction::Outcome;
 use core::time::Duration;
@@ -246,6 +246,18 @@ impl Answers {
             let says = || format!("command {} is answered {code} for the {n}th time in a row", asked.command);
             book.found(rule, asked.role, asked.about, says, |b| shown(e, b));
         }
+    }
+
+    /// A request arrived damaged at the device, which said so, and here as well.
+    pub fn arrived_damaged(
+        &mut self,
+        asked: &Header,
+        ends: Instant,
+        evidence: impl FnOnce() -> Vec<Evidence>,
+    ) {
+        let about = About { device: Some(asked.address.target), command: Some(asked.command) };
+        let (role, command) = (asked.address.master, asked.command);
+        put_off(&mut self.damaged, &Asked { role, about, command, data: 0, at: ends }, ends, evidence);
     }
 
     /// How much is open when the record ends.

@@ -365,11 +365,17 @@ impl Book {
         if rule.needs == Needs::Preambles && self.loses_preambles(e.lossy) {
             return Some("a modem or the wires may have lost or made octets at its ends");
         }
-        let least = if rule.by_share && self.disturbed > 0 { rule.least.max(2) } else { rule.least };
+        let spoilt = self.disturbed > 0;
+        let least = match rule.share_percent {
+            Some(90..) if spoilt => rule.least.max(4),
+            Some(_) if spoilt => rule.least.max(2),
+            _ => rule.least,
+        };
         if e.times < least {
-            return Some("once or twice may be the wires' doing");
+            return Some("so few times may be the wires' doing");
         }
-        if (rule.half || rule.by_share && self.disturbed > 0) && e.times * 2 < e.of {
+        let share = rule.share_percent.filter(|_| spoilt || rule.always);
+        if share.is_some_and(|percent| e.times * 100 < e.of * percent) {
             return Some("the wires spoil octets here, and this may be some of them");
         }
         None

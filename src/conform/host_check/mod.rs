@@ -15,9 +15,10 @@ mod turns;
 pub use book::{Evidence, Finding, LineFacts, News, Place, Unjudged};
 pub use rules::{Needs, RULES, Rule, Strength};
 
+use crate::app::status::Status;
 use crate::capture::Item;
 use crate::exchange::Exchange;
-use crate::frame::{Damaged, Good, Master as Role, Noise, Target};
+use crate::frame::{Damage, Damaged, FrameType, Good, Header, Master as Role, Noise, Target};
 use crate::time::Instant;
 use crate::transaction::{Interlude, Kind};
 use answers::{Answers, Latest};
@@ -136,6 +137,8 @@ pub struct HostCheck {
     sent: [Sent; 2],
     /// The bit of the host that is alone.
     own: Option<Role>,
+    /// The request that arrived damaged, until the next one that did not.
+    damaged: Option<Header>,
 }
 
 impl HostCheck {
@@ -151,6 +154,7 @@ impl HostCheck {
             pairs: BTreeMap::new(),
             sent: [Sent::default(); 2],
             own: judged.master.filter(|_| judged.alone),
+            damaged: None,
         }
     }
 
@@ -188,6 +192,7 @@ impl HostCheck {
             Part::Request(g) => {
                 let role = g.frame.address().master;
                 self.sent[role.index()].requests += 1;
+                self.damaged = None;
                 self.bits(role, g);
                 self.octets.request(g, &mut self.book, &self.devices);
                 self.turns.request(g, &mut self.book);
@@ -200,6 +205,9 @@ impl HostCheck {
                 }
             }
             Part::Damaged(d) => {
+                // Where only a later octet is spoilt, the header is as it was sent.
+                let header = d.header().filter(|_| matches!(d.damage, Damage::Character { .. }));
+                self.damaged = header.filter(|h| h.delimiter.frame_type == FrameType::Stx);
                 self.octets.damaged(d, &mut self.book);
                 self.turns.unclear();
             }
@@ -243,6 +251,7 @@ impl HostCheck {
         if t.kind == Kind::Unasked {
             // Its request was lost, or it came twice.
             self.book.disturbed += 1;
+            self.told_of_damage(e);
         }
         if let Some(role) = asked_by {
             let sent = &mut self.sent[role.index()];
@@ -253,9 +262,32 @@ impl HostCheck {
         }
     }
 
+    /// A device answers a request that arrived damaged here too: who asked stands in the request, since such answers
+    /// may name the wrong master [FR-15].
+    fn told_of_damage(&mut self, e: &Exchange) {
+        let (Some(asked), Some(reply)) = (self.damaged.take(), &e.transaction.reply) else { return };
+        let told = matches!(e.status(), Some(Status::CommunicationError(_)));
+        let same =
+            (asked.address.target, asked.command) == (reply.frame.address().target, reply.frame.command());
+        if !told || !same {
+            return;
+        }
+        let shown = requests::shown(e, &self.book);
+        let ends = reply.octets.last().map_or(Instant::ZERO, |o| o.at);
+        if let Some(pair) = self.pair((asked.address.master, asked.address.target)) {
+            pair.answers.arrived_damaged(&asked, ends, || shown);
+        }
+    }
+
+    fn pair(&mut self, key: (Role, Target)) -> Option<&mut Pair> {
+        if self.pairs.len() >= MOST_PAIRS && !self.pairs.contains_key(&key) {
+            return None;
+        }
+        Some(self.pairs.entry(key).or_default())
+    }
+
     fn with_device(&mut self, e: &Exchange) {
-        let Some((role, target)) = answers::pair(e) else { return };
-        let key = (role, octets::one_device(target).unwrap_or(target));
+        let Some(key @ (role, _)) = answers::pair(e) else { return };
         if self.pairs.len() >= MOST_PAIRS && !self.pairs.contains_key(&key) {
             let why = "more devices were asked than are watched at a time";
             self.book.untold(&rules::NOT_READ_BACK, role, why);

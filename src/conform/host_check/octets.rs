@@ -4,7 +4,7 @@ use super::book::{About, Book};
 use super::devices::Devices;
 use super::rules::{self, Rule};
 use crate::frame::{
-    Damage, Damaged, FrameType, Good, Header, Marks, Master as Role, Noise, Octet, Target, check_byte,
+    Damage, Damaged, FrameType, Good, Header, Marks, Master as Role, Noise, Octet, check_byte,
 };
 use crate::time::Instant;
 
@@ -36,6 +36,8 @@ pub(super) struct Octets {
     /// A request that stopped so many octets before its end: they may come after a pause.
     cut: Option<(Suspect, usize)>,
     loose: Option<Loose>,
+    /// How many octets were behind a request of each master the first time.
+    tail: [Option<usize>; 2],
     /// The last good request, until something else passes: its master, its command and its octets.
     request: Option<(Role, u8, Vec<Octet>)>,
 }
@@ -153,7 +155,8 @@ impl Octets {
     }
 
     /// Octets that belong to no frame.
-    pub fn noise(&mut self, n: &Noise, book: &mut Book) {
+    pub fn noise(&mut self, noise: &Noise, book: &mut Book) {
+        let n = noise;
         let at = |o: Option<&Octet>| o.map_or(Instant::ZERO, |o| o.at);
         let (first, ends) = (at(n.octets.first()), at(n.octets.last()));
         let all_ones = n.octets.iter().all(|o| o.value == 0xFF && o.marks.is_empty());
@@ -199,10 +202,16 @@ impl Octets {
         }
         if let Some((role, command, octets)) = self.request.take() {
             let behind = octets.last().is_some_and(|o| follows(book, o.at, first));
-            if behind && clean && book.facts.capabilities.is_some() {
-                let says = || format!("{} behind the check byte of command {command}", n.octets.len());
+            // What a host sends too much is as much each time; of somebody who talks over it something else is left.
+            let n = n.octets.len();
+            if behind
+                && clean
+                && book.facts.capabilities.is_some()
+                && *self.tail[role.index()].get_or_insert(n) == n
+            {
+                let says = || format!("octets behind the check byte of command {command}: {n}");
                 let shown = |b: &Book| {
-                    vec![b.evidence("request", &octets), b.evidence("octets behind it", &n.octets)]
+                    vec![b.evidence("request", &octets), b.evidence("octets behind it", &noise.octets)]
                 };
                 book.found(&rules::OCTETS_AFTER_CHECK, role, About::default(), says, shown);
                 return;
@@ -284,12 +293,4 @@ fn check_wrong(s: &Suspect, book: &mut Book) {
     let says =
         format!("the check byte of command {command} is wrong, and no octet of it was spoilt on the wires");
     spoilt(&rules::CHECK_BYTE_WRONG, &s.header, book, says, &s.octets);
-}
-
-/// The device that a target names, if it is one: the broadcast is all of them.
-pub(super) fn one_device(target: Target) -> Option<Target> {
-    match target {
-        Target::Unique(u) if u.is_broadcast() => None,
-        t => Some(t),
-    }
 }

@@ -48,16 +48,25 @@ pub struct Rule {
     /// What the line has to tell.
     pub needs: Needs,
     /// It rests on single octets or moments, which wires can spoil: where something was spoilt it has to
-    /// come out so at least twice, and each other time [HC-07].
-    pub by_share: bool,
+    /// come out so several times, and in this share of the cases, percent [HC-07].
+    pub share_percent: Option<u64>,
     /// Fewer times than this are told as not judged.
     pub least: u64,
-    /// It has to come out so each other time, also where nothing was spoilt.
-    pub half: bool,
+    /// It has to come out in that share also where nothing was spoilt.
+    pub always: bool,
 }
 
 const fn must(slug: &'static str, requirement: &'static str, needs: Needs, title: &'static str) -> Rule {
-    Rule { slug, title, requirement, strength: Strength::Must, needs, by_share: false, least: 1, half: false }
+    Rule {
+        slug,
+        title,
+        requirement,
+        strength: Strength::Must,
+        needs,
+        share_percent: None,
+        least: 1,
+        always: false,
+    }
 }
 
 const fn advice(slug: &'static str, requirement: &'static str, needs: Needs, title: &'static str) -> Rule {
@@ -65,7 +74,7 @@ const fn advice(slug: &'static str, requirement: &'static str, needs: Needs, tit
 }
 
 const fn by_share(rule: Rule, least: u64) -> Rule {
-    Rule { by_share: true, least, ..rule }
+    Rule { share_percent: Some(50), least, ..rule }
 }
 
 use Needs::{Octets, Parity, Pauses, Preambles, Stamps};
@@ -163,10 +172,20 @@ pub static SLAVE_TIME: Rule = by_share(
         "talks-in-slave-time",
         "LL-02",
         Stamps(SLAVE_TIME_OUT),
-        "sends a request while a device may still begin its answer to the one before",
+        "sends a request while a device may still begin its answer to its last one",
     ),
     1,
 );
+/// [LL-02]; that master may have heard the other's request damaged.
+pub static OTHERS_TIME: Rule = Rule {
+    share_percent: Some(90),
+    ..must(
+        "talks-in-the-others-time",
+        "LL-02",
+        Stamps(SLAVE_TIME_OUT),
+        "sends a request while a device may still begin its answer to the other master",
+    )
+};
 /// [LL-05]; that RT1 counts from the request's end is from memory.
 pub static EARLY_RETRY: Rule = by_share(
     advice(
@@ -199,7 +218,7 @@ pub static WITHOUT_END: Rule = advice(
 );
 /// [LL-07].
 pub static GIVES_UP_AT_ONCE: Rule = Rule {
-    half: true,
+    always: true,
     ..by_share(
         advice("gives-up-at-once", "LL-07", Octets, "does not repeat a request that was lost on the wires"),
         3,
@@ -308,7 +327,7 @@ pub static LEFT_SET: Rule = advice(
 );
 
 /// Every rule, in the order of the notes.
-pub static RULES: [&Rule; 36] = [
+pub static RULES: [&Rule; 37] = [
     &PREAMBLES_TOO_FEW,
     &PREAMBLES_FEWER_THAN_WANTED,
     &PREAMBLES_TOO_MANY,
@@ -325,6 +344,7 @@ pub static RULES: [&Rule; 36] = [
     &DATA_TOO_LONG,
     &WRONG_REVISION,
     &SLAVE_TIME,
+    &OTHERS_TIME,
     &EARLY_RETRY,
     &OTHERS_TURN,
     &BOTH_MASTER_BITS,

@@ -57,16 +57,19 @@ impl Turns {
 
 fn after_silence(before: Role, octets: &[Octet], good: &Good, book: &mut Book) {
     let role = good.frame.address().master;
+    let (rule, whose, twice) = if before == role {
+        (&rules::SLAVE_TIME, "its own request", ", or two masters use this bit")
+    } else {
+        (&rules::OTHERS_TIME, "the other master's request", "")
+    };
     let says = |pause| {
-        let whose = if before == role { "its own request" } else { "the other master's request" };
-        let twice = if before == role { ", or two masters use this bit" } else { "" };
         format!(
             "it speaks {} after {whose}, which has no answer yet: that may begin until {}{twice}",
             ms(pause),
             ms(book_time(rules::SLAVE_TIME_OUT))
         )
     };
-    let judged = (rules::SLAVE_TIME_OUT, &rules::SLAVE_TIME);
+    let judged = (rules::SLAVE_TIME_OUT, rule);
     if judge(judged, ("request before", octets), good, book, says) || before != role {
         return;
     }

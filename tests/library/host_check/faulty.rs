@@ -436,10 +436,10 @@ fn each_fault_is_found_and_nothing_else() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
-/// Every rule but the one that needs a word from the user has a host that breaks it.
+/// Every rule has a host that breaks it; the two that take two masters, or a word from the user, have tests of their own.
 #[test]
 fn every_rule_has_a_faulty_host() {
-    for rule in RULES.iter().filter(|r| r.slug != "both-master-bits") {
+    for rule in RULES.iter().filter(|r| !["both-master-bits", "talks-in-the-others-time"].contains(&r.slug)) {
         assert!(FAULTY.iter().any(|f| f.breaks.0 == rule.slug), "nobody breaks {}", rule.slug);
     }
 }
@@ -476,7 +476,7 @@ fn in_the_others_slave_time() {
         }
     }
     let report = rig.report();
-    assert_eq!(names(&report), ["talks-in-slave-time"]);
+    assert_eq!(names(&report), ["talks-in-the-others-time"]);
     assert_eq!((report.findings.len(), report.findings[0].master), (1, Role::Secondary));
     assert_eq!((report.findings[0].times, report.findings[0].of), (3, Some(3)));
 }
