@@ -311,10 +311,10 @@ pub static NOT_READ_BACK: Rule = advice(
     Octets,
     "writes and does not read back what the device made of it",
 );
-/// [HO-06] has it so for looprig's own host.
+/// [HC-05].
 pub static BURST_CHANGED: Rule = advice(
     "burst-changed-while-on",
-    "HO-06",
+    "HC-05",
     Octets,
     "changes what is sent in bursts while the device is in burst mode",
 );

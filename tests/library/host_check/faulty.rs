@@ -391,7 +391,7 @@ static FAULTY: &[Faulty] = &[
     }),
     on(
         BURSTING,
-        row(("burst-changed-while-on", "HO-06"), ADVICE, &[], |rig| {
+        row(("burst-changed-while-on", "HC-05"), ADVICE, &[], |rig| {
             rig.identify();
             rig.ask(108, &[0, 3, 0]);
         }),
