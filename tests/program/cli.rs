@@ -11,6 +11,7 @@ mod decode;
 mod described;
 mod explain;
 mod guards;
+mod host_check;
 mod line;
 mod mock_line;
 mod refused;
