@@ -163,6 +163,8 @@ struct Entry {
     of: u64,
     says: String,
     evidence: Vec<Evidence>,
+    /// Of these: the same octets as before, which something on the wires may have sent.
+    echoes: u64,
     /// It was seen on a line that may lose preambles.
     lossy: bool,
 }
@@ -292,6 +294,15 @@ impl Book {
         }
     }
 
+    /// What was found last may have been the wires, which gave back what the host had sent.
+    pub fn may_be_echo(&mut self, rule: &Rule, master: Role) {
+        if self.is_judged(master)
+            && let Some(e) = self.entry(rule, master, About::default())
+        {
+            e.echoes += 1;
+        }
+    }
+
     /// It would have been judged if the line could tell.
     pub fn untold(&mut self, rule: &Rule, master: Role, why: &'static str) {
         if self.is_judged(master) {
@@ -368,10 +379,11 @@ impl Book {
         let spoilt = self.disturbed > 0;
         let least = match rule.share_percent {
             Some(90..) if spoilt => rule.least.max(4),
-            Some(_) if spoilt => rule.least.max(2),
+            Some(_) if spoilt => rule.least * 2,
             _ => rule.least,
         };
-        if e.times < least {
+        let echoes = if spoilt { e.echoes } else { 0 };
+        if e.times - echoes.min(e.times) < least {
             return Some("so few times may be the wires' doing");
         }
         let share = rule.share_percent.filter(|_| spoilt || rule.always);

@@ -249,8 +249,10 @@ impl HostCheck {
         // How many preambles are wanted counts from the next request on.
         self.devices.learn(e);
         if t.kind == Kind::Unasked {
-            // Its request was lost, or it came twice.
-            self.book.disturbed += 1;
+            // Its request was lost, or it came twice; or it tells of a request that arrived damaged, which has been
+            // accounted for.
+            let tells_damage = matches!(e.status(), Some(Status::CommunicationError(_)));
+            self.book.disturbed += u64::from(!tells_damage);
             self.told_of_damage(e);
         }
         if let Some(role) = asked_by {

@@ -50,7 +50,7 @@ impl Octets {
         let of_command = About { device: None, command: Some(command) };
         book.seen(&rules::GAP_IN_REQUEST, role, About::default());
         book.seen(&rules::BYTE_COUNT_WRONG, role, of_command);
-        book.seen(&rules::CHECK_BYTE_WRONG, role, of_command);
+        book.seen(&rules::CHECK_BYTE_WRONG, role, About::default());
         book.seen(&rules::OCTETS_AFTER_CHECK, role, About::default());
         self.preambles(good, book, devices);
         self.loose = None;
@@ -262,14 +262,9 @@ fn pauses(header: &Header, octets: &[Octet], book: &mut Book) {
     });
 }
 
-fn about(header: &Header) -> About {
-    About { device: None, command: Some(header.command) }
-}
-
-fn spoilt(rule: &Rule, header: &Header, book: &mut Book, says: String, octets: &[Octet]) {
-    let role = header.address.master;
-    book.seen(rule, role, about(header));
-    book.found(rule, role, about(header), || says, |b| vec![b.evidence("request", octets)]);
+fn spoilt(rule: &Rule, (role, about): (Role, About), book: &mut Book, says: String, octets: &[Octet]) {
+    book.seen(rule, role, about);
+    book.found(rule, role, about, || says, |b| vec![b.evidence("request", octets)]);
 }
 
 fn count_wrong(header: &Header, octets: &[Octet], book: &mut Book) {
@@ -278,7 +273,9 @@ fn count_wrong(header: &Header, octets: &[Octet], book: &mut Book) {
          check byte is right",
         header.command
     );
-    spoilt(&rules::BYTE_COUNT_WRONG, header, book, says, octets);
+    // By command, for it may be one of many that a host counts wrong.
+    let about = About { device: None, command: Some(header.command) };
+    spoilt(&rules::BYTE_COUNT_WRONG, (header.address.master, about), book, says, octets);
 }
 
 fn check_wrong(s: &Suspect, book: &mut Book) {
@@ -292,5 +289,5 @@ fn check_wrong(s: &Suspect, book: &mut Book) {
     }
     let says =
         format!("the check byte of command {command} is wrong, and no octet of it was spoilt on the wires");
-    spoilt(&rules::CHECK_BYTE_WRONG, &s.header, book, says, &s.octets);
+    spoilt(&rules::CHECK_BYTE_WRONG, (role, About::default()), book, says, &s.octets);
 }

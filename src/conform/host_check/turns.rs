@@ -70,7 +70,14 @@ fn after_silence(before: Role, octets: &[Octet], good: &Good, book: &mut Book) {
         )
     };
     let judged = (rules::SLAVE_TIME_OUT, rule);
-    if judge(judged, ("request before", octets), good, book, says) || before != role {
+    if judge(judged, ("request before", octets), good, book, says) {
+        let values = |octets: &[Octet]| octets.iter().map(|o| o.value).collect::<Vec<u8>>();
+        if values(octets) == values(&good.octets) {
+            book.may_be_echo(rule, role);
+        }
+        return;
+    }
+    if before != role {
         return;
     }
     let quiet = rules::LINK_QUIET[role.index()];
