@@ -176,6 +176,10 @@ pub(super) struct About {
     pub command: Option<u8>,
 }
 
+fn often(n: u64) -> String {
+    if n == 1 { "once".into() } else { format!("{n} times") }
+}
+
 /// Octets whose record is not looked for.
 fn bare(part: &'static str, octets: &[Octet]) -> Evidence {
     let at = |o: Option<&Octet>| o.map_or(Instant::ZERO, |o| o.at);
@@ -342,7 +346,7 @@ impl Book {
                 Some(why) => {
                     let times = match of {
                         Some(of) => format!("{} of {of} times", e.times),
-                        None => format!("{} times", e.times),
+                        None => often(e.times),
                     };
                     let why = format!("{} master: {}, {times}; {why}", master, e.says);
                     unjudged.push(Unjudged { rule, why });
@@ -352,12 +356,12 @@ impl Book {
         findings.sort_by_key(|f| (f.rule.strength, f.rule.index()));
         for ((index, why), times) in &self.untold {
             if let Some(&rule) = RULES.get(*index) {
-                unjudged.push(Unjudged { rule, why: format!("{why} ({times} times)") });
+                unjudged.push(Unjudged { rule, why: format!("{why} ({})", often(*times)) });
             }
         }
         for (index, n) in &self.waiting {
             if let Some(&rule) = RULES.get(*index) {
-                let why = format!("the record ends too soon after what it would show in ({n} times)");
+                let why = format!("the record ends too soon to see what becomes of it ({})", often(*n));
                 unjudged.push(Unjudged { rule, why });
             }
         }

@@ -48,7 +48,11 @@ impl Octets {
         self.settle(book);
         let (role, command) = (good.frame.address().master, good.frame.command());
         let of_command = About { device: None, command: Some(command) };
-        book.seen(&rules::GAP_IN_REQUEST, role, About::default());
+        if book.facts.tells_pauses() {
+            book.seen(&rules::GAP_IN_REQUEST, role, About::default());
+        } else {
+            book.untold(&rules::GAP_IN_REQUEST, role, "pauses between octets are not seen here");
+        }
         book.seen(&rules::BYTE_COUNT_WRONG, role, of_command);
         book.seen(&rules::CHECK_BYTE_WRONG, role, About::default());
         book.seen(&rules::OCTETS_AFTER_CHECK, role, About::default());

@@ -115,7 +115,7 @@ fn what_cannot_be_judged() {
     written(&dir, "hex.txt", "02 80 00 00 82\n");
     let ended = run(&dir, &["host-check", "hex.txt"]);
     assert_eq!(ended.code, 0, "{}", ended.err);
-    let told = "preambles-too-few [FR-02]: preambles are not recorded here (1 times)";
+    let told = "preambles-too-few [FR-02]: preambles are not recorded here (once)";
     assert!(ended.out.contains(told), "{}", ended.out);
     written(&dir, "empty.log", &log("bus, virtual time", &[]));
     let ended = run(&dir, &["host-check", "empty.log"]);
