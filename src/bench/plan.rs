@@ -7,7 +7,7 @@ use crate::link::MasterConfig;
 use crate::plant::fault::FaultName;
 use crate::plant::follower::Follower;
 use crate::plant::valve::ValveConfig;
-use crate::sim::{Change, Errand};
+use crate::sim::{Change, Errand, HostFault};
 use crate::time::{Instant, Pace};
 use crate::wiring::Circuit;
 use core::net::SocketAddr;
@@ -142,6 +142,8 @@ pub struct MasterPlan {
     pub errands: Vec<Errand>,
     /// Its clock [LI-23], with the jitter at wire pace.
     pub clock: Clock,
+    /// What is wrong with its requests.
+    pub faults: Vec<HostFault>,
 }
 
 /// An access point.

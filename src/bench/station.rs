@@ -127,7 +127,8 @@ pub fn world(
                 *every = LEAST_PAUSE_WHEN_FAST.max(*every);
             }
         }
-        let station = MasterStation::new(master.config, plan.pace, errands);
+        let station =
+            MasterStation::new(master.config, plan.pace, errands).with_faults(master.faults.clone());
         world.add_master(station, at_pace(master.clock, plan.pace));
     }
     world.set_faults(plan.wire_faults.clone());

@@ -6,6 +6,7 @@
 //! participants give the same run, octet for octet.
 
 mod device;
+mod host_fault;
 mod master;
 mod power;
 mod talker;
@@ -13,6 +14,7 @@ mod valve;
 mod wires;
 
 pub use device::{Change, DeviceStation};
+pub use host_fault::HostFault;
 pub use master::{Errand, MasterStation, Tally};
 pub use power::{CardDrives, Dark, Power, PowerNews, Supplied};
 pub use talker::Talker;

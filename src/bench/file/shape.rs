@@ -148,6 +148,23 @@ enum RoleWord {
     Secondary,
 }
 
+/// Every fault of a master, for the schema.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "snake_case")]
+#[allow(dead_code)]
+enum HostFaultWord {
+    /// Three preambles.
+    FewPreambles,
+    /// A check byte with one bit wrong.
+    WrongCheckByte,
+    /// A byte count that is too large by one.
+    WrongByteCount,
+    /// The burst bit is set.
+    BurstBit,
+    /// One octet behind the check byte.
+    OctetBehind,
+}
+
 /// Every kind of fault on the wires, for the schema.
 #[derive(JsonSchema)]
 #[schemars(rename_all = "snake_case")]
@@ -260,6 +277,10 @@ pub struct MasterTable {
     /// It begins a request up to so much later than it means to, ms at wire pace, 0 to 1000. Default 0.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 1000.0))]
     pub jitter_ms: Option<Spanned<Number>>,
+    /// What it does wrong in every request, for those who want to see how others take it, and whether
+    /// `looprig host-check` finds it. Not in a bench with a serial: or tcp: line.
+    #[schemars(with = "Option<Vec<HostFaultWord>>")]
+    pub faults: Option<Vec<Spanned<String>>>,
     /// What it asks again and again; at least one. Of those that are due the one that has waited longest
     /// comes first.
     #[schemars(with = "Vec<AskTable>", length(min = 1))]

@@ -496,3 +496,29 @@ fn evidence_points_at_the_octets() {
     // 12 octets, so 11 characters of 9.1667 ms lie between the ends of the first and the last [LL-01].
     assert_eq!(e.to.since(e.from).as_micros(), 100_833);
 }
+
+/// The faults that a bench file can give its master: each is found by the requirement that its name's doc cites, also
+/// beside a good master.
+#[test]
+fn faults_of_a_benchs_master() {
+    use looprig::sim::HostFault;
+    let expected = [
+        ("few_preambles", "preambles-too-few"),
+        ("wrong_check_byte", "check-byte-wrong"),
+        ("wrong_byte_count", "byte-count-wrong"),
+        ("burst_bit", "burst-bit-set"),
+        ("octet_behind", "octets-after-check"),
+    ];
+    assert_eq!(HostFault::ALL.map(|(_, name)| name), expected.map(|(name, _)| name));
+    for (fault, slug) in expected {
+        let bench = format!(
+            "[[device]]\ntag = \"FV-3104\"\n[[master]]\nfaults = [\"{fault}\"]\nasks = [{{ device = \"FV-3104\", command = 3 }}]\n\
+             [[master]]\nrole = \"secondary\"\nasks = [{{ device = \"FV-3104\", command = 48 }}]\n[[line]]\nat = \"pty:\"\n"
+        );
+        let mut rig = Rig::new(&bench);
+        rig.rest(20_000);
+        let report = rig.report();
+        assert_eq!(names(&report), [slug], "{fault}: {:#?}", report.unjudged);
+        assert!(report.findings.iter().all(|f| f.master == Role::Primary), "{fault}");
+    }
+}
