@@ -1,4 +1,4 @@
-//! What a mock master can do wrong with the octets of its requests, to see how others take it and whether it is found.
+//! What a mock master can do wrong with the octets of its requests [HC-08].
 
 use crate::frame::{Delimiter, check_byte};
 
