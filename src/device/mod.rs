@@ -19,6 +19,7 @@ mod lock;
 mod memory;
 pub mod positioner;
 mod positioning;
+mod response;
 mod state;
 mod status;
 mod stored;
@@ -40,7 +41,8 @@ pub use kind::{
 };
 pub use lag::{Lag, Positioner};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
-pub use positioning::{NotBegun, PositionerNews};
+pub use positioning::PositionerNews;
+pub use response::{Ignored, NotBegun, Response};
 pub use stored::{Stored, StoredLock, TwoPointTrim};
 
 use crate::app::command::{Revision, Value};

@@ -2,8 +2,8 @@
 
 use super::power::{Power, PowerNews, Supplied};
 use super::valve::StationValve;
-use crate::device::Device;
 use crate::device::positioner::{Key, Kind as Learns};
+use crate::device::{Device, Response};
 use crate::frame::Octet;
 use crate::line::Station;
 use crate::plant::fault::FaultName;
@@ -126,7 +126,7 @@ impl fmt::Display for Change {
             Change::TripEnergised(false) => f.write_str("trip input not energised"),
             Change::CalibrationAllowed(true) => f.write_str("the process allows a calibration"),
             Change::CalibrationAllowed(false) => f.write_str("the process allows no calibration"),
-            Change::Calibrate => f.write_str("a calibration is started at the device"),
+            Change::Calibrate => f.write_str("a calibration is asked for at the device"),
             Change::KeyPressed(key, true) => write!(f, "key \"{}\" pressed", key.words()),
             Change::KeyPressed(key, false) => write!(f, "key \"{}\" released", key.words()),
         }
@@ -228,10 +228,11 @@ impl DeviceStation {
     }
 
     /// A change happens to it now, which its clock shows as `now`, behind what was due until then. One of the loop is left
-    /// alone but for the current, which a device measures where no loop is computed.
-    pub fn change(&mut self, now: Instant, change: Change) {
+    /// alone but for the current, which a device measures where no loop is computed. Gives what the device makes of it where
+    /// that is its own affair: a key, or a calibration that is asked for; nothing without electronics.
+    pub fn change(&mut self, now: Instant, change: Change) -> Option<Response> {
         self.catch_up(now);
-        self.happens(now, change);
+        self.happens(now, change)
     }
 
     pub(super) fn catch_up(&mut self, now: Instant) {
@@ -258,7 +259,7 @@ impl DeviceStation {
         }
     }
 
-    fn happens(&mut self, at: Instant, change: Change) {
+    fn happens(&mut self, at: Instant, change: Change) -> Option<Response> {
         if let Some(valve) = &mut self.valve {
             valve.go_to(at);
         }
@@ -289,12 +290,16 @@ impl DeviceStation {
             }
             Change::PowerCycle => {}
             Change::CalibrationAllowed(allowed) => self.device.allow_calibration(allowed),
-            // A device without power, or one that refuses, does nothing: its display and its status say why.
+            // It has no keys, and nobody there to ask.
+            Change::Calibrate | Change::KeyPressed(..) if self.device.electronics().is_none() => {}
             Change::Calibrate if self.is_on() => {
-                let _ = self.device.begin_calibration(at, Learns::Friction);
+                return Some(self.device.begin_calibration(at, Learns::Friction));
             }
-            Change::KeyPressed(key, pressed) if self.is_on() => self.device.press(at, key, pressed),
-            Change::Calibrate | Change::KeyPressed(..) => {}
+            Change::Calibrate => return Some(self.device.begin_calibration_dark(at)),
+            Change::KeyPressed(key, pressed) if self.is_on() => {
+                return Some(self.device.press(at, key, pressed));
+            }
+            Change::KeyPressed(key, _) => return Some(self.device.press_dark(at, key)),
             Change::ValveFault { .. }
             | Change::HeaderPressureBar(_)
             | Change::ProcessShare(_)
@@ -304,6 +309,7 @@ impl DeviceStation {
                 }
             }
         }
+        None
     }
 }
 

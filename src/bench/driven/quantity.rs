@@ -177,7 +177,8 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
     }
     if let Some(electronics) = device.electronics() {
         of_electronics(electronics, &mut rows);
-        rows.row("display", "", View::Device, device.display_state(shown).map_or(Value::None, Value::Word));
+        let display = device.display_state(shown).filter(|_| station.is_on());
+        rows.row("display", "", View::Device, display.map_or(Value::None, Value::Word));
     }
     rows.row("bursts", "", View::Device, device.bursts());
     let inputs = device.inputs();

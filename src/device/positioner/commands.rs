@@ -6,7 +6,7 @@ use crate::app::command::Revision::R5;
 use crate::app::command::Value;
 use crate::app::types::{Date, TimeOfDay};
 use crate::device::commands::{Answer, Asked, Handler, Open, READ, SELECTING, code, row};
-use crate::device::positioning::NotBegun;
+use crate::device::response::NotBegun;
 use crate::device::state::State;
 use crate::device::values::{Values, single};
 use core::ops::RangeInclusive;
@@ -150,8 +150,9 @@ fn start_calibration(state: &mut State, asked: &Asked<'_>) -> Answer {
         Err(NotBegun::Refused(Refusal::NoSupply)) => Answer::Refused(NO_SUPPLY),
         Err(NotBegun::Refused(Refusal::NoCurrent)) => Answer::Refused(NO_CURRENT),
         Err(NotBegun::NotAllowed) => Answer::Refused(NOT_ALLOWED),
-        Err(NotBegun::Locked) => Answer::Refused(code::WRITE_PROTECTED),
-        Err(NotBegun::NoElectronics) => no_electronics(),
+        // Whether this master may was asked before, and a device without power answers nothing.
+        Err(NotBegun::WriteProtected | NotBegun::Locked) => Answer::Refused(code::WRITE_PROTECTED),
+        Err(NotBegun::NoElectronics | NotBegun::NoPower) => no_electronics(),
     }
 }
 

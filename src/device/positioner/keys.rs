@@ -1,6 +1,7 @@
 //! Keys and display at the device, of our own design [DV-98] [DV-99].
 
 use super::{Electronics, Ending, Kind};
+use crate::device::response::Response;
 use crate::time::Instant;
 use core::time::Duration;
 
@@ -65,6 +66,8 @@ pub enum Act {
 pub struct Keys {
     pressed: [Option<Instant>; 5],
     calibrate_done: bool,
+    /// What came of it.
+    calibrate_made: Option<Response>,
     /// A press of "open" or "close" has been followed up to here.
     jogged_to: Option<Instant>,
 }
@@ -76,6 +79,7 @@ impl Keys {
         self.pressed[key as usize] = if pressed { was.or(Some(now)) } else { None };
         if key == Key::Calibrate && !pressed {
             self.calibrate_done = false;
+            self.calibrate_made = None;
         }
         match key {
             _ if !pressed || was.is_some() => None,
@@ -111,6 +115,21 @@ impl Keys {
     /// Power has come: a key that is still pressed counts when it is pressed again.
     pub fn forget(&mut self) {
         *self = Keys::default();
+    }
+
+    /// Since when a key is pressed; `None` while it is not.
+    pub fn since(&self, key: Key) -> Option<Instant> {
+        self.pressed[key as usize]
+    }
+
+    /// What came of holding the key that calibrates, for as long as it is pressed.
+    pub fn calibrate_made(&self) -> Option<Response> {
+        self.calibrate_made
+    }
+
+    /// That came of holding the key that calibrates.
+    pub fn has_made(&mut self, response: Response) {
+        self.calibrate_made = Some(response);
     }
 
     /// How long the key that calibrates has been held, while that has done nothing yet.
