@@ -1,7 +1,7 @@
 //! A positioner's electronics inside the device: what they sense, what of it is stored, who may start a calibration [DV-80].
 
 use super::Device;
-use super::kind::Positioning;
+use super::kind::{PRIMARY, Positioning};
 use super::positioner::{
     Act, Alarm, Electronics, Ended, Ending, FaultEntry, Key, Kind as Learns, MOST_FAULTS, Outcome, Refusal,
     Senses, SetUpError, Shown, StoredPositioner, display, display_state,
@@ -182,6 +182,7 @@ impl State {
             () if self.config.write_protected => Some(Ignored::WriteProtected),
             () if self.locked_against_all() => Some(Ignored::Locked),
             () if own.electronics().progress().is_some() => Some(Ignored::Calibrating),
+            () if self.simulated[PRIMARY].is_some() => Some(Ignored::Simulated),
             () if !own.electronics().has_current() => Some(Ignored::NoCurrent),
             () if own.keys().since(other).is_some() => Some(Ignored::Both),
             () => None,
@@ -193,7 +194,7 @@ impl State {
         match act {
             Act::Jog { towards, dt_s } => {
                 let key = if towards > 0.0 { Key::Open } else { Key::Close };
-                if self.closed().is_none() {
+                if self.closed().is_none() && self.simulated[PRIMARY].is_none() {
                     let (kind, around) = self.parts();
                     if let Some(own) =
                         kind.positioning_mut().filter(|own| own.electronics().progress().is_none())
@@ -256,7 +257,12 @@ impl State {
         let has = |a: Alarm| alarms.has(a) || a == Alarm::MemoryDefect && self.memory_defect;
         Some(Shown {
             set_point_percent: self.valve_percent(now).map_or(f64::NAN, |v| v.0),
-            by_hand: own.by_hand().is_some(),
+            given: match () {
+                () if self.simulated[PRIMARY].is_some() => Some("set point simulated"),
+                () if own.by_hand().is_some() => Some("by hand"),
+                () if self.around().in_multidrop() => Some("set point held"),
+                () => None,
+            },
             locked: self.config.write_protected || self.locked_against_all(),
             armed: self.armed,
             alarm: BY_WEIGHT.into_iter().find(|a| has(*a)).map(Alarm::words),

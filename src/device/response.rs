@@ -71,6 +71,8 @@ pub enum Ignored {
     Locked,
     /// A calibration runs.
     Calibrating,
+    /// A master simulates the set point [DV-23].
+    Simulated,
     /// There is no loop current, so the valve rests where it does without power.
     NoCurrent,
     /// "open" and "close" are both pressed.
@@ -130,6 +132,9 @@ impl Response {
             Response::Ignored(_, Ignored::WriteProtected) => PROTECTED,
             Response::Ignored(_, Ignored::Locked) => LOCKED,
             Response::Ignored(_, Ignored::Calibrating) => NotBegun::Refused(Refusal::Running).next(),
+            Response::Ignored(_, Ignored::Simulated) => {
+                "end the simulation with command 79, or reset the device"
+            }
             Response::Ignored(_, Ignored::NoCurrent) => NotBegun::Refused(Refusal::NoCurrent).next(),
             Response::Ignored(_, Ignored::Both) => "let one of them go",
             Response::ToBeHeld(None) => "hold it for 3 s of bench time",
@@ -177,6 +182,7 @@ impl fmt::Display for Response {
                     Ignored::WriteProtected => "the device is write-protected",
                     Ignored::Locked => "the device is locked against all",
                     Ignored::Calibrating => "a calibration is running",
+                    Ignored::Simulated => "a master simulates the set point",
                     Ignored::NoCurrent => "there is no loop current",
                     Ignored::Both => "\"open\" and \"close\" are both pressed",
                     Ignored::NoChange => "it was like that before",

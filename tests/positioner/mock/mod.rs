@@ -4,8 +4,11 @@
 mod calibration;
 mod file;
 mod keys;
+mod locks;
 mod memory;
 mod power;
+mod revisions;
 mod rig;
 mod settings;
+mod simulated;
 mod step;
