@@ -1,6 +1,7 @@
 //! The mock positioner on its computed valve, asked over the wires of a bench on virtual time [DV-80].
 #![cfg(feature = "bench-file")]
 
+mod bursts;
 mod calibration;
 mod file;
 mod keys;
