@@ -210,6 +210,14 @@ pub enum NotOrdered {
 }
 
 impl Orders {
+    /// Orders that a test takes out of the queue itself; what wakes hangs on the ports.
+    #[cfg(test)]
+    pub(super) fn by_hand() -> (Orders, Receiver<(Order, Reply)>, Ports) {
+        let (queue, orders) = sync_channel(MOST_ORDERS);
+        let ports = Ports::new();
+        (Orders { queue, wake: ports.wake_handle() }, orders, ports)
+    }
+
     /// Puts an order into the queue without waiting. A bench that ends before it is done drops `reply`.
     ///
     /// # Errors
