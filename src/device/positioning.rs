@@ -231,6 +231,14 @@ impl State {
         if let Some(own) = self.kind.positioning_mut() {
             own.acknowledge();
         }
+        // Else a failure that is known would be an alarm again when the device starts again.
+        if let Some(ended) = self.stored.positioner.as_mut().and_then(|s| s.ended.as_mut())
+            && !ended.is_noted
+            && matches!(ended.outcome.ending, Ending::Failed(_))
+        {
+            ended.is_noted = true;
+            self.unsaved = true;
+        }
         match (ended, by_hand, failed) {
             (true, _, _) => Response::Ended,
             (_, true, _) => Response::GivenBack,
@@ -294,7 +302,7 @@ impl State {
         let (outcome, calibrated) = (electronics.result().copied(), electronics.calibrated().copied());
         let date = self.clock.read(now).0.to_bytes();
         if let (Some(stored), Some(outcome)) = (&mut self.stored.positioner, outcome) {
-            stored.ended = Some(Ended { outcome, date });
+            stored.ended = Some(Ended { outcome, date, is_noted: false });
             stored.calibrated = calibrated;
             self.unsaved = true;
             if ending == Ending::Done {

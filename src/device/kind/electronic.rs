@@ -238,6 +238,9 @@ impl Kind for ElectronicPositioner {
             self.electronics = begun(stored, &self.own.set_up);
         }
         self.has_started = true;
+        // Note was taken of that one, not of one that the loss of power has ended.
+        let result = self.electronics.result().copied();
+        self.failure_is_noted = stored.ended.is_some_and(|e| e.is_noted && Some(e.outcome) == result);
         self.by_hand_percent = None;
         self.alarms = Alarms::default();
         self.keys.forget();
