@@ -96,7 +96,7 @@ fn commands_that_are_not_there() {
     let since_7 = [73, 78, 89, 90, 103, 104, 105];
     for revision in [5, 6] {
         let mut rig = Rig::new(&format!("revision = {revision}\n[device.positioner]\ncalibrated = true"), "");
-        let device = rig.device.clone();
+        let device = rig.device;
         let mut code = |number: u8| {
             let exchange = rig.host.ask_octets(&device, number, vec![0; 16]).expect("a line");
             // 21 and 73 are answered by the device that is meant alone.
