@@ -15,6 +15,7 @@ mod described;
 mod identity;
 mod kind;
 mod lag;
+mod left;
 mod lock;
 mod memory;
 pub mod positioner;
