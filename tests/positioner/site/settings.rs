@@ -72,11 +72,25 @@ fn selector_local_and_power() {
     near("travel", rig.travel(), 50.0, 0.5);
     rig.to(29.0);
     assert!(rig.travel() < 0.1);
-    rig.to(50.0);
-    assert!(rig.poll(0).is_some());
+    rig.to(45.0);
+    let device = rig.poll(0).expect("it answers");
     assert!(rig.travel() < 1.0, "held where it was found: {}", rig.travel());
+    // Command 79: variable 0, simulated, 80 %, good.
+    assert_eq!(rig.code(&device, 79, &[0, 1, 57, 0x42, 0xA0, 0, 0, 0xC0]), 0);
+    rig.to(55.0);
+    assert!(rig.travel() < 1.0, "simulated: {}", rig.travel());
+    assert_eq!(rig.code(&device, 79, &[0, 0, 57, 0, 0, 0, 0, 0xC0]), 0);
     rig.to(80.0);
     near("travel on remote", rig.travel(), 50.0, 0.5);
+}
+
+/// Whoever stands at the positioner may calibrate it on local.
+#[test]
+fn calibrated_on_local() {
+    let mut rig =
+        Rig::new(&text(SUPPLY, "", &(fault(5.0, "selector_local", 1.0) + &event(10.0, "calibrate = true"))));
+    rig.to(12.0);
+    assert!(rig.station().device().electronics().expect("electronics").progress().is_some());
 }
 
 /// Writes answer 7, reads pass, and the valve follows the current; the switch that is moved meanwhile keeps its place.
