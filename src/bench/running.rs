@@ -526,7 +526,7 @@ impl Bench {
         for (i, event) in self.driven.plan().events.iter().enumerate() {
             // It has happened when it has to each device that it concerns, one of the loop when it was due.
             let is_of_loop = self.driven.plan().is_for_no_device(event);
-            let reaches_loop = is_of_loop || event.change.reaches_the_loop();
+            let reaches_loop = self.driven.plan().wires.is_some() && event.change.reaches_the_loop();
             if is_of_loop && event.at > now {
                 break;
             }
