@@ -311,7 +311,7 @@ of every line and the seed, then what happens, at the end {\"ended\":true,...} w
 Every command takes the bench file as a LINE too, mock:BENCH.toml, without ports and without waiting.")]
 pub struct MockArgs {
     /// The bench file (TOML): devices, lines, events, masters, faults on the wires.
-    #[arg(value_name = "BENCH.toml", required_unless_present_any = ["schema", "api_schema", "protocol_faults"])]
+    #[arg(value_name = "BENCH.toml", required_unless_present_any = ["schema", "api_schema", "faults", "protocol_faults"])]
     pub bench: Option<PathBuf>,
     /// Run at this pace instead of the bench file's: `wire` (1200 bit/s), `fast` (at once), or how many
     /// times faster than the wire, 0.01 to 1000.
@@ -336,6 +336,10 @@ pub struct MockArgs {
     /// there is none.
     #[arg(long, value_name = "FILE")]
     pub api_token_file: Option<PathBuf>,
+    /// List the faults of the loop, of settings, of who is on the wires and of a computed valve, and what a severity of each
+    /// means, and end.
+    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_schema", "api_token_file"])]
+    pub faults: bool,
     /// Print the OpenAPI document of the API, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file"])]
     pub api_schema: bool,

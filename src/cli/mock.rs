@@ -12,7 +12,10 @@ use super::protocol_faults;
 use crate::bench::{self, Bench, BenchPlan, Error, FileError, LineKind, Notice, PortPlace};
 use crate::device::Device;
 use crate::line::io::PeerNews;
+use crate::plant::fault::FaultName;
 use crate::report::Format;
+use crate::report::table::Table;
+use crate::sim::SiteFault;
 use crate::time::Pace;
 use core::fmt::Write;
 use serde_json::{Value as Json, json};
@@ -25,6 +28,10 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     if args.protocol_faults {
         protocol_faults::list(out);
+        return Ok(Ended::Fine);
+    }
+    if args.faults {
+        faults().write(out.options.format, out.text());
         return Ok(Ended::Fine);
     }
     let Some(path) = args.bench.as_deref().filter(|_| !args.schema) else {
@@ -132,6 +139,24 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
         Err(e) if !e.is_closed_pipe() => Err(e),
         _ => Ok(Ended::Fine),
     }
+}
+
+/// The names of all faults that a bench may have, and what they mean.
+fn faults() -> Table {
+    let title = "Faults of a bench, and what severities 0.3, 0.6 and 1 mean";
+    let mut table = Table::new(title, &["of", "name", "fault", "severity"]);
+    for name in SiteFault::ALL {
+        let of = match name {
+            _ if name.is_of_the_loop() => "loop",
+            SiteFault::SecondMaster => "wires",
+            _ => "device",
+        };
+        table.row([of, name.word(), name.words(), name.meaning()]);
+    }
+    for name in FaultName::ALL {
+        table.row(["valve", name.word(), name.words(), name.meaning()]);
+    }
+    table
 }
 
 /// Gives the plan the seed that was asked for, else its own, else one from the clock if it needs one.

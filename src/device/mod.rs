@@ -16,6 +16,7 @@ mod faults;
 mod identity;
 mod kind;
 mod lag;
+mod left;
 mod lock;
 mod memory;
 pub mod positioner;

@@ -188,6 +188,7 @@ impl State {
         Some(Shown {
             set_point_percent: self.valve_percent(now).map_or(f64::NAN, |v| v.0),
             by_hand: own.by_hand().is_some(),
+            local: own.is_local(),
             locked: self.config.write_protected || self.locked_against_all(),
             armed: self.armed,
             alarm: BY_WEIGHT.into_iter().find(|a| has(*a)).map(Alarm::words),
