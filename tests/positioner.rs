@@ -17,3 +17,5 @@ mod mock;
 mod reference;
 #[path = "positioner/rig.rs"]
 mod rig;
+#[path = "positioner/site/mod.rs"]
+mod site;

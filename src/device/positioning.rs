@@ -271,6 +271,7 @@ impl State {
                 () if self.around().in_multidrop() => Some("set point held"),
                 () => None,
             },
+            local: own.is_local(),
             locked: self.config.write_protected || self.locked_against_all(),
             armed: self.armed,
             alarm: BY_WEIGHT.into_iter().find(|a| has(*a)).map(Alarm::words),

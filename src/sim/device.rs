@@ -1,10 +1,12 @@
 //! A mock device as a participant, with what changes around it.
 
+use super::device_faults::DeviceFaults;
 use super::power::{Power, PowerNews, Supplied};
+use super::site_fault::{SiteFault, SiteFaults};
 use super::valve::StationValve;
 use crate::device::positioner::{Key, Kind as Learns};
 use crate::device::{Device, Response};
-use crate::frame::Octet;
+use crate::frame::{Octet, RawFrame};
 use crate::line::Station;
 use crate::plant::fault::FaultName;
 use crate::time::Instant;
@@ -52,6 +54,13 @@ pub enum Change {
         /// How bad, 0 (repaired) to 1.
         severity: f64,
     },
+    /// Something is wrong with the loop, with a device's settings or with who else is on the wires, or no longer [DV-110].
+    SiteFault {
+        /// What.
+        name: SiteFault,
+        /// How bad, 0 (mended) to 1.
+        severity: f64,
+    },
     /// The pressure of the header before its computed valve's regulator, bar gauge [PL-32].
     HeaderPressureBar(f64),
     /// The force of the process on its computed valve as a share of what was set up, 0 to 10.
@@ -78,11 +87,28 @@ impl Change {
                 | Change::CalibrationAllowed(_)
                 | Change::Calibrate
                 | Change::KeyPressed(..)
+                | Change::SiteFault { name: SiteFault::TripNotEnergised | SiteFault::SelectorLocal, .. }
         )
+    }
+
+    /// Whether it is one of the loop, or of how a device hangs on it, where the loop is computed.
+    pub fn reaches_the_loop(self) -> bool {
+        self.is_of_the_loop() || matches!(self, Change::SiteFault { name, .. } if name.is_in_the_loop())
+    }
+
+    /// How bad a second master is from then on, if it is that fault.
+    pub fn second_master(self) -> Option<f64> {
+        match self {
+            Change::SiteFault { name: SiteFault::SecondMaster, severity } => Some(severity),
+            _ => None,
+        }
     }
 
     /// Whether it is one of the loop, which concerns whoever hangs on it.
     pub fn is_of_the_loop(self) -> bool {
+        if let Change::SiteFault { name, .. } = self {
+            return name.is_of_the_loop();
+        }
         matches!(
             self,
             Change::LoopCurrentMa(_)
@@ -120,6 +146,8 @@ impl fmt::Display for Change {
             Change::PowerCycle => f.write_str("power lost and back"),
             Change::ValveFault { name, severity } if *severity == 0.0 => write!(f, "valve repaired: {name}"),
             Change::ValveFault { name, severity } => write!(f, "valve: {name}, severity {severity}"),
+            Change::SiteFault { name, severity } if *severity == 0.0 => write!(f, "mended: {name}"),
+            Change::SiteFault { name, severity } => write!(f, "{name}, severity {severity}"),
             Change::HeaderPressureBar(bar) => write!(f, "header pressure {bar} bar"),
             Change::ProcessShare(share) => write!(f, "force of the process {share} times what was set up"),
             Change::TripEnergised(true) => f.write_str("trip input energised"),
@@ -145,12 +173,26 @@ pub struct DeviceStation {
     supplied: Option<Supplied>,
     news: Vec<PowerNews>,
     valve: Option<Box<StationValve>>,
+    faults: DeviceFaults,
 }
 
 impl DeviceStation {
     /// A device to which these changes happen, which are in order of time.
     pub fn new(device: Device, changes: Vec<(Instant, Change)>) -> DeviceStation {
-        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None }
+        let faults = DeviceFaults::none(&device);
+        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None, faults }
+    }
+
+    /// The same that gets this polling address where somebody changes it [DV-110]; else it is the highest of its revision.
+    #[must_use]
+    pub fn with_spare_address(mut self, address: u8) -> DeviceStation {
+        self.faults.set_spare_address(address);
+        self
+    }
+
+    /// What is wrong with it besides its valve [DV-110].
+    pub fn faults(&self) -> &SiteFaults {
+        self.faults.in_force()
     }
 
     /// The same with a valve that is computed [BA-11].
@@ -265,7 +307,10 @@ impl DeviceStation {
         }
         self.device.come_to(at);
         match change {
-            Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
+            Change::LoopCurrentMa(ma) => self.faults.current(&mut self.device, at, ma),
+            Change::SiteFault { name, severity } => {
+                self.faults.put_in(&mut self.device, self.valve.as_deref_mut(), at, (name, severity));
+            }
             // Somebody else sees to them.
             Change::LoopSupplyV(_)
             | Change::LoopOpen(_)
@@ -278,7 +323,7 @@ impl DeviceStation {
             Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
             Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
             Change::Armed(armed) => self.device.set_armed(armed),
-            Change::WriteProtect(protected) => self.device.set_write_protected(protected),
+            Change::WriteProtect(protected) => self.faults.write_protect(&mut self.device, protected),
             Change::Busy(busy) => self.device.set_busy(busy),
             Change::Malfunction(broken) => self.device.set_malfunction(broken),
             // Without power there is none to lose.
@@ -340,6 +385,10 @@ impl Station for DeviceStation {
         }
         self.device.handle_timeout(now);
         self.device.poll_transmit(now).map(|octets| octets.to_vec())
+    }
+
+    fn poll_raw(&mut self, now: Instant) -> Option<RawFrame> {
+        if self.is_on() { self.device.poll_raw(now) } else { None }
     }
 
     fn wake_at(&self) -> Option<Instant> {

@@ -11,8 +11,7 @@ use super::shown::{
     TimeShown, TraceShown, WindowShown, csv,
 };
 use crate::bench::driven::{Answer, Order, SPEEDS, device_key};
-use crate::bench::{BenchPlan, CHANGES, Change, SEVERITY, Takes};
-use crate::plant::fault::FaultName;
+use crate::bench::{BenchPlan, CHANGES, Change, SEVERITY, Takes, fault_change};
 use crate::time::Instant;
 use axum::http::StatusCode;
 use core::time::Duration;
@@ -204,12 +203,11 @@ fn change(plan: &BenchPlan, asked: &Asked) -> Result<Next, Problem> {
     let change: Change = match &spec.takes {
         Takes::Number { range, make, .. } => make(asked.member(spec.key, Some(value), range.clone())?),
         Takes::Fault => {
-            let name = value.as_str().and_then(FaultName::from_word);
+            let named = |severity| value.as_str().and_then(|word| fault_change(word, severity));
             let next = "give one of the words that GET /changes tells";
             let wrong = || asked.cannot(format!("{} cannot be {}", spec.key, short(value)), next);
-            let name = name.ok_or_else(wrong)?;
-            let severity = asked.member(SEVERITY, members.get(SEVERITY), 0.0..=1.0)?;
-            Change::ValveFault { name, severity }
+            named(0.0).ok_or_else(wrong)?;
+            named(asked.member(SEVERITY, members.get(SEVERITY), 0.0..=1.0)?).ok_or_else(wrong)?
         }
         Takes::Switch(make) => make(switch()?),
         Takes::Moment(change) if switch()? => *change,

@@ -3,9 +3,8 @@
 use crate::bench::driven::{
     Display, Going, Reading, SnapshotState, TimeState, Value, View, Window, device_key,
 };
-use crate::bench::{BenchPlan, CHANGES, Takes};
+use crate::bench::{BenchPlan, CHANGES, Takes, fault_words};
 use crate::device::Response;
-use crate::plant::fault::FaultName;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Serialize;
 use serde_json::{Value as Json, json};
@@ -229,10 +228,7 @@ impl ChangesShown {
                 Takes::Switch(_) | Takes::Moment(_) | Takes::Fault => (None, None, None),
             };
             let words = match &c.takes {
-                Takes::Fault => FaultName::ALL
-                    .map(|n| WordShown { word: n.word(), says: n.meaning() })
-                    .into_iter()
-                    .collect(),
+                Takes::Fault => fault_words().map(|(word, says)| WordShown { word, says }).collect(),
                 _ => Vec::new(),
             };
             ChangeShown { words, key: c.key, says: c.says, unit, minimum, maximum }

@@ -17,6 +17,7 @@ pub use trace::{
     MOST_QUANTITIES, MOST_STREAMS, Offered, PERIODS, Reader, Recording, Sample, StreamNews, TracePlan,
 };
 
+use super::station::second_master;
 use super::{BenchPlan, Change, why_not};
 use crate::device::Response;
 use crate::frame::Marks;
@@ -323,11 +324,13 @@ impl Driven {
         }
         let at = self.at;
         let mut became = Vec::new();
-        if self.plan.wires.is_some() && change.is_of_the_loop() {
-            if let Some(of) = self.bus.around_mut::<Loop>() {
-                of.order(at, change);
-            }
-        } else {
+        let reaches_loop = self.plan.wires.is_some() && change.reaches_the_loop();
+        if let Some(of) = self.bus.around_mut::<Loop>().filter(|_| reaches_loop) {
+            of.order(at, device, change);
+        }
+        if let Some(severity) = change.second_master() {
+            self.second_master(severity);
+        } else if !(reaches_loop && change.is_of_the_loop()) {
             for i in (0..self.plan.devices.len()).filter(|&i| device.is_none_or(|d| d == i)) {
                 let shown = self.bus.shown(i, at);
                 let station = self.bus.station_mut(i).and_then(Participant::device_mut);
@@ -340,6 +343,19 @@ impl Driven {
             return Err(none_began(&became));
         }
         Ok(Answer::Changed { at, became })
+    }
+
+    /// A second master is at work from now on, or no longer; it joins the wires when it is first wanted [DV-110].
+    fn second_master(&mut self, severity: f64) {
+        let place = |bus: &Bus<Participant>| bus.stations().position(|s| s.second_master().is_some());
+        let place = place(&self.bus).unwrap_or_else(|| {
+            let master = second_master(&self.plan);
+            self.bus.add_station(Participant::SecondMaster(Box::new(master)))
+        });
+        let shown = self.bus.shown(place, self.at);
+        if let Some(master) = self.bus.station_mut(place).and_then(Participant::second_master_mut) {
+            master.set_severity(shown, severity);
+        }
     }
 
     fn find(&self, name: &str) -> Result<usize, Refusal> {

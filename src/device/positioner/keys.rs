@@ -145,6 +145,8 @@ pub struct Shown {
     pub set_point_percent: f64,
     /// Why it does not follow the loop current, in words; `None` while it does.
     pub given: Option<&'static str>,
+    /// Whether the selector stands on local [DV-112].
+    pub local: bool,
     /// Whether write protect or a lock keeps the keys from doing anything but "acknowledge" and "find".
     pub locked: bool,
     /// Whether it is armed to be found.
@@ -164,6 +166,7 @@ pub fn state(electronics: &Electronics, keys: &Keys, shown: &Shown, now: Instant
         None if shown.alarm.is_some() => shown.alarm.unwrap_or_default(),
         None if electronics.calibrated().is_none() => "not calibrated",
         None if shown.armed => "armed to be found",
+        None if shown.local => "on local",
         None if shown.given.is_some() => shown.given.unwrap_or_default(),
         None if shown.locked => "locked",
         None if electronics.result().is_some_and(|o| o.ending == Ending::Aborted) => "calibration aborted",
@@ -240,7 +243,14 @@ mod tests {
     #[test]
     fn the_display_of_a_new_device() {
         let electronics = Electronics::new(super::super::Kept::default()).expect("the default");
-        let shown = Shown { set_point_percent: 50.0, given: None, locked: false, armed: false, alarm: None };
+        let shown = Shown {
+            set_point_percent: 50.0,
+            given: None,
+            local: false,
+            locked: false,
+            armed: false,
+            alarm: None,
+        };
         let mut keys = Keys::default();
         let lines = display(&electronics, &keys, &shown, at(0));
         assert_eq!(lines[0], "travel      ---.- %");
