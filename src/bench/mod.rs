@@ -26,9 +26,12 @@ mod station;
 #[cfg(feature = "bench-file")]
 pub use crate::app::written::FileError;
 pub use crate::sim::Change;
-pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, why_not};
+pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, fault_change, fault_words, why_not};
 #[cfg(feature = "bench-file")]
-pub use file::{LoadDescription, LoadSheet, check, check_all, check_with, read, read_description, schema};
+pub use file::{
+    LoadDescription, LoadSheet, add_protocol_fault, check, check_all, check_with, read, read_description,
+    schema,
+};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
 #[cfg(feature = "io")]

@@ -198,6 +198,14 @@ pub enum NotOrdered {
 }
 
 impl Orders {
+    /// Orders that a test takes out of the queue itself; what wakes hangs on the ports.
+    #[cfg(test)]
+    pub(super) fn by_hand() -> (Orders, Receiver<(Order, Reply)>, Ports) {
+        let (queue, orders) = sync_channel(MOST_ORDERS);
+        let ports = Ports::new();
+        (Orders { queue, wake: ports.wake_handle() }, orders, ports)
+    }
+
     /// Puts an order into the queue without waiting. A bench that ends before it is done drops `reply`.
     ///
     /// # Errors
@@ -459,7 +467,7 @@ impl Bench {
                 Done::Time(time) => Notice::Time(time),
                 Done::Changed { at, device, change } => {
                     self.loop_changed_at =
-                        Some(at).filter(|_| change.is_of_the_loop()).or(self.loop_changed_at);
+                        Some(at).filter(|_| change.reaches_the_loop()).or(self.loop_changed_at);
                     Notice::Ordered { at, device, change }
                 }
                 Done::Restored(snapshot) => {
@@ -537,7 +545,8 @@ impl Bench {
         let mut told = self.driven.events_done();
         for (i, event) in self.driven.plan().events.iter().enumerate() {
             // It has happened when it has to each device that it concerns, one of the loop when it was due.
-            let is_of_loop = self.driven.plan().is_for_the_loop(event);
+            let is_of_loop = self.driven.plan().is_for_no_device(event);
+            let reaches_loop = self.driven.plan().wires.is_some() && event.change.reaches_the_loop();
             if is_of_loop && event.at > now {
                 break;
             }
@@ -549,7 +558,7 @@ impl Bench {
             if i >= told {
                 on(Notice::EventDone { event: i, at: event.at, device: event.device, change: event.change });
                 told = i + 1;
-                last_of_loop = Some(event.at).filter(|_| is_of_loop).or(last_of_loop);
+                last_of_loop = Some(event.at).filter(|_| reaches_loop).or(last_of_loop);
             }
         }
         self.driven.set_events_done(told);

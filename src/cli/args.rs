@@ -164,6 +164,7 @@ macro_rules! lines {
   mock:BENCH.toml       a bench in this process, on virtual time: nothing waits, nothing is real,
                         and what changes a device needs no leave. ?seed=N repeats what was left to
                         chance; ?for=SECONDS ends it by its own clock (listen: 60 unless told)
+                        ?fault=NAME[@TAG] makes a device wrong: looprig mock --protocol-faults
   ?pace=8 behind any but mock: the line runs 8 times faster than the wire, as a mock of that pace does
   ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
   ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
@@ -342,7 +343,7 @@ of every line and the seed, then what happens, at the end {\"ended\":true,...} w
 Every command takes the bench file as a LINE too, mock:BENCH.toml, without ports and without waiting.")]
 pub struct MockArgs {
     /// The bench file (TOML): devices, lines, events, masters, faults on the wires.
-    #[arg(value_name = "BENCH.toml", required_unless_present_any = ["schema", "api_schema"])]
+    #[arg(value_name = "BENCH.toml", required_unless_present_any = ["schema", "api_schema", "faults", "protocol_faults"])]
     pub bench: Option<PathBuf>,
     /// Run at this pace instead of the bench file's: `wire` (1200 bit/s), `fast` (at once), or how many
     /// times faster than the wire, 0.01 to 1000.
@@ -352,6 +353,13 @@ pub struct MockArgs {
     /// the wires, jitter, what collisions leave.
     #[arg(long, allow_negative_numbers = true, value_parser = seed, value_name = "N")]
     pub seed: Option<u64>,
+    /// Let a device do something otherwise than the protocol wants, to see how host software copes: every device that can have
+    /// the fault, or the one of a tag or a polling address. May be given several times; --protocol-faults lists them.
+    #[arg(long, value_name = "NAME[@TAG]")]
+    pub fault: Vec<String>,
+    /// List the protocol faults, each with the requirement that it violates, and end.
+    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file", "fault"])]
+    pub protocol_faults: bool,
     /// Let programs drive the bench over HTTP: read every quantity, change, stop and step time, put it back. Without an
     /// address at 127.0.0.1:4620; port 0 is any that is free. Another address than this machine's own needs a token.
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = bench::api::USUAL_PLACE, value_parser = api_place, value_name = "ADDRESS:PORT")]
@@ -364,6 +372,10 @@ pub struct MockArgs {
     /// code of `host-check`. Judged is the master that the bench has not, or the one named.
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = "each", value_enum, value_name = "primary|secondary", hide_possible_values = true)]
     pub host_check: Option<HostArg>,
+    /// List the faults of the loop, of settings, of who is on the wires and of a computed valve, and what a severity of each
+    /// means, and end.
+    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_schema", "api_token_file"])]
+    pub faults: bool,
     /// Print the OpenAPI document of the API, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file"])]
     pub api_schema: bool,

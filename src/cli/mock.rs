@@ -9,10 +9,14 @@ use super::mock_power::{PowerTold, Telling, power_json, power_line};
 use super::mock_valve::valves_text;
 use super::mock_words as words;
 use super::output::{Ended, Failure, Output};
+use super::protocol_faults;
 use crate::bench::{self, Bench, BenchPlan, Error, FileError, LineKind, Notice, PortPlace};
 use crate::device::Device;
 use crate::line::io::PeerNews;
+use crate::plant::fault::FaultName;
 use crate::report::Format;
+use crate::report::table::Table;
+use crate::sim::SiteFault;
 use crate::time::Pace;
 use core::fmt::Write;
 use serde_json::{Value as Json, json};
@@ -21,6 +25,14 @@ use serde_json::{Value as Json, json};
 pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     if args.api_schema {
         let _ = writeln!(out.text(), "{:#}", bench::api::document());
+        return Ok(Ended::Fine);
+    }
+    if args.protocol_faults {
+        protocol_faults::list(out);
+        return Ok(Ended::Fine);
+    }
+    if args.faults {
+        faults().write(out.options.format, out.text());
         return Ok(Ended::Fine);
     }
     let Some(path) = args.bench.as_deref().filter(|_| !args.schema) else {
@@ -34,7 +46,7 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
             "leave --format out, or give --format json",
         ));
     }
-    let mut plan = bench::read(path).map_err(|e| misread(&e))?;
+    let mut plan = protocol_faults::read(path, &args.fault)?;
     if let Some(pace) = args.pace {
         plan.pace = pace;
     }
@@ -143,6 +155,24 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
 }
 
+/// The names of all faults that a bench may have, and what they mean.
+fn faults() -> Table {
+    let title = "Faults of a bench, and what severities 0.3, 0.6 and 1 mean";
+    let mut table = Table::new(title, &["of", "name", "fault", "severity"]);
+    for name in SiteFault::ALL {
+        let of = match name {
+            _ if name.is_of_the_loop() => "loop",
+            SiteFault::SecondMaster => "wires",
+            _ => "device",
+        };
+        table.row([of, name.word(), name.words(), name.meaning()]);
+    }
+    for name in FaultName::ALL {
+        table.row(["valve", name.word(), name.words(), name.meaning()]);
+    }
+    table
+}
+
 /// Gives the plan the seed that was asked for, else its own, else one from the clock if it needs one.
 /// Tells it if it matters.
 pub fn choose_seed(plan: &mut BenchPlan, wanted: Option<u64>) -> Option<u64> {
@@ -220,6 +250,9 @@ fn ready_text(bench: &Bench, out: &mut String) {
     for device in bench.stations().map(|s| s.device()).filter(|d| d.bursts()) {
         let _ = writeln!(out, "  {}: in burst mode, {}", name(device), words::bursts(device).join("; "));
     }
+    for told in protocol_faults::told(plan) {
+        let _ = writeln!(out, "  {told}");
+    }
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     current_loop::loop_text(bench, &names, out);
     valves_text(bench, out);
@@ -287,6 +320,7 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
                 "unique_address": d.unique_address().to_string(),
                 "bursts": words::bursts(d),
                 "slow": words::slow_json(d),
+                "protocol_faults": d.config().faults.iter().map(|f| f.name()).collect::<Vec<_>>(),
             })
         })
         .collect();

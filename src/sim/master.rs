@@ -57,6 +57,16 @@ pub struct MasterStation {
 impl MasterStation {
     /// A master that begins to listen at time zero of its clock.
     pub fn new(config: MasterConfig, pace: Pace, errands: Vec<Errand>) -> MasterStation {
+        MasterStation::begun(config, pace, errands, Instant::ZERO)
+    }
+
+    /// The same that begins to listen at `now`.
+    pub(super) fn begun(
+        config: MasterConfig,
+        pace: Pace,
+        errands: Vec<Errand>,
+        now: Instant,
+    ) -> MasterStation {
         // What it hears are the octets of the bus themselves.
         let line = Capabilities {
             unit: StampUnit::Octets,
@@ -66,7 +76,7 @@ impl MasterStation {
             echo: false,
         };
         let mut station = MasterStation {
-            master: Master::new(config, pace, line, Instant::ZERO),
+            master: Master::new(config, pace, line, now),
             errands: Vec::new(),
             under_way: None,
             tally: Tally::default(),

@@ -14,6 +14,7 @@ mod guards;
 mod host_check;
 mod line;
 mod mock_line;
+mod protocol_faults;
 mod refused;
 mod settings;
 mod valve;

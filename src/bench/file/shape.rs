@@ -12,7 +12,7 @@ pub use current_loop::LoopTable;
 pub use device::{DeviceTable, RangeTable, SlowTable};
 pub use positioner::PositionerTable;
 
-use crate::plant::fault::FaultName;
+use crate::bench::changes::fault_words;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeserializer};
@@ -415,11 +415,11 @@ pub struct EventTable {
     /// true: the device loses its power for a moment and starts again, with its memory as stored.
     #[schemars(with = "Option<bool>", extend("const" = true))]
     pub power_cycle: Option<Spanned<bool>>,
-    /// What is wrong from then on with the computed valve, so bad as severity says; `looprig valve --faults` tells all of them.
-    /// This and the next four are for a device whose [device.valve] describes a valve.
-    #[schemars(with = "Option<String>", extend("enum" = FaultName::ALL.map(FaultName::word)))]
+    /// What is wrong from then on, so bad as severity says: with a valve that [device.valve] describes, with the loop, a
+    /// device's settings, or who else is on the wires; `looprig mock --faults` tells all of them.
+    #[schemars(with = "Option<String>", extend("enum" = fault_words().map(|w| w.0).collect::<Vec<_>>()))]
     pub fault: Option<Spanned<String>>,
-    /// Of a fault: how bad, 0 (repaired) to 1.
+    /// Of a fault: how bad, 0 (mended) to 1.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
     pub severity: Option<Spanned<Number>>,
     /// The pressure before the regulator of the computed valve from then on, bar, 0 to 20.
