@@ -16,6 +16,8 @@ use std::collections::BTreeMap;
 
 /// Slave time-out, characters [LL-02].
 const SLAVE_TIME_OUT: u64 = 28;
+/// Numbers that stand for no command [CO-06] [CM-RANGES].
+pub const RESERVED: [u8; 6] = [4, 5, 10, 127, 254, 255];
 /// How often a request is repeated that nobody answered, or only with damage.
 const REPEATS: usize = 3;
 /// How long a delayed response or a busy device is waited for [HO-10].
@@ -380,11 +382,16 @@ impl<'l> Probe<'l> {
         self.line.pace().character() + self.line.capabilities().stamp_error * 2
     }
 
+    /// What nobody knows may move the valve, and so may what the device's revision does not have [HO-05]; a number that is
+    /// reserved stands for no command [CO-06].
     fn may_send(&self, command: u8) -> Outcome {
-        let effect = match spec(command.into()) {
+        let row = spec(command.into()).filter(|row| row.form(self.found.revision).is_some());
+        let effect = match row {
             Some(row) => row.effect,
-            None if command >= 128 => Effect::Moves,
-            None => Effect::Reads,
+            None if RESERVED.contains(&command) => Effect::Reads,
+            // Whoever looks for a device knows no revision yet.
+            None if self.found.identity.is_empty() => Effect::Reads,
+            None => Effect::Moves,
         };
         let (writes, moves) = self.needs_now;
         let allowed = match effect {

@@ -157,6 +157,42 @@ fn selecting() {
     assert!(Suite::of(Vec::new()).cases().is_err());
 }
 
+fn asks_128(p: &mut Probe<'_>) -> Outcome {
+    p.ask(128, &[]).map(|_| ())
+}
+
+/// Read loop configuration, which revision 5 does not have [CM-007].
+fn asks_7(p: &mut Probe<'_>) -> Outcome {
+    p.ask(7, &[]).map(|_| ())
+}
+
+/// 4 stands for no command [CO-06].
+fn asks_4(p: &mut Probe<'_>) -> Outcome {
+    p.ask(4, &[]).map(|_| ())
+}
+
+/// [HO-05]: what nobody knows needs leave to move; leave to write is not enough.
+#[test]
+fn what_is_not_known_may_move_the_valve() {
+    let verdict = |case: Case, revision| {
+        let suite = Suite::of(vec![case]).moving(true);
+        run(&suite, Bent::new(config(revision))).cases[0].verdict.clone()
+    };
+    for (ask, revision, harmless) in [
+        (asks_128 as fn(&mut Probe<'_>) -> Outcome, R7, false),
+        (asks_7, Revision::R5, false),
+        (asks_7, R7, true),
+        (asks_4, R7, true),
+    ] {
+        let case = Case { run: ask, ..PASSES };
+        let reading = verdict(case, revision);
+        assert_eq!(reading == Verdict::Pass, harmless, "{reading:?}");
+        assert_eq!(matches!(&reading, Verdict::BenchError(_)), !harmless, "{reading:?}");
+        assert_eq!(verdict(case.writes(), revision), reading);
+        assert_eq!(verdict(case.moves(), revision), Verdict::Pass);
+    }
+}
+
 #[test]
 fn needs_of_the_device() {
     let verdict = |case: Case| run(&Suite::of(vec![case]), healthy()).cases[0].verdict.clone();
