@@ -233,7 +233,15 @@ fn nobody_answers() {
 struct Poor<L> {
     line: L,
     breaks_at: Option<Instant>,
+    /// When somebody presses Ctrl-C, once.
+    interrupted_at: Option<Instant>,
     stamp_error: Duration,
+}
+
+impl Poor<looprig::line::InProcess<Bent>> {
+    fn over(device: Bent) -> Self {
+        Poor { line: device.line(), breaks_at: None, interrupted_at: None, stamp_error: Duration::ZERO }
+    }
 }
 
 impl<L: Line> Line for Poor<L> {
@@ -259,6 +267,9 @@ impl<L: Line> Line for Poor<L> {
         self.line.send_raw(frame)
     }
     fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
+        if self.interrupted_at.take_if(|at| *at <= self.line.now()).is_some() {
+            return Ok(Event::Interrupted);
+        }
         match self.breaks_at {
             Some(at) if self.line.now() >= at => Err(Error::new("reading", "poor", Fault::Lost, "EIO")),
             _ => self.line.wait(until),
@@ -273,7 +284,7 @@ fn a_lost_line_ends_with_a_report() {
     // It reads, writes, writes back and reads: four exchanges, of which the second is cut, and then the third.
     for (eighths, verdict, exit_code) in [(3, "bench error", 2), (5, "fail", 1)] {
         let middle = span.0 + span.1.since(span.0) * eighths / 8;
-        let mut line = Poor { line: healthy().line(), breaks_at: Some(middle), stamp_error: Duration::ZERO };
+        let mut line = Poor { breaks_at: Some(middle), ..Poor::over(healthy()) };
         let results = whole.run(&mut line, &to()).expect("it breaks later");
         assert!(matches!(&results.end, End::LineLost(why) if why.contains("EIO")), "{results}");
         assert_eq!((results.cases.len(), results.not_run.len()), (2, 1));
@@ -285,13 +296,32 @@ fn a_lost_line_ends_with_a_report() {
     }
 }
 
+/// Ctrl-C in the middle of a case that writes: what it changed comes back all the same, then the run ends.
+#[test]
+fn an_interrupted_run_leaves_nothing_changed() {
+    let whole = Suite::of(vec![WRITES, PASSES]).writing(true);
+    let span = run(&whole, healthy()).cases[0].span;
+    // It has read, and writes.
+    let at = span.0 + span.1.since(span.0) * 3 / 8;
+    let mut line = Poor { interrupted_at: Some(at), ..Poor::over(healthy()) };
+    let results = whole.run(&mut line, &to()).expect("it is interrupted later");
+    assert_eq!((&results.end, results.not_run.len(), results.exit_code()), (&End::Interrupted, 1, 2));
+    assert!(
+        matches!(&results.cases[0].verdict, Verdict::Inconclusive(why) if why == "interrupted"),
+        "{results}"
+    );
+    assert_eq!(results.not_put_back().count(), 0);
+    let after = Suite::of(vec![TAG]).run(&mut line, &to()).expect("the line is whole");
+    assert!(after.passed(), "{after}");
+}
+
 /// [LI-04]: what a line cannot tell or send is inconclusive, never passed and never failed.
 #[test]
 fn poor_lines_leave_cases_open() {
     let verdicts = |stamp_error, delay_ms: u64| {
         let mut config = config(R7);
         config.response_delay = Duration::from_millis(delay_ms);
-        let mut line = Poor { line: Bent::new(config).line(), breaks_at: None, stamp_error };
+        let mut line = Poor { stamp_error, ..Poor::over(Bent::new(config)) };
         let results = Suite::new().only("link").run(&mut line, &to()).expect("a device");
         let fails = results.cases.iter().filter(|c| matches!(c.verdict, Verdict::Fail { .. }));
         assert_eq!(fails.count(), 0, "{results}");
