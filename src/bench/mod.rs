@@ -27,6 +27,8 @@ mod station;
 pub use crate::app::written::FileError;
 pub use crate::sim::Change;
 pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, fault_change, fault_words, why_not};
+#[cfg(feature = "io")]
+pub(crate) use file::text_of;
 #[cfg(feature = "bench-file")]
 pub use file::{
     LoadDescription, LoadSheet, add_protocol_fault, check, check_all, check_with, read, read_description,

@@ -4,6 +4,8 @@ mod args;
 mod aside;
 mod ask;
 mod catalogue;
+mod conform;
+mod conform_args;
 mod decode;
 #[cfg(unix)]
 mod demo;
@@ -85,6 +87,7 @@ pub fn run() -> ExitCode {
         args::Command::HostCheck(a) => host_check::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),
         args::Command::Line(a) => line::run(a, &mut output),
+        args::Command::Conform(a) => conform::run(a, &mut output),
         args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Valve(a) => valve::run(a, &mut output),
@@ -116,7 +119,7 @@ fn misused(e: &clap::Error) -> Failure {
         && let Some(source) = e.source()
     {
         // `--range <FIRST-LAST>`, `<LINE>`.
-        let name = argument.split(' ').next().unwrap_or(argument).trim_matches(['<', '>']);
+        let name = argument.split(' ').next().unwrap_or(argument).trim_matches(['<', '>', '[', ']']);
         return Failure::new(format!("reading {name}"), source.to_string(), next);
     }
     let text = e.to_string();

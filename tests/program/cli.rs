@@ -6,6 +6,7 @@
 
 mod bench;
 mod bursts;
+mod conform;
 mod cut_short;
 mod decode;
 mod described;
@@ -30,11 +31,12 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 12] = [
+const COMMANDS: [&str; 13] = [
     "demo",
     "listen",
     "ask",
     "scan",
+    "conform",
     "settings",
     "decode",
     "host-check",
