@@ -27,8 +27,6 @@ mod station;
 pub use crate::app::written::FileError;
 pub use crate::sim::Change;
 pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, fault_change, fault_words, why_not};
-#[cfg(feature = "io")]
-pub(crate) use file::text_of;
 #[cfg(feature = "bench-file")]
 pub use file::{
     LoadDescription, LoadSheet, add_protocol_fault, check, check_all, check_with, read, read_description,
@@ -47,6 +45,9 @@ pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders};
 #[cfg(feature = "bench-file")]
 pub use sheet::{WiringSheet, check_sheet, read_sheet, sheet_schema};
 pub use station::{device_station, world};
+
+#[cfg(feature = "io")]
+pub(crate) use file::text_of;
 
 use crate::line::InProcess;
 use crate::sim::Participant;

@@ -1,6 +1,6 @@
 //! `looprig host-check`: what a host on a log did wrong.
 
-use super::args::HostCheckArgs;
+use super::mock_args::HostCheckArgs;
 use super::decode::{file_name, is_readable, newer_log, open};
 use super::output::{Ended, Failure, Output, tell};
 use crate::app::command::Catalogue;

@@ -1,9 +1,9 @@
 //! `looprig mock`: mock devices on lines that other software can open.
 
-use super::args::MockArgs;
 use super::host_check;
 use super::lines::{end_on_signal, quoted, warn_of_network};
 use super::mock_api as api;
+use super::mock_args::MockArgs;
 use super::mock_loop as current_loop;
 use super::mock_power::{PowerTold, Telling, power_json, power_line};
 use super::mock_valve::valves_text;

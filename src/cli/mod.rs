@@ -24,6 +24,7 @@ mod listen;
 mod listening;
 mod mock;
 mod mock_api;
+mod mock_args;
 mod mock_line;
 mod mock_loop;
 mod mock_power;

@@ -37,6 +37,8 @@ pub struct Probe<'l> {
     pub(super) quiet: u32,
     /// The last that we sent, while its echo may come.
     pub(super) echo: Option<Vec<u8>>,
+    /// The last that we sent, while its answer may come.
+    pub(super) asked: Option<Vec<u8>>,
     pub(super) found: Found,
     pub(super) needs_now: (bool, bool),
     pub(super) words: Vec<Words>,
@@ -57,6 +59,7 @@ impl<'l> Probe<'l> {
             last_at,
             quiet: AFTER_ANYTHING,
             echo: None,
+            asked: None,
             found: Found::default(),
             needs_now: (false, false),
             words: Vec::new(),

@@ -53,6 +53,7 @@ impl Probe<'_> {
         let limit = self.line.now() + lasts + SEND_LIMIT;
         self.requests += 1;
         self.echo = Some(raw.values());
+        self.asked = Some(raw.values());
         self.line.send_raw(raw).map_err(|e| Stop::Lost(e.to_string()))?;
         let ended_at = loop {
             match self.event(limit)? {
@@ -107,6 +108,7 @@ impl Probe<'_> {
             }
         }
         self.echo = None;
+        self.asked = None;
         Ok(Heard { request_ended_at: ended_at, receptions, character })
     }
 
@@ -160,6 +162,7 @@ impl Probe<'_> {
         for r in &fresh {
             if let Reception::Good(g) = r
                 && g.frame.frame_type() == FrameType::Stx
+                && !self.answers_with_a_request(&r.values(), g.frame.data().len())
             {
                 return Err(Stop::Bench(format!(
                     "a {} master asks command {} on this line: the suite acts as both masters, so it has to be \
@@ -170,6 +173,17 @@ impl Probe<'_> {
             }
         }
         Ok(fresh)
+    }
+
+    /// Whether a request is the device's answer with a wrong delimiter: it comes while an answer is due, with our
+    /// request's address and more data.
+    fn answers_with_a_request(&self, values: &[u8], data_len: usize) -> bool {
+        let frame = |values: &[u8]| values.iter().copied().skip_while(|&o| o == 0xFF).collect::<Vec<u8>>();
+        let Some(asked) = self.asked.as_deref().map(frame) else { return false };
+        let theirs = frame(values);
+        let header = if asked.first().is_some_and(|d| d & 0x80 == 0) { 3 } else { 7 };
+        // From the address to the command.
+        asked.get(1..header).is_some_and(|a| theirs.get(1..header) == Some(a)) && data_len >= 2
     }
 
     pub(super) fn keep(&mut self, way: Way, octets: Vec<Octet>) {

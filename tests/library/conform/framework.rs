@@ -229,6 +229,36 @@ fn nobody_answers() {
     assert!(matches!(&error, Err(CannotRun::NoDevice(why)) if why.contains("silence")), "{error:?}");
 }
 
+/// Answers that are not whole, or come as a burst or as a request: who it is can be read all the same, and the cases say
+/// what is wrong [FR-03] [FR-09].
+#[test]
+fn one_whose_answers_are_never_whole_is_judged() {
+    let bad_check = healthy().saying(|octets| raw(&octets).flip(octets.len() - 1, 0x01));
+    let as_burst = healthy().saying(framed(|f| f[0] = f[0] & 0xF8 | 1));
+    let as_request = healthy().saying(framed(|f| f[0] = f[0] & 0xF8 | 2));
+    for (device, id) in [
+        (bad_check, "link/check/of-answers"),
+        (as_burst, "link/framing/delimiter-of-a-long-answer"),
+        (as_request, "link/framing/delimiter-of-a-long-answer"),
+    ] {
+        let results = judge(device, id);
+        assert_eq!(
+            (results.exit_code(), results.device.unique),
+            (1, [0x3D, 0x71, 0x00, 0x31, 0x04]),
+            "{results}"
+        );
+        assert!(matches!(results.cases[0].verdict, Verdict::Fail { .. }), "{results}");
+    }
+    // One that is deaf to the secondary master is found by the primary.
+    let deaf = healthy().hearing(|octets| {
+        let values: Vec<u8> = octets.iter().map(|o| o.value).collect();
+        let address = values.iter().position(|&o| o != 0xFF).map_or(0, |at| at + 1);
+        if values[address] & 0x80 == 0 { Vec::new() } else { values }
+    });
+    let results = judge(deaf, "link/masters/both-are-answered");
+    assert!(matches!(results.cases[0].verdict, Verdict::Fail { .. }), "{results}");
+}
+
 /// A line that breaks at a time of its own, or that can tell and send less than a simulated one.
 struct Poor<L> {
     line: L,
