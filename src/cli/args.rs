@@ -3,16 +3,15 @@
 use super::conform_args::ConformArgs;
 use super::describing::DescriptionArgs;
 use super::lines::LineSpec;
+use super::mock_args::{HostCheckArgs, MockArgs};
 use super::settings_args::SettingsArgs;
 use super::valve_args::ValveArgs;
 use crate::app::command::Revision;
-use crate::bench;
 use crate::capture::Rotation;
 use crate::frame::Master;
 use crate::report::Format;
 use crate::time::Pace;
 use clap::{Parser, Subcommand, ValueEnum};
-use std::net::SocketAddr;
 use std::path::PathBuf;
 
 /// A bench for loop-powered valve positioners: mock devices, a host, a log and its decoder.
@@ -70,6 +69,10 @@ pub enum Command {
     Settings(SettingsArgs),
     /// Decode a log, hex text or bare octets; what a file holds is told by its content.
     Decode(DecodeArgs),
+    /// Say what a host did wrong, from a log: findings with their octets and requirements, and what the log cannot tell.
+    ///
+    /// Sends nothing. Exit code 0: no requirement broken. 1: one is. 2: no request of such a host was heard.
+    HostCheck(HostCheckArgs),
     /// Put mock devices on lines that other software can open; runs until Ctrl-C.
     Mock(MockArgs),
     /// Check a line and the modem behind it: what the port can do and tell, and what that means.
@@ -164,6 +167,7 @@ macro_rules! lines {
   mock:BENCH.toml       a bench in this process, on virtual time: nothing waits, nothing is real,
                         and what changes a device needs no leave. ?seed=N repeats what was left to
                         chance; ?for=SECONDS ends it by its own clock (listen: 60 unless told)
+                        ?fault=NAME[@TAG] makes a device wrong: looprig mock --protocol-faults
   ?pace=8 behind any but mock: the line runs 8 times faster than the wire, as a mock of that pace does
   ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
   ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
@@ -313,58 +317,6 @@ pub struct DecodeArgs {
     /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
-}
-
-/// `mock`.
-#[derive(Debug, clap::Args)]
-#[command(after_help = "The smallest bench file:
-  [[device]]
-  tag = \"FV-3104\"
-  [[line]]
-  at = \"pty:\"
-
-While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path
-of every line and the seed, then what happens, at the end {\"ended\":true,...} with what passed.
-Every command takes the bench file as a LINE too, mock:BENCH.toml, without ports and without waiting.")]
-pub struct MockArgs {
-    /// The bench file (TOML): devices, lines, events, masters, faults on the wires.
-    #[arg(value_name = "BENCH.toml", required_unless_present_any = ["schema", "api_schema", "protocol_faults"])]
-    pub bench: Option<PathBuf>,
-    /// Run at this pace instead of the bench file's: `wire` (1200 bit/s), `fast` (at once), or how many
-    /// times faster than the wire, 0.01 to 1000.
-    #[arg(long, value_parser = Pace::parse, value_name = "wire|fast|N")]
-    pub pace: Option<Pace>,
-    /// Fixes what is left to chance instead of the bench file's seed, 0 to 9223372036854775807: faults on
-    /// the wires, jitter, what collisions leave.
-    #[arg(long, allow_negative_numbers = true, value_parser = seed, value_name = "N")]
-    pub seed: Option<u64>,
-    /// Let a device do something otherwise than the protocol wants, to see how host software copes: every device that can have
-    /// the fault, or the one of a tag or a polling address. May be given several times; --protocol-faults lists them.
-    #[arg(long, value_name = "NAME[@TAG]")]
-    pub fault: Vec<String>,
-    /// List the protocol faults, each with the requirement that it violates, and end.
-    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file", "fault"])]
-    pub protocol_faults: bool,
-    /// Let programs drive the bench over HTTP: read every quantity, change, stop and step time, put it back. Without an
-    /// address at 127.0.0.1:4620; port 0 is any that is free. Another address than this machine's own needs a token.
-    #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = bench::api::USUAL_PLACE, value_parser = api_place, value_name = "ADDRESS:PORT")]
-    pub api: Option<SocketAddr>,
-    /// The file with the token that requests to the API must carry; else the variable LOOPRIG_API_TOKEN has it, or
-    /// there is none.
-    #[arg(long, value_name = "FILE")]
-    pub api_token_file: Option<PathBuf>,
-    /// Print the OpenAPI document of the API, and end.
-    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file"])]
-    pub api_schema: bool,
-    /// Print the JSON Schema of bench files, for editors, and end.
-    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "api", "api_token_file"])]
-    pub schema: bool,
-}
-
-/// An address of this machine and a port.
-fn api_place(text: &str) -> Result<SocketAddr, String> {
-    bench::api_place(text)
-        .ok_or_else(|| "give an address and a port, such as 127.0.0.1:4620 or localhost:0".to_owned())
 }
 
 /// `wiring`.
@@ -545,7 +497,7 @@ fn range(text: &str) -> Result<(u8, u8), String> {
 }
 
 /// Reads 5, 6 or 7.
-fn revision(text: &str) -> Result<Revision, String> {
+pub(super) fn revision(text: &str) -> Result<Revision, String> {
     text.parse()
         .ok()
         .and_then(Revision::new)

@@ -1,6 +1,6 @@
 //! Who is judged: found by the name that was given.
 
-use super::heard::{Reply, hex};
+use super::heard::{Heard, Reply, hex};
 use super::probe::Probe;
 use super::request::Request;
 use super::verdict::Stop;
@@ -12,8 +12,16 @@ use core::fmt;
 
 /// Fewest octets that identify a device: the reply to command 0 of revision 5 [CM-000].
 const IDENTITY: usize = 12;
-/// Preambles before the requests that look for the device [FR-02]: few, then as many as there may be.
-const TRIES: [usize; 4] = [5, 5, 20, 20];
+/// Preambles before the requests that look for the device [FR-02], few, then as many as there may be, and who asks: a device
+/// may be deaf to one of the masters.
+const TRIES: [(usize, Master); 6] = [
+    (5, Master::Secondary),
+    (5, Master::Secondary),
+    (20, Master::Secondary),
+    (20, Master::Secondary),
+    (5, Master::Primary),
+    (20, Master::Primary),
+];
 /// How long a line is listened to before anything is sent, characters: other masters have their turns meanwhile.
 const LISTENING: u32 = 256;
 
@@ -75,6 +83,17 @@ impl Found {
     }
 }
 
+impl Found {
+    /// An identity amid octets that make no whole answer: FE, then twelve octets with a revision that exists [CM-000].
+    fn amid(heard: &Heard, polling: Option<u8>) -> Option<Found> {
+        let values: Vec<u8> =
+            heard.receptions.iter().flat_map(|r| r.octets().iter().map(|o| o.value)).collect();
+        let starts = values.windows(IDENTITY).filter(|w| w[0] == 0xFE && (5..=7).contains(&w[4]));
+        let rest = starts.map(|w| Found::of(w, polling).ok());
+        rest.flatten().next()
+    }
+}
+
 impl fmt::Display for Found {
     /// Its unique address and revision.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -109,13 +128,15 @@ impl Probe<'_> {
             }
         };
         let mut last = String::new();
-        for preambles in TRIES {
-            let heard = self.send(&make(preambles))?;
+        let mut spelled = None;
+        for (preambles, master) in TRIES {
+            let heard = self.send(&make(preambles).master(master))?;
             let Some(reply) = heard.reply().filter(|r| !r.is_communication_error()) else {
                 let spoilt = heard.rubbish().any(|r| matches!(r, Reception::Damaged(_)));
                 let hint =
                     if spoilt { " (two devices at one address spoil each other's answers)" } else { "" };
                 last = format!("{}{hint}", heard.words());
+                spelled = spelled.or_else(|| Found::amid(&heard, polling));
                 continue;
             };
             match Found::of(&reply.data, polling) {
@@ -125,6 +146,11 @@ impl Probe<'_> {
                 }
                 Err(why) => last = why,
             }
+        }
+        // Its answers are not whole, and who it is can be read all the same: the cases say what is wrong with them.
+        if let Some(found) = spelled {
+            self.found = found;
+            return Ok(());
         }
         super::verdict::fail(format!("an answer of {to} that says who it is"), last)
     }

@@ -5,6 +5,7 @@
 
 mod case;
 mod heard;
+pub mod host_check;
 mod identify;
 mod known;
 mod probe;
@@ -15,12 +16,13 @@ mod run;
 mod select;
 mod suite;
 mod verdict;
+mod wire;
 
 pub use case::{Case, Needs, Run, Strength};
 pub use heard::{Heard, Reply, Way, Words};
 pub use identify::Found;
 pub use known::Known;
-pub use probe::Probe;
+pub use probe::{Probe, RESERVED};
 pub use request::{Part, Request};
 pub use results::{CaseResult, Counts, End, Results};
 pub use run::{CannotRun, Progress, Suite};

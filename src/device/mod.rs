@@ -16,10 +16,12 @@ mod faults;
 mod identity;
 mod kind;
 mod lag;
+mod left;
 mod lock;
 mod memory;
 pub mod positioner;
 mod positioning;
+mod response;
 mod speaking;
 mod state;
 mod status;
@@ -43,7 +45,8 @@ pub use kind::{
 };
 pub use lag::{Lag, Positioner};
 pub use memory::{ImageError, decode as decode_image, encode as encode_image};
-pub use positioning::{NotBegun, PositionerNews};
+pub use positioning::PositionerNews;
+pub use response::{Ignored, NotBegun, Response};
 pub use stored::{Stored, StoredLock, TwoPointTrim};
 
 use crate::app::command::{Revision, Value};

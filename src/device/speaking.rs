@@ -45,7 +45,7 @@ impl Device {
         Some(due.octets)
     }
 
-    /// The same with wrong parity or pauses inside, which a device with such a [`ProtocolFault`] sends; asked if
+    /// The same with wrong parity or pauses inside, which a device with such a [`ProtocolFault`](super::ProtocolFault) sends; asked if
     /// [`Device::poll_transmit`] is silent.
     pub fn poll_raw(&mut self, now: Instant) -> Option<RawFrame> {
         let due = self.pending.take_if(|p| p.at <= now && p.raw.is_some())?;

@@ -10,6 +10,7 @@ mod described;
 mod device_commands;
 mod exchanges;
 mod fixtures;
+mod host_check;
 mod host_in_process;
 mod inside;
 mod line_script;

@@ -235,6 +235,13 @@ mod tests {
     }
 
     #[test]
+    fn a_fault_explains_what_it_names() {
+        let explains = |name, id| ProtocolFault::named(name).is_some_and(|f| f.explains(id));
+        assert!(explains("master_bit_never_set", "FR-16") && explains("master_bit_never_set", "LL-09"));
+        assert!(!explains("master_bit_never_set", "LL-08") && explains("check_byte_wrong", "LL-08"));
+    }
+
+    #[test]
     fn rows_say_what_is_wrong_in_one_sentence() {
         for f in ProtocolFault::all() {
             assert!(f.does.ends_with('.') && f.does.matches(". ").count() == 0, "{}", f.name);

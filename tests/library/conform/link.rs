@@ -533,7 +533,7 @@ fn timing(row: Row<'_>) {
             said
         }),
     );
-    row("link/timing/silent-unasked", healthy().chattering(Duration::from_millis(3100)));
+    row("link/timing/silent-unasked", healthy().chattering(Duration::from_millis(3100), &[0x55; 3]));
     row("link/timing/request-after-link-grant", healthy().deaf_after_answers(CHARACTER * 20));
     let mut last: Vec<u8> = Vec::new();
     row(

@@ -52,7 +52,7 @@ pub struct Bent {
     deaf: Duration,
     sent_at: Option<Instant>,
     /// Speaks unasked so often.
-    chatter: Option<Duration>,
+    chatter: Option<(Duration, Vec<u8>)>,
     chatter_at: Instant,
     ready: Option<(Instant, RawFrame)>,
     of_its_own: bool,
@@ -97,8 +97,8 @@ impl Bent {
         self
     }
 
-    pub fn chattering(mut self, every: Duration) -> Bent {
-        self.chatter = Some(every);
+    pub fn chattering(mut self, every: Duration, octets: &[u8]) -> Bent {
+        self.chatter = Some((every, octets.to_vec()));
         self.chatter_at = Instant::ZERO + every;
         self
     }
@@ -155,10 +155,10 @@ impl Station for Bent {
     }
     fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
         self.hand_over(now);
-        if let Some(every) = self.chatter.filter(|_| now >= self.chatter_at) {
-            self.chatter_at = now + every;
+        if let Some((every, octets)) = self.chatter.as_ref().filter(|_| now >= self.chatter_at) {
+            self.chatter_at = now + *every;
             self.of_its_own = true;
-            return Some(vec![0x55; 3]);
+            return Some(octets.clone());
         }
         if self.ready.is_some() {
             return None;
@@ -176,7 +176,7 @@ impl Station for Bent {
     }
     fn wake_at(&self) -> Option<Instant> {
         let ready = self.ready.as_ref().map(|(at, _)| *at);
-        let chatter = self.chatter.map(|_| self.chatter_at);
+        let chatter = self.chatter.as_ref().map(|_| self.chatter_at);
         [self.inner.wake_at(), self.heard_at(), ready, chatter].into_iter().flatten().min()
     }
 }

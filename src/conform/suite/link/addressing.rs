@@ -104,7 +104,7 @@ fn identity_makes_the_address(p: &mut Probe<'_>) -> Outcome {
 
 fn long_answer_has_the_address(p: &mut Probe<'_>) -> Outcome {
     let unique = p.device().unique;
-    for command in [0, 1, 3, 4] {
+    for command in [0, 1, 3, 13] {
         let reply = p.ask(command, &[])?;
         expect(
             reply.unique() == Some(unique),

@@ -14,13 +14,19 @@ pub(super) struct Bare {
 }
 
 impl Bare {
-    /// Looks for two FF and the delimiter of an answer [FR-03] [FR-10].
+    /// Looks for two FF and the delimiter of an answer [FR-03] [FR-10]; of several the first whose check byte fits.
     fn of(heard: &Heard) -> Option<Bare> {
         let values: Vec<u8> = heard.octets().iter().map(|o| o.value).collect();
-        let at = (2..values.len())
-            .find(|&i| values[i] & 0x07 == 0x06 && values[i] != 0xFF && values[i - 2..i] == [0xFF, 0xFF])?;
-        let preambles = values[..at].iter().rev().take_while(|&&o| o == 0xFF).count();
-        Some(Bare { before: values[..at - preambles].to_vec(), rest: values[at..].to_vec() })
+        let starts = (2..values.len())
+            .filter(|&i| values[i] & 0x07 == 0x06 && values[i] != 0xFF && values[i - 2..i] == [0xFF, 0xFF]);
+        let all: Vec<Bare> = starts
+            .map(|at| {
+                let preambles = values[..at].iter().rev().take_while(|&&o| o == 0xFF).count();
+                Bare { before: values[..at - preambles].to_vec(), rest: values[at..].to_vec() }
+            })
+            .collect();
+        let best = all.iter().position(Bare::fits_its_count).unwrap_or(0);
+        all.into_iter().nth(best)
     }
 
     /// Octets up to and with the byte count, by what the delimiter says [FR-03].
@@ -59,6 +65,16 @@ pub(super) fn look_at(p: &mut Probe<'_>, request: &Request, look: impl Fn(&Bare)
     fail(format!("an answer to command {}", request.command()), last)
 }
 
+/// The same where a refusal is due; whether there is any answer at all is another case's matter.
+pub(super) fn look_at_refusal(p: &mut Probe<'_>, look: impl Fn(&Bare) -> Outcome) -> Outcome {
+    // 4 stands for no command [CO-06].
+    let request = p.request(4, &[]);
+    match Bare::of(&p.send(&request)?) {
+        Some(bare) => look(&bare),
+        None => Ok(()),
+    }
+}
+
 /// The same for each of the commands that every device of its revision has and that only read [CM-000] to [CM-003],
 /// [CM-012] to [CM-016].
 pub(super) fn look_at_reads(p: &mut Probe<'_>, look: impl Fn(&Bare, u8) -> Outcome) -> Outcome {
@@ -76,4 +92,9 @@ pub(super) fn not_bursting(p: &mut Probe<'_>) -> Outcome {
         true => Ok(()),
         false => Err(Stop::Skip("the device is in burst mode".to_owned())),
     }
+}
+
+/// Whether command 0 was obeyed: a communication error, or what lacks its mask, has no data.
+pub(super) fn obeys(heard: &Heard) -> bool {
+    heard.replies().iter().any(|r| !r.is_communication_error() && !r.data.is_empty())
 }

@@ -1,6 +1,6 @@
 //! Section `link/check`: check byte and parity, and what the device says of requests that arrive damaged.
 
-use super::bare::{look_at, look_at_reads};
+use super::bare::{look_at_reads, look_at_refusal, obeys};
 use crate::conform::{Case, Heard, Outcome, Part, Probe, Reply, Request, Stop, expect};
 
 pub(super) const CASES: &[Case] = &[
@@ -93,15 +93,13 @@ fn of_answers(p: &mut Probe<'_>) -> Outcome {
         )
     };
     look_at_reads(p, |answer, command| right(answer, format!("command {command}")))?;
-    let refused = p.request(4, &[]);
-    look_at(p, &refused, |answer| right(answer, "command 4, which does not exist".to_owned()))
+    look_at_refusal(p, |answer| right(answer, "command 4, which does not exist".to_owned()))
 }
 
 /// Nobody obeys: there is silence, or a communication error.
 fn not_obeyed(p: &mut Probe<'_>, request: &Request, what: &str) -> Outcome {
     let heard = p.send(request)?;
-    let obeyed = heard.replies().into_iter().any(|r| !r.is_communication_error());
-    expect(!obeyed, format!("silence or a communication error after {what}"), heard.words())
+    expect(!obeys(&heard), format!("silence or a communication error after {what}"), heard.words())
 }
 
 fn wrong_check_byte(p: &mut Probe<'_>) -> Outcome {
@@ -138,9 +136,8 @@ fn every_octet_counts(p: &mut Probe<'_>) -> Outcome {
         let raw = whole.raw(p.characters(1));
         let at = raw.octets.len() - whole.octets().len() + i;
         let heard = p.send_raw(&raw.flip(at, bits))?;
-        let obeyed = heard.replies().into_iter().any(|r| !r.is_communication_error());
         expect(
-            !obeyed,
+            !obeys(&heard),
             format!(
                 "silence or a communication error after a flipped bit in octet {i} from the delimiter on ({name})"
             ),

@@ -1,6 +1,6 @@
 //! Section `link/framing`: the form of answers.
 
-use super::bare::{look_at, look_at_reads};
+use super::bare::{look_at_reads, look_at_refusal};
 use crate::conform::{Case, Outcome, Probe, expect};
 use crate::frame::Master;
 
@@ -138,19 +138,10 @@ fn two_status_octets(p: &mut Probe<'_>) -> Outcome {
             count.to_string(),
         )
     })?;
-    // 4 and 5 are in no revision from 5 on, so they are refused.
-    for command in [4, 5] {
-        let request = p.request(command, &[]);
-        look_at(p, &request, |answer| {
-            let count = answer.byte_count().unwrap_or(0);
-            expect(
-                count >= 2,
-                format!("a byte count of 2 at least where command {command} is refused"),
-                count.to_string(),
-            )
-        })?;
-    }
-    Ok(())
+    look_at_refusal(p, |answer| {
+        let count = answer.byte_count().unwrap_or(0);
+        expect(count >= 2, "a byte count of 2 at least where command 4 is refused", count.to_string())
+    })
 }
 
 fn nothing_before_the_preambles(p: &mut Probe<'_>) -> Outcome {

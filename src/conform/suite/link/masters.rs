@@ -104,7 +104,10 @@ fn named_in_short_frames(p: &mut Probe<'_>) -> Outcome {
 
 fn named_in_refusals(p: &mut Probe<'_>) -> Outcome {
     for master in BOTH {
-        let reply = p.ask_as(master, 4, &[])?;
+        let request = p.request(4, &[]).master(master);
+        let Some(reply) = p.send(&request)?.reply() else {
+            return Err(Stop::Inconclusive("the device does not answer command 4".to_owned()));
+        };
         named(&reply, master, "its command 4, which does not exist")?;
     }
     Ok(())

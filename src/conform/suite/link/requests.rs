@@ -1,5 +1,6 @@
 //! Section `link/requests`: requests of unusual form, right and wrong ones.
 
+use super::bare::obeys;
 use crate::app::command::Revision;
 use crate::conform::{Case, Outcome, Part, Probe, Request, expect, fail};
 
@@ -192,9 +193,8 @@ fn byte_count_below_the_data(p: &mut Probe<'_>) -> Outcome {
     for (data, claimed) in [(&[0x12, 0x34][..], 1), (&[0x12, 0x34, 0x56, 0x78], 0)] {
         let request = p.request(0, data).byte_count(claimed);
         let heard = p.send(&request)?;
-        let obeyed = heard.replies().into_iter().find(|r| !r.is_communication_error());
         expect(
-            obeyed.is_none(),
+            !obeys(&heard),
             format!(
                 "silence or a communication error after byte count {claimed} with {} data octets",
                 data.len()

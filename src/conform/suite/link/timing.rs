@@ -89,9 +89,12 @@ fn short_frame_answered_within_limit(p: &mut Probe<'_>) -> Outcome {
 
 fn refusals_within_limit(p: &mut Probe<'_>) -> Outcome {
     let limit = p.slave_time_out();
-    // 4 and 5 are in no revision from 5 on.
+    // 4 and 5 stand for no command [CO-06].
     for command in [4, 5] {
-        let reply = p.ask(command, &[])?;
+        let request = p.request(command, &[]);
+        let Some(reply) = p.send(&request)?.reply() else {
+            return Err(Stop::Inconclusive(format!("the device does not answer command {command}")));
+        };
         p.expect_at_most(&format!("the time until command {command} is refused"), reply.after, limit)?;
     }
     Ok(())
@@ -144,6 +147,7 @@ fn silent_unasked(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn request_after_link_grant(p: &mut Probe<'_>) -> Outcome {
+    not_bursting(p)?;
     for _ in 0..5 {
         let request = p.request(0, &[]);
         let (before, heard) = p.send_twice(&request, 8, &request)?;

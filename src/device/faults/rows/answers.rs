@@ -233,7 +233,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
     ),
     fault(
         "parity_wrong",
-        "The second status octet of its answers has the wrong parity.",
+        "The second status octet of its answers has the wrong parity, on simulated wires, for a port sends none.",
         "FR-13",
         Everything,
         Act::Octets(|o| {
