@@ -201,7 +201,8 @@ TO:
 Examples:
   looprig conform mock:fixtures/benches/brackenmoor.toml            every case, on a mock
   looprig conform serial:/dev/ttyUSB0 --only link --log run.log     the data link of a real device
-  looprig conform --list                                            what there is"
+  looprig conform --list                                            what there is
+  looprig conform --matrix --only link/timing                       on which known faults these cases fail"
 );
 
 const LINES_AND_TO: &str = lines!(

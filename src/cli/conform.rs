@@ -1,11 +1,13 @@
 //! `looprig conform`: a device judged by the protocol.
 
 use super::conform_args::ConformArgs;
+use super::fault_matrix::{self, Extent, FaultMatrix, Reasons, Specimen};
 use super::lines::{end_on_signal, with_log};
 use super::output::{Ended, Failure, Output, say, tell};
 use crate::app::written::FileKind;
 use crate::bench::text_of;
 use crate::conform::{CannotRun, Case, Known, Progress, Results, Suite, all};
+use crate::device::ProtocolFault;
 use crate::frame::PollingAddress;
 use crate::host::To;
 use crate::line::Line;
@@ -21,6 +23,9 @@ pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
         suite = suite.only(pattern);
     }
     let cases: Vec<Case> = suite.cases().map_err(cannot)?;
+    if args.matrix {
+        return matrix(args, cases, out);
+    }
     let Some(spec) = args.line.as_ref().filter(|_| !args.list) else {
         report::write_list(&cases, out.options, out.text());
         return Ok(Ended::Fine);
@@ -45,6 +50,52 @@ pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
         1 => Ended::Failed,
         _ => Ended::CouldNot,
     })
+}
+
+/// The suite on known faults.
+fn matrix(args: &ConformArgs, cases: Vec<Case>, out: &mut Output) -> Result<Ended, Failure> {
+    let devices = match args.line.as_ref().map(|l| l.mock_plan()) {
+        None => Specimen::own()?,
+        Some(Some(plan)) => Specimen::of_bench(&plan?),
+        Some(None) => {
+            return Err(Failure::new(
+                "making the fault matrix",
+                "faults can be put into mocks alone",
+                "leave the line out, or give a mock: line",
+            ));
+        }
+    };
+    let mut faults: Vec<&'static ProtocolFault> = Vec::new();
+    for name in &args.fault {
+        faults.push(ProtocolFault::named(name).ok_or_else(|| {
+            let wrong = format!("no protocol fault is called \"{name}\"");
+            Failure::new("making the fault matrix", wrong, "`looprig mock --protocol-faults` lists them")
+        })?);
+    }
+    if faults.is_empty() {
+        faults = ProtocolFault::all().collect();
+    }
+    let reasons = Reasons::of_the_notes().map_err(Failure::told)?;
+    let progress = bar(out.quiet, "{bar:20} {pos} of {len} runs");
+    let matrix = FaultMatrix::run(devices, cases, &faults, Extent::Every, &|done, of| {
+        progress.set_length(of as u64);
+        progress.set_position(done as u64);
+    });
+    progress.finish_and_clear();
+    fault_matrix::write(&matrix, &reasons, out.options.format, out.text());
+    Ok(if matrix.passed() { Ended::Fine } else { Ended::Failed })
+}
+
+/// A bar that is hidden by itself where nobody watches.
+fn bar(quiet: bool, template: &str) -> ProgressBar {
+    let progress = ProgressBar::new(1);
+    if quiet {
+        progress.set_draw_target(ProgressDrawTarget::hidden());
+    }
+    if let Ok(style) = ProgressStyle::with_template(template) {
+        progress.set_style(style);
+    }
+    progress
 }
 
 fn read_known(path: &Path) -> Result<Vec<Known>, Failure> {
@@ -83,14 +134,7 @@ fn announce(args: &ConformArgs, cases: &[Case]) {
 }
 
 fn with_progress(suite: &Suite, line: &mut dyn Line, to: &To, quiet: bool) -> Result<Results, Failure> {
-    // Hidden by itself where nobody watches.
-    let progress = ProgressBar::new(1);
-    if quiet {
-        progress.set_draw_target(ProgressDrawTarget::hidden());
-    }
-    if let Ok(style) = ProgressStyle::with_template("{bar:20} {pos} of {len} {msg}") {
-        progress.set_style(style);
-    }
+    let progress = bar(quiet, "{bar:20} {pos} of {len} {msg}");
     let mut failed = 0;
     let results = suite.run_with(line, to, &mut |news| match news {
         Progress::Found(_, cases) => progress.set_length(cases as u64),

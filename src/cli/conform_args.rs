@@ -10,7 +10,7 @@ use std::path::PathBuf;
 #[command(after_help = LINES_AND_TO_CONFORM)]
 pub struct ConformArgs {
     /// The line, such as serial:/dev/ttyUSB0; see below.
-    #[arg(value_parser = LineSpec::parse, required_unless_present = "list")]
+    #[arg(value_parser = LineSpec::parse, required_unless_present_any = ["list", "matrix"])]
     pub line: Option<LineSpec>,
     /// The device, if not the one at polling address 0.
     #[arg(value_parser = To::parse)]
@@ -36,6 +36,13 @@ pub struct ConformArgs {
     /// fails the run.
     #[arg(long, value_name = "FILE")]
     pub known: Option<PathBuf>,
+    /// Run the cases on mocks that have each one known fault, and print what fails on which, faults that nothing finds and
+    /// cases that nothing fails. LINE is left out, or a mock: line whose devices are taken.
+    #[arg(long, conflicts_with_all = ["list", "to", "write", "moves", "strict", "known", "log"])]
+    pub matrix: bool,
+    /// Only this fault of the matrix (`looprig mock --protocol-faults` lists them); may be given several times.
+    #[arg(long, value_name = "NAME", requires = "matrix")]
+    pub fault: Vec<String>,
     /// Log everything sent and received to this file.
     #[arg(long, value_name = "FILE")]
     pub log: Option<PathBuf>,

@@ -3,6 +3,7 @@
 use super::mock_line::{MockLine, MockSpec};
 use super::open_line::{Interrupt, OpenLine};
 use super::output::{Failure, tell};
+use crate::bench::BenchPlan;
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
 use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::PortLine;
@@ -105,6 +106,17 @@ impl LineSpec {
             }
         });
         Ok(OpenLine::Port(Box::new(line)))
+    }
+
+    /// The bench behind a mock line; `None` of other lines.
+    ///
+    /// # Errors
+    /// The bench file makes no sense.
+    pub fn mock_plan(&self) -> Option<Result<BenchPlan, Failure>> {
+        match &self.kind {
+            Kind::Mock(mock) => Some(mock.plan()),
+            _ => None,
+        }
     }
 
     /// Whether everybody on it is a mock of this process, whom nothing can harm [HO-05].

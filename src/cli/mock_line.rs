@@ -7,7 +7,7 @@ use super::mock_power::{PowerTold, power_line};
 use super::output::{Failure, say, tell};
 use super::protocol_faults;
 use crate::app::command::Catalogue;
-use crate::bench::in_process;
+use crate::bench::{BenchPlan, in_process};
 use crate::frame::{Capabilities, RawFrame};
 use crate::line::{Error, Event, InProcess, Line, SendsFaults};
 use crate::sim::Participant;
@@ -71,6 +71,11 @@ impl MockSpec {
         Ok(spec)
     }
 
+    /// The bench, with the faults that were named put in.
+    pub fn plan(&self) -> Result<BenchPlan, Failure> {
+        protocol_faults::read(&self.bench, &self.faults)
+    }
+
     /// How long to listen to it if so much is wanted, seconds.
     pub fn listening_s(&self, wanted: Option<f64>) -> f64 {
         let lasts = self.lasts.map(|d| d.as_secs_f64());
@@ -98,7 +103,7 @@ impl MockLine {
     /// # Errors
     /// The file cannot be read or makes no sense.
     pub fn open(spec: &MockSpec) -> Result<MockLine, Failure> {
-        let mut plan = protocol_faults::read(&spec.bench, &spec.faults)?;
+        let mut plan = spec.plan()?;
         if let Some(seed) = choose_seed(&mut plan, spec.seed) {
             let line = quoted(&format!("mock:{}?seed={seed}", spec.bench.display()));
             say(&format!("seed {seed} (repeat this run: {line})"));

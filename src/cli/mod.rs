@@ -15,6 +15,7 @@ mod demo_later;
 mod demo_valve;
 mod describing;
 mod explain;
+pub mod fault_matrix;
 mod files;
 mod host_check;
 mod layout_rows;

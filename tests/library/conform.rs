@@ -6,5 +6,7 @@ mod example;
 mod framework;
 mod healthy;
 mod link;
+#[cfg(feature = "io")]
+mod matrix;
 mod notes;
 mod rig;

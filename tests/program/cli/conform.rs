@@ -160,3 +160,28 @@ fn real_lines_leave_open_what_they_cannot_judge() {
     mock.signal(libc::SIGINT);
     assert_eq!(mock.end().code, 0);
 }
+
+#[test]
+fn the_matrix_names_what_fails_on_a_fault() {
+    let dir = scratch("conform-matrix");
+    let part = [
+        "conform",
+        "--matrix",
+        "--only",
+        "link/check",
+        "--fault",
+        "check_byte_wrong",
+        "--fault",
+        "unit_not_kept",
+    ];
+    let csv = run(&dir, &[&part[..], &["--format", "csv"]].concat());
+    assert_eq!(csv.code, 0, "{}{}", csv.out, csv.err);
+    let of_answers = |l: &&str| l.starts_with("check_byte_wrong,FR-09,link/check/of-answers,FR-09,FV-3107 ");
+    assert_eq!(csv.out.lines().filter(of_answers).count(), 1, "{}", csv.out);
+    assert!(csv.out.lines().any(|l| l.starts_with("unit_not_kept,") && l.ends_with(",,,,")), "{}", csv.out);
+    let json = run(&dir, &[&part[..], &["--format", "json"]].concat()).json();
+    assert_eq!(json[0]["unfound"][0]["fault"], "unit_not_kept");
+    assert!(json[0].get("unproven").is_none(), "two faults say nothing of what all cases find");
+    run(&dir, &["conform", "--matrix", "--fault", "no_such"]).refused(&["no_such", "--protocol-faults"]);
+    run(&dir, &["conform", "--matrix", "pty:"]).refused(&["mocks", "mock:"]);
+}

@@ -57,7 +57,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "answers_long_to_short",
         "It answers command 0 in a short frame with its unique address.",
         "FR-05",
-        These(&["FR-14", "CM-000", "LL-12"]),
+        These(&["FR-14", "FR-03", "CM-000", "LL-12"]),
         Act::Reply(|state, reply| {
             if matches!(reply.address.target, Target::Polling(_)) {
                 reply.address.target = Target::Unique(state.config.identity.unique_address());
@@ -190,7 +190,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "answer_sent_twice",
         "It sends every answer twice, the second right behind the first.",
         "FR-01",
-        These(&["LL-12", "LL-10"]),
+        These(&["LL-12", "LL-10", "LL-07", "LL-04", "LL-03"]),
         Act::Octets(|o| {
             if !o.is_burst {
                 let again: Vec<RawOctet> = o.octets.clone();
@@ -224,7 +224,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "preamble_spoilt",
         "The third of its preambles is FE.",
         "FR-02",
-        These(&["FR-10", "LL-11", "CM-059"]),
+        These(&["FR-10", "LL-11", "CM-059", "FR-01"]),
         Act::Octets(|o| {
             if o.preambles > 4 {
                 o.octets[2].value = 0xFE;

@@ -14,7 +14,11 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "burst_as_answer",
         "Its bursts have the delimiter of an answer, 86.",
         "FR-03",
-        These(&["LL-10", "CM-103", "CM-104", "CM-107", "CM-108", "CM-109", "TB-17", "LL-12"]),
+        These(&[
+            "LL-10", "CM-103", "CM-104", "CM-107", "CM-108", "CM-109", "TB-17", "LL-12", "FR-01", "FR-02",
+            "FR-06", "FR-09", "FR-10", "FR-11", "FR-12", "FR-13", "FR-16", "LL-03", "LL-04", "LL-07",
+            "DV-12", "ST-03",
+        ]),
         Act::Octets(|o| {
             if o.is_burst {
                 o.set(0, |d| d & 0xF8 | 6);

@@ -10,7 +10,8 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "slots_of_33_without_unit",
         "Command 33 answers five octets a slot, without the unit.",
         "CM-033",
-        These(&[]),
+        // Where the unit is gone, a host that simulates in the unit that it reads sends something that is none.
+        These(&["CM-079", "ST-06", "TB-15"]),
         Act::Data {
             of: &[33],
             edit: |_, d| {
@@ -272,7 +273,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "request_counter_stands",
         "Command 95 counts no requests.",
         "CM-095",
-        These(&["DV-26"]),
+        These(&["DV-26", "TY-01"]),
         Act::Data { of: &[95], edit: |_, d| (0..2).for_each(|at| change(d, at, |_| 0)) },
     )
     .only(In::From6),

@@ -190,7 +190,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "cut_request_obeyed",
         "It carries out and answers requests that break off before their byte count is reached.",
         "FR-08",
-        These(&["LL-08", "FR-11"]),
+        These(&["LL-08", "FR-11", "LL-06"]),
         Act::Call(|slave, heard, call| match is_damaged(heard, |d| matches!(d, Damage::Truncated { .. })) {
             true => as_good(slave, heard),
             false => call,
@@ -200,7 +200,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "pause_in_request_ignored",
         "It carries out and answers requests with a pause of several characters inside.",
         "LL-06",
-        These(&["FR-11", "LL-08", "DV-12"]),
+        These(&["FR-11", "FR-10", "LL-08", "DV-12"]),
         Act::Ear(|ear| {
             ear.longest_step = None;
             ear.give_up *= 8;
@@ -234,7 +234,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "error_flag_missing",
         "Its answer to a damaged request lacks mask 80, so that the error looks like a response code.",
         "ST-01",
-        These(&["LL-08", "FR-12"]),
+        These(&["LL-08", "FR-09", "FR-12", "FR-13"]),
         Act::Call(|_, _, call| error(call, |_, octet| octet & 0x7F)),
     ),
     fault(
@@ -282,7 +282,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "damaged_answered_as_good",
         "It answers a damaged request with response code 0 and does nothing.",
         "ST-01",
-        These(&["LL-08", "FR-12"]),
+        These(&["LL-08", "FR-09", "FR-12", "FR-13"]),
         Act::Call(|_, _, call| error(call, |_, _| 0)),
     ),
 ];

@@ -151,7 +151,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "any_tag_answered",
         "It answers command 11 whatever tag it names.",
         "CM-011",
-        These(&["DV-07", "DV-14", "FR-07"]),
+        These(&["DV-07", "DV-12", "DV-14", "FR-07"]),
         Act::Request(|state, request, next| match request.command() {
             11 => crate::device::commands::carry_out(state, request.master(), request.now, 0, &[]),
             _ => next.run(state, request),
@@ -171,7 +171,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "any_long_tag_answered",
         "It answers command 21 whatever long tag it names.",
         "CM-021",
-        These(&["DV-07", "DV-14", "FR-07"]),
+        These(&["DV-07", "DV-12", "DV-14", "FR-07"]),
         Act::Request(|state, request, next| match request.command() {
             21 => crate::device::commands::carry_out(state, request.master(), request.now, 0, &[]),
             _ => next.run(state, request),
@@ -182,7 +182,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "long_tag_half_compared",
         "It answers command 21 when the first eight characters of the long tag are its own.",
         "CM-021",
-        These(&["DV-07", "FR-07"]),
+        These(&["DV-07", "DV-12", "FR-07"]),
         Act::Request(|state, request, next| {
             let own = crate::app::types::latin1::encode(&state.stored.long_tag, 32).unwrap_or_default();
             match request.data().get(..8) {

@@ -280,7 +280,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "descriptor_before_tag",
         "Command 13 answers the descriptor first and the tag behind it.",
         "CM-013",
-        These(&["CM-018", "TY-04"]),
+        These(&["CM-018", "TY-04", "CM-011", "DV-07"]),
         Act::Data {
             of: &[13],
             edit: |_, d| {
@@ -388,7 +388,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "long_tag_trimmed",
         "Command 20 answers the long tag without what fills it up to 32 octets.",
         "CM-020",
-        These(&["TY-05", "CM-022"]),
+        These(&["TY-05", "CM-022", "DV-07", "DV-12"]),
         Act::Data {
             of: &[20],
             edit: |_, d| d.truncate(d.iter().rposition(|&o| o != 0).map_or(1, |i| i + 1)),
