@@ -51,7 +51,8 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "variable_information_of_revision_5",
         "Command 54 answers the 17 octets of revision 5.",
         "CM-054",
-        These(&["TB-07", "TB-08", "TY-07"]),
+        // A trigger level cannot be chosen between limits that are not there.
+        These(&["TB-07", "TB-08", "TY-07", "TB-18"]),
         Act::Data { of: &[54], edit: |_, d| d.truncate(17) },
     )
     .only(In::From6),
@@ -138,7 +139,8 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "channel_information_of_15",
         "Command 63 answers without the channel in front.",
         "CM-063",
-        These(&["CM-015", "TB-10"]),
+        // What was written to a channel stands in other octets than it should.
+        These(&["CM-015", "TB-10", "CM-064", "CM-065"]),
         Act::Data { of: &[63], edit: |_, d| drop(d.drain(..1)) },
     ),
     fault(
