@@ -20,6 +20,7 @@ pub mod device;
 pub mod exchange;
 pub mod frame;
 pub mod host;
+pub mod ip;
 pub mod line;
 pub mod link;
 pub mod plant;

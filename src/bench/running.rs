@@ -1,11 +1,12 @@
 //! The bench on the wall clock, with ports of this machine.
 
 use super::Change;
+use super::desk::Desk;
 use super::driven::{Done, Driven, Order, Reply, SnapshotState, TimeState};
 use super::memory::{self, Claim, MemoryError};
 use super::plan::{BenchPlan, LineKind, LinePlan};
 use super::station;
-use crate::device::{ImageError, PositionerNews, Restored};
+use crate::device::{Gateway, ImageError, PositionerNews, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
 use crate::line::{self, EchoUse, Reach, Source, Traffic};
 use crate::sim::{DeviceStation, MasterStation, Participant, Power, PowerNews, Supplied};
@@ -226,8 +227,8 @@ impl Orders {
 
 /// A bench with open ports. Making one opens them; [`Bench::run`] lets it answer.
 pub struct Bench {
-    driven: Driven,
-    ports: Ports,
+    pub(super) driven: Driven,
+    pub(super) ports: Ports,
     /// Where orders come in, if anybody may give some.
     orders: Option<Receiver<(Order, Reply)>>,
     places: Vec<PortPlace>,
@@ -235,6 +236,8 @@ pub struct Bench {
     /// Pseudo-terminals that the program there has set wrong.
     set_wrong: Vec<bool>,
     keepers: Vec<Keeper>,
+    /// What clients of HART-IP servers asked.
+    pub(super) desk: Desk,
     /// By an order, and what that gave the devices is still to be told.
     loop_changed_at: Option<Instant>,
     /// What was found before anybody could listen.
@@ -285,6 +288,10 @@ impl Bench {
         }
         let lost = vec![false; places.len()];
         let set_wrong = lost.clone();
+        let desk = Desk::new(
+            plan.gateway.clone().map(Gateway::new),
+            plan.devices[0].config.identity.unique_address(),
+        );
         let driven = Driven::new(plan, bus);
         Ok(Bench {
             driven,
@@ -294,6 +301,7 @@ impl Bench {
             lost,
             set_wrong,
             keepers,
+            desk,
             loop_changed_at: None,
             early,
         })
@@ -390,8 +398,9 @@ impl Bench {
                         return Err(Error::NoPortLeft(error));
                     }
                 }
-                // `write` reports no ends.
-                PortEvent::Sent { .. } | PortEvent::TimeOut => {}
+                PortEvent::Asked { port, ticket, request } => self.asked(port, ticket, request),
+                // `write` reports no ends, and no line of a bench is a client that asks.
+                PortEvent::Sent { .. } | PortEvent::NoAnswer { .. } | PortEvent::TimeOut => {}
                 PortEvent::Woken => self.take_up_orders(on),
                 PortEvent::Interrupted => return Ok(()),
             }
@@ -416,6 +425,7 @@ impl Bench {
                 self.write(&deliveries);
                 self.save(on);
             }
+            self.serve_clients();
             let changed_at = self.tell_events(at, on).or(self.loop_changed_at.take());
             self.tell_power(changed_at, on);
             last = Some(at);
@@ -452,6 +462,8 @@ impl Bench {
                 }
                 Done::Restored(snapshot) => {
                     self.ports.hang_up();
+                    // What was on the wires then is not on those of the snapshot.
+                    self.desk.give_up();
                     Notice::Restored(snapshot)
                 }
             });
@@ -554,7 +566,7 @@ fn claimed(path: &Path) -> Result<Claim, Error> {
 fn place(line: &LinePlan, path: &Path) -> PortPlace {
     let is_pty = matches!(line.kind, LineKind::Pty(_));
     let path = match line.kind {
-        LineKind::TcpListen(_) | LineKind::Tcp(_) => path.to_path_buf(),
+        LineKind::TcpListen(_) | LineKind::Tcp(_) | LineKind::HartIp(_) => path.to_path_buf(),
         // Whoever opens it may be in another directory.
         LineKind::Pty(_) | LineKind::Serial(..) => {
             std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf())
@@ -562,7 +574,7 @@ fn place(line: &LinePlan, path: &Path) -> PortPlace {
     };
     let open = match line.kind {
         LineKind::Pty(_) => Some(format!("serial:{}", path.display())),
-        LineKind::TcpListen(_) => Some(path.display().to_string()),
+        LineKind::TcpListen(_) | LineKind::HartIp(_) => Some(path.display().to_string()),
         LineKind::Serial(..) | LineKind::Tcp(_) => None,
     };
     PortPlace { at: line.at.clone(), path, is_pty, open }
@@ -578,6 +590,7 @@ fn open_port(ports: &mut Ports, kind: &LineKind, pace: Pace) -> Result<usize, li
             }
             ports.open_serial_with(path, pace, options)
         }
+        LineKind::HartIp(server) => ports.open_hart_ip_server(server),
         LineKind::TcpListen(at) => ports.open_tcp_listen(at, pace),
         LineKind::Tcp(to) => ports.open_tcp(to, pace),
         LineKind::Pty(link) => ports.open_pty(link.as_deref(), pace),

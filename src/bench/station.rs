@@ -6,7 +6,7 @@ use crate::device::{Device, KindConfig, PositionerConfig, Restored};
 use crate::line::Clock;
 use crate::plant::fault::FaultName;
 use crate::plant::valve::Valve;
-use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, StationValve, World};
+use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, RelayStation, StationValve, World};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
 
@@ -129,6 +129,10 @@ pub fn world(
         }
         let station = MasterStation::new(master.config, plan.pace, errands);
         world.add_master(station, at_pace(master.clock, plan.pace));
+    }
+    for (n, role) in plan.relays().into_iter().enumerate() {
+        // Both hear the same bursts; one of them keeps them.
+        world.add_relay(RelayStation::new(role, plan.pace, n == 0));
     }
     world.set_faults(plan.wire_faults.clone());
     if let Some(wires) = current_loop(plan) {

@@ -103,7 +103,7 @@ pub fn run(args: &LineArgs, out: &mut Output) -> Result<Ended, Failure> {
                     "start the other end again, or look at the adapter's plug",
                 ));
             }
-            Event::Sent { .. } | Event::TimeOut => {}
+            Event::Sent { .. } | Event::NoAnswer { .. } | Event::TimeOut => {}
         }
     }
     let listened = line.now().since(begun);

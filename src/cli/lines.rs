@@ -6,7 +6,7 @@ use super::output::{Failure, tell};
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
 use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::PortLine;
-use crate::line::{Direction, Endpoint, Line, SerialOptions, Tap};
+use crate::line::{Direction, Endpoint, HartIpClient, Line, SerialOptions, Tap};
 use crate::time::Pace;
 use std::path::{Path, PathBuf};
 
@@ -24,17 +24,19 @@ enum Kind {
     Pty(Option<PathBuf>),
     Tcp(Endpoint),
     TcpListen(Endpoint),
+    HartIp(HartIpClient),
     Mock(MockSpec),
 }
 
 /// What there is to choose from.
-const FORMS: &str =
-    "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT, tcp-listen:HOST:PORT and mock:BENCH.toml";
+const FORMS: &str = "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT, tcp-listen:HOST:PORT, hart-ip:HOST, hart-ip+tcp:HOST and \
+     mock:BENCH.toml";
 
 impl LineSpec {
     /// Reads `serial:PATH`, `pty:`, `pty:LINK`, `tcp:HOST:PORT` or `tcp-listen:HOST:PORT`, each with
     /// `?pace=...` if wanted; a serial port also with `rts=`, `dtr=` and `echo=` [LI-06] [LI-08]. Or
-    /// `mock:BENCH.toml`, with `seed=` and `for=` if wanted.
+    /// `mock:BENCH.toml`, with `seed=` and `for=` if wanted. Or `hart-ip:HOST`, `hart-ip:HOST:PORT` or the same with
+    /// `hart-ip+tcp:`, with `session=` if wanted [IP-05].
     ///
     /// # Errors
     /// Says what is wrong and what would be right.
@@ -44,6 +46,10 @@ impl LineSpec {
         if let Some(bench) = address.strip_prefix("mock:") {
             let kind = Kind::Mock(MockSpec::parse(bench, options)?);
             return Ok(LineSpec { kind, pace: Pace::Wire, serial: SerialOptions::default() });
+        }
+        if let Some((scheme @ ("hart-ip" | "hart-ip+tcp"), to)) = address.split_once(':') {
+            let kind = Kind::HartIp(HartIpClient::parse(scheme == "hart-ip+tcp", to, options)?);
+            return Ok(LineSpec { kind, pace: Pace::Fast, serial });
         }
         let mut pace = Pace::Wire;
         if let Some(port) = text.strip_prefix("serial:") {
@@ -73,7 +79,7 @@ impl LineSpec {
             ("pty", link) => Kind::Pty(Some(link.into())),
             ("tcp", to) => Kind::Tcp(Endpoint::parse_connect(to)?),
             ("tcp-listen", at) => Kind::TcpListen(Endpoint::parse_listen(at)?),
-            ("hart-ip" | "hart-ip+tcp" | "log", _) => {
+            ("log", _) => {
                 return Err(format!("lines of the kind {scheme}: are not in this version: {FORMS}"));
             }
             _ => {
@@ -94,10 +100,11 @@ impl LineSpec {
             Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),
             Kind::Tcp(to) => PortLine::open_tcp(to, self.pace),
             Kind::TcpListen(at) => PortLine::open_tcp_listen(at, self.pace),
+            Kind::HartIp(to) => PortLine::open_hart_ip(to),
         };
         let mut line = line.map_err(Failure::from)?;
         if let Kind::TcpListen(at) = &self.kind {
-            warn_of_network(at);
+            warn_of_network("tcp-listen", at);
         }
         line.on_peer_news(|peer, news| {
             if news.is_trouble() {
@@ -122,16 +129,16 @@ impl LineSpec {
 }
 
 /// Says that others than this machine can get at a listening line, where that is so.
-pub fn warn_of_network(at: &Endpoint) {
-    if let Some(warning) = network_warning(at) {
+pub fn warn_of_network(scheme: &str, at: &Endpoint) {
+    if let Some(warning) = network_warning(scheme, at) {
         tell(&warning);
     }
 }
 
-fn network_warning(at: &Endpoint) -> Option<String> {
+fn network_warning(scheme: &str, at: &Endpoint) -> Option<String> {
     (!at.is_loopback()).then(|| {
         format!(
-            "tcp-listen:{at} may be reached from other machines: whoever reaches it can speak on the line, without a password"
+            "{scheme}:{at} may be reached from other machines: whoever reaches it can speak on the line, without a password"
         )
     })
 }
@@ -283,7 +290,7 @@ mod tests {
     fn who_can_be_reached_is_told() {
         for (at, warns) in [("5500", false), ("[::1]:5500", false), ("0.0.0.0:5500", true), ("[::]:1", true)]
         {
-            let warning = network_warning(&Endpoint::parse_listen(at).unwrap());
+            let warning = network_warning("tcp-listen", &Endpoint::parse_listen(at).unwrap());
             assert_eq!(warning.is_some(), warns, "{at}");
         }
     }
@@ -320,7 +327,9 @@ mod tests {
             "com:1",
             "tcp:h",
             "tcp:h:0",
-            "hart-ip:h",
+            "hart-ip:",
+            "hart-ip:h:0",
+            "hart-ip:h?pace=4",
             "mock:",
             "mock:b.toml?pace=4",
             "mock:b.toml?rts=on",

@@ -118,7 +118,7 @@ impl<'a> Listening<'a> {
                     ));
                 }
                 Event::Interrupted if wishes.end() => return self.hear_the_rest(line),
-                Event::Interrupted | Event::Sent { .. } => {}
+                Event::Interrupted | Event::Sent { .. } | Event::NoAnswer { .. } => {}
             }
             self.show()?;
             let now = line.now();
@@ -194,7 +194,7 @@ impl<'a> Listening<'a> {
                 Ok(Event::Octets(octets)) if octets.first().is_some_and(|o| o.at <= now) => {
                     self.hear(&octets)?;
                 }
-                Ok(Event::Interrupted | Event::Sent { .. }) => {}
+                Ok(Event::Interrupted | Event::Sent { .. } | Event::NoAnswer { .. }) => {}
                 // A line that is lost now is no longer wanted anyway.
                 Ok(Event::Octets(_) | Event::TimeOut | Event::Closed) | Err(_) => return Ok(Ended::Fine),
             }

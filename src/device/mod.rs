@@ -12,6 +12,7 @@ mod common;
 mod config;
 mod delayed;
 mod described;
+mod gateway;
 mod identity;
 mod kind;
 mod lag;
@@ -34,6 +35,7 @@ pub use delayed::why_not_slow;
 pub use described::{
     Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
 };
+pub use gateway::{Gateway, GatewayConfig, Handled, SubDevice};
 pub use identity::{Identity, MANUFACTURER};
 pub use kind::{
     ElectronicsConfig, Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig,

@@ -290,6 +290,7 @@ impl<L: Line> Host<L> {
                 self.master.handle(at, &octets);
             }
             Event::Sent { at } => self.master.sent(at),
+            Event::NoAnswer { at } => self.master.no_answer(at),
             Event::TimeOut => return Ok(false),
             Event::Interrupted => return Err(HostError::Interrupted),
             Event::Closed => return Err(HostError::Closed),
@@ -310,6 +311,7 @@ impl<L: Line> Host<L> {
             match event {
                 Event::Octets(octets) => self.master.handle(now, &octets),
                 Event::Sent { at } => self.master.sent(at),
+                Event::NoAnswer { at } => self.master.no_answer(at),
                 Event::TimeOut => {}
                 Event::Interrupted => return Err(HostError::Interrupted),
                 Event::Closed => return Err(HostError::Closed),

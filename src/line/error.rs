@@ -29,6 +29,8 @@ pub enum Fault {
     ConnectionRefused,
     /// The host does not answer, or there is no way to it.
     NoAnswer,
+    /// The server opens no session [IP-05].
+    SessionRefused,
     /// Somebody listens at that address already.
     AddressTaken,
     /// The address is none of this machine's.
@@ -89,6 +91,9 @@ impl Error {
                 "start the other end first (`looprig mock` prints the line that reaches it), and check host and port"
             }
             Fault::NoAnswer => "check host, network and firewall, then try once more",
+            Fault::SessionRefused => {
+                "wait until a session is free, or ask for a primary one with ?session=primary: some servers keep no other"
+            }
             Fault::AddressTaken => {
                 "end the other program, or listen at another port; port 0 takes any that is free"
             }
@@ -117,6 +122,7 @@ impl fmt::Display for Error {
             Fault::HostUnknown => "there is no host of that name",
             Fault::ConnectionRefused => "nobody listens there",
             Fault::NoAnswer => "the host does not answer",
+            Fault::SessionRefused => "the server opens no session",
             Fault::AddressTaken => "somebody listens there already",
             Fault::AddressNotHere => "this machine does not have that address",
             Fault::Stuck => "the port takes no more octets",

@@ -14,6 +14,7 @@ mod endpoint;
 mod error;
 mod error_counts;
 mod hardware;
+mod hart_ip;
 mod in_process;
 #[cfg(feature = "io")]
 pub mod io;
@@ -29,6 +30,7 @@ pub use endpoint::{Endpoint, LOOPBACK};
 pub use error::{Error, Fault};
 pub use error_counts::ErrorCounts;
 pub use hardware::{Hardware, Lines, Unsent};
+pub use hart_ip::{HartIpClient, HartIpServer, MOST_SESSIONS};
 pub use in_process::InProcess;
 pub use parmrk::ParmrkDecoder;
 pub use port_logic::{PortFault, PortLogic, PortOutput, PortStatus};
@@ -71,6 +73,12 @@ pub enum Event {
     /// The last octet of the oldest unfinished [`Line::send`] has left.
     Sent {
         /// End of that octet.
+        at: Instant,
+    },
+    /// On a line of whole messages: the other end has told that the oldest unanswered [`Line::send`] will have no
+    /// answer, or the line knows that by now [IP-12].
+    NoAnswer {
+        /// When that was known.
         at: Instant,
     },
     /// The deadline passed and nothing else happened.

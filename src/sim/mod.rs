@@ -8,6 +8,7 @@
 mod device;
 mod master;
 mod power;
+mod relay;
 mod talker;
 mod valve;
 mod wires;
@@ -15,6 +16,7 @@ mod wires;
 pub use device::{Change, DeviceStation};
 pub use master::{Errand, MasterStation, Tally};
 pub use power::{CardDrives, Dark, Power, PowerNews, Supplied};
+pub use relay::{RelayStation, Relayed};
 pub use talker::Talker;
 pub use valve::{StationValve, senses};
 pub use wires::{Loop, OnTheLoop};
@@ -30,6 +32,8 @@ pub enum Participant {
     Device(Box<DeviceStation>),
     /// A master that asks what it was told to ask.
     Master(Box<MasterStation>),
+    /// A master that asks for others.
+    Relay(Box<RelayStation>),
     /// Somebody who says what it was told to say, when it was told.
     Talker(Talker),
 }
@@ -66,6 +70,14 @@ impl Participant {
             _ => None,
         }
     }
+
+    /// The master that asks for others, if it is one.
+    pub fn relay_mut(&mut self) -> Option<&mut RelayStation> {
+        match self {
+            Participant::Relay(r) => Some(r),
+            _ => None,
+        }
+    }
 }
 
 impl Station for Participant {
@@ -73,6 +85,7 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.handle(now, octets),
             Participant::Master(s) => s.handle(now, octets),
+            Participant::Relay(s) => s.handle(now, octets),
             Participant::Talker(s) => s.handle(now, octets),
         }
     }
@@ -80,6 +93,7 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.sent(now),
             Participant::Master(s) => s.sent(now),
+            Participant::Relay(s) => s.sent(now),
             Participant::Talker(s) => s.sent(now),
         }
     }
@@ -87,6 +101,7 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.carrier(now, on),
             Participant::Master(s) => s.carrier(now, on),
+            Participant::Relay(s) => s.carrier(now, on),
             Participant::Talker(s) => s.carrier(now, on),
         }
     }
@@ -94,6 +109,7 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.poll_transmit(now),
             Participant::Master(s) => s.poll_transmit(now),
+            Participant::Relay(s) => s.poll_transmit(now),
             Participant::Talker(s) => s.poll_transmit(now),
         }
     }
@@ -107,6 +123,7 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.wake_at(),
             Participant::Master(s) => s.wake_at(),
+            Participant::Relay(s) => s.wake_at(),
             Participant::Talker(s) => s.wake_at(),
         }
     }
@@ -143,6 +160,11 @@ impl World {
     /// Adds a master; gives its index among the stations.
     pub fn add_master(&mut self, master: MasterStation, clock: Clock) -> usize {
         self.bus.add_station_with(Participant::Master(Box::new(master)), clock)
+    }
+
+    /// Adds a master that asks for others; gives its index among the stations.
+    pub fn add_relay(&mut self, relay: RelayStation) -> usize {
+        self.bus.add_station(Participant::Relay(Box::new(relay)))
     }
 
     /// Adds somebody who follows a script; gives its index among the stations.

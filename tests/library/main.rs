@@ -9,6 +9,7 @@ mod described;
 mod device_commands;
 mod exchanges;
 mod fixtures;
+mod hart_ip;
 mod host_in_process;
 mod inside;
 mod line_script;

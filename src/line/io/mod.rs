@@ -1,4 +1,4 @@
-//! The ports of this machine: serial ports, pseudo-terminals and TCP, under one clock.
+//! The ports of this machine: serial ports, pseudo-terminals, TCP and HART-IP, under one clock.
 //!
 //! [`Ports`] holds any number of them and has one queue of events, for a bench that drives a bus
 //! between several; [`PortLine`] is one of them as a [`Line`](super::Line).
@@ -10,8 +10,10 @@
 mod device;
 #[cfg(not(unix))]
 mod device_elsewhere;
+mod hart_ip;
 #[cfg(unix)]
 mod peer;
+mod peer_news;
 mod port_line;
 mod ports;
 #[cfg(unix)]

@@ -297,6 +297,16 @@ impl Master {
         }
     }
 
+    /// Whoever carries our requests tells that the last one will have no answer, however long it is waited for and however
+    /// often it is repeated [IP-12].
+    pub fn no_answer(&mut self, now: Instant) {
+        if let (State::Waiting { .. }, Some(job)) = (&self.state, &mut self.job) {
+            job.tries_left = 0;
+            self.failed();
+            self.drain(now);
+        }
+    }
+
     fn note_end(&mut self, at: Instant) {
         if let Some(sent) = &mut self.last_sent {
             sent.ended_at = Some(at);
