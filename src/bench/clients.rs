@@ -39,10 +39,10 @@ impl Bench {
         match todo {
             ToDo::Answer(client, answer) => self.ports.answer(client.line, client.ticket, answer),
             ToDo::Ask { number, frame } => {
-                let there = self.driven.plan().relays();
+                let (there, now) = (self.driven.plan().relays(), self.driven.time().at);
                 let relay = relay_for(frame.address().master, &there).and_then(|n| self.relay(n));
                 match relay {
-                    Some(relay) => relay.ask(number, frame),
+                    Some(relay) => relay.ask(now, number, frame),
                     None => {
                         if let Some(ToDo::Answer(client, answer)) = self.desk.answered(number, None, &[]) {
                             self.ports.answer(client.line, client.ticket, answer);

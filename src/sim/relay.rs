@@ -5,6 +5,7 @@ use crate::line::Station;
 use crate::link::{Master, MasterConfig, Output};
 use crate::time::{Instant, Pace};
 use crate::transaction::{Kind, Passed};
+use core::time::Duration;
 use std::collections::VecDeque;
 
 /// Most requests that wait for their turn; more are given back at once as unanswered.
@@ -25,6 +26,7 @@ pub struct RelayStation {
     /// Whether it keeps the bursts that it hears.
     keeps_bursts: bool,
     queue: VecDeque<(u64, Frame)>,
+    woken_at: Instant,
     under_way: Option<(u64, Address)>,
     answers: Vec<Relayed>,
     bursts: VecDeque<Frame>,
@@ -42,6 +44,7 @@ impl RelayStation {
             master: new_master(config, pace, Instant::ZERO),
             keeps_bursts,
             queue: VecDeque::new(),
+            woken_at: Instant::ZERO,
             under_way: None,
             answers: Vec::new(),
             bursts: VecDeque::new(),
@@ -54,10 +57,15 @@ impl RelayStation {
         self.config.role
     }
 
-    /// Asks as soon as those before have been asked; [`RelayStation::take_answers`] has what came of it.
-    pub fn ask(&mut self, number: u64, frame: Frame) {
+    /// Asks as soon as those before have been asked; [`RelayStation::take_answers`] has what came of it. `now` is how far
+    /// the wires have come.
+    pub fn ask(&mut self, now: Instant, number: u64, frame: Frame) {
         match self.queue.len() < MOST_WAITING {
-            true => self.queue.push_back((number, frame)),
+            true => {
+                // Who wants to be asked at a moment that has been is not asked.
+                self.woken_at = now + Duration::from_nanos(1);
+                self.queue.push_back((number, frame));
+            }
             false => self.answers.push((number, None)),
         }
     }
@@ -114,7 +122,7 @@ fn new_master(config: MasterConfig, pace: Pace, now: Instant) -> Master {
     // What it hears are the octets of the bus themselves.
     let line = Capabilities {
         unit: StampUnit::Octets,
-        stamp_error: core::time::Duration::ZERO,
+        stamp_error: Duration::ZERO,
         parity_seen: true,
         carrier_seen: true,
         echo: false,
@@ -162,6 +170,6 @@ impl Station for RelayStation {
     fn wake_at(&self) -> Option<Instant> {
         // What was asked since the last look is taken up at once.
         let waits = self.under_way.is_none() && !self.queue.is_empty();
-        self.master.wake_at().into_iter().chain(waits.then_some(Instant::ZERO)).min()
+        self.master.wake_at().into_iter().chain(waits.then_some(self.woken_at)).min()
     }
 }

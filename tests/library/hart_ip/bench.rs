@@ -81,7 +81,7 @@ impl Rig {
                 let n = relay_for(frame.address().master, &self.plan.relays()).expect("somebody asks");
                 let at = self.plan.devices.len() + self.plan.masters.len() + n;
                 let relay = self.world.bus_mut().station_mut(at).and_then(Participant::relay_mut);
-                relay.expect("a relay").ask(number, frame);
+                relay.expect("a relay").ask(self.now, number, frame);
             }
         }
     }
