@@ -4,12 +4,15 @@ use super::args::DecodeArgs;
 use super::output::{Ended, Failure, Output, tell};
 use super::rules::Rules;
 use crate::app::command::Catalogue;
-use crate::capture::{Annotator, Captured, ContentKind, Fault, Header, LOG_VERSION, Reader, io_words};
-use crate::frame::ReceiverConfig;
+use crate::capture::{
+    Annotator, Captured, ContentKind, Fault, Header, Item, LOG_VERSION, MessageAnnotator, MessageItem,
+    Reader, io_words, is_messages,
+};
+use crate::frame::{Octet, ReceiverConfig};
 use crate::report::summary::Summary;
 use crate::report::text::{plural, write_wrapped};
 use crate::report::{Format, csv, write_item};
-use crate::time::Pace;
+use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
 use core::fmt::Write;
 use std::fs::File;
@@ -124,6 +127,10 @@ fn one_file(
             }
             Captured::Octets(octets) => {
                 octets_read += octets.len();
+                if reader.kind() == ContentKind::Hex && chain.take_messages(&octets) {
+                    chain.pass_on(out)?;
+                    continue;
+                }
                 if let Some(first) = octets.first() {
                     chain.annotator.handle_timeout(first.at);
                 }
@@ -201,6 +208,8 @@ struct Chain<'a> {
     args: &'a DecodeArgs,
     catalogue: Catalogue,
     annotator: Annotator,
+    /// The same for HART-IP messages.
+    messages: MessageAnnotator,
     /// That of the capture which is being read.
     header: Option<Header>,
     summary: Summary,
@@ -212,6 +221,7 @@ impl<'a> Chain<'a> {
         Chain {
             args,
             annotator: untimed(args, &catalogue),
+            messages: MessageAnnotator::new(args.revision).with_catalogue(catalogue.clone()),
             catalogue,
             header: None,
             summary: Summary::default(),
@@ -226,6 +236,7 @@ impl<'a> Chain<'a> {
     /// Accounts for what is pending: what follows has nothing to do with it.
     fn break_off(&mut self, out: &mut Output) -> Result<(), Failure> {
         self.annotator.finish();
+        self.messages.finish();
         self.pass_on(out)?;
         self.annotator = untimed(self.args, &self.catalogue);
         self.rules = Rules::none();
@@ -245,14 +256,45 @@ impl<'a> Chain<'a> {
 
     fn pass_on(&mut self, out: &mut Output) -> Result<(), Failure> {
         while let Some(item) = self.annotator.next() {
-            self.summary.add(&item);
-            self.rules.look(&item, &mut self.summary);
-            if !self.args.summary {
-                let options = out.options;
-                write_item(&item, options, out.text());
+            self.show(&item, out);
+        }
+        while let Some(item) = self.messages.next() {
+            match item {
+                MessageItem::Exchange(item) => self.show(&item, out),
+                _ if self.args.summary => {}
+                other => match out.options.format {
+                    Format::Text => write_wrapped(&other.words(), 2, out.text()),
+                    Format::Json => {
+                        other.write_json(out.text());
+                        out.text().push('\n');
+                    }
+                    // A table of values has no place for it.
+                    Format::Csv => {}
+                },
             }
         }
         out.pass_on()
+    }
+
+    fn show(&mut self, item: &Item, out: &mut Output) {
+        self.summary.add(item);
+        self.rules.look(item, &mut self.summary);
+        if !self.args.summary {
+            let options = out.options;
+            write_item(item, options, out.text());
+        }
+    }
+
+    /// Takes a line of hex text that is HART-IP messages; false where it is not.
+    fn take_messages(&mut self, octets: &[Octet]) -> bool {
+        // Behind the preambles that a frame would have been given.
+        let values: Vec<u8> = octets.iter().map(|o| o.value).skip_while(|&v| v == 0xFF).collect();
+        let is = is_messages(&values);
+        if is {
+            let at = octets.first().map_or(Instant::ZERO, |o| o.at);
+            self.messages.push(at, 0, &values.into());
+        }
+        is
     }
 }
 

@@ -10,9 +10,9 @@ pub use patience::{Awaited, Patience, ask_patiently};
 pub use quality::LinkQuality;
 pub use to::To;
 
-use crate::app::command::described::DeviceType;
 use crate::app::command::layout::{self, EncodeError, Kind, Missing};
-use crate::app::command::{Catalogue, CommandSpec, Described, Direction, Revision, Value, ValueError, spec};
+use crate::app::command::{Catalogue, CommandSpec, Described, Direction, Revision, Value, ValueError};
+use crate::app::command::{described::DeviceType, spec};
 use crate::exchange::{Exchange, Identity, Interpreter};
 use crate::frame::{
     Address, Frame, Master as Role, PollingAddress, RawFrame, Target, TooLong, UniqueAddress,
@@ -30,8 +30,7 @@ const PREAMBLES: core::ops::RangeInclusive<u8> = 5..=20;
 /// What was overheard and not yet collected.
 const MAX_OVERHEARD: usize = 1000;
 
-/// Most events that are looked at before a request, or before the time, so that a line that never rests
-/// cannot hold it up.
+/// Most events looked at before a request, or before the time: a line that never rests cannot hold it up.
 const MAX_WAITING: usize = 10_000;
 
 /// Why a host could not ask.
@@ -311,8 +310,7 @@ impl<L: Line> Host<L> {
             match event {
                 Event::Octets(octets) => self.master.handle(now, &octets),
                 Event::Sent { at } => self.master.sent(at),
-                Event::NoAnswer { at } => self.master.no_answer(at),
-                Event::TimeOut => {}
+                Event::TimeOut | Event::NoAnswer { .. } => {}
                 Event::Interrupted => return Err(HostError::Interrupted),
                 Event::Closed => return Err(HostError::Closed),
             }

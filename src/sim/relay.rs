@@ -4,7 +4,6 @@ use crate::frame::{Address, Capabilities, Frame, Master as Role, Octet, StampUni
 use crate::line::Station;
 use crate::link::{Master, MasterConfig, Output};
 use crate::time::{Instant, Pace};
-use crate::transaction::{Kind, Passed};
 use core::time::Duration;
 use std::collections::VecDeque;
 
@@ -100,13 +99,13 @@ impl RelayStation {
             Output::Done(t) => self.ended(t.reply.map(|g| g.frame)),
             Output::NoTurn(_) => self.ended(None),
             Output::Again(_) => {}
-            Output::Overheard(Passed::Transaction(t)) if t.kind == Kind::Burst && self.keeps_bursts => {
-                if self.bursts.len() >= MOST_BURSTS {
+            Output::Overheard(_) => {
+                let burst = output.burst().filter(|_| self.keeps_bursts).cloned();
+                if burst.is_some() && self.bursts.len() >= MOST_BURSTS {
                     self.bursts.pop_front();
                 }
-                self.bursts.extend(t.reply.map(|g| g.frame));
+                self.bursts.extend(burst);
             }
-            Output::Overheard(_) => {}
             Output::Stopped(_) => {
                 // A host would stop for good. A server has other clients, and who is on the wires may go again.
                 self.stopped += 1;

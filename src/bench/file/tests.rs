@@ -72,7 +72,7 @@ fn unknown_keys() {
     faulty(
         "«speed = 1\n",
         "no key `speed`",
-        "the keys here are pace, seed, loop, api, device, master, wire_fault, line, event",
+        "the keys here are pace, seed, loop, api, gateway, device, master, wire_fault, line, event",
     );
     faulty_device("[device.valve]\n«time_constant = 1", "no key `time_constant`", "`time_constant_s`");
     faulty("[loop]\n«curent_ma = 4\n", "no key `curent_ma`", "`current_ma`");
@@ -327,8 +327,8 @@ fn the_schema_describes_every_key() {
     let of_sheet: usize = sheet.iter().map(|t| t["properties"].as_object().unwrap().len()).sum();
     assert_eq!(
         tables.len() - sheet.len(),
-        26,
-        "tables of a sheet; file, loop, api, device, slow command, burst, described command, valve with part-turn, supply, stage, linkage, sensor, \
+        27,
+        "tables of a sheet; file, loop, api, gateway, device, slow command, burst, described command, valve with part-turn, supply, stage, linkage, sensor, \
          fail, follower and fault, positioner, range, air, process, output, master, ask, wire fault, line, event"
     );
     let mut keys = 0;

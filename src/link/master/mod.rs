@@ -8,7 +8,7 @@ use crate::frame::{
     Capabilities, Frame, Good, MAX_FRAME, Master as Role, Octet, Receiver, ReceiverConfig, Reception,
 };
 use crate::time::{BitTimes, Instant, Pace};
-use crate::transaction::{Interlude, Outcome, Pairer, PairerConfig, Passed, Transaction};
+use crate::transaction::{Interlude, Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
 use bytes::Bytes;
 use core::fmt;
 use core::time::Duration;
@@ -66,6 +66,16 @@ pub enum Output {
     Overheard(Passed),
     /// A master with our bit is at work: this one has stopped for good [HO-03].
     Stopped(Violation),
+}
+
+impl Output {
+    /// The burst frame that was overheard, if it is one.
+    pub fn burst(&self) -> Option<&Frame> {
+        match self {
+            Output::Overheard(Passed::Transaction(t)) if t.kind == Kind::Burst => t.reply_frame(),
+            _ => None,
+        }
+    }
 }
 
 /// A request that cannot be taken now.
