@@ -50,11 +50,32 @@ SEQUENCES = {
 }
 
 
+def says(what, octets):
+    data = bytes.fromhex(octets)
+    return bytes([what, len(data)]) + data
+
+
+# The form of these is told in fuzz_targets/hart_ip_server.rs.
+HART_IP = {
+    "session": says(0x00, "010000000002000d0100007530") + says(0x00, "010003000003000d0200000002")
+    + says(0x00, "01000200000c0008") + says(0x00, "01000100000d0008"),
+    "stream": says(0x89, "") + says(0x09, "010000000002000d01") + says(0x09, "0000753001000200000c0008"),
+    "direct": says(0xA1, "") + says(0x01, "010004000004000e000000360100") + says(0x01, "010005000005000a00ff"),
+    "client": says(0xC0, "010100000001000d0000007530") + says(0xD0, "0200000002")
+    + says(0xC0, "010103000002000f06000002000004") + says(0xB0, "00" * 200) + says(0xC0, "010303060003000900"),
+    "lies": says(0xA2, "") + says(0x02, "0100020000010007") + says(0x02, "010002000001ffff00") + says(0x02, "0f"),
+}
+
+
 if __name__ == "__main__":
     device = TOP / "seeds" / "device_sequence"
     device.mkdir(parents=True, exist_ok=True)
     for name, (revision, *requests) in SEQUENCES.items():
         (device / name).write_bytes(bytes([revision]) + b"".join(requests))
+    server = TOP / "seeds" / "hart_ip_server"
+    server.mkdir(parents=True, exist_ok=True)
+    for name, octets in HART_IP.items():
+        (server / name).write_bytes(octets)
     wire = TOP / "seeds" / "wire"
     wire.mkdir(parents=True, exist_ok=True)
     for name, (chunk, octets) in SEEDS.items():

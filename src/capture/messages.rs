@@ -144,6 +144,8 @@ struct Flow {
 pub struct MessageAnnotator {
     revision: Option<Revision>,
     catalogue: Catalogue,
+    /// Whether the times of messages are facts.
+    timed: bool,
     flows: BTreeMap<u64, Flow>,
     out: VecDeque<MessageItem>,
 }
@@ -152,13 +154,20 @@ impl MessageAnnotator {
     /// A chain; `revision` overrides what devices say of themselves.
     pub fn new(revision: Option<Revision>) -> MessageAnnotator {
         let catalogue = Catalogue::default();
-        MessageAnnotator { revision, catalogue, flows: BTreeMap::new(), out: VecDeque::new() }
+        MessageAnnotator { revision, catalogue, timed: true, flows: BTreeMap::new(), out: VecDeque::new() }
     }
 
     /// The same, with rows for the commands of these device types.
     #[must_use]
     pub fn with_catalogue(mut self, catalogue: Catalogue) -> MessageAnnotator {
         self.catalogue = catalogue;
+        self
+    }
+
+    /// The same for messages whose times mean nothing: no answer has a response time.
+    #[must_use]
+    pub fn untimed(mut self) -> MessageAnnotator {
+        self.timed = false;
         self
     }
 
@@ -187,7 +196,11 @@ impl MessageAnnotator {
     /// The next item, oldest first.
     #[allow(clippy::should_implement_trait, reason = "an iterator would be over before the next message")]
     pub fn next(&mut self) -> Option<MessageItem> {
-        self.out.pop_front()
+        let mut item = self.out.pop_front()?;
+        if let (MessageItem::Exchange(Item::Exchange(e)), false) = (&mut item, self.timed) {
+            e.transaction.response_time = None;
+        }
+        Some(item)
     }
 
     fn message(&mut self, at: Instant, key: u64, message: Message) {
@@ -292,4 +305,96 @@ pub fn is_messages(octets: &[u8]) -> bool {
     !pieces.is_empty()
         && pieces.iter().all(|p| matches!(p, Piece::Message(m) if known(m)))
         && Frame::parse(&octets).is_err()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bytes(hex: &str) -> Bytes {
+        super::super::parse_hex_line(hex).expect("hex").into()
+    }
+
+    fn at(ms: u64) -> Instant {
+        Instant::from_nanos(ms * 1_000_000)
+    }
+
+    /// Command and whether request and reply are there, or the words of a message.
+    fn told(chain: &mut MessageAnnotator) -> Vec<String> {
+        core::iter::from_fn(|| chain.next())
+            .map(|item| match &item {
+                MessageItem::Exchange(Item::Exchange(e)) => {
+                    let (t, ms) = (&e.transaction, e.transaction.response_time.map(|d| d.as_millis()));
+                    format!("{} {} {} {ms:?}", e.full_number(), t.tries.len(), t.reply.is_some())
+                }
+                other => other.words(),
+            })
+            .collect()
+    }
+
+    /// Commands 1 and 0 to the device of the first capture [ICS], by two clients whose sequence numbers are the same: the
+    /// answers find their own requests, in whatever order they come.
+    #[test]
+    fn answers_find_their_requests() {
+        let mut chain = MessageAnnotator::new(None);
+        for (ms, flow, hex) in [
+            (0, 1, "01 00 00 00 00 02 00 0d 01 00 00 75 30"),
+            (10, 1, "01 00 03 00 00 03 00 11 82 26 4e 00 00 d2 00 00 38"),
+            (20, 1, "01 00 03 00 00 04 00 11 82 26 4e 00 00 d2 01 00 39"),
+            (30, 2, "01 00 03 00 00 04 00 11 82 26 4e 00 00 d2 02 00 3a"),
+            (40, 1, "01 01 03 00 00 04 00 18 86 26 4e 00 00 d2 01 07 00 d0 fb 00 00 00 00 11"),
+            (90, 2, "01 01 03 00 00 04 00 1b 86 26 4e 00 00 d2 02 0a 00 d0 7f a0 00 00 00 00 00 00 3b"),
+        ] {
+            chain.push(at(ms), flow, &bytes(hex));
+        }
+        assert_eq!(
+            told(&mut chain),
+            [
+                "session initiate, request, sequence 2: primary master, inactivity timer 30000 ms",
+                "1 1 true Some(20)",
+                "2 1 true Some(60)"
+            ]
+        );
+        chain.finish();
+        assert_eq!(told(&mut chain), ["0 1 false None"]);
+    }
+
+    /// Two commands in one direct PDU, one of them above 255; a repeat of a sequence number; what is no answer at all.
+    #[test]
+    fn direct_pdus_and_what_does_not_fit() {
+        let mut chain = MessageAnnotator::new(None);
+        chain.push(at(0), 1, &bytes("01 00 04 00 00 04 00 15 00 00 00 03 00 02 14 05 00 00 00 00 00"));
+        chain.push(at(5), 1, &bytes("01 01 04 00 00 04 00 12 00 00 00 03 01 40 02 14 01 20"));
+        // Cut: a datagram that ends within a message.
+        chain.push(at(6), 1, &bytes("01 00 02 00 00 05 00 0a 00"));
+        chain.push(at(7), 1, &bytes("01 0f 03 06 00 07 00 08 01 02 03 00 00 01 00 0f 01 00 01 02 00 00 02"));
+        let told = told(&mut chain);
+        assert_eq!(
+            told,
+            [
+                "3 1 true Some(5)",
+                "532 1 true Some(5)",
+                "octets that are no message: ends within a message, 1 octets missing: 01 00 02 00 00 05 00 0A 00",
+                "token-passing PDU, NAK, sequence 7, status 6 (device-specific error)",
+                "1 0 true None"
+            ]
+        );
+    }
+
+    #[test]
+    fn frames_of_the_wire_are_no_messages() {
+        assert!(is_messages(&bytes("01 00 02 00 00 0c 00 08")));
+        assert!(is_messages(&bytes("01 00 02 00 00 0c 00 08 01 01 02 00 00 0c 00 08")));
+        for hex in [
+            "02 80 00 00 82",
+            "01 00 02 00 00 0c 00 09",
+            "01 00 02 00 00 0c 00",
+            "01 07 02 00 00 0c 00 08",
+            "01 00 06 00 00 0c 00 08",
+            // A burst with a good check byte whose octets 6 and 7 say its length: command 2, status 00 00, data 00 0A 00.
+            "01 80 02 05 00 00 00 0A 00 8C",
+        ] {
+            assert!(!is_messages(&bytes(hex)), "{hex}");
+        }
+    }
 }

@@ -221,7 +221,7 @@ impl<'a> Chain<'a> {
         Chain {
             args,
             annotator: untimed(args, &catalogue),
-            messages: MessageAnnotator::new(args.revision).with_catalogue(catalogue.clone()),
+            messages: MessageAnnotator::new(args.revision).untimed().with_catalogue(catalogue.clone()),
             catalogue,
             header: None,
             summary: Summary::default(),

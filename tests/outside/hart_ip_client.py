@@ -7,7 +7,7 @@ it with malformed datagrams, and is served after all that. Then it plays the cli
 with the mock's address in place of the captured one, and wants a well-formed answer to each. The captures lie in ../shared/captures
 or where LOOPRIG_CAPTURES says; without them this ends with 77, after all else was done.
 
-Usage: hart_ip_client.py [MALFORMED]     (20000 malformed datagrams unless told; LOOPRIG=PROGRAM uses that program)
+Usage: hart_ip_client.py [MALFORMED]     (100000 malformed datagrams unless told; LOOPRIG=PROGRAM uses that program)
 """
 
 import json
@@ -307,7 +307,7 @@ def replay(server, folder):
 
 
 def main():
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 20000
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100000
     program = [os.environ["LOOPRIG"]] if "LOOPRIG" in os.environ else "cargo run --release --locked --quiet --".split()
     folder = pathlib.Path(os.environ.get("LOOPRIG_CAPTURES", TOP.parent / "shared" / "captures"))
     with tempfile.TemporaryDirectory() as made:

@@ -1,6 +1,7 @@
 //! The server's sockets.
 
 use super::super::ports::{Feed, PeerNews, Port, PortEvent, Started};
+use super::super::tcp::tune;
 use super::{addresses, capabilities};
 use crate::frame::{Capabilities, Frame};
 use crate::ip::{Answer, Peer, Server as Machine, ServerOutput, Ticket};
@@ -283,7 +284,7 @@ impl Worker {
         if !self.machine.stream_opened(self.feed.clock.now(), peer) {
             return;
         }
-        let _ = stream.set_nodelay(true);
+        tune(&stream);
         let (read, write) = stream.into_split();
         let (out, to_write) = unbounded_channel();
         let waiting = Arc::new(AtomicUsize::new(0));
