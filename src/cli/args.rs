@@ -154,12 +154,16 @@ macro_rules! lines {
                         33 characters (302.5 ms at wire pace, at least 20 ms); what others
                         send meanwhile is dropped and told. Who sends faster than the wire is
                         slowed down; one for whom 64 KiB wait is disconnected.
+  hart-ip:HOST[:PORT]   a HART-IP server, UDP; port 5094 unless told. Whole messages of version 1,
+                        without security; the session is kept and, when it is lost, opened anew
+  hart-ip+tcp:HOST[:PORT]  the same by TCP. ?session=primary behind either asks for the session of a
+                        primary master, which some servers alone give; secondary unless told
   IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is
   given up after 25 s (Linux; elsewhere when the system finds out).
   mock:BENCH.toml       a bench in this process, on virtual time: nothing waits, nothing is real,
                         and what changes a device needs no leave. ?seed=N repeats what was left to
                         chance; ?for=SECONDS ends it by its own clock (listen: 60 unless told)
-  ?pace=8 behind any but mock: the line runs 8 times faster than the wire, as a mock of that pace does
+  ?pace=8 behind any but mock and hart-ip: the line runs 8 times faster than the wire, as a mock of that pace does
   ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
   ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
                         (opening a port may raise both lines for a moment all the same)
@@ -304,6 +308,11 @@ pub struct DecodeArgs {
   tag = \"FV-3104\"
   [[line]]
   at = \"pty:\"
+
+at = \"hart-ip:\" serves HART-IP, version 1, UDP and TCP, at 127.0.0.1:5094; \"hart-ip:ADDRESS:PORT\" elsewhere, where whoever
+reaches it can change the mock: there is no security. It keeps 32 sessions (sessions = N, to 1024), 8 TCP connections more,
+messages of 4096 octets, 8 requests of a session and 256 of all that wait, each for 30 s at most; it closes a TCP connection
+for whose reader 64 KiB wait, or that has no session for 10 s. [gateway] makes it a gateway with all devices behind it.
 
 While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path
 of every line and the seed, then what happens, at the end {\"ended\":true,...} with what passed.

@@ -13,6 +13,8 @@ use std::collections::VecDeque;
 
 /// Most requests that wait for an answer; the oldest is given up for another.
 const MOST_ASKED: usize = 16;
+/// Most published frames that wait until an answer is there; the oldest is dropped for another.
+const MOST_HELD: usize = 256;
 /// Longest message that is taken.
 const LONGEST: usize = 4096;
 /// After so long without a word from the server it is asked whether it is there.
@@ -153,6 +155,9 @@ pub struct Client {
     /// Since when something of ours has had no echo of any kind.
     silent_since: Option<Instant>,
     probed: bool,
+    /// What was published while an answer is awaited: whoever reads the line as a wire would take it for a sign that
+    /// none comes.
+    held: VecDeque<Bytes>,
     out: VecDeque<ClientOutput>,
 }
 
@@ -170,6 +175,7 @@ impl Client {
             opened_at: None,
             silent_since: None,
             probed: false,
+            held: VecDeque::new(),
             out: VecDeque::new(),
         };
         client.begin(now);
@@ -183,7 +189,11 @@ impl Client {
 
     /// What to do or tell next.
     pub fn poll_output(&mut self) -> Option<ClientOutput> {
-        self.out.pop_front()
+        let next = self.out.pop_front();
+        if next.is_none() && self.asked.is_empty() {
+            return self.held.pop_front().map(ClientOutput::Published);
+        }
+        next
     }
 
     /// Asks: a frame from delimiter to check byte. What comes of it is [`ClientOutput::Answer`] or
@@ -392,7 +402,10 @@ impl Client {
             }
             (Type::Publish, _) => {
                 if let Content::Frame { octets, .. } = m.content() {
-                    self.out.push_back(ClientOutput::Published(octets));
+                    if self.held.len() >= MOST_HELD {
+                        self.held.pop_front();
+                    }
+                    self.held.push_back(octets);
                 }
             }
             (_, Id::SessionInitiate) => self.initiated(now, m),

@@ -263,6 +263,32 @@ fn a_gateway_has_devices_behind_it() {
     assert_eq!(nobody.status(), Some([9, 0]));
 }
 
+/// The bench file of the gateway: its tags are written here a second time, by hand.
+#[test]
+fn the_gateway_of_the_fixtures() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/benches/hart-ip-gateway.toml");
+    let mut rig = Rig::new(&std::fs::read_to_string(path).expect("the bench file"));
+    let peer = tcp(1);
+    rig.open(peer);
+    let gateway = Gateway::new(rig.plan.gateway.clone().expect("a gateway")).unique_address();
+    let tags = ["filter gateway", "filter 4 outlet", "filter 5 outlet", "filter 4 inlet"];
+    for (n, tag) in tags.into_iter().enumerate() {
+        let asked = ask(Master::Secondary, gateway, 84, &[0, n as u8]);
+        let known = frame_of(&rig.asks(peer, n as u16, &asked));
+        let long_tag = format!("Brackenmoor {tag}");
+        assert!(known.data()[12..].starts_with(long_tag.as_bytes()), "{n}");
+        // What the device itself says, carried by 77; the gateway is asked directly.
+        if n > 0 {
+            let mut address = known.data()[6..11].to_vec();
+            address[0] &= 0x3F;
+            let carry = [&[0, 0, 5, 0x82][..], &address, &[20, 0]].concat();
+            let asked = ask(Master::Secondary, gateway, 77, &carry);
+            let carried = frame_of(&rig.asks(peer, 100 + n as u16, &asked));
+            assert!(carried.data()[12..].starts_with(long_tag.as_bytes()), "{n}");
+        }
+    }
+}
+
 /// With a primary master of the bench the secondary one asks for all, and the answer has the bit of the request.
 #[test]
 fn a_master_of_the_bench_goes_on() {
