@@ -19,6 +19,16 @@ impl Bench {
         self.do_it(todo);
     }
 
+    /// A client of the server at this line does not wait any more.
+    pub(super) fn forgotten(&mut self, line: usize, ticket: Ticket) {
+        let Some(number) = self.desk.forgotten(Client { line, ticket }) else { return };
+        for n in 0..self.driven.plan().relays().len() {
+            if let Some(relay) = self.relay(n) {
+                relay.forget(number);
+            }
+        }
+    }
+
     /// Brings clients what has come of their requests, and what devices said unasked.
     pub(super) fn serve_clients(&mut self) {
         let relays = self.driven.plan().relays().len();

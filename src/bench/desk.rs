@@ -89,6 +89,13 @@ impl Desk {
         Some(self.resolve(client, job, frame, behind))
     }
 
+    /// A client does not wait any more: gives the number of what need not be asked for it.
+    pub fn forgotten(&mut self, client: Client) -> Option<u64> {
+        let number = self.jobs.iter().find(|(_, (c, _))| *c == client).map(|(number, _)| *number)?;
+        self.jobs.remove(&number);
+        Some(number)
+    }
+
     /// Nothing of what is on the wires will be answered: the clients are told.
     pub fn give_up(&mut self) -> Vec<ToDo> {
         let jobs = core::mem::take(&mut self.jobs);
@@ -198,6 +205,9 @@ mod tests {
         assert_eq!((desk.answered(number, None, &[]), desk.waiting()), (None, 0));
         let (number, _) = asked(desk.asked(client(2), Request::Frame(frame.clone()), &[]));
         assert_eq!(desk.answered(number, None, &[]), Some(ToDo::Answer(client(2), Answer::Silent)));
+        let (number, _) = asked(desk.asked(client(4), Request::Frame(frame.clone()), &[]));
+        assert_eq!((desk.forgotten(client(4)), desk.forgotten(client(4))), (Some(number), None));
+        assert_eq!(desk.answered(number, None, &[]), None);
         asked(desk.asked(client(3), Request::Frame(frame), &[]));
         assert_eq!(desk.give_up(), [ToDo::Answer(client(3), Answer::Unavailable)]);
     }
@@ -324,7 +334,7 @@ mod tests {
         let frame = request(own(), 3, &[]);
         assert_eq!(asked(desk.asked(client(1), Request::Frame(frame.clone()), &behind())).1, frame);
         // By tag: its own it answers, others go to the wires.
-        let tag = [&GATEWAY.as_bytes()[..], &[0; 13]].concat();
+        let tag = [GATEWAY.as_bytes(), &[0; 13]].concat();
         let by_tag = request(UniqueAddress::BROADCAST, 21, &tag);
         let found = answer(desk.asked(client(2), Request::Frame(by_tag), &behind()));
         assert_eq!(found.address().target, Target::Unique(gateway));

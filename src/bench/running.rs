@@ -399,6 +399,7 @@ impl Bench {
                     }
                 }
                 PortEvent::Asked { port, ticket, request } => self.asked(port, ticket, request),
+                PortEvent::Forgotten { port, ticket } => self.forgotten(port, ticket),
                 // `write` reports no ends, and no line of a bench is a client that asks.
                 PortEvent::Sent { .. } | PortEvent::NoAnswer { .. } | PortEvent::TimeOut => {}
                 PortEvent::Woken => self.take_up_orders(on),

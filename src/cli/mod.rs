@@ -9,6 +9,7 @@ mod decode;
 mod demo;
 #[cfg(unix)]
 mod demo_bench;
+mod demo_ip;
 mod demo_later;
 mod demo_valve;
 mod describing;

@@ -69,6 +69,11 @@ impl RelayStation {
         }
     }
 
+    /// Nobody waits for this answer any more: it is not asked for unless it is under way.
+    pub fn forget(&mut self, number: u64) {
+        self.queue.retain(|(n, _)| *n != number);
+    }
+
     /// What was answered, or not, since the last call, oldest first.
     pub fn take_answers(&mut self) -> Vec<Relayed> {
         core::mem::take(&mut self.answers)

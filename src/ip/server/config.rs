@@ -154,6 +154,8 @@ pub enum ServerOutput {
         /// What.
         request: Request,
     },
+    /// Nobody waits for this answer any more: it need not be asked for.
+    Forget(Ticket),
     /// Something to be logged.
     News {
         /// Whom it is about.

@@ -190,6 +190,7 @@ impl Server {
             self.waiting.iter().filter(|(_, w)| w.until <= now).map(|(ticket, _)| *ticket).collect();
         for ticket in late {
             self.answer(now, ticket, Answer::Unavailable);
+            self.out.push_back(ServerOutput::Forget(ticket));
         }
         let silent = self.sessions.iter().filter(|(_, s)| s.ends_at() <= now).map(|(peer, _)| *peer);
         for peer in silent.collect::<Vec<Peer>>() {
@@ -227,10 +228,17 @@ impl Server {
         }
     }
 
+    /// Nobody waits any more for what this session asked.
+    fn forget(&mut self, session: u64) {
+        let of_it = self.waiting.extract_if(.., |_, w| w.session == session);
+        let forgotten: Vec<Ticket> = of_it.map(|(ticket, _)| ticket).collect();
+        self.out.extend(forgotten.into_iter().map(ServerOutput::Forget));
+    }
+
     /// Ends a session, if there is one.
     fn end(&mut self, now: Instant, peer: Peer, how: End, why: &'static str) {
         let Some(session) = self.sessions.remove(&peer) else { return };
-        self.waiting.retain(|_, w| w.session != session.number);
+        self.forget(session.number);
         if self.config.limits.audit > 0 {
             while self.ended.len() >= self.config.limits.audit {
                 self.ended.pop_front();
@@ -299,7 +307,7 @@ impl Server {
             _ => 14,
         };
         if let Some(before) = self.sessions.remove(&from) {
-            self.waiting.retain(|_, w| w.session != before.number);
+            self.forget(before.number);
         }
         self.sessions_begun += 1;
         let session = Session::new(self.sessions_begun, given, now);

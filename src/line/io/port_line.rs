@@ -152,6 +152,7 @@ impl Line for PortLine {
                 PortEvent::PeerCame { .. }
                 | PortEvent::PeerGone { .. }
                 | PortEvent::Asked { .. }
+                | PortEvent::Forgotten { .. }
                 | PortEvent::Woken => continue,
                 PortEvent::NoAnswer { at, .. } => Event::NoAnswer { at },
                 PortEvent::Peer { peer, news, .. } => {

@@ -96,6 +96,13 @@ pub enum PortEvent {
         /// What.
         request: Request,
     },
+    /// Nobody waits any more for the answer to a [`PortEvent::Asked`].
+    Forgotten {
+        /// At which server.
+        port: usize,
+        /// Which.
+        ticket: Ticket,
+    },
     /// As [`Event::NoAnswer`](crate::line::Event::NoAnswer).
     NoAnswer {
         /// Where.

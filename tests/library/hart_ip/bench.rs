@@ -69,6 +69,9 @@ impl Rig {
                     let todo = self.desk.asked(client, request, &behind);
                     self.do_it(todo);
                 }
+                ServerOutput::Forget(ticket) => {
+                    self.desk.forgotten(desk::Client { line: 0, ticket });
+                }
                 ServerOutput::Close(_) | ServerOutput::News { .. } => {}
             }
         }

@@ -34,7 +34,9 @@ impl Client {
     /// Opens a session.
     pub(in super::super) fn connect(plan: &HartIpClient, feed: Feed) -> Result<Client, Error> {
         let name = plan.to_string();
-        let server = addresses(&plan.to, &name)?[0];
+        let found = addresses(&plan.to, &name)?;
+        // A name may stand for both kinds of address, and a server of this machine listens at the older one.
+        let server = found.iter().find(|a| a.is_ipv4()).copied().unwrap_or(found[0]);
         let config = ClientConfig::new(server, plan.tcp, plan.session);
         let (asks, received) = unbounded_channel();
         let (opened, first) = sync_channel(1);

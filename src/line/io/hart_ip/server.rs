@@ -309,6 +309,7 @@ impl Worker {
                 ServerOutput::Ask { ticket, request } => {
                     self.feed.put(PortEvent::Asked { port, ticket, request })
                 }
+                ServerOutput::Forget(ticket) => self.feed.put(PortEvent::Forgotten { port, ticket }),
                 ServerOutput::News { peer, news, left_out } => {
                     let news = PeerNews::Session { news, left_out };
                     self.feed.put(PortEvent::Peer { port, peer: peer.to_string(), news })
