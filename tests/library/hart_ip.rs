@@ -3,6 +3,7 @@
 mod bench;
 mod client;
 mod codec;
+mod host;
 mod server;
 
 use bytes::Bytes;
