@@ -6,6 +6,7 @@ mod turns;
 use super::{Timers, Violation};
 use crate::frame::{
     Capabilities, Frame, Good, MAX_FRAME, Master as Role, Octet, Receiver, ReceiverConfig, Reception,
+    StampUnit,
 };
 use crate::time::{BitTimes, Instant, Pace};
 use crate::transaction::{Interlude, Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
@@ -159,6 +160,8 @@ pub struct Master {
     patience: Duration,
     /// Whether the line gives us back what we send.
     echo: bool,
+    /// On a line of whole messages a burst between a request and its answer tells nothing of the answer: it waits here.
+    bursts: Option<VecDeque<Reception>>,
     receiver: Receiver,
     pairer: Pairer,
     state: State,
@@ -201,6 +204,7 @@ impl Master {
             longest_answer: limit(LONGEST_ANSWER),
             patience: limit(PATIENCE),
             echo: line.echo,
+            bursts: (line.unit == StampUnit::Frames).then(VecDeque::new),
             receiver: Receiver::new(ReceiverConfig::for_line(pace, line.stamp_error)),
             // The master itself says when a request is unanswered.
             pairer: Pairer::new(PairerConfig::for_master(timers.character)),

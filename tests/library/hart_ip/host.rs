@@ -88,6 +88,22 @@ fn no_answer_ends_the_request() {
     assert_eq!(device.map(|d| d.unique.octets()), Some([0x3D, 0x51, 0, 0, 7]));
 }
 
+/// Bursts between a request and its answer are no sign that none comes: nothing is sent twice, which might write twice. They
+/// are overheard all the same.
+#[test]
+fn bursts_do_not_end_a_request() {
+    let mut reply = super::octets("06 00 00 0e 00 00 fe fd 51 05 05 01 01 08 00 00 00 07");
+    reply.push(reply.iter().fold(0, |x, o| x ^ o));
+    let burst = super::octets("01 00 01 02 00 00 02");
+    let all = [&[0xFF; 5][..], &burst, &[0xFF; 5], &burst, &[0xFF; 5], &reply].concat();
+    let hex: String = all.iter().map(|o| format!("{o:02x}")).collect();
+    let mut host = host(&[(500, &hex)]);
+    let (exchange, device) = host.poll(PollingAddress::default(), None).expect("the line works");
+    assert_eq!((exchange.transaction.retries(), device.is_some(), host.line_mut().sent), (0, true, 1));
+    host.rest(Duration::from_secs(1)).expect("the line works");
+    assert_eq!(host.take_overheard().len(), 2);
+}
+
 /// Without that word it waits, and repeats.
 #[test]
 fn silence_is_repeated() {
