@@ -1,7 +1,7 @@
 //! The positioner's electronics on computed valves: control and automatic calibration [DV-80] to [DV-97].
 //!
 //! `LOOPRIG_VALVES` says how many valves are generated and `LOOPRIG_VALVE_SEED` with which seed the first one; CI uses other
-//! seeds than those that the controller was tuned with (1000 to 1059 and 5000 to 5199).
+//! seeds than those with which the controller was tuned or something in it was mended [DV-94].
 
 #[path = "positioner/abort.rs"]
 mod abort;
@@ -17,3 +17,5 @@ mod mock;
 mod reference;
 #[path = "positioner/rig.rs"]
 mod rig;
+#[path = "positioner/site/mod.rs"]
+mod site;

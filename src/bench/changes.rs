@@ -1,10 +1,11 @@
 //! What can be changed on a running bench: one table for the events of a bench file and for the API [BA-05].
 
-use super::plan::{BenchPlan, DevicePlan};
+use super::plan::{BenchPlan, DevicePlan, LoopPlan};
 use crate::device::KindName;
 use crate::device::positioner::Key;
+use crate::plant::fault::FaultName;
 use crate::plant::valve::Valve;
-use crate::sim::Change;
+use crate::sim::{Change, SiteFault};
 use core::ops::RangeInclusive;
 
 /// One thing that can be changed.
@@ -32,8 +33,21 @@ pub enum Takes {
     Switch(fn(bool) -> Change),
     /// `true` alone: it happens once.
     Moment(Change),
-    /// The word of a fault of a valve [PL-33]; its severity, 0 to 1, stands beside it as [`SEVERITY`].
+    /// The word of a fault of a valve [PL-33], or of the loop and the settings [DV-110]; its severity, 0 to 1, stands beside
+    /// it as [`SEVERITY`].
     Fault,
+}
+
+/// The words of all faults, with what severities of them mean: those of a valve first.
+pub fn fault_words() -> impl Iterator<Item = (&'static str, &'static str)> {
+    let of_valve = FaultName::ALL.into_iter().map(|n| (n.word(), n.meaning()));
+    of_valve.chain(SiteFault::ALL.into_iter().map(|n| (n.word(), n.meaning())))
+}
+
+/// The change that is a fault with this word and severity, 0 to 1.
+pub fn fault_change(word: &str, severity: f64) -> Option<Change> {
+    let of_valve = FaultName::from_word(word).map(|name| Change::ValveFault { name, severity });
+    of_valve.or_else(|| SiteFault::from_word(word).map(|name| Change::SiteFault { name, severity }))
 }
 
 /// The key of a fault's severity.
@@ -119,7 +133,7 @@ pub const CHANGES: &[ChangeSpec] = &[
     ChangeSpec {
         key: "fault",
         takes: Takes::Fault,
-        says: "something is wrong with a computed valve, so bad as severity says; severity 0 repairs it",
+        says: "something is wrong with a computed valve, the loop, a device's settings or who is on the wires, so bad as severity says; severity 0 mends it",
     },
     number(
         "header_pressure_bar",
@@ -190,7 +204,9 @@ pub(super) fn keys() -> String {
 /// The kind of device that alone senses what changes [DV-60].
 pub(super) fn sensed_by(change: Change) -> Option<KindName> {
     match change {
-        Change::LoopCurrentMa(_) | Change::SupplyPressureBar(_) => Some(KindName::Positioner),
+        Change::LoopCurrentMa(_)
+        | Change::SupplyPressureBar(_)
+        | Change::SiteFault { name: SiteFault::CurrentMissing, .. } => Some(KindName::Positioner),
         Change::ProcessTemperatureDegc(_) | Change::SensorBroken(_) => Some(KindName::Temperature),
         Change::LoopSupplyV(_)
         | Change::LoopOpen(_)
@@ -202,6 +218,7 @@ pub(super) fn sensed_by(change: Change) -> Option<KindName> {
         | Change::Malfunction(_)
         | Change::PowerCycle
         | Change::ValveFault { .. }
+        | Change::SiteFault { .. }
         | Change::HeaderPressureBar(_)
         | Change::ProcessShare(_)
         | Change::TripEnergised(_)
@@ -235,7 +252,9 @@ pub(super) fn no_valve(
                     }
                 }
             }
-            Change::TripEnergised(_) if valve.config.fail.trip.is_none() => {
+            Change::TripEnergised(_) | Change::SiteFault { name: SiteFault::TripNotEnergised, .. }
+                if valve.config.fail.trip.is_none() =>
+            {
                 let right = "give it one with trip_dm3_per_s_bar in [device.valve.fail]".to_owned();
                 why = ("this valve has no trip valve, so this changes nothing".to_owned(), right);
             }
@@ -245,9 +264,53 @@ pub(super) fn no_valve(
     Some(why)
 }
 
+/// Why a fault of the loop, of settings or of who is on the wires cannot be [DV-110]; `None` for other changes.
+pub(super) fn no_site(
+    devices: &[DevicePlan],
+    wires: Option<&LoopPlan>,
+    device: Option<usize>,
+    change: Change,
+) -> Option<(String, String)> {
+    let Change::SiteFault { name, .. } = change else { return None };
+    let why = |wrong: &str, right: &str| Some((wrong.to_owned(), right.to_owned()));
+    if name.wants_a_loop() && wires.is_none() {
+        return why(
+            "this bench does not compute its loop, so this changes nothing",
+            "say in [loop] of the bench file what feeds the loop",
+        );
+    }
+    if device.is_some() && name.is_of_the_loop() {
+        return why("what happens to the loop happens to all its devices", "leave device out");
+    }
+    if device.is_some() && name == SiteFault::SecondMaster {
+        return why("a master is heard by every device on the wires", "leave device out");
+    }
+    if let (SiteFault::CurrentMissing, Some(wires)) = (name, wires)
+        && let Err((wrong, right)) = wires.follows()
+    {
+        return why(wrong, right);
+    }
+    let turns = |wires: &LoopPlan, i: usize| {
+        let of = wires.places.get(i).and_then(|&place| wires.circuit.devices.get(place));
+        of.is_some_and(|d| !d.takes_either_polarity)
+    };
+    if let (SiteFault::WiresReversed, Some(wires)) = (name, wires)
+        && !(0..devices.len()).any(|i| device.is_none_or(|d| d == i) && turns(wires, i))
+    {
+        return why(
+            "this device works either way round, so this changes nothing",
+            "leave it out, or leave either_polarity out of the sheet",
+        );
+    }
+    None
+}
+
 /// Why a change cannot happen on this bench to this device, or to all: what is wrong, and what would be right.
 pub fn why_not(plan: &BenchPlan, device: Option<usize>, change: Change) -> Option<(String, String)> {
-    if change.is_of_the_loop() {
+    if let Some(why) = no_site(&plan.devices, plan.wires.as_ref(), device, change) {
+        return Some(why);
+    }
+    if change.is_of_the_loop() && !matches!(change, Change::SiteFault { .. }) {
         if plan.wires.is_none() && !matches!(change, Change::LoopCurrentMa(_)) {
             return Some((
                 "this bench does not compute its loop, so this changes nothing".to_owned(),
@@ -283,7 +346,6 @@ pub fn why_not(plan: &BenchPlan, device: Option<usize>, change: Change) -> Optio
 mod tests {
     use super::*;
     use crate::bench::{check, schema};
-    use crate::plant::fault::FaultName;
     use serde_json::Value as Json;
     use std::path::Path;
 
@@ -310,7 +372,7 @@ mod tests {
                 Takes::Switch(make) => ("true".to_owned(), make(true)),
                 Takes::Moment(change) => ("true".to_owned(), *change),
                 Takes::Fault => {
-                    let words: Vec<&str> = FaultName::ALL.iter().map(|n| n.word()).collect();
+                    let words: Vec<&str> = fault_words().map(|w| w.0).collect();
                     let told = &property["enum"];
                     let told: Vec<&str> =
                         told.as_array().expect("words").iter().filter_map(Json::as_str).collect();

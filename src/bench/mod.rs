@@ -17,6 +17,8 @@ pub mod driven;
 mod file;
 #[cfg(feature = "io")]
 mod memory;
+#[cfg(feature = "io")]
+mod places;
 mod plan;
 #[cfg(feature = "io")]
 mod running;
@@ -27,20 +29,28 @@ mod station;
 #[cfg(feature = "bench-file")]
 pub use crate::app::written::FileError;
 pub use crate::sim::Change;
-pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, why_not};
+pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, fault_change, fault_words, why_not};
 #[cfg(feature = "bench-file")]
-pub use file::{LoadDescription, LoadSheet, check, check_all, check_with, read, read_description, schema};
+pub use file::{
+    LoadDescription, LoadSheet, add_protocol_fault, check, check_all, check_with, read, read_description,
+    schema,
+};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
+#[cfg(feature = "io")]
+pub use places::PortPlace;
 pub use plan::{
     BenchPlan, DevicePlan, EventPlan, LineKind, LinePlan, LoopPlan, MasterPlan, ValveFaultPlan, ValvePlan,
     api_place,
 };
 #[cfg(feature = "io")]
-pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders, PortPlace};
+pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders};
 #[cfg(feature = "bench-file")]
 pub use sheet::{WiringSheet, check_sheet, read_sheet, sheet_schema};
 pub use station::{device_station, world};
+
+#[cfg(feature = "io")]
+pub(crate) use file::text_of;
 
 use crate::line::InProcess;
 use crate::sim::Participant;

@@ -8,7 +8,7 @@ use crate::link::MasterConfig;
 use crate::plant::fault::FaultName;
 use crate::plant::follower::Follower;
 use crate::plant::valve::ValveConfig;
-use crate::sim::{Change, Errand};
+use crate::sim::{Change, Errand, HostFault, SiteFault};
 use crate::time::{Instant, Pace};
 use crate::wiring::Circuit;
 use core::net::SocketAddr;
@@ -53,9 +53,18 @@ pub fn api_place(text: &str) -> Option<SocketAddr> {
 }
 
 impl BenchPlan {
-    /// Whether an event happens to the loop, as it is computed, and to no device.
-    pub fn is_for_the_loop(&self, event: &EventPlan) -> bool {
-        self.wires.is_some() && event.change.is_of_the_loop()
+    /// Whether an event happens to the loop, as it is computed, or to who else is on the wires, and to no device.
+    pub fn is_for_no_device(&self, event: &EventPlan) -> bool {
+        self.wires.is_some() && event.change.is_of_the_loop() || event.change.second_master().is_some()
+    }
+
+    /// A polling address for each device that none has as delivered, the highest ones first [DV-110].
+    pub fn spare_address(&self, device: usize) -> u8 {
+        let of = |d: &DevicePlan| d.config.identity.highest_polling();
+        let Some(highest) = self.devices.get(device).map(of) else { return 0 };
+        let is_free = |a: &u8| self.devices.iter().all(|d| d.config.factory.polling_address != *a);
+        let mut free = (0..=highest).rev().filter(is_free);
+        free.nth(device).or_else(|| (0..=highest).rev().find(is_free)).unwrap_or(highest)
     }
 
     /// Whether one of its lines is a HART-IP server.
@@ -77,6 +86,12 @@ impl BenchPlan {
         !self.wire_faults.is_empty()
             || self.wires.as_ref().is_some_and(|w| w.circuit.has_noise())
             || !self.masters.is_empty()
+            || self.events.iter().any(|e| match e.change {
+                Change::SiteFault { name, .. } => {
+                    matches!(name, SiteFault::SecondMaster | SiteFault::BurstLeftOn)
+                }
+                _ => false,
+            })
             || self
                 .devices
                 .iter()
@@ -158,6 +173,8 @@ pub struct MasterPlan {
     pub errands: Vec<Errand>,
     /// Its clock [LI-23], with the jitter at wire pace.
     pub clock: Clock,
+    /// What is wrong with its requests.
+    pub faults: Vec<HostFault>,
 }
 
 /// An access point.

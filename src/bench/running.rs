@@ -4,32 +4,18 @@ use super::Change;
 use super::desk::Desk;
 use super::driven::{Done, Driven, Order, Reply, SnapshotState, TimeState};
 use super::memory::{self, Claim, MemoryError};
-use super::plan::{BenchPlan, LineKind, LinePlan};
+use super::places::{PortPlace, open_port, place};
+use super::plan::BenchPlan;
 use super::station;
 use crate::device::{Gateway, ImageError, PositionerNews, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
-use crate::line::{self, EchoUse, Reach, Source, Traffic};
+use crate::line::{self, Reach, Source, Traffic};
 use crate::sim::{DeviceStation, MasterStation, Participant, Power, PowerNews, Supplied};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::time::Duration;
-
-/// Where an access point of the running bench is.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PortPlace {
-    /// As it stands in the bench file, such as `pty:`.
-    pub at: String,
-    /// What other software opens to reach a pseudo-terminal, or the serial port; absolute. Of TCP the
-    /// LINE that reaches it, such as `tcp:127.0.0.1:5500`.
-    pub path: PathBuf,
-    /// Whether software of this machine opens that path; else it is on the wire behind the port.
-    pub is_pty: bool,
-    /// The LINE by which commands of this machine reach it at [`Pace::Wire`]; none where that is on the
-    /// wire behind the port, or at the other end of a connection.
-    pub open: Option<String>,
-}
 
 /// Something to be told while the bench runs. Devices and lines are named by their index in the plan.
 #[derive(Clone, Debug, PartialEq)]
@@ -69,6 +55,8 @@ pub enum Notice {
         /// What.
         news: PeerNews,
     },
+    /// What passed on the wires, with bench time; only after [`Bench::listen_in`].
+    Heard(Vec<line::Delivery>),
     /// A port is lost; the others go on.
     PortLost {
         /// Which line.
@@ -211,6 +199,14 @@ pub enum NotOrdered {
 }
 
 impl Orders {
+    /// Orders that a test takes out of the queue itself; what wakes hangs on the ports.
+    #[cfg(test)]
+    pub(super) fn by_hand() -> (Orders, Receiver<(Order, Reply)>, Ports) {
+        let (queue, orders) = sync_channel(MOST_ORDERS);
+        let ports = Ports::new();
+        (Orders { queue, wake: ports.wake_handle() }, orders, ports)
+    }
+
     /// Puts an order into the queue without waiting. A bench that ends before it is done drops `reply`.
     ///
     /// # Errors
@@ -242,6 +238,10 @@ pub struct Bench {
     loop_changed_at: Option<Instant>,
     /// What was found before anybody could listen.
     early: Vec<Notice>,
+    /// The access point at which everything that passes is heard, if anybody wants it.
+    ear: Option<usize>,
+    /// The largest error of a stamp at its ports.
+    stamp_error: Duration,
 }
 
 impl Bench {
@@ -304,7 +304,21 @@ impl Bench {
             desk,
             loop_changed_at: None,
             early,
+            ear: None,
+            stamp_error,
         })
+    }
+
+    /// From now on everything that passes on the wires is told as [`Notice::Heard`], while time runs as on the wall.
+    pub fn listen_in(&mut self) {
+        if self.ear.is_none() {
+            self.ear = Some(self.driven.bus_mut().add_port());
+        }
+    }
+
+    /// The largest error of a stamp of what comes in at its ports.
+    pub fn stamp_error(&self) -> Duration {
+        self.stamp_error
     }
 
     /// What the bench was made of.
@@ -417,7 +431,13 @@ impl Bench {
         let target = self.driven.target(begun);
         let mut last = None;
         loop {
-            let (deliveries, at) = self.driven.turn(target, last);
+            let (mut deliveries, at) = self.driven.turn(target, last);
+            if let Some(ear) = self.ear {
+                let heard: Vec<_> = deliveries.extract_if(.., |d| d.port == ear).collect();
+                if !heard.is_empty() {
+                    on(Notice::Heard(heard));
+                }
+            }
             if self.plan().pace == Pace::Fast {
                 // Request and answer have the same time, and nobody judges gaps.
                 self.save(on);
@@ -458,7 +478,7 @@ impl Bench {
                 Done::Time(time) => Notice::Time(time),
                 Done::Changed { at, device, change } => {
                     self.loop_changed_at =
-                        Some(at).filter(|_| change.is_of_the_loop()).or(self.loop_changed_at);
+                        Some(at).filter(|_| change.reaches_the_loop()).or(self.loop_changed_at);
                     Notice::Ordered { at, device, change }
                 }
                 Done::Restored(snapshot) => {
@@ -538,7 +558,8 @@ impl Bench {
         let mut told = self.driven.events_done();
         for (i, event) in self.driven.plan().events.iter().enumerate() {
             // It has happened when it has to each device that it concerns, one of the loop when it was due.
-            let is_of_loop = self.driven.plan().is_for_the_loop(event);
+            let is_of_loop = self.driven.plan().is_for_no_device(event);
+            let reaches_loop = self.driven.plan().wires.is_some() && event.change.reaches_the_loop();
             if is_of_loop && event.at > now {
                 break;
             }
@@ -550,7 +571,7 @@ impl Bench {
             if i >= told {
                 on(Notice::EventDone { event: i, at: event.at, device: event.device, change: event.change });
                 told = i + 1;
-                last_of_loop = Some(event.at).filter(|_| is_of_loop).or(last_of_loop);
+                last_of_loop = Some(event.at).filter(|_| reaches_loop).or(last_of_loop);
             }
         }
         self.driven.set_events_done(told);
@@ -561,39 +582,4 @@ impl Bench {
 fn claimed(path: &Path) -> Result<Claim, Error> {
     let claim = memory::claim(path).map_err(Error::Memory)?;
     claim.ok_or_else(|| Error::MemoryInUse(path.to_path_buf()))
-}
-
-/// Where a line is whose port says `path`.
-fn place(line: &LinePlan, path: &Path) -> PortPlace {
-    let is_pty = matches!(line.kind, LineKind::Pty(_));
-    let path = match line.kind {
-        LineKind::TcpListen(_) | LineKind::Tcp(_) | LineKind::HartIp(_) => path.to_path_buf(),
-        // Whoever opens it may be in another directory.
-        LineKind::Pty(_) | LineKind::Serial(..) => {
-            std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf())
-        }
-    };
-    let open = match line.kind {
-        LineKind::Pty(_) => Some(format!("serial:{}", path.display())),
-        LineKind::TcpListen(_) | LineKind::HartIp(_) => Some(path.display().to_string()),
-        LineKind::Serial(..) | LineKind::Tcp(_) => None,
-    };
-    PortPlace { at: line.at.clone(), path, is_pty, open }
-}
-
-fn open_port(ports: &mut Ports, kind: &LineKind, pace: Pace) -> Result<usize, line::Error> {
-    match kind {
-        LineKind::Serial(path, options) => {
-            let mut options = *options;
-            if options.echo == EchoUse::On {
-                // The wires of a bench reckon with no echo: it is to be taken out before them.
-                options.echo = EchoUse::Auto;
-            }
-            ports.open_serial_with(path, pace, options)
-        }
-        LineKind::HartIp(server) => ports.open_hart_ip_server(server),
-        LineKind::TcpListen(at) => ports.open_tcp_listen(at, pace),
-        LineKind::Tcp(to) => ports.open_tcp(to, pace),
-        LineKind::Pty(link) => ports.open_pty(link.as_deref(), pace),
-    }
 }

@@ -3,10 +3,15 @@
 use super::plan::{BenchPlan, DevicePlan, ValveFaultPlan, ValvePlan};
 use crate::device::positioner::{self, Calibrated, Electronics, Kept, PERIOD};
 use crate::device::{Device, KindConfig, PositionerConfig, Restored};
+use crate::frame::{Address, Frame, Target};
 use crate::line::Clock;
+use crate::link::MasterConfig;
 use crate::plant::fault::FaultName;
 use crate::plant::valve::Valve;
-use crate::sim::{DeviceStation, Loop, MasterStation, OnTheLoop, RelayStation, StationValve, World};
+use crate::sim::{
+    DeviceStation, Errand, Loop, LoopChange, MasterStation, OnTheLoop, RelayStation, SecondMaster,
+    StationValve, World,
+};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
 
@@ -39,8 +44,9 @@ pub fn device_station(
         stored.calibrated = calibrated(valve, &own.set_up, seed(plan, index));
     }
     let (device, restored) = Device::new(config, image, plan.pace, stamp_error, now);
-    let events = plan.events.iter().filter(|e| e.concerns(index) && !plan.is_for_the_loop(e));
-    let station = DeviceStation::new(device, events.map(|e| (e.at, e.change)).collect());
+    let events = plan.events.iter().filter(|e| e.concerns(index) && !plan.is_for_no_device(e));
+    let station = DeviceStation::new(device, events.map(|e| (e.at, e.change)).collect())
+        .with_spare_address(plan.spare_address(index));
     let Some(own) = valve else { return (station, restored) };
     let mut faults: Vec<_> = own.faults.iter().flat_map(fault_changes).collect();
     // Stable: what stands first in the file happens first.
@@ -97,8 +103,27 @@ fn current_loop(plan: &BenchPlan) -> Option<Loop> {
         startup: own.startup,
     };
     let places = wires.places.iter().zip(&plan.devices).enumerate().map(place).collect();
-    let changes = plan.events.iter().filter(|e| plan.is_for_the_loop(e)).map(|e| (e.at, e.change)).collect();
+    let events = plan.events.iter().filter(|e| e.change.reaches_the_loop());
+    let changes = events.map(|e| LoopChange { at: e.at, device: e.device, change: e.change }).collect();
     Some(Loop::new(wires.circuit.clone(), places, wires.current_ma, changes))
+}
+
+/// A master too many, with the role of the first master of the plan, which asks its devices in turn [DV-110].
+pub fn second_master(plan: &BenchPlan) -> SecondMaster {
+    let role = plan.masters.first().map_or_else(|| MasterConfig::default().role, |m| m.config.role);
+    let config = MasterConfig { role, ..MasterConfig::default() };
+    let asks = plan.devices.iter().filter_map(|d| {
+        let id = &d.config.identity;
+        let address = Address::new(role, Target::Unique(id.unique_address()));
+        Some(Errand {
+            frame: Frame::request(address, 3, Vec::<u8>::new()).ok()?,
+            preambles: Some(id.preambles_request),
+            first_at: Instant::ZERO,
+            every: None,
+        })
+    });
+    let changes = plan.events.iter().filter_map(|e| Some((e.at, e.change.second_master()?)));
+    SecondMaster::new(config, plan.pace, asks.collect(), changes)
 }
 
 /// The world of a plan, its devices first and then its masters, each in the order of the plan. `images`
@@ -127,12 +152,16 @@ pub fn world(
                 *every = LEAST_PAUSE_WHEN_FAST.max(*every);
             }
         }
-        let station = MasterStation::new(master.config, plan.pace, errands);
+        let station =
+            MasterStation::new(master.config, plan.pace, errands).with_faults(master.faults.clone());
         world.add_master(station, at_pace(master.clock, plan.pace));
     }
     for (n, role) in plan.relays().into_iter().enumerate() {
         // Both hear the same bursts; one of them keeps them.
         world.add_relay(RelayStation::new(role, plan.pace, n == 0));
+    }
+    if plan.events.iter().any(|e| e.change.second_master().is_some()) {
+        world.add_second_master(second_master(plan));
     }
     world.set_faults(plan.wire_faults.clone());
     if let Some(wires) = current_loop(plan) {

@@ -61,7 +61,7 @@ impl Header {
     }
 
     /// Of a capture that began at `start_utc` on a line that can tell nothing.
-    #[cfg(test)]
+    #[cfg(all(test, feature = "io"))]
     pub(super) fn of_test(start_utc: &str) -> Header {
         let capabilities = Capabilities {
             unit: StampUnit::Octets,

@@ -168,6 +168,11 @@ impl<R: BufRead> Reader<R> {
         &self.input
     }
 
+    /// The line that was read last, from 1; 0 where the input has no lines.
+    pub fn line(&self) -> u64 {
+        self.number
+    }
+
     /// What the input holds.
     pub fn kind(&self) -> ContentKind {
         self.kind

@@ -1,17 +1,17 @@
 //! The arguments of every command.
 
+use super::conform_args::ConformArgs;
 use super::describing::DescriptionArgs;
 use super::lines::LineSpec;
+use super::mock_args::{HostCheckArgs, MockArgs};
 use super::settings_args::SettingsArgs;
 use super::valve_args::ValveArgs;
 use crate::app::command::Revision;
-use crate::bench;
 use crate::capture::Rotation;
 use crate::frame::Master;
 use crate::report::Format;
 use crate::time::Pace;
 use clap::{Parser, Subcommand, ValueEnum};
-use std::net::SocketAddr;
 use std::path::PathBuf;
 
 /// A bench for loop-powered valve positioners: mock devices, a host, a log and its decoder.
@@ -61,10 +61,18 @@ pub enum Command {
     Ask(AskArgs),
     /// Find every device on a line: asks one polling address after the other who is there.
     Scan(ScanArgs),
+    /// Judge a device by the protocol: sends right and wrong requests and tells what it does against which requirement.
+    ///
+    /// Acts as both masters, so no other master may be on the line. Exit code 1: the device fails a case.
+    Conform(ConformArgs),
     /// Save, compare and restore what a device is set to.
     Settings(SettingsArgs),
     /// Decode a log, hex text or bare octets; what a file holds is told by its content.
     Decode(DecodeArgs),
+    /// Say what a host did wrong, from a log: findings with their octets and requirements, and what the log cannot tell.
+    ///
+    /// Sends nothing. Exit code 0: no requirement broken. 1: one is. 2: no request of such a host was heard.
+    HostCheck(HostCheckArgs),
     /// Put mock devices on lines that other software can open; runs until Ctrl-C.
     Mock(MockArgs),
     /// Check a line and the modem behind it: what the port can do and tell, and what that means.
@@ -163,6 +171,7 @@ macro_rules! lines {
   mock:BENCH.toml       a bench in this process, on virtual time: nothing waits, nothing is real,
                         and what changes a device needs no leave. ?seed=N repeats what was left to
                         chance; ?for=SECONDS ends it by its own clock (listen: 60 unless told)
+                        ?fault=NAME[@TAG] makes a device wrong: looprig mock --protocol-faults
   ?pace=8 behind any but mock and hart-ip: the line runs 8 times faster than the wire, as a mock of that pace does
   ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
   ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
@@ -184,6 +193,19 @@ While it runs:
 A record is handed to the system before the next one begins: whatever ends the program, the log
 holds every one before. A loss of power can take those of the last 5 seconds. A log that cannot
 be written any more ends it, with exit code 2."
+);
+
+pub(super) const LINES_AND_TO_CONFORM: &str = lines!(
+    "
+TO:
+  0 to 63               polling address; 0 if TO is left out
+  tag:FV-3104           tag; small letters count as capitals
+  longtag:\"Filter 4\"    long tag, letter by letter
+  260D001511            unique address, ten hex digits, as `looprig scan` prints it
+Examples:
+  looprig conform mock:fixtures/benches/brackenmoor.toml            every case, on a mock
+  looprig conform serial:/dev/ttyUSB0 --only link --log run.log     the data link of a real device
+  looprig conform --list                                            what there is"
 );
 
 const LINES_AND_TO: &str = lines!(
@@ -299,57 +321,6 @@ pub struct DecodeArgs {
     /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
-}
-
-/// `mock`.
-#[derive(Debug, clap::Args)]
-#[command(after_help = "The smallest bench file:
-  [[device]]
-  tag = \"FV-3104\"
-  [[line]]
-  at = \"pty:\"
-
-at = \"hart-ip:\" serves HART-IP, version 1, UDP and TCP, at 127.0.0.1:5094; \"hart-ip:ADDRESS:PORT\"
-elsewhere, where whoever reaches it can change the mock: there is no security. It keeps 32 sessions
-(sessions = N, to 1024), 8 TCP connections more, messages of 4096 octets, 8 requests of a session
-and 256 of all that wait, each for 30 s at most; it closes a TCP connection for whose reader 64 KiB
-wait, or that has no session for 10 s. [gateway] makes it a gateway with all devices behind it.
-
-While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path
-of every line and the seed, then what happens, at the end {\"ended\":true,...} with what passed.
-Every command takes the bench file as a LINE too, mock:BENCH.toml, without ports and without waiting.")]
-pub struct MockArgs {
-    /// The bench file (TOML): devices, lines, events, masters, faults on the wires.
-    #[arg(value_name = "BENCH.toml", required_unless_present_any = ["schema", "api_schema"])]
-    pub bench: Option<PathBuf>,
-    /// Run at this pace instead of the bench file's: `wire` (1200 bit/s), `fast` (at once), or how many
-    /// times faster than the wire, 0.01 to 1000.
-    #[arg(long, value_parser = Pace::parse, value_name = "wire|fast|N")]
-    pub pace: Option<Pace>,
-    /// Fixes what is left to chance instead of the bench file's seed, 0 to 9223372036854775807: faults on
-    /// the wires, jitter, what collisions leave.
-    #[arg(long, allow_negative_numbers = true, value_parser = seed, value_name = "N")]
-    pub seed: Option<u64>,
-    /// Let programs drive the bench over HTTP: read every quantity, change, stop and step time, put it back. Without an
-    /// address at 127.0.0.1:4620; port 0 is any that is free. Another address than this machine's own needs a token.
-    #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = bench::api::USUAL_PLACE, value_parser = api_place, value_name = "ADDRESS:PORT")]
-    pub api: Option<SocketAddr>,
-    /// The file with the token that requests to the API must carry; else the variable LOOPRIG_API_TOKEN has it, or
-    /// there is none.
-    #[arg(long, value_name = "FILE")]
-    pub api_token_file: Option<PathBuf>,
-    /// Print the OpenAPI document of the API, and end.
-    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file"])]
-    pub api_schema: bool,
-    /// Print the JSON Schema of bench files, for editors, and end.
-    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "api", "api_token_file"])]
-    pub schema: bool,
-}
-
-/// An address of this machine and a port.
-fn api_place(text: &str) -> Result<SocketAddr, String> {
-    bench::api_place(text)
-        .ok_or_else(|| "give an address and a port, such as 127.0.0.1:4620 or localhost:0".to_owned())
 }
 
 /// `wiring`.
@@ -530,7 +501,7 @@ fn range(text: &str) -> Result<(u8, u8), String> {
 }
 
 /// Reads 5, 6 or 7.
-fn revision(text: &str) -> Result<Revision, String> {
+pub(super) fn revision(text: &str) -> Result<Revision, String> {
     text.parse()
         .ok()
         .and_then(Revision::new)

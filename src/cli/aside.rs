@@ -67,9 +67,11 @@ impl Aside {
         }
     }
 
-    /// Waits until all has been written, and gives back what it was written to.
-    pub(super) fn join(mut self) -> (Box<dyn Write + Send>, io::Result<()>) {
+    /// Waits until all has been written, `last` behind it, and gives back what it was written to. Who waits can wait for
+    /// room too, so `last` is never left out.
+    pub(super) fn join(mut self, last: String) -> (Box<dyn Write + Send>, io::Result<()>) {
         self.tell_left_out();
+        self.put(last.len(), Piece::Result(last.into_bytes()));
         drop(self.pieces);
         let to = self.thread.join().unwrap_or_else(|_| Box::new(io::stdout()));
         let failed = self.shared.failed.lock().unwrap_or_else(PoisonError::into_inner).take();
@@ -164,9 +166,11 @@ mod tests {
         let fits = MOST_WAITING / 100;
         assert_eq!(aside.left_out, 20_000 - fits);
         drop(go);
-        assert!(aside.join().1.is_ok());
+        // The end, such as a summary, is waited for.
+        assert!(aside.join("the end\n".into()).1.is_ok());
         let text: Vec<u8> = taken.try_iter().flatten().collect();
-        assert_eq!(String::from_utf8(text).unwrap(), (0..fits).map(line).collect::<String>());
+        let whole = (0..fits).map(line).collect::<String>() + "the end\n";
+        assert_eq!(String::from_utf8(text).unwrap(), whole);
     }
 
     /// A reader who has gone is told with the next piece, or at the end.
@@ -187,6 +191,6 @@ mod tests {
         drop(taken);
         aside.write("a\n").unwrap();
         drop(go);
-        assert_eq!(aside.join().1.unwrap_err().kind(), io::ErrorKind::BrokenPipe);
+        assert_eq!(aside.join(String::new()).1.unwrap_err().kind(), io::ErrorKind::BrokenPipe);
     }
 }

@@ -1,6 +1,7 @@
 //! The catalogue of all commands as Markdown: `protocol-notes/commands.md`.
 
 use super::layout_rows::{class_text, effect_text, layout_rows, revisions_of, revisions_text, word_tables};
+use crate::app::command::described::Description;
 use crate::app::command::{self, CommandSpec, Described, Layout, Revision};
 use crate::app::status;
 use crate::report::text::plural;
@@ -73,6 +74,7 @@ pub fn write_described(d: &Described, out: &mut String) {
             let _ = writeln!(out, "| {code} | {} |", cell(&words));
         }
     }
+    write_status_octets(description, out);
     if !description.settings.is_empty() {
         out.push_str("\n## Settings\n\n| heading | read by | written by | values |\n|---|---|---|---|\n");
         for pair in &description.settings {
@@ -89,6 +91,23 @@ pub fn write_described(d: &Described, out: &mut String) {
                 pair.write,
                 values.join(", ")
             );
+        }
+    }
+}
+
+/// The octets of command 48 that are the device's own.
+fn write_status_octets(description: &Description, out: &mut String) {
+    for status in &description.status {
+        let _ = writeln!(
+            out,
+            "\n## Octets of its own in command 48, {}\n\n| octet | mask | meaning |\n|---|---|---|",
+            revisions_text(status.from, status.to)
+        );
+        for (octet, name) in status.tables.iter().enumerate() {
+            let table = description.bits.iter().find(|table| table.name == *name);
+            for (mask, words) in table.map_or(&[][..], |table| &table.rows) {
+                let _ = writeln!(out, "| {octet} | 0x{mask:02X} | {} |", cell(words));
+            }
         }
     }
 }

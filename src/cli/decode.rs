@@ -56,9 +56,14 @@ pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
     Ok(ended)
 }
 
-type Input = BufReader<Box<dyn Read>>;
+/// A file, or standard input.
+pub(super) type Input = BufReader<Box<dyn Read>>;
 
-fn open(path: &Path) -> Result<Input, Failure> {
+/// Opens a file; `-` is standard input.
+///
+/// # Errors
+/// It cannot be opened.
+pub(super) fn open(path: &Path) -> Result<Input, Failure> {
     let buffered = |input: Box<dyn Read>| BufReader::with_capacity(1 << 16, input);
     if path == Path::new("-") {
         return Ok(buffered(Box::new(io::stdin())));
@@ -73,6 +78,39 @@ fn open(path: &Path) -> Result<Input, Failure> {
     Ok(buffered(Box::new(file)))
 }
 
+/// A file in messages.
+pub(super) fn file_name(path: &Path) -> String {
+    if path == Path::new("-") { "standard input".into() } else { path.display().to_string() }
+}
+
+/// Whether this version reads what the file `name` holds.
+///
+/// # Errors
+/// It does not.
+pub(super) fn is_readable(kind: ContentKind, name: &str) -> Result<(), Failure> {
+    let (wrong, next) = match kind {
+        ContentKind::PacketCapture => (
+            "it is a packet capture, which this version does not read",
+            "extract the octets as hex text, one frame a line, and decode that",
+        ),
+        ContentKind::Sound => (
+            "it is a sound file, which this version does not read",
+            "log the octets through a modem with `looprig listen`",
+        ),
+        ContentKind::Log | ContentKind::Hex | ContentKind::Octets => return Ok(()),
+    };
+    Err(Failure::new(format!("reading {name}"), wrong, next))
+}
+
+/// A log that only a newer version reads.
+pub(super) fn newer_log(doing: String, version: u32) -> Failure {
+    Failure::new(
+        doing,
+        format!("it holds a log of format {version}, and this version reads formats up to {LOG_VERSION}"),
+        "decode it with the looprig that wrote it, or a newer one",
+    )
+}
+
 fn one_file(
     path: &Path,
     input: Input,
@@ -80,29 +118,13 @@ fn one_file(
     out: &mut Output,
     chain: &mut Chain<'_>,
 ) -> Result<(), Failure> {
-    let name = if path == Path::new("-") { "standard input".into() } else { path.display().to_string() };
+    let name = file_name(path);
     let reading = |e: io::Error| {
         let next = "see whether the disk or the connection that it comes from still works";
         Failure::new(format!("reading {name}"), io_words(&e), next)
     };
     let mut reader = Reader::new(input).map_err(reading)?;
-    match reader.kind() {
-        ContentKind::PacketCapture => {
-            return Err(Failure::new(
-                format!("reading {name}"),
-                "it is a packet capture, which this version does not read",
-                "extract the octets as hex text, one frame a line, and decode that",
-            ));
-        }
-        ContentKind::Sound => {
-            return Err(Failure::new(
-                format!("reading {name}"),
-                "it is a sound file, which this version does not read",
-                "log the octets through a modem with `looprig listen`",
-            ));
-        }
-        _ => {}
-    }
+    is_readable(reader.kind(), &name)?;
     // A log may continue that of the file before: its first line tells.
     let is_log = reader.kind() == ContentKind::Log;
     let (mut octets_read, mut problems, mut newer) = (0usize, 0usize, None);
@@ -159,11 +181,7 @@ fn one_file(
     }
     let doing = format!("reading {name}");
     if let Some(version) = newer {
-        return Err(Failure::new(
-            doing,
-            format!("it holds a log of format {version}, and this version reads formats up to {LOG_VERSION}"),
-            "decode it with the looprig that wrote it, or a newer one",
-        ));
+        return Err(newer_log(doing, version));
     }
     let (wrong, next) = match (octets_read, problems, reader.kind()) {
         (1.., ..) => return Ok(()),

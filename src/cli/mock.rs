@@ -1,18 +1,23 @@
 //! `looprig mock`: mock devices on lines that other software can open.
 
-use super::args::MockArgs;
+use super::host_check;
 use super::lines::{end_on_signal, quoted, warn_of_network};
 use super::mock_api as api;
+use super::mock_args::MockArgs;
 use super::mock_loop as current_loop;
 use super::mock_power::{PowerTold, Telling, power_json, power_line};
 use super::mock_valve::valves_text;
 use super::mock_words as words;
 use super::output::{Ended, Failure, Output};
+use super::protocol_faults;
 use crate::bench::{self, Bench, BenchPlan, Error, FileError, LineKind, Notice, PortPlace};
 use crate::device::Device;
 use crate::ip::ServerNews;
 use crate::line::io::PeerNews;
+use crate::plant::fault::FaultName;
 use crate::report::Format;
+use crate::report::table::Table;
+use crate::sim::SiteFault;
 use crate::time::Pace;
 use core::fmt::Write;
 use serde_json::{Value as Json, json};
@@ -21,6 +26,14 @@ use serde_json::{Value as Json, json};
 pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     if args.api_schema {
         let _ = writeln!(out.text(), "{:#}", bench::api::document());
+        return Ok(Ended::Fine);
+    }
+    if args.protocol_faults {
+        protocol_faults::list(out);
+        return Ok(Ended::Fine);
+    }
+    if args.faults {
+        faults().write(out.options.format, out.text());
         return Ok(Ended::Fine);
     }
     let Some(path) = args.bench.as_deref().filter(|_| !args.schema) else {
@@ -34,7 +47,7 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
             "leave --format out, or give --format json",
         ));
     }
-    let mut plan = bench::read(path).map_err(|e| misread(&e))?;
+    let mut plan = protocol_faults::read(path, &args.fault)?;
     if let Some(pace) = args.pace {
         plan.pace = pace;
     }
@@ -81,6 +94,10 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     };
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     let places = bench.places().to_vec();
+    let mut host = args.host_check.map(|wanted| {
+        bench.listen_in();
+        host_check::Live::new(bench.plan(), wanted.master(), bench.stamp_error())
+    });
     let mut told = Ok(());
     let mut power_told = PowerTold::new(names.len());
     // Whoever has read the readiness line and reads no more does not stop the devices.
@@ -95,8 +112,12 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
             }
             _ => Telling::News,
         };
+        if let Some(host) = &mut host {
+            host_check::follow(&notice, host, out);
+        }
         match out.options.format {
             _ if is_ready => out.text().push_str(&ready),
+            _ if matches!(notice, Notice::Heard(_)) => {}
             Format::Json => {
                 if let Some(json) = notice_json(&notice, telling, &places) {
                     let _ = writeln!(out.text(), "{json}");
@@ -126,10 +147,33 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
             out.text().push_str("Ended.\n");
         }
     }
+    let ended = host.map_or(Ended::Fine, |host| {
+        let report = host.finish();
+        crate::report::host_check::write(&report, &[], out.options.format, out.text());
+        host_check::ended(&report)
+    });
     match out.flush() {
         Err(e) if !e.is_closed_pipe() => Err(e),
-        _ => Ok(Ended::Fine),
+        _ => Ok(ended),
     }
+}
+
+/// The names of all faults that a bench may have, and what they mean.
+fn faults() -> Table {
+    let title = "Faults of a bench, and what severities 0.3, 0.6 and 1 mean";
+    let mut table = Table::new(title, &["of", "name", "fault", "severity"]);
+    for name in SiteFault::ALL {
+        let of = match name {
+            _ if name.is_of_the_loop() => "loop",
+            SiteFault::SecondMaster => "wires",
+            _ => "device",
+        };
+        table.row([of, name.word(), name.words(), name.meaning()]);
+    }
+    for name in FaultName::ALL {
+        table.row(["valve", name.word(), name.words(), name.meaning()]);
+    }
+    table
 }
 
 /// Gives the plan the seed that was asked for, else its own, else one from the clock if it needs one.
@@ -209,6 +253,9 @@ fn ready_text(bench: &Bench, out: &mut String) {
     for device in bench.stations().map(|s| s.device()).filter(|d| d.bursts()) {
         let _ = writeln!(out, "  {}: in burst mode, {}", name(device), words::bursts(device).join("; "));
     }
+    for told in protocol_faults::told(plan) {
+        let _ = writeln!(out, "  {told}");
+    }
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     current_loop::loop_text(bench, &names, out);
     valves_text(bench, out);
@@ -276,6 +323,7 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
                 "unique_address": d.unique_address().to_string(),
                 "bursts": words::bursts(d),
                 "slow": words::slow_json(d),
+                "protocol_faults": d.config().faults.iter().map(|f| f.name()).collect::<Vec<_>>(),
             })
         })
         .collect();
@@ -367,6 +415,7 @@ fn notice_text(notice: &Notice, telling: Telling, names: &[String], places: &[Po
             writeln!(out, "ordered at {} s: {whose}{change}", at.as_secs_f64())
         }
         Notice::Time(time) => writeln!(out, "{}", words::time(time)),
+        Notice::Heard(_) => Ok(()),
         Notice::Restored(snapshot) => writeln!(
             out,
             "back at {} s, as in the snapshot \"{}\": sessions on the lines are over",
@@ -440,6 +489,7 @@ fn notice_json(notice: &Notice, telling: Telling, places: &[PortPlace]) -> Optio
         Notice::Restored(snapshot) => {
             json!({"notice": "restored", "at_s": snapshot.at.as_secs_f64(), "snapshot": snapshot.name})
         }
+        Notice::Heard(_) => return None,
         Notice::Power { device, news } => return power_json(news, telling, *device),
     })
 }

@@ -1,6 +1,6 @@
 //! The API of a mock: where it listens, and with which token [BA-08].
 
-use super::args::MockArgs;
+use super::mock_args::MockArgs;
 use super::output::Failure;
 use crate::bench::api::{Place, Token, why_not_listen};
 use crate::bench::{BenchPlan, LineKind};

@@ -68,6 +68,10 @@ pub fn wires_text(plan: &BenchPlan, out: &mut String) {
         if off(&m.clock) {
             let _ = writeln!(out, "  {first:<9}  {}", clock(&m.clock));
         }
+        if !m.faults.is_empty() {
+            let names: Vec<&str> = m.faults.iter().map(|f| f.name()).collect();
+            let _ = writeln!(out, "  {first:<9}  does wrong: {}", names.join(", "));
+        }
     }
     if !plan.wire_faults.is_empty() {
         out.push_str("\nFaults on these wires; the first that does something is the last that is asked\n");
@@ -216,7 +220,12 @@ pub fn masters_json(plan: &BenchPlan) -> Json {
             "from_s": e.first_at.as_nanos() as f64 / 1e9,
         })
     };
-    let master = |m: &crate::bench::MasterPlan| json!({"role": m.config.role.name(), "asks": m.errands.iter().map(asks).collect::<Vec<_>>()});
+    let master = |m: &crate::bench::MasterPlan| {
+        json!({
+            "role": m.config.role.name(), "asks": m.errands.iter().map(asks).collect::<Vec<_>>(),
+            "faults": m.faults.iter().map(|f| f.name()).collect::<Vec<_>>(),
+        })
+    };
     plan.masters.iter().map(master).collect()
 }
 

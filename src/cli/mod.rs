@@ -4,6 +4,8 @@ mod args;
 mod aside;
 mod ask;
 mod catalogue;
+mod conform;
+mod conform_args;
 mod decode;
 #[cfg(unix)]
 mod demo;
@@ -15,6 +17,7 @@ mod demo_valve;
 mod describing;
 mod explain;
 mod files;
+mod host_check;
 mod layout_rows;
 mod line;
 mod lines;
@@ -22,6 +25,7 @@ mod listen;
 mod listening;
 mod mock;
 mod mock_api;
+mod mock_args;
 mod mock_line;
 mod mock_loop;
 mod mock_power;
@@ -29,6 +33,7 @@ mod mock_valve;
 mod mock_words;
 mod open_line;
 mod output;
+mod protocol_faults;
 mod rules;
 mod scan;
 mod settings;
@@ -81,8 +86,10 @@ pub fn run() -> ExitCode {
         args::Command::Ask(a) => ask::run(a, &mut output),
         args::Command::Scan(a) => scan::run(a, &mut output),
         args::Command::Decode(a) => decode::run(a, &mut output),
+        args::Command::HostCheck(a) => host_check::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),
         args::Command::Line(a) => line::run(a, &mut output),
+        args::Command::Conform(a) => conform::run(a, &mut output),
         args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Valve(a) => valve::run(a, &mut output),
@@ -114,7 +121,7 @@ fn misused(e: &clap::Error) -> Failure {
         && let Some(source) = e.source()
     {
         // `--range <FIRST-LAST>`, `<LINE>`.
-        let name = argument.split(' ').next().unwrap_or(argument).trim_matches(['<', '>']);
+        let name = argument.split(' ').next().unwrap_or(argument).trim_matches(['<', '>', '[', ']']);
         return Failure::new(format!("reading {name}"), source.to_string(), next);
     }
     let text = e.to_string();

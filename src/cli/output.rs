@@ -153,16 +153,15 @@ impl Output {
     /// # Errors
     /// Standard output cannot be written.
     pub fn step_back(&mut self) -> Result<(), Failure> {
-        let flushed = self.flush();
         match std::mem::replace(&mut self.to, To::Here(Box::new(io::sink()))) {
             here @ To::Here(_) => {
                 self.to = here;
-                flushed
+                self.flush()
             }
             To::Aside(aside) => {
-                let (to, written) = aside.join();
+                let (to, written) = aside.join(std::mem::take(&mut self.text));
                 self.to = To::Here(to);
-                flushed.and(written.map_err(|e| unwritten(&e)))
+                written.map_err(|e| unwritten(&e))
             }
         }
     }

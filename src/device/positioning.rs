@@ -1,11 +1,12 @@
 //! A positioner's electronics inside the device: what they sense, what of it is stored, who may start a calibration [DV-80].
 
 use super::Device;
-use super::kind::Positioning;
+use super::kind::{PRIMARY, Positioning};
 use super::positioner::{
     Act, Alarm, Electronics, Ended, Ending, FaultEntry, Key, Kind as Learns, MOST_FAULTS, Outcome, Refusal,
     Senses, SetUpError, Shown, StoredPositioner, display, display_state,
 };
+use super::response::{Ignored, NotBegun, Response};
 use super::state::State;
 use crate::time::Instant;
 use core::fmt;
@@ -25,6 +26,8 @@ pub enum PositionerNews {
     CalibrationEnded(Outcome),
     /// Something is wrong from now on.
     Alarm(Alarm),
+    /// A key that was pressed, or a calibration that was asked for at the device, came to nothing.
+    NotDone(Response),
 }
 
 impl fmt::Display for PositionerNews {
@@ -47,33 +50,11 @@ impl fmt::Display for PositionerNews {
                 }
             },
             PositionerNews::Alarm(alarm) => f.write_str(alarm.words()),
+            PositionerNews::NotDone(response) => match response.next() {
+                Some(next) => write!(f, "{response}; next: {next}"),
+                None => write!(f, "{response}"),
+            },
         }
-    }
-}
-
-/// Why a calibration is not begun.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum NotBegun {
-    /// The device is no positioner with electronics.
-    NoElectronics,
-    /// The configuration is protected, or locked against all.
-    Locked,
-    /// The process does not allow it [DV-91].
-    NotAllowed,
-    /// The electronics refuse.
-    Refused(Refusal),
-}
-
-impl fmt::Display for NotBegun {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            NotBegun::NoElectronics => "this device has no valve that is computed",
-            NotBegun::Locked => "the device is write-protected or locked",
-            NotBegun::NotAllowed => "the process does not allow a calibration now",
-            NotBegun::Refused(Refusal::Running) => "a calibration is running",
-            NotBegun::Refused(Refusal::NoSupply) => "there is no supply pressure",
-            NotBegun::Refused(Refusal::NoCurrent) => "there is no loop current",
-        })
     }
 }
 
@@ -126,46 +107,143 @@ impl State {
     }
 
     /// The same for somebody at the device, for whom write protect and locks count too.
-    pub fn begin_calibration_here(&mut self, now: Instant, learns: Learns) -> Result<(), NotBegun> {
-        if self.config.write_protected || self.locked_against_all() {
-            return Err(NotBegun::Locked);
-        }
-        self.begin_calibration(now, learns)
+    fn begin_calibration_here(&mut self, now: Instant, learns: Learns) -> Response {
+        let made = match self.closed() {
+            Some(why) => Err(why),
+            None => self.begin_calibration(now, learns),
+        };
+        self.answered(now, made.map_or_else(Response::NotBegun, |()| Response::Begun))
     }
 
-    /// A key at the device goes down or comes up.
-    pub fn press(&mut self, now: Instant, key: Key, pressed: bool) {
-        let Some(own) = self.kind.positioning_mut() else { return };
-        if let Some(act) = own.keys_mut().set(now, key, pressed) {
+    /// Why nobody at the device may change anything; `None` if he may.
+    fn closed(&self) -> Option<NotBegun> {
+        match () {
+            () if self.config.write_protected => Some(NotBegun::WriteProtected),
+            () if self.locked_against_all() => Some(NotBegun::Locked),
+            () => None,
+        }
+    }
+
+    /// Why a calibration would not be begun now by somebody at the device; `None` if it would.
+    fn why_not_begin(&self) -> Option<NotBegun> {
+        let Some(own) = self.kind.positioning() else { return Some(NotBegun::NoElectronics) };
+        let electronics = || own.electronics().why_not_calibrate().map(NotBegun::Refused);
+        let process = || (!own.set_up().calibration_allowed).then_some(NotBegun::NotAllowed);
+        let running = own.electronics().progress().map(|_| NotBegun::Refused(Refusal::Running));
+        self.closed().or(running).or_else(process).or_else(electronics)
+    }
+
+    /// Puts what came to nothing among the news.
+    fn answered(&mut self, now: Instant, response: Response) -> Response {
+        // What is still to be held may yet do something.
+        if !response.is_done() && !matches!(response, Response::ToBeHeld(_)) {
+            self.tell(now, PositionerNews::NotDone(response));
+        }
+        response
+    }
+
+    /// A key at the device goes down or comes up; gives what the device makes of it.
+    fn press(&mut self, now: Instant, key: Key, pressed: bool) -> Response {
+        let ignored = |why| Response::Ignored(key, why);
+        let Some(own) = self.kind.positioning_mut() else { return ignored(Ignored::NoElectronics) };
+        // What keys that are held have wanted until now.
+        if let Some(act) = own.keys_mut().step(now) {
             self.act(now, act);
         }
+        let Some(own) = self.kind.positioning_mut() else { return ignored(Ignored::NoElectronics) };
+        let (was, made) = (own.keys().since(key), own.keys().calibrate_made());
+        let act = own.keys_mut().set(now, key, pressed);
+        let response = match (was, pressed) {
+            (Some(_), true) | (None, false) => ignored(Ignored::NoChange),
+            (Some(since), false) if key == Key::Calibrate => {
+                made.unwrap_or(Response::TooShort(now.since(since)))
+            }
+            (Some(_), false) => Response::LetGo(key),
+            (None, true) => match (act, self.why_not_jog(key)) {
+                (Some(act), _) => self.act(now, act),
+                (None, _) if key == Key::Calibrate => Response::ToBeHeld(self.why_not_begin()),
+                (None, Some(why)) => ignored(why),
+                (None, None) => Response::Moves(key),
+            },
+        };
         self.note_status();
+        match response {
+            // It was told when it was done or refused.
+            Response::NotBegun(_) | Response::Begun => response,
+            _ => self.answered(now, response),
+        }
     }
 
-    /// Does what a key wants. Nobody is asked whether it was done: the display tells [DV-98].
-    fn act(&mut self, now: Instant, act: Act) {
-        let closed = self.config.write_protected || self.locked_against_all();
+    /// Why a key that moves the valve does not; `None` if it does.
+    fn why_not_jog(&self, key: Key) -> Option<Ignored> {
+        let own = self.kind.positioning()?;
+        let other = if key == Key::Open { Key::Close } else { Key::Open };
+        match () {
+            () if self.config.write_protected => Some(Ignored::WriteProtected),
+            () if self.locked_against_all() => Some(Ignored::Locked),
+            () if own.electronics().progress().is_some() => Some(Ignored::Calibrating),
+            () if self.simulated[PRIMARY].is_some() => Some(Ignored::Simulated),
+            () if !own.electronics().has_current() => Some(Ignored::NoCurrent),
+            () if own.keys().since(other).is_some() => Some(Ignored::Both),
+            () => None,
+        }
+    }
+
+    /// Does what a key wants; the display tells as well [DV-98].
+    fn act(&mut self, now: Instant, act: Act) -> Response {
         match act {
-            Act::Jog { towards, dt_s } if !closed => {
-                let (kind, around) = self.parts();
-                if let Some(own) = kind.positioning_mut().filter(|own| own.electronics().progress().is_none())
-                {
-                    own.jog(around, now, towards, dt_s);
+            Act::Jog { towards, dt_s } => {
+                let key = if towards > 0.0 { Key::Open } else { Key::Close };
+                if self.closed().is_none() && self.simulated[PRIMARY].is_none() {
+                    let (kind, around) = self.parts();
+                    if let Some(own) =
+                        kind.positioning_mut().filter(|own| own.electronics().progress().is_none())
+                    {
+                        own.jog(around, now, towards, dt_s);
+                    }
                 }
+                Response::Moves(key)
             }
-            Act::Jog { .. } => {}
             Act::Calibrate(learns) => {
-                let _ = self.begin_calibration_here(now, learns);
-            }
-            Act::Acknowledge => {
-                if !self.abort_calibration(now) {
-                    self.set_by_hand(now, None);
-                }
+                let response = self.begin_calibration_here(now, learns);
                 if let Some(own) = self.kind.positioning_mut() {
-                    own.acknowledge();
+                    own.keys_mut().has_made(response);
                 }
+                response
             }
-            Act::Find => self.armed = !self.armed,
+            Act::Acknowledge => self.acknowledge(now),
+            Act::Find => {
+                self.armed = !self.armed;
+                Response::Armed(self.armed)
+            }
+        }
+    }
+
+    /// Ends a calibration that runs, or else gives the set point back; and takes note of a failure.
+    fn acknowledge(&mut self, now: Instant) -> Response {
+        let by_hand = self.kind.positioning().is_some_and(|own| own.by_hand().is_some());
+        let failed =
+            self.kind.positioning().is_some_and(|own| own.alarms_now().has(Alarm::CalibrationFailed));
+        let ended = self.abort_calibration(now);
+        if !ended {
+            self.set_by_hand(now, None);
+        }
+        if let Some(own) = self.kind.positioning_mut() {
+            own.acknowledge();
+        }
+        // Else a failure that is known would be an alarm again when the device starts again.
+        if let Some(ended) = self.stored.positioner.as_mut().and_then(|s| s.ended.as_mut())
+            && !ended.is_noted
+            && matches!(ended.outcome.ending, Ending::Failed(_))
+        {
+            ended.is_noted = true;
+            self.unsaved = true;
+        }
+        match (ended, by_hand, failed) {
+            (true, _, _) => Response::Ended,
+            (_, true, _) => Response::GivenBack,
+            (_, _, true) => Response::Noted,
+            _ => Response::Ignored(Key::Acknowledge, Ignored::NothingToDo),
         }
     }
 
@@ -187,7 +265,13 @@ impl State {
         let has = |a: Alarm| alarms.has(a) || a == Alarm::MemoryDefect && self.memory_defect;
         Some(Shown {
             set_point_percent: self.valve_percent(now).map_or(f64::NAN, |v| v.0),
-            by_hand: own.by_hand().is_some(),
+            given: match () {
+                () if self.simulated[PRIMARY].is_some() => Some("set point simulated"),
+                () if own.by_hand().is_some() => Some("by hand"),
+                () if self.around().in_multidrop() => Some("set point held"),
+                () => None,
+            },
+            local: own.is_local(),
             locked: self.config.write_protected || self.locked_against_all(),
             armed: self.armed,
             alarm: BY_WEIGHT.into_iter().find(|a| has(*a)).map(Alarm::words),
@@ -219,7 +303,7 @@ impl State {
         let (outcome, calibrated) = (electronics.result().copied(), electronics.calibrated().copied());
         let date = self.clock.read(now).0.to_bytes();
         if let (Some(stored), Some(outcome)) = (&mut self.stored.positioner, outcome) {
-            stored.ended = Some(Ended { outcome, date });
+            stored.ended = Some(Ended { outcome, date, is_noted: false });
             stored.calibrated = calibrated;
             self.unsaved = true;
             if ending == Ending::Done {
@@ -325,13 +409,15 @@ impl Device {
         self.state.positioning().map(|own| own.electronics())
     }
 
-    /// Begins a calibration as somebody at the device does.
-    ///
-    /// # Errors
-    /// Why it is not begun.
-    pub fn begin_calibration(&mut self, now: Instant, learns: Learns) -> Result<(), NotBegun> {
+    /// Begins a calibration as somebody at the device does; gives what the device makes of that.
+    pub fn begin_calibration(&mut self, now: Instant, learns: Learns) -> Response {
         self.come_to(now);
         self.state.begin_calibration_here(now, learns)
+    }
+
+    /// A calibration is asked for at a device that has no power.
+    pub fn begin_calibration_dark(&mut self, now: Instant) -> Response {
+        self.state.answered(now, Response::NotBegun(NotBegun::NoPower))
     }
 
     /// The process allows a calibration from now on, or no longer [DV-91].
@@ -342,10 +428,15 @@ impl Device {
         self.state.note_status();
     }
 
-    /// A key at the device goes down at `now`, or comes up; without electronics it has none but the one that arms it [DV-98].
-    pub fn press(&mut self, now: Instant, key: Key, pressed: bool) {
+    /// A key at the device goes down at `now`, or comes up; gives what the device makes of that [DV-98].
+    pub fn press(&mut self, now: Instant, key: Key, pressed: bool) -> Response {
         self.come_to(now);
-        self.state.press(now, key, pressed);
+        self.state.press(now, key, pressed)
+    }
+
+    /// The same for a device that has no power: nothing comes of it.
+    pub fn press_dark(&mut self, now: Instant, key: Key) -> Response {
+        self.state.answered(now, Response::Ignored(key, Ignored::NoPower))
     }
 
     /// The lines of its display at `now`; `None` for a device without one [DV-99].

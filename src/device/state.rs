@@ -4,10 +4,12 @@ use super::burst::Progresses;
 use super::clock::Clock;
 use super::config::DeviceConfig;
 use super::delayed::Delayed;
+use super::faults;
 use super::kind::{self, Around, Condition, Input, Kind, LoopCurrent, MOST_VARIABLES, Output, PRIMARY};
 use super::memory::ImageError;
 use super::positioner::Alarm;
 use super::positioning::PositionerNews;
+use super::status::Said;
 use super::stored::{Stored, TwoPointTrim};
 use super::variables::Simulated;
 use crate::app::command::Revision;
@@ -71,7 +73,7 @@ pub(super) struct State {
     /// By [`Master::index`]; counts in revision 7 alone [ST-07].
     pub more_status: [bool; 2],
     /// What command 48 said when it last changed.
-    pub reported: Vec<u8>,
+    pub reported: Said,
     /// What the electronics of a positioner said was the matter when they were last looked at.
     pub condition: Condition,
     /// When the counters of a positioner were last put with what is stored.
@@ -101,7 +103,7 @@ impl State {
             starts_again: false,
             cold_start: [true; 2],
             more_status: [false; 2],
-            reported: Vec::new(),
+            reported: Said::default(),
             condition: Condition::default(),
             counters_kept: now,
             news: Vec::new(),
@@ -131,8 +133,8 @@ impl State {
         let (kind, around) = self.parts();
         kind.start(around, now);
         self.positioner_started(now);
-        self.reported = self.additional_status();
-        self.more_status = [self.reports_something(); 2];
+        self.status_is_known();
+        faults::started(self);
     }
 
     /// Power comes: starts, with what is damped where it is measured.
@@ -141,8 +143,7 @@ impl State {
         let (kind, around) = self.parts();
         kind.settle(around, now);
         // What is settled may say something else, and that is not new.
-        self.reported = self.additional_status();
-        self.more_status = [self.reports_something(); 2];
+        self.status_is_known();
     }
 
     /// Time has come to `now`: what has come about with it alone is seen [ST-07].

@@ -1,5 +1,6 @@
 //! What the device says of itself in its status octets and in command 48.
 
+use super::faults;
 use super::kind::PRIMARY;
 use super::state::State;
 use super::values::Values;
@@ -35,6 +36,18 @@ fn bits(of: &[(bool, u8)]) -> u8 {
     of.iter().fold(0, |octet, &(set, bit)| if set { octet | bit } else { octet })
 }
 
+/// What command 48 says, without what is always 0. It is looked at after every octet of the line, so the reply is made of
+/// it only for somebody who asks.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Said {
+    /// The first two octets that are the device's own.
+    own: [u8; 2],
+    extended: u8,
+    standardized_0: u8,
+    saturated: u8,
+    fixed: u8,
+}
+
 impl State {
     fn primary_out_of_limits(&self) -> bool {
         self.is_out_of_limits(PRIMARY)
@@ -60,7 +73,7 @@ impl State {
             Revision::R7 => self.more_status[i],
             Revision::R5 | Revision::R6 => self.reports_something(),
         };
-        bits(&[
+        let octet = bits(&[
             (self.has_failed(), field_status::MALFUNCTION),
             (self.stored.configuration_changed[i], field_status::CONFIGURATION_CHANGED),
             (self.cold_start[i], field_status::COLD_START),
@@ -69,7 +82,8 @@ impl State {
             (current.is_saturated, field_status::LOOP_CURRENT_SATURATED),
             (self.other_out_of_limits(), field_status::OTHER_OUT_OF_LIMITS),
             (self.primary_out_of_limits(), field_status::PRIMARY_OUT_OF_LIMITS),
-        ])
+        ]);
+        faults::status(self, master, octet)
     }
 
     /// [ST-05]; which of our conditions set which bit is our choice.
@@ -85,9 +99,9 @@ impl State {
         ])
     }
 
-    /// The values of command 48's reply.
-    pub fn status_values(&self) -> Values {
-        let status_0 = bits(&[
+    /// What command 48 says.
+    fn said_of_itself(&self) -> Said {
+        let standardized_0 = bits(&[
             (self.simulates(), SIMULATION_ACTIVE),
             (self.memory_defect, NON_VOLATILE_MEMORY_DEFECT),
             (self.broken, ELECTRONIC_DEFECT),
@@ -95,20 +109,29 @@ impl State {
         ]);
         let condition = self.kind.condition();
         let more = if self.memory_defect { condition.if_memory_defect } else { [0, 0] };
-        let (device_0, device_1) = (condition.own[0] | more[0], condition.own[1] | more[1]);
         let current = self.loop_current(self.now);
-        let saturated = bits(&[(current.is_saturated, CHANNEL_1)]);
-        let fixed = bits(&[(current.is_fixed, CHANNEL_1)]);
+        Said {
+            own: [condition.own[0] | more[0], condition.own[1] | more[1]],
+            extended: self.extended_status(),
+            standardized_0,
+            saturated: bits(&[(current.is_saturated, CHANNEL_1)]),
+            fixed: bits(&[(current.is_fixed, CHANNEL_1)]),
+        }
+    }
+
+    /// The values of command 48's reply.
+    pub fn status_values(&self) -> Values {
+        let Said { own: [own_0, own_1], extended, standardized_0, saturated, fixed } = self.said_of_itself();
         if self.revision() == Revision::R5 {
             // Length and contents are the device's own affair in this revision [CM-048] [DV-04].
-            let own = vec![status_0, saturated, fixed, self.extended_status(), device_0, device_1];
+            let own = vec![standardized_0, saturated, fixed, extended, own_0, own_1];
             return Values::new().and("device_status", Value::Octets(own));
         }
         Values::new()
-            .and("device_status", Value::Octets(vec![device_0, device_1, 0, 0, 0, 0]))
-            .number("extended_status", self.extended_status())
+            .and("device_status", Value::Octets(vec![own_0, own_1, 0, 0, 0, 0]))
+            .number("extended_status", extended)
             .number("operating_mode", 0u8)
-            .number("standardized_status_0", status_0)
+            .number("standardized_status_0", standardized_0)
             .number("standardized_status_1", 0u8)
             .number("analog_saturated", saturated)
             .number("standardized_status_2", 0u8)
@@ -123,12 +146,18 @@ impl State {
     }
 
     pub fn reports_something(&self) -> bool {
-        self.reported.iter().any(|&o| o != 0)
+        self.reported != Said::default()
+    }
+
+    /// What command 48 says has been said, and is not new.
+    pub fn status_is_known(&mut self) {
+        self.reported = self.said_of_itself();
+        self.more_status = [self.reports_something(); 2];
     }
 
     /// To be called whenever what command 48 says may have changed [ST-07].
     pub fn note_status(&mut self) {
-        let now = self.additional_status();
+        let now = self.said_of_itself();
         if now != self.reported {
             self.reported = now;
             self.more_status = [true; 2];

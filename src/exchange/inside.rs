@@ -1,6 +1,7 @@
 //! Commands inside commands: what 77 and 78 carry, read by its own row [CM-077] [CM-078].
 
 use super::{Exchange, FieldView};
+use crate::app::command::described::StatusWords;
 use crate::app::command::{CommandSpec, Decoded, Direction, Revision, spec};
 use crate::app::status::Status;
 
@@ -34,6 +35,7 @@ pub struct Inside<'a> {
     decoded: Decoded,
     data: &'a [u8],
     data_offset: usize,
+    status_words: StatusWords,
 }
 
 impl<'a> Inside<'a> {
@@ -58,7 +60,18 @@ impl<'a> Inside<'a> {
             spec.decode(revision, direction, data, &mut decoded);
         }
         let holder = if slot.is_some() { RECORD } else { REST };
-        Some(Inside { slot, number, spec, status: first, device_status, holder, decoded, data, data_offset })
+        Some(Inside {
+            slot,
+            number,
+            spec,
+            status: first,
+            device_status,
+            holder,
+            decoded,
+            data,
+            data_offset,
+            status_words: &[],
+        })
     }
 
     /// Its name.
@@ -68,8 +81,8 @@ impl<'a> Inside<'a> {
 
     /// Its values in wire order, with their places in the outer frame.
     pub fn fields(&self) -> impl Iterator<Item = FieldView<'_>> {
-        let (data, data_offset) = (self.data, self.data_offset);
-        self.decoded.fields.iter().map(move |found| FieldView { found, data, data_offset })
+        let (data, data_offset, status_words) = (self.data, self.data_offset, self.status_words);
+        self.decoded.fields.iter().map(move |found| FieldView { found, data, data_offset, status_words })
     }
 
     /// Octets of its data that no field covers.
@@ -124,7 +137,9 @@ impl Exchange {
                 "command" => number = number_of(&field),
                 RECORD => out.extend(number.take().and_then(|n| {
                     let row = self.catalogued(n);
-                    Inside::read(field.found.slot, (n, row), revision, direction, 1, octets_of(&field))
+                    let read =
+                        Inside::read(field.found.slot, (n, row), revision, direction, 1, octets_of(&field))?;
+                    Some(Inside { status_words: self.status_words(), ..read })
                 })),
                 _ => {}
             }

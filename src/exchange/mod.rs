@@ -10,7 +10,7 @@ pub mod view;
 pub use direct::{DirectRead, good_at, read_direct, read_pair};
 pub use inside::Inside;
 
-use crate::app::command::described::{Described, DeviceType, NUMBERS};
+use crate::app::command::described::{Described, DeviceType, NUMBERS, StatusWords};
 use crate::app::command::{
     Catalogue, CommandSpec, Decoded, Direction, Form, Found, Revision, TypeKey, Value, layout, spec,
 };
@@ -20,6 +20,8 @@ use crate::transaction::Transaction;
 use core::ops::Range;
 use std::collections::BTreeMap;
 
+/// The field of command 48 that every device type fills with bits of its own [CM-048].
+const DEVICE_STATUS: &str = "device_status";
 /// Devices whose revision is remembered.
 const MAX_DEVICES: usize = 1024;
 
@@ -51,6 +53,8 @@ pub struct FieldView<'a> {
     pub data: &'a [u8],
     /// Where the data begin in the frame, counted from the delimiter.
     pub data_offset: usize,
+    /// What a description says of the octets of command 48 that are the device's own.
+    pub status_words: StatusWords,
 }
 
 impl FieldView<'_> {
@@ -63,8 +67,36 @@ impl FieldView<'_> {
     /// Its value as people read it, with its unit.
     pub fn text(&self) -> String {
         let mut out = String::new();
-        crate::app::command::write_text(self.found, self.data, &mut out);
+        self.write_text(&mut out);
         out
+    }
+
+    /// Appends [`FieldView::text`].
+    pub fn write_text(&self, out: &mut String) {
+        crate::app::command::write_text(self.found, self.data, out);
+        let words = self.described_words();
+        if !words.is_empty() {
+            out.push_str(" (");
+            out.push_str(&words.join(", "));
+            out.push(')');
+        }
+    }
+
+    /// What a description says of the bits set in the device-specific status of command 48, octet by octet, highest bit
+    /// first; nothing where no bit is set, or none is described [CM-DESCRIBED].
+    pub fn described_words(&self) -> Vec<String> {
+        if self.found.field.name != DEVICE_STATUS || self.status_words.is_empty() {
+            return Vec::new();
+        }
+        let mut all = Vec::new();
+        for (n, octet) in self.found.octets(self.data).iter().enumerate() {
+            for mask in (0..8).rev().map(|bit| octet & 1 << bit).filter(|mask| *mask != 0) {
+                let table = self.status_words.get(n).copied().flatten();
+                let row = table.and_then(|t| t.rows.iter().find(|row| row.0 == mask));
+                all.push(row.map_or_else(|| format!("octet {n} bit 0x{mask:02X}"), |row| row.1.to_owned()));
+            }
+        }
+        all
     }
 
     /// Its value for a cell of a table: as [`FieldView::text`], but a text stands without quotes and as
@@ -144,6 +176,12 @@ impl Exchange {
         }
     }
 
+    fn status_words(&self) -> StatusWords {
+        self.described
+            .zip(self.revision)
+            .map_or(&[], |(described, revision)| described.status_words(revision))
+    }
+
     /// The values of one direction, in wire order.
     pub fn fields(&self, direction: Direction) -> impl Iterator<Item = FieldView<'_>> {
         let (frame, decoded) = self.side(direction);
@@ -151,6 +189,7 @@ impl Exchange {
             found,
             data: frame.map_or(&[][..], |f| f.data()),
             data_offset: frame.map_or(0, Frame::data_offset),
+            status_words: self.status_words(),
         })
     }
 

@@ -306,5 +306,5 @@ impl<'a> FrameView<'a> {
 
 /// Appends a value as people read it, with its unit.
 pub fn write_value(field: &FieldView<'_>, out: &mut String) {
-    crate::app::command::write_text(field.found, field.data, out);
+    field.write_text(out);
 }

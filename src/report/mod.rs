@@ -1,7 +1,9 @@
 //! Finished results as text, JSON and CSV.
 
 mod bursts;
+pub mod conform;
 pub mod csv;
+pub mod host_check;
 mod plot;
 pub mod statistics;
 pub mod summary;

@@ -1,10 +1,12 @@
 //! A mock device as a participant, with what changes around it.
 
+use super::device_faults::DeviceFaults;
 use super::power::{Power, PowerNews, Supplied};
+use super::site_fault::{SiteFault, SiteFaults};
 use super::valve::StationValve;
-use crate::device::Device;
 use crate::device::positioner::{Key, Kind as Learns};
-use crate::frame::Octet;
+use crate::device::{Device, Response};
+use crate::frame::{Octet, RawFrame};
 use crate::line::Station;
 use crate::plant::fault::FaultName;
 use crate::time::Instant;
@@ -52,6 +54,13 @@ pub enum Change {
         /// How bad, 0 (repaired) to 1.
         severity: f64,
     },
+    /// Something is wrong with the loop, with a device's settings or with who else is on the wires, or no longer [DV-110].
+    SiteFault {
+        /// What.
+        name: SiteFault,
+        /// How bad, 0 (mended) to 1.
+        severity: f64,
+    },
     /// The pressure of the header before its computed valve's regulator, bar gauge [PL-32].
     HeaderPressureBar(f64),
     /// The force of the process on its computed valve as a share of what was set up, 0 to 10.
@@ -78,11 +87,28 @@ impl Change {
                 | Change::CalibrationAllowed(_)
                 | Change::Calibrate
                 | Change::KeyPressed(..)
+                | Change::SiteFault { name: SiteFault::TripNotEnergised | SiteFault::SelectorLocal, .. }
         )
+    }
+
+    /// Whether it is one of the loop, or of how a device hangs on it, where the loop is computed.
+    pub fn reaches_the_loop(self) -> bool {
+        self.is_of_the_loop() || matches!(self, Change::SiteFault { name, .. } if name.is_in_the_loop())
+    }
+
+    /// How bad a second master is from then on, if it is that fault.
+    pub fn second_master(self) -> Option<f64> {
+        match self {
+            Change::SiteFault { name: SiteFault::SecondMaster, severity } => Some(severity),
+            _ => None,
+        }
     }
 
     /// Whether it is one of the loop, which concerns whoever hangs on it.
     pub fn is_of_the_loop(self) -> bool {
+        if let Change::SiteFault { name, .. } = self {
+            return name.is_of_the_loop();
+        }
         matches!(
             self,
             Change::LoopCurrentMa(_)
@@ -120,13 +146,15 @@ impl fmt::Display for Change {
             Change::PowerCycle => f.write_str("power lost and back"),
             Change::ValveFault { name, severity } if *severity == 0.0 => write!(f, "valve repaired: {name}"),
             Change::ValveFault { name, severity } => write!(f, "valve: {name}, severity {severity}"),
+            Change::SiteFault { name, severity } if *severity == 0.0 => write!(f, "mended: {name}"),
+            Change::SiteFault { name, severity } => write!(f, "{name}, severity {severity}"),
             Change::HeaderPressureBar(bar) => write!(f, "header pressure {bar} bar"),
             Change::ProcessShare(share) => write!(f, "force of the process {share} times what was set up"),
             Change::TripEnergised(true) => f.write_str("trip input energised"),
             Change::TripEnergised(false) => f.write_str("trip input not energised"),
             Change::CalibrationAllowed(true) => f.write_str("the process allows a calibration"),
             Change::CalibrationAllowed(false) => f.write_str("the process allows no calibration"),
-            Change::Calibrate => f.write_str("a calibration is started at the device"),
+            Change::Calibrate => f.write_str("a calibration is asked for at the device"),
             Change::KeyPressed(key, true) => write!(f, "key \"{}\" pressed", key.words()),
             Change::KeyPressed(key, false) => write!(f, "key \"{}\" released", key.words()),
         }
@@ -145,12 +173,26 @@ pub struct DeviceStation {
     supplied: Option<Supplied>,
     news: Vec<PowerNews>,
     valve: Option<Box<StationValve>>,
+    faults: DeviceFaults,
 }
 
 impl DeviceStation {
     /// A device to which these changes happen, which are in order of time.
     pub fn new(device: Device, changes: Vec<(Instant, Change)>) -> DeviceStation {
-        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None }
+        let faults = DeviceFaults::none(&device);
+        DeviceStation { device, changes, done: 0, supplied: None, news: Vec::new(), valve: None, faults }
+    }
+
+    /// The same that gets this polling address where somebody changes it [DV-110]; else it is the highest of its revision.
+    #[must_use]
+    pub fn with_spare_address(mut self, address: u8) -> DeviceStation {
+        self.faults.set_spare_address(address);
+        self
+    }
+
+    /// What is wrong with it besides its valve [DV-110].
+    pub fn faults(&self) -> &SiteFaults {
+        self.faults.in_force()
     }
 
     /// The same with a valve that is computed [BA-11].
@@ -228,10 +270,11 @@ impl DeviceStation {
     }
 
     /// A change happens to it now, which its clock shows as `now`, behind what was due until then. One of the loop is left
-    /// alone but for the current, which a device measures where no loop is computed.
-    pub fn change(&mut self, now: Instant, change: Change) {
+    /// alone but for the current, which a device measures where no loop is computed. Gives what the device makes of it where
+    /// that is its own affair: a key, or a calibration that is asked for; nothing without electronics.
+    pub fn change(&mut self, now: Instant, change: Change) -> Option<Response> {
         self.catch_up(now);
-        self.happens(now, change);
+        self.happens(now, change)
     }
 
     pub(super) fn catch_up(&mut self, now: Instant) {
@@ -258,13 +301,16 @@ impl DeviceStation {
         }
     }
 
-    fn happens(&mut self, at: Instant, change: Change) {
+    fn happens(&mut self, at: Instant, change: Change) -> Option<Response> {
         if let Some(valve) = &mut self.valve {
             valve.go_to(at);
         }
         self.device.come_to(at);
         match change {
-            Change::LoopCurrentMa(ma) => self.device.set_loop_current_ma(at, ma),
+            Change::LoopCurrentMa(ma) => self.faults.current(&mut self.device, at, ma),
+            Change::SiteFault { name, severity } => {
+                self.faults.put_in(&mut self.device, self.valve.as_deref_mut(), at, (name, severity));
+            }
             // Somebody else sees to them.
             Change::LoopSupplyV(_)
             | Change::LoopOpen(_)
@@ -277,7 +323,7 @@ impl DeviceStation {
             Change::ProcessTemperatureDegc(degc) => self.device.set_process_temperature_degc(at, degc),
             Change::SensorBroken(broken) => self.device.set_sensor_broken(at, broken),
             Change::Armed(armed) => self.device.set_armed(armed),
-            Change::WriteProtect(protected) => self.device.set_write_protected(protected),
+            Change::WriteProtect(protected) => self.faults.write_protect(&mut self.device, protected),
             Change::Busy(busy) => self.device.set_busy(busy),
             Change::Malfunction(broken) => self.device.set_malfunction(broken),
             // Without power there is none to lose.
@@ -289,12 +335,16 @@ impl DeviceStation {
             }
             Change::PowerCycle => {}
             Change::CalibrationAllowed(allowed) => self.device.allow_calibration(allowed),
-            // A device without power, or one that refuses, does nothing: its display and its status say why.
+            // It has no keys, and nobody there to ask.
+            Change::Calibrate | Change::KeyPressed(..) if self.device.electronics().is_none() => {}
             Change::Calibrate if self.is_on() => {
-                let _ = self.device.begin_calibration(at, Learns::Friction);
+                return Some(self.device.begin_calibration(at, Learns::Friction));
             }
-            Change::KeyPressed(key, pressed) if self.is_on() => self.device.press(at, key, pressed),
-            Change::Calibrate | Change::KeyPressed(..) => {}
+            Change::Calibrate => return Some(self.device.begin_calibration_dark(at)),
+            Change::KeyPressed(key, pressed) if self.is_on() => {
+                return Some(self.device.press(at, key, pressed));
+            }
+            Change::KeyPressed(key, _) => return Some(self.device.press_dark(at, key)),
             Change::ValveFault { .. }
             | Change::HeaderPressureBar(_)
             | Change::ProcessShare(_)
@@ -304,6 +354,7 @@ impl DeviceStation {
                 }
             }
         }
+        None
     }
 }
 
@@ -334,6 +385,10 @@ impl Station for DeviceStation {
         }
         self.device.handle_timeout(now);
         self.device.poll_transmit(now).map(|octets| octets.to_vec())
+    }
+
+    fn poll_raw(&mut self, now: Instant) -> Option<RawFrame> {
+        if self.is_on() { self.device.poll_raw(now) } else { None }
     }
 
     fn wake_at(&self) -> Option<Instant> {

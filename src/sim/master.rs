@@ -1,5 +1,6 @@
 //! A master as a participant: a host that goes about its business.
 
+use super::HostFault;
 use crate::frame::{Capabilities, Frame, Octet, StampUnit};
 use crate::line::Station;
 use crate::link::{Master, MasterConfig, Output, Violation};
@@ -50,11 +51,22 @@ pub struct MasterStation {
     tally: Tally,
     stopped: Option<Violation>,
     kept: Option<Vec<Output>>,
+    faults: Vec<HostFault>,
 }
 
 impl MasterStation {
     /// A master that begins to listen at time zero of its clock.
     pub fn new(config: MasterConfig, pace: Pace, errands: Vec<Errand>) -> MasterStation {
+        MasterStation::begun(config, pace, errands, Instant::ZERO)
+    }
+
+    /// The same that begins to listen at `now`.
+    pub(super) fn begun(
+        config: MasterConfig,
+        pace: Pace,
+        errands: Vec<Errand>,
+        now: Instant,
+    ) -> MasterStation {
         // What it hears are the octets of the bus themselves.
         let line = Capabilities {
             unit: StampUnit::Octets,
@@ -64,15 +76,23 @@ impl MasterStation {
             echo: false,
         };
         let mut station = MasterStation {
-            master: Master::new(config, pace, line, Instant::ZERO),
+            master: Master::new(config, pace, line, now),
             errands: Vec::new(),
             under_way: None,
             tally: Tally::default(),
             stopped: None,
             kept: None,
+            faults: Vec::new(),
         };
         station.set_errands(errands);
         station
+    }
+
+    /// The same with these faults, in this order.
+    #[must_use]
+    pub fn with_faults(mut self, faults: Vec<HostFault>) -> MasterStation {
+        self.faults = faults;
+        self
     }
 
     /// From now on keeps what the master has to tell, up to 100 000 items, for
@@ -162,7 +182,11 @@ impl Station for MasterStation {
             let mut over = false;
             while let Some(output) = self.master.poll_output() {
                 match &output {
-                    Output::Transmit(octets) => return Some(octets.to_vec()),
+                    Output::Transmit(octets) => {
+                        let mut octets = octets.to_vec();
+                        self.faults.iter().for_each(|f| f.spoil(&mut octets));
+                        return Some(octets);
+                    }
                     Output::Done(t) => {
                         let answered = t.reply.is_some();
                         *(if answered { &mut self.tally.answered } else { &mut self.tally.unanswered }) += 1;

@@ -6,20 +6,28 @@
 //! participants give the same run, octet for octet.
 
 mod device;
+mod device_faults;
+mod host_fault;
+mod loop_faults;
 mod master;
 mod power;
 mod relay;
+mod second_master;
+mod site_fault;
 mod talker;
 mod valve;
 mod wires;
 
 pub use device::{Change, DeviceStation};
+pub use host_fault::HostFault;
 pub use master::{Errand, MasterStation, Tally};
 pub use power::{CardDrives, Dark, Power, PowerNews, Supplied};
 pub use relay::{RelayStation, Relayed};
+pub use second_master::SecondMaster;
+pub use site_fault::{SiteFault, SiteFaults};
 pub use talker::Talker;
 pub use valve::{StationValve, senses};
-pub use wires::{Loop, OnTheLoop};
+pub use wires::{Loop, LoopChange, OnTheLoop};
 
 use crate::frame::{Octet, RawFrame};
 use crate::line::{Bus, Clock, Delivery, InProcess, Reach, Source, Station, WireFault};
@@ -36,6 +44,8 @@ pub enum Participant {
     Relay(Box<RelayStation>),
     /// Somebody who says what it was told to say, when it was told.
     Talker(Talker),
+    /// A master too many [DV-110].
+    SecondMaster(Box<SecondMaster>),
 }
 
 impl Participant {
@@ -59,6 +69,22 @@ impl Participant {
     pub fn master(&self) -> Option<&MasterStation> {
         match self {
             Participant::Master(m) => Some(m),
+            _ => None,
+        }
+    }
+
+    /// The master too many, if it is that one.
+    pub fn second_master(&self) -> Option<&SecondMaster> {
+        match self {
+            Participant::SecondMaster(m) => Some(m),
+            _ => None,
+        }
+    }
+
+    /// The same, to change how bad it is.
+    pub fn second_master_mut(&mut self) -> Option<&mut SecondMaster> {
+        match self {
+            Participant::SecondMaster(m) => Some(m),
             _ => None,
         }
     }
@@ -87,6 +113,7 @@ impl Station for Participant {
             Participant::Master(s) => s.handle(now, octets),
             Participant::Relay(s) => s.handle(now, octets),
             Participant::Talker(s) => s.handle(now, octets),
+            Participant::SecondMaster(s) => s.handle(now, octets),
         }
     }
     fn sent(&mut self, now: Instant) {
@@ -95,6 +122,7 @@ impl Station for Participant {
             Participant::Master(s) => s.sent(now),
             Participant::Relay(s) => s.sent(now),
             Participant::Talker(s) => s.sent(now),
+            Participant::SecondMaster(s) => s.sent(now),
         }
     }
     fn carrier(&mut self, now: Instant, on: bool) {
@@ -103,6 +131,7 @@ impl Station for Participant {
             Participant::Master(s) => s.carrier(now, on),
             Participant::Relay(s) => s.carrier(now, on),
             Participant::Talker(s) => s.carrier(now, on),
+            Participant::SecondMaster(s) => s.carrier(now, on),
         }
     }
     fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
@@ -111,12 +140,14 @@ impl Station for Participant {
             Participant::Master(s) => s.poll_transmit(now),
             Participant::Relay(s) => s.poll_transmit(now),
             Participant::Talker(s) => s.poll_transmit(now),
+            Participant::SecondMaster(s) => s.poll_transmit(now),
         }
     }
     fn poll_raw(&mut self, now: Instant) -> Option<RawFrame> {
         match self {
+            Participant::Device(s) => s.poll_raw(now),
             Participant::Talker(s) => s.poll_raw(now),
-            _ => None,
+            Participant::Master(_) | Participant::Relay(_) | Participant::SecondMaster(_) => None,
         }
     }
     fn wake_at(&self) -> Option<Instant> {
@@ -125,6 +156,7 @@ impl Station for Participant {
             Participant::Master(s) => s.wake_at(),
             Participant::Relay(s) => s.wake_at(),
             Participant::Talker(s) => s.wake_at(),
+            Participant::SecondMaster(s) => s.wake_at(),
         }
     }
 }
@@ -165,6 +197,11 @@ impl World {
     /// Adds a master that asks for others; gives its index among the stations.
     pub fn add_relay(&mut self, relay: RelayStation) -> usize {
         self.bus.add_station(Participant::Relay(Box::new(relay)))
+    }
+
+    /// Adds a master too many; gives its index among the stations.
+    pub fn add_second_master(&mut self, master: SecondMaster) -> usize {
+        self.bus.add_station(Participant::SecondMaster(Box::new(master)))
     }
 
     /// Adds somebody who follows a script; gives its index among the stations.

@@ -1,6 +1,7 @@
 //! A computed valve behind a mock device [BA-11] [DV-100].
 
 use super::Change;
+use super::site_fault::{spread, water_rad};
 use crate::device::Device;
 use crate::device::positioner::{PERIOD, Senses};
 use crate::plant::ConfigError;
@@ -30,6 +31,10 @@ pub struct StationValve {
     /// What is wrong with it when, by the valve's clock and in its order.
     faults: Vec<(Instant, FaultName, f64)>,
     faults_done: usize,
+    /// Whether the trip input is energised but for a fault, and whether there is one [DV-110].
+    trip: (bool, bool),
+    /// How bad water in the housing of its sensor is, and since when by the device's clock [DV-110].
+    water: Option<(f64, Instant)>,
 }
 
 impl StationValve {
@@ -51,6 +56,8 @@ impl StationValve {
             come_to: began,
             faults,
             faults_done: 0,
+            trip: (true, false),
+            water: None,
         })
     }
 
@@ -89,6 +96,9 @@ impl StationValve {
             self.faults_done += 1;
             return;
         }
+        if let Some((severity, since)) = self.water {
+            self.valve.set_sensor_drift_rad(water_rad(severity, spread(at.since(since))));
+        }
         if let Some(device) = device {
             let drive = device.sense(at, &senses(&self.valve.readings()));
             self.valve.set_drive(drive.unwrap_or(-1.0));
@@ -120,11 +130,27 @@ impl StationValve {
             }
             Change::ProcessShare(share) => self.valve.set_process_share(share),
             Change::TripEnergised(on) => {
-                self.valve.set_trip_energised(on);
+                self.trip.0 = on;
+                self.valve.set_trip_energised(on && !self.trip.1);
                 Ok(())
             }
             _ => Ok(()),
         };
+    }
+
+    /// The trip input has no power, whatever it is set to, or what it is set to again [DV-110].
+    pub(super) fn set_trip_fault(&mut self, is_there: bool) {
+        self.trip.1 = is_there;
+        self.valve.set_trip_energised(self.trip.0 && !is_there);
+    }
+
+    /// Water comes into the housing of its sensor at `now`, is more or less, or is gone [DV-110].
+    pub(super) fn set_water(&mut self, now: Instant, severity: f64) {
+        let since = self.water.map_or(now, |w| w.1);
+        self.water = (severity > 0.0).then_some((severity, since));
+        if self.water.is_none() {
+            self.valve.set_sensor_drift_rad(0.0);
+        }
     }
 }
 

@@ -4,12 +4,13 @@
 //! started or makes another current. Nothing depends on how often the bus is asked.
 
 use super::device::NO_LEAK_OHM;
+use super::loop_faults::LoopFaults;
 use super::power::{BACK_A, BACK_V, CardDrives, Dark, Power, Supplied};
-use super::{Change, DeviceStation, Participant};
+use super::{Change, DeviceStation, Participant, SiteFault, SiteFaults};
 use crate::line::{Around, Bus, Reach, Source as Talker};
 use crate::time::Instant;
 use crate::wiring::{
-    Analysis, Circuit, Coupling, DcRow, Part, PartKind, Series, Shunt, Source, Station, analyse, dc,
+    Analysis, Circuit, Coupling, DcRow, Part, PartKind, Series, Source, Station, analyse, dc,
 };
 use core::time::Duration;
 use std::collections::VecDeque;
@@ -32,6 +33,17 @@ pub struct OnTheLoop {
     pub device: usize,
     /// From power to its first answer.
     pub startup: Duration,
+}
+
+/// A change of the loop, or of how a device hangs on it, with its moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LoopChange {
+    /// When.
+    pub at: Instant,
+    /// Of a fault at a device the station that has it; `None` is every device.
+    pub device: Option<usize>,
+    /// What.
+    pub change: Change,
 }
 
 /// How the current of a device comes about.
@@ -57,8 +69,9 @@ struct Member {
 /// A loop whose devices are stations of a bus.
 #[derive(Clone, Debug)]
 pub struct Loop {
-    /// Its first part is what comes into the wires, its last shunt the leak.
+    /// Its first part is what comes into the wires, its last shunts what events and faults bring.
     circuit: Circuit,
+    faults: LoopFaults,
     analysis: Analysis,
     members: Vec<Member>,
     /// What the card is told to drive, or what flows on a supply where no device says otherwise, A.
@@ -66,10 +79,10 @@ pub struct Loop {
     /// What flows of it.
     carried_a: f64,
     is_open: bool,
-    changes: Vec<(Instant, Change)>,
+    changes: Vec<LoopChange>,
     done: usize,
-    /// What somebody ordered besides, with its moment.
-    ordered: VecDeque<(Instant, Change)>,
+    /// What somebody ordered besides.
+    ordered: VecDeque<LoopChange>,
     /// When it was computed first.
     began: Option<Instant>,
     /// When currents that devices make are looked at next.
@@ -108,8 +121,7 @@ fn with_events(mut circuit: Circuit) -> Circuit {
         .insert(0, Part { name: name.clone(), from: 0, kind: PartKind::Series(extra), is_reversed: false });
     circuit.places.insert(1, format!("behind {name}"));
     let at = circuit.devices.first().map_or(0, |d| d.at);
-    let name = "a leak".to_owned();
-    circuit.shunts.push(Shunt { name, at, resistance_ohm: None, capacitance_f: 0.0, is_resistor: false });
+    circuit.shunts.push(LoopFaults::open_shunt("a leak", at));
     circuit
 }
 
@@ -120,13 +132,9 @@ fn device(bus: &mut Bus<Participant>, station: usize) -> Option<&mut DeviceStati
 impl Loop {
     /// A loop whose card is told to drive `current_ma`; the changes of the loop are in order of time, others are
     /// left alone. A device of the circuit that is no station is silent, and draws what it holds or what flows in the loop.
-    pub fn new(
-        circuit: Circuit,
-        members: Vec<OnTheLoop>,
-        current_ma: f64,
-        changes: Vec<(Instant, Change)>,
-    ) -> Loop {
-        let circuit = with_events(circuit);
+    pub fn new(circuit: Circuit, members: Vec<OnTheLoop>, current_ma: f64, changes: Vec<LoopChange>) -> Loop {
+        let mut circuit = with_events(circuit);
+        let faults = LoopFaults::of(&mut circuit, current_ma / 1e3);
         let own = |m: &OnTheLoop| circuit.devices.get(m.device).and_then(|d| d.holds_a);
         let members = members
             .into_iter()
@@ -151,34 +159,42 @@ impl Loop {
             began: None,
             look_at: None,
             circuit,
+            faults,
         }
     }
 
     /// Changes the loop at `now`, behind what was due until then; it shows when the bus is polled next. A change that is
     /// none of the loop is left alone.
-    pub fn order(&mut self, now: Instant, change: Change) {
-        if change.is_of_the_loop() {
-            self.ordered.push_back((now, change));
+    pub fn order(&mut self, now: Instant, device: Option<usize>, change: Change) {
+        if change.reaches_the_loop() {
+            self.ordered.push_back(LoopChange { at: now, device, change });
         }
     }
 
-    /// What the card is told to drive, or what flows on a supply where no device says otherwise, mA.
+    /// What is wrong with it as a whole [DV-110].
+    pub fn faults(&self) -> &SiteFaults {
+        self.faults.in_force()
+    }
+
+    /// What the card is told to drive, or what flows on a supply where no device says otherwise, mA; without what a
+    /// fault takes of it.
     pub fn wanted_ma(&self) -> f64 {
-        self.wanted_a * 1e3
+        self.faults.set_a() * 1e3
     }
 
     /// What flows of that on a card, mA; `None` on a supply, where each device draws its own.
     pub fn carried_ma(&self) -> Option<f64> {
-        let carried_a = if self.is_open { 0.0 } else { self.carried_a };
+        let carried_a = match (self.is_open, self.circuit.is_blocked()) {
+            (true, _) => 0.0,
+            (false, true) => self.circuit.blocked(self.wanted_a).0,
+            (false, false) => self.carried_a,
+        };
         self.circuit.source.is_card().then_some(carried_a * 1e3)
     }
 
-    /// The volts of the supply, or the most that the card can give.
+    /// The volts of the supply, or the most that the card can give, as set: without what a fault takes of them.
     pub fn supply_v(&self) -> f64 {
-        match self.circuit.source {
-            Source::Supply { voltage_v, .. } => voltage_v,
-            Source::Card { compliance_v, .. } => compliance_v,
-        }
+        self.faults.set_v()
     }
 
     /// Whether it is open at its source.
@@ -196,7 +212,7 @@ impl Loop {
 
     /// The leak across the wires at the first device, ohm; `None` for none.
     pub fn leak_ohm(&self) -> Option<f64> {
-        self.circuit.shunts.last().and_then(|leak| leak.resistance_ohm)
+        self.circuit.shunts.get(self.faults.leak()).and_then(|leak| leak.resistance_ohm)
     }
 
     /// What flows at first through a device that does not make its current itself, mA.
@@ -210,8 +226,7 @@ impl Loop {
     }
 
     fn is_turned(&self, member: &Member) -> bool {
-        let device = &self.circuit.devices[member.place.device];
-        !device.takes_either_polarity && self.circuit.is_reversed(device)
+        self.circuit.is_turned(&self.circuit.devices[member.place.device])
     }
 
     /// The current that a member draws of a supply, A.
@@ -245,6 +260,11 @@ impl Loop {
         let is_card = self.circuit.source.is_card();
         let flows = !(self.is_open || is_card && self.is_turned(member));
         let (volts_v, current_a) = match (flows, self.is_turned(member)) {
+            // Nobody takes the card's current, so all its volts stand there, the wrong way round.
+            (false, true) if !self.is_open && self.circuit.is_blocked() => {
+                let at = self.circuit.devices[member.place.device].at;
+                (-self.circuit.blocked(self.wanted_a).1.get(at).copied().unwrap_or(0.0), 0.0)
+            }
             (false, _) => (0.0, 0.0),
             (true, true) => (-of.volts_v, 0.0),
             // Where a leak takes all of a card's current nothing is left for the device. Currents that are held
@@ -399,25 +419,33 @@ impl Loop {
         }
     }
 
-    fn change(&mut self, change: Change) {
-        match change {
-            Change::LoopCurrentMa(ma) => self.wanted_a = ma / 1e3,
+    fn change(&mut self, what: LoopChange) {
+        match what.change {
+            Change::LoopCurrentMa(ma) => self.faults.set_current(ma / 1e3),
             Change::LoopOpen(open) => self.is_open = open,
-            Change::LoopSupplyV(v) => match &mut self.circuit.source {
-                Source::Supply { voltage_v, .. } => *voltage_v = v,
-                Source::Card { compliance_v, .. } => *compliance_v = v,
-            },
+            Change::LoopSupplyV(v) => self.faults.set_volts(v),
+            Change::SiteFault { name, severity } => self.fault(what, name, severity),
             Change::LoopExtraOhm(ohm) => {
                 if let Some(Part { kind: PartKind::Series(extra), .. }) = self.circuit.parts.first_mut() {
                     (extra.resistance_ohm, extra.tones_ohm) = (ohm, ohm);
                 }
             }
             Change::LoopLeakOhm(ohm) => {
-                if let Some(leak) = self.circuit.shunts.last_mut() {
+                if let Some(leak) = self.circuit.shunts.get_mut(self.faults.leak()) {
                     leak.resistance_ohm = (ohm < NO_LEAK_OHM).then_some(ohm);
                 }
             }
             _ => {}
+        }
+    }
+
+    fn fault(&mut self, what: LoopChange, name: SiteFault, severity: f64) {
+        if name.is_of_the_loop() {
+            return self.faults.put_in(name, severity);
+        }
+        let concerned = self.members.iter().filter(|m| what.device.is_none_or(|d| d == m.place.station));
+        for device in concerned.map(|m| m.place.device) {
+            self.faults.put_in_at(device, name, severity, what.at);
         }
     }
 
@@ -457,9 +485,10 @@ impl Loop {
 
 impl Around<Participant> for Loop {
     fn wake_at(&self) -> Option<Instant> {
-        let change = self.changes.get(self.done).map(|c| c.0);
-        let ordered = self.ordered.front().map(|c| c.0);
-        [change, ordered, self.started_at(), self.look_at].into_iter().flatten().min()
+        let change = self.changes.get(self.done).map(|c| c.at);
+        let ordered = self.ordered.front().map(|c| c.at);
+        let spreads = self.faults.next_at();
+        [change, ordered, self.started_at(), self.look_at, spreads].into_iter().flatten().min()
     }
 
     fn come_to(&mut self, now: Instant, bus: &mut Bus<Participant>) {
@@ -469,16 +498,18 @@ impl Around<Participant> for Loop {
         };
         while let Some(t) = next {
             let mut changed = self.began.is_none();
-            while let Some(&(_, change)) = self.changes.get(self.done).filter(|c| c.0 <= t) {
+            while let Some(&change) = self.changes.get(self.done).filter(|c| c.at <= t) {
                 self.change(change);
                 self.done += 1;
                 changed = true;
             }
-            while let Some((_, change)) = self.ordered.pop_front_if(|c| c.0 <= t) {
+            while let Some(change) = self.ordered.pop_front_if(|c| c.at <= t) {
                 self.change(change);
                 changed = true;
             }
+            changed |= self.faults.next_at().is_some_and(|due| due <= t);
             if changed {
+                self.wanted_a = self.faults.apply(&mut self.circuit, t);
                 self.analysis = analyse(&self.circuit);
                 self.carried_a = dc::carried_a(&self.circuit, self.wanted_a);
                 self.set_reaches(bus);

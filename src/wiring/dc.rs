@@ -169,6 +169,28 @@ impl Circuit {
         }
     }
 
+    /// Whether a device has its wires the wrong way round and does not work so.
+    pub fn is_turned(&self, device: &super::Device) -> bool {
+        !device.takes_either_polarity && self.is_reversed(device)
+    }
+
+    /// Whether every device has its wires the wrong way round: a diode in series at its input lets no current through
+    /// (common practice, no source) [DV-111].
+    pub fn is_blocked(&self) -> bool {
+        !self.devices.is_empty() && self.devices.iter().all(|d| self.is_turned(d))
+    }
+
+    /// What a card that is told to drive `wanted_a` drives through leaks alone, where no device takes current, A, and the
+    /// volts at each place then: all that it has where there is no leak.
+    pub fn blocked(&self, wanted_a: f64) -> (f64, Vec<f64>) {
+        if self.shunts.iter().all(|s| s.resistance_ohm.is_none()) {
+            return (0.0, vec![self.source_v(); self.places.len()]);
+        }
+        let bare = Circuit { devices: Vec::new(), ..self.clone() };
+        let carried_a = carried_a(&bare, wanted_a);
+        (carried_a, at(&bare, carried_a, &[]).places_v)
+    }
+
     /// The most volts that the source has.
     pub fn source_v(&self) -> f64 {
         match self.source {

@@ -1,4 +1,5 @@
 //! A copy of a world goes on as the world itself does: what a snapshot of the bench rests on [BA-06].
+#![cfg(feature = "bench-file")]
 
 use looprig::bench::{check, world};
 use looprig::line::Delivery;

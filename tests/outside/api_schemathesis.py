@@ -2,8 +2,9 @@
 """Another program reads the OpenAPI document of a running mock and asks it whatever the document allows, and what it does not.
 
 schemathesis (PyPI) makes requests of the document: every answer must be as the document says, what is allowed must be taken,
-what is not must be refused, and nothing may be answered with 500. The stream `/trace` is left out, for it has no end;
-tests/program/api.rs reads it. Afterwards the mock must still answer, and end well when it is told to.
+what is not must be refused, and nothing may be answered with 500. It reads every answer to its end, and the stream `/trace`
+has none: that one is asked by tests/support/api_trace.py, by the same document, before and after. Afterwards the mock must still answer, and
+end well when it is told to.
 
 Usage: api_schemathesis.py [SEED] [SECONDS]     (LOOPRIG=PROGRAM uses that program instead of building one)
 """
@@ -19,6 +20,10 @@ import threading
 import urllib.request
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(TOP / "tests" / "support"))
+
+import api_trace  # noqa: E402
+
 SEED, SECONDS = 20261130, 50
 WANTED = "schemathesis>=4.32,<5"
 
@@ -107,12 +112,14 @@ def main():
             threads.append(threading.Thread(target=lambda: said.extend(mock.stdout), daemon=True))
             for thread in threads:
                 thread.start()
+            before = api_trace.check(url, seed)
             done = subprocess.run(
                 [sys.executable, "-c", RUN, "run", f"{url}/openapi.json", "--url", url, "--exclude-path", "/trace",
                  "--max-examples", "30", "--max-time", str(seconds), "--seed", str(seed), "--request-timeout", "20",
                  "--no-color", "--warnings", "off"],
                 cwd=scratch, env={**os.environ, "PYTHONPATH": str(folder)}, timeout=seconds * 4 + 120,
             ).returncode
+            after = api_trace.check(url, seed + 1)
             with urllib.request.urlopen(f"{url}/time", timeout=20) as answer:
                 alive = answer.status == 200
             mock.send_signal(signal.SIGINT)
@@ -122,6 +129,7 @@ def main():
         for thread in threads:
             thread.join(timeout=10)
     faults = []
+    faults += [f"the stream /trace: {trace}" for trace in (before, after) if trace]
     if done != 0:
         faults.append(f"schemathesis ended with {done}")
     if not alive or ended != 0:

@@ -62,7 +62,7 @@ pub fn judge(seed: u64) -> Vec<String> {
 #[test]
 fn generated_valves_are_calibrated_and_controlled() {
     let count = number("LOOPRIG_VALVES", if cfg!(debug_assertions) { 2 } else { 200 });
-    let first = number("LOOPRIG_VALVE_SEED", 77_000);
+    let first = number("LOOPRIG_VALVE_SEED", 710_000);
     let workers = std::thread::available_parallelism().map_or(1, |n| n.get() as u64).min(8);
     let judged = |worker: u64| -> Vec<(u64, Vec<String>)> {
         (first + worker..first + count).step_by(workers as usize).map(|seed| (seed, judge(seed))).collect()
@@ -86,7 +86,7 @@ fn generated_valves_are_of_every_sort() {
     use looprig::plant::actuator::Action;
     use looprig::plant::stage::StageKind;
     use looprig::plant::transmission::Transmission;
-    let valves: Vec<_> = (0..200).map(|seed| generate::valve(77_000 + seed)).collect();
+    let valves: Vec<_> = (0..200).map(|seed| generate::valve(710_000 + seed)).collect();
     for v in &valves {
         v.valve.check().unwrap_or_else(|why| panic!("{}: {why}", v.words));
         assert!((0.02..=0.20).contains(&v.friction_share));

@@ -1,5 +1,6 @@
 //! The API of a running bench over real connections: what it answers, what it refuses, who is let in [BA-01] to [BA-10].
 
+mod answered;
 mod process;
 mod refused;
 mod rig;

@@ -6,13 +6,16 @@
 
 mod bench;
 mod bursts;
+mod conform;
 mod cut_short;
 mod decode;
 mod described;
 mod explain;
 mod guards;
+mod host_check;
 mod line;
 mod mock_line;
+mod protocol_faults;
 mod refused;
 mod settings;
 mod valve;
@@ -28,8 +31,21 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 11] =
-    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "wiring", "valve", "explain"];
+const COMMANDS: [&str; 13] = [
+    "demo",
+    "listen",
+    "ask",
+    "scan",
+    "conform",
+    "settings",
+    "decode",
+    "host-check",
+    "mock",
+    "line",
+    "wiring",
+    "valve",
+    "explain",
+];
 
 /// Lines that are longer than a line may be.
 fn too_long(text: &str) -> Vec<&str> {

@@ -1,15 +1,18 @@
 //! One seed of the swarm: a bus of 1 to 15 devices and two masters, first with faults, then without.
 
 use looprig::app::command::Revision;
+use looprig::capture::Annotator;
+use looprig::conform::host_check::{HostCheck, Judged, LineFacts, Strength};
 use looprig::device::{BurstMessage, BurstTrigger, Device, DeviceConfig};
 use looprig::frame::{
-    Address, Frame, FrameType, Good, Master as Role, PollingAddress, Receiver, ReceiverConfig, Reception,
-    Target, UniqueAddress,
+    Address, Capabilities, Frame, FrameType, Good, Master as Role, PollingAddress, Receiver, ReceiverConfig,
+    Reception, StampUnit, Target, UniqueAddress,
 };
 use looprig::line::{Begun, Clock, Delivery, Dice, FaultKind, FaultOf, Reach, Source, WireFault};
 use looprig::link::{MasterConfig, Output};
 use looprig::sim::{DeviceStation, Errand, MasterStation, Participant, Talker, World};
 use looprig::time::{BitTimes, Drift, Instant, Pace};
+use looprig::transaction::PairerConfig;
 use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 
@@ -245,6 +248,9 @@ struct Observer {
     bursts: BTreeMap<UniqueAddress, u64>,
     /// The last transmission: low bits of its delimiter, end, beginning.
     last: Option<(u8, Instant, Instant)>,
+    /// What the check of hosts makes of the masters.
+    annotator: Annotator,
+    hosts: HostCheck,
 }
 
 impl Observer {
@@ -260,12 +266,21 @@ impl Observer {
     fn hear(&mut self, heard: &[Delivery]) {
         for delivery in heard {
             self.receiver.push(&[delivery.octet]);
+            self.annotator.handle_timeout(delivery.octet.at);
+            self.annotator.push(&[delivery.octet]);
             self.pushed += 1;
             for word in [delivery.octet.at.as_nanos(), delivery.octet.value.into()] {
                 self.out.digest = (self.out.digest ^ word).wrapping_mul(0x0000_0100_0000_01B3);
             }
         }
+        self.check_hosts();
         self.account();
+    }
+
+    fn check_hosts(&mut self) {
+        while let Some(item) = self.annotator.next() {
+            self.hosts.look(&item);
+        }
     }
 
     fn account(&mut self) {
@@ -364,7 +379,22 @@ fn run_with(seed: u64, mut bursting: Option<Dice>, mut reaching: Option<Dice>) -
         let list = errands(&mut dice, &cast, role, busy, ghost);
         master(&mut cast.world, at).set_errands(list);
     }
+    let line = Capabilities {
+        unit: StampUnit::Octets,
+        stamp_error: Duration::ZERO,
+        parity_seen: true,
+        carrier_seen: true,
+        echo: false,
+    };
+    let mut hosts = HostCheck::new(Judged::default());
+    hosts.begin(LineFacts::of_line("swarm, virtual time", Pace::Wire, line));
     let mut o = Observer {
+        annotator: Annotator::new(
+            ReceiverConfig::for_line(Pace::Wire, Duration::ZERO),
+            PairerConfig::for_line(Pace::Wire, Duration::ZERO),
+            None,
+        ),
+        hosts,
         receiver: Receiver::new(ReceiverConfig::for_line(Pace::Wire, Duration::ZERO)),
         begun: VecDeque::new(),
         pushed: 0,
@@ -451,6 +481,15 @@ fn masters_answers(o: &mut Observer, cast: &mut Cast) {
 fn judge(mut o: Observer, mut cast: Cast) -> Outcome {
     o.receiver.finish();
     o.account();
+    o.annotator.finish();
+    o.check_hosts();
+    // Whatever the wires do to them, masters that keep the rules are not found to break any [HC-07]. But how many
+    // preambles they send was drawn, not asked of the devices.
+    let drawn = "preambles-fewer-than-wanted";
+    let report = std::mem::replace(&mut o.hosts, HostCheck::new(Judged::default())).finish();
+    for f in report.findings.iter().filter(|f| f.rule.strength == Strength::Must && f.rule.slug != drawn) {
+        o.problem(format!("the check of hosts finds {} at the {} master: {}", f.rule.slug, f.master, f.says));
+    }
     let traffic = cast.world.bus().traffic();
     o.out.octets = traffic.sent + traffic.made;
     if traffic.sent + traffic.made != traffic.heard + traffic.silenced + traffic.covered {

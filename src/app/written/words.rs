@@ -19,6 +19,12 @@ pub fn plain(message: &str, span: Option<Range<usize>>, text: &str) -> Fault {
         first.strip_prefix("invalid type: ").and_then(|rest| rest.rsplit_once(", expected "))
     {
         let what = text.get(at.clone()).filter(|t| t.len() <= 40 && !t.contains('\n'));
+        if wanted == "a sequence"
+            && let Some(fault) =
+                list_of_heading(text, &at).and_then(|list| before_its_list(text, at.end, list))
+        {
+            return fault;
+        }
         let right = match (wanted, what) {
             ("a sequence", Some(heading)) if heading.starts_with('[') => {
                 format!("write its heading in double brackets, [{heading}]: there may be several")
@@ -43,6 +49,10 @@ pub fn plain(message: &str, span: Option<Range<usize>>, text: &str) -> Fault {
         return Fault::new(&at, wrong, right);
     }
     if first.contains("duplicate key") {
+        let list = list_of_heading(text, &at);
+        if let Some(fault) = list.and_then(|list| before_its_list(text, at.start, list)) {
+            return fault;
+        }
         let right = "write each key once; a heading of which there are several stands in double brackets each time, such as \
                      [[command]] or [[device]]";
         return Fault::new(&at, "this is no TOML: duplicate key, it is there already", right);
@@ -53,6 +63,36 @@ pub fn plain(message: &str, span: Option<Range<usize>>, text: &str) -> Fault {
     let right = "write it as TOML: `key = value` lines below [table] and [[list of tables]] headings, text in \
                  double quotes";
     Fault::new(&at, format!("this is no TOML: {}", message.trim_end().replace('\n', ", ")), right)
+}
+
+/// What the heading in which a place is names up to there, such as `device` of `[[device.slow]]`; `None` outside of
+/// headings.
+fn list_of_heading<'a>(text: &'a str, at: &Range<usize>) -> Option<&'a str> {
+    let from = text.get(..at.start)?.rfind('\n').map_or(0, |n| n + 1);
+    let names = text.get(from..at.end)?.trim_start().strip_prefix('[')?;
+    Some(names.trim_start_matches('[').trim_end_matches(']'))
+}
+
+/// The fault of a heading such as `[[device.slow]]` in front of `upto` that stands before any `[[device]]`.
+fn before_its_list(text: &str, upto: usize, list: &str) -> Option<Fault> {
+    let mut from = 0;
+    for line in text.split_inclusive('\n') {
+        let heading = line.trim_start();
+        let at = from + line.len() - heading.len();
+        from += line.len();
+        let Some(names) = heading.strip_prefix('[').filter(|_| at < upto) else { continue };
+        let Some(rest) = names.trim_start_matches('[').strip_prefix(list) else { continue };
+        if rest.starts_with(']') {
+            return None;
+        }
+        if rest.starts_with('.') {
+            let heading = &heading[..heading.rfind(']').map_or(heading.len(), |end| end + 1)];
+            let wrong = format!("{heading} stands before any [[{list}]]");
+            let right = format!("write it below the [[{list}]] that it belongs to");
+            return Some(Fault { at, wrong, right });
+        }
+    }
+    None
 }
 
 /// Whether something that looks like a day stands on the line of a place.

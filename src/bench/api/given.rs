@@ -2,8 +2,7 @@
 
 use super::asked::{periods_s, steps_s};
 use crate::bench::driven::{MOST_QUANTITIES, SPEEDS};
-use crate::bench::{CHANGES, ChangeSpec, SEVERITY, Takes};
-use crate::plant::fault::FaultName;
+use crate::bench::{CHANGES, ChangeSpec, SEVERITY, Takes, fault_words};
 use serde_json::{Value as Json, json};
 
 /// Most samples in one answer.
@@ -43,7 +42,7 @@ pub fn change_body() -> Json {
             }
             Takes::Switch(_) => json!({"type": "boolean"}),
             Takes::Moment(_) => json!({"type": "boolean", "const": true}),
-            Takes::Fault => json!({"type": "string", "enum": FaultName::ALL.map(FaultName::word)}),
+            Takes::Fault => json!({"type": "string", "enum": fault_words().map(|w| w.0).collect::<Vec<_>>()}),
         };
         value["description"] = json!(spec.says);
         let mut properties = json!({ spec.key: value });

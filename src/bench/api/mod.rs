@@ -4,6 +4,7 @@
 //! table, `routes.rs`.
 
 mod asked;
+mod connection;
 mod document;
 mod given;
 mod guard;
@@ -11,6 +12,8 @@ mod problem;
 mod routes;
 mod server;
 mod shown;
+#[cfg(test)]
+mod slow;
 mod stream;
 #[cfg(test)]
 mod tests;

@@ -7,12 +7,11 @@ use super::given::{
 };
 use super::problem::Problem;
 use super::shown::{
-    BenchShown, ChangedShown, ChangesShown, QuantitiesShown, SnapshotShown, SnapshotsShown, TimeShown,
-    TraceShown, WindowShown, csv,
+    BenchShown, ChangedShown, ChangesShown, DisplaysShown, QuantitiesShown, SnapshotShown, SnapshotsShown,
+    TimeShown, TraceShown, WindowShown, csv,
 };
 use crate::bench::driven::{Answer, Order, SPEEDS, device_key};
-use crate::bench::{BenchPlan, CHANGES, Change, SEVERITY, Takes};
-use crate::plant::fault::FaultName;
+use crate::bench::{BenchPlan, CHANGES, Change, SEVERITY, Takes, fault_change};
 use crate::time::Instant;
 use axum::http::StatusCode;
 use core::time::Duration;
@@ -102,7 +101,14 @@ fn told(answer: Answer) -> Told {
             at_s: at.as_secs_f64(),
             quantities: readings.into_iter().map(Into::into).collect(),
         }),
-        Answer::Changed { at } => json_of(ChangedShown { at_s: at.as_secs_f64() }),
+        Answer::Changed { at, became } => json_of(ChangedShown {
+            at_s: at.as_secs_f64(),
+            became: became.into_iter().map(Into::into).collect(),
+        }),
+        Answer::Displays { at, displays } => json_of(DisplaysShown {
+            at_s: at.as_secs_f64(),
+            displays: displays.into_iter().map(Into::into).collect(),
+        }),
         Answer::Snapshots(all) => {
             json_of(SnapshotsShown { snapshots: all.into_iter().map(SnapshotShown::from).collect() })
         }
@@ -197,12 +203,11 @@ fn change(plan: &BenchPlan, asked: &Asked) -> Result<Next, Problem> {
     let change: Change = match &spec.takes {
         Takes::Number { range, make, .. } => make(asked.member(spec.key, Some(value), range.clone())?),
         Takes::Fault => {
-            let name = value.as_str().and_then(FaultName::from_word);
+            let named = |severity| value.as_str().and_then(|word| fault_change(word, severity));
             let next = "give one of the words that GET /changes tells";
             let wrong = || asked.cannot(format!("{} cannot be {}", spec.key, short(value)), next);
-            let name = name.ok_or_else(wrong)?;
-            let severity = asked.member(SEVERITY, members.get(SEVERITY), 0.0..=1.0)?;
-            Change::ValveFault { name, severity }
+            named(0.0).ok_or_else(wrong)?;
+            named(asked.member(SEVERITY, members.get(SEVERITY), 0.0..=1.0)?).ok_or_else(wrong)?
         }
         Takes::Switch(make) => make(switch()?),
         Takes::Moment(change) if switch()? => *change,
@@ -377,6 +382,15 @@ pub static ROUTES: &[Route] = &[
         ..PLAIN
     },
     Route {
+        path: "/displays",
+        id: "displays",
+        summary: "What the displays show",
+        says: "The lines of the display of every positioner that has one, as somebody before it reads them.",
+        answer: Kind::Json(shape::<DisplaysShown>),
+        act: |_, _| ask(Order::Displays),
+        ..PLAIN
+    },
+    Route {
         path: "/changes",
         id: "changes",
         summary: "What can be changed",
@@ -390,7 +404,9 @@ pub static ROUTES: &[Route] = &[
         path: "/changes",
         id: "change",
         summary: "Something changes now",
-        says: "The same as an event of the bench file, without its time: one key, and the device where one is meant.",
+        says: "The same as an event of the bench file, without its time: one key, and the device where one is meant. A key of a \
+               positioner, and a calibration, are answered with what the device makes of them; a calibration that no device \
+               begins is refused with 409.",
         body: Some(change_body),
         answer: Kind::Json(shape::<ChangedShown>),
         refuses: &[404, 409],

@@ -1,6 +1,7 @@
 //! The server: connections, and what is done for each request [BA-08] [BA-09].
 
 use super::asked::{Asked, name_in, query_of};
+use super::connection::{PATIENCE, connection};
 use super::document::{document, word};
 use super::guard::{self, Token};
 use super::problem::Problem;
@@ -12,26 +13,15 @@ use axum::Router;
 use axum::body::{Body, Bytes, to_bytes};
 use axum::http::{HeaderValue, Request, Response, StatusCode, header};
 use axum::routing::{MethodFilter, MethodRouter, on};
-use core::pin::Pin;
-use core::task::{Context, Poll};
 use core::time::Duration;
-use hyper::server::conn::http1;
-use hyper_util::rt::{TokioIo, TokioTimer};
-use hyper_util::service::TowerToHyperService;
 use serde_json::Value as Json;
-use std::io;
 use std::sync::Arc;
-use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
-use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore, oneshot};
-use tokio::time::{Sleep, sleep, timeout};
+use tokio::net::TcpListener;
+use tokio::sync::{Semaphore, oneshot};
+use tokio::time::{sleep, timeout};
 
 /// Most connections at a time.
 const MOST_CONNECTIONS: usize = 32;
-/// The head of a request, and its body, take no longer.
-const PATIENCE: Duration = Duration::from_secs(10);
-/// A reader that takes nothing for so long is gone.
-const STUCK: Duration = Duration::from_secs(30);
 /// Longest body, octets.
 const LONGEST_BODY: usize = 16 * 1024;
 /// The wait after the system could not let anybody in.
@@ -45,7 +35,7 @@ pub struct Shared {
 }
 
 /// The routes with their handlers.
-fn router(shared: &Arc<Shared>) -> Router {
+pub fn router(shared: &Arc<Shared>) -> Router {
     let mut router = Router::new();
     let mut paths: Vec<&'static str> = Vec::new();
     for route in ROUTES {
@@ -200,44 +190,6 @@ async fn json_body(doing: &str, request: Request<Body>) -> Result<Json, Problem>
     }
 }
 
-/// A connection that counts, and that is gone when its other end takes nothing any more.
-struct Counted {
-    stream: TcpStream,
-    stuck: Option<Pin<Box<Sleep>>>,
-    _permit: OwnedSemaphorePermit,
-}
-
-impl AsyncRead for Counted {
-    fn poll_read(
-        mut self: Pin<&mut Self>,
-        cx: &mut Context<'_>,
-        to: &mut ReadBuf<'_>,
-    ) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_read(cx, to)
-    }
-}
-
-impl AsyncWrite for Counted {
-    fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, octets: &[u8]) -> Poll<io::Result<usize>> {
-        if let Poll::Ready(done) = Pin::new(&mut self.stream).poll_write(cx, octets) {
-            self.stuck = None;
-            return Poll::Ready(done);
-        }
-        match self.stuck.get_or_insert_with(|| Box::pin(sleep(STUCK))).as_mut().poll(cx) {
-            Poll::Ready(()) => Poll::Ready(Err(io::ErrorKind::TimedOut.into())),
-            Poll::Pending => Poll::Pending,
-        }
-    }
-
-    fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_flush(cx)
-    }
-
-    fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_shutdown(cx)
-    }
-}
-
 /// Serves until `stop` is told, or its other end is dropped.
 pub async fn listen(listener: TcpListener, shared: Shared, stop: oneshot::Receiver<()>) {
     let router = router(&Arc::new(shared));
@@ -251,16 +203,7 @@ pub async fn listen(listener: TcpListener, shared: Shared, stop: oneshot::Receiv
             // Beyond the bound it is closed at once.
             let Ok(permit) = Arc::clone(&room).try_acquire_owned() else { continue };
             let _ = stream.set_nodelay(true);
-            let io = TokioIo::new(Counted { stream, stuck: None, _permit: permit });
-            let service = TowerToHyperService::new(router.clone());
-            tokio::spawn(async move {
-                let connection = http1::Builder::new()
-                    .timer(TokioTimer::new())
-                    .header_read_timeout(PATIENCE)
-                    .serve_connection(io, service);
-                // Whoever breaks off has nobody to be told.
-                let _ = connection.await;
-            });
+            tokio::spawn(connection(stream, permit, router.clone()));
         }
     };
     tokio::select! {

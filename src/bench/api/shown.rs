@@ -1,8 +1,10 @@
 //! What the API answers, as JSON.
 
-use crate::bench::driven::{Going, Reading, SnapshotState, TimeState, Value, View, Window, device_key};
-use crate::bench::{BenchPlan, CHANGES, Takes};
-use crate::plant::fault::FaultName;
+use crate::bench::driven::{
+    Display, Going, Reading, SnapshotState, TimeState, Value, View, Window, device_key,
+};
+use crate::bench::{BenchPlan, CHANGES, Takes, fault_words};
+use crate::device::Response;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Serialize;
 use serde_json::{Value as Json, json};
@@ -226,10 +228,7 @@ impl ChangesShown {
                 Takes::Switch(_) | Takes::Moment(_) | Takes::Fault => (None, None, None),
             };
             let words = match &c.takes {
-                Takes::Fault => FaultName::ALL
-                    .map(|n| WordShown { word: n.word(), says: n.meaning() })
-                    .into_iter()
-                    .collect(),
+                Takes::Fault => fault_words().map(|(word, says)| WordShown { word, says }).collect(),
                 _ => Vec::new(),
             };
             ChangeShown { words, key: c.key, says: c.says, unit, minimum, maximum }
@@ -243,6 +242,52 @@ impl ChangesShown {
 pub struct ChangedShown {
     /// When, bench time, s.
     pub at_s: f64,
+    /// What devices make of a key that is pressed or let go, or of a calibration that is asked for; none for other changes.
+    pub became: Vec<BecameShown>,
+}
+
+/// What a device makes of a key, or of a calibration that is asked for.
+#[derive(Serialize, JsonSchema)]
+pub struct BecameShown {
+    /// The device's key.
+    pub device: String,
+    /// Whether it does what was wanted, or waits for more, such as a key that has to be held.
+    pub done: bool,
+    /// What it does, or why it does nothing.
+    pub what: String,
+    /// What to do next; null where nothing is needed.
+    pub next: Option<&'static str>,
+}
+
+impl From<(String, Response)> for BecameShown {
+    fn from((device, response): (String, Response)) -> BecameShown {
+        let (done, next) = (response.is_done(), response.next());
+        BecameShown { device, done, what: response.to_string(), next }
+    }
+}
+
+/// What displays show.
+#[derive(Serialize, JsonSchema)]
+pub struct DisplaysShown {
+    /// Bench time, s.
+    pub at_s: f64,
+    /// One for each device that has a display.
+    pub displays: Vec<DisplayShown>,
+}
+
+/// What the display of a device shows.
+#[derive(Serialize, JsonSchema)]
+pub struct DisplayShown {
+    /// The device's key.
+    pub device: String,
+    /// Its lines from the top, each at most 24 characters; none while it has no power.
+    pub lines: Vec<String>,
+}
+
+impl From<(String, Display)> for DisplayShown {
+    fn from((device, display): (String, Display)) -> DisplayShown {
+        DisplayShown { device, lines: display.lines }
+    }
 }
 
 /// The snapshots.

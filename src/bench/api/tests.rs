@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use serde_json::{Map, Value as Json, json};
 use std::path::Path;
 
-fn plan() -> BenchPlan {
+pub fn plan() -> BenchPlan {
     let text = "[[device]]\ntag = \"FV-3104\"\n[device.valve]\nstroke_mm = 20\n[[line]]\nat = \"pty:\"\n";
     check(text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"))
 }

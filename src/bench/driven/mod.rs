@@ -11,13 +11,15 @@ mod tests;
 mod trace;
 
 pub use clock::{BenchClock, Going, LONGEST_STEP, SPEEDS};
-pub use order::{Answer, Done, Order, Reason, Refusal, Reply, SnapshotState, TimeState, Window};
+pub use order::{Answer, Display, Done, Order, Reason, Refusal, Reply, SnapshotState, TimeState, Window};
 pub use quantity::{Reading, Value, View, all as all_quantities, device_key};
 pub use trace::{
     MOST_QUANTITIES, MOST_STREAMS, Offered, PERIODS, Reader, Recording, Sample, StreamNews, TracePlan,
 };
 
+use super::station::second_master;
 use super::{BenchPlan, Change, why_not};
+use crate::device::Response;
 use crate::frame::Marks;
 use crate::line::{Bus, Delivery};
 use crate::sim::{Loop, Participant};
@@ -227,6 +229,7 @@ impl Driven {
             }
             Order::Run { speed } => self.run(wall, speed),
             Order::Read { names } => self.read(names),
+            Order::Displays => Ok(self.displays()),
             Order::Change { device, change } => self.change(device, change),
             Order::Snapshots => Ok(Answer::Snapshots(self.snapshots.iter().map(state).collect())),
             Order::Take { name } => self.take(name),
@@ -304,6 +307,18 @@ impl Driven {
         Ok(Answer::Read { at: self.at, readings: all })
     }
 
+    fn displays(&mut self) -> Answer {
+        self.bring_up();
+        let (plan, bus, at) = (&self.plan, &self.bus, self.at);
+        let one = |i: usize| {
+            let station = bus.stations().nth(i).and_then(Participant::device)?;
+            let lines = station.device().display(bus.shown(i, at))?;
+            let lines = if station.is_on() { lines.to_vec() } else { Vec::new() };
+            Some((device_key(plan, i), Display { lines }))
+        };
+        Answer::Displays { at, displays: (0..plan.devices.len()).filter_map(one).collect() }
+    }
+
     fn change(&mut self, device: Option<usize>, change: Change) -> Result<Answer, Refusal> {
         if let Some(device) = device.filter(|&d| d >= self.plan.devices.len()) {
             let wrong = format!("there is no device {device}");
@@ -313,20 +328,39 @@ impl Driven {
             return Err(Refusal::new(Reason::NotNow, wrong, next));
         }
         let at = self.at;
-        if self.plan.wires.is_some() && change.is_of_the_loop() {
-            if let Some(of) = self.bus.around_mut::<Loop>() {
-                of.order(at, change);
-            }
-        } else {
+        let mut became = Vec::new();
+        let reaches_loop = self.plan.wires.is_some() && change.reaches_the_loop();
+        if let Some(of) = self.bus.around_mut::<Loop>().filter(|_| reaches_loop) {
+            of.order(at, device, change);
+        }
+        if let Some(severity) = change.second_master() {
+            self.second_master(severity);
+        } else if !(reaches_loop && change.is_of_the_loop()) {
             for i in (0..self.plan.devices.len()).filter(|&i| device.is_none_or(|d| d == i)) {
                 let shown = self.bus.shown(i, at);
-                if let Some(station) = self.bus.station_mut(i).and_then(Participant::device_mut) {
-                    station.change(shown, change);
-                }
+                let station = self.bus.station_mut(i).and_then(Participant::device_mut);
+                let response = station.and_then(|s| s.change(shown, change));
+                became.extend(response.map(|r| (device_key(&self.plan, i), r)));
             }
         }
         self.done.push(Done::Changed { at, device, change });
-        Ok(Answer::Changed { at })
+        if change == Change::Calibrate && !became.iter().any(|(_, r)| r.is_done()) {
+            return Err(none_began(&became));
+        }
+        Ok(Answer::Changed { at, became })
+    }
+
+    /// A second master is at work from now on, or no longer; it joins the wires when it is first wanted [DV-110].
+    fn second_master(&mut self, severity: f64) {
+        let place = |bus: &Bus<Participant>| bus.stations().position(|s| s.second_master().is_some());
+        let place = place(&self.bus).unwrap_or_else(|| {
+            let master = second_master(&self.plan);
+            self.bus.add_station(Participant::SecondMaster(Box::new(master)))
+        });
+        let shown = self.bus.shown(place, self.at);
+        if let Some(master) = self.bus.station_mut(place).and_then(Participant::second_master_mut) {
+            master.set_severity(shown, severity);
+        }
     }
 
     fn find(&self, name: &str) -> Result<usize, Refusal> {
@@ -434,6 +468,14 @@ impl Driven {
 
 fn state(of: &Snapshot) -> SnapshotState {
     SnapshotState { name: of.name.clone(), at: of.at }
+}
+
+/// No device has begun the calibration that was asked for.
+fn none_began(became: &[(String, Response)]) -> Refusal {
+    let wrong: Vec<String> = became.iter().map(|(key, r)| format!("{key}: {r}")).collect();
+    let mut next: Vec<&str> = became.iter().filter_map(|(_, r)| r.next()).collect();
+    next.dedup();
+    Refusal::new(Reason::NotNow, wrong.join("; "), next.join("; "))
 }
 
 fn not_paused(what: &str) -> Refusal {

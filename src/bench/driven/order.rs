@@ -3,6 +3,7 @@
 use super::clock::Going;
 use super::quantity::Reading;
 use super::trace::{Reader, Sample, TracePlan};
+use crate::device::Response;
 use crate::sim::Change;
 use crate::time::Instant;
 use core::time::Duration;
@@ -23,6 +24,8 @@ pub enum Order {
         /// 1 ns to 600 s.
         by: Duration,
     },
+    /// What the displays of the devices show now.
+    Displays,
     /// All quantities as they are now, or those.
     Read {
         /// Full names; `None` for all.
@@ -134,6 +137,15 @@ pub enum Answer {
     Changed {
         /// When, bench time.
         at: Instant,
+        /// What devices make of it, by their keys, where that is their own affair: a key, or a calibration asked for.
+        became: Vec<(String, Response)>,
+    },
+    /// What displays show, of every device that has one.
+    Displays {
+        /// Bench time.
+        at: Instant,
+        /// Each with its device's key.
+        displays: Vec<(String, Display)>,
     },
     /// The snapshots, in the order in which they were taken.
     Snapshots(Vec<SnapshotState>),
@@ -143,6 +155,13 @@ pub enum Answer {
     Window(Window),
     /// A trace begins.
     Tracing(TracePlan),
+}
+
+/// What the display of a device shows [DV-99].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Display {
+    /// Its lines, the first at the top; without power there are none.
+    pub lines: Vec<String>,
 }
 
 /// What kind of reason a refusal has.

@@ -7,7 +7,7 @@ use crate::bench::BenchPlan;
 use crate::device::positioner::{Electronics, Ending};
 use crate::line::Bus;
 use crate::plant::fault::FaultName;
-use crate::sim::{DeviceStation, Loop, Participant, Power, StationValve};
+use crate::sim::{DeviceStation, Loop, Participant, Power, SiteFault, StationValve};
 use crate::time::Instant;
 use std::borrow::Cow;
 
@@ -119,6 +119,9 @@ fn of_loop(of: &Loop) -> Rows {
     rows.row("extra_ohm", "ohm", View::Set, of.extra_ohm());
     rows.row("leak_ohm", "ohm", View::Set, of.leak_ohm());
     rows.row("card_current_ma", "mA", View::True, of.carried_ma());
+    for name in SiteFault::ALL.into_iter().filter(|n| n.is_of_the_loop()) {
+        rows.row(name.quantity(), "", View::Set, of.faults().severity(name));
+    }
     rows
 }
 
@@ -133,6 +136,8 @@ fn of_wires(bus: &Bus<Participant>) -> Rows {
     ] {
         rows.row(name, "", View::True, octets as f64);
     }
+    let second = bus.stations().find_map(|s| s.second_master()).map_or(0.0, |m| m.severity());
+    rows.row(SiteFault::SecondMaster.quantity(), "", View::Set, second);
     rows
 }
 
@@ -177,7 +182,8 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
     }
     if let Some(electronics) = device.electronics() {
         of_electronics(electronics, &mut rows);
-        rows.row("display", "", View::Device, device.display_state(shown).map_or(Value::None, Value::Word));
+        let display = device.display_state(shown).filter(|_| station.is_on());
+        rows.row("display", "", View::Device, display.map_or(Value::None, Value::Word));
     }
     rows.row("bursts", "", View::Device, device.bursts());
     let inputs = device.inputs();
@@ -194,6 +200,14 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
     rows.row("write_protect", "", View::Set, device.config().write_protected);
     rows.row("busy", "", View::Set, device.config().busy);
     rows.row("malfunction", "", View::Set, device.is_broken());
+    rows.row("polling_address", "", View::Device, f64::from(device.polling_address()));
+    // What the loop has is told there.
+    let is_here = |n: &SiteFault| {
+        *n != SiteFault::SecondMaster && (!n.is_of_the_loop() || station.supplied().is_none())
+    };
+    for name in SiteFault::ALL.into_iter().filter(is_here) {
+        rows.row(name.quantity(), "", View::Set, station.faults().severity(name));
+    }
     rows
 }
 

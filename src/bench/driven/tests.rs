@@ -1,5 +1,7 @@
 //! Time, orders, snapshots and traces on a wall clock that is a number.
 
+mod site;
+
 use super::*;
 use crate::bench::{check, world};
 use crate::plant::fault::FaultName;

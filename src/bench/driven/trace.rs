@@ -115,8 +115,9 @@ struct Stream {
     reader: Box<dyn Reader>,
 }
 
-/// So many news at once are handed over at the latest.
-const BATCH: usize = 1024;
+/// Most values that are handed over at once, and after so many they are handed over at the latest: what a reader has taken
+/// and not yet passed on is bounded by this.
+pub const MOST_AT_ONCE: usize = 4096;
 
 impl Stream {
     fn push(&mut self, news: StreamNews) {
@@ -130,28 +131,38 @@ impl Stream {
             return;
         }
         self.waiting.push(news);
-        if self.waiting.len().is_multiple_of(BATCH) {
+        if self.waiting.len().is_multiple_of(self.batch()) {
             self.hand_over();
         }
+    }
+
+    /// How many news are handed over at once.
+    fn batch(&self) -> usize {
+        (MOST_AT_ONCE / self.plan.places.len().max(1)).max(1)
     }
 
     /// Hands over what waits; false when the stream is at its end.
     fn hand_over(&mut self) -> bool {
         if self.is_too_slow {
-            let _ = self.reader.offer(vec![StreamNews::TooSlow]);
-            return false;
+            // Whoever has no room is told when he has, if he lives to see it.
+            return matches!(self.reader.offer(vec![StreamNews::TooSlow]), Offered::Full(_));
         }
-        if self.waiting.is_empty() {
-            return self.reader.is_there();
-        }
-        match self.reader.offer(core::mem::take(&mut self.waiting)) {
-            Offered::Taken => true,
-            Offered::Full(back) => {
-                self.waiting = back;
-                true
+        let mut handed = 0;
+        let there = loop {
+            let batch: Vec<StreamNews> =
+                self.waiting.iter().skip(handed).take(self.batch()).cloned().collect();
+            if batch.is_empty() {
+                break self.reader.is_there();
             }
-            Offered::Gone => false,
-        }
+            let many = batch.len();
+            match self.reader.offer(batch) {
+                Offered::Taken => handed += many,
+                Offered::Full(_) => break true,
+                Offered::Gone => break false,
+            }
+        };
+        self.waiting.drain(..handed);
+        there
     }
 }
 
@@ -219,7 +230,7 @@ impl Traces {
 
     /// Whether something waits for a reader.
     pub fn waits(&self) -> bool {
-        self.streams.iter().any(|s| !s.waiting.is_empty())
+        self.streams.iter().any(|s| !s.waiting.is_empty() || s.is_too_slow)
     }
 
     /// The bench is put back to `at`: what was recorded behind it has not happened.

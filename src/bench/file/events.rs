@@ -4,9 +4,8 @@ use super::names::named;
 use super::shape::{EventTable, Given};
 use super::{Fault, TIME_S, number, words};
 use crate::bench::Change;
-use crate::bench::changes::{self, CHANGES, SEVERITY, Takes};
+use crate::bench::changes::{self, CHANGES, SEVERITY, Takes, fault_change, fault_words};
 use crate::bench::plan::{DevicePlan, EventPlan, LoopPlan};
-use crate::plant::fault::FaultName;
 use crate::time::Instant;
 use core::time::Duration;
 use toml::Spanned;
@@ -62,7 +61,11 @@ pub(super) fn event(
             return Err(Fault::new(second, "this event changes two things", right));
         }
     };
-    if change.is_of_the_loop() && !matches!(change, Change::LoopCurrentMa(_)) {
+    if let Some((wrong, right)) = changes::no_site(devices, wires, device, change) {
+        return Err(Fault::new(at, wrong, right));
+    }
+    let is_fault = matches!(change, Change::ValveFault { .. } | Change::SiteFault { .. });
+    if change.is_of_the_loop() && !is_fault && !matches!(change, Change::LoopCurrentMa(_)) {
         if wires.is_none() {
             let right = "say what feeds the loop and where its devices are, as on a wiring sheet: [loop.supply] or \
                          [loop.card], [[loop.device]], or sheet = \"FILE.toml\" in [loop]";
@@ -80,7 +83,7 @@ pub(super) fn event(
     if let (Change::LoopCurrentMa(_), Some(wires)) = (change, wires) {
         wires.follows().map_err(|(wrong, right)| Fault::new(at, wrong, right))?;
     }
-    if let (Some(n), false) = (&t.severity, matches!(change, Change::ValveFault { .. })) {
+    if let (Some(n), false) = (&t.severity, is_fault) {
         let wrong = "severity is that of a fault, and this event has none";
         return Err(Fault::new(&n.span(), wrong, "leave severity out, or give fault = \"packing_tight\""));
     }
@@ -104,12 +107,15 @@ pub(super) fn event(
     Ok(EventPlan { at: Instant::ZERO + Duration::from_secs_f64(at_s), device, change })
 }
 
-/// The fault of an event with its severity [PL-33].
+/// The fault of an event with its severity [PL-33] [DV-110].
 fn fault(word: &Spanned<String>, t: &EventTable) -> Result<Change, Fault> {
-    let name = words::one_of(word, "fault", &FaultName::ALL.map(|name| (name.word(), name)))?;
+    let all: Vec<(&str, &str)> = fault_words().map(|(word, _)| (word, word)).collect();
+    let name = words::one_of(word, "fault", &all)?;
     let Some(n) = &t.severity else {
         let right = "give severity, 0 (repaired) to 1, such as severity = 0.6";
         return Err(Fault::new(&word.span(), "this fault has no severity", right));
     };
-    Ok(Change::ValveFault { name, severity: number(n, SEVERITY, "", 0.0..=1.0)? })
+    let severity = number(n, SEVERITY, "", 0.0..=1.0)?;
+    let unknown = || Fault::new(&word.span(), "there is no such fault", "see `looprig mock --faults`");
+    fault_change(name, severity).ok_or_else(unknown)
 }

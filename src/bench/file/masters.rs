@@ -7,7 +7,7 @@ use crate::app::command::{Effect, Revision, spec, value};
 use crate::bench::plan::{DevicePlan, LineKind, LinePlan, MasterPlan};
 use crate::frame::{Address, Frame, Master, PollingAddress, Target};
 use crate::link::MasterConfig;
-use crate::sim::Errand;
+use crate::sim::{Errand, HostFault};
 use crate::time::Instant;
 use core::time::Duration;
 use toml::Spanned;
@@ -51,7 +51,33 @@ fn master(
         return Err(Fault::new(&table.span(), "this master asks nothing", right));
     }
     let errands = asks.iter().map(|a| errand(a, config.role, devices, lines)).collect::<Result<_, _>>()?;
-    Ok(MasterPlan { config, errands, clock: clock(&t.clock_ppm, &t.jitter_ms)? })
+    let faults = faults(t.faults.as_deref().unwrap_or_default(), lines)?;
+    Ok(MasterPlan { config, errands, clock: clock(&t.clock_ppm, &t.jitter_ms)?, faults })
+}
+
+/// What a master does wrong, each once; not where real devices may hear it.
+fn faults(names: &[Spanned<String>], lines: &[LinePlan]) -> Result<Vec<HostFault>, Fault> {
+    let known = HostFault::ALL.map(|(fault, name)| (name, fault));
+    let mut faults = Vec::new();
+    for name in names {
+        let fault = words::one_of(name, "a fault of a master", &known)?;
+        let real = lines.iter().find(|l| matches!(l.kind, LineKind::Serial(..) | LineKind::Tcp(_)));
+        if let Some(line) = real {
+            let wrong =
+                format!("behind {} of this bench there may be real devices, which would hear it", line.at);
+            return Err(Fault::new(
+                &name.span(),
+                wrong,
+                "leave the fault, or the serial: and tcp: lines out",
+            ));
+        }
+        if faults.contains(&fault) {
+            let wrong = format!("\"{}\" stands here twice", name.get_ref());
+            return Err(Fault::new(&name.span(), wrong, "leave one of them out"));
+        }
+        faults.push(fault);
+    }
+    Ok(faults)
 }
 
 fn errand(

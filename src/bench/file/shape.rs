@@ -12,7 +12,7 @@ pub use current_loop::LoopTable;
 pub use device::{DeviceTable, RangeTable, SlowTable};
 pub use positioner::PositionerTable;
 
-use crate::plant::fault::FaultName;
+use crate::bench::changes::fault_words;
 use schemars::JsonSchema;
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor, value::MapAccessDeserializer};
@@ -148,6 +148,23 @@ enum RoleWord {
     Secondary,
 }
 
+/// Every fault of a master, for the schema.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "snake_case")]
+#[allow(dead_code)]
+enum HostFaultWord {
+    /// Three preambles.
+    FewPreambles,
+    /// A check byte with one bit wrong.
+    WrongCheckByte,
+    /// A byte count that is too large by one.
+    WrongByteCount,
+    /// The burst bit is set.
+    BurstBit,
+    /// One octet behind the check byte.
+    OctetBehind,
+}
+
 /// Every kind of fault on the wires, for the schema.
 #[derive(JsonSchema)]
 #[schemars(rename_all = "snake_case")]
@@ -278,6 +295,10 @@ pub struct MasterTable {
     /// It begins a request up to so much later than it means to, ms at wire pace, 0 to 1000. Default 0.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 1000.0))]
     pub jitter_ms: Option<Spanned<Number>>,
+    /// What it does wrong in every request, for those who want to see how others take it, and whether
+    /// `looprig host-check` finds it. Not in a bench with a serial: or tcp: line.
+    #[schemars(with = "Option<Vec<HostFaultWord>>")]
+    pub faults: Option<Vec<Spanned<String>>>,
     /// What it asks again and again; at least one. Of those that are due the one that has waited longest
     /// comes first.
     #[schemars(with = "Vec<AskTable>", length(min = 1))]
@@ -436,11 +457,11 @@ pub struct EventTable {
     /// true: the device loses its power for a moment and starts again, with its memory as stored.
     #[schemars(with = "Option<bool>", extend("const" = true))]
     pub power_cycle: Option<Spanned<bool>>,
-    /// What is wrong from then on with the computed valve, so bad as severity says; `looprig valve --faults` tells all of them.
-    /// This and the next four are for a device whose [device.valve] describes a valve.
-    #[schemars(with = "Option<String>", extend("enum" = FaultName::ALL.map(FaultName::word)))]
+    /// What is wrong from then on, so bad as severity says: with a valve that [device.valve] describes, with the loop, a
+    /// device's settings, or who else is on the wires; `looprig mock --faults` tells all of them.
+    #[schemars(with = "Option<String>", extend("enum" = fault_words().map(|w| w.0).collect::<Vec<_>>()))]
     pub fault: Option<Spanned<String>>,
-    /// Of a fault: how bad, 0 (repaired) to 1.
+    /// Of a fault: how bad, 0 (mended) to 1.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 1.0))]
     pub severity: Option<Spanned<Number>>,
     /// The pressure before the regulator of the computed valve from then on, bar, 0 to 20.

@@ -153,7 +153,7 @@ impl Section {
             unit_code: self.small(fields::unit_of(known, at)),
             class: self.small(fields::class_of(known, at)),
         };
-        FieldView { found: &found, data: &data, data_offset: 0 }.cell()
+        FieldView { found: &found, data: &data, data_offset: 0, status_words: &[] }.cell()
     }
 
     /// As [`Section::text`], with every digit.

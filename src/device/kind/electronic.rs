@@ -79,6 +79,12 @@ pub(in crate::device) trait Positioning {
     /// Gives it by hand from now on, or back to the loop.
     fn set_by_hand(&mut self, around: Around<'_>, now: Instant, percent: Option<f64>);
 
+    /// Whether its selector stands on local [DV-112].
+    fn is_local(&self) -> bool;
+
+    /// The selector is turned.
+    fn set_local(&mut self, around: Around<'_>, now: Instant, local: bool);
+
     /// One period: the readings of its sensors, but for the loop current, which it has.
     fn sense(&mut self, around: Around<'_>, now: Instant, senses: &Senses) -> Period;
 
@@ -113,6 +119,8 @@ pub(super) struct ElectronicPositioner {
     /// The set point while the loop current is fixed: it stays where it was [DV-15].
     held_percent: Option<f64>,
     by_hand_percent: Option<f64>,
+    /// The selector stands on local [DV-112].
+    is_local: bool,
     alarms: Alarms,
     failure_is_noted: bool,
     keys: Keys,
@@ -131,6 +139,7 @@ impl ElectronicPositioner {
             loop_current_ma: config.loop_current_ma,
             held_percent: None,
             by_hand_percent: None,
+            is_local: false,
             alarms: Alarms::default(),
             failure_is_noted: false,
             keys: Keys::default(),
@@ -158,9 +167,10 @@ impl ElectronicPositioner {
         self.held_percent.unwrap_or(lower + (upper - lower) * self.share())
     }
 
-    /// What is aimed at, before damping: simulated [DV-23], by hand [DV-81], or demanded.
+    /// What is aimed at, before damping: simulated [DV-23], by hand [DV-81], or demanded. On local by hand alone [DV-112].
     fn set_point_percent(&self, around: Around<'_>) -> f64 {
         match (around.simulated[SET_POINT], self.by_hand_percent) {
+            (_, Some(percent)) if self.is_local => percent,
             (Some(given), _) => given.value.into(),
             (None, Some(percent)) => percent,
             (None, None) => self.demanded_percent(around),
@@ -238,6 +248,9 @@ impl Kind for ElectronicPositioner {
             self.electronics = begun(stored, &self.own.set_up);
         }
         self.has_started = true;
+        // Note was taken of that one, not of one that the loss of power has ended.
+        let result = self.electronics.result().copied();
+        self.failure_is_noted = stored.ended.is_some_and(|e| e.is_noted && Some(e.outcome) == result);
         self.by_hand_percent = None;
         self.alarms = Alarms::default();
         self.keys.forget();
@@ -339,12 +352,13 @@ impl Kind for ElectronicPositioner {
             (calibrates, 0x02),
             (self.by_hand_percent.is_some(), 0x04),
             (!self.own.calibration_allowed, 0x08),
+            (self.is_local, 0x10),
         ];
         Condition {
             own: [alarms.0, more.iter().filter(|m| m.0).fold(0, |octet, m| octet | m.1)],
             if_memory_defect: [Alarm::MemoryDefect.mask(), 0],
             out_of_specification: out.iter().any(|a| alarms.has(*a)),
-            function_check: calibrates || self.by_hand_percent.is_some(),
+            function_check: calibrates || self.is_local || self.by_hand_percent.is_some(),
             maintenance: never_calibrated
                 || alarms.has(Alarm::CalibrationFailed)
                 || alarms.has(Alarm::DoesNotMove),
@@ -386,8 +400,24 @@ impl Positioning for ElectronicPositioner {
     }
 
     fn set_by_hand(&mut self, around: Around<'_>, now: Instant, percent: Option<f64>) {
-        self.by_hand_percent = percent;
-        self.follow(around, now);
+        // On local it is not given back.
+        if percent.is_some() || !self.is_local {
+            self.by_hand_percent = percent;
+            self.follow(around, now);
+        }
+    }
+
+    fn is_local(&self) -> bool {
+        self.is_local
+    }
+
+    fn set_local(&mut self, around: Around<'_>, now: Instant, local: bool) {
+        if local == self.is_local {
+            return;
+        }
+        let stands = self.electronics.travel_percent().unwrap_or_else(|| self.set_point_percent(around));
+        self.is_local = local;
+        self.set_by_hand(around, now, local.then(|| stands.clamp(0.0, 100.0)));
     }
 
     fn sense(&mut self, around: Around<'_>, now: Instant, senses: &Senses) -> Period {
@@ -401,6 +431,11 @@ impl Positioning for ElectronicPositioner {
         {
             let opens = if self.own.set_up.outputs == Outputs::AirCloses { -1.0 } else { 1.0 };
             drive = opens * towards * JOG_DRIVE;
+        }
+        // Power has come, and the valve is held where it was found.
+        if self.is_local && self.by_hand_percent.is_none() {
+            let stands = self.electronics.travel_percent();
+            self.set_by_hand(around, now, stands.map(|x| x.clamp(0.0, 100.0)));
         }
         let ended = match (calibrated, self.electronics.progress()) {
             (true, None) => self.electronics.result().map(|o| o.ending),

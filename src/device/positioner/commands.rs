@@ -6,7 +6,7 @@ use crate::app::command::Revision::R5;
 use crate::app::command::Value;
 use crate::app::types::{Date, TimeOfDay};
 use crate::device::commands::{Answer, Asked, Handler, Open, READ, SELECTING, code, row};
-use crate::device::positioning::NotBegun;
+use crate::device::response::NotBegun;
 use crate::device::state::State;
 use crate::device::values::{Values, single};
 use core::ops::RangeInclusive;
@@ -86,6 +86,11 @@ fn no_electronics() -> Answer {
     Answer::Refused(code::DEVICE)
 }
 
+/// The selector at the positioner stands on local: no master moves the valve [DV-112].
+fn is_local(state: &State) -> bool {
+    state.positioning().is_some_and(|own| own.is_local())
+}
+
 fn read_source(state: &mut State, _: &Asked<'_>) -> Answer {
     Answer::Done(source(state))
 }
@@ -97,6 +102,9 @@ fn source(state: &State) -> Values {
 }
 
 fn write_source(state: &mut State, asked: &Asked<'_>) -> Answer {
+    if is_local(state) {
+        return Answer::Refused(code::RESTRICTED);
+    }
     let calibrates = state.positioning().is_some_and(|own| own.electronics().progress().is_some());
     let made = || {
         let given = match choice(asked, "source", 1)? {
@@ -141,6 +149,9 @@ fn read_travel(state: &mut State, asked: &Asked<'_>) -> Answer {
 
 /// 0 at once; it goes on by itself.
 fn start_calibration(state: &mut State, asked: &Asked<'_>) -> Answer {
+    if is_local(state) {
+        return Answer::Refused(code::RESTRICTED);
+    }
     let Some(kind) = asked.octet("calibration").and_then(Kind::from_code) else {
         return Answer::Refused(code::INVALID_SELECTION);
     };
@@ -150,8 +161,9 @@ fn start_calibration(state: &mut State, asked: &Asked<'_>) -> Answer {
         Err(NotBegun::Refused(Refusal::NoSupply)) => Answer::Refused(NO_SUPPLY),
         Err(NotBegun::Refused(Refusal::NoCurrent)) => Answer::Refused(NO_CURRENT),
         Err(NotBegun::NotAllowed) => Answer::Refused(NOT_ALLOWED),
-        Err(NotBegun::Locked) => Answer::Refused(code::WRITE_PROTECTED),
-        Err(NotBegun::NoElectronics) => no_electronics(),
+        // Whether this master may was asked before, and a device without power answers nothing.
+        Err(NotBegun::WriteProtected | NotBegun::Locked) => Answer::Refused(code::WRITE_PROTECTED),
+        Err(NotBegun::NoElectronics | NotBegun::NoPower) => no_electronics(),
     }
 }
 

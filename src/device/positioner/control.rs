@@ -101,6 +101,8 @@ pub struct Controller {
     /// Direction of the last move, and how often it turned since the target changed.
     went: f64,
     turns: u32,
+    /// Nothing has moved for this target yet: to turn now is to follow it.
+    is_new: bool,
 }
 
 impl Default for Controller {
@@ -114,6 +116,7 @@ impl Default for Controller {
             beyond: 0,
             went: 0.0,
             turns: 0,
+            is_new: true,
         }
     }
 }
@@ -179,7 +182,7 @@ impl Controller {
         let pa = self.smooth(look.opening_pa);
         if self.target_percent.is_nan() || (target_percent - self.target_percent).abs() > 0.05 {
             self.target_percent = target_percent;
-            self.turns = 0;
+            (self.turns, self.is_new) = (0, true);
         }
         let error = target_percent - self.track.place();
         // At rest all readings must say so, the last ones too: noise starts nothing, nor does what was before the rest.
@@ -191,20 +194,21 @@ impl Controller {
         };
         self.beyond = if away > self.rest_percent(learned) { self.beyond + 1 } else { 0 };
         if let (Doing::Holds { at_pa, .. }, true) = (self.doing, self.beyond >= 3) {
-            if self.went * error < 0.0 {
+            if self.went * error < 0.0 && !self.is_new {
                 self.turns += 1;
             }
             self.went = error.signum();
             self.doing = Doing::Goes { stuck_s: 0.0, moved: false, from_pa: at_pa };
         } else if matches!(self.doing, Doing::Goes { .. }) && self.went * error < 0.0 {
-            // It went past: that is a turn too, and good enough where it would be let be.
-            self.turns += 1;
             self.went = error.signum();
+            // It went past: that is a turn too, unless it is the target that went; good enough where it would be let be.
+            self.turns += u32::from(!self.is_new);
             if error.abs() <= self.rest_percent(learned) {
                 self.went = -self.went;
                 self.doing = Doing::Holds { since_s: 0.0, at_pa: None };
             }
         }
+        self.is_new &= self.rests();
         let flow = match self.doing {
             Doing::Holds { since_s, at_pa } => self.hold(learned, dt_s, since_s, at_pa, pa),
             Doing::Goes { stuck_s, moved, from_pa } => {
@@ -332,6 +336,34 @@ mod tests {
         }
         assert!((track.speed() - 20.0).abs() < 1e-9, "{}", track.speed());
         assert!((track.place() - 3.6).abs() < 1e-9);
+    }
+
+    /// [DV-87]: to follow a new target the other way is no turn: what is let be is as wide as on the way up, 0.38 % where a
+    /// single move is 0.7 % or more.
+    #[test]
+    fn a_new_target_is_no_turn() {
+        let learned = Learned { jump_percent: 0.72, ..Learned::default() };
+        let mut controller = Controller::default();
+        let mut look = Look { travel_percent: 50.0, opening_pa: 5e4 };
+        let settle = |controller: &mut Controller, look: &Look, target: f64| {
+            for _ in 0..100 {
+                controller.step(&learned, 0.01, target, look);
+            }
+            controller.rests()
+        };
+        // Up, where it rests; then down: it must go, and short by 0.42 % it goes on.
+        assert!(!settle(&mut controller, &look, 51.0));
+        look.travel_percent = 51.0;
+        assert!(settle(&mut controller, &look, 51.0));
+        assert!(!settle(&mut controller, &look, 50.0));
+        look.travel_percent = 50.0;
+        assert!(settle(&mut controller, &look, 50.0));
+        for _ in 0..15 {
+            // The move ends while it still runs, and it stops short.
+            look.travel_percent += 0.58 / 15.0;
+            controller.step(&learned, 0.01, 51.0, &look);
+        }
+        assert!(!settle(&mut controller, &look, 51.0), "0.42 % short is not let be");
     }
 
     /// [DV-87]: each turn at the same target widens what is let be; a new target begins anew.

@@ -31,6 +31,9 @@ pub struct Ended {
     pub outcome: Outcome,
     /// Day, month, year less 1900, by the device's clock.
     pub date: [u8; 3],
+    /// Whether somebody at the device took note of it; images from before this was stored lack it.
+    #[serde(default)]
+    pub is_noted: bool,
 }
 
 /// Everything that a positioner with electronics stores beside what every device does [DV-88].

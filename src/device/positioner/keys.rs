@@ -1,6 +1,7 @@
 //! Keys and display at the device, of our own design [DV-98] [DV-99].
 
 use super::{Electronics, Ending, Kind};
+use crate::device::response::Response;
 use crate::time::Instant;
 use core::time::Duration;
 
@@ -65,6 +66,8 @@ pub enum Act {
 pub struct Keys {
     pressed: [Option<Instant>; 5],
     calibrate_done: bool,
+    /// What came of it.
+    calibrate_made: Option<Response>,
     /// A press of "open" or "close" has been followed up to here.
     jogged_to: Option<Instant>,
 }
@@ -76,6 +79,7 @@ impl Keys {
         self.pressed[key as usize] = if pressed { was.or(Some(now)) } else { None };
         if key == Key::Calibrate && !pressed {
             self.calibrate_done = false;
+            self.calibrate_made = None;
         }
         match key {
             _ if !pressed || was.is_some() => None,
@@ -113,6 +117,21 @@ impl Keys {
         *self = Keys::default();
     }
 
+    /// Since when a key is pressed; `None` while it is not.
+    pub fn since(&self, key: Key) -> Option<Instant> {
+        self.pressed[key as usize]
+    }
+
+    /// What came of holding the key that calibrates, for as long as it is pressed.
+    pub fn calibrate_made(&self) -> Option<Response> {
+        self.calibrate_made
+    }
+
+    /// That came of holding the key that calibrates.
+    pub fn has_made(&mut self, response: Response) {
+        self.calibrate_made = Some(response);
+    }
+
     /// How long the key that calibrates has been held, while that has done nothing yet.
     fn held(&self, now: Instant) -> Option<Duration> {
         self.pressed[Key::Calibrate as usize].filter(|_| !self.calibrate_done).map(|t| now.since(t))
@@ -124,8 +143,10 @@ impl Keys {
 pub struct Shown {
     /// Set point, percent.
     pub set_point_percent: f64,
-    /// Whether it is given by hand.
-    pub by_hand: bool,
+    /// Why it does not follow the loop current, in words; `None` while it does.
+    pub given: Option<&'static str>,
+    /// Whether the selector stands on local [DV-112].
+    pub local: bool,
     /// Whether write protect or a lock keeps the keys from doing anything but "acknowledge" and "find".
     pub locked: bool,
     /// Whether it is armed to be found.
@@ -145,7 +166,8 @@ pub fn state(electronics: &Electronics, keys: &Keys, shown: &Shown, now: Instant
         None if shown.alarm.is_some() => shown.alarm.unwrap_or_default(),
         None if electronics.calibrated().is_none() => "not calibrated",
         None if shown.armed => "armed to be found",
-        None if shown.by_hand => "by hand",
+        None if shown.local => "on local",
+        None if shown.given.is_some() => shown.given.unwrap_or_default(),
         None if shown.locked => "locked",
         None if electronics.result().is_some_and(|o| o.ending == Ending::Aborted) => "calibration aborted",
         None => "follows the loop",
@@ -221,8 +243,14 @@ mod tests {
     #[test]
     fn the_display_of_a_new_device() {
         let electronics = Electronics::new(super::super::Kept::default()).expect("the default");
-        let shown =
-            Shown { set_point_percent: 50.0, by_hand: false, locked: false, armed: false, alarm: None };
+        let shown = Shown {
+            set_point_percent: 50.0,
+            given: None,
+            local: false,
+            locked: false,
+            armed: false,
+            alarm: None,
+        };
         let mut keys = Keys::default();
         let lines = display(&electronics, &keys, &shown, at(0));
         assert_eq!(lines[0], "travel      ---.- %");

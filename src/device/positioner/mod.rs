@@ -168,18 +168,26 @@ impl Electronics {
     /// # Errors
     /// One is running, there is no supply, or no current.
     pub fn start_calibration(&mut self, kind: Kind) -> Result<(), Refusal> {
-        if self.calibration.is_some() {
-            return Err(Refusal::Running);
+        if let Some(refusal) = self.why_not_calibrate() {
+            return Err(refusal);
         }
+        self.calibration = Some(Calibration::new(kind, self.calibrated.as_ref()));
+        Ok(())
+    }
+
+    /// Why a calibration would not be begun now; `None` if it would.
+    pub fn why_not_calibrate(&self) -> Option<Refusal> {
         match &self.senses {
-            Some(s) if s.loop_current_a < LEAST_CURRENT_A => Err(Refusal::NoCurrent),
-            None => Err(Refusal::NoCurrent),
-            Some(s) if s.supply_gauge_pa < NO_SUPPLY_GAUGE_PA => Err(Refusal::NoSupply),
-            Some(_) => {
-                self.calibration = Some(Calibration::new(kind, self.calibrated.as_ref()));
-                Ok(())
-            }
+            _ if self.calibration.is_some() => Some(Refusal::Running),
+            _ if !self.has_current() => Some(Refusal::NoCurrent),
+            Some(s) if s.supply_gauge_pa < NO_SUPPLY_GAUGE_PA => Some(Refusal::NoSupply),
+            _ => None,
         }
+    }
+
+    /// Whether there is enough loop current to work with, as far as was sensed.
+    pub fn has_current(&self) -> bool {
+        self.senses.as_ref().is_some_and(|s| s.loop_current_a >= LEAST_CURRENT_A)
     }
 
     /// Ends a calibration; what was in force before still is. Whether one was running.

@@ -235,7 +235,12 @@ impl Receiver {
     /// Whether no octet but the first is marked or comes after a pause: what is true of nearly all
     /// frames is found out in one pass without branches.
     fn runs_clean(&self, octets: &[Octet]) -> bool {
-        octets.windows(2).fold(true, |clean, w| clean & w[1].marks.is_empty() & !self.pause(w[0].at, w[1].at))
+        let (mut marks, mut longest_ns) = (Marks::NONE, 0);
+        for w in octets.windows(2) {
+            marks |= w[1].marks;
+            longest_ns = longest_ns.max(w[1].at.as_nanos().saturating_sub(w[0].at.as_nanos()));
+        }
+        marks.is_empty() && longest_ns <= self.longest_step_ns
     }
 
     fn candidate(&mut self, octets: &[Octet], start: &Start, end: bool) -> Step {

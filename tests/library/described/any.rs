@@ -1,7 +1,7 @@
 //! Descriptions of every shape: written, read, laid out, and fed with anything.
 
 use looprig::app::command::described::{
-    Command, Description, DeviceType, Element, Pair, Part, PartKind, PartUnit, Words, check,
+    Command, Description, DeviceType, Element, Pair, Part, PartKind, PartUnit, StatusOctets, Words, check,
 };
 use looprig::app::command::{
     Catalogue, Decoded, Described, Direction, Effect, Missing, Revision, TypeKey, Value, layout,
@@ -142,6 +142,11 @@ fn description() -> impl Strategy<Value = Description> {
                 types,
                 enumerations: vec![table("first", first), table("second", second)],
                 bits: vec![table("lamps", lamps)],
+                status: vec![StatusOctets {
+                    from: Revision::R6,
+                    to: Revision::R7,
+                    tables: vec![String::new(), "lamps".into()],
+                }],
                 settings: pairs(&commands),
                 commands,
             }

@@ -194,7 +194,12 @@ fn a_second_master_that_keeps_step_is_found() {
     let every = Some(Duration::from_millis(700));
     let errand = Errand { frame: frame.clone(), preambles: Some(5), first_at: Instant::ZERO, every };
     let clock = looprig::line::Clock::default();
-    plan.masters.push(MasterPlan { config: MasterConfig::default(), errands: vec![errand], clock });
+    plan.masters.push(MasterPlan {
+        config: MasterConfig::default(),
+        errands: vec![errand],
+        clock,
+        faults: Vec::new(),
+    });
     let mut host = Host::new(bench::in_process(&plan), MasterConfig::default());
     let stopped = (0..20).find_map(|_| match host.poll(PollingAddress::new(9).unwrap(), None) {
         Err(HostError::Stopped(v)) => Some(v),

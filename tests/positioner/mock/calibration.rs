@@ -131,3 +131,14 @@ fn a_failure_is_told() {
     rig.calibrate();
     assert_eq!(rig.data(48)[0] & 0x80, 0);
 }
+
+/// [CM-DESCRIBED] [DV-89]: what command 48 tells of the positioner's own octets stands in words, in revision 5 behind the
+/// four octets that others have elsewhere ([DV-04]): never calibrated is 01 in the second octet, maintenance required 01
+/// in the extended status ([ST-05]).
+#[test]
+fn the_status_of_a_new_device_in_words() {
+    let mut rig = Rig::new("", "");
+    assert_eq!(rig.told(48, "device_status"), "000100000000 (never calibrated)");
+    let mut rig = Rig::new("revision = 5", "");
+    assert_eq!(rig.told(48, "device_status"), "000000010001 (maintenance required, never calibrated)");
+}

@@ -56,6 +56,43 @@ fn everything_stored_is_there_again() {
     assert!((travel - 100.0 / 6.0).abs() < 0.4, "{travel}");
 }
 
+/// [DV-89]: a failed calibration of which somebody took note is no alarm again behind a restart; one that the loss of power ends
+/// then is, whatever was noted before.
+#[test]
+fn a_failure_that_was_noted() {
+    use looprig::device::positioner::Key;
+    use looprig::sim::Change;
+    let failed = |rig: &mut Rig| rig.data(48)[0] & 0x80 != 0;
+    let mut rig = Rig::new("", "");
+    rig.idle(1.0);
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 0);
+    rig.idle(3.0);
+    rig.change(Change::SupplyPressureBar(0.0));
+    rig.idle(60.0);
+    assert!(failed(&mut rig));
+    let image = rig.station().device_mut().take_image();
+    let mut again = restarted(image);
+    again.idle(1.0);
+    assert!(failed(&mut again), "nobody has taken note");
+    again.change(Change::KeyPressed(Key::Acknowledge, true));
+    again.idle(1.0);
+    assert!(!failed(&mut again));
+    let image = again.station().device_mut().take_image();
+    assert!(image.is_some(), "it is stored");
+    let mut noted = restarted(image);
+    noted.idle(1.0);
+    assert!(!failed(&mut noted), "known");
+    assert_eq!(noted.data(134)[..2], [3, 4], "what came of it is told all the same");
+    noted.change(Change::PowerCycle);
+    noted.idle(1.0);
+    assert!(!failed(&mut noted));
+    assert_eq!(noted.code(131, &[("calibration", "1")]), 0);
+    noted.idle(2.0);
+    noted.change(Change::PowerCycle);
+    noted.idle(1.0);
+    assert!(failed(&mut noted), "that one is new");
+}
+
 #[test]
 fn what_cannot_be_written() {
     let mut rig = Rig::new("", "");

@@ -78,7 +78,7 @@ impl Running {
         Running { at, line, notices, handle, thread, gate }
     }
 
-    pub fn notice(&self, wanted: impl Fn(&Notice) -> bool) {
+    pub fn notice(&self, mut wanted: impl FnMut(&Notice) -> bool) {
         while !wanted(&self.notices.recv_timeout(LONG).expect("a notice")) {}
     }
 

@@ -21,6 +21,28 @@ at = "pty:"
 
 const PACE: &str = "20";
 
+/// The tables of [DV-110] and [PL-33] in their order, row by row.
+#[test]
+fn all_faults_are_listed() {
+    let dir = scratch("mock-faults");
+    let told = run(&dir, &["mock", "--faults"]);
+    assert_eq!((told.code, told.err.as_str()), (0, ""));
+    assert_eq!(too_long(&told.out), Vec::<&str>::new());
+    let words = |page: &str, id: &str| -> Vec<String> {
+        let notes = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(page)).unwrap();
+        let part =
+            notes.split(&format!("## [{id}]")).nth(1).unwrap().split("\n## ").next().unwrap().to_owned();
+        let rows = part.lines().filter_map(|l| l.strip_prefix("| `"));
+        rows.map(|l| l.split('`').next().unwrap().to_owned()).collect()
+    };
+    let site = words("protocol-notes/site-faults.md", "DV-110");
+    let valve = words("protocol-notes/plant.md", "PL-33");
+    assert_eq!((site.len(), valve.len()), (11, 20));
+    let rows = table(&run(&dir, &["--format", "csv", "mock", "--faults"]).out);
+    let listed: Vec<String> = rows.iter().map(|row| row[1].clone()).collect();
+    assert_eq!(listed, [site, valve].concat());
+}
+
 /// A mock that runs, and where its loop can be opened.
 struct Bench {
     dir: PathBuf,

@@ -4,7 +4,7 @@ use super::rig::{Numbers, Wire, read_log, request};
 use crate::process::{Process, looprig, run, scratch};
 use serde_json::Value as Json;
 use std::fs;
-use std::io::{BufRead, Write};
+use std::io::{BufRead, Read, Write};
 use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::Stdio;
@@ -16,6 +16,20 @@ const UNIQUE: [u8; 5] = [0x3D, 0x71, 0x00, 0x31, 0x04];
 /// A request that carries a number, so that one that is lost is missed.
 fn numbered(n: u32) -> Vec<u8> {
     request(UNIQUE, 22, &[&n.to_be_bytes()[..], &[0x20; 28]].concat())
+}
+
+/// How many requests with the numbers from 0 on begin in these octets, which are those requests and nothing else; the
+/// last one may break off.
+fn begun(octets: &[u8]) -> u32 {
+    let mut count = 0;
+    let mut rest = octets;
+    while !rest.is_empty() {
+        let request = numbered(count);
+        let (one, more) = rest.split_at(request.len().min(rest.len()));
+        assert_eq!(one, &request[..one.len()], "something is missing, or too much, behind {count} requests");
+        (count, rest) = (count + 1, more);
+    }
+    count
 }
 
 /// The number of a request; its data begin behind delimiter, address, command and byte count.
@@ -59,8 +73,8 @@ fn a_killed_listener_loses_no_record() {
         let mut seen = 0;
         for _ in 0..lines {
             let json: Json = serde_json::from_str(&listener.line()).unwrap();
-            assert_eq!(json["command"], 22, "{json}");
-            seen += json["tries"].as_u64().unwrap();
+            // Of a request that a busy machine cut in two nothing else is shown than that it is damaged.
+            seen += json["tries"].as_u64().unwrap_or(0);
         }
         let flushed = fs::metadata(&log).unwrap().len();
         listener.signal(libc::SIGKILL);
@@ -78,10 +92,9 @@ fn a_killed_listener_loses_no_record() {
     assert_eq!((log.headers, log.sessions.len()), (50, 50));
     // A line may be torn only where a kill hit it.
     assert!(log.problems.len() <= 50, "{:?}", log.problems);
-    for (session, at_least) in log.sessions.iter().zip(at_least) {
-        let got: Vec<u32> = session.iter().map(|r| number(r)).collect();
-        assert!(got.len() as u64 >= at_least, "{} of {at_least} that were flushed", got.len());
-        assert_eq!(got, (0..got.len() as u32).collect::<Vec<_>>(), "a record is missing");
+    for (session, at_least) in at_least.into_iter().enumerate() {
+        let got = begun(&log.octets(session));
+        assert!(u64::from(got) >= at_least, "{got} of {at_least} that were flushed");
     }
 }
 
@@ -120,13 +133,16 @@ fn a_vanished_port_is_told() {
 
 /// What the disk does not take is told at once, with exit code 2; what it took can be read, and the
 /// log is continued once there is room.
-fn becomes_full(listener: std::process::Child, wire: &Wire, dir: &Path, log: &str, said: &str) {
+fn becomes_full(mut listener: std::process::Child, wire: &Wire, dir: &Path, log: &str, said: &str) {
+    let mut messages = std::io::BufReader::new(listener.stderr.take().unwrap());
+    let mut told = String::new();
+    // What came before the port was set up would be read with other settings.
+    messages.read_line(&mut told).unwrap();
     for n in 0..800 {
         wire.talk_or_leave(&numbered(n));
     }
-    let ended = listener.wait_with_output().unwrap();
-    let told = String::from_utf8(ended.stderr).unwrap();
-    assert_eq!(ended.status.code(), Some(2), "{told}");
+    messages.read_to_string(&mut told).unwrap();
+    assert_eq!(listener.wait().unwrap().code(), Some(2), "{told}");
     for part in [
         &format!("writing the log {log}: {said}"),
         "the log ends here",
@@ -135,9 +151,8 @@ fn becomes_full(listener: std::process::Child, wire: &Wire, dir: &Path, log: &st
         assert!(told.contains(part), "{part:?} is missing in: {told}");
     }
     let kept = read_log(&dir.join(log));
-    let got: Vec<u32> = kept.sessions[0].iter().map(|r| number(r)).collect();
-    assert!(got.len() > 50, "{}", got.len());
-    assert_eq!(got, (0..got.len() as u32).collect::<Vec<_>>());
+    let got = begun(&kept.octets(0));
+    assert!(got > 50, "{got}");
     assert!(kept.problems.len() <= 1, "{:?}", kept.problems);
 }
 
@@ -353,5 +368,6 @@ fn a_reader_who_pauses_does_not_stop_the_log() {
     assert!(told.contains("lines of output were left out"), "{told}");
     assert!(String::from_utf8(ended.stdout).unwrap().contains("\nSummary: "));
     let logged = read_log(&log);
-    assert!(logged.sessions[0].iter().map(|r| number(r)).eq(0..COUNT), "a record is missing");
+    let octets = logged.octets(0);
+    assert_eq!((begun(&octets), octets.len()), (COUNT, numbered(0).len() * COUNT as usize));
 }

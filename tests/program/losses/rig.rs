@@ -95,6 +95,14 @@ pub struct Log {
     pub problems: Vec<Problem>,
 }
 
+impl Log {
+    /// The octets of a session one after the other. A machine that is busy leaves pauses in the middle of a request,
+    /// which cut it into several records.
+    pub fn octets(&self, session: usize) -> Vec<u8> {
+        self.sessions[session].concat()
+    }
+}
+
 pub fn read_log(path: &Path) -> Log {
     let octets = fs::read(path).unwrap();
     let mut reader = Reader::new(&octets[..]).unwrap();

@@ -1,11 +1,14 @@
 //! Rows made of a description.
 
 use super::form::unit_back;
-use super::{Command, Description, Element, Pair, Part, PartKind, PartUnit, Words};
+use super::{Command, Description, Element, Pair, Part, PartKind, PartUnit, StatusOctets, Words};
 use crate::app::command::layout::{Field, Item, Kind, Layout};
 use crate::app::command::{CommandSpec, Direction, Form, Grade, Revision, setting};
 use crate::app::status::{Code, CodeClass};
 use crate::app::types::{BitTable, Table};
+
+/// The table of each octet of the device-specific status in command 48, the first octet's first [CM-DESCRIBED].
+pub type StatusWords = &'static [Option<&'static BitTable>];
 
 /// A description with its rows.
 #[derive(Debug)]
@@ -14,6 +17,7 @@ pub struct Described {
     description: &'static Description,
     rows: &'static [CommandSpec],
     settings: &'static [setting::Part],
+    status: &'static [(Revision, Revision, StatusWords)],
 }
 
 impl PartialEq for Described {
@@ -37,7 +41,10 @@ impl Described {
         let file: &'static str = Box::leak(file.to_owned().into_boxed_str());
         let rows = leak(description.commands.iter().map(|c| row(c, &tables, file)));
         let settings = leak(description.settings.iter().map(|pair| part(pair, rows)));
-        Box::leak(Box::new(Described { file, description, rows, settings }))
+        let table = |name: &String| tables.bits.iter().find(|t| t.name == name);
+        let words = |s: &'static StatusOctets| (s.from, s.to, leak(s.tables.iter().map(table)));
+        let status = leak(description.status.iter().map(words));
+        Box::leak(Box::new(Described { file, description, rows, settings, status }))
     }
 
     /// What people call the file.
@@ -58,6 +65,12 @@ impl Described {
     /// What of a device is a setting. The headings begin with `described_`, as those of shared commands do not.
     pub fn settings(&self) -> &'static [setting::Part] {
         self.settings
+    }
+
+    /// The tables of the octets of command 48 that are the device's own; empty where nothing is said of them.
+    pub fn status_words(&self, revision: Revision) -> StatusWords {
+        let of = self.status.iter().find(|(from, to, _)| *from <= revision && revision <= *to);
+        of.map_or(&[], |(_, _, words)| *words)
     }
 
     /// The row of a command.

@@ -11,7 +11,7 @@ mod print;
 
 #[cfg(feature = "bench-file")]
 pub use file::{check, schema};
-pub use load::Described;
+pub use load::{Described, StatusWords};
 
 use super::{CommandSpec, Effect, Revision};
 use core::fmt;
@@ -86,10 +86,23 @@ pub struct Description {
     pub enumerations: Vec<Words>,
     /// Tables of bits; the numbers are masks of one bit.
     pub bits: Vec<Words>,
+    /// What the octets of the device-specific status in command 48 mean; no revision in two of them.
+    pub status: Vec<StatusOctets>,
     /// The commands by number.
     pub commands: Vec<Command>,
     /// What of a device is a setting, in the order in which it is to be written.
     pub settings: Vec<Pair>,
+}
+
+/// What the octets at the beginning of command 48 mean that are the device's own.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StatusOctets {
+    /// First revision of the protocol in which they do.
+    pub from: Revision,
+    /// Last one.
+    pub to: Revision,
+    /// The table of bits of each octet by name, the first octet's first; empty for an octet without one. 1 to 6.
+    pub tables: Vec<String>,
 }
 
 /// Numbers and their words.

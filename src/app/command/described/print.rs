@@ -29,6 +29,11 @@ impl Description {
                 }
             }
         }
+        for status in &self.status {
+            let names: Vec<String> = status.tables.iter().map(|name| text(name)).collect();
+            let _ = writeln!(out, "\n[[device_status]]\ntables = [{}]", names.join(", "));
+            write_revisions(status.from, status.to, &mut out);
+        }
         for c in &self.commands {
             write_command(c, &mut out);
         }

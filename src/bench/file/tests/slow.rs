@@ -38,3 +38,18 @@ fn slow_commands_that_cannot_be() {
     // Before revision 7 any command that changes something keeps the device busy.
     assert!(check(&slow("revision = 6", "command = 17\ntakes_s = 1"), Path::new("b.toml")).is_ok());
 }
+
+/// TOML reads a table of a list that stands before the list as a table of another kind.
+#[test]
+fn a_table_before_its_device() {
+    let own = "command = 41\ntakes_s = 1\n";
+    let (wrong, right) = ("stands before any [[device]]", "below the [[device]]");
+    for heading in ["[[device.slow]]", "[device.slow]", "[[device.slow]] # first"] {
+        faulty(&format!("«{heading}\n{own}"), wrong, right);
+        faulty(&format!("# a bench\n«{heading}\n{own}[[device]]\npolling_address = 1\n"), wrong, right);
+    }
+    // One that has its device, and a device that is no list.
+    faulty("«[device]\npolling_address = 1\n", "`[device]`", "[[device]]");
+    let twice = "[device]\n[[device.slow]]\n«[[device]]\n";
+    faulty(twice, "duplicate key", "double brackets each time");
+}

@@ -1,7 +1,7 @@
 //! The data of a described command: values, slots, and what must hold of them together.
 
 use super::shape::{CommandTable, ElementTable};
-use super::{NAME, at, identifier, line, revisions};
+use super::{NAME, Words, at, identifier, line, revisions};
 use crate::app::command::described::form::unit_back;
 use crate::app::command::described::{Command, Description, Element, Part, PartKind, PartUnit};
 use crate::app::command::{Direction, Revision};
@@ -224,18 +224,20 @@ fn value_name(given: &Spanned<String>) -> Result<String, Fault> {
     Ok(name)
 }
 
+/// The name of one of these tables.
+pub(super) fn named(name: &Spanned<String>, tables: &[Words], heading: &str) -> Result<String, Fault> {
+    if tables.iter().any(|w| w.name == *name.get_ref()) {
+        return Ok(name.get_ref().clone());
+    }
+    let names: Vec<String> = tables.iter().map(|w| w.name.clone()).collect();
+    let near =
+        words::nearest(name.get_ref(), &names).map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
+    let right = format!("{near}write a table [{heading}.{}], or name one that is there", name.get_ref());
+    Err(Fault::new(&name.span(), format!("there is no table [{heading}.{}]", name.get_ref()), right))
+}
+
 fn kind(table: &Spanned<ElementTable>, d: &Description) -> Result<PartKind, Fault> {
     let t = table.get_ref();
-    let named = |name: &Spanned<String>, tables: &[super::Words], heading: &str| {
-        if tables.iter().any(|w| w.name == *name.get_ref()) {
-            return Ok(name.get_ref().clone());
-        }
-        let names: Vec<String> = tables.iter().map(|w| w.name.clone()).collect();
-        let near = words::nearest(name.get_ref(), &names)
-            .map_or(String::new(), |n| format!("did you mean \"{n}\"? "));
-        let right = format!("{near}write a table [{heading}.{}], or name one that is there", name.get_ref());
-        Err(Fault::new(&name.span(), format!("there is no table [{heading}.{}]", name.get_ref()), right))
-    };
     let kind = match (&t.kind, &t.enumeration, &t.bits) {
         (Some(word), None, None) => {
             let types: Vec<(&str, &PartKind)> = TYPES.iter().map(|(name, kind)| (*name, kind)).collect();

@@ -6,11 +6,11 @@ mod shape;
 #[cfg(test)]
 mod tests;
 
-use super::{Command, Description, DeviceType, NUMBERS, Words};
+use super::{Command, Description, DeviceType, NUMBERS, StatusOctets, Words};
 use crate::app::command::{Effect, Revision};
 use crate::app::written::{Fault, FileError, FileKind, Whole, for_toml, whole, words};
 use core::ops::Range;
-use shape::{CommandTable, DescriptionFile, TypeTable, WordTable};
+use shape::{CommandTable, DescriptionFile, StatusTable, TypeTable, WordTable};
 use std::collections::BTreeMap;
 use std::path::Path;
 use toml::Spanned;
@@ -23,6 +23,8 @@ const TEXT: usize = 4000;
 const WORD: usize = 40;
 /// Most types with the same commands.
 const TYPES: usize = 8;
+/// Octets at the beginning of command 48 that are the device's own.
+const STATUS: usize = 6;
 
 /// The JSON Schema of a description, for editors.
 pub fn schema() -> String {
@@ -58,10 +60,12 @@ fn description(file: &DescriptionFile, text: &str) -> Result<Description, Fault>
         bits: tables(&file.bits, "mask of one bit", &|n| {
             u8::try_from(n).ok().filter(|m| m.is_power_of_two())
         })?,
+        status: Vec::new(),
         commands: Vec::new(),
         settings: Vec::new(),
     };
     d.bits.iter_mut().for_each(|t| t.rows.reverse());
+    d.status = status(&file.device_status, &d)?;
     let commands = file.command.as_deref().unwrap_or_default();
     if commands.is_empty() {
         let right = "add one, such as:\n    [[command]]\n    number = 130\n    name = \"read travel\"\n    effect = \"reads\"";
@@ -82,6 +86,32 @@ fn description(file: &DescriptionFile, text: &str) -> Result<Description, Fault>
         d.settings.push(pair);
     }
     Ok(d)
+}
+
+/// The tables of the octets of command 48 that are the device's own.
+fn status(tables: &[Spanned<StatusTable>], d: &Description) -> Result<Vec<StatusOctets>, Fault> {
+    let mut all: Vec<StatusOctets> = Vec::new();
+    for table in tables {
+        let t = table.get_ref();
+        let (from, to) = revisions(&t.from_revision, &t.to_revision, (Revision::R5, Revision::R7))?;
+        if all.iter().any(|s| s.from <= to && from <= s.to) {
+            let wrong = "the octets of command 48 are described twice for one revision";
+            let right = "part them by from_revision and to_revision, or name all tables in one";
+            return Err(Fault::new(&table.span(), wrong, right));
+        }
+        let names = t.tables.get_ref();
+        if names.is_empty() || names.len() > STATUS {
+            let wrong = format!("these are the tables of {} octets", names.len());
+            let right = format!("name those of the first 1 to {STATUS} octets of command 48");
+            return Err(Fault::new(&t.tables.span(), wrong, right));
+        }
+        let named = |name: &Spanned<String>| match name.get_ref() {
+            none if none.is_empty() => Ok(String::new()),
+            _ => data::named(name, &d.bits, "bits"),
+        };
+        all.push(StatusOctets { from, to, tables: names.iter().map(named).collect::<Result<_, _>>()? });
+    }
+    Ok(all)
 }
 
 fn types(tables: &[Spanned<TypeTable>], text: &str) -> Result<Vec<DeviceType>, Fault> {

@@ -36,6 +36,11 @@ pub struct DescriptionFile {
     #[serde(default)]
     #[schemars(with = "BTreeMap<String, BTreeMap<String, String>>")]
     pub bits: BTreeMap<Spanned<String>, Spanned<WordTable>>,
+    /// What the octets of command 48 mean that are the device's own; a heading for each range of revisions in which that
+    /// differs. Default nothing.
+    #[serde(default)]
+    #[schemars(with = "Vec<StatusTable>")]
+    pub device_status: Vec<Spanned<StatusTable>>,
     /// A command; at least one.
     #[schemars(with = "Vec<CommandTable>", length(min = 1))]
     pub command: Option<Vec<Spanned<CommandTable>>>,
@@ -59,6 +64,21 @@ pub struct TypeTable {
     /// Of devices of revision 5 and 6: the device type, 0 to 255.
     #[schemars(with = "Option<u8>")]
     pub device_type: Option<Spanned<Whole>>,
+}
+
+/// The octets of command 48 that are the device's own.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StatusTable {
+    /// The tables below [bits] that say what their bits mean: the first octet's first, "" for an octet that has none.
+    #[schemars(with = "Vec<String>", length(min = 1, max = 6))]
+    pub tables: Spanned<Vec<Spanned<String>>>,
+    /// First revision of the protocol in which they do. Default 5.
+    #[schemars(with = "Option<u8>", range(min = 5, max = 7))]
+    pub from_revision: Option<Spanned<Whole>>,
+    /// Last one. Default 7.
+    #[schemars(with = "Option<u8>", range(min = 5, max = 7))]
+    pub to_revision: Option<Spanned<Whole>>,
 }
 
 /// What a command does, for the schema.

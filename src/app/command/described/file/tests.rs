@@ -62,6 +62,22 @@ fn what_may_be_left_out() {
     assert_eq!(d.bits[0].rows, [(0x80, "b".to_owned()), (1, "a".to_owned())]);
 }
 
+/// [CM-DESCRIBED]: octets of command 48, parted by revision.
+#[test]
+fn octets_of_the_status() {
+    let five = "[[device_status]]\nto_revision = 5\ntables = [\"\", \"state\"]\n";
+    let later = "[[device_status]]\nfrom_revision = 6\ntables = [\"state\"]\n";
+    let d = check(&format!("{HEAD}{TABLES}{READ}{five}{later}"), Path::new("d.toml"))
+        .unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(d.status[0].tables, ["", "state"]);
+    assert_eq!((d.status[1].from, d.status[1].to), (Revision::R6, Revision::R7));
+    let head = format!("{HEAD}{TABLES}{READ}");
+    let twice = format!("{head}{five}«[[device_status]]\ntables = [\"state\"]\n");
+    faulty(&twice, "twice", "from_revision");
+    faulty(&format!("{head}[[device_status]]\ntables = [«\"stat\"]\n"), "no table", "did you mean \"state\"");
+    faulty(&format!("{head}[[device_status]]\ntables = «[]\n"), "0 octets", "1 to 6");
+}
+
 #[test]
 fn heads() {
     faulty("«[[command]]\n", "no name", "name = ");

@@ -1,0 +1,10 @@
+//! The conformance suite on virtual time: healthy mocks pass it, and each case fails on a device that is bad.
+
+mod cases_a;
+mod chaos;
+mod example;
+mod framework;
+mod healthy;
+mod link;
+mod notes;
+mod rig;
