@@ -16,6 +16,7 @@ pub mod capture;
 #[cfg(feature = "io")]
 pub mod cli;
 pub mod commission;
+pub mod conform;
 pub mod device;
 pub mod exchange;
 pub mod frame;

@@ -1,5 +1,6 @@
 //! The arguments of every command.
 
+use super::conform_args::ConformArgs;
 use super::describing::DescriptionArgs;
 use super::lines::LineSpec;
 use super::settings_args::SettingsArgs;
@@ -61,6 +62,10 @@ pub enum Command {
     Ask(AskArgs),
     /// Find every device on a line: asks one polling address after the other who is there.
     Scan(ScanArgs),
+    /// Judge a device by the protocol: sends right and wrong requests and tells what it does against which requirement.
+    ///
+    /// Acts as both masters, so no other master may be on the line. Exit code 1: the device fails a case.
+    Conform(ConformArgs),
     /// Save, compare and restore what a device is set to.
     Settings(SettingsArgs),
     /// Decode a log, hex text or bare octets; what a file holds is told by its content.
@@ -180,6 +185,19 @@ While it runs:
 A record is handed to the system before the next one begins: whatever ends the program, the log
 holds every one before. A loss of power can take those of the last 5 seconds. A log that cannot
 be written any more ends it, with exit code 2."
+);
+
+pub(super) const LINES_AND_TO_CONFORM: &str = lines!(
+    "
+TO:
+  0 to 63               polling address; 0 if TO is left out
+  tag:FV-3104           tag; small letters count as capitals
+  longtag:\"Filter 4\"    long tag, letter by letter
+  260D001511            unique address, ten hex digits, as `looprig scan` prints it
+Examples:
+  looprig conform mock:fixtures/benches/brackenmoor.toml            every case, on a mock
+  looprig conform serial:/dev/ttyUSB0 --only link --log run.log     the data link of a real device
+  looprig conform --list                                            what there is"
 );
 
 const LINES_AND_TO: &str = lines!(

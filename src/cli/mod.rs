@@ -4,6 +4,8 @@ mod args;
 mod aside;
 mod ask;
 mod catalogue;
+mod conform;
+mod conform_args;
 mod decode;
 #[cfg(unix)]
 mod demo;
@@ -82,6 +84,7 @@ pub fn run() -> ExitCode {
         args::Command::Decode(a) => decode::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),
         args::Command::Line(a) => line::run(a, &mut output),
+        args::Command::Conform(a) => conform::run(a, &mut output),
         args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Valve(a) => valve::run(a, &mut output),

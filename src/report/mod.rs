@@ -1,6 +1,7 @@
 //! Finished results as text, JSON and CSV.
 
 mod bursts;
+pub mod conform;
 pub mod csv;
 mod plot;
 pub mod statistics;

@@ -4,6 +4,7 @@
 mod arbitration;
 mod benches;
 mod common_practice;
+mod conform;
 mod current_loop;
 mod described;
 mod device_commands;

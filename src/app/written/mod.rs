@@ -21,6 +21,8 @@ pub enum FileKind {
     Description,
     /// A wiring sheet.
     Sheet,
+    /// A list of known deviations of a device.
+    KnownDeviations,
 }
 
 impl fmt::Display for FileKind {
@@ -29,6 +31,7 @@ impl fmt::Display for FileKind {
             FileKind::Bench => "bench file",
             FileKind::Description => "description",
             FileKind::Sheet => "wiring sheet",
+            FileKind::KnownDeviations => "list of known deviations",
         })
     }
 }

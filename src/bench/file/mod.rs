@@ -87,7 +87,7 @@ pub fn read_description(path: &Path) -> Result<Description, FileError> {
 ///
 /// # Errors
 /// It cannot be read, is longer than 1 MiB or no text in UTF-8.
-pub(super) fn text_of(path: &Path, what: FileKind, missing: &str) -> Result<String, FileError> {
+pub(crate) fn text_of(path: &Path, what: FileKind, missing: &str) -> Result<String, FileError> {
     use std::io::Read;
     let failed = |wrong: String, right: String| FileError {
         what,

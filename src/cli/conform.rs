@@ -1,0 +1,110 @@
+//! `looprig conform`: a device judged by the protocol.
+
+use super::conform_args::ConformArgs;
+use super::lines::{end_on_signal, with_log};
+use super::output::{Ended, Failure, Output, say, tell};
+use crate::app::written::FileKind;
+use crate::bench::text_of;
+use crate::conform::{CannotRun, Case, Known, Progress, Results, Suite, all};
+use crate::frame::PollingAddress;
+use crate::host::To;
+use crate::line::Line;
+use crate::report::conform as report;
+use crate::report::text::plural;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::path::Path;
+
+/// Runs it.
+pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
+    let mut suite = Suite::new().strict(args.strict);
+    for pattern in &args.only {
+        suite = suite.only(pattern);
+    }
+    let cases: Vec<Case> = suite.cases().map_err(cannot)?;
+    let Some(spec) = args.line.as_ref().filter(|_| !args.list) else {
+        report::write_list(&cases, out.options, out.text());
+        return Ok(Ended::Fine);
+    };
+    if let Some(path) = &args.known {
+        suite = suite.known(read_known(path)?);
+    }
+    // On wires of this process there is nothing that a case could harm [HO-05].
+    let harmless = spec.is_mock();
+    suite = suite.writing(args.write || harmless).moving(args.moves || harmless);
+    if !harmless {
+        announce(args, &cases);
+    }
+    let line = spec.open()?;
+    end_on_signal(line.interrupt_handle())?;
+    let mut line = with_log(line, args.log.as_deref())?;
+    let to = args.to.clone().unwrap_or(To::Polling(PollingAddress::default()));
+    let results = with_progress(&suite, &mut line, &to, out.quiet)?;
+    report::write(&results, out.options, out.text());
+    Ok(match results.exit_code() {
+        0 => Ended::Fine,
+        1 => Ended::Failed,
+        _ => Ended::CouldNot,
+    })
+}
+
+fn read_known(path: &Path) -> Result<Vec<Known>, Failure> {
+    let ids: Vec<&str> = all().iter().map(|c| c.id).collect();
+    let missing = "give the path of a list of known deviations, or leave --known out";
+    let read =
+        text_of(path, FileKind::KnownDeviations, missing).and_then(|t| Known::from_text(&t, path, &ids));
+    read.map_err(|e| {
+        let doing = format!("reading the known deviations {}", e.location());
+        Failure::new(doing, e.wrong_with_line(), e.right)
+    })
+}
+
+/// Says beforehand what will be changed and moved.
+fn announce(args: &ConformArgs, cases: &[Case]) {
+    let count = |f: fn(&Case) -> bool| cases.iter().filter(|c| f(c)).count();
+    let writes = count(|c| c.needs.writes && !c.needs.moves);
+    let moves = count(|c| c.needs.moves);
+    if (args.write || args.moves) && writes > 0 {
+        tell(&format!(
+            "{} will change what the device stores and put it back; its counter of configuration changes and its flags stay \
+             changed",
+            plural(writes, "case")
+        ));
+        say(
+            "  caution: do not run this on a device that is in service; save its settings first (`looprig settings save`)",
+        );
+    }
+    if args.moves && moves > 0 {
+        tell(&format!("{} may move the valve or change what the loop current does", plural(moves, "case")));
+        say(
+            "  caution: loop in manual, process and people clear of the valve; stay clear of stem, lever and linkage; follow \
+             local rules",
+        );
+    }
+}
+
+fn with_progress(suite: &Suite, line: &mut dyn Line, to: &To, quiet: bool) -> Result<Results, Failure> {
+    // Hidden by itself where nobody watches.
+    let progress = ProgressBar::new(1);
+    if quiet {
+        progress.set_draw_target(ProgressDrawTarget::hidden());
+    }
+    if let Ok(style) = ProgressStyle::with_template("{bar:20} {pos} of {len} {msg}") {
+        progress.set_style(style);
+    }
+    let mut failed = 0;
+    let results = suite.run_with(line, to, &mut |news| match news {
+        Progress::Found(_, cases) => progress.set_length(cases as u64),
+        Progress::Begins(i, case) => {
+            progress.set_position(i as u64);
+            let fails = if failed > 0 { format!("{}, ", plural(failed, "fail")) } else { String::new() };
+            progress.set_message(format!("{fails}{}", case.id));
+        }
+        Progress::Ended(result) => failed += usize::from(result.counts_as_fail(false)),
+    });
+    progress.finish_and_clear();
+    results.map_err(cannot)
+}
+
+fn cannot(e: CannotRun) -> Failure {
+    Failure::new("judging a device", e.to_string(), e.next())
+}

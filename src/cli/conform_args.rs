@@ -1,0 +1,42 @@
+//! Arguments of `looprig conform`.
+
+use super::args::LINES_AND_TO_CONFORM;
+use super::lines::LineSpec;
+use crate::host::To;
+use std::path::PathBuf;
+
+/// `conform`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LINES_AND_TO_CONFORM)]
+pub struct ConformArgs {
+    /// The line, such as serial:/dev/ttyUSB0; see below.
+    #[arg(value_parser = LineSpec::parse, required_unless_present = "list")]
+    pub line: Option<LineSpec>,
+    /// The device, if not the one at polling address 0.
+    #[arg(value_parser = To::parse)]
+    pub to: Option<To>,
+    /// Only these cases: a section (`link`, `link/timing`), an id, or either with `*`; may be given several times.
+    #[arg(long, value_name = "SECTION|ID")]
+    pub only: Vec<String>,
+    /// Print the cases, with requirement, strength and what they need, and end. Nothing is opened.
+    #[arg(long)]
+    pub list: bool,
+    /// Allow cases that change what the device stores. They put it back, also when they fail; what cannot be put back is
+    /// told. On a mock: line it is allowed always.
+    #[arg(long)]
+    pub write: bool,
+    /// Allow cases that may move the valve or change what the loop current does, and writing. On a mock: line it is
+    /// allowed always.
+    #[arg(long = "move")]
+    pub moves: bool,
+    /// Count inconclusive cases and advice as fails.
+    #[arg(long)]
+    pub strict: bool,
+    /// Known deviations (TOML): fails that are accepted, each `[[known]]` with `case` and `reason`. One whose case passes
+    /// fails the run.
+    #[arg(long, value_name = "FILE")]
+    pub known: Option<PathBuf>,
+    /// Log everything sent and received to this file.
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+}

@@ -1,0 +1,545 @@
+//! What a case can do on the line.
+
+use super::case::Case;
+use super::heard::{Heard, Reply, Way, Words, ms};
+use super::identify::Found;
+use super::put_back::PutBack;
+use super::request::Request;
+use super::verdict::{Outcome, Stop, expect, fail};
+use crate::app::command::{Effect, Revision, spec};
+use crate::frame::{
+    Capabilities, FrameType, Marks, Master, Octet, RawFrame, Receiver, ReceiverConfig, Reception, StampUnit,
+};
+use crate::line::{Event, Line, SendsFaults};
+use crate::time::{BitTimes, Instant, Pace};
+use core::time::Duration;
+use std::collections::BTreeMap;
+
+/// Slave time-out, characters [LL-02].
+const SLAVE_TIME_OUT: u64 = 28;
+/// Silence after an answer or a burst before we speak, characters: link grant and HOLD [LL-04] [LL-13].
+const AFTER_A_FRAME: u32 = 10;
+/// Silence after anything else: link quiet of the secondary master [LL-05].
+const AFTER_ANYTHING: u32 = 41;
+/// How long a silent enough line is waited for, characters [LL-16].
+const PATIENCE: u32 = 2000;
+/// Longest that one answer and what stands behind it are listened to, characters.
+const MOST_HEARD: u32 = 2000;
+/// How often a request is repeated that nobody answered, or only with damage.
+const REPEATS: usize = 3;
+/// Pieces of traffic that are kept for a case.
+const MOST_WORDS: usize = 400;
+/// A port tells the end of a transmission at most so much later than the wire [LL-16].
+const SEND_LIMIT: Duration = Duration::from_secs(5);
+/// How long a delayed response or a busy device is waited for [HO-10].
+const LONGEST_DELAY: Duration = Duration::from_secs(60);
+
+/// A case's hands on the line: sends what it is told, octet by octet, and keeps what came.
+///
+/// It acts as either master, one request at a time, and speaks only on a silent line.
+pub struct Probe<'l> {
+    line: &'l mut dyn Line,
+    receiver: Receiver,
+    /// What came and has not been handed out.
+    fresh: Vec<Reception>,
+    /// End of the last octet, ours or somebody's.
+    last_at: Instant,
+    /// Silence that is wanted after it.
+    quiet: u32,
+    /// The last that we sent, while its echo may come.
+    echo: Option<Vec<u8>>,
+    pub(super) found: Found,
+    pub(super) needs_now: (bool, bool),
+    pub(super) words: Vec<Words>,
+    pub(super) put_back: Vec<PutBack>,
+    pub(super) requests: u64,
+    pub(super) damaged: u64,
+    has: BTreeMap<u8, bool>,
+}
+
+impl<'l> Probe<'l> {
+    pub(super) fn new(line: &'l mut dyn Line) -> Self {
+        let config = ReceiverConfig::for_line(line.pace(), line.capabilities().stamp_error);
+        let last_at = line.now();
+        Probe {
+            line,
+            receiver: Receiver::new(config),
+            fresh: Vec::new(),
+            last_at,
+            quiet: AFTER_ANYTHING,
+            echo: None,
+            found: Found::default(),
+            needs_now: (false, false),
+            words: Vec::new(),
+            put_back: Vec::new(),
+            requests: 0,
+            damaged: 0,
+            has: BTreeMap::new(),
+        }
+    }
+
+    // ---- What is known ----
+
+    /// The device that is judged.
+    pub fn device(&self) -> &Found {
+        &self.found
+    }
+
+    /// The revision that it claims.
+    pub fn revision(&self) -> Revision {
+        self.found.revision
+    }
+
+    /// What the line's stamps and octets can tell.
+    pub fn capabilities(&self) -> Capabilities {
+        self.line.capabilities()
+    }
+
+    /// What the line can send besides clean octets.
+    pub fn sends_faults(&self) -> SendsFaults {
+        self.line.sends_faults()
+    }
+
+    /// The time on the line's own clock.
+    pub fn now(&mut self) -> Instant {
+        self.line.now()
+    }
+
+    /// So many characters at the line's pace; zero on a line without one.
+    pub fn characters(&self, n: u32) -> Duration {
+        self.line.pace().character() * n
+    }
+
+    /// Whether times on this line mean anything.
+    pub fn has_times(&self) -> bool {
+        self.line.pace() != Pace::Fast && self.line.capabilities().unit == StampUnit::Octets
+    }
+
+    /// The slave time-out at the line's pace [LL-02].
+    pub fn slave_time_out(&self) -> Duration {
+        let sto = BitTimes::characters(SLAVE_TIME_OUT).duration();
+        if self.line.pace() == Pace::Fast { sto } else { self.line.pace().scale(sto) }
+    }
+
+    pub(super) fn pace(&self) -> Pace {
+        self.line.pace()
+    }
+
+    pub(super) fn describe_line(&self) -> String {
+        self.line.describe()
+    }
+
+    // ---- Requests ----
+
+    /// A right request to the device at its unique address, from the secondary master.
+    pub fn request(&self, command: u8, data: &[u8]) -> Request {
+        Request::long(self.found.preambles, Master::Secondary, self.found.unique, command, data)
+    }
+
+    /// A right request in the short form to this polling address, from the secondary master.
+    pub fn short_request(&self, polling: u8, command: u8, data: &[u8]) -> Request {
+        Request::short(self.found.preambles, Master::Secondary, polling, command, data)
+    }
+
+    /// A right request to all devices [FR-07], from the secondary master.
+    pub fn broadcast(&self, command: u8, data: &[u8]) -> Request {
+        Request::long(self.found.preambles, Master::Secondary, [0; 5], command, data)
+    }
+
+    /// Sends a request when the line is silent and hears what comes: until an answer and the silence behind it, else for
+    /// twice the slave time-out.
+    ///
+    /// # Errors
+    /// The line, another master, or a command that the case did not say it would send ([`Case::writes`],
+    /// [`Case::moves`]).
+    pub fn send(&mut self, request: &Request) -> Result<Heard, Stop> {
+        self.may_send(request.command())?;
+        let raw = request.raw(self.line.pace().character());
+        self.send_raw(&raw)
+    }
+
+    /// Sends any octets when the line is silent and hears what comes, as [`Probe::send`]. What they do to the device
+    /// the case answers for.
+    ///
+    /// # Errors
+    /// As [`Probe::send`].
+    pub fn send_raw(&mut self, raw: &RawFrame) -> Result<Heard, Stop> {
+        self.settle()?;
+        self.send_at_once(raw)
+    }
+
+    /// The same without waiting for silence: begins now.
+    ///
+    /// # Errors
+    /// As [`Probe::send`].
+    pub fn send_at_once(&mut self, raw: &RawFrame) -> Result<Heard, Stop> {
+        let ended_at = self.transmit(raw)?;
+        let patience = self.slave_time_out() * 2 + self.line.capabilities().stamp_error * 4;
+        self.hear(ended_at, patience)
+    }
+
+    /// Sends a request and takes the answer to it; repeats it up to three times where nobody answers or the answer is
+    /// damaged. Any whole answer is taken, also one with wrong bits in its address: to judge these is the matter of other
+    /// cases.
+    ///
+    /// # Errors
+    /// A fail if there is no answer; as [`Probe::send`].
+    pub fn ask_request(&mut self, request: &Request) -> Result<Reply, Stop> {
+        let mut last = String::new();
+        for _ in 0..=REPEATS {
+            let heard = self.send(request)?;
+            match heard.reply() {
+                Some(reply) if !reply.is_communication_error() => return Ok(reply),
+                _ => last = heard.words(),
+            }
+        }
+        fail(format!("an answer to command {}", request.command()), format!("{last}, {} times", REPEATS + 1))
+    }
+
+    /// Asks a command at the unique address as the secondary master; see [`Probe::ask_request`].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn ask(&mut self, command: u8, data: &[u8]) -> Result<Reply, Stop> {
+        self.ask_request(&self.request(command, data))
+    }
+
+    /// The same as this master.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn ask_as(&mut self, master: Master, command: u8, data: &[u8]) -> Result<Reply, Stop> {
+        self.ask_request(&self.request(command, data).master(master))
+    }
+
+    /// Asks a command that has to succeed: response code 0 or a warning.
+    ///
+    /// # Errors
+    /// A fail if it does not; as [`Probe::ask`].
+    pub fn read(&mut self, command: u8, data: &[u8]) -> Result<Reply, Stop> {
+        let reply = self.ask(command, data)?;
+        expect(reply.is_success(), format!("command {command} answered with its data"), reply.to_string())?;
+        Ok(reply)
+    }
+
+    /// Asks a command until its answer is neither busy (32) nor a delayed response (33, 34), for a minute at most.
+    ///
+    /// # Errors
+    /// A fail after that time; as [`Probe::ask`].
+    pub fn ask_until_done(&mut self, command: u8, data: &[u8]) -> Result<Reply, Stop> {
+        let begun = self.line.now();
+        loop {
+            let reply = self.ask(command, data)?;
+            if !matches!(reply.code, 32..=34) {
+                return Ok(reply);
+            }
+            if self.line.now().since(begun) > LONGEST_DELAY {
+                return fail(format!("an end of command {command} within a minute"), reply.to_string());
+            }
+            self.pause(Duration::from_millis(500))?;
+        }
+    }
+
+    /// Whether the device has a command. One that reads is asked; one that wants data is sent without any, which a device
+    /// refuses (5) or does not know (64). One that acts without data is not sent: `None`.
+    ///
+    /// # Errors
+    /// As [`Probe::ask`].
+    pub fn has_command(&mut self, command: u8) -> Result<Option<bool>, Stop> {
+        if let Some(&has) = self.has.get(&command) {
+            return Ok(Some(has));
+        }
+        let row = spec(command.into());
+        let wants_data = row.and_then(|s| s.form(self.found.revision)).is_some_and(|f| !f.request.is_empty());
+        let harmless = row.is_some_and(|s| s.effect == Effect::Reads) || wants_data && self.needs_now.0;
+        if !harmless {
+            return Ok(None);
+        }
+        let reply = self.ask(command, &[])?;
+        let has = reply.code != 64;
+        self.has.insert(command, has);
+        Ok(Some(has))
+    }
+
+    /// Skips the case if the device says that it does not know the command, code 64.
+    ///
+    /// # Errors
+    /// The skip.
+    pub fn skip_unless_known(&self, reply: &Reply) -> Outcome {
+        match reply.code {
+            64 => Err(Stop::Skip(format!("the device does not have command {}", reply.command))),
+            _ => Ok(()),
+        }
+    }
+
+    /// Sends a request that nobody may answer: a fail if anything but a burst comes. `why` says what is wrong with it,
+    /// such as "a request to another device".
+    ///
+    /// # Errors
+    /// The fail; as [`Probe::send`].
+    pub fn expect_silence(&mut self, request: &Request, why: &str) -> Outcome {
+        let heard = self.send(request)?;
+        expect(heard.is_silence(), format!("silence after {why}"), heard.words())
+    }
+
+    /// After something odd: the device answers a right request all the same.
+    ///
+    /// # Errors
+    /// A fail if it does not; as [`Probe::send`].
+    pub fn expect_alive(&mut self, after: &str) -> Outcome {
+        match self.ask(0, &[]) {
+            Err(Stop::Fail { observed, .. }) => {
+                fail(format!("an answer to command 0 after {after}"), observed)
+            }
+            other => other.map(|_| ()),
+        }
+    }
+
+    /// Hears what comes for so long, and sends nothing.
+    ///
+    /// # Errors
+    /// The line, or another master.
+    pub fn listen(&mut self, time: Duration) -> Result<Heard, Stop> {
+        let begun = self.line.now();
+        let until = begun + time;
+        loop {
+            self.wait(until)?;
+            if self.line.now() >= until {
+                return Ok(Heard {
+                    request_ended_at: begun,
+                    receptions: self.take_fresh()?,
+                    character: self.line.pace().character(),
+                });
+            }
+        }
+    }
+
+    /// Lets time pass.
+    ///
+    /// # Errors
+    /// As [`Probe::listen`].
+    pub fn pause(&mut self, time: Duration) -> Outcome {
+        self.listen(time).map(|_| ())
+    }
+
+    // ---- Judging ----
+
+    /// A time that may be `most` at most, judged with the line's stamp error: a fail above it, inconclusive where
+    /// the error leaves both possible [LI-04] [LL-17].
+    ///
+    /// # Errors
+    /// The fail, or the inconclusive.
+    pub fn expect_at_most(&self, what: &str, observed: Duration, most: Duration) -> Outcome {
+        let margin = self.margin();
+        if observed <= most {
+            // Both ends of a time may be stamped late or early.
+            return match observed + self.line.capabilities().stamp_error * 2 <= most {
+                true => Ok(()),
+                false => self.too_coarse(what, observed, most),
+            };
+        }
+        match observed > most + margin {
+            true => fail(format!("{what} at most {}", ms(most)), ms(observed)),
+            false if self.line.capabilities().stamp_error.is_zero() => {
+                fail(format!("{what} at most {}", ms(most)), ms(observed))
+            }
+            false => self.too_coarse(what, observed, most),
+        }
+    }
+
+    fn too_coarse(&self, what: &str, observed: Duration, most: Duration) -> Outcome {
+        Err(Stop::Inconclusive(format!(
+            "{what} was {}, too near the limit of {} for stamps that may be off by {}",
+            ms(observed),
+            ms(most),
+            ms(self.line.capabilities().stamp_error)
+        )))
+    }
+
+    /// What is allowed for the error of stamps, always to the device's favour: a character and two stamp errors [LL-17].
+    pub fn margin(&self) -> Duration {
+        self.line.pace().character() + self.line.capabilities().stamp_error * 2
+    }
+
+    // ---- The line ----
+
+    fn may_send(&self, command: u8) -> Outcome {
+        let effect = match spec(command.into()) {
+            Some(row) => row.effect,
+            None if command >= 128 => Effect::Moves,
+            None => Effect::Reads,
+        };
+        let (writes, moves) = self.needs_now;
+        let allowed = match effect {
+            Effect::Reads => true,
+            Effect::Writes => writes || moves,
+            Effect::Moves => moves,
+        };
+        match allowed {
+            true => Ok(()),
+            false => Err(Stop::Bench(format!(
+                "the case wants to send command {command} and does not say that it writes or moves: mend the case"
+            ))),
+        }
+    }
+
+    /// Waits until the line has been silent long enough for us to speak.
+    fn settle(&mut self) -> Outcome {
+        let begun = self.line.now();
+        loop {
+            let now = self.line.now();
+            let free = self.last_at + self.characters(self.quiet);
+            if !self.wait(free.max(now))? && free <= now {
+                break;
+            }
+            if now.since(begun) > self.characters(PATIENCE).max(SEND_LIMIT) {
+                return Err(Stop::Bench(format!(
+                    "the line was not silent long enough in {:.1} s to speak",
+                    now.since(begun).as_secs_f64()
+                )));
+            }
+        }
+        self.take_fresh().map(|_| ())
+    }
+
+    /// Sends; gives the time when it had left.
+    fn transmit(&mut self, raw: &RawFrame) -> Result<Instant, Stop> {
+        let needed = SendsFaults::needed(raw);
+        if !self.line.sends_faults().can(needed) {
+            let what = if needed.bad_parity { "wrong parity bits" } else { "pauses inside a frame" };
+            return Err(Stop::Inconclusive(format!("this line cannot send {what}")));
+        }
+        let character = self.line.pace().character();
+        let lasts: Duration = raw.octets.iter().map(|o| character + o.gap_before).sum();
+        let limit = self.line.now() + lasts + SEND_LIMIT;
+        self.requests += 1;
+        self.echo = Some(raw.values());
+        self.line.send_raw(raw).map_err(|e| Stop::Lost(e.to_string()))?;
+        let ended_at = loop {
+            match self.event(limit)? {
+                Event::Sent { at } => break at,
+                Event::TimeOut => {
+                    return Err(Stop::Bench("the port did not say that the request has left".to_owned()));
+                }
+                _ => {}
+            }
+        };
+        let mut at = ended_at;
+        let mut octets: Vec<Octet> = Vec::with_capacity(raw.octets.len());
+        for o in raw.octets.iter().rev() {
+            let mut marks = if o.bad_parity { Marks::PARITY } else { Marks::NONE };
+            if o.gap_before >= character && !o.gap_before.is_zero() {
+                marks |= Marks::GAP;
+            }
+            octets.push(Octet { at, value: o.value, marks });
+            at = at.before(character + o.gap_before);
+        }
+        octets.reverse();
+        self.keep(Way::Sent, octets);
+        self.last_at = self.last_at.max(ended_at);
+        self.quiet = AFTER_ANYTHING;
+        Ok(ended_at)
+    }
+
+    /// Hears what follows a request.
+    fn hear(&mut self, ended_at: Instant, patience: Duration) -> Result<Heard, Stop> {
+        let character = self.line.pace().character();
+        let tail = character * 4 + self.line.capabilities().stamp_error * 4 + Duration::from_millis(2);
+        let deadline = ended_at + patience;
+        let limit = deadline + self.characters(MOST_HEARD);
+        let mut receptions: Vec<Reception> = Vec::new();
+        loop {
+            receptions.append(&mut self.take_fresh()?);
+            let answered = receptions
+                .iter()
+                .any(|r| matches!(r, Reception::Good(g) if g.frame.frame_type() == FrameType::Ack));
+            let quiet_at = self.last_at + tail;
+            let mut until = if answered { quiet_at } else { quiet_at.max(deadline) };
+            until = self.receiver.deadline().map_or(until, |d| d.max(until)).min(limit);
+            if !self.wait(until)? && self.receiver.deadline().is_none() && self.fresh.is_empty() {
+                break;
+            }
+            if self.line.now() >= limit {
+                break;
+            }
+        }
+        self.echo = None;
+        Ok(Heard { request_ended_at: ended_at, receptions, character })
+    }
+
+    /// Waits until something comes or until then; whether octets came.
+    fn wait(&mut self, until: Instant) -> Result<bool, Stop> {
+        Ok(matches!(self.event(until)?, Event::Octets(_)))
+    }
+
+    fn event(&mut self, until: Instant) -> Result<Event, Stop> {
+        let event = self.line.wait(Some(until)).map_err(|e| Stop::Lost(e.to_string()))?;
+        match &event {
+            Event::Octets(octets) => {
+                self.last_at = octets.iter().map(|o| o.at).fold(self.last_at, Instant::max);
+                self.quiet = AFTER_ANYTHING;
+                self.receiver.push(octets);
+                self.collect();
+            }
+            Event::TimeOut => {
+                self.receiver.handle_timeout(until);
+                self.collect();
+            }
+            Event::Sent { .. } => {}
+            Event::Interrupted => return Err(Stop::Interrupted),
+            Event::Closed => return Err(Stop::Lost("it was closed at the other end".to_owned())),
+        }
+        Ok(event)
+    }
+
+    fn collect(&mut self) {
+        while let Some(reception) = self.receiver.next() {
+            let is_echo = self.line.capabilities().echo
+                && self.echo.as_ref().is_some_and(|sent| sent.ends_with(&reception.values()));
+            if is_echo {
+                self.echo = None;
+                continue;
+            }
+            match &reception {
+                Reception::Good(g) if g.frame.frame_type() != FrameType::Stx => self.quiet = AFTER_A_FRAME,
+                Reception::Good(_) => {}
+                Reception::Damaged(_) => self.damaged += 1,
+                Reception::Noise(_) => {}
+            }
+            self.keep(Way::Received, reception.octets().to_vec());
+            self.fresh.push(reception);
+        }
+    }
+
+    /// What came; an error if somebody else asks on this line.
+    fn take_fresh(&mut self) -> Result<Vec<Reception>, Stop> {
+        let fresh = core::mem::take(&mut self.fresh);
+        for r in &fresh {
+            if let Reception::Good(g) = r
+                && g.frame.frame_type() == FrameType::Stx
+            {
+                return Err(Stop::Bench(format!(
+                    "a {} master asks command {} on this line: the suite acts as both masters, so it has to be \
+                     alone; disconnect that one",
+                    g.frame.address().master,
+                    g.frame.command()
+                )));
+            }
+        }
+        Ok(fresh)
+    }
+
+    fn keep(&mut self, way: Way, octets: Vec<Octet>) {
+        if self.words.len() < MOST_WORDS {
+            self.words.push(Words { way, octets });
+        }
+    }
+
+    // ---- For the run ----
+
+    /// Gets ready for a case.
+    pub(super) fn begin(&mut self, case: &Case) {
+        self.words.clear();
+        self.needs_now = (case.needs.writes || case.needs.moves, case.needs.moves);
+    }
+}

@@ -1,0 +1,90 @@
+//! What a case changed comes back, however the case ends.
+
+use super::heard::{Reply, hex};
+use super::probe::Probe;
+use super::verdict::{Outcome, Stop, fail};
+
+/// What undoes a change.
+pub(super) type Undo = Box<dyn FnOnce(&mut Probe<'_>) -> Outcome>;
+
+/// A change to be undone, with words for whoever has to do it by hand.
+pub(super) struct PutBack {
+    pub(super) what: String,
+    pub(super) undo: Undo,
+}
+
+impl Probe<'_> {
+    /// Remembers that this command with these data puts back what the case is about to change. What was remembered last is
+    /// done first, after the case, however that ends.
+    pub fn put_back(&mut self, command: u8, data: &[u8]) {
+        let data = data.to_vec();
+        let what = format!("command {command} with data {}", hex(&data));
+        self.put_back_by(what, move |probe| probe.write_back(command, &data));
+    }
+
+    /// The same by a function; `what` tells a person what it does.
+    pub fn put_back_by(
+        &mut self,
+        what: impl Into<String>,
+        undo: impl FnOnce(&mut Probe<'_>) -> Outcome + 'static,
+    ) {
+        self.put_back.push(PutBack { what: what.into(), undo: Box::new(undo) });
+    }
+
+    /// Reads a setting by one command and remembers to write it back by another; `make` makes the data of the write
+    /// from the reply. Afterwards it is read again and compared. Gives the reply.
+    ///
+    /// # Errors
+    /// As [`Probe::read`]; a fail if the reply has too few octets for `make`, which gives `None` then.
+    pub fn save(
+        &mut self,
+        read: u8,
+        ask: &[u8],
+        write: u8,
+        make: fn(&Reply) -> Option<Vec<u8>>,
+    ) -> Result<Reply, Stop> {
+        let reply = self.read(read, ask)?;
+        let Some(data) = make(&reply) else {
+            return fail(format!("the whole data of command {read}"), reply.to_string());
+        };
+        let ask = ask.to_vec();
+        let what = format!("command {write} with data {}", hex(&data));
+        self.put_back_by(what, move |probe| {
+            probe.write_back(write, &data)?;
+            let again = probe.read(read, &ask)?;
+            match make(&again) {
+                Some(now) if now == data => Ok(()),
+                _ => fail(format!("what command {read} said before"), again.to_string()),
+            }
+        });
+        Ok(reply)
+    }
+
+    fn write_back(&mut self, command: u8, data: &[u8]) -> Outcome {
+        let reply = self.ask_until_done(command, data)?;
+        match reply.is_success() {
+            true => Ok(()),
+            false => fail(format!("command {command} accepted"), reply.to_string()),
+        }
+    }
+
+    /// Does now what was remembered, last first; a case that goes on afterwards begins anew.
+    ///
+    /// # Errors
+    /// What could not be put back.
+    pub fn put_all_back(&mut self) -> Outcome {
+        let mut worst = Ok(());
+        while let Some(one) = self.put_back.pop() {
+            let result = (one.undo)(self);
+            if let Err(Stop::Lost(why)) = result {
+                // Whoever reads the report has to know what is left to do.
+                self.put_back.push(PutBack { what: one.what, undo: Box::new(|_| Ok(())) });
+                return Err(Stop::Lost(why));
+            }
+            if let Err(stop) = result {
+                worst = Err(Stop::Bench(format!("not put back: {} ({stop})", one.what)));
+            }
+        }
+        worst
+    }
+}

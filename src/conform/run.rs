@@ -1,0 +1,324 @@
+//! The run of many cases on one device.
+
+use super::case::Case;
+use super::identify::Found;
+use super::known::Known;
+use super::probe::Probe;
+use super::results::{CaseResult, End, Results};
+use super::select::Selection;
+use super::verdict::{Stop, Verdict};
+use crate::host::To;
+use crate::line::Line;
+use core::fmt;
+use core::time::Duration;
+
+/// Pieces of traffic that a fail keeps in the results; the log has all.
+const MOST_EVIDENCE: usize = 40;
+
+/// What is to be run and how: every case that only reads, unless told otherwise.
+///
+/// ```no_run
+/// # fn line() -> Box<dyn looprig::line::Line> { unimplemented!() }
+/// use looprig::conform::Suite;
+/// use looprig::host::To;
+///
+/// let mut line = line();
+/// let to = To::parse("0").expect("a polling address");
+/// let results = Suite::new().only("link").writing(true).run(&mut line, &to).expect("a device answers");
+/// assert!(results.passed(), "{results}");
+/// ```
+#[derive(Clone, Debug)]
+pub struct Suite {
+    cases: Vec<Case>,
+    selection: Selection,
+    writing: bool,
+    moving: bool,
+    strict: bool,
+    known: Vec<Known>,
+}
+
+impl Default for Suite {
+    fn default() -> Self {
+        Suite::new()
+    }
+}
+
+/// How far a run is.
+#[derive(Clone, Copy, Debug)]
+pub enum Progress<'a> {
+    /// The device was found; so many cases follow.
+    Found(&'a Found, usize),
+    /// A case begins: its number from 0.
+    Begins(usize, &'a Case),
+    /// A case has ended.
+    Ended(&'a CaseResult),
+}
+
+/// Why nothing was run.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum CannotRun {
+    /// These patterns select no case.
+    Selection(Vec<String>),
+    /// A known deviation names a case that does not exist.
+    Known(String),
+    /// Nobody answered so that it could be understood.
+    NoDevice(String),
+    /// Something besides the device is wrong, such as another master.
+    Bench(String),
+    /// The line failed.
+    Lost(String),
+    /// Somebody asked the program to stop.
+    Interrupted,
+}
+
+impl CannotRun {
+    /// What to do next; empty where the text says it.
+    pub fn next(&self) -> &'static str {
+        match self {
+            CannotRun::Selection(_) => "`looprig conform --list` prints the ids of all cases",
+            CannotRun::Known(_) => {
+                "mend the id, or take the entry out; `looprig conform --list` prints all ids"
+            }
+            CannotRun::NoDevice(_) => {
+                "look who is there with `looprig scan LINE`; check loop power, 250 ohm or so in the loop and the modem's clips"
+            }
+            CannotRun::Bench(_) | CannotRun::Lost(_) => "",
+            CannotRun::Interrupted => "start it again",
+        }
+    }
+}
+
+impl fmt::Display for CannotRun {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            CannotRun::Selection(patterns) => write!(f, "no case is called {}", patterns.join(", ")),
+            CannotRun::Known(id) => write!(f, "a known deviation names \"{id}\", and there is no such case"),
+            CannotRun::NoDevice(why) | CannotRun::Bench(why) | CannotRun::Lost(why) => f.write_str(why),
+            CannotRun::Interrupted => f.write_str("it was interrupted before any case was run"),
+        }
+    }
+}
+
+impl std::error::Error for CannotRun {}
+
+impl Suite {
+    /// Every case that only reads.
+    pub fn new() -> Suite {
+        Suite::of(super::suite::all())
+    }
+
+    /// These cases instead of looprig's own.
+    pub fn of(cases: Vec<Case>) -> Suite {
+        Suite {
+            cases,
+            selection: Selection::default(),
+            writing: false,
+            moving: false,
+            strict: false,
+            known: Vec::new(),
+        }
+    }
+
+    /// Only cases of this section, id or pattern ([`Selection`]); several calls add up.
+    #[must_use]
+    pub fn only(mut self, pattern: impl Into<String>) -> Suite {
+        self.selection.add(pattern);
+        self
+    }
+
+    /// Whether cases may change what the device stores; they put it back.
+    #[must_use]
+    pub fn writing(mut self, allowed: bool) -> Suite {
+        self.writing = allowed;
+        self
+    }
+
+    /// Whether cases may move the valve, or change what the loop current does. It allows writing too.
+    #[must_use]
+    pub fn moving(mut self, allowed: bool) -> Suite {
+        self.moving = allowed;
+        self
+    }
+
+    /// Whether inconclusive cases and advice count as fails.
+    #[must_use]
+    pub fn strict(mut self, strict: bool) -> Suite {
+        self.strict = strict;
+        self
+    }
+
+    /// Deviations that are known and accepted.
+    #[must_use]
+    pub fn known(mut self, known: Vec<Known>) -> Suite {
+        self.known = known;
+        self
+    }
+
+    /// The cases that are selected, in the order of the suite.
+    ///
+    /// # Errors
+    /// A pattern that selects none.
+    pub fn cases(&self) -> Result<Vec<Case>, CannotRun> {
+        let idle = self.selection.idle(&self.cases);
+        let selected: Vec<Case> = self.cases.iter().filter(|c| self.selection.takes(c)).copied().collect();
+        match idle.is_empty() && !selected.is_empty() {
+            true => Ok(selected),
+            false => Err(CannotRun::Selection(idle.into_iter().map(str::to_owned).collect())),
+        }
+    }
+
+    /// Runs them on the device that `to` names.
+    ///
+    /// # Errors
+    /// Nothing could be run; a run that ends early is a result.
+    pub fn run(&self, line: &mut dyn Line, to: &To) -> Result<Results, CannotRun> {
+        self.run_with(line, to, &mut |_| {})
+    }
+
+    /// The same, telling how far it is.
+    ///
+    /// # Errors
+    /// As [`Suite::run`].
+    pub fn run_with(
+        &self,
+        line: &mut dyn Line,
+        to: &To,
+        progress: &mut dyn FnMut(Progress<'_>),
+    ) -> Result<Results, CannotRun> {
+        let cases = self.cases()?;
+        if let Some(known) = self.known.iter().find(|k| !self.cases.iter().any(|c| c.id == k.id)) {
+            return Err(CannotRun::Known(known.id.clone()));
+        }
+        let begun = line.now();
+        let mut probe = Probe::new(line);
+        probe.identify(to).map_err(|stop| match stop {
+            Stop::Fail { expected, observed } => {
+                CannotRun::NoDevice(format!("expected {expected}; observed {observed}"))
+            }
+            Stop::Lost(why) => CannotRun::Lost(why),
+            Stop::Interrupted => CannotRun::Interrupted,
+            Stop::Skip(why) | Stop::Inconclusive(why) | Stop::Bench(why) => CannotRun::Bench(why),
+        })?;
+        progress(Progress::Found(probe.device(), cases.len()));
+        let mut results = Vec::new();
+        let mut end = End::Complete;
+        for (i, case) in cases.iter().enumerate() {
+            progress(Progress::Begins(i, case));
+            let (result, ended) = self.one(&mut probe, case);
+            progress(Progress::Ended(&result));
+            results.push(result);
+            if let Some(how) = ended {
+                end = how;
+                break;
+            }
+        }
+        let passed = |k: &&Known| results.iter().any(|r| r.case.id == k.id && r.verdict == Verdict::Pass);
+        let stale = self.known.iter().filter(passed).cloned().collect();
+        Ok(Results {
+            line: probe.describe_line(),
+            device: probe.found.clone(),
+            not_run: cases.get(results.len()..).unwrap_or_default().to_vec(),
+            cases: results,
+            stale,
+            end,
+            requests: probe.requests,
+            damaged: probe.damaged,
+            lasted: probe.now().since(begun),
+            strict: self.strict,
+        })
+    }
+
+    /// One case, and what it changed put back; with how the run ends, if it does.
+    fn one(&self, probe: &mut Probe<'_>, case: &Case) -> (CaseResult, Option<End>) {
+        let from = probe.now();
+        probe.begin(case);
+        let outcome = self.possible(probe, case).and_then(|()| (case.run)(probe));
+        let (mut verdict, mut end) = match outcome {
+            Ok(()) => (Verdict::Pass, None),
+            Err(stop) => {
+                let end = match &stop {
+                    Stop::Lost(why) => Some(End::LineLost(why.clone())),
+                    Stop::Interrupted => Some(End::Interrupted),
+                    _ => None,
+                };
+                (stop.verdict(), end)
+            }
+        };
+        let mut not_put_back = Vec::new();
+        // Also after an interruption: nobody wants to find a device half changed.
+        while !probe.put_back.is_empty() {
+            if matches!(end, Some(End::LineLost(_))) {
+                not_put_back.extend(probe.put_back.drain(..).rev().map(|p| p.what));
+                break;
+            }
+            match probe.put_all_back() {
+                Ok(()) => {}
+                Err(Stop::Lost(why)) => end = Some(End::LineLost(why)),
+                Err(stop) => {
+                    not_put_back.push(stop.to_string());
+                    if verdict == Verdict::Pass {
+                        verdict = Verdict::BenchError(stop.to_string());
+                    }
+                }
+            }
+        }
+        let keep = matches!(verdict, Verdict::Fail { .. } | Verdict::BenchError(_));
+        let mut words = core::mem::take(&mut probe.words);
+        if keep {
+            words.drain(..words.len().saturating_sub(MOST_EVIDENCE));
+        } else {
+            words.clear();
+        }
+        let known = match &verdict {
+            Verdict::Fail { .. } => self.known.iter().find(|k| k.id == case.id).map(|k| k.reason.clone()),
+            _ => None,
+        };
+        let span = (from, probe.now());
+        (CaseResult { case: *case, verdict, known, span, words, not_put_back }, end)
+    }
+
+    /// Whether a case can be run on this device, by this user, on this line.
+    fn possible(&self, probe: &mut Probe<'_>, case: &Case) -> Result<(), Stop> {
+        let needs = &case.needs;
+        let (oldest, newest) = needs.revisions;
+        let revision = probe.revision();
+        if revision < oldest || revision > newest {
+            let which = match oldest == newest {
+                true => format!("revision {oldest}"),
+                false => format!("revisions {oldest} to {newest}"),
+            };
+            return Err(Stop::Skip(format!(
+                "it is for {which}, the device claims {}",
+                probe.device().claims
+            )));
+        }
+        if needs.moves && !self.moving {
+            return Err(Stop::Skip("it may move the valve; --move allows that".to_owned()));
+        }
+        if needs.writes && !(self.writing || self.moving) {
+            return Err(Stop::Skip("it changes what the device stores; --write allows that".to_owned()));
+        }
+        let sends = probe.sends_faults();
+        let sees = probe.capabilities();
+        let half = probe.pace().character() / 2;
+        let cannot = [
+            (needs.sends_bad_parity && !sends.bad_parity, "send wrong parity bits"),
+            (needs.sends_gaps && !sends.gaps, "send pauses inside a frame"),
+            (needs.stamps && !probe.has_times(), "tell times"),
+            (
+                needs.sees_gaps && (!probe.has_times() || sees.stamp_error > half || half == Duration::ZERO),
+                "tell pauses inside a frame",
+            ),
+            (needs.sees_parity && !sees.parity_seen, "tell wrong parity"),
+        ];
+        if let Some((_, what)) = cannot.into_iter().find(|(so, _)| *so) {
+            return Err(Stop::Inconclusive(format!("this line cannot {what}")));
+        }
+        for &command in needs.commands {
+            if probe.has_command(command)? == Some(false) {
+                return Err(Stop::Skip(format!("the device does not have command {command}")));
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,8 @@
+//! Cases of the sections `burst/...`.
+
+use crate::conform::Case;
+
+/// The sections, in the order in which they are run.
+pub(super) fn sections() -> Vec<&'static [Case]> {
+    Vec::new()
+}

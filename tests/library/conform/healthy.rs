@@ -1,0 +1,46 @@
+//! Healthy mocks: no case fails on them.
+
+use super::rig::*;
+use looprig::app::command::Revision;
+use looprig::conform::{Results, Verdict};
+
+fn no_fail(results: &Results) {
+    assert!(results.passed(), "{results}");
+    for c in &results.cases {
+        assert!(!matches!(c.verdict, Verdict::Inconclusive(_)), "{}: {:?}", c.case.id, c.verdict);
+    }
+    let advised = results.counts().advised;
+    assert_eq!(advised, 0, "{results}");
+}
+
+#[test]
+fn positioners() {
+    for revision in REVISIONS {
+        no_fail(&judge(Bent::new(config(revision)), "*"));
+    }
+}
+
+#[test]
+fn transmitters() {
+    for revision in REVISIONS {
+        no_fail(&judge(Bent::new(transmitter(revision)), "*"));
+    }
+}
+
+/// Every case passes on one healthy mock at least: one that is always skipped shows nothing.
+#[test]
+fn every_case_passes_somewhere() {
+    let mut open: Vec<&str> = looprig::conform::all().iter().map(|c| c.id).collect();
+    for revision in REVISIONS {
+        for device in [config(revision), transmitter(revision)] {
+            let results = judge(Bent::new(device), "*");
+            open.retain(|id| !results.cases.iter().any(|c| c.case.id == *id && c.verdict == Verdict::Pass));
+        }
+    }
+    assert!(open.is_empty(), "{open:#?}");
+}
+
+#[test]
+fn revision_is_that_of_the_mock() {
+    assert_eq!(judge(Bent::new(config(Revision::R6)), "link/framing").device.claims, 6);
+}
