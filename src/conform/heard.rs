@@ -212,6 +212,13 @@ impl Heard {
         self.receptions.iter().filter(|r| !matches!(r, Reception::Good(_)))
     }
 
+    /// Every octet that came, in order, but those of whole bursts.
+    pub fn octets(&self) -> Vec<Octet> {
+        let burst =
+            |r: &&Reception| matches!(r, Reception::Good(g) if g.frame.frame_type() == FrameType::Back);
+        self.receptions.iter().filter(|r| !burst(r)).flat_map(|r| r.octets().iter().copied()).collect()
+    }
+
     /// What came, in words: `silence`, or each thing with its octets.
     pub fn words(&self) -> String {
         if self.receptions.is_empty() {

@@ -9,7 +9,6 @@ use crate::app::types::{latin1, packed};
 use crate::frame::{Master, PollingAddress, Reception};
 use crate::host::To;
 use core::fmt;
-use core::time::Duration;
 
 /// Fewest octets that identify a device: the reply to command 0 of revision 5 [CM-000].
 const IDENTITY: usize = 12;
@@ -89,7 +88,7 @@ impl fmt::Display for Found {
 impl Probe<'_> {
     /// Listens first, then asks who it is. `Err(Stop::Fail)` when nobody answers so that it can be understood.
     pub(super) fn identify(&mut self, to: &To) -> Result<(), Stop> {
-        let listening = self.characters(LISTENING).max(Duration::from_millis(50));
+        let listening = self.waiting(LISTENING);
         self.pause(listening)?;
         let (make, polling): (Box<dyn Fn(usize) -> Request>, Option<u8>) = match to {
             To::Polling(p) => {

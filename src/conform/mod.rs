@@ -15,6 +15,7 @@ mod run;
 mod select;
 mod suite;
 mod verdict;
+mod wire;
 
 pub use case::{Case, Needs, Run, Strength};
 pub use heard::{Heard, Reply, Way, Words};

@@ -1,36 +1,23 @@
 //! What a case can do on the line.
 
 use super::case::Case;
-use super::heard::{Heard, Reply, Way, Words, ms};
+use super::heard::{Heard, Reply, Words, ms};
 use super::identify::Found;
 use super::put_back::PutBack;
 use super::request::Request;
 use super::verdict::{Outcome, Stop, expect, fail};
+use super::wire::AFTER_ANYTHING;
 use crate::app::command::{Effect, Revision, spec};
-use crate::frame::{
-    Capabilities, FrameType, Marks, Master, Octet, RawFrame, Receiver, ReceiverConfig, Reception, StampUnit,
-};
-use crate::line::{Event, Line, SendsFaults};
+use crate::frame::{Capabilities, Master, RawFrame, Receiver, ReceiverConfig, Reception, StampUnit};
+use crate::line::{Line, SendsFaults};
 use crate::time::{BitTimes, Instant, Pace};
 use core::time::Duration;
 use std::collections::BTreeMap;
 
 /// Slave time-out, characters [LL-02].
 const SLAVE_TIME_OUT: u64 = 28;
-/// Silence after an answer or a burst before we speak, characters: link grant and HOLD [LL-04] [LL-13].
-const AFTER_A_FRAME: u32 = 10;
-/// Silence after anything else: link quiet of the secondary master [LL-05].
-const AFTER_ANYTHING: u32 = 41;
-/// How long a silent enough line is waited for, characters [LL-16].
-const PATIENCE: u32 = 2000;
-/// Longest that one answer and what stands behind it are listened to, characters.
-const MOST_HEARD: u32 = 2000;
 /// How often a request is repeated that nobody answered, or only with damage.
 const REPEATS: usize = 3;
-/// Pieces of traffic that are kept for a case.
-const MOST_WORDS: usize = 400;
-/// A port tells the end of a transmission at most so much later than the wire [LL-16].
-const SEND_LIMIT: Duration = Duration::from_secs(5);
 /// How long a delayed response or a busy device is waited for [HO-10].
 const LONGEST_DELAY: Duration = Duration::from_secs(60);
 
@@ -38,16 +25,16 @@ const LONGEST_DELAY: Duration = Duration::from_secs(60);
 ///
 /// It acts as either master, one request at a time, and speaks only on a silent line.
 pub struct Probe<'l> {
-    line: &'l mut dyn Line,
-    receiver: Receiver,
+    pub(super) line: &'l mut dyn Line,
+    pub(super) receiver: Receiver,
     /// What came and has not been handed out.
-    fresh: Vec<Reception>,
+    pub(super) fresh: Vec<Reception>,
     /// End of the last octet, ours or somebody's.
-    last_at: Instant,
+    pub(super) last_at: Instant,
     /// Silence that is wanted after it.
-    quiet: u32,
+    pub(super) quiet: u32,
     /// The last that we sent, while its echo may come.
-    echo: Option<Vec<u8>>,
+    pub(super) echo: Option<Vec<u8>>,
     pub(super) found: Found,
     pub(super) needs_now: (bool, bool),
     pub(super) words: Vec<Words>,
@@ -108,6 +95,14 @@ impl<'l> Probe<'l> {
     /// So many characters at the line's pace; zero on a line without one.
     pub fn characters(&self, n: u32) -> Duration {
         self.line.pace().character() * n
+    }
+
+    /// The same as a time to wait: at wire speed on a line without a pace.
+    pub fn waiting(&self, n: u32) -> Duration {
+        match self.line.pace() {
+            Pace::Fast => Pace::Wire.character() * n,
+            pace => pace.character() * n,
+        }
     }
 
     /// Whether times on this line mean anything.
@@ -174,8 +169,32 @@ impl<'l> Probe<'l> {
     /// As [`Probe::send`].
     pub fn send_at_once(&mut self, raw: &RawFrame) -> Result<Heard, Stop> {
         let ended_at = self.transmit(raw)?;
-        let patience = self.slave_time_out() * 2 + self.line.capabilities().stamp_error * 4;
-        self.hear(ended_at, patience)
+        self.hear(ended_at, false)
+    }
+
+    /// Sends a second request so many characters after the end of the answer to a first one, without waiting for more; what
+    /// came after each. Where the first one is not answered the second is sent all the same.
+    ///
+    /// # Errors
+    /// As [`Probe::send`].
+    pub fn send_twice(
+        &mut self,
+        first: &Request,
+        characters: u32,
+        second: &Request,
+    ) -> Result<(Heard, Heard), Stop> {
+        self.may_send(first.command())?;
+        self.may_send(second.command())?;
+        self.settle()?;
+        let character = self.line.pace().character();
+        let ended_at = self.transmit(&first.raw(character))?;
+        let before = self.hear(ended_at, true)?;
+        let begins = self.last_at + self.characters(characters);
+        while self.line.now() < begins {
+            self.wait(begins)?;
+        }
+        let after = self.send_at_once(&second.raw(character))?;
+        Ok((before, after))
     }
 
     /// Sends a request and takes the answer to it; repeats it up to three times where nobody answers or the answer is
@@ -361,8 +380,6 @@ impl<'l> Probe<'l> {
         self.line.pace().character() + self.line.capabilities().stamp_error * 2
     }
 
-    // ---- The line ----
-
     fn may_send(&self, command: u8) -> Outcome {
         let effect = match spec(command.into()) {
             Some(row) => row.effect,
@@ -380,158 +397,6 @@ impl<'l> Probe<'l> {
             false => Err(Stop::Bench(format!(
                 "the case wants to send command {command} and does not say that it writes or moves: mend the case"
             ))),
-        }
-    }
-
-    /// Waits until the line has been silent long enough for us to speak.
-    fn settle(&mut self) -> Outcome {
-        let begun = self.line.now();
-        loop {
-            let now = self.line.now();
-            let free = self.last_at + self.characters(self.quiet);
-            if !self.wait(free.max(now))? && free <= now {
-                break;
-            }
-            if now.since(begun) > self.characters(PATIENCE).max(SEND_LIMIT) {
-                return Err(Stop::Bench(format!(
-                    "the line was not silent long enough in {:.1} s to speak",
-                    now.since(begun).as_secs_f64()
-                )));
-            }
-        }
-        self.take_fresh().map(|_| ())
-    }
-
-    /// Sends; gives the time when it had left.
-    fn transmit(&mut self, raw: &RawFrame) -> Result<Instant, Stop> {
-        let needed = SendsFaults::needed(raw);
-        if !self.line.sends_faults().can(needed) {
-            let what = if needed.bad_parity { "wrong parity bits" } else { "pauses inside a frame" };
-            return Err(Stop::Inconclusive(format!("this line cannot send {what}")));
-        }
-        let character = self.line.pace().character();
-        let lasts: Duration = raw.octets.iter().map(|o| character + o.gap_before).sum();
-        let limit = self.line.now() + lasts + SEND_LIMIT;
-        self.requests += 1;
-        self.echo = Some(raw.values());
-        self.line.send_raw(raw).map_err(|e| Stop::Lost(e.to_string()))?;
-        let ended_at = loop {
-            match self.event(limit)? {
-                Event::Sent { at } => break at,
-                Event::TimeOut => {
-                    return Err(Stop::Bench("the port did not say that the request has left".to_owned()));
-                }
-                _ => {}
-            }
-        };
-        let mut at = ended_at;
-        let mut octets: Vec<Octet> = Vec::with_capacity(raw.octets.len());
-        for o in raw.octets.iter().rev() {
-            let mut marks = if o.bad_parity { Marks::PARITY } else { Marks::NONE };
-            if o.gap_before >= character && !o.gap_before.is_zero() {
-                marks |= Marks::GAP;
-            }
-            octets.push(Octet { at, value: o.value, marks });
-            at = at.before(character + o.gap_before);
-        }
-        octets.reverse();
-        self.keep(Way::Sent, octets);
-        self.last_at = self.last_at.max(ended_at);
-        self.quiet = AFTER_ANYTHING;
-        Ok(ended_at)
-    }
-
-    /// Hears what follows a request.
-    fn hear(&mut self, ended_at: Instant, patience: Duration) -> Result<Heard, Stop> {
-        let character = self.line.pace().character();
-        let tail = character * 4 + self.line.capabilities().stamp_error * 4 + Duration::from_millis(2);
-        let deadline = ended_at + patience;
-        let limit = deadline + self.characters(MOST_HEARD);
-        let mut receptions: Vec<Reception> = Vec::new();
-        loop {
-            receptions.append(&mut self.take_fresh()?);
-            let answered = receptions
-                .iter()
-                .any(|r| matches!(r, Reception::Good(g) if g.frame.frame_type() == FrameType::Ack));
-            let quiet_at = self.last_at + tail;
-            let mut until = if answered { quiet_at } else { quiet_at.max(deadline) };
-            until = self.receiver.deadline().map_or(until, |d| d.max(until)).min(limit);
-            if !self.wait(until)? && self.receiver.deadline().is_none() && self.fresh.is_empty() {
-                break;
-            }
-            if self.line.now() >= limit {
-                break;
-            }
-        }
-        self.echo = None;
-        Ok(Heard { request_ended_at: ended_at, receptions, character })
-    }
-
-    /// Waits until something comes or until then; whether octets came.
-    fn wait(&mut self, until: Instant) -> Result<bool, Stop> {
-        Ok(matches!(self.event(until)?, Event::Octets(_)))
-    }
-
-    fn event(&mut self, until: Instant) -> Result<Event, Stop> {
-        let event = self.line.wait(Some(until)).map_err(|e| Stop::Lost(e.to_string()))?;
-        match &event {
-            Event::Octets(octets) => {
-                self.last_at = octets.iter().map(|o| o.at).fold(self.last_at, Instant::max);
-                self.quiet = AFTER_ANYTHING;
-                self.receiver.push(octets);
-                self.collect();
-            }
-            Event::TimeOut => {
-                self.receiver.handle_timeout(until);
-                self.collect();
-            }
-            Event::Sent { .. } => {}
-            Event::Interrupted => return Err(Stop::Interrupted),
-            Event::Closed => return Err(Stop::Lost("it was closed at the other end".to_owned())),
-        }
-        Ok(event)
-    }
-
-    fn collect(&mut self) {
-        while let Some(reception) = self.receiver.next() {
-            let is_echo = self.line.capabilities().echo
-                && self.echo.as_ref().is_some_and(|sent| sent.ends_with(&reception.values()));
-            if is_echo {
-                self.echo = None;
-                continue;
-            }
-            match &reception {
-                Reception::Good(g) if g.frame.frame_type() != FrameType::Stx => self.quiet = AFTER_A_FRAME,
-                Reception::Good(_) => {}
-                Reception::Damaged(_) => self.damaged += 1,
-                Reception::Noise(_) => {}
-            }
-            self.keep(Way::Received, reception.octets().to_vec());
-            self.fresh.push(reception);
-        }
-    }
-
-    /// What came; an error if somebody else asks on this line.
-    fn take_fresh(&mut self) -> Result<Vec<Reception>, Stop> {
-        let fresh = core::mem::take(&mut self.fresh);
-        for r in &fresh {
-            if let Reception::Good(g) = r
-                && g.frame.frame_type() == FrameType::Stx
-            {
-                return Err(Stop::Bench(format!(
-                    "a {} master asks command {} on this line: the suite acts as both masters, so it has to be \
-                     alone; disconnect that one",
-                    g.frame.address().master,
-                    g.frame.command()
-                )));
-            }
-        }
-        Ok(fresh)
-    }
-
-    fn keep(&mut self, way: Way, octets: Vec<Octet>) {
-        if self.words.len() < MOST_WORDS {
-            self.words.push(Words { way, octets });
         }
     }
 

@@ -71,20 +71,35 @@ impl Probe<'_> {
     /// Does now what was remembered, last first; a case that goes on afterwards begins anew.
     ///
     /// # Errors
-    /// What could not be put back.
+    /// What could not be put back, or the line is lost.
     pub fn put_all_back(&mut self) -> Outcome {
-        let mut worst = Ok(());
+        let (left, lost) = self.undo_all();
+        match (lost, left.is_empty()) {
+            (Some(stop), _) => Err(stop),
+            (None, true) => Ok(()),
+            (None, false) => Err(Stop::Bench(format!("not put back: {}", left.join("; ")))),
+        }
+    }
+
+    /// The same; what could not be put back, and whether the line was lost over it.
+    pub(super) fn undo_all(&mut self) -> (Vec<String>, Option<Stop>) {
+        let mut left = Vec::new();
         while let Some(one) = self.put_back.pop() {
-            let result = (one.undo)(self);
-            if let Err(Stop::Lost(why)) = result {
-                // Whoever reads the report has to know what is left to do.
-                self.put_back.push(PutBack { what: one.what, undo: Box::new(|_| Ok(())) });
-                return Err(Stop::Lost(why));
-            }
-            if let Err(stop) = result {
-                worst = Err(Stop::Bench(format!("not put back: {} ({stop})", one.what)));
+            match (one.undo)(self) {
+                Ok(()) => {}
+                Err(stop @ Stop::Lost(_)) => {
+                    left.push(one.what);
+                    left.extend(self.forget());
+                    return (left, Some(stop));
+                }
+                Err(stop) => left.push(format!("{} ({stop})", one.what)),
             }
         }
-        worst
+        (left, None)
+    }
+
+    /// What would be put back, where nothing can be done any more.
+    pub(super) fn forget(&mut self) -> Vec<String> {
+        self.put_back.drain(..).rev().map(|p| p.what).collect()
     }
 }

@@ -244,23 +244,16 @@ impl Suite {
                 (stop.verdict(), end)
             }
         };
-        let mut not_put_back = Vec::new();
         // Also after an interruption: nobody wants to find a device half changed.
-        while !probe.put_back.is_empty() {
-            if matches!(end, Some(End::LineLost(_))) {
-                not_put_back.extend(probe.put_back.drain(..).rev().map(|p| p.what));
-                break;
-            }
-            match probe.put_all_back() {
-                Ok(()) => {}
-                Err(Stop::Lost(why)) => end = Some(End::LineLost(why)),
-                Err(stop) => {
-                    not_put_back.push(stop.to_string());
-                    if verdict == Verdict::Pass {
-                        verdict = Verdict::BenchError(stop.to_string());
-                    }
-                }
-            }
+        let (not_put_back, lost) = match end {
+            Some(End::LineLost(_)) => (probe.forget(), None),
+            _ => probe.undo_all(),
+        };
+        if let Some(Stop::Lost(why)) = lost {
+            end = Some(End::LineLost(why));
+        }
+        if verdict == Verdict::Pass && !not_put_back.is_empty() {
+            verdict = Verdict::BenchError(format!("not put back: {}", not_put_back.join("; ")));
         }
         let keep = matches!(verdict, Verdict::Fail { .. } | Verdict::BenchError(_));
         let mut words = core::mem::take(&mut probe.words);
@@ -303,7 +296,7 @@ impl Suite {
         let half = probe.pace().character() / 2;
         let cannot = [
             (needs.sends_bad_parity && !sends.bad_parity, "send wrong parity bits"),
-            (needs.sends_gaps && !sends.gaps, "send pauses inside a frame"),
+            (needs.sends_gaps && !(sends.gaps && probe.has_times()), "send pauses inside a frame"),
             (needs.stamps && !probe.has_times(), "tell times"),
             (
                 needs.sees_gaps && (!probe.has_times() || sees.stamp_error > half || half == Duration::ZERO),

@@ -34,16 +34,28 @@ fn of_kind(kind: KindName, revision: Revision) -> DeviceConfig {
 
 /// What becomes of the octets of an answer or burst, preambles included; empty is silence.
 type Say = Box<dyn FnMut(Vec<u8>) -> RawFrame>;
-/// What becomes of an octet that the device hears; `None` if it does not hear it.
-type Hear = Box<dyn FnMut(Octet) -> Option<Octet>>;
+/// What becomes of the octets that the device hears, all that passed without a pause of five characters; empty is
+/// deafness. What it hears then is clean and without pauses.
+type Hear = Box<dyn FnMut(&[Octet]) -> Vec<u8>>;
+
+/// One character, 11 bits at 1200 bit/s [LL-01].
+pub const CHARACTER: Duration = Duration::from_nanos(9_166_666);
 
 /// A device whose ears or mouth are bad.
 pub struct Bent {
     inner: DeviceStation,
     say: Say,
-    hear: Hear,
+    hear: Option<Hear>,
+    heard: Vec<Octet>,
     late: Duration,
+    /// So long after its own answer it hears nothing.
+    deaf: Duration,
+    sent_at: Option<Instant>,
+    /// Speaks unasked so often.
+    chatter: Option<(Duration, Vec<u8>)>,
+    chatter_at: Instant,
     ready: Option<(Instant, RawFrame)>,
+    of_its_own: bool,
 }
 
 impl Bent {
@@ -52,9 +64,15 @@ impl Bent {
         Bent {
             inner: DeviceStation::new(device, Vec::new()),
             say: Box::new(|octets| raw(&octets)),
-            hear: Box::new(Some),
+            hear: None,
+            heard: Vec::new(),
             late: Duration::ZERO,
+            deaf: Duration::ZERO,
+            sent_at: None,
+            chatter: None,
+            chatter_at: Instant::ZERO,
             ready: None,
+            of_its_own: false,
         }
     }
 
@@ -63,8 +81,8 @@ impl Bent {
         self
     }
 
-    pub fn hearing(mut self, hear: impl FnMut(Octet) -> Option<Octet> + 'static) -> Bent {
-        self.hear = Box::new(hear);
+    pub fn hearing(mut self, hear: impl FnMut(&[Octet]) -> Vec<u8> + 'static) -> Bent {
+        self.hear = Some(Box::new(hear));
         self
     }
 
@@ -74,26 +92,77 @@ impl Bent {
         self
     }
 
+    pub fn deaf_after_answers(mut self, deaf: Duration) -> Bent {
+        self.deaf = deaf;
+        self
+    }
+
+    pub fn chattering(mut self, every: Duration, octets: &[u8]) -> Bent {
+        self.chatter = Some((every, octets.to_vec()));
+        self.chatter_at = Instant::ZERO + every;
+        self
+    }
+
     /// As a line.
     pub fn line(self) -> InProcess<Bent> {
         let mut bus = Bus::new(Pace::Wire);
         bus.add_station(self);
         InProcess::new(bus, "test")
     }
+
+    fn heard_at(&self) -> Option<Instant> {
+        self.heard.last().map(|o| o.at + CHARACTER * 5)
+    }
+
+    fn hand_over(&mut self, now: Instant) {
+        if self.heard_at().is_none_or(|at| at > now) {
+            return;
+        }
+        let heard = std::mem::take(&mut self.heard);
+        let Some(hear) = &mut self.hear else { return };
+        let values = hear(&heard);
+        let mut at = now.before(CHARACTER * values.len() as u32);
+        let octets = values.into_iter().map(|value| {
+            at += CHARACTER;
+            Octet::clean(at, value)
+        });
+        let octets: Vec<Octet> = octets.collect();
+        if !octets.is_empty() {
+            self.inner.handle(now, &octets);
+        }
+    }
 }
 
 impl Station for Bent {
     fn handle(&mut self, now: Instant, octets: &[Octet]) {
-        let heard: Vec<Octet> = octets.iter().filter_map(|o| (self.hear)(*o)).collect();
-        self.inner.handle(now, &heard);
+        if self.sent_at.is_some_and(|at| now < at + self.deaf) {
+            return;
+        }
+        match self.hear {
+            Some(_) => self.heard.extend_from_slice(octets),
+            None => self.inner.handle(now, octets),
+        }
     }
     fn sent(&mut self, now: Instant) {
-        self.inner.sent(now);
+        self.sent_at = Some(now);
+        match self.of_its_own {
+            true => self.of_its_own = false,
+            false => self.inner.sent(now),
+        }
     }
     fn carrier(&mut self, now: Instant, on: bool) {
         self.inner.carrier(now, on);
     }
     fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
+        self.hand_over(now);
+        if let Some((every, octets)) = self.chatter.as_ref().filter(|_| now >= self.chatter_at) {
+            self.chatter_at = now + *every;
+            self.of_its_own = true;
+            return Some(octets.clone());
+        }
+        if self.ready.is_some() {
+            return None;
+        }
         let octets = self.inner.poll_transmit(now)?;
         let said = (self.say)(octets);
         match said.octets.is_empty() {
@@ -107,7 +176,8 @@ impl Station for Bent {
     }
     fn wake_at(&self) -> Option<Instant> {
         let ready = self.ready.as_ref().map(|(at, _)| *at);
-        [self.inner.wake_at(), ready].into_iter().flatten().min()
+        let chatter = self.chatter.as_ref().map(|_| self.chatter_at);
+        [self.inner.wake_at(), self.heard_at(), ready, chatter].into_iter().flatten().min()
     }
 }
 

@@ -1,20 +1,178 @@
 //! Section `link/timing`: when answers come.
 
-use crate::conform::{Case, Outcome, Probe};
+use super::bare::not_bursting;
+use crate::conform::{Case, Outcome, Probe, Reply, Stop, expect};
 
-pub(super) const CASES: &[Case] = &[Case::must(
-    "link/timing/answers-within-limit",
-    "LL-02",
-    "an answer begins within 28 characters of the request's end",
-    answers_within_limit,
-)
-.stamps()];
+pub(super) const CASES: &[Case] = &[
+    Case::must(
+        "link/timing/answers-within-limit",
+        "LL-02",
+        "an answer begins within 28 characters of the request's end",
+        answers_within_limit,
+    )
+    .stamps(),
+    Case::must(
+        "link/timing/short-frame-answered-within-limit",
+        "LL-02",
+        "an answer to a short frame begins within 28 characters of the request's end",
+        short_frame_answered_within_limit,
+    )
+    .stamps(),
+    Case::must(
+        "link/timing/refusals-within-limit",
+        "LL-02",
+        "an answer that refuses begins within 28 characters of the request's end",
+        refusals_within_limit,
+    )
+    .stamps(),
+    Case::should(
+        "link/timing/errors-within-limit",
+        "LL-02",
+        "a communication error begins within 28 characters of the request's end",
+        errors_within_limit,
+    )
+    .stamps(),
+    Case::must(
+        "link/timing/every-request-is-answered",
+        "LL-02",
+        "each of 30 requests is answered at the first try",
+        every_request_is_answered,
+    ),
+    Case::must(
+        "link/timing/one-answer-to-a-request",
+        "LL-07",
+        "a request is answered once, and nothing is repeated afterwards",
+        one_answer_to_a_request,
+    ),
+    Case::must(
+        "link/timing/silent-unasked",
+        "DV-12",
+        "a device that nobody asks, and that is not in burst mode, is silent",
+        silent_unasked,
+    ),
+    Case::must(
+        "link/timing/request-after-link-grant",
+        "LL-04",
+        "a request that begins 8 characters after an answer is answered",
+        request_after_link_grant,
+    ),
+    Case::must(
+        "link/timing/repeat-gets-the-same",
+        "LL-07",
+        "a request that is repeated octet for octet is answered again, with the same identity",
+        repeat_gets_the_same,
+    ),
+    Case::must(
+        "link/timing/alive-after-silence",
+        "LL-02",
+        "a device that has heard nothing for a while answers the first request",
+        alive_after_silence,
+    ),
+];
 
 fn answers_within_limit(p: &mut Probe<'_>) -> Outcome {
     let limit = p.slave_time_out();
-    for command in [0, 1, 2, 3] {
+    for command in [0, 1, 2, 3, 12, 13, 14, 15, 16] {
         let reply = p.ask(command, &[])?;
         p.expect_at_most(&format!("the time until command {command} is answered"), reply.after, limit)?;
     }
     Ok(())
+}
+
+fn short_frame_answered_within_limit(p: &mut Probe<'_>) -> Outcome {
+    let limit = p.slave_time_out();
+    let polling = p.polling_address()?;
+    let request = p.short_request(polling, 0, &[]);
+    let reply = p.ask_request(&request)?;
+    p.expect_at_most("the time until command 0 in a short frame is answered", reply.after, limit)
+}
+
+fn refusals_within_limit(p: &mut Probe<'_>) -> Outcome {
+    let limit = p.slave_time_out();
+    // 4 and 5 are in no revision from 5 on.
+    for command in [4, 5] {
+        let reply = p.ask(command, &[])?;
+        p.expect_at_most(&format!("the time until command {command} is refused"), reply.after, limit)?;
+    }
+    Ok(())
+}
+
+fn errors_within_limit(p: &mut Probe<'_>) -> Outcome {
+    let limit = p.slave_time_out();
+    let request = p.request(1, &[]).flip_check(0x20);
+    let heard = p.send(&request)?;
+    let Some(reply) = heard.replies().into_iter().find(Reply::is_communication_error) else {
+        return Err(Stop::Skip("the device does not answer damaged requests".to_owned()));
+    };
+    p.expect_at_most("the time until a damaged request is answered", reply.after, limit)
+}
+
+fn every_request_is_answered(p: &mut Probe<'_>) -> Outcome {
+    for n in 1..=30 {
+        let request = p.request([0, 1, 2, 3, 13][n % 5], &[]);
+        let heard = p.send(&request)?;
+        let whole = heard.reply().is_some_and(|r| !r.is_communication_error());
+        expect(
+            whole,
+            format!("an answer to request {n} of 30, command {}", request.command()),
+            heard.words(),
+        )?;
+    }
+    Ok(())
+}
+
+fn one_answer_to_a_request(p: &mut Probe<'_>) -> Outcome {
+    not_bursting(p)?;
+    for command in [0, 1, 3] {
+        let request = p.request(command, &[]);
+        let answers = p.send(&request)?.replies().len();
+        // As long as a device may take to begin, and the longest silence that a master keeps.
+        let later = p.listen(p.slave_time_out() * 2 + p.waiting(100))?;
+        expect(
+            answers <= 1 && later.is_silence(),
+            format!("one answer to command {command}, then silence"),
+            format!("{answers}, then {}", later.words()),
+        )?;
+    }
+    Ok(())
+}
+
+fn silent_unasked(p: &mut Probe<'_>) -> Outcome {
+    let time = p.waiting(500);
+    let heard = p.listen(time)?;
+    expect(heard.is_silence(), "nothing but bursts while nobody asks", heard.words())
+}
+
+fn request_after_link_grant(p: &mut Probe<'_>) -> Outcome {
+    for _ in 0..5 {
+        let request = p.request(0, &[]);
+        let (before, heard) = p.send_twice(&request, 8, &request)?;
+        expect(before.reply().is_some(), "an answer to command 0", before.words())?;
+        let whole = heard.reply().is_some_and(|r| !r.is_communication_error());
+        expect(
+            whole,
+            "an answer to a request that begins 8 characters after the answer before it",
+            heard.words(),
+        )?;
+    }
+    Ok(())
+}
+
+fn repeat_gets_the_same(p: &mut Probe<'_>) -> Outcome {
+    let first = p.ask(0, &[])?;
+    for _ in 0..3 {
+        let request = p.request(0, &[]);
+        let heard = p.send(&request)?;
+        let same = heard.reply().is_some_and(|r| r.data == first.data && r.code == first.code);
+        expect(same, format!("the answer to command 0 again: {first}"), heard.words())?;
+    }
+    Ok(())
+}
+
+fn alive_after_silence(p: &mut Probe<'_>) -> Outcome {
+    p.pause(p.waiting(1000))?;
+    let request = p.request(0, &[]);
+    let heard = p.send(&request)?;
+    let whole = heard.reply().is_some_and(|r| !r.is_communication_error());
+    expect(whole, "an answer to the first request after 1000 characters of silence", heard.words())
 }

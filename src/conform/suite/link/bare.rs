@@ -1,0 +1,79 @@
+//! An answer read by its octets alone, whatever the receiver made of them.
+
+use crate::conform::{Heard, Outcome, Probe, Request, Stop, fail};
+
+/// How often a request is repeated that nobody answered.
+const TRIES: usize = 4;
+
+/// The octets that came after a request.
+pub(super) struct Bare {
+    /// What stood before the preambles.
+    pub before: Vec<u8>,
+    /// From the delimiter on, all that came.
+    pub rest: Vec<u8>,
+}
+
+impl Bare {
+    /// Looks for two FF and the delimiter of an answer [FR-03] [FR-10].
+    fn of(heard: &Heard) -> Option<Bare> {
+        let values: Vec<u8> = heard.octets().iter().map(|o| o.value).collect();
+        let at = (2..values.len())
+            .find(|&i| values[i] & 0x07 == 0x06 && values[i] != 0xFF && values[i - 2..i] == [0xFF, 0xFF])?;
+        let preambles = values[..at].iter().rev().take_while(|&&o| o == 0xFF).count();
+        Some(Bare { before: values[..at - preambles].to_vec(), rest: values[at..].to_vec() })
+    }
+
+    /// Octets up to and with the byte count, by what the delimiter says [FR-03].
+    fn header(&self) -> usize {
+        let address = if self.rest[0] & 0x80 == 0 { 1 } else { 5 };
+        1 + address + usize::from(self.rest[0] >> 5 & 3) + 2
+    }
+
+    /// The byte count; `None` if the octets end before it.
+    pub fn byte_count(&self) -> Option<u8> {
+        self.rest.get(self.header() - 1).copied()
+    }
+
+    /// Whether the octets up to where the byte count says have a check byte that fits [FR-09].
+    pub fn fits_its_count(&self) -> bool {
+        let end = self.byte_count().map(|n| self.header() + usize::from(n) + 1);
+        end.and_then(|end| self.rest.get(..end)).is_some_and(|frame| frame.iter().fold(0, |x, o| x ^ o) == 0)
+    }
+
+    /// How many octets came behind the byte count, the check byte not counted.
+    pub fn counted(&self) -> usize {
+        self.rest.len().saturating_sub(self.header() + 1)
+    }
+}
+
+/// Sends a request until something like an answer comes, and looks at it.
+pub(super) fn look_at(p: &mut Probe<'_>, request: &Request, look: impl Fn(&Bare) -> Outcome) -> Outcome {
+    let mut last = String::new();
+    for _ in 0..TRIES {
+        let heard = p.send(request)?;
+        if let Some(bare) = Bare::of(&heard) {
+            return look(&bare);
+        }
+        last = heard.words();
+    }
+    fail(format!("an answer to command {}", request.command()), last)
+}
+
+/// The same for each of the commands that every device of its revision has and that only read [CM-000] to [CM-003],
+/// [CM-012] to [CM-016].
+pub(super) fn look_at_reads(p: &mut Probe<'_>, look: impl Fn(&Bare, u8) -> Outcome) -> Outcome {
+    for command in [0, 1, 2, 3, 12, 13, 14, 15, 16] {
+        let request = p.request(command, &[]);
+        look_at(p, &request, |bare| look(bare, command))?;
+    }
+    Ok(())
+}
+
+/// Skips a case of a device in burst mode, whose bursts would be taken for what is looked for.
+pub(super) fn not_bursting(p: &mut Probe<'_>) -> Outcome {
+    let time = p.waiting(256);
+    match p.listen(time)?.bursts().is_empty() {
+        true => Ok(()),
+        false => Err(Stop::Skip("the device is in burst mode".to_owned())),
+    }
+}
