@@ -28,7 +28,10 @@ pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, why_not};
 #[cfg(feature = "bench-file")]
 pub(crate) use file::text_of;
 #[cfg(feature = "bench-file")]
-pub use file::{LoadDescription, LoadSheet, check, check_all, check_with, read, read_description, schema};
+pub use file::{
+    LoadDescription, LoadSheet, add_protocol_fault, check, check_all, check_with, read, read_description,
+    schema,
+};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
 pub use plan::{

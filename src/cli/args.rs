@@ -328,7 +328,7 @@ of every line and the seed, then what happens, at the end {\"ended\":true,...} w
 Every command takes the bench file as a LINE too, mock:BENCH.toml, without ports and without waiting.")]
 pub struct MockArgs {
     /// The bench file (TOML): devices, lines, events, masters, faults on the wires.
-    #[arg(value_name = "BENCH.toml", required_unless_present_any = ["schema", "api_schema"])]
+    #[arg(value_name = "BENCH.toml", required_unless_present_any = ["schema", "api_schema", "protocol_faults"])]
     pub bench: Option<PathBuf>,
     /// Run at this pace instead of the bench file's: `wire` (1200 bit/s), `fast` (at once), or how many
     /// times faster than the wire, 0.01 to 1000.
@@ -338,6 +338,13 @@ pub struct MockArgs {
     /// the wires, jitter, what collisions leave.
     #[arg(long, allow_negative_numbers = true, value_parser = seed, value_name = "N")]
     pub seed: Option<u64>,
+    /// Let a device do something otherwise than the protocol wants, to see how host software copes: every device that can have
+    /// the fault, or the one of a tag or a polling address. May be given several times; --protocol-faults lists them.
+    #[arg(long, value_name = "NAME[@TAG]")]
+    pub fault: Vec<String>,
+    /// List the protocol faults, each with the requirement that it violates, and end.
+    #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file", "fault"])]
+    pub protocol_faults: bool,
     /// Let programs drive the bench over HTTP: read every quantity, change, stop and step time, put it back. Without an
     /// address at 127.0.0.1:4620; port 0 is any that is free. Another address than this machine's own needs a token.
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = bench::api::USUAL_PLACE, value_parser = api_place, value_name = "ADDRESS:PORT")]

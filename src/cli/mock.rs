@@ -8,6 +8,7 @@ use super::mock_power::{PowerTold, Telling, power_json, power_line};
 use super::mock_valve::valves_text;
 use super::mock_words as words;
 use super::output::{Ended, Failure, Output};
+use super::protocol_faults;
 use crate::bench::{self, Bench, BenchPlan, Error, FileError, LineKind, Notice, PortPlace};
 use crate::device::Device;
 use crate::line::io::PeerNews;
@@ -22,6 +23,10 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
         let _ = writeln!(out.text(), "{:#}", bench::api::document());
         return Ok(Ended::Fine);
     }
+    if args.protocol_faults {
+        protocol_faults::list(out);
+        return Ok(Ended::Fine);
+    }
     let Some(path) = args.bench.as_deref().filter(|_| !args.schema) else {
         let _ = writeln!(out.text(), "{}", bench::schema());
         return Ok(Ended::Fine);
@@ -33,7 +38,7 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
             "leave --format out, or give --format json",
         ));
     }
-    let mut plan = bench::read(path).map_err(|e| misread(&e))?;
+    let mut plan = protocol_faults::read(path, &args.fault)?;
     if let Some(pace) = args.pace {
         plan.pace = pace;
     }
@@ -206,6 +211,9 @@ fn ready_text(bench: &Bench, out: &mut String) {
     for device in bench.stations().map(|s| s.device()).filter(|d| d.bursts()) {
         let _ = writeln!(out, "  {}: in burst mode, {}", name(device), words::bursts(device).join("; "));
     }
+    for told in protocol_faults::told(plan) {
+        let _ = writeln!(out, "  {told}");
+    }
     let names: Vec<String> = bench.stations().map(|s| name(s.device())).collect();
     current_loop::loop_text(bench, &names, out);
     valves_text(bench, out);
@@ -273,6 +281,7 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
                 "unique_address": d.unique_address().to_string(),
                 "bursts": words::bursts(d),
                 "slow": words::slow_json(d),
+                "protocol_faults": d.config().faults.iter().map(|f| f.name()).collect::<Vec<_>>(),
             })
         })
         .collect();

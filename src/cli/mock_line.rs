@@ -1,12 +1,13 @@
 //! `mock:BENCH.toml`: a bench of this process, on virtual time, as a line.
 
 use super::lines::quoted;
-use super::mock::{choose_seed, misread, name};
+use super::mock::{choose_seed, name};
 use super::mock_loop::{dark_at_first, remarks};
 use super::mock_power::{PowerTold, power_line};
 use super::output::{Failure, say, tell};
+use super::protocol_faults;
 use crate::app::command::Catalogue;
-use crate::bench::{in_process, read};
+use crate::bench::in_process;
 use crate::frame::{Capabilities, RawFrame};
 use crate::line::{Error, Event, InProcess, Line, SendsFaults};
 use crate::sim::Participant;
@@ -33,6 +34,7 @@ pub struct MockSpec {
     bench: PathBuf,
     seed: Option<u64>,
     lasts: Option<Duration>,
+    faults: Vec<String>,
 }
 
 impl MockSpec {
@@ -44,7 +46,7 @@ impl MockSpec {
         if bench.is_empty() {
             return Err("mock: needs a bench file, such as mock:fixtures/benches/brackenmoor.toml".into());
         }
-        let mut spec = MockSpec { bench: bench.into(), seed: None, lasts: None };
+        let mut spec = MockSpec { bench: bench.into(), seed: None, lasts: None, faults: Vec::new() };
         for option in options.split('&').filter(|o| !o.is_empty()) {
             match option.split_once('=') {
                 Some(("seed", n)) => spec.seed = Some(super::args::seed(n)?),
@@ -52,6 +54,7 @@ impl MockSpec {
                     let s = super::args::seconds(s)?;
                     spec.lasts = Some(Duration::from_secs_f64(s));
                 }
+                Some(("fault", name)) => spec.faults.push(name.to_owned()),
                 Some(("pace", _)) => {
                     return Err(format!(
                         "\"{option}\" cannot stand here: the pace of a mock line is its bench file's, because \
@@ -60,7 +63,7 @@ impl MockSpec {
                 }
                 _ => {
                     return Err(format!(
-                        "\"{option}\" is no option of a mock line: there are seed=N and for=SECONDS"
+                        "\"{option}\" is no option of a mock line: there are seed=N, for=SECONDS and fault=NAME"
                     ));
                 }
             }
@@ -95,7 +98,7 @@ impl MockLine {
     /// # Errors
     /// The file cannot be read or makes no sense.
     pub fn open(spec: &MockSpec) -> Result<MockLine, Failure> {
-        let mut plan = read(&spec.bench).map_err(|e| misread(&e))?;
+        let mut plan = protocol_faults::read(&spec.bench, &spec.faults)?;
         if let Some(seed) = choose_seed(&mut plan, spec.seed) {
             let line = quoted(&format!("mock:{}?seed={seed}", spec.bench.display()));
             say(&format!("seed {seed} (repeat this run: {line})"));
@@ -105,6 +108,9 @@ impl MockLine {
                 "mock:{}: in this process devices begin new and forget; their memory files are left alone",
                 spec.bench.display()
             ));
+        }
+        for told in protocol_faults::told(&plan) {
+            say(&format!("mock:{}: {told}", spec.bench.display()));
         }
         let end = Instant::ZERO + spec.lasts.unwrap_or(LASTS);
         let line = in_process(&plan);
@@ -223,7 +229,12 @@ mod tests {
 
     fn line(name: &str, end_s: u64) -> MockLine {
         let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("fixtures/benches").join(name);
-        let spec = MockSpec { bench: path, seed: Some(1), lasts: Some(Duration::from_secs(end_s)) };
+        let spec = MockSpec {
+            bench: path,
+            seed: Some(1),
+            lasts: Some(Duration::from_secs(end_s)),
+            faults: Vec::new(),
+        };
         MockLine::open(&spec).unwrap_or_else(|e| panic!("{e}"))
     }
 

@@ -30,6 +30,7 @@ mod mock_valve;
 mod mock_words;
 mod open_line;
 mod output;
+mod protocol_faults;
 mod rules;
 mod scan;
 mod settings;

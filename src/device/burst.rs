@@ -1,6 +1,7 @@
 //! What a device sends in bursts: its messages, their periods and triggers [DV-30] [DV-31].
 
 use super::commands;
+use super::faults;
 use super::kind::{KindName, Quantity, Traits};
 use super::state::State;
 use super::variables::{OF_ALL, UPDATE_PERIOD, as_delivered, has, unit};
@@ -250,11 +251,13 @@ impl State {
     /// can be set.
     fn timing(&self, message: usize) -> (Duration, Duration, BurstTrigger) {
         let m = &self.stored.burst[message];
-        if self.revision() < Revision::R7 {
+        let timing = if self.revision() < Revision::R7 {
             let period = lasting(PERIODS_MS[0] * PER_MS);
-            return (period, period, BurstTrigger::CONTINUOUS);
-        }
-        (lasting(m.update_period), lasting(m.maximum_update_period), m.trigger)
+            (period, period, BurstTrigger::CONTINUOUS)
+        } else {
+            (lasting(m.update_period), lasting(m.maximum_update_period), m.trigger)
+        };
+        faults::timing(self, timing)
     }
 
     fn reading(&self, message: usize, now: Instant) -> Reading {

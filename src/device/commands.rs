@@ -294,7 +294,7 @@ pub(super) fn why_never_put_off(number: u8, revision: Revision) -> Option<String
 }
 
 /// Response code and data.
-type Told = (u8, Vec<u8>);
+pub(super) type Told = (u8, Vec<u8>);
 
 /// Response code and data of the answer to `request`; `None` for silence.
 pub(super) fn answer(state: &mut State, now: Instant, request: &Frame, broadcast: bool) -> Option<Told> {
@@ -327,6 +327,14 @@ pub(super) fn answer(state: &mut State, now: Instant, request: &Frame, broadcast
         }
         None => fit.perform(state),
     }
+}
+
+/// Whether a request has data octets behind those that the command needs; never where the mock has no such command.
+pub(super) fn has_surplus(state: &State, number: u8, data: &[u8]) -> bool {
+    let Some((_, form)) = known_to(state, number) else { return false };
+    let mut found = Decoded::default();
+    layout::decode(form.request, data, &mut found);
+    found.complete && usize::from(found.surplus_from) < data.len()
 }
 
 /// Response code and data of a command inside another; `None` for silence.

@@ -1,6 +1,7 @@
 //! How a mock device is set up: everything that a bench may choose.
 
 use super::described::DescribedAnswers;
+use super::faults::ProtocolFault;
 use super::identity::Identity;
 use super::kind::{KindConfig, KindName, PositionerConfig, TemperatureConfig};
 use super::stored::Stored;
@@ -62,6 +63,9 @@ pub struct DeviceConfig {
     pub loop_current_limits_ma: (f64, f64),
     /// Its kind, and what is set up of that alone. Default a positioner.
     pub kind: KindConfig,
+    /// What it does otherwise than the protocol wants, each once; where several act in one place, the first has the last
+    /// word on what becomes of a request. Default none.
+    pub faults: Vec<&'static ProtocolFault>,
 }
 
 impl DeviceConfig {
@@ -81,6 +85,7 @@ impl DeviceConfig {
             slow: Vec::new(),
             loop_current_limits_ma: (3.8, 20.5),
             kind: KindConfig::Positioner(PositionerConfig::default()),
+            faults: Vec::new(),
         }
     }
 
@@ -147,6 +152,14 @@ impl DeviceConfig {
         self.kind.check()?;
         if self.factory.kind != self.kind.name() {
             return bad("factory", "it is that of another kind of device".into());
+        }
+        for (i, fault) in self.faults.iter().enumerate() {
+            if let Some(why) = fault.why_not(self.kind.name(), self.identity.revision) {
+                return bad("faults", why);
+            }
+            if self.faults[..i].contains(fault) {
+                return bad("faults", format!("{} is there twice", fault.name()));
+            }
         }
         // Last, since the limits are part of what it is judged by.
         match self.factory.check(self) {

@@ -70,6 +70,11 @@ impl Delayed {
         Some(answer)
     }
 
+    /// Whether a request was put off, and its result not told yet.
+    pub fn knows(&self, master: Master, command: u8, data: &[u8]) -> bool {
+        self.buffers[master.index()].iter().any(|b| b.is_of(command, data))
+    }
+
     /// Puts a request off until `until`; the response code.
     fn begin(&mut self, master: Master, command: u8, data: &[u8], until: Instant) -> u8 {
         let own = &mut self.buffers[master.index()];

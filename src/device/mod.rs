@@ -12,6 +12,7 @@ mod common;
 mod config;
 mod delayed;
 mod described;
+mod faults;
 mod identity;
 mod kind;
 mod lag;
@@ -19,6 +20,7 @@ mod lock;
 mod memory;
 pub mod positioner;
 mod positioning;
+mod speaking;
 mod state;
 mod status;
 mod stored;
@@ -34,6 +36,7 @@ pub use delayed::why_not_slow;
 pub use described::{
     Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
 };
+pub use faults::{Consequences, FaultSection, ProtocolFault};
 pub use identity::{Identity, MANUFACTURER};
 pub use kind::{
     ElectronicsConfig, Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig,
@@ -44,14 +47,12 @@ pub use positioning::{NotBegun, PositionerNews};
 pub use stored::{Stored, StoredLock, TwoPointTrim};
 
 use crate::app::command::{Revision, Value};
-use crate::frame::{
-    Address, Frame, Master, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target, UniqueAddress,
-};
+use crate::frame::{Frame, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, UniqueAddress};
 use crate::link::{BurstTurns, Call, Slave};
 use crate::time::{Instant, Pace};
-use bytes::Bytes;
 use core::time::Duration;
 use kind::Input;
+use speaking::{Leaving, Pending};
 use state::State;
 
 /// What became of the memory image at power-up [DV-04].
@@ -79,32 +80,11 @@ pub struct VariableTold {
     pub status: u8,
 }
 
-/// An answer that waits for its time.
-#[derive(Clone, Debug)]
-struct Pending {
-    at: Instant,
-    octets: Bytes,
-    to: Master,
-    /// The master that learns of the cold start by it [ST-08].
-    tells: Option<Master>,
-}
-
-/// What is leaving.
-#[derive(Clone, Copy, Debug)]
-enum Leaving {
-    /// An answer to this master.
-    Answer(Master),
-    /// A burst that names this master.
-    Burst(Master),
-    /// One of both that had begun when the power went.
-    Left,
-}
-
 /// A mock device on a line.
 ///
 /// Drive it like this: [`Device::handle`] with every octet of the line, [`Device::handle_timeout`]
-/// when [`Device::wake_at`] has come, [`Device::poll_transmit`] after both, and [`Device::sent`] when
-/// what was given out has left. A clone goes on in exactly the same way.
+/// when [`Device::wake_at`] has come, [`Device::poll_transmit`] after both (and [`Device::poll_raw`] where it may
+/// have a protocol fault), and [`Device::sent`] when what was given out has left. A clone goes on in exactly the same way.
 #[derive(Clone, Debug)]
 pub struct Device {
     state: State,
@@ -153,8 +133,11 @@ impl Device {
         let device = Device {
             turns,
             leaving: None,
+            receiver: Receiver::new(faults::hear(
+                &config.faults,
+                ReceiverConfig::for_line(pace, stamp_error),
+            )),
             state: State::new(config, stored, defect, now),
-            receiver: Receiver::new(ReceiverConfig::for_line(pace, stamp_error)),
             pace,
             pending: None,
             deaf_until: None,
@@ -189,67 +172,6 @@ impl Device {
         self.come_to(now);
         self.receiver.handle_timeout(now);
         self.drain(now);
-    }
-
-    /// Octets to send from `now` on, preambles included; tell [`Device::sent`] when the last of them
-    /// has left. An answer that is due is given out however late it is asked for; a newer request
-    /// takes its place. Where none waits it may be a burst.
-    pub fn poll_transmit(&mut self, now: Instant) -> Option<Bytes> {
-        if self.pending.is_none() {
-            return self.poll_burst(now);
-        }
-        let due = self.pending.take_if(|p| p.at <= now)?;
-        if let Some(master) = due.tells {
-            self.state.cold_start[master.index()] = false;
-        }
-        self.state.counters.replies = self.state.counters.replies.wrapping_add(1);
-        self.state.delayed.given_out();
-        self.start_again(now);
-        Some(self.give_out(now, due.octets, Leaving::Answer(due.to)))
-    }
-
-    /// A burst, if one may begin now [LL-23] and one is due, or an answer to follow [LL-10].
-    fn poll_burst(&mut self, now: Instant) -> Option<Bytes> {
-        if !self.state.bursts() || self.receiver.deadline().is_some() {
-            return None;
-        }
-        // The burst tells what has come about with time, such as a damped current that saturates.
-        self.state.reach(now);
-        self.state.look_at_bursts(now);
-        let master = self.turns.may_begin(now, self.state.burst_is_due())?;
-        let (command, code, data) = self.state.take_burst(now, master)?;
-        let address = Address { master, burst: true, target: Target::Unique(self.unique_address()) };
-        let status = [code, self.state.field_device_status(master)];
-        let frame = Frame::reply(true, address, command, status, data).ok()?;
-        let octets = frame.encode_after(usize::from(self.state.preambles_reply()));
-        Some(self.give_out(now, octets, Leaving::Burst(master)))
-    }
-
-    fn give_out(&mut self, now: Instant, octets: Bytes, what: Leaving) -> Bytes {
-        // Where octets take no time the next request may bear the same stamp.
-        let lasts = self.pace.character() * octets.len() as u32;
-        self.deaf_until = (!lasts.is_zero()).then_some(now + lasts);
-        self.left(now + lasts, what);
-        self.leaving = Some(what);
-        octets
-    }
-
-    fn left(&mut self, at: Instant, what: Leaving) {
-        match what {
-            Leaving::Answer(to) => self.turns.answered(at, to),
-            Leaving::Burst(named) => self.turns.burst_left(at, named),
-            Leaving::Left => self.turns.power_up(at),
-        }
-    }
-
-    /// The last octet of what [`Device::poll_transmit`] gave out left the line at `at`.
-    pub fn sent(&mut self, at: Instant) {
-        if self.deaf_until.is_some() {
-            self.deaf_until = Some(at);
-        }
-        if let Some(what) = self.leaving.take() {
-            self.left(at, what);
-        }
     }
 
     /// When [`Device::handle_timeout`] and [`Device::poll_transmit`] want to be called; `None` while
@@ -488,7 +410,7 @@ impl Device {
     fn take(&mut self, now: Instant, reception: &Reception) {
         let slave = self.slave();
         let end = reception.last_at();
-        match slave.judge(reception) {
+        match faults::judge(&self.state, &slave, reception) {
             Call::Request(frame) => self.obey(now, end, &slave, &frame, false),
             Call::Broadcast(frame) => self.obey(now, end, &slave, &frame, true),
             // The second octet is 0, so it tells nothing [LL-08].
@@ -513,7 +435,7 @@ impl Device {
         if !broadcast {
             self.state.counters.requests = self.state.counters.requests.wrapping_add(1);
         }
-        let Some((code, data)) = commands::answer(&mut self.state, now, request, broadcast) else {
+        let Some((code, data)) = faults::answer(&mut self.state, now, request, broadcast) else {
             self.start_again(now);
             return;
         };
@@ -537,28 +459,6 @@ impl Device {
         if self.state.starts_again {
             self.come_to(now);
             self.state.start(now);
-        }
-    }
-
-    /// Puts an answer off until its time.
-    fn reply(
-        &mut self,
-        end: Instant,
-        address: Address,
-        command: u8,
-        status: [u8; 2],
-        data: Option<(Vec<u8>, Master)>,
-    ) {
-        let (data, tells) = data.map_or((Vec::new(), None), |(d, m)| (d, Some(m)));
-        let (preambles, to) = (usize::from(self.state.preambles_reply()), address.master);
-        // No answer is too long for a frame: that of 78, which could be, is cut to what fits [DV-27].
-        if let Ok(frame) = Frame::reply(false, address, command, status, data) {
-            self.pending = Some(Pending {
-                at: end + self.pace.scale(self.state.config.response_delay),
-                octets: frame.encode_after(preambles),
-                to,
-                tells,
-            });
         }
     }
 }

@@ -4,6 +4,7 @@ use super::burst::Progresses;
 use super::clock::Clock;
 use super::config::DeviceConfig;
 use super::delayed::Delayed;
+use super::faults;
 use super::kind::{self, Around, Condition, Input, Kind, LoopCurrent, MOST_VARIABLES, Output, PRIMARY};
 use super::memory::ImageError;
 use super::positioner::Alarm;
@@ -133,6 +134,7 @@ impl State {
         self.positioner_started(now);
         self.reported = self.additional_status();
         self.more_status = [self.reports_something(); 2];
+        faults::started(self);
     }
 
     /// Power comes: starts, with what is damped where it is measured.

@@ -1,5 +1,6 @@
 //! What the device says of itself in its status octets and in command 48.
 
+use super::faults;
 use super::kind::PRIMARY;
 use super::state::State;
 use super::values::Values;
@@ -60,7 +61,7 @@ impl State {
             Revision::R7 => self.more_status[i],
             Revision::R5 | Revision::R6 => self.reports_something(),
         };
-        bits(&[
+        let octet = bits(&[
             (self.has_failed(), field_status::MALFUNCTION),
             (self.stored.configuration_changed[i], field_status::CONFIGURATION_CHANGED),
             (self.cold_start[i], field_status::COLD_START),
@@ -69,7 +70,8 @@ impl State {
             (current.is_saturated, field_status::LOOP_CURRENT_SATURATED),
             (self.other_out_of_limits(), field_status::OTHER_OUT_OF_LIMITS),
             (self.primary_out_of_limits(), field_status::PRIMARY_OUT_OF_LIMITS),
-        ])
+        ]);
+        faults::status(self, master, octet)
     }
 
     /// [ST-05]; which of our conditions set which bit is our choice.

@@ -145,6 +145,16 @@ impl BurstTurns {
         self.answer(at, to, true);
     }
 
+    /// The answer that has just left is not followed: the next burst waits for its silence.
+    pub fn forgo(&mut self) {
+        self.follows = None;
+    }
+
+    /// No silence is left for others behind what has just left.
+    pub fn rush(&mut self) {
+        self.free_at = self.silent_since;
+    }
+
     /// Our own burst that names this master has left, its last octet at `at`.
     pub fn burst_left(&mut self, at: Instant, named: Master) {
         self.names = named.other();

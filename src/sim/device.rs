@@ -4,7 +4,7 @@ use super::power::{Power, PowerNews, Supplied};
 use super::valve::StationValve;
 use crate::device::Device;
 use crate::device::positioner::{Key, Kind as Learns};
-use crate::frame::Octet;
+use crate::frame::{Octet, RawFrame};
 use crate::line::Station;
 use crate::plant::fault::FaultName;
 use crate::time::Instant;
@@ -334,6 +334,10 @@ impl Station for DeviceStation {
         }
         self.device.handle_timeout(now);
         self.device.poll_transmit(now).map(|octets| octets.to_vec())
+    }
+
+    fn poll_raw(&mut self, now: Instant) -> Option<RawFrame> {
+        if self.is_on() { self.device.poll_raw(now) } else { None }
     }
 
     fn wake_at(&self) -> Option<Instant> {

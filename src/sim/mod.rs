@@ -99,8 +99,9 @@ impl Station for Participant {
     }
     fn poll_raw(&mut self, now: Instant) -> Option<RawFrame> {
         match self {
+            Participant::Device(s) => s.poll_raw(now),
             Participant::Talker(s) => s.poll_raw(now),
-            _ => None,
+            Participant::Master(_) => None,
         }
     }
     fn wake_at(&self) -> Option<Instant> {

@@ -16,6 +16,7 @@ mod line_script;
 mod link_master;
 mod notes_agree;
 mod plant;
+mod protocol_faults;
 mod published_frames;
 mod reach;
 mod receiver_properties;

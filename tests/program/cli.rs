@@ -13,6 +13,7 @@ mod explain;
 mod guards;
 mod line;
 mod mock_line;
+mod protocol_faults;
 mod refused;
 mod settings;
 mod valve;

@@ -11,12 +11,15 @@ mod kinds;
 mod lines;
 mod masters;
 mod names;
+mod protocol_faults;
 mod ranges;
 mod shape;
 mod slow;
 #[cfg(test)]
 mod tests;
 mod valve;
+
+pub use protocol_faults::add as add_protocol_fault;
 
 use super::changes::{LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC};
 use super::plan::{BenchPlan, DevicePlan, LinePlan};
@@ -364,6 +367,7 @@ fn device(
     set(&mut c.reset_answers, &t.reset_answers);
     set(&mut c.busy, &t.busy);
     c.slow = slow::slow(&t.slow, revision)?;
+    c.faults = protocol_faults::protocol_faults(&t.protocol_faults, kind, revision)?;
     if let Some(n) = &t.response_delay_ms {
         // 28 characters of 11 bits at 1200 bit/s are 256.67 ms [LL-02].
         let ms = number(n, "response_delay_ms", "ms", 0.0..=256.0)?;

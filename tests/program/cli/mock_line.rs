@@ -149,7 +149,7 @@ fn what_a_mock_line_cannot_be() {
         ("mock:none.toml", &["reading the bench file none.toml", "no such file"]),
         ("mock:bad.toml", &["bad.toml:1:8", "seed is -1"]),
         ("mock:bad.toml?pace=4", &["pace=4", "its bench file's", "pace = 20"]),
-        ("mock:bad.toml?rts=on", &["rts=on", "seed=N and for=SECONDS"]),
+        ("mock:bad.toml?rts=on", &["rts=on", "seed=N, for=SECONDS and fault=NAME"]),
         ("mock:bad.toml?seed=x", &["\"x\" is no seed", "0 to 9223372036854775807"]),
         ("mock:bad.toml?for=-1", &["\"-1\" is no time"]),
     ] {

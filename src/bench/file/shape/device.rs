@@ -5,7 +5,8 @@ use super::valve::ValveTable;
 use super::{DateText, Number, Whole};
 use crate::bench::file::bursts::BurstTable;
 use crate::bench::file::described_tables::{AnswerTable, ValueForms, ValueTable};
-use schemars::JsonSchema;
+use crate::device::ProtocolFault;
+use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use toml::Spanned;
@@ -104,6 +105,11 @@ pub struct DeviceTable {
     /// Whether the device answers "busy" where it may. Default false.
     #[schemars(with = "Option<bool>")]
     pub busy: Option<Spanned<bool>>,
+    /// What it does otherwise than the protocol wants, by name, such as ["check_byte_wrong"]: looprig mock --protocol-faults
+    /// lists them. For those who test what talks to devices. Default none.
+    #[serde(default)]
+    #[schemars(with = "Vec<ProtocolFaultWord>")]
+    pub protocol_faults: Vec<Spanned<String>>,
     /// A command that takes its time.
     #[serde(default)]
     #[schemars(with = "Vec<SlowTable>")]
@@ -248,6 +254,20 @@ enum KindWord {
     Positioner,
     /// A two-wire temperature transmitter.
     Temperature,
+}
+
+/// Names of protocol faults, for the schema.
+struct ProtocolFaultWord;
+
+impl JsonSchema for ProtocolFaultWord {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "ProtocolFaultWord".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let names: Vec<&str> = ProtocolFault::all().map(ProtocolFault::name).collect();
+        schemars::json_schema!({ "type": "string", "description": "A protocol fault.", "enum": names })
+    }
 }
 
 /// How a sensor is, for the schema.
