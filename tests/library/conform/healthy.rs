@@ -3,6 +3,7 @@
 use super::rig::*;
 use looprig::app::command::Revision;
 use looprig::conform::{Results, Verdict};
+use looprig::device::DeviceConfig;
 
 fn no_fail(results: &Results) {
     assert!(results.passed(), "{results}");
@@ -27,12 +28,29 @@ fn transmitters() {
     }
 }
 
+/// Healthy devices that are set up so that what is seldom can be seen: write protect on, writes that take their time.
+#[test]
+fn protected_and_slow_ones() {
+    for revision in REVISIONS {
+        no_fail(&judge(Bent::new(protected(revision)), "write-protect"));
+    }
+    no_fail(&judge(Bent::new(slow()), "*"));
+}
+
+fn devices(revision: Revision) -> Vec<DeviceConfig> {
+    let mut all = vec![config(revision), transmitter(revision), protected(revision)];
+    if revision == Revision::R7 {
+        all.push(slow());
+    }
+    all
+}
+
 /// Every case passes on one healthy mock at least: one that is always skipped shows nothing.
 #[test]
 fn every_case_passes_somewhere() {
     let mut open: Vec<&str> = looprig::conform::all().iter().map(|c| c.id).collect();
     for revision in REVISIONS {
-        for device in [config(revision), transmitter(revision)] {
+        for device in devices(revision) {
             let results = judge(Bent::new(device), "*");
             open.retain(|id| !results.cases.iter().any(|c| c.case.id == *id && c.verdict == Verdict::Pass));
         }
