@@ -1,5 +1,6 @@
 //! The conformance suite on virtual time: healthy mocks pass it, and each case fails on a device that is bad.
 
+mod cases_b;
 mod framework;
 mod healthy;
 mod link;

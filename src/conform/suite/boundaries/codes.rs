@@ -85,7 +85,8 @@ fn reply_preambles_out_of_range(p: &mut Probe<'_>) -> Outcome {
     let Some(own) = told.or(u8::try_from(heard).ok()) else {
         return Err(Stop::Inconclusive(format!("{heard} preambles were heard")));
     };
-    p.put_back(59, &[own]);
+    // Nobody can write others than 5 to 20 [FR-02].
+    p.put_back(59, &[own.clamp(5, 20)]);
     answers(p, 59, &[255], &[3, 8])?;
     answers(p, 59, &[0], &[4, 8])?;
     Ok(())

@@ -89,7 +89,8 @@ fn reply_preambles_taken(p: &mut Probe<'_>) -> Outcome {
     let told = p.device().identity.get(12).copied().filter(|_| p.revision() == Revision::R7);
     let heard = p.read(0, &[])?.preambles;
     let own = told.unwrap_or(u8::try_from(heard).unwrap_or(5));
-    p.put_back(59, &[own]);
+    // Nobody can write others than 5 to 20 [FR-02].
+    p.put_back(59, &[own.clamp(5, 20)]);
     for wanted in [10, 14] {
         // What is used stands in the answer [CM-059].
         let used = part(&takes(p, 59, &[wanted])?, 0, 1)?[0];
