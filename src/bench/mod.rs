@@ -25,7 +25,7 @@ mod station;
 pub use crate::app::written::FileError;
 pub use crate::sim::Change;
 pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, why_not};
-#[cfg(feature = "bench-file")]
+#[cfg(feature = "io")]
 pub(crate) use file::text_of;
 #[cfg(feature = "bench-file")]
 pub use file::{

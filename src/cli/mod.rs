@@ -117,7 +117,7 @@ fn misused(e: &clap::Error) -> Failure {
         && let Some(source) = e.source()
     {
         // `--range <FIRST-LAST>`, `<LINE>`.
-        let name = argument.split(' ').next().unwrap_or(argument).trim_matches(['<', '>']);
+        let name = argument.split(' ').next().unwrap_or(argument).trim_matches(['<', '>', '[', ']']);
         return Failure::new(format!("reading {name}"), source.to_string(), next);
     }
     let text = e.to_string();

@@ -24,9 +24,9 @@ pub struct Words {
 }
 
 impl Words {
-    /// When its last octet ended.
-    pub fn ended_at(&self) -> Instant {
-        self.octets.last().map_or(Instant::ZERO, |o| o.at)
+    /// When its first octet ended: the time by which a log and its decoder call it.
+    pub fn at(&self) -> Instant {
+        self.octets.first().map_or(Instant::ZERO, |o| o.at)
     }
 
     /// Octets in hex without the preambles, whose number stands in front; marks are letters behind their octet.

@@ -21,7 +21,7 @@ pub use case::{Case, Needs, Run, Strength};
 pub use heard::{Heard, Reply, Way, Words};
 pub use identify::Found;
 pub use known::Known;
-pub use probe::Probe;
+pub use probe::{Probe, RESERVED};
 pub use request::{Part, Request};
 pub use results::{CaseResult, Counts, End, Results};
 pub use run::{CannotRun, Progress, Suite};

@@ -16,8 +16,12 @@ use std::collections::BTreeMap;
 
 /// Slave time-out, characters [LL-02].
 const SLAVE_TIME_OUT: u64 = 28;
+/// Numbers that stand for no command [CO-06] [CM-RANGES].
+pub const RESERVED: [u8; 6] = [4, 5, 10, 127, 254, 255];
 /// How often a request is repeated that nobody answered, or only with damage.
 const REPEATS: usize = 3;
+/// In octet 15 of command 15 [TB-03].
+const WRITE_PROTECTED: u8 = 1;
 /// How long a delayed response or a busy device is waited for [HO-10].
 const LONGEST_DELAY: Duration = Duration::from_secs(60);
 
@@ -42,6 +46,7 @@ pub struct Probe<'l> {
     pub(super) requests: u64,
     pub(super) damaged: u64,
     has: BTreeMap<u8, bool>,
+    is_protected: Option<bool>,
 }
 
 impl<'l> Probe<'l> {
@@ -62,6 +67,7 @@ impl<'l> Probe<'l> {
             requests: 0,
             damaged: 0,
             has: BTreeMap::new(),
+            is_protected: None,
         }
     }
 
@@ -280,6 +286,19 @@ impl<'l> Probe<'l> {
         Ok(Some(has))
     }
 
+    /// Whether command 15 says that write protect is on [TB-03]; asked once, for nobody turns it on or off over the wires.
+    /// `false` where it is not told.
+    pub(super) fn is_protected(&mut self) -> Result<bool, Stop> {
+        if let Some(is) = self.is_protected {
+            return Ok(is);
+        }
+        let request = self.request(15, &[]);
+        let told = self.send(&request)?.reply().filter(Reply::is_success).and_then(|r| r.octet(15));
+        // Without a whole answer the next case asks again.
+        self.is_protected = told.map(|code| code == WRITE_PROTECTED);
+        Ok(self.is_protected == Some(true))
+    }
+
     /// Skips the case if the device says that it does not know the command, code 64.
     ///
     /// # Errors
@@ -380,11 +399,16 @@ impl<'l> Probe<'l> {
         self.line.pace().character() + self.line.capabilities().stamp_error * 2
     }
 
+    /// What nobody knows may move the valve, and so may what the device's revision does not have [HO-05]; a number that is
+    /// reserved stands for no command [CO-06].
     fn may_send(&self, command: u8) -> Outcome {
-        let effect = match spec(command.into()) {
+        let row = spec(command.into()).filter(|row| row.form(self.found.revision).is_some());
+        let effect = match row {
             Some(row) => row.effect,
-            None if command >= 128 => Effect::Moves,
-            None => Effect::Reads,
+            None if RESERVED.contains(&command) => Effect::Reads,
+            // Whoever looks for a device knows no revision yet.
+            None if self.found.identity.is_empty() => Effect::Reads,
+            None => Effect::Moves,
         };
         let (writes, moves) = self.needs_now;
         let allowed = match effect {

@@ -170,7 +170,7 @@ fn write_fail(
     }
     for w in &c.words[skip..] {
         let way = if w.way == Way::Sent { "sent" } else { "came" };
-        let at = if options.times { format!("{} ", w.ended_at()) } else { String::new() };
+        let at = if options.times { format!("{} ", w.at()) } else { String::new() };
         write_wrapped(&format!("    {at}{way} {}", w.hex()), 8, out);
     }
 }
@@ -232,8 +232,8 @@ fn case_json(r: &Results, c: &CaseResult) -> Json {
         "shows": c.case.title,
         "verdict": c.verdict.name(),
         "counts": c.counts_as_fail(r.strict),
-        "from_s": c.span.0.as_secs_f64(),
-        "to_s": c.span.1.as_secs_f64(),
+        "from_ns": c.span.0.as_nanos(),
+        "to_ns": c.span.1.as_nanos(),
     });
     let Some(map) = o.as_object_mut() else { return o };
     match &c.verdict {
@@ -252,7 +252,7 @@ fn case_json(r: &Results, c: &CaseResult) -> Json {
     if !c.words.is_empty() {
         let words = c.words.iter().map(|w| {
             json!({
-                "at_s": w.ended_at().as_secs_f64(),
+                "t_ns": w.at().as_nanos(),
                 "way": if w.way == Way::Sent { "sent" } else { "received" },
                 "octets": w.hex(),
             })

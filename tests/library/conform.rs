@@ -1,6 +1,8 @@
 //! The conformance suite on virtual time: healthy mocks pass it, and each case fails on a device that is bad.
 
 mod cases_b;
+mod chaos;
+mod example;
 mod framework;
 mod healthy;
 mod link;

@@ -6,6 +6,7 @@
 
 mod bench;
 mod bursts;
+mod conform;
 mod cut_short;
 mod decode;
 mod described;
@@ -29,8 +30,10 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 11] =
-    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "wiring", "valve", "explain"];
+const COMMANDS: [&str; 12] = [
+    "demo", "listen", "ask", "scan", "conform", "settings", "decode", "mock", "line", "wiring", "valve",
+    "explain",
+];
 
 /// Lines that are longer than a line may be.
 fn too_long(text: &str) -> Vec<&str> {

@@ -157,6 +157,42 @@ fn selecting() {
     assert!(Suite::of(Vec::new()).cases().is_err());
 }
 
+fn asks_128(p: &mut Probe<'_>) -> Outcome {
+    p.ask(128, &[]).map(|_| ())
+}
+
+/// Read loop configuration, which revision 5 does not have [CM-007].
+fn asks_7(p: &mut Probe<'_>) -> Outcome {
+    p.ask(7, &[]).map(|_| ())
+}
+
+/// 4 stands for no command [CO-06].
+fn asks_4(p: &mut Probe<'_>) -> Outcome {
+    p.ask(4, &[]).map(|_| ())
+}
+
+/// [HO-05]: what nobody knows needs leave to move; leave to write is not enough.
+#[test]
+fn what_is_not_known_may_move_the_valve() {
+    let verdict = |case: Case, revision| {
+        let suite = Suite::of(vec![case]).moving(true);
+        run(&suite, Bent::new(config(revision))).cases[0].verdict.clone()
+    };
+    for (ask, revision, harmless) in [
+        (asks_128 as fn(&mut Probe<'_>) -> Outcome, R7, false),
+        (asks_7, Revision::R5, false),
+        (asks_7, R7, true),
+        (asks_4, R7, true),
+    ] {
+        let case = Case { run: ask, ..PASSES };
+        let reading = verdict(case, revision);
+        assert_eq!(reading == Verdict::Pass, harmless, "{reading:?}");
+        assert_eq!(matches!(&reading, Verdict::BenchError(_)), !harmless, "{reading:?}");
+        assert_eq!(verdict(case.writes(), revision), reading);
+        assert_eq!(verdict(case.moves(), revision), Verdict::Pass);
+    }
+}
+
 #[test]
 fn needs_of_the_device() {
     let verdict = |case: Case| run(&Suite::of(vec![case]), healthy()).cases[0].verdict.clone();
@@ -197,7 +233,15 @@ fn nobody_answers() {
 struct Poor<L> {
     line: L,
     breaks_at: Option<Instant>,
+    /// When somebody presses Ctrl-C, once.
+    interrupted_at: Option<Instant>,
     stamp_error: Duration,
+}
+
+impl Poor<looprig::line::InProcess<Bent>> {
+    fn over(device: Bent) -> Self {
+        Poor { line: device.line(), breaks_at: None, interrupted_at: None, stamp_error: Duration::ZERO }
+    }
 }
 
 impl<L: Line> Line for Poor<L> {
@@ -223,6 +267,9 @@ impl<L: Line> Line for Poor<L> {
         self.line.send_raw(frame)
     }
     fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
+        if self.interrupted_at.take_if(|at| *at <= self.line.now()).is_some() {
+            return Ok(Event::Interrupted);
+        }
         match self.breaks_at {
             Some(at) if self.line.now() >= at => Err(Error::new("reading", "poor", Fault::Lost, "EIO")),
             _ => self.line.wait(until),
@@ -237,7 +284,7 @@ fn a_lost_line_ends_with_a_report() {
     // It reads, writes, writes back and reads: four exchanges, of which the second is cut, and then the third.
     for (eighths, verdict, exit_code) in [(3, "bench error", 2), (5, "fail", 1)] {
         let middle = span.0 + span.1.since(span.0) * eighths / 8;
-        let mut line = Poor { line: healthy().line(), breaks_at: Some(middle), stamp_error: Duration::ZERO };
+        let mut line = Poor { breaks_at: Some(middle), ..Poor::over(healthy()) };
         let results = whole.run(&mut line, &to()).expect("it breaks later");
         assert!(matches!(&results.end, End::LineLost(why) if why.contains("EIO")), "{results}");
         assert_eq!((results.cases.len(), results.not_run.len()), (2, 1));
@@ -249,13 +296,32 @@ fn a_lost_line_ends_with_a_report() {
     }
 }
 
+/// Ctrl-C in the middle of a case that writes: what it changed comes back all the same, then the run ends.
+#[test]
+fn an_interrupted_run_leaves_nothing_changed() {
+    let whole = Suite::of(vec![WRITES, PASSES]).writing(true);
+    let span = run(&whole, healthy()).cases[0].span;
+    // It has read, and writes.
+    let at = span.0 + span.1.since(span.0) * 3 / 8;
+    let mut line = Poor { interrupted_at: Some(at), ..Poor::over(healthy()) };
+    let results = whole.run(&mut line, &to()).expect("it is interrupted later");
+    assert_eq!((&results.end, results.not_run.len(), results.exit_code()), (&End::Interrupted, 1, 2));
+    assert!(
+        matches!(&results.cases[0].verdict, Verdict::Inconclusive(why) if why == "interrupted"),
+        "{results}"
+    );
+    assert_eq!(results.not_put_back().count(), 0);
+    let after = Suite::of(vec![TAG]).run(&mut line, &to()).expect("the line is whole");
+    assert!(after.passed(), "{after}");
+}
+
 /// [LI-04]: what a line cannot tell or send is inconclusive, never passed and never failed.
 #[test]
 fn poor_lines_leave_cases_open() {
     let verdicts = |stamp_error, delay_ms: u64| {
         let mut config = config(R7);
         config.response_delay = Duration::from_millis(delay_ms);
-        let mut line = Poor { line: Bent::new(config).line(), breaks_at: None, stamp_error };
+        let mut line = Poor { stamp_error, ..Poor::over(Bent::new(config)) };
         let results = Suite::new().only("link").run(&mut line, &to()).expect("a device");
         let fails = results.cases.iter().filter(|c| matches!(c.verdict, Verdict::Fail { .. }));
         assert_eq!(fails.count(), 0, "{results}");

@@ -32,7 +32,9 @@ fn transmitters() {
 #[test]
 fn protected_and_slow_ones() {
     for revision in REVISIONS {
-        no_fail(&judge(Bent::new(protected(revision)), "write-protect"));
+        let results = judge(Bent::new(protected(revision)), "*");
+        no_fail(&results);
+        assert!(results.cases.iter().all(|c| c.not_put_back.is_empty()), "{results}");
     }
     no_fail(&judge(Bent::new(slow()), "*"));
 }
@@ -43,6 +45,22 @@ fn devices(revision: Revision) -> Vec<DeviceConfig> {
         all.push(slow());
     }
     all
+}
+
+/// In burst mode, as fast as the wires allow: bursts stand between all requests and answers.
+#[cfg(feature = "bench-file")]
+#[test]
+fn one_in_burst_mode() {
+    use looprig::conform::Suite;
+    let text = std::fs::read_to_string("fixtures/benches/bursting.toml").expect("the bench");
+    let text = text.replace("pace = \"fast\"", "pace = \"wire\"");
+    let plan = looprig::bench::check(&text, "bursting.toml".as_ref()).expect("a bench");
+    let mut line = looprig::bench::in_process(&plan);
+    assert_eq!(looprig::line::Line::pace(&line), looprig::time::Pace::Wire);
+    let to = looprig::host::To::parse("0").expect("a polling address");
+    let results = Suite::new().writing(true).moving(true).run(&mut line, &to).expect("it answers");
+    assert!(results.passed() && results.counts().advised == 0, "{results}");
+    assert!(results.counts().passed > 150, "{results}");
 }
 
 /// Every case passes on one healthy mock at least: one that is always skipped shows nothing.

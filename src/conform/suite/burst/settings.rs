@@ -1,7 +1,8 @@
 //! Section `burst/settings`: what commands 103 to 109 set, and what they refuse.
 
 use super::tools::{
-    MESSAGE, OFF, ON, all, begin, command, control, first_octet, on, periods, save, sends, settings, some,
+    MESSAGE, OFF, ON, all, begin, command, control, first_octet, on, periods, quiet, save, sends, settings,
+    some,
 };
 use crate::app::command::Revision;
 use crate::conform::suite::common::tools::{NO_VARIABLE, answers, has_length, skip_if, takes};
@@ -120,6 +121,7 @@ fn turned_off(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn control_that_is_none(p: &mut Probe<'_>) -> Outcome {
+    quiet(p)?;
     let off = control(p, OFF);
     p.put_back(109, &off);
     let data = control(p, 200);

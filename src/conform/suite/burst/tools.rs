@@ -57,10 +57,13 @@ pub(super) fn command(p: &Probe<'_>, command: u8) -> Vec<u8> {
     if p.revision() < Revision::R7 { vec![command] } else { vec![0, command, MESSAGE] }
 }
 
-/// Turns bursts off; a skip where they are on already, for then the device has work to do.
+/// A skip where bursts are on already, for then the device has work to do.
+///
+/// A message may be sent once an hour: then the burst bit of an answer tells [FR-16].
 pub(super) fn quiet(p: &mut Probe<'_>) -> Outcome {
+    let says = p.ask(0, &[])?.address.first().is_some_and(|a| a & 0x40 != 0);
     let heard = p.listen(Duration::from_secs(2))?;
-    match heard.bursts().is_empty() {
+    match heard.bursts().is_empty() && !says {
         true => Ok(()),
         false => Err(Stop::Skip("the device is in burst mode; turn that off first".to_owned())),
     }

@@ -144,6 +144,7 @@ fn silent_unasked(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn request_after_link_grant(p: &mut Probe<'_>) -> Outcome {
+    not_bursting(p)?;
     for _ in 0..5 {
         let request = p.request(0, &[]);
         let (before, heard) = p.send_twice(&request, 8, &request)?;

@@ -15,28 +15,32 @@ pub(super) const CASES: &[Case] = &[
         "command 15 says whether it is write protected, and command 17 is refused with 7 if it is",
         told_as_it_acts,
     )
-    .writes(),
+    .writes()
+    .also_protected(),
     Case::must(
         "write-protect/state/writes-are-refused",
         "DV-05",
         "while write protect is on, commands that write are answered with 7",
         writes_are_refused,
     )
-    .writes(),
+    .writes()
+    .also_protected(),
     Case::must(
         "write-protect/state/tag-is-refused",
         "DV-05",
         "while write protect is on, command 18 is answered with 7",
         tag_is_refused,
     )
-    .writes(),
+    .writes()
+    .also_protected(),
     Case::must(
         "write-protect/state/nothing-changes",
         "DV-05",
         "while write protect is on, a message stays as it is",
         nothing_changes,
     )
-    .writes(),
+    .writes()
+    .also_protected(),
     Case::must(
         "write-protect/state/nothing-is-counted",
         "DV-05",
@@ -44,6 +48,7 @@ pub(super) const CASES: &[Case] = &[
         nothing_is_counted,
     )
     .writes()
+    .also_protected()
     .revisions(Revision::R7, Revision::R7),
     Case::should(
         "write-protect/state/reads-are-answered",
