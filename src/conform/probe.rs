@@ -266,7 +266,7 @@ impl<'l> Probe<'l> {
     }
 
     /// Whether the device has a command. One that reads is asked; one that wants data is sent without any, which a device
-    /// refuses (5) or does not know (64). One that acts without data is not sent: `None`.
+    /// refuses (5) or does not know (64). One that acts without data is not sent, and silence tells nothing: `None`.
     ///
     /// # Errors
     /// As [`Probe::ask`].
@@ -280,7 +280,11 @@ impl<'l> Probe<'l> {
         if !harmless {
             return Ok(None);
         }
-        let reply = self.ask(command, &[])?;
+        let reply = match self.ask(command, &[]) {
+            // Whether silence is right is the matter of another case.
+            Err(Stop::Fail { .. }) => return Ok(None),
+            other => other?,
+        };
         let has = reply.code != 64;
         self.has.insert(command, has);
         Ok(Some(has))

@@ -1,7 +1,7 @@
 //! Section `boundaries/labels`: what names the device.
 
 use crate::app::command::Revision;
-use crate::conform::suite::common::tools::{part, skip_if, takes, tells};
+use crate::conform::suite::common::tools::{known, skip_if, takes, tells};
 use crate::conform::{Case, Outcome, Probe, expect};
 
 pub(super) const CASES: &[Case] = &[
@@ -128,7 +128,7 @@ fn greatest_assembly_number(p: &mut Probe<'_>) -> Outcome {
 
 fn last_character_of_the_long_tag(p: &mut Probe<'_>) -> Outcome {
     let now = p.save(20, &[], 22, |r| r.part(0, 32).map(<[u8]>::to_vec))?;
-    let mut data = part(&now, 0, 32)?;
+    let mut data = known(&now, 0, 32)?;
     for last in [b'x', b'y'] {
         data[31] = last;
         takes(p, 22, &data)?;
@@ -141,7 +141,7 @@ fn last_character_of_the_long_tag(p: &mut Probe<'_>) -> Outcome {
 fn now(p: &mut Probe<'_>) -> Result<Vec<u8>, crate::conform::Stop> {
     let data = match p.revision() {
         Revision::R5 => vec![p.polling_address()?],
-        _ => part(&p.read(7, &[])?, 0, 2)?,
+        _ => known(&p.read(7, &[])?, 0, 2)?,
     };
     p.put_back(6, &data);
     Ok(data)

@@ -1,7 +1,7 @@
 //! Section `burst/frames`: what a burst looks like.
 
 use super::tools::{all, begin, listen, some};
-use crate::conform::{Case, Outcome, Probe, expect};
+use crate::conform::{Case, Outcome, Probe, Stop, expect};
 use crate::frame::{Damage, Master, Reception};
 
 /// In the first address octet: the device is in burst mode [FR-16].
@@ -60,12 +60,15 @@ pub(super) const CASES: &[Case] = &[
 fn delimiter(p: &mut Probe<'_>) -> Outcome {
     begin(p)?;
     let heard = listen(p)?;
-    let answers = heard.replies();
     expect(
-        answers.is_empty() && !heard.bursts().is_empty(),
-        "frames with delimiter 81 or 01, nobody having asked",
+        heard.replies().is_empty(),
+        "no frame with delimiter 86 or 06, nobody having asked",
         heard.words(),
-    )
+    )?;
+    match heard.bursts().is_empty() {
+        true => Err(Stop::Inconclusive(format!("no whole burst came: {}", heard.words()))),
+        false => Ok(()),
+    }
 }
 
 fn own_address(p: &mut Probe<'_>) -> Outcome {
@@ -109,13 +112,15 @@ fn masters_in_turn(p: &mut Probe<'_>) -> Outcome {
 fn status_octets(p: &mut Probe<'_>) -> Outcome {
     begin(p)?;
     let burst = some(p)?;
-    if !matches!(burst.command, 1..=3) {
-        return Ok(());
-    }
-    let reply = p.read(burst.command, &[])?;
+    // Unit and float of PV; current and percent of range: two status octets in front [CM-001] [CM-002].
+    let wanted = match burst.command {
+        1 => 7,
+        2 => 10,
+        other => return Err(Stop::Skip(format!("the device sends command {other}"))),
+    };
     expect(
-        burst.byte_count == reply.byte_count,
-        format!("byte count {}, as in an answer to command {}", reply.byte_count, burst.command),
+        burst.byte_count == wanted,
+        format!("byte count {wanted} in a burst of command {}", burst.command),
         burst.byte_count.to_string(),
     )
 }
@@ -145,9 +150,9 @@ fn preambles(p: &mut Probe<'_>) -> Outcome {
 fn response_code(p: &mut Probe<'_>) -> Outcome {
     begin(p)?;
     let burst = some(p)?;
-    if !matches!(burst.command, 1..=3) {
-        return Ok(());
+    let reply = p.ask(burst.command, &[])?;
+    if burst.byte_count != reply.byte_count {
+        return Err(Stop::Inconclusive(format!("the burst and an answer have different lengths: {burst}")));
     }
-    let reply = p.read(burst.command, &[])?;
     expect(burst.code == reply.code, format!("response code {}", reply.code), burst.to_string())
 }

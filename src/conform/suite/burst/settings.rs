@@ -1,8 +1,8 @@
 //! Section `burst/settings`: what commands 103 to 109 set, and what they refuse.
 
 use super::tools::{
-    MESSAGE, OFF, ON, all, begin, command, control, first_octet, on, periods, quiet, save, sends, settings,
-    some,
+    MESSAGE, OFF, ON, begin, command, control, first_octet, listen, on, periods, quiet, save, sends,
+    settings, some,
 };
 use crate::app::command::Revision;
 use crate::conform::suite::common::tools::{NO_VARIABLE, answers, has_length, skip_if, takes};
@@ -12,10 +12,11 @@ use core::time::Duration;
 const R7: Revision = Revision::R7;
 
 pub(super) const CASES: &[Case] = &[
-    Case::must("burst/settings/on", "CM-109", "after command 109 with 1 bursts come", turned_on)
+    // First, for the other cases leave alone what cannot be turned off.
+    Case::must("burst/settings/off", "CM-109", "after command 109 with 0 no bursts come", turned_off)
         .commands(&[109])
         .writes(),
-    Case::must("burst/settings/off", "CM-109", "after command 109 with 0 no bursts come", turned_off)
+    Case::must("burst/settings/on", "CM-109", "after command 109 with 1 bursts come", turned_on)
         .commands(&[109])
         .writes(),
     Case::must(
@@ -108,7 +109,8 @@ pub(super) const CASES: &[Case] = &[
 
 fn turned_on(p: &mut Probe<'_>) -> Outcome {
     begin(p)?;
-    all(p).map(|_| ())
+    let heard = listen(p)?;
+    expect(!heard.bursts().is_empty(), "bursts within 3 s", heard.words())
 }
 
 fn turned_off(p: &mut Probe<'_>) -> Outcome {

@@ -10,19 +10,19 @@ const R7: Revision = Revision::R7;
 
 pub(super) const CASES: &[Case] = &[
     Case::should(
-        "burst/timing/follows-answers",
-        "LL-10",
-        "a burst follows right behind an answer of the device",
-        follows_answers,
+        "burst/timing/leaves-a-turn",
+        "LL-04",
+        "eight characters of silence at least stand between two bursts",
+        leaves_a_turn,
     )
     .commands(&[109])
     .writes()
     .stamps(),
     Case::should(
-        "burst/timing/leaves-a-turn",
-        "LL-04",
-        "eight characters of silence at least stand between two bursts",
-        leaves_a_turn,
+        "burst/timing/follows-answers",
+        "LL-10",
+        "a burst follows right behind an answer of the device",
+        follows_answers,
     )
     .commands(&[109])
     .writes()

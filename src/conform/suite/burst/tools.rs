@@ -47,6 +47,11 @@ pub(super) fn settings(p: &mut Probe<'_>) -> Result<Settings, Stop> {
     }
 }
 
+/// The first address octet says that the device is in burst mode [FR-16].
+pub(super) fn has_burst_bit(reply: &Reply) -> bool {
+    reply.address.first().is_some_and(|a| a & 0x40 != 0)
+}
+
 /// Data of command 109.
 pub(super) fn control(p: &Probe<'_>, control: u8) -> Vec<u8> {
     if p.revision() < Revision::R7 { vec![control] } else { vec![control, MESSAGE] }
@@ -61,7 +66,7 @@ pub(super) fn command(p: &Probe<'_>, command: u8) -> Vec<u8> {
 ///
 /// A message may be sent once an hour: then the burst bit of an answer tells [FR-16].
 pub(super) fn quiet(p: &mut Probe<'_>) -> Outcome {
-    let says = p.ask(0, &[])?.address.first().is_some_and(|a| a & 0x40 != 0);
+    let says = has_burst_bit(&p.ask(0, &[])?);
     let heard = p.listen(Duration::from_secs(2))?;
     match heard.bursts().is_empty() && !says {
         true => Ok(()),
@@ -95,7 +100,12 @@ pub(super) fn save(p: &mut Probe<'_>) -> Outcome {
 /// Turns bursts on; they are turned off afterwards, first of all.
 pub(super) fn on(p: &mut Probe<'_>) -> Outcome {
     let off = control(p, OFF);
-    p.put_back(109, &off);
+    p.put_back_by("bursts, turned off with command 109", move |p| {
+        let reply = p.ask_until_done(109, &off)?;
+        expect(reply.is_success(), "bursts turned off", reply.to_string())?;
+        let reply = p.ask(0, &[])?;
+        expect(!has_burst_bit(&reply), "the burst bit clear", format!("{:02X?}", reply.address))
+    });
     let data = control(p, ON);
     let reply = p.ask_until_done(109, &data)?;
     expect(reply.is_success(), "bursts turned on", reply.to_string())
@@ -142,12 +152,12 @@ pub(super) fn some(p: &mut Probe<'_>) -> Result<Reply, Stop> {
     Ok(all(p)?.remove(0))
 }
 
-/// The bursts of three seconds, one at least.
+/// The bursts of three seconds, one at least: whether any come is the matter of another case.
 pub(super) fn all(p: &mut Probe<'_>) -> Result<Vec<Reply>, Stop> {
     let heard = listen(p)?;
     let bursts = heard.bursts();
     match bursts.is_empty() {
-        true => fail("bursts within 3 s", heard.words()),
+        true => Err(Stop::Inconclusive(format!("no whole burst came: {}", heard.words()))),
         false => Ok(bursts),
     }
 }

@@ -15,10 +15,10 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "common/current/fixed",
         "CM-040",
-        "a loop current that command 40 fixes is the one that command 2 tells",
+        "a loop current that command 40 fixes is the one that command 60 tells",
         fixed,
     )
-    .commands(&[40])
+    .commands(&[40, 60])
     .moves(),
     Case::must(
         "common/current/fixed-is-in-the-status",
@@ -86,9 +86,9 @@ fn fix(p: &mut Probe<'_>, ma: &[u8; 4]) -> Result<Reply, Stop> {
 fn fixed(p: &mut Probe<'_>) -> Outcome {
     for (data, wanted) in [(MA_12, 12.0), (MA_8, 8.0)] {
         fix(p, &data)?;
-        let reply = p.read(2, &[])?;
-        let ma = float(&reply, 0)?;
-        expect((ma - wanted).abs() <= 0.1, format!("{wanted} mA in command 2"), format!("{ma} mA"))?;
+        let reply = p.read(60, &[0])?;
+        let ma = float(&reply, 2)?;
+        expect((ma - wanted).abs() <= 0.1, format!("{wanted} mA in command 60"), format!("{ma} mA"))?;
     }
     Ok(())
 }

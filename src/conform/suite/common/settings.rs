@@ -8,7 +8,7 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "common/settings/unit-of-pv-kept",
         "CM-044",
-        "a unit of PV that command 44 writes is the one that commands 1 and 14 tell",
+        "a unit of PV that command 44 writes is the one that command 14 tells",
         unit_of_pv_kept,
     )
     .commands(&[44])
@@ -62,7 +62,6 @@ fn unit_of_pv_kept(p: &mut Probe<'_>) -> Outcome {
         if !p.ask_until_done(44, &[unit])?.is_success() {
             continue;
         }
-        tells(p, 1, &[], 0, &[unit])?;
         return tells(p, 14, &[], 3, &[unit]);
     }
     p.put_back.pop();
@@ -132,6 +131,11 @@ fn no_applied_process_in_multidrop(p: &mut Probe<'_>) -> Outcome {
     } else {
         let now = p.save(7, &[], 6, |r| r.part(0, 2).map(<[u8]>::to_vec))?;
         takes(p, 6, &[now.data[0], 0])?;
+    }
+    let reply = p.ask(0, &[])?;
+    // Loop current fixed [ST-02].
+    if reply.device_status & 0x08 == 0 {
+        return Err(Stop::Inconclusive(format!("nothing says that the loop current is fixed: {reply}")));
     }
     // The applied process would change the range.
     p.save(15, &[], 35, |r| r.part(2, 9).map(<[u8]>::to_vec))?;

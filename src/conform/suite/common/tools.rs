@@ -18,6 +18,14 @@ pub(in crate::conform::suite) fn part(reply: &Reply, from: usize, len: usize) ->
     }
 }
 
+/// Octets that a case needs and is not about: without them nothing can be said.
+pub(in crate::conform::suite) fn known(reply: &Reply, from: usize, len: usize) -> Result<Vec<u8>, Stop> {
+    let octets = reply.part(from, len).map(<[u8]>::to_vec);
+    octets.ok_or_else(|| {
+        Stop::Inconclusive(format!("the answer to command {} has too few octets: {reply}", reply.command))
+    })
+}
+
 /// A float that has to be there.
 pub(in crate::conform::suite) fn float(reply: &Reply, at: usize) -> Result<f32, Stop> {
     let octets = part(reply, at, 4)?;

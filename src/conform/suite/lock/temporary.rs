@@ -2,7 +2,7 @@
 
 use super::tools::{BY_PRIMARY, LOCKED, OPEN, TEMPORARY, ask_lock, is_locked_out, lock, status, write};
 use crate::app::command::Revision;
-use crate::conform::suite::common::tools::part;
+use crate::conform::suite::common::tools::known;
 use crate::conform::{Case, Outcome, Probe, expect};
 use crate::frame::Master::{self, Primary, Secondary};
 
@@ -179,7 +179,7 @@ fn other_cannot_lock(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn open_again(p: &mut Probe<'_>) -> Outcome {
-    let message = part(&p.read(12, &[])?, 0, 24)?;
+    let message = known(&p.read(12, &[])?, 0, 24)?;
     lock(p, Primary, TEMPORARY)?;
     p.put_all_back()?;
     let reply = p.ask_as(Secondary, 17, &message)?;

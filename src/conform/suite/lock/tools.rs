@@ -1,6 +1,6 @@
 //! What cases of locks have in common.
 
-use crate::conform::suite::common::tools::part;
+use crate::conform::suite::common::tools::{known, part};
 use crate::conform::{Outcome, Probe, Reply, Stop, expect};
 use crate::frame::Master;
 
@@ -62,7 +62,7 @@ fn open(p: &mut Probe<'_>, master: Master) -> Outcome {
 
 /// Writes the message that is there already, as this master.
 pub(super) fn write(p: &mut Probe<'_>, master: Master) -> Result<Reply, Stop> {
-    let message = part(&p.read(12, &[])?, 0, 24)?;
+    let message = known(&p.read(12, &[])?, 0, 24)?;
     p.ask_as(master, 17, &message)
 }
 

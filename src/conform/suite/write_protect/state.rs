@@ -2,7 +2,7 @@
 //! one on which it was turned on by hand.
 
 use crate::app::command::Revision;
-use crate::conform::suite::common::tools::{answers, part, tells};
+use crate::conform::suite::common::tools::{answers, known, tells};
 use crate::conform::{Case, Outcome, Probe, Stop, expect};
 
 /// Write protected [TB-03].
@@ -68,24 +68,28 @@ fn protected(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn told_as_it_acts(p: &mut Probe<'_>) -> Outcome {
-    let message = part(&p.read(12, &[])?, 0, 24)?;
-    let told = part(&p.read(15, &[])?, 15, 1)?[0];
-    let reply = p.ask_until_done(17, &message)?;
-    if reply.code == 7 {
-        return expect(told == PROTECTED, "1, write protected, in octet 15 of command 15", told.to_string());
+    let message = known(&p.read(12, &[])?, 0, 24)?;
+    let told = known(&p.read(15, &[])?, 15, 1)?[0];
+    let reply = p.ask(17, &message)?;
+    match reply.code {
+        7 => expect(told == PROTECTED, "1, write protected, in octet 15 of command 15", told.to_string()),
+        0 | 8 => {
+            let says = format!("{reply}, while octet 15 of command 15 is {told}");
+            expect(told != PROTECTED, "response code 7 to command 17, for it is write protected", says)
+        }
+        // Refused for another reason, which tells nothing.
+        _ => Err(Stop::Inconclusive(format!("command 17 is refused for another reason: {reply}"))),
     }
-    let says = format!("{reply}, while octet 15 of command 15 is {told}");
-    expect(told != PROTECTED, "response code 7 to command 17, for it is write protected", says)
 }
 
 /// Requests that write what is there already, so that a device that takes them is not changed.
 fn harmless(p: &mut Probe<'_>) -> Result<Vec<(u8, Vec<u8>)>, Stop> {
-    let mut all = vec![(17, part(&p.read(12, &[])?, 0, 24)?), (19, part(&p.read(16, &[])?, 0, 3)?)];
+    let mut all = vec![(17, known(&p.read(12, &[])?, 0, 24)?), (19, known(&p.read(16, &[])?, 0, 3)?)];
     if p.revision() >= Revision::R6 {
-        all.push((22, part(&p.read(20, &[])?, 0, 32)?));
+        all.push((22, known(&p.read(20, &[])?, 0, 32)?));
     }
-    let unit = part(&p.read(14, &[])?, 3, 1)?[0];
-    let serial = part(&p.read(14, &[])?, 0, 3)?;
+    let unit = known(&p.read(14, &[])?, 3, 1)?[0];
+    let serial = known(&p.read(14, &[])?, 0, 3)?;
     all.extend([(44, vec![unit]), (49, serial), (53, vec![0, unit])]);
     Ok(all)
 }
@@ -106,17 +110,16 @@ fn writes_are_refused(p: &mut Probe<'_>) -> Outcome {
 
 fn tag_is_refused(p: &mut Probe<'_>) -> Outcome {
     protected(p)?;
-    let own = part(&p.read(13, &[])?, 0, 21)?;
+    let own = known(&p.read(13, &[])?, 0, 21)?;
     answers(p, 18, &own, &[7])?;
     Ok(())
 }
 
 /// Writes another message, and puts the old one back should it have been taken.
-fn write_message(p: &mut Probe<'_>) -> Result<Vec<u8>, Stop> {
-    let own = part(&p.read(12, &[])?, 0, 24)?;
-    let mut other = own.clone();
+fn write_message(p: &mut Probe<'_>, own: &[u8]) -> Outcome {
+    let mut other = own.to_vec();
     other[0] ^= 0x04;
-    let back = own.clone();
+    let back = own.to_vec();
     p.put_back_by("the message with command 17", move |p| {
         if p.read(12, &[])?.part(0, 24) == Some(&back) {
             return Ok(());
@@ -124,21 +127,26 @@ fn write_message(p: &mut Probe<'_>) -> Result<Vec<u8>, Stop> {
         p.ask_until_done(17, &back)?;
         tells(p, 12, &[], 0, &back)
     });
-    p.ask_until_done(17, &other)?;
-    Ok(own)
+    p.ask_until_done(17, &other).map(|_| ())
+}
+
+fn message(p: &mut Probe<'_>) -> Result<Vec<u8>, Stop> {
+    known(&p.read(12, &[])?, 0, 24)
 }
 
 fn nothing_changes(p: &mut Probe<'_>) -> Outcome {
     protected(p)?;
-    let own = write_message(p)?;
+    let own = message(p)?;
+    write_message(p, &own)?;
     tells(p, 12, &[], 0, &own)
 }
 
 fn nothing_is_counted(p: &mut Probe<'_>) -> Outcome {
     protected(p)?;
+    let own = message(p)?;
     // Octets 14 and 15 of the identity [CM-000].
-    let before = part(&p.read(0, &[])?, 14, 2)?;
-    write_message(p)?;
+    let before = known(&p.read(0, &[])?, 14, 2)?;
+    write_message(p, &own)?;
     tells(p, 0, &[], 14, &before)
 }
 
