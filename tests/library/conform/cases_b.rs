@@ -72,7 +72,7 @@ const FAULTS: &[(&str, &str, Of)] = &[
     ("common/variables/information-agrees-with-14", "limits_swapped", Of::Positioner),
     ("common/variables/update-period-counts-32nds", "update_period_in_ms", Of::Positioner),
     ("common/variables/serial-number-kept", "serial_number_not_kept", Of::Positioner),
-    ("common/variables/serial-number-of-one-kept", "serial_number_not_kept", Of::Positioner),
+    ("common/variables/serial-number-of-one-kept", "serial_number_of_variable_not_kept", Of::Positioner),
     ("common/variables/all-dynamic-variables", "dynamic_variables_of_110_cut", Of::Positioner),
     ("common/channels/level-and-percent", "channel_percent_missing", Of::Positioner),
     ("common/channels/channel-and-variables", "channel_variables_cut", Of::Positioner),
@@ -86,7 +86,21 @@ const FAULTS: &[(&str, &str, Of)] = &[
     ("common/current/zero-leaves-fixed", "fixed_current_always_told", Of::Transmitter),
     ("common/current/beyond-what-can-be-sent", "fixed_current_out_of_range_taken", Of::Transmitter),
     ("common/current/trim-needs-fixed-current", "trim_without_fixed_current_taken", Of::Transmitter),
-    ("common/settings/unit-of-pv-kept", "unit_not_kept", Of::Transmitter),
+    ("common/settings/unit-of-pv-kept", "unit_of_pv_not_kept", Of::Transmitter),
+    (
+        "common/settings/applied-process-as-lower-range-value",
+        "applied_process_moves_both_ends",
+        Of::Transmitter,
+    ),
+    ("common/current/unknown-channel", "fixing_unknown_channel_taken", Of::Transmitter),
+    ("common/current/unit-that-is-none", "fixing_unit_unknown_taken", Of::Transmitter),
+    ("common/counters/three-of-two-octets", "communication_counters_cut", Of::Positioner),
+    ("common/service/burn-keeps-what-was-written", "eeprom_control_echo_missing", Of::Positioner),
+    ("common/service/squawk-off-is-echoed", "squawk_echo_missing", Of::Positioner),
+    ("common/simulation/unknown-code", "simulation_code_unknown_taken", Of::Positioner),
+    ("boundaries/damping/zero", "damping_zero_refused", Of::Positioner),
+    ("boundaries/range/of-an-unknown-channel", "range_of_unknown_channel_taken", Of::Positioner),
+    ("lock/kinds/against-all-opened-by-any", "lock_against_all_opened_by_its_owner_alone", Of::Positioner),
     ("common/settings/unit-of-a-variable-kept", "unit_not_kept", Of::Positioner),
     ("common/settings/reply-preambles-taken", "reply_preambles_not_taken", Of::Positioner),
     ("common/settings/no-applied-process-in-multidrop", "applied_process_in_multidrop", Of::Positioner),
@@ -156,13 +170,13 @@ const FAULTS: &[(&str, &str, Of)] = &[
     ("lock/temporary/other-cannot-open", "lock_opened_by_anyone", Of::Positioner),
     ("lock/temporary/other-cannot-lock", "lock_taken_over", Of::Positioner),
     ("lock/kinds/permanent-is-told", "lock_outlives_reset", Of::Positioner),
-    ("lock/kinds/against-all-is-told", "lock_untold", Of::Positioner),
+    ("lock/kinds/against-all-is-told", "lock_against_all_untold", Of::Positioner),
     ("lock/kinds/against-all-keeps-its-owner-out", "lock_against_all_spares_its_owner", Of::Positioner),
     ("lock/kinds/unknown-code", "lock_code_unknown_taken", Of::Positioner),
     ("lock/kinds/temporary-ends-with-a-reset", "lock_outlives_reset", Of::Positioner),
-    ("lock/kinds/permanent-outlives-a-reset", "lock_not_taken", Of::Positioner),
+    ("lock/kinds/permanent-outlives-a-reset", "permanent_lock_lost_by_reset", Of::Positioner),
     ("burst/settings/on", "burst_never_on", Of::Positioner),
-    ("burst/settings/off", "burst_never_off", Of::Positioner),
+    ("burst/timing/none-when-off", "burst_never_off", Of::Positioner),
     ("burst/settings/control-that-is-none", "burst_control_unknown_taken", Of::Positioner),
     ("burst/settings/command-taken", "burst_command_one", Of::Positioner),
     ("burst/settings/command-taken", "burst_command_one", Of::Old),
@@ -208,15 +222,6 @@ fn says(config: DeviceConfig, mut bend: impl FnMut(&mut Vec<u8>) + 'static) -> B
     }))
 }
 
-/// A refusal of this command with this code becomes one with another.
-fn refuses(config: DeviceConfig, command: u8, code: u8, other: u8) -> Bent {
-    says(config, move |f| {
-        if f[6] == command && f[8] == code {
-            f[8] = other;
-        }
-    })
-}
-
 /// Takes command 71 with 0, open, of the primary master for one with this code.
 fn opens_wrong(code: u8) -> Bent {
     Bent::new(config(R7)).hearing(move |octets: &[Octet]| {
@@ -233,54 +238,9 @@ fn opens_wrong(code: u8) -> Bent {
 
 /// A bent device for each case that no named fault is for.
 fn bent() -> Vec<(&'static str, Bent)> {
-    let positioner = || config(R7);
     let mut is_put_off = false;
     vec![
-        ("common/current/unknown-channel", refuses(transmitter(R7), 66, 15, 2)),
-        ("common/current/unit-that-is-none", refuses(transmitter(R7), 66, 12, 2)),
-        ("common/simulation/unknown-code", refuses(positioner(), 79, 10, 2)),
-        ("boundaries/range/of-an-unknown-channel", refuses(positioner(), 65, 15, 2)),
-        ("boundaries/damping/zero", {
-            says(positioner(), |f| {
-                if f[6] == 34 && f[8] == 0 && f[10..] == [0; 4] {
-                    f[8] = 4;
-                    f.truncate(10);
-                }
-            })
-        }),
-        // An upper range value that goes with the lower one.
-        ("common/settings/applied-process-as-lower-range-value", {
-            let mut taken = false;
-            says(transmitter(R7), move |f| {
-                taken = (taken || f[6] == 37) && f[6] != 35;
-                if f[6] == 15 && taken {
-                    f[13] ^= 0x01;
-                }
-            })
-        }),
-        ("common/counters/three-of-two-octets", {
-            says(positioner(), |f| {
-                if f[6] == 95 {
-                    f.truncate(14);
-                }
-            })
-        }),
-        ("common/service/burn-keeps-what-was-written", {
-            says(positioner(), |f| {
-                if f[6] == 39 {
-                    f.truncate(10);
-                }
-            })
-        }),
-        ("common/service/squawk-off-is-echoed", {
-            says(positioner(), |f| {
-                if f[6] == 72 {
-                    f.truncate(10);
-                }
-            })
-        }),
         ("lock/temporary/open-again", opens_wrong(1)),
-        ("lock/kinds/against-all-opened-by-any", opens_wrong(1)),
         ("delayed/response/other-requests-meanwhile", {
             says(slow(), move |f| {
                 is_put_off |= f[6] == 22 && f[8] == 33;

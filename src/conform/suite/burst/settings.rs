@@ -7,15 +7,10 @@ use super::tools::{
 use crate::app::command::Revision;
 use crate::conform::suite::common::tools::{NO_VARIABLE, answers, has_length, skip_if, takes};
 use crate::conform::{Case, Outcome, Probe, expect};
-use core::time::Duration;
 
 const R7: Revision = Revision::R7;
 
 pub(super) const CASES: &[Case] = &[
-    // First, for the other cases leave alone what cannot be turned off.
-    Case::must("burst/settings/off", "CM-109", "after command 109 with 0 no bursts come", turned_off)
-        .commands(&[109])
-        .writes(),
     Case::must("burst/settings/on", "CM-109", "after command 109 with 1 bursts come", turned_on)
         .commands(&[109])
         .writes(),
@@ -111,15 +106,6 @@ fn turned_on(p: &mut Probe<'_>) -> Outcome {
     begin(p)?;
     let heard = listen(p)?;
     expect(!heard.bursts().is_empty(), "bursts within 3 s", heard.words())
-}
-
-fn turned_off(p: &mut Probe<'_>) -> Outcome {
-    begin(p)?;
-    let off = control(p, OFF);
-    let reply = p.ask_until_done(109, &off)?;
-    expect(reply.is_success(), "bursts turned off", reply.to_string())?;
-    let heard = p.listen(Duration::from_secs(3))?;
-    expect(heard.bursts().is_empty(), "no bursts within 3 s", heard.words())
 }
 
 fn control_that_is_none(p: &mut Probe<'_>) -> Outcome {

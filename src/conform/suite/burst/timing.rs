@@ -1,6 +1,6 @@
 //! Section `burst/timing`: when bursts come.
 
-use super::tools::{MESSAGE, all, begin, on, periods, save, sends};
+use super::tools::{MESSAGE, OFF, all, begin, control, on, periods, save, sends};
 use crate::app::command::Revision;
 use crate::conform::suite::common::tools::{NO_UNIT, float, part, skip_if};
 use crate::conform::{Case, Outcome, Probe, Reply, Stop, expect};
@@ -9,6 +9,15 @@ use core::time::Duration;
 const R7: Revision = Revision::R7;
 
 pub(super) const CASES: &[Case] = &[
+    // First, for the other cases leave alone what cannot be turned off.
+    Case::must(
+        "burst/timing/none-when-off",
+        "CM-109",
+        "after command 109 with 0 no bursts come",
+        none_when_off,
+    )
+    .commands(&[109])
+    .writes(),
     Case::should(
         "burst/timing/leaves-a-turn",
         "LL-04",
@@ -67,6 +76,15 @@ pub(super) const CASES: &[Case] = &[
     .writes()
     .revisions(R7, R7),
 ];
+
+fn none_when_off(p: &mut Probe<'_>) -> Outcome {
+    begin(p)?;
+    let off = control(p, OFF);
+    let reply = p.ask_until_done(109, &off)?;
+    expect(reply.is_success(), "bursts turned off", reply.to_string())?;
+    let heard = p.listen(Duration::from_secs(3))?;
+    expect(heard.bursts().is_empty(), "no bursts within 3 s", heard.words())
+}
 
 fn follows_answers(p: &mut Probe<'_>) -> Outcome {
     begin(p)?;
