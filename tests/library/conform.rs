@@ -1,6 +1,7 @@
 //! The conformance suite on virtual time: healthy mocks pass it, and each case fails on a device that is bad.
 
 mod cases_a;
+mod cases_b;
 mod chaos;
 mod example;
 mod framework;
