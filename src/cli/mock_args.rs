@@ -75,7 +75,7 @@ pub struct MockArgs {
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file", "fault"])]
     pub protocol_faults: bool,
     /// Let programs drive the bench over HTTP: read every quantity, change, stop and step time, put it back. Without an
-    /// address at 127.0.0.1:4620; port 0 is any that is free. Another address than this machine's own needs a token.
+    /// address at 127.0.0.1:4620; port 0 is any that is free. Another address than loopback (127.0.0.1, ::1) needs a token.
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = bench::api::USUAL_PLACE, value_parser = api_place, value_name = "ADDRESS:PORT")]
     pub api: Option<SocketAddr>,
     /// The file with the token that requests to the API must carry; else the variable LOOPRIG_API_TOKEN has it, or

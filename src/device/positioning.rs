@@ -3,8 +3,8 @@
 use super::Device;
 use super::kind::{PRIMARY, Positioning};
 use super::positioner::{
-    Act, Alarm, Electronics, Ended, Ending, FaultEntry, Key, Kind as Learns, MOST_FAULTS, Outcome, Refusal,
-    Senses, SetUpError, Shown, StoredPositioner, display, display_state,
+    Act, Alarm, AlarmSet, Electronics, Ended, Ending, FaultEntry, Key, Kind as Learns, MOST_FAULTS, Outcome,
+    Refusal, Senses, SetUpError, Shown, StoredPositioner, display, display_state,
 };
 use super::response::{Ignored, NotBegun, Response};
 use super::state::State;
@@ -407,6 +407,21 @@ impl Device {
     /// The electronics of a positioner whose valve is computed.
     pub fn electronics(&self) -> Option<&Electronics> {
         self.state.positioning().map(|own| own.electronics())
+    }
+
+    /// Its alarms as they are; none for a device without electronics [DV-89].
+    pub fn alarms(&self) -> AlarmSet {
+        self.state.positioning().map_or(AlarmSet::default(), |own| own.alarms_now())
+    }
+
+    /// The set point by hand, percent of the range; `None` where it follows the loop, and for a device without electronics.
+    pub fn by_hand_percent(&self) -> Option<f64> {
+        self.state.positioning().and_then(|own| own.by_hand())
+    }
+
+    /// Whether the process allows a calibration [DV-91]; false for a device without electronics.
+    pub fn allows_calibration(&self) -> bool {
+        self.state.positioning().is_some_and(|own| own.set_up().calibration_allowed)
     }
 
     /// Begins a calibration as somebody at the device does; gives what the device makes of that.

@@ -270,7 +270,7 @@ pub struct GatewayTable {
 #[serde(deny_unknown_fields)]
 pub struct ApiTable {
     /// Address and port where it listens, such as "127.0.0.1:4620"; port 0 is any that is free, and is told. Another address than
-    /// this machine's own needs a token, which is never written here.
+    /// loopback (127.0.0.1, ::1) needs a token, which is never written here.
     #[schemars(with = "String")]
     pub at: Spanned<String>,
 }
