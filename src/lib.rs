@@ -27,4 +27,5 @@ pub mod report;
 pub mod sim;
 pub mod time;
 pub mod transaction;
+pub mod wave;
 pub mod wiring;

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 /// Prefixes of requirement ids.
 pub const PREFIXES: &[&str] =
-    &["FR", "LL", "TY", "ST", "CM", "TB", "UN", "DV", "HO", "LI", "LG", "WI", "PL", "BA"];
+    &["FR", "LL", "TY", "ST", "CM", "TB", "UN", "DV", "HO", "LI", "LG", "WI", "PL", "BA", "WV"];
 
 fn is_id(s: &str) -> bool {
     let tail = s.get(3..).unwrap_or("");
