@@ -53,30 +53,53 @@ impl BitRate {
         (self.sxx > PRIOR).then(|| 8.0 + self.sxy / self.sxx)
     }
 
-    /// With the edges of one more character: number of the bit that ends there, place.
-    fn with(self, edges: &[(f64, f64)]) -> BitRate {
-        let n = edges.len() as f64;
-        let (k, y) = edges.iter().fold((0.0, 0.0), |(k, y), e| (k + e.0 / n, y + (e.1 - 8.0 * e.0) / n));
+    /// With the edges of one more character. Falling and rising ones are each seen against their own mean: a receiver in whose eyes
+    /// zeros are longer or shorter than they are moves all of a kind alike.
+    fn with(self, edges: &[Edge]) -> BitRate {
         let mut out = self;
-        for e in edges {
-            out.sxx += (e.0 - k).powi(2);
-            out.sxy += (e.0 - k) * (e.1 - 8.0 * e.0 - y);
+        for kind in [false, true] {
+            let some = || edges.iter().filter(|e| e.rises == kind);
+            let n = some().count() as f64;
+            let (k, y) = some().fold((0.0, 0.0), |(k, y), e| (k + e.bit / n, y + (e.at - 8.0 * e.bit) / n));
+            for e in some() {
+                out.sxx += (e.bit - k).powi(2);
+                out.sxy += (e.bit - k) * (e.at - 8.0 * e.bit - y);
+            }
         }
         out
     }
 }
 
-/// What is compared: how strong each tone is in its usual strength.
+/// A change from one tone to the other inside a character.
+#[derive(Clone, Copy, Debug, Default)]
+struct Edge {
+    /// Number of the bit that begins there.
+    bit: f64,
+    /// Where it was seen, in windows.
+    at: f64,
+    /// From a 0 to a 1.
+    rises: bool,
+}
+
+/// What is compared. With amplitudes `a` and `b` that are usual for ones and zeros, and noise that is the same for both tones, a 1 is likelier where
+/// `a m - b s > (a2 - b2)/2` (the logarithm of a Rice density, for signals well above the noise); scaled so that the middle of a bit is about 1
+/// or -1. An edge lies where it passes 0, whatever the twist.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Weights {
-    pub(super) mark: f64,
-    pub(super) space: f64,
+    mark: f64,
+    space: f64,
+    offset: f64,
 }
 
 impl Weights {
+    pub(super) fn new(mark: f64, space: f64) -> Weights {
+        let norm = (mark * mark + space * space) / 2.0;
+        Weights { mark: mark / norm, space: space / norm, offset: (mark * mark - space * space) / 2.0 / norm }
+    }
+
     /// Above zero for a 1; about 1 or -1 in the middle of a bit.
-    pub(super) fn of(self, (mark, space): (f64, f64)) -> f64 {
-        mark * self.mark - space * self.space
+    fn of(self, (mark, space): (f64, f64)) -> f64 {
+        mark * self.mark - space * self.space - self.offset
     }
 
     pub(super) fn at(self, d: &Detector, n: usize) -> Option<f64> {
@@ -105,7 +128,7 @@ pub(super) struct Found {
     /// Sum of the squares of what the edges are off, windows, and how many there are beyond those that timing needs.
     pub(super) edge_error: f64,
     pub(super) edges_free: usize,
-    /// Bits, the stop bit left out, that have less than a tenth of the energy that is usual; the first of them.
+    /// Bits, the stop bit left out, that have less than a fifth of the energy that is usual for the weaker tone; the first of them.
     pub(super) weak: usize,
     pub(super) first_weak: Option<usize>,
     /// Which bits were ones, start bit at position 0.
@@ -143,11 +166,11 @@ impl Found {
     }
 }
 
-/// Reads the character whose start edge is at `edge`. `usual` is the energy of a window in the usual strength. `None` where not all of it is there yet.
+/// Reads the character whose start edge is at `edge`. `usual` is the energy of a window of the weaker tone. `None` where not all of it is there yet.
 pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f64) -> Option<Found> {
-    let mut edges = [(0.0, 0.0); BITS];
+    let mut edges = [Edge::default(); BITS];
     let mut n = 1;
-    edges[0] = (0.0, edge);
+    edges[0].at = edge;
     // First follow the edges as they come.
     let (mut start, bit) = (edge, rate.windows());
     let mut last = false;
@@ -156,7 +179,7 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
         if one != last {
             let expected = start + k as f64 * bit;
             if let Some(at) = crossing(d, w, expected, FAR * bit, one) {
-                edges[n] = (k as f64, at);
+                edges[n] = Edge { bit: k as f64, at, rises: one };
                 n += 1;
                 start += (at - expected) * (1.0 / n as f64).max(0.25);
             }
@@ -167,8 +190,18 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
     let edges = &edges[..n];
     let rate = rate.with(edges);
     let bit = rate.windows();
-    let start = edges.iter().map(|e| e.1 - bit * e.0).sum::<f64>() / n as f64;
-    let edge_error = edges.iter().map(|e| (e.1 - bit * e.0 - start).powi(2)).sum();
+    let off = |kind: bool| {
+        let some = edges.iter().filter(|e| e.rises == kind);
+        let n = some.clone().count();
+        (n > 0).then(|| some.map(|e| e.at - bit * e.bit).sum::<f64>() / n as f64)
+    };
+    let (falls, rises) = (off(false).unwrap_or(edge), off(true));
+    let start = rises.map_or(falls, |r| (r + falls) / 2.0);
+    let bias = rises.map_or(0.0, |r| (r - falls) / 2.0);
+    let edge_error = edges
+        .iter()
+        .map(|e| (e.at - bit * e.bit - start - if e.rises { bias } else { -bias }).powi(2))
+        .sum();
     let mut found = Found {
         value: 0,
         parity_ok: false,
@@ -179,7 +212,7 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
         sum: Tones::default(),
         ones: 0,
         edge_error,
-        edges_free: n.saturating_sub(2),
+        edges_free: n.saturating_sub(3),
         weak: 0,
         first_weak: None,
         bits: 0,
@@ -197,7 +230,7 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
         found.sum.one += t.one;
         found.sum.both += t.both;
         found.sum.all += t.all;
-        if t.all < 0.1 * usual {
+        if t.all < 0.2 * usual {
             if k + 1 == BITS {
                 // A carrier that went with the last bit leaves the line at rest, and that reads as a 1.
                 found.bits |= 1 << k;

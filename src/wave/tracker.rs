@@ -19,13 +19,17 @@ const LOOKS: usize = 8;
 const STEADY: f64 = 0.75;
 /// How much stronger than the noise before a carrier must be, as energy.
 const ABOVE_NOISE: f64 = 2.0;
+/// Share of a carrier's energy that may ring in the filters behind its end.
+const RINGS: f64 = 0.003;
+/// How many times its level a carrier without characters may reach before it is taken for noise before the real one.
+const LOUDER: f64 = 2.5;
 /// Windows kept behind the place that is looked at, for what is found looking back.
 const BACK: usize = 96;
 /// Share of the energy that the tones of the bits explain in a first character, and in further ones.
 const CLEAR_FIRST: f64 = 0.72;
 const CLEAR: f64 = 0.60;
 /// Share that a second tone must have beyond what noise explains, in the mean of a character, to be a second talker [WV-06].
-const SECOND: f64 = 0.10;
+const SECOND: f64 = 0.05;
 /// Error that stamps are good to [WV-05].
 const STAMP_ERROR: Duration = Duration::from_micros(100);
 
@@ -147,10 +151,14 @@ impl Tracker {
         if self.looks.len() < LOOKS {
             return true;
         }
+        // What rises or falls is the ringing of filters before and after something louder.
+        let (least, most) =
+            self.looks.iter().fold((f64::MAX, 0f64), |(a, b), l| (a.min(l.0), b.max(l.0)));
         let (mark, all) =
             self.looks.iter().fold((0.0, 0.0), |(m, a), l| (m + l.0 / LOOKS as f64, a + l.1 / LOOKS as f64));
         self.looks.pop_front();
-        if mark > self.least * self.least && mark > STEADY * all && all > ABOVE_NOISE * self.noise {
+        let even = least > mark / 4.0 && most < mark * 2.5;
+        if even && mark > self.least * self.least && mark > STEADY * all && all > ABOVE_NOISE * self.noise {
             self.looks.clear();
             let level = mark.sqrt();
             let from = self.at.saturating_sub(LOOK * LOOKS);
@@ -196,7 +204,8 @@ impl Tracker {
     /// Goes on to the next start edge and reads the character behind it. Says whether there was anything to look at.
     fn follow(&mut self, d: &Detector, on: On, heard: &mut VecDeque<Heard>) -> bool {
         let reach = if self.ended { 2 * BIT } else { REACH + 2 * BIT };
-        let w = Weights { mark: 1.0 / on.mark, space: 1.0 / on.space };
+        let w = Weights::new(on.mark, on.space);
+        let usual = (1.0 / on.mark, 1.0 / on.space);
         let len = d.mark().len();
         loop {
             let n = self.at;
@@ -205,10 +214,17 @@ impl Tracker {
                 return false;
             }
             let strong = |k: usize| {
-                let (m, s) = (f64::from(d.mark()[k]) * w.mark, f64::from(d.space()[k]) * w.space);
+                let (m, s) = (f64::from(d.mark()[k]) * usual.0, f64::from(d.space()[k]) * usual.1);
                 m.max(s)
             };
             if n % LOOK == 0 {
+                // Much stronger than what was taken for a carrier, before any character: that was noise.
+                if on.burst.characters == 0 && strong(n) > LOUDER && strong(n + BIT) > LOUDER {
+                    let end_s = self.seconds(d, n as f64);
+                    self.end(d, on, end_s, heard);
+                    self.noise = 0.0;
+                    return true;
+                }
                 // Both bits from here on weaker than half: it is gone.
                 let quiet = (n..n + 2 * BIT).step_by(2).all(|k| strong(k) < 0.5);
                 let resting = n - on.rest_from.min(n);
@@ -232,8 +248,9 @@ impl Tracker {
             if a > 0.0 && b <= 0.0 {
                 let edge = n as f64 + a / (a - b);
                 let rest = (n.saturating_sub(BIT)..=n).filter_map(|k| w.at(d, k)).fold(0.0, f64::max);
-                let middle = w.at(d, (edge + 4.0).round() as usize).unwrap_or(0.0);
-                if rest > 0.4 && middle < -0.3 {
+                // The least of half a bit around its middle: of a single bit between others noise leaves little.
+                let middle = (n + 3..n + 7).filter_map(|k| w.at(d, k)).fold(1.0, f64::min);
+                if rest > 0.25 && middle < -0.05 {
                     return self.take(d, on, w, edge, heard);
                 }
             }
@@ -262,7 +279,7 @@ impl Tracker {
         edge: f64,
         heard: &mut VecDeque<Heard>,
     ) -> bool {
-        let usual = d.energy_of_one() * on.mark.max(on.space).powi(2);
+        let usual = d.energy_of_one() * on.mark.min(on.space).powi(2);
         let Some(found) = read(d, edge, w, on.rate, usual) else {
             if self.ended {
                 self.at = edge.ceil() as usize + 1;
@@ -275,11 +292,11 @@ impl Tracker {
         let suspect = found.second() > SECOND + on.second;
         let clear = found.explained() >= if on.burst.characters == 0 { CLEAR_FIRST } else { CLEAR };
         let begun = on.burst.characters > 0 || found.stop;
-        if found.weak >= 2 || !(clear && begun || suspect && on.burst.characters > 0) {
+        if found.weak >= 3 || !(clear && begun || suspect && on.burst.characters > 0) {
             on.rejected += 1;
             self.at = edge.ceil() as usize + BIT / 2;
             on.rest_from = self.at;
-            if found.weak >= 2 || on.rejected >= 2 {
+            if found.weak >= 3 || on.rejected >= 2 {
                 let at = found.first_weak.map_or(edge, |k| found.middle(k) - found.bit / 2.0);
                 let end_s = self.seconds(d, at);
                 self.at = self.at.max(at.ceil() as usize);
@@ -361,8 +378,8 @@ impl Tracker {
             follow(&mut on.mark, found.sum.mark, burst.characters + 1);
         }
         follow(&mut on.space, found.sum.space, burst.characters);
-        // Farther apart than 10 dB they are not taken apart: what leaks from one to the other would count as a tone.
-        on.space = on.space.clamp(on.mark / 3.16, on.mark * 3.16);
+        // Farther apart than 12 dB they are not taken apart: what leaks from one to the other would count as a tone.
+        on.space = on.space.clamp(on.mark / 4.0, on.mark * 4.0);
         let sums = &mut on.sums;
         let add = |s: &mut (f64, f64), x: f64, n: f64| *s = (s.0 + x, s.1 + n);
         add(&mut sums.mark, found.sum.mark * f64::from(found.ones), f64::from(found.ones));
@@ -421,6 +438,7 @@ impl Tracker {
             heard.push_back(Heard::Collision(self.instant(from), self.instant(to)));
         }
         self.lost_in_frame = true;
+        self.noise = self.noise.max(on.mark * on.mark * RINGS);
         heard.push_back(Heard::End(burst));
     }
 }
