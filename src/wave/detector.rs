@@ -119,12 +119,11 @@ impl Detector {
 
     /// Envelopes of both at a place between two windows, in windows from the first that is kept; `None` where that is not there.
     pub fn between(&self, at: f64) -> Option<(f64, f64)> {
-        let whole = at.floor();
-        if whole < 0.0 {
+        if at < 0.0 {
             return None;
         }
-        let n = whole as usize;
-        let part = at - whole;
+        let n = at as usize;
+        let part = at - n as f64;
         let mix = |x: &[f32]| Some(f64::from(*x.get(n)?) * (1.0 - part) + f64::from(*x.get(n + 1)?) * part);
         Some((mix(&self.mark)?, mix(&self.space)?))
     }
@@ -136,11 +135,11 @@ impl Detector {
 
     /// The filtered samples of the window nearest to `at`.
     fn window(&self, at: f64) -> Option<&[f32]> {
-        let n = at.round();
-        if n < 0.0 {
+        if at < 0.0 {
             return None;
         }
-        self.filtered.get(n as usize..n as usize + BIT)
+        let n = (at + 0.5) as usize;
+        self.filtered.get(n..n.saturating_add(BIT))
     }
 
     /// Phase of a tone (0 that of a 1, 1 that of a 0) in the window `at`, as cosine and sine part.

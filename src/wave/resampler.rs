@@ -1,6 +1,6 @@
 //! Samples of any rate become samples of the inner rate, without what lies above the tones.
 
-use super::filter::{LowPass, dot};
+use super::filter::{LANES, LowPass, dot};
 use super::{INNER_HZ, RateError, checked_rate};
 
 /// What lies above the tones goes: half the amplitude is left at 3600 Hz, nothing from 4850 on, so nothing comes back mirrored at
@@ -19,7 +19,7 @@ pub(super) struct Resampler {
     /// Samples in for one sample out.
     ratio: f64,
     phases: usize,
-    /// Taps of each phase, one after the other; `width` of them each, a multiple of eight.
+    /// Taps of each phase, one after the other; `width` of them each, a multiple of [`LANES`].
     taps: Vec<f32>,
     width: usize,
     /// Taps before the middle.
@@ -28,7 +28,7 @@ pub(super) struct Resampler {
     held: Vec<f32>,
     base: i64,
     /// Number of the next sample out.
-    next: u64,
+    next: i64,
     begun: bool,
 }
 
@@ -39,7 +39,7 @@ impl Resampler {
         let phases = phases(rate_hz);
         let before = (LOW_PASS.half_s * rate_hz).ceil() as usize;
         let used = 2 * before + 2;
-        let width = used.next_multiple_of(8);
+        let width = used.next_multiple_of(LANES);
         let mut taps = vec![0f32; phases * width];
         for (p, row) in taps.chunks_exact_mut(width).enumerate() {
             let off = p as f64 / phases as f64;
@@ -68,17 +68,17 @@ impl Resampler {
         self.held.extend(samples.iter().map(|&s| clean(s)));
         loop {
             let at = self.next as f64 * self.ratio;
-            let mut whole = at.floor();
-            let mut phase = ((at - whole) * self.phases as f64).round() as usize;
+            let mut whole = at as i64;
+            let mut phase = ((at - whole as f64) * self.phases as f64 + 0.5) as i64 as usize;
             if phase == self.phases {
-                (whole, phase) = (whole + 1.0, 0);
+                (whole, phase) = (whole + 1, 0);
             }
-            let from = (whole as i64 - self.before as i64 - self.base) as usize;
+            let from = (whole - self.before as i64 - self.base) as usize;
             let Some(part) = self.held.get(from..from + self.width) else { break };
             out.push(dot(part, &self.taps[phase * self.width..][..self.width]));
             self.next += 1;
         }
-        let done = ((self.next as f64 * self.ratio).floor() as i64 - self.before as i64 - self.base).max(0);
+        let done = ((self.next as f64 * self.ratio) as i64 - self.before as i64 - self.base).max(0);
         let done = (done as usize).min(self.held.len());
         // Moving what is left down costs as much as that is long: not for each sample.
         if done >= DRAIN {

@@ -74,6 +74,5 @@ fn what_is_made_is_read_at_every_rate() {
     for rate in [8000.0, 9600.0, 11_025.0, 22_050.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0] {
         let heard = hear(DemodulatorConfig::full_scale(rate), &make(rate, &said, 0.3), 4800);
         assert_eq!(octets(&heard), want, "{rate}");
-        for h in &heard { eprintln!("{rate} {h:?}"); }
     }
 }

@@ -248,9 +248,9 @@ impl Tracker {
             if a > 0.0 && b <= 0.0 {
                 let edge = n as f64 + a / (a - b);
                 let rest = (n.saturating_sub(BIT)..=n).filter_map(|k| w.at(d, k)).fold(0.0, f64::max);
-                // The least of half a bit around its middle: of a single bit between others noise leaves little.
-                let middle = (n + 3..n + 7).filter_map(|k| w.at(d, k)).fold(1.0, f64::min);
-                if rest > 0.25 && middle < -0.05 {
+                // The mean of most of a bit: noise that dips below for a moment, or just before the real edge, is no start.
+                let after = (n + 1..n + 7).filter_map(|k| w.at(d, k)).sum::<f64>() / 6.0;
+                if rest > 0.05 && after < 0.0 {
                     return self.take(d, on, w, edge, heard);
                 }
             }
@@ -319,7 +319,8 @@ impl Tracker {
             jitter_bits: found.jitter() / found.bit,
             explained: found.explained(),
         }));
-        self.at = found.middle(10).floor().max(edge + 1.0) as usize;
+        // Not only from its middle on: what follows at once may be a bit early.
+        self.at = (found.middle(10) - 2.5).floor().max(edge + 1.0) as usize;
         on.rest_from = found.end().ceil() as usize;
         self.on = Some(on);
         true
