@@ -8,7 +8,7 @@ use crate::time::Instant;
 /// Bits of a character: start, eight of data, parity, stop [FR-13].
 pub(super) const BITS: usize = 11;
 /// Windows that a character may reach beyond its start edge, with those that its last edge needs.
-pub(super) const REACH: usize = 104;
+pub(super) const REACH: u64 = 104;
 /// Largest deviation of a talker's bit from the nominal eight windows that is followed, in windows: 3.5 %.
 const MOST_OFF: f64 = 0.28;
 /// How sure a bit rate is before anything is known: (error of an edge, 0.5 window, over 1 % of a bit) squared.
@@ -102,8 +102,8 @@ impl Weights {
         mark * self.mark - space * self.space - self.offset
     }
 
-    pub(super) fn at(self, d: &Detector, n: usize) -> Option<f64> {
-        Some(self.of((f64::from(*d.mark().get(n)?), f64::from(*d.space().get(n)?))))
+    pub(super) fn at(self, d: &Detector, n: u64) -> Option<f64> {
+        d.envelopes(n).map(|x| self.of(x))
     }
 
     fn between(self, d: &Detector, at: f64) -> Option<f64> {
@@ -111,7 +111,7 @@ impl Weights {
     }
 }
 
-/// A character as it was found; places are windows, counted from the first that the detector keeps.
+/// A character as it was found; places are numbers of windows.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Found {
     pub(super) value: u8,
@@ -198,10 +198,8 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
     let (falls, rises) = (off(false).unwrap_or(edge), off(true));
     let start = rises.map_or(falls, |r| (r + falls) / 2.0);
     let bias = rises.map_or(0.0, |r| (r - falls) / 2.0);
-    let edge_error = edges
-        .iter()
-        .map(|e| (e.at - bit * e.bit - start - if e.rises { bias } else { -bias }).powi(2))
-        .sum();
+    let edge_error =
+        edges.iter().map(|e| (e.at - bit * e.bit - start - if e.rises { bias } else { -bias }).powi(2)).sum();
     let mut found = Found {
         value: 0,
         parity_ok: false,
@@ -251,8 +249,8 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
 /// The change to a 1 (`rises`) or to a 0 that is nearest to `expected`, not farther than `far`.
 fn crossing(d: &Detector, w: Weights, expected: f64, far: f64, rises: bool) -> Option<f64> {
     let sign = if rises { 1.0 } else { -1.0 };
-    let from = (expected - far).floor().max(0.0) as usize;
-    let to = (expected + far).ceil() as usize;
+    let from = (expected - far).floor().max(0.0) as u64;
+    let to = (expected + far).ceil() as u64;
     let mut best: Option<f64> = None;
     let mut before = w.at(d, from)? * sign;
     for n in from..to {

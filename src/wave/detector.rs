@@ -107,44 +107,42 @@ impl Detector {
         self.base += n as u64;
     }
 
-    /// Envelope of the tone of a 1 from the first window that is kept on, as amplitude in the unit of the samples.
-    pub fn mark(&self) -> &[f32] {
-        &self.mark
+    /// Envelopes of the tones of a 1 and of a 0 in window `n`, as amplitudes in the unit of the samples; `None` where it is not kept.
+    pub fn envelopes(&self, n: u64) -> Option<(f64, f64)> {
+        let k = self.index(n)?;
+        Some((f64::from(*self.mark.get(k)?), f64::from(*self.space.get(k)?)))
     }
 
-    /// The same of the tone of a 0.
-    pub fn space(&self) -> &[f32] {
-        &self.space
-    }
-
-    /// Envelopes of both at a place between two windows, in windows from the first that is kept; `None` where that is not there.
+    /// The same at a place between two windows.
     pub fn between(&self, at: f64) -> Option<(f64, f64)> {
-        if at < 0.0 {
-            return None;
-        }
-        let n = at as usize;
+        let n = whole(at)?;
         let part = at - n as f64;
-        let mix = |x: &[f32]| Some(f64::from(*x.get(n)?) * (1.0 - part) + f64::from(*x.get(n + 1)?) * part);
+        let k = self.index(n)?;
+        let mix = |x: &[f32]| {
+            let pair = x.get(k..k + 2)?;
+            Some(f64::from(pair[0]) * (1.0 - part) + f64::from(pair[1]) * part)
+        };
         Some((mix(&self.mark)?, mix(&self.space)?))
     }
 
-    /// All that is in the window nearest to `at`, counted from the first that is kept.
+    /// All that is in the window nearest to `at`.
     pub fn tones(&self, at: f64) -> Option<Tones> {
-        Some(self.basis.measure(self.window(at)?))
+        Some(self.basis.measure(self.window(whole(at + 0.5)?)?))
     }
 
-    /// The filtered samples of the window nearest to `at`.
-    fn window(&self, at: f64) -> Option<&[f32]> {
-        if at < 0.0 {
-            return None;
-        }
-        let n = (at + 0.5) as usize;
-        self.filtered.get(n..n.saturating_add(BIT))
+    fn index(&self, n: u64) -> Option<usize> {
+        usize::try_from(n.checked_sub(self.base)?).ok()
     }
 
-    /// Phase of a tone (0 that of a 1, 1 that of a 0) in the window `at`, as cosine and sine part.
-    pub(super) fn phase(&self, tone: usize, at: usize) -> Option<(f64, f64)> {
-        Some(self.basis.phase(tone, self.filtered.get(at..at + BIT)?))
+    /// The filtered samples of a window.
+    fn window(&self, n: u64) -> Option<&[f32]> {
+        let k = self.index(n)?;
+        self.filtered.get(k..k.checked_add(BIT)?)
+    }
+
+    /// Phase of a tone (0 that of a 1, 1 that of a 0) in window `n`, as cosine and sine part.
+    pub(super) fn phase(&self, tone: usize, n: u64) -> Option<(f64, f64)> {
+        Some(self.basis.phase(tone, self.window(n)?))
     }
 
     /// Energy of a window that a tone of a 1 of amplitude 1 has.
@@ -152,16 +150,27 @@ impl Detector {
         self.energy_of_one
     }
 
-    /// Sum of the squares of filtered samples `from..to`, counted from the first window that is kept, in the unit of a window's energy
-    /// times the number of samples.
-    pub(super) fn energy(&self, from: usize, to: usize) -> f64 {
-        self.filtered.get(from..to).unwrap_or_default().iter().map(|s| f64::from(s * s)).sum()
+    /// Sum of the squares of the filtered samples `from..to`; 0 where they are not kept.
+    pub(super) fn energy(&self, from: u64, to: u64) -> f64 {
+        let part = self.index(from).zip(self.index(to)).and_then(|(a, b)| self.filtered.get(a..b));
+        part.unwrap_or_default().iter().map(|s| f64::from(s * s)).sum()
+    }
+
+    /// Sum of the squares of the envelopes of the tone of a 1 in the windows `from..to`; `None` where they are not kept.
+    pub(super) fn marks(&self, from: u64, to: u64) -> Option<f64> {
+        let part = self.mark.get(self.index(from)?..self.index(to)?)?;
+        Some(part.iter().map(|m| f64::from(m * m)).sum())
     }
 
     /// Energies of white noise of density 1 in a window: all, and along one row of a tone.
     pub(super) fn noise(&self) -> [f64; 2] {
         self.basis.noise
     }
+}
+
+/// The whole number below; `None` for what is below 0 or no number.
+fn whole(at: f64) -> Option<u64> {
+    (at >= 0.0).then_some(at as u64)
 }
 
 fn high_pass(taps: &[f32], raw: &[f32]) -> [f32; TILE] {

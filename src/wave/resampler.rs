@@ -118,7 +118,9 @@ mod tests {
     /// A tone below 2400 Hz comes out as itself at every rate, at its own time.
     #[test]
     fn tones_keep_level_and_time() {
-        for rate in [8000.0, 9600.0, 11_025.0, 12_345.6, 22_050.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0, 1e6] {
+        for rate in
+            [8000.0, 9600.0, 11_025.0, 12_345.6, 22_050.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0, 1e6]
+        {
             for hz in [300.0, 1200.0, 2200.0] {
                 let mut r = Resampler::new(rate).unwrap();
                 let n = (rate * 0.05) as usize;

@@ -175,9 +175,7 @@ mod tests {
     use super::*;
 
     fn tone(hz: f64, amplitude: f64, phase: f64) -> Vec<f32> {
-        (0..BIT)
-            .map(|k| (amplitude * (2.0 * PI * hz * k as f64 / INNER_HZ + phase).cos()) as f32)
-            .collect()
+        (0..BIT).map(|k| (amplitude * (2.0 * PI * hz * k as f64 / INNER_HZ + phase).cos()) as f32).collect()
     }
 
     #[test]

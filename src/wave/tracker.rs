@@ -4,7 +4,7 @@ use super::burst::Burst;
 use super::character::{Character, Found, REACH, Weights, read};
 use super::demodulator::Heard;
 use super::detector::Detector;
-use super::{BIT, INNER_HZ, MARK_HZ, SPACE_HZ};
+use super::{INNER_HZ, MARK_HZ, SPACE_HZ};
 use crate::frame::{Marks, Octet, Receiver, ReceiverConfig};
 use crate::time::{Instant, Pace};
 use core::f64::consts::PI;
@@ -12,9 +12,13 @@ use core::time::Duration;
 use std::collections::VecDeque;
 
 /// Windows between two looks whether a carrier is there: half a bit.
-const LOOK: usize = 4;
+const LOOK: u64 = 4;
 /// Looks over which that is judged: four bits [WV-04].
 const LOOKS: usize = 8;
+/// Windows of all of them.
+const STEADY_WINDOWS: u64 = LOOK * LOOKS as u64;
+/// Windows in a bit.
+const BIT: u64 = super::BIT as u64;
 /// Share of the band's energy that the tone of a 1 must have for a carrier to be there.
 const STEADY: f64 = 0.75;
 /// How much stronger than the noise before a carrier must be, as energy.
@@ -24,7 +28,7 @@ const RINGS: f64 = 0.003;
 /// How many times its level a carrier without characters may reach before it is taken for noise before the real one.
 const LOUDER: f64 = 2.5;
 /// Windows kept behind the place that is looked at, for what is found looking back.
-const BACK: usize = 96;
+const BACK: u64 = 96;
 /// Share of the energy that the tones of the bits explain in a first character, and in further ones.
 const CLEAR_FIRST: f64 = 0.72;
 const CLEAR: f64 = 0.60;
@@ -42,7 +46,7 @@ struct On {
     space: f64,
     rate: super::character::BitRate,
     /// Place from which on the tone of a 1 has been there without a character.
-    rest_from: usize,
+    rest_from: u64,
     rejected: u32,
     last_end_s: f64,
     sums: Sums,
@@ -69,8 +73,8 @@ struct Sums {
 pub(super) struct Tracker {
     least: f64,
     begin: Instant,
-    /// Next window to look at, counted from the first that the detector keeps.
-    at: usize,
+    /// Next window to look at.
+    at: u64,
     /// Energies of the tone of a 1 and of everything, of the last looks.
     looks: VecDeque<(f64, f64)>,
     /// Energy that is there without a carrier, as square of an amplitude.
@@ -108,13 +112,7 @@ impl Tracker {
                 break;
             }
         }
-        let before = d.first();
-        d.forget(before + (self.at.saturating_sub(BACK)) as u64);
-        let gone = (d.first() - before) as usize;
-        self.at -= gone;
-        if let Some(on) = &mut self.on {
-            on.rest_from = on.rest_from.saturating_sub(gone);
-        }
+        d.forget(self.at.saturating_sub(BACK));
     }
 
     /// The stream is over at `end_s`.
@@ -127,8 +125,8 @@ impl Tracker {
     }
 
     /// Time of the middle of a window, s.
-    fn seconds(&self, d: &Detector, at: f64) -> f64 {
-        (d.first() as f64 + at + 3.5) / INNER_HZ
+    fn seconds(at: f64) -> f64 {
+        (at + 3.5) / INNER_HZ
     }
 
     fn instant(&self, seconds: f64) -> Instant {
@@ -138,12 +136,12 @@ impl Tracker {
     /// One look for a carrier. Says whether there was anything to look at.
     fn seek(&mut self, d: &Detector, heard: &mut VecDeque<Heard>) -> bool {
         let end = self.at + LOOK;
-        let Some(part) = d.mark().get(self.at..end) else { return false };
         // A window's middle is four samples on.
-        if d.mark().len() < end + BIT {
+        if d.end() < end + BIT {
             return false;
         }
-        let mark = part.iter().map(|m| f64::from(m * m)).sum::<f64>() / LOOK as f64;
+        let Some(mark) = d.marks(self.at, end) else { return false };
+        let mark = mark / LOOK as f64;
         // The same scale: the square of the amplitude that a tone of a 1 with this energy has.
         let all = d.energy(self.at + BIT / 2, end + BIT / 2) / LOOK as f64 * BIT as f64 / d.energy_of_one();
         self.looks.push_back((mark, all));
@@ -152,8 +150,7 @@ impl Tracker {
             return true;
         }
         // What rises or falls is the ringing of filters before and after something louder.
-        let (least, most) =
-            self.looks.iter().fold((f64::MAX, 0f64), |(a, b), l| (a.min(l.0), b.max(l.0)));
+        let (least, most) = self.looks.iter().fold((f64::MAX, 0f64), |(a, b), l| (a.min(l.0), b.max(l.0)));
         let (mark, all) =
             self.looks.iter().fold((0.0, 0.0), |(m, a), l| (m + l.0 / LOOKS as f64, a + l.1 / LOOKS as f64));
         self.looks.pop_front();
@@ -161,22 +158,16 @@ impl Tracker {
         if even && mark > self.least * self.least && mark > STEADY * all && all > ABOVE_NOISE * self.noise {
             self.looks.clear();
             let level = mark.sqrt();
-            let from = self.at.saturating_sub(LOOK * LOOKS);
-            let mut onset = from as f64;
-            for n in (1..=from).rev() {
-                let (before, after) = (f64::from(d.mark()[n - 1]), f64::from(d.mark()[n]));
-                onset = n as f64;
-                if before < level / 2.0 {
-                    if after > before {
-                        onset = (n - 1) as f64 + ((level / 2.0 - before) / (after - before)).clamp(0.0, 1.0);
-                    }
-                    break;
-                }
-                if n == 1 {
-                    onset = -3.5;
-                }
-            }
-            let on_s = self.seconds(d, onset).max(0.0);
+            let from = self.at.saturating_sub(STEADY_WINDOWS);
+            let mark = |n: u64| d.envelopes(n).map_or(0.0, |e| e.0);
+            let below = (d.first()..from).rev().find(|&n| mark(n) < level / 2.0);
+            let onset = match below {
+                Some(n) => n as f64 + ((level / 2.0 - mark(n)) / (mark(n + 1) - mark(n))).clamp(0.0, 1.0),
+                // It was there from the first sample on, or since what is no longer kept.
+                None if d.first() == 0 => -3.5,
+                None => d.first() as f64,
+            };
+            let on_s = Tracker::seconds(onset).max(0.0);
             let on = self.instant(on_s);
             heard.push_back(Heard::Carrier(on));
             self.on = Some(On {
@@ -196,7 +187,9 @@ impl Tracker {
             self.at -= BIT;
         } else {
             // Quickly down, slowly up: what is strong may be a carrier that is not yet one.
-            self.noise += (all - self.noise) * if all < self.noise { 0.2 } else { 0.01 };
+            // A single crash, however loud, is not to make it deaf for long.
+            let up = ((all - self.noise) * 0.01).min(self.noise * 0.03 + self.least * self.least * 0.1);
+            self.noise += if all < self.noise { (all - self.noise) * 0.2 } else { up };
         }
         true
     }
@@ -206,21 +199,17 @@ impl Tracker {
         let reach = if self.ended { 2 * BIT } else { REACH + 2 * BIT };
         let w = Weights::new(on.mark, on.space);
         let usual = (1.0 / on.mark, 1.0 / on.space);
-        let len = d.mark().len();
         loop {
             let n = self.at;
-            if n + reach > len {
+            if n + reach > d.end() {
                 self.on = Some(on);
                 return false;
             }
-            let strong = |k: usize| {
-                let (m, s) = (f64::from(d.mark()[k]) * usual.0, f64::from(d.space()[k]) * usual.1);
-                m.max(s)
-            };
-            if n % LOOK == 0 {
+            let strong = |k: u64| d.envelopes(k).map_or(0.0, |(m, s)| (m * usual.0).max(s * usual.1));
+            if n.is_multiple_of(LOOK) {
                 // Much stronger than what was taken for a carrier, before any character: that was noise.
                 if on.burst.characters == 0 && strong(n) > LOUDER && strong(n + BIT) > LOUDER {
-                    let end_s = self.seconds(d, n as f64);
+                    let end_s = Tracker::seconds(n as f64);
                     self.end(d, on, end_s, heard);
                     self.noise = 0.0;
                     return true;
@@ -228,15 +217,15 @@ impl Tracker {
                 // Both bits from here on weaker than half: it is gone.
                 let quiet = (n..n + 2 * BIT).step_by(2).all(|k| strong(k) < 0.5);
                 let resting = n - on.rest_from.min(n);
-                if quiet || resting >= LOOK * LOOKS && !self.is_steady(d, n) {
+                if quiet || resting >= STEADY_WINDOWS && !self.is_steady(d, n) {
                     let from = n.saturating_sub(BACK / 2).max(on.rest_from.saturating_sub(BIT / 2));
                     let fall = (from..n + 1).rev().find(|&k| strong(k) >= 0.5);
                     let at = fall.map_or(from as f64, |k| {
                         let (a, b) = (strong(k), strong(k + 1));
                         k as f64 + if a > b { ((a - 0.5) / (a - b)).min(1.0) } else { 0.0 }
                     });
-                    let end_s = self.seconds(d, at);
-                    self.at = n.max(at.ceil() as usize);
+                    let end_s = Tracker::seconds(at);
+                    self.at = n.max(at.ceil() as u64);
                     self.end(d, on, end_s, heard);
                     return true;
                 }
@@ -259,9 +248,9 @@ impl Tracker {
     }
 
     /// Whether the last four bits were mostly the tone of a 1, while nothing else was to be there.
-    fn is_steady(&self, d: &Detector, n: usize) -> bool {
-        let from = n.saturating_sub(LOOK * LOOKS);
-        let mark = d.mark()[from..n].iter().map(|m| f64::from(m * m)).sum::<f64>();
+    fn is_steady(&self, d: &Detector, n: u64) -> bool {
+        let from = n.saturating_sub(STEADY_WINDOWS);
+        let mark = d.marks(from, n).unwrap_or(0.0);
         let all = d.energy(from + BIT / 2, n + BIT / 2) * BIT as f64 / d.energy_of_one();
         mark > 0.5 * all && mark > 0.2 * (n - from) as f64 * self.on_floor()
     }
@@ -271,18 +260,11 @@ impl Tracker {
     }
 
     /// Reads the character that starts at `edge`.
-    fn take(
-        &mut self,
-        d: &Detector,
-        mut on: On,
-        w: Weights,
-        edge: f64,
-        heard: &mut VecDeque<Heard>,
-    ) -> bool {
+    fn take(&mut self, d: &Detector, mut on: On, w: Weights, edge: f64, heard: &mut VecDeque<Heard>) -> bool {
         let usual = d.energy_of_one() * on.mark.min(on.space).powi(2);
         let Some(found) = read(d, edge, w, on.rate, usual) else {
             if self.ended {
-                self.at = edge.ceil() as usize + 1;
+                self.at = edge.ceil() as u64 + 1;
                 self.on = Some(on);
                 return true;
             }
@@ -294,12 +276,12 @@ impl Tracker {
         let begun = on.burst.characters > 0 || found.stop;
         if found.weak >= 3 || !(clear && begun || suspect && on.burst.characters > 0) {
             on.rejected += 1;
-            self.at = edge.ceil() as usize + BIT / 2;
+            self.at = edge.ceil() as u64 + BIT / 2;
             on.rest_from = self.at;
             if found.weak >= 3 || on.rejected >= 2 {
                 let at = found.first_weak.map_or(edge, |k| found.middle(k) - found.bit / 2.0);
-                let end_s = self.seconds(d, at);
-                self.at = self.at.max(at.ceil() as usize);
+                let end_s = Tracker::seconds(at);
+                self.at = self.at.max(at.ceil() as u64);
                 self.end(d, on, end_s, heard);
             } else {
                 self.on = Some(on);
@@ -308,8 +290,8 @@ impl Tracker {
         }
         on.rejected = 0;
         self.account(d, &mut on, &found, suspect);
-        let octet = self.octet(d, &found);
-        let begin_s = self.seconds(d, found.start);
+        let octet = self.octet(&found);
+        let begin_s = Tracker::seconds(found.start);
         heard.push_back(Heard::Character(Character {
             octet,
             begin: self.instant(begin_s),
@@ -320,14 +302,14 @@ impl Tracker {
             explained: found.explained(),
         }));
         // Not only from its middle on: what follows at once may be a bit early.
-        self.at = (found.middle(10) - 2.5).floor().max(edge + 1.0) as usize;
-        on.rest_from = found.end().ceil() as usize;
+        self.at = (found.middle(10) - 2.5).floor().max(edge + 1.0) as u64;
+        on.rest_from = found.end().ceil() as u64;
         self.on = Some(on);
         true
     }
 
     /// The octet with its marks.
-    fn octet(&mut self, d: &Detector, found: &Found) -> Octet {
+    fn octet(&mut self, found: &Found) -> Octet {
         let mut marks = Marks::NONE;
         if !found.parity_ok {
             marks |= Marks::PARITY;
@@ -335,7 +317,7 @@ impl Tracker {
         if !found.stop {
             marks |= Marks::FRAMING;
         }
-        let at = self.instant(self.seconds(d, found.end()));
+        let at = self.instant(Tracker::seconds(found.end()));
         self.frames.handle_timeout(at);
         while self.frames.next().is_some() {}
         if core::mem::take(&mut self.lost_in_frame) && self.frames.deadline().is_some() {
@@ -349,8 +331,8 @@ impl Tracker {
 
     /// Adds a character to what is known of its burst.
     fn account(&mut self, d: &Detector, on: &mut On, found: &Found, suspect: bool) {
-        let start_s = self.seconds(d, found.start);
-        let end_s = self.seconds(d, found.end());
+        let start_s = Tracker::seconds(found.start);
+        let end_s = Tracker::seconds(found.end());
         let burst = &mut on.burst;
         if burst.characters > 0 {
             let gap = (start_s - on.last_end_s) * INNER_HZ / found.bit;
@@ -394,7 +376,7 @@ impl Tracker {
                 0 => 1,
                 _ => continue,
             };
-            let n = found.middle(k).round().max(0.0) as usize;
+            let n = found.middle(k).round().max(0.0) as u64;
             if let (Some(p), Some(q)) = (d.phase(tone, n), d.phase(tone, n + BIT)) {
                 // Parts of cosine and sine are those of the complex amplitude and of minus it.
                 let turn = &mut sums.turn[tone];
@@ -408,7 +390,7 @@ impl Tracker {
     fn end(&mut self, d: &Detector, on: On, end_s: f64, heard: &mut VecDeque<Heard>) {
         self.looks.clear();
         let (mut burst, sums) = (on.burst, on.sums);
-        let end_s = end_s.max(on.last_end_s.min(self.seconds(d, self.at as f64)));
+        let end_s = end_s.max(on.last_end_s.min(Tracker::seconds(self.at as f64)));
         burst.off = self.instant(end_s).max(burst.on);
         let mean = |s: (f64, f64)| if s.1 > 0.0 { s.0 / s.1 } else { 0.0 };
         burst.mark = mean(sums.mark);
