@@ -21,6 +21,7 @@ mod modulator;
 mod resampler;
 mod tones;
 mod tracker;
+pub mod wav;
 
 pub use burst::Burst;
 pub use character::Character;
