@@ -19,6 +19,7 @@ mod detector;
 mod filter;
 mod modulator;
 mod resampler;
+pub mod table;
 mod tones;
 mod tracker;
 pub mod wav;
