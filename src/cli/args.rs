@@ -63,7 +63,9 @@ pub enum Command {
     Scan(ScanArgs),
     /// Save, compare and restore what a device is set to.
     Settings(SettingsArgs),
-    /// Decode a log, hex text or bare octets; what a file holds is told by its content.
+    /// Decode a log, hex text, bare octets or a recording; what a file holds is told by its content.
+    ///
+    /// A recording is a WAV file of the tones on the loop, or a table of time and volts as oscilloscopes export it.
     Decode(DecodeArgs),
     /// Put mock devices on lines that other software can open; runs until Ctrl-C.
     Mock(MockArgs),
@@ -295,6 +297,9 @@ pub struct DecodeArgs {
     /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
+    /// Of a recording with several channels, the one to read.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64), value_name = "N")]
+    pub channel: u16,
 }
 
 /// `mock`.

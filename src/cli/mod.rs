@@ -28,6 +28,7 @@ mod mock_valve;
 mod mock_words;
 mod open_line;
 mod output;
+mod recording;
 mod rules;
 mod scan;
 mod settings;

@@ -18,6 +18,7 @@ mod demodulator;
 mod detector;
 mod filter;
 mod modulator;
+mod recording;
 mod resampler;
 pub mod table;
 mod tones;
@@ -29,6 +30,7 @@ pub use character::Character;
 pub use demodulator::{Demodulator, DemodulatorConfig, Heard};
 pub use detector::Detector;
 pub use modulator::{Modulator, Talker, Transmission};
+pub use recording::{Recording, RecordingError, RecordingOptions, RecordingSpec};
 pub use tones::Tones;
 
 /// Tone of a 1, Hz [WV-01].

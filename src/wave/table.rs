@@ -94,6 +94,19 @@ impl fmt::Display for TableNotes {
     }
 }
 
+/// Whether text begins like a table of numbers: three lines of two columns or more. The last line may be cut off and is left aside.
+pub fn looks_like_table(start: &str) -> bool {
+    let lines: Vec<&str> = start.lines().map(str::trim).filter(|l| !l.is_empty()).take(MOST_HEADER).collect();
+    let lines = &lines[..lines.len().saturating_sub(1)];
+    SHAPES.iter().any(|&(separator, comma)| {
+        let shape = Shape { separator, comma, columns: 0 };
+        // Blanks alone stand between octets of hex text too, and those may all look like numbers; but they have no sign and no point.
+        let row = |line: &&str| separator != ' ' && shape.row(line).is_some_and(|r| r.len() >= 2);
+        let point = if comma { ',' } else { '.' };
+        lines.windows(TOGETHER).any(|w| w.iter().all(row) && w.iter().any(|l| l.contains([point, '-'])))
+    })
+}
+
 /// How the lines are to be taken apart.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Shape {

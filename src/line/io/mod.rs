@@ -16,10 +16,12 @@ mod port_line;
 mod ports;
 #[cfg(unix)]
 mod pty;
+mod sampled;
 mod serial;
 mod tcp;
 
 #[cfg(unix)]
 pub use peer::PeerSettings;
 pub use port_line::PortLine;
+pub use sampled::{SampledLine, SampledSource};
 pub use ports::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
