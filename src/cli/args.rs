@@ -4,6 +4,7 @@ use super::describing::DescriptionArgs;
 use super::lines::LineSpec;
 use super::settings_args::SettingsArgs;
 use super::valve_args::ValveArgs;
+use super::wave_args::WaveArgs;
 use crate::app::command::Revision;
 use crate::bench;
 use crate::capture::Rotation;
@@ -85,6 +86,10 @@ pub enum Command {
     /// or sent, and no real valve moves. Shows true travel beside what the sensor makes of it. Exit code 1: the valve did
     /// not get where it was to go.
     Valve(ValveArgs),
+    /// Make the tones of a log as sound, or report on the signal in a recording.
+    ///
+    /// Nothing is opened or sent on a line: a recorder, a sound card or an oscilloscope made the recording, or one is made as a file.
+    Wave(WaveArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
 }

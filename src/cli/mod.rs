@@ -36,6 +36,11 @@ mod settings_args;
 mod valve;
 mod valve_args;
 mod waiting;
+mod wave;
+mod wave_args;
+mod wave_loop;
+mod wave_make;
+mod wave_read;
 mod wiring;
 mod wishes;
 
@@ -86,6 +91,7 @@ pub fn run() -> ExitCode {
         args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Valve(a) => valve::run(a, &mut output),
+        args::Command::Wave(a) => wave::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
     let flushed = output.step_back();

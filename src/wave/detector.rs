@@ -29,6 +29,11 @@ pub struct Detector {
 }
 
 impl Detector {
+    /// Windows a second.
+    pub const RATE_HZ: f64 = INNER_HZ;
+    /// From the beginning of a window to its middle, in windows.
+    pub const MIDDLE: f64 = (BIT as f64 - 1.0) / 2.0;
+
     /// For samples at `rate_hz`.
     ///
     /// # Errors

@@ -1,0 +1,312 @@
+//! `looprig wave make`: octets to a WAV file, through a loop if wanted.
+
+use super::files::{exists, is_special};
+use super::output::{Ended, Failure, Output, tell};
+use super::wave_args::{BitsArg, MakeArgs};
+use super::wave_loop::{Path as LoopPath, through};
+use crate::capture::{Captured, Reader, io_words};
+use crate::frame::{Octet, RawFrame, RawOctet, StampUnit};
+use crate::report::Format;
+use crate::report::text::plural;
+use crate::time::{BitTimes, Instant};
+use crate::wave::wav::{SampleFormat, WavSpec};
+use crate::wave::{Fir, Modulator, Talker, Transmission};
+use crate::wiring::Noise;
+use core::f64::consts::PI;
+use core::fmt::Write as _;
+use core::time::Duration;
+use std::fs::File;
+use std::io::{self, BufReader, BufWriter, Read, Write};
+use std::path::Path;
+
+/// Pause between frames without times: more than a master waits between two of its own.
+const PAUSE: Duration = Duration::from_millis(75);
+/// Silence before the first and after the last carrier.
+const EDGE: Duration = Duration::from_millis(50);
+/// Samples made at once.
+const BLOCK: usize = 4096;
+
+/// Who said something, as far as the wave differs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Who {
+    /// A master.
+    Master,
+    /// A device.
+    Device,
+}
+
+/// Makes the file.
+pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
+    let said = read(&args.input)?;
+    if said.is_empty() {
+        let next = "give a looprig log, or octets as hex text such as `FF FF FF FF FF 02 80 00 00 82`";
+        return Err(Failure::new(format!("reading {}", args.input.display()), "it holds no octets", next));
+    }
+    let path = args.through.as_deref().map(|sheet| through(sheet, args)).transpose()?;
+    let rate_hz = f64::from(args.rate);
+    // A loop changes what each talker sends in its own way: each has its own wave.
+    let mut voices = Vec::new();
+    for who in [Who::Master, Who::Device] {
+        let list: Vec<Transmission> = said.iter().filter(|s| s.0 == who).map(|s| s.1.clone()).collect();
+        let mut talker = Talker::of(args.level.unwrap_or(0.5) / 2.0);
+        let mut filter = None;
+        if let Some(path) = &path {
+            // The unit goes through the loop; what comes out is half of peak to peak.
+            talker = Talker::of(1.0);
+            filter = Some(path.filter(who, rate_hz));
+        }
+        talker.tones = 1.0 + args.tones / 100.0;
+        talker.rate = 1.0 + args.bit_rate / 100.0;
+        let delay = if path.is_some() { LoopPath::delay(rate_hz) } else { Duration::ZERO };
+        let list =
+            list.into_iter().map(|t| Transmission { talker, begin: t.begin.before(delay), ..t }).collect();
+        let modulator = Modulator::new(rate_hz)
+            .map_err(|e| Failure::new("making the wave", e.to_string(), "give --rate 48000"))?;
+        voices.push(Voice { list, done: 0, modulator, filter, samples: vec![0.0; BLOCK] });
+    }
+    let noise = args.noise.map(Noise::in_usual_band).or(path.as_ref().and_then(LoopPath::noise));
+    let sigma = noise.map_or(0.0, |n| (n.density_v2_per_hz() * rate_hz / 2.0).sqrt());
+    let end = said.iter().map(|(_, t)| ends(t)).max().unwrap_or(Instant::ZERO) + EDGE;
+    let samples = (end.as_secs_f64() * rate_hz).ceil() as u64;
+    let format = match args.bits {
+        BitsArg::B8 => SampleFormat::U8,
+        BitsArg::B16 => SampleFormat::I16,
+        BitsArg::B24 => SampleFormat::I24,
+        BitsArg::B32 => SampleFormat::I32,
+        BitsArg::Float => SampleFormat::F32,
+    };
+    let spec = WavSpec { rate_hz: args.rate, channels: 1, format };
+    let to_stdout = args.out == Path::new("-");
+    let doing = format!("writing {}", args.out.display());
+    if !to_stdout && !args.force && args.out.exists() && !is_special(&args.out) {
+        return Err(exists(&doing));
+    }
+    let failed = |e: &io::Error| {
+        Failure::new(doing.as_str(), io_words(e), "name a file that can be written")
+    };
+    let mut file: BufWriter<Box<dyn Write>> = BufWriter::new(if to_stdout {
+        Box::new(io::stdout())
+    } else {
+        Box::new(File::create(&args.out).map_err(|e| failed(&e))?)
+    });
+    file.write_all(&spec.header(Some(samples))).map_err(|e| failed(&e))?;
+    let mut dice = oorandom::Rand64::new(args.seed.into());
+    let (mut bytes, mut clipped, mut left) = (Vec::new(), 0u64, samples);
+    let mut sum = vec![0f32; BLOCK];
+    while left > 0 {
+        let n = left.min(BLOCK as u64) as usize;
+        sum[..n].fill(0.0);
+        for v in &mut voices {
+            v.add_to(&mut sum[..n]);
+        }
+        for s in &mut sum[..n] {
+            let noise = if sigma > 0.0 { sigma * normal(&mut dice) } else { 0.0 };
+            *s = ((f64::from(*s) + noise) / args.full_scale) as f32;
+            clipped += u64::from(s.abs() > 1.0);
+        }
+        bytes.clear();
+        spec.write(&sum[..n], &mut bytes);
+        file.write_all(&bytes).map_err(|e| failed(&e))?;
+        left -= n as u64;
+    }
+    file.flush().map_err(|e| failed(&e))?;
+    if clipped > 0 && format != SampleFormat::F32 {
+        let more = plural(clipped as usize, "sample");
+        tell(&format!("{more} did not fit into {} V and were cut off: give a larger --full-scale", args.full_scale));
+    }
+    if !to_stdout {
+        told(args, &said, samples as f64 / rate_hz, path.as_ref(), noise, out);
+    }
+    Ok(Ended::Fine)
+}
+
+/// Says what was made, and what is to be expected of it.
+fn told(
+    args: &MakeArgs,
+    said: &[(Who, Transmission)],
+    seconds: f64,
+    path: Option<&LoopPath>,
+    noise: Option<Noise>,
+    out: &mut Output,
+) {
+    let characters = |who| -> Vec<u32> {
+        said.iter().filter(|s| s.0 == who).map(|s| s.1.frame.octets.len() as u32).collect()
+    };
+    let mut expected = 0.0;
+    let mut rows = Vec::new();
+    for (who, name) in [(Who::Master, "master"), (Who::Device, "device")] {
+        let lengths = characters(who);
+        if lengths.is_empty() {
+            continue;
+        }
+        let level = args.level.unwrap_or(0.5);
+        let reception = path.map_or(crate::wiring::Reception { levels_v: [level; 2], noise }, |p| {
+            crate::wiring::Reception { noise, ..p.reception(who) }
+        });
+        let damaged: f64 = lengths.iter().map(|n| reception.damaged_share(*n)).sum();
+        expected += damaged;
+        rows.push((name, lengths.len(), reception, damaged));
+    }
+    let frames = said.len();
+    if out.options.format == Format::Json {
+        let _ = writeln!(
+            out.text(),
+            "{{\"file\":{},\"seconds\":{seconds},\"frames\":{frames},\"expected_damaged_frames\":{expected}}}",
+            serde_json::Value::from(args.out.display().to_string())
+        );
+        return;
+    }
+    let text = out.text();
+    let _ = writeln!(
+        text,
+        "{}: {seconds:.3} s, {}, full scale {} V",
+        args.out.display(),
+        plural(frames, "transmission"),
+        args.full_scale
+    );
+    for (name, count, r, damaged) in rows {
+        let _ = write!(
+            text,
+            "  {name}: {}, {:.1} and {:.1} mV peak to peak (tones of a 1 and of a 0)",
+            plural(count, "transmission"),
+            r.levels_v[0] * 1e3,
+            r.levels_v[1] * 1e3
+        );
+        if let Some(db) = r.eb_n0_db() {
+            let _ = write!(
+                text,
+                ", Eb/N0 {db:.1} dB, {:.3} of {} expected to be damaged",
+                damaged,
+                plural(count, "transmission")
+            );
+        }
+        text.push('\n');
+    }
+}
+
+struct Voice {
+    list: Vec<Transmission>,
+    done: usize,
+    modulator: Modulator,
+    filter: Option<Fir>,
+    samples: Vec<f32>,
+}
+
+impl Voice {
+    fn add_to(&mut self, sum: &mut [f32]) {
+        let part = &mut self.samples[..sum.len()];
+        self.done += self.modulator.run(&self.list[self.done..], part).consumed;
+        if let Some(filter) = &mut self.filter {
+            filter.run(part);
+        }
+        for (s, x) in sum.iter_mut().zip(part) {
+            *s += *x;
+        }
+    }
+}
+
+/// Two even numbers make a normal one.
+fn normal(dice: &mut oorandom::Rand64) -> f64 {
+    let (u, v) = (dice.rand_float().max(f64::MIN_POSITIVE), dice.rand_float());
+    (-2.0 * u.ln()).sqrt() * (2.0 * PI * v).cos()
+}
+
+fn ends(t: &Transmission) -> Instant {
+    let gaps: Duration = t.frame.octets.iter().map(|o| o.gap_before).sum();
+    // Slow talkers and all ramps are in within 6 %.
+    let characters = BitTimes::characters(t.frame.octets.len() as u64).duration();
+    t.begin + t.talker.lead + characters + characters / 16 + gaps + t.talker.tail
+}
+
+/// All transmissions of a file in the order of time, and who says each.
+fn read(path: &Path) -> Result<Vec<(Who, Transmission)>, Failure> {
+    let doing = || format!("reading {}", path.display());
+    let failed = |e: io::Error| Failure::new(doing(), io_words(&e), "check the name, or give - to read standard input");
+    let input: Box<dyn Read> =
+        if path == Path::new("-") { Box::new(io::stdin()) } else { Box::new(File::open(path).map_err(failed)?) };
+    let mut reader = Reader::new(BufReader::new(input)).map_err(failed)?;
+    let mut said: Vec<(Who, Transmission)> = Vec::new();
+    let mut group: Vec<Octet> = Vec::new();
+    let (mut stamped, mut timed) = (false, false);
+    let (mut first, mut skipped) = (None, 0usize);
+    while let Some(captured) = reader.next().map_err(failed)? {
+        match captured {
+            Captured::Start(h) => {
+                close(&mut group, &mut said, timed, stamped, first);
+                timed = true;
+                first = None;
+                let c = h.capabilities();
+                // Only where each octet has a good time of its own are the pauses between them known.
+                let half = BitTimes::characters(1).duration() / 2;
+                stamped = c.unit == StampUnit::Octets && c.stamp_error <= half;
+            }
+            Captured::Octets(octets) => {
+                for o in octets {
+                    let apart = group.last().is_some_and(|last| timed && o.at.since(last.at) > longest_step());
+                    if apart {
+                        close(&mut group, &mut said, timed, stamped, first);
+                    }
+                    first = first.or(Some(o.at));
+                    group.push(o);
+                }
+                if timed && !stamped {
+                    close(&mut group, &mut said, timed, stamped, first);
+                }
+            }
+            Captured::Break => close(&mut group, &mut said, timed, stamped, first),
+            Captured::Problem(_) => skipped += 1,
+        }
+    }
+    close(&mut group, &mut said, timed, stamped, first);
+    if skipped > 0 {
+        tell(&format!("{}: skipped {} that could not be read", doing(), plural(skipped, "line")));
+    }
+    Ok(said)
+}
+
+/// More than two characters from end to end is a new transmission.
+fn longest_step() -> Duration {
+    BitTimes::characters(2).duration() + Duration::from_millis(1)
+}
+
+/// Makes a transmission of octets that belong together.
+fn close(
+    group: &mut Vec<Octet>,
+    said: &mut Vec<(Who, Transmission)>,
+    timed: bool,
+    stamped: bool,
+    zero: Option<Instant>,
+) {
+    let Some(head) = group.first().copied() else { return };
+    let character = BitTimes::characters(1).duration();
+    let free = said.last().map_or(Instant::ZERO + EDGE, |(_, t)| ends(t));
+    let mut octets: Vec<RawOctet> = group
+        .iter()
+        .map(|o| RawOctet {
+            bad_parity: o.marks.contains(crate::frame::Marks::PARITY),
+            ..RawOctet::from(o.value)
+        })
+        .collect();
+    if stamped {
+        for (k, pair) in group.windows(2).enumerate() {
+            let step = pair[1].at.since(pair[0].at);
+            // Less than a tenth of a bit is the error of a stamp.
+            let gap = step.saturating_sub(character);
+            octets[k + 1].gap_before = if gap > Duration::from_micros(80) { gap } else { Duration::ZERO };
+        }
+    }
+    let mut start = free + PAUSE;
+    if said.is_empty() {
+        start = free;
+    }
+    if timed && let Some(zero) = zero {
+        let since = head.at.since(zero);
+        start = (Instant::ZERO + EDGE + Duration::from_millis(10) + since).max(free);
+    }
+    let who = match group.iter().find(|o| o.value != 0xFF).map(|o| o.value & 7) {
+        Some(2) => Who::Master,
+        _ => Who::Device,
+    };
+    said.push((who, Transmission::starting(start, RawFrame { octets }, Talker::of(1.0))));
+    group.clear();
+}
