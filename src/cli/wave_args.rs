@@ -84,6 +84,12 @@ pub struct MakeArgs {
     /// A bit rate that is off, percent, -5 to 5.
     #[arg(long, default_value_t = 0.0, allow_negative_numbers = true, value_parser = percent, value_name = "PERCENT")]
     pub bit_rate: f64,
+    /// Carrier before the first character, bits.
+    #[arg(long, default_value_t = 5.0, value_parser = bits, value_name = "BITS")]
+    pub lead: f64,
+    /// Carrier after the last, bits.
+    #[arg(long, default_value_t = 3.0, value_parser = bits, value_name = "BITS")]
+    pub tail: f64,
     /// Seed of the noise.
     #[arg(long, default_value_t = 0, value_name = "N")]
     pub seed: u64,
@@ -127,6 +133,11 @@ fn above_zero(text: &str) -> Result<f64, String> {
 fn not_below_zero(text: &str) -> Result<f64, String> {
     let x = number(text)?;
     if x >= 0.0 { Ok(x) } else { Err(format!("{x} is below 0")) }
+}
+
+fn bits(text: &str) -> Result<f64, String> {
+    let x = number(text)?;
+    if (0.0..=1200.0).contains(&x) { Ok(x) } else { Err(format!("{x} bits: give 0 to 1200")) }
 }
 
 fn percent(text: &str) -> Result<f64, String> {

@@ -37,7 +37,9 @@ pub enum Who {
 
 /// Makes the file.
 pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
-    let said = read(&args.input)?;
+    let bits = |n: f64| Duration::from_secs_f64(n / 1200.0);
+    let usual = Talker { lead: bits(args.lead), tail: bits(args.tail), ..Talker::of(1.0) };
+    let said = read(&args.input, usual)?;
     if said.is_empty() {
         let next = "give a looprig log, or octets as hex text such as `FF FF FF FF FF 02 80 00 00 82`";
         return Err(Failure::new(format!("reading {}", args.input.display()), "it holds no octets", next));
@@ -48,11 +50,12 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
     let mut voices = Vec::new();
     for who in [Who::Master, Who::Device] {
         let list: Vec<Transmission> = said.iter().filter(|s| s.0 == who).map(|s| s.1.clone()).collect();
-        let mut talker = Talker::of(args.level.unwrap_or(0.5) / 2.0);
+        let amplitude = args.level.unwrap_or(0.5) / 2.0;
+        let mut talker = Talker { mark: amplitude, space: amplitude, ..usual };
         let mut filter = None;
         if let Some(path) = &path {
             // The unit goes through the loop; what comes out is half of peak to peak.
-            talker = Talker::of(1.0);
+            talker = usual;
             filter = Some(path.filter(who, rate_hz));
         }
         talker.tones = 1.0 + args.tones / 100.0;
@@ -219,7 +222,7 @@ fn ends(t: &Transmission) -> Instant {
 }
 
 /// All transmissions of a file in the order of time, and who says each.
-fn read(path: &Path) -> Result<Vec<(Who, Transmission)>, Failure> {
+fn read(path: &Path, usual: Talker) -> Result<Vec<(Who, Transmission)>, Failure> {
     let doing = || format!("reading {}", path.display());
     let failed = |e: io::Error| Failure::new(doing(), io_words(&e), "check the name, or give - to read standard input");
     let input: Box<dyn Read> =
@@ -232,7 +235,7 @@ fn read(path: &Path) -> Result<Vec<(Who, Transmission)>, Failure> {
     while let Some(captured) = reader.next().map_err(failed)? {
         match captured {
             Captured::Start(h) => {
-                close(&mut group, &mut said, timed, stamped, first);
+                close(&mut group, &mut said, timed, stamped, first, usual);
                 timed = true;
                 first = None;
                 let c = h.capabilities();
@@ -244,20 +247,20 @@ fn read(path: &Path) -> Result<Vec<(Who, Transmission)>, Failure> {
                 for o in octets {
                     let apart = group.last().is_some_and(|last| timed && o.at.since(last.at) > longest_step());
                     if apart {
-                        close(&mut group, &mut said, timed, stamped, first);
+                        close(&mut group, &mut said, timed, stamped, first, usual);
                     }
                     first = first.or(Some(o.at));
                     group.push(o);
                 }
                 if timed && !stamped {
-                    close(&mut group, &mut said, timed, stamped, first);
+                    close(&mut group, &mut said, timed, stamped, first, usual);
                 }
             }
-            Captured::Break => close(&mut group, &mut said, timed, stamped, first),
+            Captured::Break => close(&mut group, &mut said, timed, stamped, first, usual),
             Captured::Problem(_) => skipped += 1,
         }
     }
-    close(&mut group, &mut said, timed, stamped, first);
+    close(&mut group, &mut said, timed, stamped, first, usual);
     if skipped > 0 {
         tell(&format!("{}: skipped {} that could not be read", doing(), plural(skipped, "line")));
     }
@@ -276,6 +279,7 @@ fn close(
     timed: bool,
     stamped: bool,
     zero: Option<Instant>,
+    usual: Talker,
 ) {
     let Some(head) = group.first().copied() else { return };
     let character = BitTimes::characters(1).duration();
@@ -295,18 +299,15 @@ fn close(
             octets[k + 1].gap_before = if gap > Duration::from_micros(80) { gap } else { Duration::ZERO };
         }
     }
-    let mut start = free + PAUSE;
-    if said.is_empty() {
-        start = free;
-    }
+    let mut start = free + usual.lead + if said.is_empty() { Duration::ZERO } else { PAUSE };
     if timed && let Some(zero) = zero {
         let since = head.at.since(zero);
-        start = (Instant::ZERO + EDGE + Duration::from_millis(10) + since).max(free);
+        start = (Instant::ZERO + EDGE + usual.lead + since).max(free);
     }
     let who = match group.iter().find(|o| o.value != 0xFF).map(|o| o.value & 7) {
         Some(2) => Who::Master,
         _ => Who::Device,
     };
-    said.push((who, Transmission::starting(start, RawFrame { octets }, Talker::of(1.0))));
+    said.push((who, Transmission::starting(start, RawFrame { octets }, usual)));
     group.clear();
 }
