@@ -166,7 +166,9 @@ macro_rules! lines {
   mock:BENCH.toml       a bench in this process, on virtual time: nothing waits, nothing is real,
                         and what changes a device needs no leave. ?seed=N repeats what was left to
                         chance; ?for=SECONDS ends it by its own clock (listen: 60 unless told)
-  ?pace=8 behind any but mock: the line runs 8 times faster than the wire, as a mock of that pace does
+  wav:FILE or wav:-     a recording of the tones, WAV or a table of time and volts; it only listens.
+                        ?follow waits for more, ?channel=2, ?volts=1.4 of full scale, ?rate=48000
+  ?pace=8 behind any but mock: and wav: the line runs 8 times faster than the wire, as a mock of that pace does
   ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
   ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
                         (opening a port may raise both lines for a moment all the same)

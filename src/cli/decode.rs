@@ -200,7 +200,9 @@ fn one_recording(
         return Err(Failure::new(
             format!("reading {name}"),
             "no characters were heard in it",
-            format!("`looprig wave read {name}` says what is in it; perhaps another channel, or a level that is too low"),
+            format!(
+                "`looprig wave read {name}` says what is in it; perhaps another channel, or a level that is too low"
+            ),
         ));
     }
     Ok(())

@@ -29,8 +29,7 @@ enum Kind {
 }
 
 /// What there is to choose from.
-const FORMS: &str =
-    "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT, tcp-listen:HOST:PORT, mock:BENCH.toml, and to listen wav:FILE or wav:-";
+const FORMS: &str = "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT, tcp-listen:HOST:PORT, mock:BENCH.toml, and to listen wav:FILE or wav:-";
 
 impl LineSpec {
     /// Reads `serial:PATH`, `pty:`, `pty:LINK`, `tcp:HOST:PORT` or `tcp-listen:HOST:PORT`, each with

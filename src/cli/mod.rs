@@ -11,6 +11,8 @@ mod demo;
 mod demo_bench;
 mod demo_later;
 mod demo_valve;
+#[cfg(unix)]
+mod demo_wave;
 mod describing;
 mod explain;
 mod files;

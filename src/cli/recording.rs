@@ -60,7 +60,11 @@ pub fn read_samples(
     };
     loop {
         let part = input.fill_buf().map_err(|e| {
-            Failure::new(doing(), io_words(&e), "see whether the disk or the connection that it comes from still works")
+            Failure::new(
+                doing(),
+                io_words(&e),
+                "see whether the disk or the connection that it comes from still works",
+            )
         })?;
         if part.is_empty() {
             break;

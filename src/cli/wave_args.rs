@@ -42,8 +42,10 @@ pub enum BitsArg {
 
 /// `wave make`.
 #[derive(Debug, Args)]
-#[command(after_help = "FILE is a log of `looprig listen`, or octets as hex text, one frame a line, preambles included. Its times are kept
-where it has any; frames without times follow each other after 75 ms.")]
+#[command(
+    after_help = "FILE is a log of `looprig listen`, or octets as hex text, one frame a line, preambles included. Its times are kept
+where it has any; frames without times follow each other after 75 ms."
+)]
 pub struct MakeArgs {
     /// A log or hex text; `-` is standard input.
     #[arg(value_name = "FILE")]

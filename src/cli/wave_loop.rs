@@ -1,7 +1,6 @@
 //! The loop of a wiring sheet as a channel for a wave [WV-13].
 
 use super::output::Failure;
-use super::wave_args::MakeArgs;
 use super::wave_make::Who;
 use super::wiring::misread;
 use crate::bench;
@@ -24,33 +23,41 @@ pub struct Path {
     at: Station,
 }
 
-/// The loop of a sheet, with the talkers and the listener that are wanted.
-///
-/// # Errors
-/// The sheet cannot be read, or has no such station.
-pub fn through(sheet: &FilePath, args: &MakeArgs) -> Result<Path, Failure> {
-    let sheet = bench::read_sheet(sheet).map_err(|e| misread(&e))?;
-    let circuit = sheet.circuit;
-    let tags: Vec<&str> = circuit.devices.iter().map(|d| d.tag.as_str()).collect();
-    let find = |tag: &str| {
-        tags.iter().position(|t| *t == tag).map(Station::Device).ok_or_else(|| {
-            Failure::new("reading the stations", format!("the sheet has no device \"{tag}\""), format!("it has {}", tags.join(", ")))
-        })
-    };
-    let device = match &args.device {
-        Some(tag) => find(tag)?,
-        None => Station::Device(0),
-    };
-    let at = match args.at.as_str() {
-        "master" if circuit.master.is_some() => Station::Master,
-        "master" => Station::SourceEnd,
-        tag => find(tag)?,
-    };
-    let analysis = analyse(&circuit);
-    Ok(Path { circuit, analysis, device, at })
-}
-
 impl Path {
+    /// The loop of a sheet with the device that talks, the first if not told, and the place that is listened at, `master` or a tag.
+    ///
+    /// # Errors
+    /// The sheet cannot be read, or has no such station.
+    pub fn read(sheet: &FilePath, device: Option<&str>, at: &str) -> Result<Path, Failure> {
+        let sheet = bench::read_sheet(sheet).map_err(|e| misread(&e))?;
+        Path::of(sheet.circuit, device, at)
+    }
+
+    /// The same of a loop that is known.
+    ///
+    /// # Errors
+    /// It has no such station.
+    pub fn of(circuit: Circuit, device: Option<&str>, at: &str) -> Result<Path, Failure> {
+        let tags: Vec<&str> = circuit.devices.iter().map(|d| d.tag.as_str()).collect();
+        let find = |tag: &str| {
+            tags.iter().position(|t| *t == tag).map(Station::Device).ok_or_else(|| {
+                let wrong = format!("the sheet has no device \"{tag}\"");
+                Failure::new("reading the stations", wrong, format!("it has {}", tags.join(", ")))
+            })
+        };
+        let device = match device {
+            Some(tag) => find(tag)?,
+            None => Station::Device(0),
+        };
+        let at = match at {
+            "master" if circuit.master.is_some() => Station::Master,
+            "master" => Station::SourceEnd,
+            tag => find(tag)?,
+        };
+        let analysis = analyse(&circuit);
+        Ok(Path { circuit, analysis, device, at })
+    }
+
     fn by(&self, who: Who) -> Station {
         match who {
             Who::Master => Station::Master,
@@ -81,7 +88,8 @@ impl Path {
         // Half of peak to peak is an amplitude.
         let half = |hz: f64| {
             let tone = tone(&self.circuit, hz);
-            let arrives = tone.transmissions.iter().find(|t| t.by == by).map(|t| t.at(&self.circuit, self.at));
+            let arrives =
+                tone.transmissions.iter().find(|t| t.by == by).map(|t| t.at(&self.circuit, self.at));
             arrives.unwrap_or(Complex::ZERO)
         };
         let step = rate_hz / n as f64;

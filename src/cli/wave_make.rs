@@ -3,12 +3,12 @@
 use super::files::{exists, is_special};
 use super::output::{Ended, Failure, Output, tell};
 use super::wave_args::{BitsArg, MakeArgs};
-use super::wave_loop::{Path as LoopPath, through};
+use super::wave_loop::Path as LoopPath;
 use crate::capture::{Captured, Reader, io_words};
 use crate::frame::{Octet, RawFrame, RawOctet, StampUnit};
 use crate::report::Format;
 use crate::report::text::plural;
-use crate::time::{BitTimes, Instant};
+use crate::time::{BitTimes, Instant, Pace};
 use crate::wave::wav::{SampleFormat, WavSpec};
 use crate::wave::{Fir, Modulator, Talker, Transmission};
 use crate::wiring::Noise;
@@ -44,33 +44,22 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
         let next = "give a looprig log, or octets as hex text such as `FF FF FF FF FF 02 80 00 00 82`";
         return Err(Failure::new(format!("reading {}", args.input.display()), "it holds no octets", next));
     }
-    let path = args.through.as_deref().map(|sheet| through(sheet, args)).transpose()?;
+    let path = match &args.through {
+        Some(sheet) => Some(LoopPath::read(sheet, args.device.as_deref(), &args.at)?),
+        None => None,
+    };
     let rate_hz = f64::from(args.rate);
-    // A loop changes what each talker sends in its own way: each has its own wave.
-    let mut voices = Vec::new();
-    for who in [Who::Master, Who::Device] {
-        let list: Vec<Transmission> = said.iter().filter(|s| s.0 == who).map(|s| s.1.clone()).collect();
-        let amplitude = args.level.unwrap_or(0.5) / 2.0;
-        let mut talker = Talker { mark: amplitude, space: amplitude, ..usual };
-        let mut filter = None;
-        if let Some(path) = &path {
-            // The unit goes through the loop; what comes out is half of peak to peak.
-            talker = usual;
-            filter = Some(path.filter(who, rate_hz));
-        }
-        talker.tones = 1.0 + args.tones / 100.0;
-        talker.rate = 1.0 + args.bit_rate / 100.0;
-        let delay = if path.is_some() { LoopPath::delay(rate_hz) } else { Duration::ZERO };
-        let list =
-            list.into_iter().map(|t| Transmission { talker, begin: t.begin.before(delay), ..t }).collect();
-        let modulator = Modulator::new(rate_hz)
-            .map_err(|e| Failure::new("making the wave", e.to_string(), "give --rate 48000"))?;
-        voices.push(Voice { list, done: 0, modulator, filter, samples: vec![0.0; BLOCK] });
-    }
+    let amplitude = args.level.unwrap_or(0.5) / 2.0;
+    let talker = Talker {
+        mark: amplitude,
+        space: amplitude,
+        tones: 1.0 + args.tones / 100.0,
+        rate: 1.0 + args.bit_rate / 100.0,
+        ..usual
+    };
     let noise = args.noise.map(Noise::in_usual_band).or(path.as_ref().and_then(LoopPath::noise));
-    let sigma = noise.map_or(0.0, |n| (n.density_v2_per_hz() * rate_hz / 2.0).sqrt());
-    let end = said.iter().map(|(_, t)| ends(t)).max().unwrap_or(Instant::ZERO) + EDGE;
-    let samples = (end.as_secs_f64() * rate_hz).ceil() as u64;
+    let mut mixer = Mixer::new(&said, talker, path.as_ref(), noise, rate_hz, args.seed)?;
+    let samples = mixer.left;
     let format = match args.bits {
         BitsArg::B8 => SampleFormat::U8,
         BitsArg::B16 => SampleFormat::I16,
@@ -84,38 +73,30 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
     if !to_stdout && !args.force && args.out.exists() && !is_special(&args.out) {
         return Err(exists(&doing));
     }
-    let failed = |e: &io::Error| {
-        Failure::new(doing.as_str(), io_words(e), "name a file that can be written")
-    };
+    let failed = |e: &io::Error| Failure::new(doing.as_str(), io_words(e), "name a file that can be written");
     let mut file: BufWriter<Box<dyn Write>> = BufWriter::new(if to_stdout {
         Box::new(io::stdout())
     } else {
         Box::new(File::create(&args.out).map_err(|e| failed(&e))?)
     });
     file.write_all(&spec.header(Some(samples))).map_err(|e| failed(&e))?;
-    let mut dice = oorandom::Rand64::new(args.seed.into());
-    let (mut bytes, mut clipped, mut left) = (Vec::new(), 0u64, samples);
-    let mut sum = vec![0f32; BLOCK];
-    while left > 0 {
-        let n = left.min(BLOCK as u64) as usize;
-        sum[..n].fill(0.0);
-        for v in &mut voices {
-            v.add_to(&mut sum[..n]);
-        }
-        for s in &mut sum[..n] {
-            let noise = if sigma > 0.0 { sigma * normal(&mut dice) } else { 0.0 };
-            *s = ((f64::from(*s) + noise) / args.full_scale) as f32;
+    let (mut bytes, mut clipped, mut part) = (Vec::new(), 0u64, Vec::new());
+    while mixer.next(&mut part) {
+        for s in &mut part {
+            *s /= args.full_scale as f32;
             clipped += u64::from(s.abs() > 1.0);
         }
         bytes.clear();
-        spec.write(&sum[..n], &mut bytes);
+        spec.write(&part, &mut bytes);
         file.write_all(&bytes).map_err(|e| failed(&e))?;
-        left -= n as u64;
     }
     file.flush().map_err(|e| failed(&e))?;
     if clipped > 0 && format != SampleFormat::F32 {
         let more = plural(clipped as usize, "sample");
-        tell(&format!("{more} did not fit into {} V and were cut off: give a larger --full-scale", args.full_scale));
+        tell(&format!(
+            "{more} did not fit into {} V and were cut off: give a larger --full-scale",
+            args.full_scale
+        ));
     }
     if !to_stdout {
         told(args, &said, samples as f64 / rate_hz, path.as_ref(), noise, out);
@@ -187,6 +168,7 @@ fn told(
     }
 }
 
+/// One kind of talker with his way to where it is heard.
 struct Voice {
     list: Vec<Transmission>,
     done: usize,
@@ -208,6 +190,66 @@ impl Voice {
     }
 }
 
+/// Makes the samples of what was said, piece by piece, in volts.
+pub struct Mixer {
+    voices: Vec<Voice>,
+    sigma: f64,
+    dice: oorandom::Rand64,
+    /// Samples still to come.
+    left: u64,
+}
+
+impl Mixer {
+    /// Of transmissions by `talker`, or at the level that arrives over `path`, with noise on top.
+    ///
+    /// # Errors
+    /// At that rate no tones can be made.
+    pub fn new(
+        said: &[(Who, Transmission)],
+        talker: Talker,
+        path: Option<&LoopPath>,
+        noise: Option<Noise>,
+        rate_hz: f64,
+        seed: u64,
+    ) -> Result<Mixer, Failure> {
+        // A loop changes what each talker sends in its own way: each has its own wave. A unit goes in, volts come out.
+        let talker = if path.is_some() { Talker { mark: 1.0, space: 1.0, ..talker } } else { talker };
+        let delay = if path.is_some() { LoopPath::delay(rate_hz) } else { Duration::ZERO };
+        let mut voices = Vec::new();
+        for who in [Who::Master, Who::Device] {
+            let mine = said.iter().filter(|s| s.0 == who);
+            let list = mine
+                .map(|(_, t)| Transmission { begin: t.begin.before(delay), frame: t.frame.clone(), talker })
+                .collect();
+            let modulator = Modulator::new(rate_hz)
+                .map_err(|e| Failure::new("making the wave", e.to_string(), "give --rate 48000"))?;
+            let filter = path.map(|p| p.filter(who, rate_hz));
+            voices.push(Voice { list, done: 0, modulator, filter, samples: vec![0.0; BLOCK] });
+        }
+        let sigma = noise.map_or(0.0, |n| (n.density_v2_per_hz() * rate_hz / 2.0).sqrt());
+        let end = said.iter().map(|(_, t)| ends(t)).max().unwrap_or(Instant::ZERO) + EDGE;
+        let left = (end.as_secs_f64() * rate_hz).ceil() as u64;
+        Ok(Mixer { voices, sigma, dice: oorandom::Rand64::new(seed.into()), left })
+    }
+
+    /// The next samples instead of what is in `part`; false when there are none.
+    pub fn next(&mut self, part: &mut Vec<f32>) -> bool {
+        let n = self.left.min(BLOCK as u64) as usize;
+        part.clear();
+        part.resize(n, 0.0);
+        for v in &mut self.voices {
+            v.add_to(part);
+        }
+        if self.sigma > 0.0 {
+            for s in part.iter_mut() {
+                *s += (self.sigma * normal(&mut self.dice)) as f32;
+            }
+        }
+        self.left -= n as u64;
+        n > 0
+    }
+}
+
 /// Two even numbers make a normal one.
 fn normal(dice: &mut oorandom::Rand64) -> f64 {
     let (u, v) = (dice.rand_float().max(f64::MIN_POSITIVE), dice.rand_float());
@@ -221,46 +263,57 @@ fn ends(t: &Transmission) -> Instant {
     t.begin + t.talker.lead + characters + characters / 16 + gaps + t.talker.tail
 }
 
-/// All transmissions of a file in the order of time, and who says each.
-fn read(path: &Path, usual: Talker) -> Result<Vec<(Who, Transmission)>, Failure> {
+/// All transmissions of a file in the order of time, and who says each, as `usual` talks.
+pub fn read(path: &Path, usual: Talker) -> Result<Vec<(Who, Transmission)>, Failure> {
     let doing = || format!("reading {}", path.display());
-    let failed = |e: io::Error| Failure::new(doing(), io_words(&e), "check the name, or give - to read standard input");
-    let input: Box<dyn Read> =
-        if path == Path::new("-") { Box::new(io::stdin()) } else { Box::new(File::open(path).map_err(failed)?) };
+    let failed = |e: io::Error| {
+        Failure::new(doing(), io_words(&e), "check the name, or give - to read standard input")
+    };
+    let input: Box<dyn Read> = if path == Path::new("-") {
+        Box::new(io::stdin())
+    } else {
+        Box::new(File::open(path).map_err(failed)?)
+    };
     let mut reader = Reader::new(BufReader::new(input)).map_err(failed)?;
     let mut said: Vec<(Who, Transmission)> = Vec::new();
     let mut group: Vec<Octet> = Vec::new();
-    let (mut stamped, mut timed) = (false, false);
-    let (mut first, mut skipped) = (None, 0usize);
+    let mut clock = Clock { timed: false, stamped: false, factor: 1.0, zero: None };
+    let mut skipped = 0usize;
     while let Some(captured) = reader.next().map_err(failed)? {
         match captured {
             Captured::Start(h) => {
-                close(&mut group, &mut said, timed, stamped, first, usual);
-                timed = true;
-                first = None;
+                close(&mut group, &mut said, &clock, usual);
+                let factor = match h.pace() {
+                    Pace::Wire => 1.0,
+                    Pace::Scaled(f) => f,
+                    Pace::Fast => 0.0,
+                };
                 let c = h.capabilities();
                 // Only where each octet has a good time of its own are the pauses between them known.
                 let half = BitTimes::characters(1).duration() / 2;
-                stamped = c.unit == StampUnit::Octets && c.stamp_error <= half;
+                let stamped = c.unit == StampUnit::Octets && c.stamp_error <= half && factor == 1.0;
+                clock = Clock { timed: factor > 0.0, stamped, factor, zero: None };
             }
             Captured::Octets(octets) => {
                 for o in octets {
-                    let apart = group.last().is_some_and(|last| timed && o.at.since(last.at) > longest_step());
+                    let apart = group
+                        .last()
+                        .is_some_and(|last| clock.timed && clock.wire(o.at.since(last.at)) > longest_step());
                     if apart {
-                        close(&mut group, &mut said, timed, stamped, first, usual);
+                        close(&mut group, &mut said, &clock, usual);
                     }
-                    first = first.or(Some(o.at));
+                    clock.zero = clock.zero.or(Some(o.at));
                     group.push(o);
                 }
-                if timed && !stamped {
-                    close(&mut group, &mut said, timed, stamped, first, usual);
+                if clock.timed && !clock.stamped {
+                    close(&mut group, &mut said, &clock, usual);
                 }
             }
-            Captured::Break => close(&mut group, &mut said, timed, stamped, first, usual),
+            Captured::Break => close(&mut group, &mut said, &clock, usual),
             Captured::Problem(_) => skipped += 1,
         }
     }
-    close(&mut group, &mut said, timed, stamped, first, usual);
+    close(&mut group, &mut said, &clock, usual);
     if skipped > 0 {
         tell(&format!("{}: skipped {} that could not be read", doing(), plural(skipped, "line")));
     }
@@ -272,15 +325,27 @@ fn longest_step() -> Duration {
     BitTimes::characters(2).duration() + Duration::from_millis(1)
 }
 
-/// Makes a transmission of octets that belong together.
-fn close(
-    group: &mut Vec<Octet>,
-    said: &mut Vec<(Who, Transmission)>,
+/// What the times of a file mean.
+struct Clock {
+    /// They mean something.
     timed: bool,
+    /// Each octet has a good one.
     stamped: bool,
+    /// How many times faster than the wire they run.
+    factor: f64,
+    /// The first.
     zero: Option<Instant>,
-    usual: Talker,
-) {
+}
+
+impl Clock {
+    /// How long that is on the wire.
+    fn wire(&self, d: Duration) -> Duration {
+        d.mul_f64(self.factor)
+    }
+}
+
+/// Makes a transmission of octets that belong together.
+fn close(group: &mut Vec<Octet>, said: &mut Vec<(Who, Transmission)>, clock: &Clock, usual: Talker) {
     let Some(head) = group.first().copied() else { return };
     let character = BitTimes::characters(1).duration();
     let free = said.last().map_or(Instant::ZERO + EDGE, |(_, t)| ends(t));
@@ -291,7 +356,7 @@ fn close(
             ..RawOctet::from(o.value)
         })
         .collect();
-    if stamped {
+    if clock.stamped {
         for (k, pair) in group.windows(2).enumerate() {
             let step = pair[1].at.since(pair[0].at);
             // Less than a tenth of a bit is the error of a stamp.
@@ -300,8 +365,10 @@ fn close(
         }
     }
     let mut start = free + usual.lead + if said.is_empty() { Duration::ZERO } else { PAUSE };
-    if timed && let Some(zero) = zero {
-        let since = head.at.since(zero);
+    if clock.timed
+        && let Some(zero) = clock.zero
+    {
+        let since = clock.wire(head.at.since(zero));
         start = (Instant::ZERO + EDGE + usual.lead + since).max(free);
     }
     let who = match group.iter().find(|o| o.value != 0xFF).map(|o| o.value & 7) {

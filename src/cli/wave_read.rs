@@ -7,9 +7,9 @@ use super::wave_args::ReadArgs;
 use crate::capture::io_words;
 use crate::frame::{FrameType, Octet, Receiver, ReceiverConfig, Reception};
 use crate::line::io::SampledLine;
+use crate::report::Format;
 use crate::report::text::plural;
 use crate::report::wave::{Eye, Spectrum, TalkerSignal, is_bad, write};
-use crate::report::Format;
 use crate::time::Pace;
 use crate::wave::{Burst, Character, Detector, Heard, Recording, RecordingOptions};
 use core::fmt::Write;
@@ -24,12 +24,20 @@ const MOST_BITS: u64 = 200_000;
 
 /// Reports.
 pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
-    let name = if args.input == Path::new("-") { "standard input".to_string() } else { args.input.display().to_string() };
+    let name = if args.input == Path::new("-") {
+        "standard input".to_string()
+    } else {
+        args.input.display().to_string()
+    };
     let input: Box<dyn Read> = if args.input == Path::new("-") {
         Box::new(io::stdin())
     } else {
         Box::new(File::open(&args.input).map_err(|e| {
-            Failure::new(format!("opening {name}"), io_words(&e), "check the name, or give - to read standard input")
+            Failure::new(
+                format!("opening {name}"),
+                io_words(&e),
+                "check the name, or give - to read standard input",
+            )
         })?)
     };
     let options =
@@ -67,7 +75,8 @@ pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
         write_file(path, &spectrum.svg(&name), args.force, &format!("writing {}", path.display()))?;
     }
     notes.iter().for_each(|note| tell(&format!("reading {name}: {note}")));
-    if out.options.format == Format::Text && !out.quiet
+    if out.options.format == Format::Text
+        && !out.quiet
         && let Some(s) = spec
     {
         let _ = writeln!(
@@ -110,7 +119,10 @@ const MOST_OCTETS: usize = 1024;
 impl Talkers {
     fn new() -> Talkers {
         Talkers {
-            receiver: Receiver::new(ReceiverConfig::for_line(Pace::Wire, SampledLine::CAPABILITIES.stamp_error)),
+            receiver: Receiver::new(ReceiverConfig::for_line(
+                Pace::Wire,
+                SampledLine::CAPABILITIES.stamp_error,
+            )),
             octets: Vec::new(),
             list: Vec::new(),
             good: 0,

@@ -88,7 +88,10 @@ impl fmt::Display for TableNotes {
             parts.push(format!("{} missing samples were filled in", self.filled));
         }
         if self.skipped > 0 {
-            parts.push(format!("{} rows were skipped, the first in line {}", self.skipped, self.first_skipped));
+            parts.push(format!(
+                "{} rows were skipped, the first in line {}",
+                self.skipped, self.first_skipped
+            ));
         }
         f.write_str(&parts.join("; "))
     }
@@ -144,7 +147,8 @@ impl Shape {
             cell
         };
         // Words that Rust takes for numbers, inf and nan, are none here.
-        let starts = text.trim_start_matches(['+', '-']).starts_with(|c: char| c.is_ascii_digit() || c == '.');
+        let starts =
+            text.trim_start_matches(['+', '-']).starts_with(|c: char| c.is_ascii_digit() || c == '.');
         text.parse().ok().filter(|x: &f64| starts && x.is_finite())
     }
 
@@ -219,7 +223,9 @@ impl TableReader {
                 self.end_of_line(&line, out)?;
             } else if !ends {
                 if self.held.len() >= LONGEST_LINE {
-                    return Err(self.error("a line is longer than any row of numbers: this is no table".into()));
+                    return Err(
+                        self.error("a line is longer than any row of numbers: this is no table".into())
+                    );
                 }
                 self.held.push(b);
             }
@@ -250,7 +256,9 @@ impl TableReader {
     fn end_of_line(&mut self, line: &[u8], out: &mut Vec<f32>) -> Result<(), TableError> {
         self.line += 1;
         if line.contains(&0) {
-            return Err(self.error("it holds bytes that no text has: save the table as plain text (UTF-8)".into()));
+            return Err(
+                self.error("it holds bytes that no text has: save the table as plain text (UTF-8)".into())
+            );
         }
         let text = String::from_utf8_lossy(line);
         let text = text.trim_start_matches('\u{FEFF}').trim();
@@ -274,12 +282,18 @@ impl TableReader {
     fn find_out(&mut self, end: bool, out: &mut Vec<f32>) -> Result<(), TableError> {
         let Some((shape, begin)) = self.shape() else {
             if end || self.first.len() >= MOST_HEADER {
-                return Err(self.error(format!("the first {} lines hold no {TOGETHER} rows of numbers", self.first.len())));
+                return Err(self.error(format!(
+                    "the first {} lines hold no {TOGETHER} rows of numbers",
+                    self.first.len()
+                )));
             }
             return Ok(());
         };
-        let rows: Vec<(u64, Vec<f64>)> =
-            self.first[begin..].iter().filter_map(|(n, l)| Some((*n, shape.row(l)?))).take(FIRST_ROWS).collect();
+        let rows: Vec<(u64, Vec<f64>)> = self.first[begin..]
+            .iter()
+            .filter_map(|(n, l)| Some((*n, shape.row(l)?)))
+            .take(FIRST_ROWS)
+            .collect();
         if !end && rows.len() < FIRST_ROWS && self.first.len() < MOST_HEADER + FIRST_ROWS {
             return Ok(());
         }
@@ -337,7 +351,9 @@ impl TableReader {
             let mut run: Option<(usize, usize, usize)> = None;
             for (n, (_, line)) in self.first.iter().enumerate() {
                 run = match (shape.row(line).map(|r| r.len()), run) {
-                    (Some(c), Some((from, columns, count))) if c == columns => Some((from, columns, count + 1)),
+                    (Some(c), Some((from, columns, count))) if c == columns => {
+                        Some((from, columns, count + 1))
+                    }
                     (Some(c), _) => Some((n, c, 1)),
                     (None, _) => None,
                 };
@@ -406,7 +422,8 @@ fn skip(notes: &mut TableNotes, line: u64) {
 
 /// The column whose header says time, or else the first that always goes on in nearly equal steps.
 fn time_column(names: &[Vec<&str>], rows: &[(u64, Vec<f64>)], columns: usize) -> Option<usize> {
-    let goes_on = |c: usize| rows.windows(2).filter(|w| w[1].1[c] <= w[0].1[c]).count() <= (rows.len() / 10).max(1);
+    let goes_on =
+        |c: usize| rows.windows(2).filter(|w| w[1].1[c] <= w[0].1[c]).count() <= (rows.len() / 10).max(1);
     let says = |c: usize| {
         names.iter().filter_map(|n| n.get(c)).any(|name| {
             let name = name.to_lowercase();
@@ -433,7 +450,10 @@ fn unit_of(names: &[Vec<&str>], column: usize, known: fn(&str) -> Option<f64>) -
     names.iter().rev().filter_map(|n| n.get(column)).find_map(|cell| {
         let inner = cell.rsplit_once(['(', '[']).map(|(_, u)| u.trim_end_matches([')', ']']));
         let last = cell.rsplit([' ', '_', '/']).next();
-        [inner, Some(*cell), last].into_iter().flatten().find_map(|u| Some((u.trim().to_string(), known(u.trim())?)))
+        [inner, Some(*cell), last]
+            .into_iter()
+            .flatten()
+            .find_map(|u| Some((u.trim().to_string(), known(u.trim())?)))
     })
 }
 
@@ -466,10 +486,16 @@ fn other_unit(u: &str) -> Option<f64> {
 fn written_rate(header: &[(u64, String)]) -> Option<f64> {
     header.iter().find_map(|(_, line)| {
         let lower = line.to_lowercase();
-        let number = lower.split([',', ';', '\t', ':', '=', ' ']).filter_map(|c| c.trim().trim_matches('"').parse::<f64>().ok()).find(|x| *x > 0.0)?;
+        let number = lower
+            .split([',', ';', '\t', ':', '=', ' '])
+            .filter_map(|c| c.trim().trim_matches('"').parse::<f64>().ok())
+            .find(|x| *x > 0.0)?;
         if lower.contains("interval") || lower.contains("increment") {
             Some(1.0 / number)
-        } else if lower.contains("sample rate") || lower.contains("sampling rate") || lower.contains("samplerate") {
+        } else if lower.contains("sample rate")
+            || lower.contains("sampling rate")
+            || lower.contains("samplerate")
+        {
             Some(number)
         } else {
             None
@@ -482,7 +508,11 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn read(text: &str, options: TableOptions, part: usize) -> Result<(TableSpec, Vec<f32>, TableNotes), TableError> {
+    fn read(
+        text: &str,
+        options: TableOptions,
+        part: usize,
+    ) -> Result<(TableSpec, Vec<f32>, TableNotes), TableError> {
         let mut r = TableReader::new(options);
         let mut out = Vec::new();
         for p in text.as_bytes().chunks(part) {

@@ -50,7 +50,9 @@ impl SampleFormat {
         match (self, b) {
             (SampleFormat::U8, &[a, ..]) => (f32::from(a) - 128.0) / 128.0,
             (SampleFormat::I16, &[a, b, ..]) => f32::from(i16::from_le_bytes([a, b])) / 32_768.0,
-            (SampleFormat::I24, &[a, b, c, ..]) => (i32::from_le_bytes([0, a, b, c]) >> 8) as f32 / 8_388_608.0,
+            (SampleFormat::I24, &[a, b, c, ..]) => {
+                (i32::from_le_bytes([0, a, b, c]) >> 8) as f32 / 8_388_608.0
+            }
             (SampleFormat::I32, &[a, b, c, d, ..]) => {
                 (f64::from(i32::from_le_bytes([a, b, c, d])) / 2_147_483_648.0) as f32
             }
@@ -161,10 +163,16 @@ impl fmt::Display for WavNote {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             WavNote::Short { promised, there } => {
-                write!(f, "its header promises {promised} samples and it holds {there}: the recording was cut off, or goes on")
+                write!(
+                    f,
+                    "its header promises {promised} samples and it holds {there}: the recording was cut off, or goes on"
+                )
             }
             WavNote::Longer { promised } => {
-                write!(f, "its header says {promised} samples, but it goes on: what follows was read as samples too")
+                write!(
+                    f,
+                    "its header says {promised} samples, but it goes on: what follows was read as samples too"
+                )
             }
         }
     }
@@ -202,9 +210,9 @@ pub struct WavReader {
 
 /// Chunks that are known to follow samples.
 const BEHIND: &[&[u8; 4]] = &[
-    b"LIST", b"id3 ", b"ID3 ", b"fact", b"cue ", b"smpl", b"inst", b"bext", b"iXML", b"PEAK", b"junk", b"JUNK", b"PAD ",
-    b"FLLR", b"afsp", b"DISP", b"plst", b"note", b"labl", b"adtl", b"cart", b"acid", b"_PMX", b"SNDM", b"MD5 ", b"levl",
-    b"axml", b"chna", b"ICMT",
+    b"LIST", b"id3 ", b"ID3 ", b"fact", b"cue ", b"smpl", b"inst", b"bext", b"iXML", b"PEAK", b"junk",
+    b"JUNK", b"PAD ", b"FLLR", b"afsp", b"DISP", b"plst", b"note", b"labl", b"adtl", b"cart", b"acid",
+    b"_PMX", b"SNDM", b"MD5 ", b"levl", b"axml", b"chna", b"ICMT",
 ];
 
 impl WavReader {
@@ -258,7 +266,9 @@ impl WavReader {
                     let whole = here / frame * frame;
                     let offset = self.spec.map_or(0, |s| s.format.bytes() * usize::from(self.channel));
                     if let Some(spec) = self.spec {
-                        out.extend(bytes[..whole].chunks_exact(frame).map(|f| spec.format.read(&f[offset..])));
+                        out.extend(
+                            bytes[..whole].chunks_exact(frame).map(|f| spec.format.read(&f[offset..])),
+                        );
                     }
                     self.samples += (whole / frame) as u64;
                     self.at += whole as u64;
@@ -308,7 +318,9 @@ impl WavReader {
         let promised = self.promised.map(|bytes| bytes / spec.frame() as u64);
         Ok(match promised {
             Some(promised) if self.longer => Some(WavNote::Longer { promised }),
-            Some(promised) if self.samples < promised => Some(WavNote::Short { promised, there: self.samples }),
+            Some(promised) if self.samples < promised => {
+                Some(WavNote::Short { promised, there: self.samples })
+            }
             _ => None,
         })
     }
@@ -331,7 +343,9 @@ impl WavReader {
     fn take(&mut self, part: &[u8], out: &mut Vec<f32>) -> Result<(), WavError> {
         match self.state {
             State::Riff => {
-                if !(part.starts_with(b"RIFF") || part.starts_with(b"RF64")) || part.get(8..12) != Some(b"WAVE") {
+                if !(part.starts_with(b"RIFF") || part.starts_with(b"RF64"))
+                    || part.get(8..12) != Some(b"WAVE")
+                {
                     return Err(self.error("it does not begin like a WAV file (RIFF, WAVE)".into()));
                 }
                 self.state = State::Chunk;
@@ -395,7 +409,9 @@ impl WavReader {
             }
             _ if self.samples == 0 && size > LONGEST_CHUNK => {
                 let name = String::from_utf8_lossy(id).escape_debug().to_string();
-                return Err(self.error(format!("a chunk \"{name}\" of {size} bytes stands before the samples")));
+                return Err(
+                    self.error(format!("a chunk \"{name}\" of {size} bytes stands before the samples"))
+                );
             }
             _ => self.state = State::Skip(padded),
         }
@@ -416,7 +432,11 @@ impl WavReader {
             (1, 32) => SampleFormat::I32,
             (3, 32) => SampleFormat::F32,
             (3, 64) => SampleFormat::F64,
-            (1 | 3, _) => return Err(self.error(format!("samples of {bits} bits are not read; 8, 16, 24, 32 and float are"))),
+            (1 | 3, _) => {
+                return Err(
+                    self.error(format!("samples of {bits} bits are not read; 8, 16, 24, 32 and float are"))
+                );
+            }
             _ => {
                 return Err(self.error(format!(
                     "its samples are compressed (format {tag}); save it as plain PCM, 16 bits"
@@ -434,7 +454,8 @@ impl WavReader {
             )));
         }
         if self.channel >= channels {
-            return Err(self.error(format!("channel {} is wanted, and it has {channels}", u32::from(self.channel) + 1)));
+            return Err(self
+                .error(format!("channel {} is wanted, and it has {channels}", u32::from(self.channel) + 1)));
         }
         Ok(spec)
     }
@@ -481,7 +502,14 @@ mod tests {
     #[test]
     fn formats_and_channels() {
         let samples = [0.0f32, 0.25, -0.5, 0.75, -1.0];
-        for format in [SampleFormat::U8, SampleFormat::I16, SampleFormat::I24, SampleFormat::I32, SampleFormat::F32, SampleFormat::F64] {
+        for format in [
+            SampleFormat::U8,
+            SampleFormat::I16,
+            SampleFormat::I24,
+            SampleFormat::I32,
+            SampleFormat::F32,
+            SampleFormat::F64,
+        ] {
             for channels in [1u16, 2, 5] {
                 let spec = WavSpec { rate_hz: 44_100, channels, format };
                 let mut bytes = spec.header(Some(5)).to_vec();
@@ -490,7 +518,11 @@ mod tests {
                         spec.write(&[if c + 1 == channels { s } else { 0.125 }], &mut bytes);
                     }
                 }
-                assert_eq!(read(&bytes, channels - 1, 3).unwrap(), (samples.to_vec(), None), "{format:?} {channels}");
+                assert_eq!(
+                    read(&bytes, channels - 1, 3).unwrap(),
+                    (samples.to_vec(), None),
+                    "{format:?} {channels}"
+                );
                 assert!(read(&bytes, channels, 3).unwrap_err().what.contains("is wanted"));
             }
         }

@@ -22,5 +22,6 @@ mod settings;
 #[path = "../support/mod.rs"]
 mod support;
 mod tshark_vectors;
+mod wave;
 mod wiring;
 mod world_copy;

@@ -18,6 +18,7 @@ mod settings;
 mod valve;
 mod valve_found;
 mod waiting;
+mod wave;
 mod wiring;
 
 use crate::process::{Process, looprig, run, scratch};
@@ -28,8 +29,10 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 11] =
-    ["demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "wiring", "valve", "explain"];
+const COMMANDS: [&str; 12] = [
+    "demo", "listen", "ask", "scan", "settings", "decode", "mock", "line", "wiring", "valve", "wave",
+    "explain",
+];
 
 /// Lines that are longer than a line may be.
 fn too_long(text: &str) -> Vec<&str> {

@@ -23,5 +23,5 @@ mod tcp;
 #[cfg(unix)]
 pub use peer::PeerSettings;
 pub use port_line::PortLine;
-pub use sampled::{SampledLine, SampledSource};
 pub use ports::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
+pub use sampled::{SampledLine, SampledSource};

@@ -57,11 +57,13 @@ impl SampledSource {
                     source.options.channel = n.ok_or(format!("channel={v}: give 1 to 64"))? - 1;
                 }
                 Some(("rate", v)) => {
-                    let rate = positive(v).ok_or(format!("rate={v}: give samples a second, such as 48000"))?;
+                    let rate =
+                        positive(v).ok_or(format!("rate={v}: give samples a second, such as 48000"))?;
                     source.options.rate_hz = Some(rate);
                 }
                 Some(("volts", v)) => {
-                    let volts = positive(v).ok_or(format!("volts={v}: give the volts of full scale, such as 1.4"))?;
+                    let volts =
+                        positive(v).ok_or(format!("volts={v}: give the volts of full scale, such as 1.4"))?;
                     source.options.full_scale_v = Some(volts);
                 }
                 _ => {
@@ -183,7 +185,8 @@ impl SampledLine {
     pub fn take_notes(&mut self) -> Vec<String> {
         let mut notes: Vec<String> = self.note.take().into_iter().collect();
         if self.collisions > 0 {
-            let times = if self.collisions == 1 { "once".into() } else { format!("{} times", self.collisions) };
+            let times =
+                if self.collisions == 1 { "once".into() } else { format!("{} times", self.collisions) };
             notes.push(format!("two talked at once {times}, first at {} s", self.first_collision));
             self.collisions = 0;
         }

@@ -78,7 +78,13 @@ impl Eye {
         }
         for v in [-1.0, 0.0, 1.0] {
             let y = top + (bottom - top) * (1.0 - (v / MOST + 1.0) / 2.0);
-            let word = if v > 0.0 { "1" } else if v < 0.0 { "0" } else { "limit" };
+            let word = if v > 0.0 {
+                "1"
+            } else if v < 0.0 {
+                "0"
+            } else {
+                "limit"
+            };
             let _ = writeln!(
                 out,
                 "<line x1=\"{left}\" y1=\"{y:.1}\" x2=\"{right}\" y2=\"{y:.1}\" stroke=\"#888\" stroke-width=\"0.5\"/>\

@@ -140,7 +140,8 @@ pub struct Line {
 
 const MORE_SIGNAL: &str = "a larger resistor or source impedance (230 ohm at least), a shorter cable or one with less capacitance, \
     and no barrier or filter in between: `looprig wiring SHEET` computes what each of them brings";
-const ITS_CLOCK: &str = "this is the talker's own clock: its modem is faulty or far from its temperature range";
+const ITS_CLOCK: &str =
+    "this is the talker's own clock: its modem is faulty or far from its temperature range";
 
 /// All lines of a talker. Amplitudes are volts where `volts` says so; else shares of full scale.
 pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
@@ -177,10 +178,14 @@ pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
         "6 dB either way (own)",
         "capacitance takes the higher tone away: a shorter cable, fewer devices, resistance times capacitance below 65 us [MST]",
     );
-    let off = |r: &Range, nominal: f64| r.mean().map(|_| (r.least / nominal - 1.0).abs().max((r.most / nominal - 1.0).abs()));
-    for (name, range, nominal) in
-        [("tone of ones", &t.mark_hz, 1200.0), ("tone of zeros", &t.space_hz, 2200.0), ("bit rate", &t.bit_rate, 1200.0)]
-    {
+    let off = |r: &Range, nominal: f64| {
+        r.mean().map(|_| (r.least / nominal - 1.0).abs().max((r.most / nominal - 1.0).abs()))
+    };
+    for (name, range, nominal) in [
+        ("tone of ones", &t.mark_hz, 1200.0),
+        ("tone of zeros", &t.space_hz, 2200.0),
+        ("bit rate", &t.bit_rate, 1200.0),
+    ] {
         let unit = if name == "bit rate" { " bit/s" } else { " Hz" };
         add(
             name,
@@ -190,7 +195,10 @@ pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
             ITS_CLOCK,
         );
     }
-    let damaged = t.eb_n0_db.mean().map(|_| damaged_share(bit_error_rate(10f64.powf(t.eb_n0_db.least / 10.0)), MESSAGE_CHARACTERS));
+    let damaged = t
+        .eb_n0_db
+        .mean()
+        .map(|_| damaged_share(bit_error_rate(10f64.powf(t.eb_n0_db.least / 10.0)), MESSAGE_CHARACTERS));
     let noise_value = t.eb_n0_db.mean().map(|mean| {
         if mean >= 20.0 { "above 20 dB".to_string() } else { with(&t.eb_n0_db, 1, " dB").unwrap_or_default() }
     });
@@ -251,7 +259,11 @@ pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
 fn with(r: &Range, digits: usize, unit: &str) -> Option<String> {
     let mean = r.mean()?;
     let (least, most) = (format!("{:.digits$}", r.least), format!("{:.digits$}", r.most));
-    Some(if least == most { format!("{mean:.digits$}{unit}") } else { format!("{mean:.digits$}{unit} ({least} to {most})") })
+    Some(if least == most {
+        format!("{mean:.digits$}{unit}")
+    } else {
+        format!("{mean:.digits$}{unit} ({least} to {most})")
+    })
 }
 
 fn level(r: &Range, volts: bool) -> String {
@@ -276,7 +288,12 @@ pub fn write(talkers: &[TalkerSignal], volts: bool, format: Format, out: &mut St
         .iter()
         .map(|t| {
             let count = |n, of| super::text::plural(n as usize, of);
-            let title = format!("{}: {}, {}", t.name, count(u64::from(t.bursts), "transmission"), count(t.characters, "character"));
+            let title = format!(
+                "{}: {}, {}",
+                t.name,
+                count(u64::from(t.bursts), "transmission"),
+                count(t.characters, "character")
+            );
             let mut table = Table::new(title, &["quantity", "value", "verdict", "limit"]);
             if format != Format::Text {
                 table.columns.push("remedy");
@@ -354,13 +371,21 @@ mod tests {
             bad(Burst { on: Instant::from_nanos(98_000_000), ..burst() }, true),
             ["carrier before the first character"]
         );
-        assert_eq!(bad(Burst { off: Instant::from_nanos(210_000_000), ..burst() }, true), ["carrier after the last"]);
-        assert_eq!(bad(Burst { longest_gap_bits: 11.5, ..burst() }, true), ["longest pause between characters"]);
+        assert_eq!(
+            bad(Burst { off: Instant::from_nanos(210_000_000), ..burst() }, true),
+            ["carrier after the last"]
+        );
+        assert_eq!(
+            bad(Burst { longest_gap_bits: 11.5, ..burst() }, true),
+            ["longest pause between characters"]
+        );
         assert_eq!(bad(Burst { parity_errors: 1, ..burst() }, true), ["wrong parity"]);
         assert_eq!(bad(Burst { framing_errors: 1, ..burst() }, true), ["missing stop bits"]);
         assert_eq!(bad(Burst { collided: true, ..burst() }, true), ["second talker at the same time"]);
         // Without volts a level has no limit.
-        assert!(verdicts(Burst { mark: 0.001, ..burst() }, false).contains(&("level of ones", Verdict::None)));
+        assert!(
+            verdicts(Burst { mark: 0.001, ..burst() }, false).contains(&("level of ones", Verdict::None))
+        );
     }
 
     #[test]

@@ -30,7 +30,8 @@ impl Spectrum {
     /// Of samples at this rate.
     pub fn new(rate_hz: f64) -> Spectrum {
         let tones = ((MOST_HZ.min(rate_hz / 2.0)) / STEP_HZ) as usize + 1;
-        let turns = (0..tones).map(|k| (TAU * k as f64 * STEP_HZ / rate_hz).sin_cos()).map(|(s, c)| (c, s)).collect();
+        let turns =
+            (0..tones).map(|k| (TAU * k as f64 * STEP_HZ / rate_hz).sin_cos()).map(|(s, c)| (c, s)).collect();
         Spectrum {
             rate_hz,
             piece: Vec::new(),
@@ -170,7 +171,8 @@ mod tests {
     fn a_tone_shows_its_level_at_its_place() {
         for rate in [8000.0, 44_100.0, 48_000.0] {
             let mut s = Spectrum::new(rate);
-            let x: Vec<f32> = (0..rate as usize).map(|k| (0.5 * (TAU * 1200.0 * k as f64 / rate).sin()) as f32).collect();
+            let x: Vec<f32> =
+                (0..rate as usize).map(|k| (0.5 * (TAU * 1200.0 * k as f64 / rate).sin()) as f32).collect();
             x.chunks(999).for_each(|p| s.add(p));
             let levels = s.levels_db();
             let (hz, db) = levels.iter().copied().fold((0.0, f64::MIN), |a, b| if b.1 > a.1 { b } else { a });

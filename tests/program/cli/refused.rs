@@ -145,7 +145,7 @@ fn what_decode_cannot_read() {
             (&["decode", "b.pcap"], &["packet capture"]),
             (&["decode", "c.pcap"], &["packet capture"]),
             (&["decode", "d.pcapng"], &["packet capture"]),
-            (&["decode", "s.wav"], &["sound file", "looprig listen"]),
+            (&["decode", "s.wav"], &["reading s.wav", "ends before its header", "record as WAV"]),
             (&["decode", "newer"], &["line 1", "format 2", "a newer one"]),
         ],
     );
