@@ -296,9 +296,10 @@ pub fn read(path: &Path, usual: Talker) -> Result<Vec<(Who, Transmission)>, Fail
             }
             Captured::Octets(octets) => {
                 for o in octets {
+                    // Where stamps are bad, a record is what belongs together.
                     let apart = group
                         .last()
-                        .is_some_and(|last| clock.timed && clock.wire(o.at.since(last.at)) > longest_step());
+                        .is_some_and(|last| clock.stamped && o.at.since(last.at) > longest_step());
                     if apart {
                         close(&mut group, &mut said, &clock, usual);
                     }
@@ -369,7 +370,7 @@ fn close(group: &mut Vec<Octet>, said: &mut Vec<(Who, Transmission)>, clock: &Cl
         && let Some(zero) = clock.zero
     {
         let since = clock.wire(head.at.since(zero));
-        start = (Instant::ZERO + EDGE + usual.lead + since).max(free);
+        start = (Instant::ZERO + EDGE + usual.lead + since).max(free + usual.lead);
     }
     let who = match group.iter().find(|o| o.value != 0xFF).map(|o| o.value & 7) {
         Some(2) => Who::Master,
