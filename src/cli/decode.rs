@@ -90,15 +90,12 @@ fn one_file(
         return one_recording(&name, &mut input, args, out, chain);
     }
     let mut reader = Reader::new(input).map_err(reading)?;
-    match reader.kind() {
-        ContentKind::PacketCapture => {
-            return Err(Failure::new(
-                format!("reading {name}"),
-                "it is a packet capture, which this version does not read",
-                "extract the octets as hex text, one frame a line, and decode that",
-            ));
-        }
-        _ => {}
+    if reader.kind() == ContentKind::PacketCapture {
+        return Err(Failure::new(
+            format!("reading {name}"),
+            "it is a packet capture, which this version does not read",
+            "extract the octets as hex text, one frame a line, and decode that",
+        ));
     }
     // A log may continue that of the file before: its first line tells.
     let is_log = reader.kind() == ContentKind::Log;

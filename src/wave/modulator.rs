@@ -121,7 +121,7 @@ impl Voice {
             },
             Next::Bit(n, bit) => {
                 let Some(o) = octets.get(n) else { return false };
-                let parity = (o.value.count_ones() % 2 == 0) != o.bad_parity;
+                let parity = (o.value.count_ones().is_multiple_of(2)) != o.bad_parity;
                 let one = match bit {
                     0 => false,
                     1..=8 => o.value >> (bit - 1) & 1 == 1,

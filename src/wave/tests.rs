@@ -327,7 +327,7 @@ fn wrong_bits(db: f64, rate: f64, bits: usize, seed: u128) -> (u64, u64) {
             let value = values[bit / 11];
             let sent = match bit % 11 {
                 0 => false,
-                9 => value.count_ones() % 2 == 0,
+                9 => value.count_ones().is_multiple_of(2),
                 10 => true,
                 k => value >> (k - 1) & 1 == 1,
             };

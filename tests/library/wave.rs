@@ -108,7 +108,7 @@ fn read(w: Wave) -> usize {
         }
         v += w.ripple * (2.0 * PI * 25.0 * t).sin();
         // Up and down twice a second behind a low-pass of 25 Hz.
-        let wanted = if (t * 4.0) as u64 % 2 == 0 { 0.0 } else { w.step };
+        let wanted = if ((t * 4.0) as u64).is_multiple_of(2) { 0.0 } else { w.step };
         behind += (wanted - behind) * (1.0 - (-2.0 * PI * 25.0 / w.rate).exp());
         v += behind;
         if sigma > 0.0 {

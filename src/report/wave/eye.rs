@@ -112,7 +112,7 @@ mod tests {
     fn an_open_eye_has_a_hole_and_names() {
         let mut eye = Eye::default();
         for n in 0..20 {
-            let sign = if n % 2 == 0 { 1.0 } else { -1.0 };
+            let sign = if (n & 1) == 0 { 1.0 } else { -1.0 };
             eye.add(|_| Some(sign));
         }
         eye.add(|_| Some(f64::NAN));
