@@ -204,9 +204,10 @@ fn main() {
         let share = wrong as f64 / bits as f64;
         let formula = bit_error_rate(10f64.powf(db / 10.0));
         // Of fewer than 100 the loss is not known to a few tenths of a dB.
-        let loss = if wrong >= 100 { db - formula_db(share) } else { f64::NAN };
-        worst = worst.max(loss);
-        println!("{db:8.1}  {wrong:8}  {share:.2e}  {formula:.2e}  {loss:7.2}");
+        let loss = (wrong >= 100).then(|| db - formula_db(share));
+        worst = worst.max(loss.unwrap_or(f64::NEG_INFINITY));
+        let loss = loss.map_or("-".into(), |l| format!("{l:.2}"));
+        println!("{db:8.1}  {wrong:8}  {share:.2e}  {formula:.2e}  {loss:>7}");
     }
     let wrong = wrong_bits(8.0, bits, Phase::Random);
     let loss = 8.0 - formula_db(wrong as f64 / bits as f64);

@@ -82,7 +82,7 @@ fn pipes_and_files_that_grow() {
     let (head, tail) = wave.split_at(wave.len() / 2);
     fs::write(dir.join("grows.wav"), head).unwrap();
     let child =
-        looprig(&dir, &["listen", "-q", "wav:grows.wav?follow", "--for", "0.4", "--log", "grows.log"])
+        looprig(&dir, &["listen", "-q", "wav:grows.wav?follow", "--for", "0.48", "--log", "grows.log"])
             .stdout(Stdio::piped())
             .spawn()
             .unwrap();
