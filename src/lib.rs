@@ -29,4 +29,5 @@ pub mod report;
 pub mod sim;
 pub mod time;
 pub mod transaction;
+pub mod wave;
 pub mod wiring;

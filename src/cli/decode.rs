@@ -2,6 +2,7 @@
 
 use super::args::DecodeArgs;
 use super::output::{Ended, Failure, Output, tell};
+use super::recording::{is_recording, read_recording};
 use super::rules::Rules;
 use crate::app::command::Catalogue;
 use crate::capture::{
@@ -9,14 +10,16 @@ use crate::capture::{
     Reader, io_words, is_messages,
 };
 use crate::frame::{Octet, ReceiverConfig};
+use crate::line::io::SampledLine;
 use crate::report::summary::Summary;
 use crate::report::text::{plural, write_wrapped};
 use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
+use crate::wave::{Heard, RecordingOptions};
 use core::fmt::Write;
 use std::fs::File;
-use std::io::{self, BufReader, Read};
+use std::io::{self, BufRead, BufReader, Read};
 use std::path::Path;
 
 /// Reads every file that can be read; the others are told and make the exit code 2.
@@ -123,6 +126,10 @@ fn one_file(
         let next = "see whether the disk or the connection that it comes from still works";
         Failure::new(format!("reading {name}"), io_words(&e), next)
     };
+    let mut input = input;
+    if is_recording(input.fill_buf().map_err(reading)?) {
+        return one_recording(&name, &mut input, args, out, chain);
+    }
     let mut reader = Reader::new(input).map_err(reading)?;
     is_readable(reader.kind(), &name)?;
     // A log may continue that of the file before: its first line tells.
@@ -197,6 +204,42 @@ fn one_file(
     Err(Failure::new(doing, wrong, next))
 }
 
+/// What is found in a recording of the tones [WV-12].
+fn one_recording(
+    name: &str,
+    input: &mut Input,
+    args: &DecodeArgs,
+    out: &mut Output,
+    chain: &mut Chain<'_>,
+) -> Result<(), Failure> {
+    chain.break_off(out)?;
+    chain.listen();
+    out.options.times = true;
+    let mut octets_read = 0;
+    let options = RecordingOptions { channel: args.channel - 1, ..RecordingOptions::default() };
+    let notes = read_recording(name, input, options, &mut |heard| {
+        for h in heard {
+            let Heard::Character(c) = h else { continue };
+            octets_read += 1;
+            chain.annotator.handle_timeout(c.octet.at);
+            chain.annotator.push(&[c.octet]);
+        }
+        chain.pass_on(out)
+    })?;
+    notes.iter().for_each(|note| tell(&format!("reading {name}: {note}")));
+    chain.break_off(out)?;
+    if octets_read == 0 {
+        return Err(Failure::new(
+            format!("reading {name}"),
+            "no characters were heard in it",
+            format!(
+                "`looprig wave read {name}` says what is in it; perhaps another channel, or a level that is too low"
+            ),
+        ));
+    }
+    Ok(())
+}
+
 /// Whether what comes next must be fetched, which may take long where a program writes it just now:
 /// nobody is to wait for what has been read already.
 fn will_wait(reader: &Reader<Input>) -> bool {
@@ -260,6 +303,18 @@ impl<'a> Chain<'a> {
         self.rules = Rules::none();
         self.header = None;
         Ok(())
+    }
+
+    /// What follows was heard in samples.
+    fn listen(&mut self) {
+        let line = SampledLine::CAPABILITIES;
+        self.rules = Rules::timed(Pace::Wire, line);
+        self.annotator = Annotator::new(
+            ReceiverConfig::for_line(Pace::Wire, line.stamp_error),
+            PairerConfig::for_line(Pace::Wire, line.stamp_error * 2),
+            self.args.revision,
+        )
+        .with_catalogue(self.catalogue.clone());
     }
 
     fn begin(&mut self, h: &Header) {

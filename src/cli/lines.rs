@@ -5,7 +5,7 @@ use super::open_line::{Interrupt, OpenLine};
 use super::output::{Failure, tell};
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
 use crate::frame::{Octet, ReceiverConfig};
-use crate::line::io::PortLine;
+use crate::line::io::{PortLine, SampledLine, SampledSource};
 use crate::line::{Direction, Endpoint, HartIpClient, Line, SerialOptions, Tap};
 use crate::time::Pace;
 use std::path::{Path, PathBuf};
@@ -18,7 +18,7 @@ pub struct LineSpec {
     serial: SerialOptions,
 }
 
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 enum Kind {
     Serial(String),
     Pty(Option<PathBuf>),
@@ -26,17 +26,18 @@ enum Kind {
     TcpListen(Endpoint),
     HartIp(HartIpClient),
     Mock(MockSpec),
+    Sampled(SampledSource),
 }
 
 /// What there is to choose from.
 const FORMS: &str = "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT, tcp-listen:HOST:PORT, hart-ip:HOST, hart-ip+tcp:HOST and \
-     mock:BENCH.toml";
+     mock:BENCH.toml, and to listen wav:FILE or wav:-";
 
 impl LineSpec {
     /// Reads `serial:PATH`, `pty:`, `pty:LINK`, `tcp:HOST:PORT` or `tcp-listen:HOST:PORT`, each with
     /// `?pace=...` if wanted; a serial port also with `rts=`, `dtr=` and `echo=` [LI-06] [LI-08]. Or
     /// `mock:BENCH.toml`, with `seed=` and `for=` if wanted. Or `hart-ip:HOST`, `hart-ip:HOST:PORT` or the same with
-    /// `hart-ip+tcp:`, with `session=` if wanted [IP-05].
+    /// `hart-ip+tcp:`, with `session=` if wanted [IP-05]. Or `wav:FILE` [WV-12].
     ///
     /// # Errors
     /// Says what is wrong and what would be right.
@@ -50,6 +51,10 @@ impl LineSpec {
         if let Some((scheme @ ("hart-ip" | "hart-ip+tcp"), to)) = address.split_once(':') {
             let kind = Kind::HartIp(HartIpClient::parse(scheme == "hart-ip+tcp", to, options)?);
             return Ok(LineSpec { kind, pace: Pace::Fast, serial });
+        }
+        if let Some(file) = address.strip_prefix("wav:") {
+            let kind = Kind::Sampled(SampledSource::parse(file, options)?);
+            return Ok(LineSpec { kind, pace: Pace::Wire, serial });
         }
         let mut pace = Pace::Wire;
         if let Some(port) = text.strip_prefix("serial:") {
@@ -96,6 +101,10 @@ impl LineSpec {
     pub fn open(&self) -> Result<OpenLine, Failure> {
         let line = match &self.kind {
             Kind::Mock(mock) => return Ok(OpenLine::Mock(Box::new(MockLine::open(mock)?))),
+            Kind::Sampled(source) => {
+                let line = SampledLine::open(source).map_err(Failure::from)?;
+                return Ok(OpenLine::Sampled(Box::new(line)));
+            }
             Kind::Serial(path) => PortLine::open_serial_with(path, self.pace, self.serial),
             Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),
             Kind::Tcp(to) => PortLine::open_tcp(to, self.pace),

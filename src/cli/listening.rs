@@ -110,6 +110,7 @@ impl<'a> Listening<'a> {
                 Event::Octets(octets) => self.hear(&octets)?,
                 // Not the time it is now: octets that came since may still wait for us.
                 Event::TimeOut => self.pass_time(until.unwrap_or(Instant::ZERO))?,
+                Event::Closed if line.is_recording() => return Ok(Ended::Fine),
                 Event::Closed => {
                     return Err(Failure::new(
                         format!("listening on {}", line.describe()),

@@ -419,7 +419,7 @@ impl<'l> Probe<'l> {
         };
         let (writes, moves) = self.needs_now;
         let allowed = match effect {
-            Effect::Reads => true,
+            Effect::Reads | Effect::Stops => true,
             Effect::Writes => writes || moves,
             Effect::Moves => moves,
         };

@@ -103,6 +103,11 @@ pub trait Line {
     /// The time on the line's own clock, which was zero when the line was opened.
     fn now(&mut self) -> Instant;
 
+    /// Whether it ends by its nature, as a recording does, so that [`Event::Closed`] is no loss.
+    fn is_recording(&self) -> bool {
+        false
+    }
+
     /// Starts to send `octets`, preambles included; [`Event::Sent`] follows when the last has left.
     /// A transmission that is started during another one waits for its end.
     ///
@@ -146,6 +151,9 @@ impl<L: Line + ?Sized> Line for Box<L> {
     }
     fn now(&mut self) -> Instant {
         (**self).now()
+    }
+    fn is_recording(&self) -> bool {
+        (**self).is_recording()
     }
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         (**self).send(octets)

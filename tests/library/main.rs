@@ -26,5 +26,6 @@ mod settings;
 #[path = "../support/mod.rs"]
 mod support;
 mod tshark_vectors;
+mod wave;
 mod wiring;
 mod world_copy;

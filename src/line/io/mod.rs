@@ -18,6 +18,7 @@ mod port_line;
 mod ports;
 #[cfg(unix)]
 mod pty;
+mod sampled;
 mod serial;
 mod tcp;
 
@@ -25,3 +26,4 @@ mod tcp;
 pub use peer::PeerSettings;
 pub use port_line::PortLine;
 pub use ports::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
+pub use sampled::{SampledLine, SampledSource};

@@ -43,8 +43,8 @@ fn unknown_commands_and_options() {
     );
     for command in super::COMMANDS {
         run(&dir, &[command, "--nosuch"]).refused(&["--nosuch", &format!("`looprig {command} --help`")]);
-        // Without a word about what to do, `settings` gets its help, as looprig itself does.
-        if command != "demo" && command != "settings" {
+        // Without a word about what to do, `settings` and `wave` get their help, as looprig itself does.
+        if !["demo", "settings", "wave"].contains(&command) {
             run(&dir, &[command]).refused(&["required", &format!("`looprig {command} --help`")]);
         }
     }
@@ -147,7 +147,7 @@ fn what_decode_cannot_read() {
             (&["decode", "b.pcap"], &["packet capture"]),
             (&["decode", "c.pcap"], &["packet capture"]),
             (&["decode", "d.pcapng"], &["packet capture"]),
-            (&["decode", "s.wav"], &["sound file", "looprig listen"]),
+            (&["decode", "s.wav"], &["reading s.wav", "ends before its header", "record as WAV"]),
             (&["decode", "newer"], &["line 1", "format 2", "a newer one"]),
         ],
     );
