@@ -100,7 +100,7 @@ const FAULTS: &[(&str, &str, Of)] = &[
     ("common/simulation/unknown-code", "simulation_code_unknown_taken", Of::Positioner),
     ("boundaries/damping/zero", "damping_zero_refused", Of::Positioner),
     ("boundaries/range/of-an-unknown-channel", "range_of_unknown_channel_taken", Of::Positioner),
-    ("lock/kinds/against-all-opened-by-any", "lock_against_all_opened_by_its_owner_alone", Of::Positioner),
+    ("lock/kinds/against-all-opened-by-any", "lock_against_all_opened_by_owner", Of::Positioner),
     ("common/settings/unit-of-a-variable-kept", "unit_not_kept", Of::Positioner),
     ("common/settings/reply-preambles-taken", "reply_preambles_not_taken", Of::Positioner),
     ("common/settings/no-applied-process-in-multidrop", "applied_process_in_multidrop", Of::Positioner),

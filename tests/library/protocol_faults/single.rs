@@ -15,6 +15,6 @@ pub const SCENES: &[Scene] = &[
     ("communication_counters_cut", "s 95", "len=6", "len=4"),
     ("simulation_code_unknown_taken", "s 79 03070740800000C0", "code=0A", "code=00 len=8"),
     ("lock_against_all_untold", "p 71 03;s 76", "data=0F", "data=07"),
-    ("lock_against_all_opened_by_its_owner_alone", "p 71 03;s 71 00", "code=00 data=00", "code=10 len=0"),
+    ("lock_against_all_opened_by_owner", "p 71 03;s 71 00", "code=00 data=00", "code=10 len=0"),
     ("permanent_lock_lost_by_reset", "p 71 02;p 42;wait 5000;s 76", "data=07", "data=00"),
 ];

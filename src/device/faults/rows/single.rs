@@ -118,7 +118,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
     )
     .only(In::From6),
     fault(
-        "lock_against_all_opened_by_its_owner_alone",
+        "lock_against_all_opened_by_owner",
         "It lets the master alone that has locked it against all open it.",
         "TB-13",
         These(&["CM-071", "DV-17"]),
