@@ -190,7 +190,7 @@ fn allow(plan: &Plan, args: &AskArgs, catalogue: &Catalogue) -> Result<(), Failu
     let values: Vec<String> = plan.values.iter().map(|(n, v)| format!("{n}={v}")).collect();
     let with = if values.is_empty() { String::new() } else { format!(", with {}", values.join(" ")) };
     tell(&format!("command {command}, {name}, goes to {}{with}", plan.to));
-    if effect == Effect::Moves {
+    if matches!(effect, Effect::Stops | Effect::Moves) {
         say("  caution: the valve may move; stay clear of stem, lever and linkage");
     }
     Ok(())

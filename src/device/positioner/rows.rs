@@ -68,7 +68,7 @@ pub static OWN_COMMANDS: [OwnCommand; 19] = [
         NOTHING,
         &[u8_("calibration"), u8_("state"), u8_("step"), u8_("progress"), f("elapsed", Kind::U16)],
     ),
-    row(133, Effect::Moves, NOTHING, NOTHING),
+    row(133, Effect::Stops, NOTHING, NOTHING),
     row(
         134,
         Effect::Reads,
