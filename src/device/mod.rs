@@ -227,15 +227,15 @@ impl Device {
         self.state.config.busy = busy;
     }
 
-    /// The power goes away, and [`Device::power_cycle`] is when it comes back: a request half heard, an answer, what was
-    /// put off and whatever was leaving are lost [DV-51]. What is stored is stored. Until then the device is not to
+    /// The power goes away at `now`, and [`Device::power_cycle`] is when it comes back: a request half heard, an answer, what
+    /// was put off, a calibration and whatever was leaving are lost [DV-51]. What is stored is stored. Until then the device is not to
     /// be asked for anything.
-    pub fn power_lost(&mut self) {
+    pub fn power_lost(&mut self, now: Instant) {
         self.pending = None;
         self.forget_heard();
         self.deaf_until = None;
         self.leaving = None;
-        self.state.power_lost();
+        self.state.power_lost(now);
     }
 
     fn forget_heard(&mut self) {

@@ -61,7 +61,8 @@ impl fmt::Display for Revision {
 pub enum Effect {
     /// It only reads.
     Reads,
-    /// It ends what the device does by itself: nobody needs leave to stop something [HO-05].
+    /// It ends what the device does by itself, such as a calibration: the valve may move, to where it belongs. Nobody needs
+    /// leave to stop something [HO-05].
     Stops,
     /// It changes what the device stores.
     Writes,

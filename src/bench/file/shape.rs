@@ -451,7 +451,8 @@ pub struct EventTable {
     /// Whether the device answers "busy" where it may, from then on.
     #[schemars(with = "Option<bool>")]
     pub busy: Option<Spanned<bool>>,
-    /// Whether the device is broken from then on: it says "device malfunction", and "electronic defect" in command 48.
+    /// Whether the device says from then on that it is broken: "device malfunction", and "electronic defect" in command 48. It
+    /// works on all the same.
     #[schemars(with = "Option<bool>")]
     pub malfunction: Option<Spanned<bool>>,
     /// true: the device loses its power for a moment and starts again, with its memory as stored.
