@@ -6,4 +6,5 @@ mod framework;
 mod healthy;
 mod link;
 mod notes;
+mod reports;
 mod rig;
