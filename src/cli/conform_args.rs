@@ -39,4 +39,13 @@ pub struct ConformArgs {
     /// Log everything sent and received to this file.
     #[arg(long, value_name = "FILE")]
     pub log: Option<PathBuf>,
+    /// Write the results as a page too, which needs nothing else and prints on A4.
+    #[arg(long, value_name = "FILE.html")]
+    pub html: Option<PathBuf>,
+    /// Write the results as JUnit XML too, for systems that build and test.
+    #[arg(long, value_name = "FILE.xml")]
+    pub junit: Option<PathBuf>,
+    /// Overwrite files of --html and --junit that exist.
+    #[arg(long)]
+    pub force: bool,
 }

@@ -178,6 +178,11 @@ pub fn utc_now_words() -> String {
     jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M:%S UTC").to_string()
 }
 
+/// The same to the second, without a name of the zone: `2026-11-30T02:40:00`.
+pub fn utc_now_second() -> String {
+    jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%S").to_string()
+}
+
 /// Opens the log for a line that was opened just now.
 ///
 /// # Errors

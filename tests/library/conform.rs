@@ -8,4 +8,5 @@ mod framework;
 mod healthy;
 mod link;
 mod notes;
+mod reports;
 mod rig;
