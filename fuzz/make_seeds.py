@@ -4,6 +4,8 @@
 The form of a seed is told in fuzz_targets/common.rs: first how many octets are pushed at once
 (less one), then the octets, with E5 before one that is marked or does not follow at once."""
 
+import math
+import struct
 import pathlib
 
 TOP = pathlib.Path(__file__).resolve().parent
@@ -50,11 +52,71 @@ SEQUENCES = {
 }
 
 
+def says(what, octets):
+    data = bytes.fromhex(octets)
+    return bytes([what, len(data)]) + data
+
+
+# The form of these is told in fuzz_targets/hart_ip_server.rs.
+HART_IP = {
+    "session": says(0x00, "010000000002000d0100007530") + says(0x00, "010003000003000d0200000002")
+    + says(0x00, "01000200000c0008") + says(0x00, "01000100000d0008"),
+    "stream": says(0x89, "") + says(0x09, "010000000002000d01") + says(0x09, "0000753001000200000c0008"),
+    "direct": says(0xA1, "") + says(0x01, "010004000004000e000000360100") + says(0x01, "010005000005000a00ff"),
+    "client": says(0xC0, "010100000001000d0000007530") + says(0xD0, "0200000002")
+    + says(0xC0, "010103000002000f06000002000004") + says(0xB0, "00" * 200) + says(0xC0, "010303060003000900"),
+    "lies": says(0xA2, "") + says(0x02, "0100020000010007") + says(0x02, "010002000001ffff00") + says(0x02, "0f"),
+}
+
+
+def tones(octets, rate, lead=6, tail=3):
+    """Samples from -1 to 1 of 8O1 characters in continuous phase, 1200 and 2200 Hz."""
+    bits = [1] * lead
+    for o in octets:
+        data = [o >> k & 1 for k in range(8)]
+        bits += [0, *data, 1 - sum(data) % 2, 1]
+    bits += [1] * tail
+    turns, out = 0.0, []
+    for n in range(int(len(bits) * rate / 1200)):
+        out.append(0.8 * math.sin(2 * math.pi * turns))
+        turns += (1200 if bits[int(n * 1200 / rate)] else 2200) / rate
+    return out
+
+
+def wav(samples, rate, bits=8):
+    data = b"".join(bytes([int(128 + 127 * s)]) if bits == 8 else struct.pack("<h", int(32767 * s)) for s in samples)
+    frame = bits // 8
+    return struct.pack("<4sI8sIHHIIHH4sI", b"RIFF", 36 + len(data), b"WAVEfmt ", 16, 1, 1, rate, rate * frame, frame, bits,
+                       b"data", len(data)) + data
+
+
+def recordings():
+    """A cut, a channel and a recording, as fuzz_targets/recording.rs tells."""
+    said = tones(b"\xff\xff\x82", 8000)
+    yield "wav8", bytes([50, 0]) + wav(said, 8000)
+    yield "wav16", bytes([7, 0]) + wav(said[:400], 8000, 16)
+    yield "comma", bytes([9, 0]) + b"Time,A\n" + b"".join(b"%.5f,%.2f\n" % (n / 9600, s) for n, s in enumerate(said[:100]))
+    yield "semicolon", bytes([9, 0]) + b"Zeit (ms);U (mV)\r\n0,0;1,5\r\n0,1;2,5\r\n0,2;-3,5\r\n0,3;0,5\r\n"
+    yield "interval", bytes([9, 0]) + b"Sample Interval,1e-4\nCH1\n1\n-2\n1.5\n"
+
+
 if __name__ == "__main__":
+    for folder, seeds in (
+        ("recording", recordings()),
+        # Rate 9600, cut, 8 bits a sample.
+        ("wave_samples", [("ff82", bytes([8, 60, 1]) + bytes(int(127 * s) & 255 for s in tones(b"\xff\x82", 9600)))]),
+    ):
+        (TOP / "seeds" / folder).mkdir(parents=True, exist_ok=True)
+        for name, seed in seeds:
+            (TOP / "seeds" / folder / name).write_bytes(seed)
     device = TOP / "seeds" / "device_sequence"
     device.mkdir(parents=True, exist_ok=True)
     for name, (revision, *requests) in SEQUENCES.items():
         (device / name).write_bytes(bytes([revision]) + b"".join(requests))
+    server = TOP / "seeds" / "hart_ip_server"
+    server.mkdir(parents=True, exist_ok=True)
+    for name, octets in HART_IP.items():
+        (server / name).write_bytes(octets)
     wire = TOP / "seeds" / "wire"
     wire.mkdir(parents=True, exist_ok=True)
     for name, (chunk, octets) in SEEDS.items():

@@ -11,6 +11,8 @@ mod faults;
 mod generate;
 #[path = "positioner/generated.rs"]
 mod generated;
+#[path = "positioner/identify.rs"]
+mod identify;
 #[path = "positioner/mock/mod.rs"]
 mod mock;
 #[path = "positioner/reference.rs"]

@@ -8,6 +8,9 @@
 pub mod api;
 mod changes;
 #[cfg(feature = "io")]
+mod clients;
+pub mod desk;
+#[cfg(feature = "io")]
 mod disk;
 pub mod driven;
 #[cfg(feature = "bench-file")]

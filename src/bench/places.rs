@@ -25,7 +25,7 @@ pub struct PortPlace {
 pub(super) fn place(line: &LinePlan, path: &Path) -> PortPlace {
     let is_pty = matches!(line.kind, LineKind::Pty(_));
     let path = match line.kind {
-        LineKind::TcpListen(_) | LineKind::Tcp(_) => path.to_path_buf(),
+        LineKind::TcpListen(_) | LineKind::Tcp(_) | LineKind::HartIp(_) => path.to_path_buf(),
         // Whoever opens it may be in another directory.
         LineKind::Pty(_) | LineKind::Serial(..) => {
             std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf())
@@ -33,7 +33,7 @@ pub(super) fn place(line: &LinePlan, path: &Path) -> PortPlace {
     };
     let open = match line.kind {
         LineKind::Pty(_) => Some(format!("serial:{}", path.display())),
-        LineKind::TcpListen(_) => Some(path.display().to_string()),
+        LineKind::TcpListen(_) | LineKind::HartIp(_) => Some(path.display().to_string()),
         LineKind::Serial(..) | LineKind::Tcp(_) => None,
     };
     PortPlace { at: line.at.clone(), path, is_pty, open }
@@ -50,6 +50,7 @@ pub(super) fn open_port(ports: &mut Ports, kind: &LineKind, pace: Pace) -> Resul
             }
             ports.open_serial_with(path, pace, options)
         }
+        LineKind::HartIp(server) => ports.open_hart_ip_server(server),
         LineKind::TcpListen(at) => ports.open_tcp_listen(at, pace),
         LineKind::Tcp(to) => ports.open_tcp(to, pace),
         LineKind::Pty(link) => ports.open_pty(link.as_deref(), pace),

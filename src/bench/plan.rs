@@ -1,8 +1,9 @@
 //! What a bench consists of, once it is known to make sense.
 
 use crate::app::command::Catalogue;
-use crate::device::DeviceConfig;
-use crate::line::{Clock, Endpoint, SerialOptions, WireFault};
+use crate::device::{DeviceConfig, GatewayConfig};
+use crate::frame::Master;
+use crate::line::{Clock, Endpoint, HartIpServer, SerialOptions, WireFault};
 use crate::link::MasterConfig;
 use crate::plant::fault::FaultName;
 use crate::plant::follower::Follower;
@@ -29,6 +30,8 @@ pub struct BenchPlan {
     pub masters: Vec<MasterPlan>,
     /// What spoils transmissions on the wires, the first rule first [LI-22].
     pub wire_faults: Vec<WireFault>,
+    /// What its HART-IP servers are, where they are a gateway before the devices [IP-16].
+    pub gateway: Option<GatewayConfig>,
     /// Access points for software outside; at least one.
     pub lines: Vec<LinePlan>,
     /// What changes while the bench runs, in order of time.
@@ -62,6 +65,19 @@ impl BenchPlan {
         let is_free = |a: &u8| self.devices.iter().all(|d| d.config.factory.polling_address != *a);
         let mut free = (0..=highest).rev().filter(is_free);
         free.nth(device).or_else(|| (0..=highest).rev().find(is_free)).unwrap_or(highest)
+    }
+
+    /// Whether one of its lines is a HART-IP server.
+    pub fn serves(&self) -> bool {
+        self.lines.iter().any(|l| matches!(l.kind, LineKind::HartIp(_)))
+    }
+
+    /// The masters that ask on the wires for clients of its HART-IP servers, where it has any [IP-15]: those that the
+    /// bench has not already.
+    pub fn relays(&self) -> Vec<Master> {
+        let taken = |role: Master| self.masters.iter().any(|m| m.config.role == role);
+        let free = [Master::Primary, Master::Secondary].into_iter().filter(|m| self.serves() && !taken(*m));
+        free.collect()
     }
 
     /// Whether the seed makes a difference: there are faults or noise on the wires, a station that is late by chance,
@@ -181,6 +197,8 @@ pub enum LineKind {
     TcpListen(Endpoint),
     /// A connection to somebody who listens [LI-12].
     Tcp(Endpoint),
+    /// A HART-IP server [IP-01].
+    HartIp(HartIpServer),
 }
 
 /// Something that changes at a time.
@@ -214,6 +232,10 @@ impl LineKind {
     pub(super) fn is_same_place(&self, other: &LineKind) -> bool {
         match (self, other) {
             (LineKind::Pty(None), _) | (LineKind::TcpListen(Endpoint { port: 0, .. }), _) => false,
+            (LineKind::HartIp(a), LineKind::HartIp(b)) => a.at == b.at && a.at.port != 0,
+            (LineKind::TcpListen(a), LineKind::HartIp(b)) | (LineKind::HartIp(b), LineKind::TcpListen(a)) => {
+                *a == b.at
+            }
             (LineKind::Serial(a, _), LineKind::Serial(b, _)) => a == b,
             _ => self == other,
         }

@@ -1,12 +1,13 @@
 //! The bench on the wall clock, with ports of this machine.
 
 use super::Change;
+use super::desk::Desk;
 use super::driven::{Done, Driven, Order, Reply, SnapshotState, TimeState};
 use super::memory::{self, Claim, MemoryError};
 use super::places::{PortPlace, open_port, place};
 use super::plan::BenchPlan;
 use super::station;
-use crate::device::{ImageError, PositionerNews, Restored};
+use crate::device::{Gateway, ImageError, PositionerNews, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
 use crate::line::{self, Reach, Source, Traffic};
 use crate::sim::{DeviceStation, MasterStation, Participant, Power, PowerNews, Supplied};
@@ -222,8 +223,8 @@ impl Orders {
 
 /// A bench with open ports. Making one opens them; [`Bench::run`] lets it answer.
 pub struct Bench {
-    driven: Driven,
-    ports: Ports,
+    pub(super) driven: Driven,
+    pub(super) ports: Ports,
     /// Where orders come in, if anybody may give some.
     orders: Option<Receiver<(Order, Reply)>>,
     places: Vec<PortPlace>,
@@ -231,6 +232,8 @@ pub struct Bench {
     /// Pseudo-terminals that the program there has set wrong.
     set_wrong: Vec<bool>,
     keepers: Vec<Keeper>,
+    /// What clients of HART-IP servers asked.
+    pub(super) desk: Desk,
     /// By an order, and what that gave the devices is still to be told.
     loop_changed_at: Option<Instant>,
     /// What was found before anybody could listen.
@@ -285,6 +288,10 @@ impl Bench {
         }
         let lost = vec![false; places.len()];
         let set_wrong = lost.clone();
+        let desk = Desk::new(
+            plan.gateway.clone().map(Gateway::new),
+            plan.devices[0].config.identity.unique_address(),
+        );
         let driven = Driven::new(plan, bus);
         Ok(Bench {
             driven,
@@ -294,6 +301,7 @@ impl Bench {
             lost,
             set_wrong,
             keepers,
+            desk,
             loop_changed_at: None,
             early,
             ear: None,
@@ -404,8 +412,10 @@ impl Bench {
                         return Err(Error::NoPortLeft(error));
                     }
                 }
-                // `write` reports no ends.
-                PortEvent::Sent { .. } | PortEvent::TimeOut => {}
+                PortEvent::Asked { port, ticket, request } => self.asked(port, ticket, request),
+                PortEvent::Forgotten { port, ticket } => self.forgotten(port, ticket),
+                // `write` reports no ends, and no line of a bench is a client that asks.
+                PortEvent::Sent { .. } | PortEvent::NoAnswer { .. } | PortEvent::TimeOut => {}
                 PortEvent::Woken => self.take_up_orders(on),
                 PortEvent::Interrupted => return Ok(()),
             }
@@ -436,6 +446,7 @@ impl Bench {
                 self.write(&deliveries);
                 self.save(on);
             }
+            self.serve_clients();
             let changed_at = self.tell_events(at, on).or(self.loop_changed_at.take());
             self.tell_power(changed_at, on);
             last = Some(at);
@@ -472,6 +483,8 @@ impl Bench {
                 }
                 Done::Restored(snapshot) => {
                     self.ports.hang_up();
+                    // What was on the wires then is not on those of the snapshot.
+                    self.desk.give_up();
                     Notice::Restored(snapshot)
                 }
             });

@@ -9,7 +9,8 @@ use crate::link::MasterConfig;
 use crate::plant::fault::FaultName;
 use crate::plant::valve::Valve;
 use crate::sim::{
-    DeviceStation, Errand, Loop, LoopChange, MasterStation, OnTheLoop, SecondMaster, StationValve, World,
+    DeviceStation, Errand, Loop, LoopChange, MasterStation, OnTheLoop, RelayStation, SecondMaster,
+    StationValve, World,
 };
 use crate::time::{Instant, Pace};
 use core::time::Duration;
@@ -154,6 +155,10 @@ pub fn world(
         let station =
             MasterStation::new(master.config, plan.pace, errands).with_faults(master.faults.clone());
         world.add_master(station, at_pace(master.clock, plan.pace));
+    }
+    for (n, role) in plan.relays().into_iter().enumerate() {
+        // Both hear the same bursts; one of them keeps them.
+        world.add_relay(RelayStation::new(role, plan.pace, n == 0));
     }
     if plan.events.iter().any(|e| e.change.second_master().is_some()) {
         world.add_second_master(second_master(plan));

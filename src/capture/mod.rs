@@ -5,6 +5,7 @@ mod hex_text;
 mod log;
 #[cfg(feature = "io")]
 mod log_file;
+mod messages;
 mod reader;
 #[cfg(feature = "io")]
 mod rotate;
@@ -16,6 +17,7 @@ pub use hex_text::{HexError, parse_hex_line};
 pub use log::{Direction, Header, LOG_VERSION, LineError, LogLine, Record, parse_line};
 #[cfg(feature = "io")]
 pub use log_file::{LogFile, LogStore, directory_of, sync_directory};
+pub use messages::{MessageAnnotator, MessageItem, is_messages};
 pub use reader::{Captured, ContentKind, Fault, Problem, Reader, recognise};
 #[cfg(feature = "io")]
 pub use rotate::{LogSeries, Rotation};

@@ -27,7 +27,7 @@ pub enum ContentKind {
     Octets,
     /// A packet capture, which this version does not read.
     PacketCapture,
-    /// Sound, which this version does not read.
+    /// Sound: the tones themselves, which this reader leaves to others.
     Sound,
 }
 

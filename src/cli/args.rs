@@ -6,6 +6,7 @@ use super::lines::LineSpec;
 use super::mock_args::{HostCheckArgs, MockArgs};
 use super::settings_args::SettingsArgs;
 use super::valve_args::ValveArgs;
+use super::wave_args::WaveArgs;
 use crate::app::command::Revision;
 use crate::capture::Rotation;
 use crate::frame::Master;
@@ -67,7 +68,9 @@ pub enum Command {
     Conform(ConformArgs),
     /// Save, compare and restore what a device is set to.
     Settings(SettingsArgs),
-    /// Decode a log, hex text or bare octets; what a file holds is told by its content.
+    /// Decode a log, hex text, bare octets or a recording; what a file holds is told by its content.
+    ///
+    /// A recording is a WAV file of the tones on the loop, or a table of time and volts as oscilloscopes export it.
     Decode(DecodeArgs),
     /// Say what a host did wrong, from a log: findings with their octets and requirements, and what the log cannot tell.
     ///
@@ -91,6 +94,10 @@ pub enum Command {
     /// or sent, and no real valve moves. Shows true travel beside what the sensor makes of it. Exit code 1: the valve did
     /// not get where it was to go.
     Valve(ValveArgs),
+    /// Make the tones of a log as sound, or report on the signal in a recording.
+    ///
+    /// Nothing is opened or sent on a line: a recorder, a sound card or an oscilloscope made the recording, or one is made as a file.
+    Wave(WaveArgs),
     /// Say what a frame, command, status octet, response code, unit or timer means.
     Explain(ExplainArgs),
 }
@@ -162,13 +169,19 @@ macro_rules! lines {
                         33 characters (302.5 ms at wire pace, at least 20 ms); what others
                         send meanwhile is dropped and told. Who sends faster than the wire is
                         slowed down; one for whom 64 KiB wait is disconnected.
+  hart-ip:HOST[:PORT]   a HART-IP server, UDP; port 5094 unless told. Whole messages of version 1,
+                        without security; the session is kept and, when it is lost, opened anew
+  hart-ip+tcp:HOST[:PORT]  the same by TCP. ?session=primary behind either asks for the session of a
+                        primary master, which some servers alone give; secondary unless told
   IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is
   given up after 25 s (Linux; elsewhere when the system finds out).
   mock:BENCH.toml       a bench in this process, on virtual time: nothing waits, nothing is real,
                         and what changes a device needs no leave. ?seed=N repeats what was left to
                         chance; ?for=SECONDS ends it by its own clock (listen: 60 unless told)
                         ?fault=NAME[@TAG] makes a device wrong: looprig mock --protocol-faults
-  ?pace=8 behind any but mock: the line runs 8 times faster than the wire, as a mock of that pace does
+  wav:FILE or wav:-     a recording of the tones, WAV or a table of time and volts; it only listens.
+                        ?follow waits for more, ?channel=2, ?volts=1.4 of full scale, ?rate=48000
+  ?pace=8 behind any but mock, wav and hart-ip: the line runs 8 times faster than the wire, as a mock of that pace does
   ?rts=tx|on|off        serial: request-to-send while sending (tx, unless told), always or never
   ?dtr=on|off           serial: data-terminal-ready; on unless told, because it may feed the modem
                         (opening a port may raise both lines for a moment all the same)
@@ -318,6 +331,9 @@ pub struct DecodeArgs {
     /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
+    /// Of a recording with several channels, the one to read.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64), value_name = "N")]
+    pub channel: u16,
 }
 
 /// `wiring`.

@@ -91,8 +91,7 @@ pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
         .map_err(|e| values_failure(asking(), &plan, row, device.revision, &e))?;
     let most = Duration::from_secs_f64(args.wait);
     let awaited = waiting::ask(&mut host, &device, plan.command, &data, most, out.quiet, &asking())?;
-    let reads = host.spec(&device, plan.command).is_some_and(|row| row.effect == Effect::Reads);
-    waiting::advise(&asking(), &awaited, device.revision, reads);
+    waiting::advise(&asking(), &awaited, device.revision, row);
     let exchange = &awaited.exchange;
     let ended = match exchange.tone() {
         Tone::Bad => Ended::Failed,
@@ -166,6 +165,7 @@ fn allow(plan: &Plan, args: &AskArgs, catalogue: &Catalogue) -> Result<(), Failu
     let what = format!("asking command {command}, {name}");
     match effect {
         Effect::Reads => return Ok(()),
+        Effect::Stops => {}
         Effect::Writes if !(args.write || args.moves) => {
             return Err(Failure::new(
                 what,
@@ -190,8 +190,14 @@ fn allow(plan: &Plan, args: &AskArgs, catalogue: &Catalogue) -> Result<(), Failu
     let values: Vec<String> = plan.values.iter().map(|(n, v)| format!("{n}={v}")).collect();
     let with = if values.is_empty() { String::new() } else { format!(", with {}", values.join(" ")) };
     tell(&format!("command {command}, {name}, goes to {}{with}", plan.to));
-    if effect == Effect::Moves {
-        say("  caution: the valve may move; stay clear of stem, lever and linkage");
+    match effect {
+        Effect::Moves => say("  caution: the valve may move; stay clear of stem, lever and linkage"),
+        Effect::Stops => {
+            say(
+                "  caution: what is stopped lets the valve go, and it may move; stay clear of stem, lever and linkage",
+            );
+        }
+        Effect::Reads | Effect::Writes => {}
     }
     Ok(())
 }

@@ -2,7 +2,8 @@
 
 use super::conform_args::ConformArgs;
 use super::fault_matrix::{self, Extent, FaultMatrix, Reasons, Specimen};
-use super::lines::{end_on_signal, with_log};
+use super::files::{exists, is_special, write_file};
+use super::lines::{end_on_signal, utc_now_second, with_log};
 use super::output::{Ended, Failure, Output, say, tell};
 use crate::app::written::FileKind;
 use crate::bench::text_of;
@@ -11,10 +12,12 @@ use crate::device::ProtocolFault;
 use crate::frame::PollingAddress;
 use crate::host::To;
 use crate::line::Line;
-use crate::report::conform as report;
+use crate::report::Format;
+use crate::report::conform::{self as report, About};
 use crate::report::text::plural;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::path::Path;
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
 
 /// Runs it.
 pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
@@ -30,6 +33,7 @@ pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
         report::write_list(&cases, out.options, out.text());
         return Ok(Ended::Fine);
     };
+    refuse_existing(args)?;
     if let Some(path) = &args.known {
         suite = suite.known(read_known(path)?);
     }
@@ -45,6 +49,7 @@ pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
     let to = args.to.clone().unwrap_or(To::Polling(PollingAddress::default()));
     let results = with_progress(&suite, &mut line, &to, out.quiet)?;
     report::write(&results, out.options, out.text());
+    write_files(args, &results, out)?;
     Ok(match results.exit_code() {
         0 => Ended::Fine,
         1 => Ended::Failed,
@@ -96,6 +101,43 @@ fn bar(quiet: bool, template: &str) -> ProgressBar {
         progress.set_style(style);
     }
     progress
+}
+
+type Writer = fn(&Results, &About) -> String;
+
+/// Each file that is wanted besides, with what writes it.
+fn files(args: &ConformArgs) -> impl Iterator<Item = (&PathBuf, &'static str, Writer)> {
+    let html = args.html.as_ref().map(|p| (p, "a page", report::html as Writer));
+    let junit = args.junit.as_ref().map(|p| (p, "JUnit XML", report::junit as Writer));
+    html.into_iter().chain(junit)
+}
+
+/// Before a long run, not after it.
+fn refuse_existing(args: &ConformArgs) -> Result<(), Failure> {
+    let kept = |p: &PathBuf| !args.force && p.exists() && !is_special(p);
+    match files(args).find(|(path, ..)| kept(path)) {
+        Some((path, ..)) => Err(exists(&format!("writing {}", path.display()))),
+        None => Ok(()),
+    }
+}
+
+fn write_files(args: &ConformArgs, results: &Results, out: &mut Output) -> Result<(), Failure> {
+    let about = About { made: utc_now_second(), log: args.log.as_ref().map(|p| p.display().to_string()) };
+    // What was found out is told also where a file cannot be written, and so is the other file.
+    out.flush()?;
+    let mut written = Ok(());
+    for (path, what, text) in files(args) {
+        let doing = format!("writing {}", path.display());
+        match write_file(path, &text(results, &about), args.force, &doing) {
+            Ok(()) if out.options.format == Format::Text && !out.quiet => {
+                let _ = writeln!(out.text(), "The same as {what}: {}", path.display());
+            }
+            Ok(()) => {}
+            Err(e) => written = written.and(Err(e)),
+        }
+    }
+    out.flush()?;
+    written
 }
 
 fn read_known(path: &Path) -> Result<Vec<Known>, Failure> {

@@ -38,7 +38,7 @@ pub struct ConformArgs {
     pub known: Option<PathBuf>,
     /// Run the cases on mocks that have each one known fault, and print what fails on which, faults that nothing finds and
     /// cases that nothing fails. LINE is left out, or a mock: line whose devices are taken.
-    #[arg(long, conflicts_with_all = ["list", "to", "write", "moves", "strict", "known", "log"])]
+    #[arg(long, conflicts_with_all = ["list", "to", "write", "moves", "strict", "known", "log", "html", "junit"])]
     pub matrix: bool,
     /// Only this fault of the matrix (`looprig mock --protocol-faults` lists them); may be given several times.
     #[arg(long, value_name = "NAME", requires = "matrix")]
@@ -46,4 +46,13 @@ pub struct ConformArgs {
     /// Log everything sent and received to this file.
     #[arg(long, value_name = "FILE")]
     pub log: Option<PathBuf>,
+    /// Write the results as a page too, which needs nothing else and prints on A4.
+    #[arg(long, value_name = "FILE.html")]
+    pub html: Option<PathBuf>,
+    /// Write the results as JUnit XML too, for systems that build and test.
+    #[arg(long, value_name = "FILE.xml")]
+    pub junit: Option<PathBuf>,
+    /// Overwrite files of --html and --junit that exist.
+    #[arg(long)]
+    pub force: bool,
 }

@@ -2,18 +2,24 @@
 
 use super::args::DecodeArgs;
 use super::output::{Ended, Failure, Output, tell};
+use super::recording::{is_recording, read_recording};
 use super::rules::Rules;
 use crate::app::command::Catalogue;
-use crate::capture::{Annotator, Captured, ContentKind, Fault, Header, LOG_VERSION, Reader, io_words};
-use crate::frame::ReceiverConfig;
+use crate::capture::{
+    Annotator, Captured, ContentKind, Fault, Header, Item, LOG_VERSION, MessageAnnotator, MessageItem,
+    Reader, io_words, is_messages,
+};
+use crate::frame::{Octet, ReceiverConfig};
+use crate::line::io::SampledLine;
 use crate::report::summary::Summary;
 use crate::report::text::{plural, write_wrapped};
 use crate::report::{Format, csv, write_item};
-use crate::time::Pace;
+use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
+use crate::wave::{Heard, RecordingOptions};
 use core::fmt::Write;
 use std::fs::File;
-use std::io::{self, BufReader, Read};
+use std::io::{self, BufRead, BufReader, Read};
 use std::path::Path;
 
 /// Reads every file that can be read; the others are told and make the exit code 2.
@@ -120,6 +126,10 @@ fn one_file(
         let next = "see whether the disk or the connection that it comes from still works";
         Failure::new(format!("reading {name}"), io_words(&e), next)
     };
+    let mut input = input;
+    if is_recording(input.fill_buf().map_err(reading)?) {
+        return one_recording(&name, &mut input, args, out, chain);
+    }
     let mut reader = Reader::new(input).map_err(reading)?;
     is_readable(reader.kind(), &name)?;
     // A log may continue that of the file before: its first line tells.
@@ -146,6 +156,10 @@ fn one_file(
             }
             Captured::Octets(octets) => {
                 octets_read += octets.len();
+                if reader.kind() == ContentKind::Hex && chain.take_messages(&octets) {
+                    chain.pass_on(out)?;
+                    continue;
+                }
                 if let Some(first) = octets.first() {
                     chain.annotator.handle_timeout(first.at);
                 }
@@ -190,6 +204,42 @@ fn one_file(
     Err(Failure::new(doing, wrong, next))
 }
 
+/// What is found in a recording of the tones [WV-12].
+fn one_recording(
+    name: &str,
+    input: &mut Input,
+    args: &DecodeArgs,
+    out: &mut Output,
+    chain: &mut Chain<'_>,
+) -> Result<(), Failure> {
+    chain.break_off(out)?;
+    chain.listen();
+    out.options.times = true;
+    let mut octets_read = 0;
+    let options = RecordingOptions { channel: args.channel - 1, ..RecordingOptions::default() };
+    let notes = read_recording(name, input, options, &mut |heard| {
+        for h in heard {
+            let Heard::Character(c) = h else { continue };
+            octets_read += 1;
+            chain.annotator.handle_timeout(c.octet.at);
+            chain.annotator.push(&[c.octet]);
+        }
+        chain.pass_on(out)
+    })?;
+    notes.iter().for_each(|note| tell(&format!("reading {name}: {note}")));
+    chain.break_off(out)?;
+    if octets_read == 0 {
+        return Err(Failure::new(
+            format!("reading {name}"),
+            "no characters were heard in it",
+            format!(
+                "`looprig wave read {name}` says what is in it; perhaps another channel, or a level that is too low"
+            ),
+        ));
+    }
+    Ok(())
+}
+
 /// Whether what comes next must be fetched, which may take long where a program writes it just now:
 /// nobody is to wait for what has been read already.
 fn will_wait(reader: &Reader<Input>) -> bool {
@@ -219,6 +269,8 @@ struct Chain<'a> {
     args: &'a DecodeArgs,
     catalogue: Catalogue,
     annotator: Annotator,
+    /// The same for HART-IP messages.
+    messages: MessageAnnotator,
     /// That of the capture which is being read.
     header: Option<Header>,
     summary: Summary,
@@ -230,6 +282,7 @@ impl<'a> Chain<'a> {
         Chain {
             args,
             annotator: untimed(args, &catalogue),
+            messages: MessageAnnotator::new(args.revision).untimed().with_catalogue(catalogue.clone()),
             catalogue,
             header: None,
             summary: Summary::default(),
@@ -244,11 +297,24 @@ impl<'a> Chain<'a> {
     /// Accounts for what is pending: what follows has nothing to do with it.
     fn break_off(&mut self, out: &mut Output) -> Result<(), Failure> {
         self.annotator.finish();
+        self.messages.finish();
         self.pass_on(out)?;
         self.annotator = untimed(self.args, &self.catalogue);
         self.rules = Rules::none();
         self.header = None;
         Ok(())
+    }
+
+    /// What follows was heard in samples.
+    fn listen(&mut self) {
+        let line = SampledLine::CAPABILITIES;
+        self.rules = Rules::timed(Pace::Wire, line);
+        self.annotator = Annotator::new(
+            ReceiverConfig::for_line(Pace::Wire, line.stamp_error),
+            PairerConfig::for_line(Pace::Wire, line.stamp_error * 2),
+            self.args.revision,
+        )
+        .with_catalogue(self.catalogue.clone());
     }
 
     fn begin(&mut self, h: &Header) {
@@ -263,14 +329,45 @@ impl<'a> Chain<'a> {
 
     fn pass_on(&mut self, out: &mut Output) -> Result<(), Failure> {
         while let Some(item) = self.annotator.next() {
-            self.summary.add(&item);
-            self.rules.look(&item, &mut self.summary);
-            if !self.args.summary {
-                let options = out.options;
-                write_item(&item, options, out.text());
+            self.show(&item, out);
+        }
+        while let Some(item) = self.messages.next() {
+            match item {
+                MessageItem::Exchange(item) => self.show(&item, out),
+                _ if self.args.summary => {}
+                other => match out.options.format {
+                    Format::Text => write_wrapped(&other.words(), 2, out.text()),
+                    Format::Json => {
+                        other.write_json(out.text());
+                        out.text().push('\n');
+                    }
+                    // A table of values has no place for it.
+                    Format::Csv => {}
+                },
             }
         }
         out.pass_on()
+    }
+
+    fn show(&mut self, item: &Item, out: &mut Output) {
+        self.summary.add(item);
+        self.rules.look(item, &mut self.summary);
+        if !self.args.summary {
+            let options = out.options;
+            write_item(item, options, out.text());
+        }
+    }
+
+    /// Takes a line of hex text that is HART-IP messages; false where it is not.
+    fn take_messages(&mut self, octets: &[Octet]) -> bool {
+        // Behind the preambles that a frame would have been given.
+        let values: Vec<u8> = octets.iter().map(|o| o.value).skip_while(|&v| v == 0xFF).collect();
+        let is = is_messages(&values);
+        if is {
+            let at = octets.first().map_or(Instant::ZERO, |o| o.at);
+            self.messages.push(at, 0, &values.into());
+        }
+        is
     }
 }
 

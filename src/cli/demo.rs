@@ -7,8 +7,10 @@
 use super::args::DemoArgs;
 use super::ask::host_failure;
 use super::demo_bench::{DemoBench, demo_bench};
+use super::demo_ip;
 use super::demo_later;
 use super::demo_valve;
+use super::demo_wave;
 use super::lines::{end_on_signal, open_log, quoted, utc_now_words};
 use super::listening::{Listening, Terms};
 use super::mock::clock_seed;
@@ -111,6 +113,8 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     mocked?;
     decode(&mut stage, &log, args)?;
     demo_valve::valve(&mut stage)?;
+    demo_ip::gateway(&mut stage)?;
+    demo_wave::wave(&mut stage, &log, seed)?;
     let (failed, steps) = (stage.failed, stage.steps);
     stage.say(&format!(
         "\n{}: {} of {steps} steps as expected.\nNext:\n  looprig mock {}     puts this mock on a port for your own software\n  looprig decode -v {}     shows the log with every octet",

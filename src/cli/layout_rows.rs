@@ -129,6 +129,9 @@ pub(super) fn revisions_text(from: Revision, to: Revision) -> String {
 pub(super) fn effect_text(effect: Effect) -> &'static str {
     match effect {
         Effect::Reads => "reads only",
+        Effect::Stops => {
+            "ends what the device does by itself, after which the valve may move; needs no leave"
+        }
         Effect::Writes => "changes what the device stores",
         Effect::Moves => "may change what the valve does",
     }

@@ -103,7 +103,7 @@ pub fn run(args: &LineArgs, out: &mut Output) -> Result<Ended, Failure> {
                     "start the other end again, or look at the adapter's plug",
                 ));
             }
-            Event::Sent { .. } | Event::TimeOut => {}
+            Event::Sent { .. } | Event::NoAnswer { .. } | Event::TimeOut => {}
         }
     }
     let listened = line.now().since(begun);
@@ -188,7 +188,7 @@ fn judge(f: &Findings) -> Vec<Check> {
             REAL,
         ),
         Kind::Tcp => (
-            "octets over TCP",
+            "a network: TCP or HART-IP",
             "a port and a modem may be at the other end; nothing is told of them here",
             "where the modem's port is, run looprig line with that port's name",
         ),
@@ -224,7 +224,7 @@ fn judge(f: &Findings) -> Vec<Check> {
             "settings",
             Verdict::Unknown,
             "no parity".into(),
-            "TCP carries no parity bits: octets with a wrong one are not told from good ones",
+            "a network carries no parity bits: octets with a wrong one are not told from good ones",
             "",
         ),
         _ => add(
@@ -572,7 +572,7 @@ mod tests {
     #[test]
     fn tcp_is_not_taken_for_a_serial_port() {
         let f = Findings { kind: Kind::Tcp, status: None, carrier_at_end: None, ..modem() };
-        assert_eq!(verdict(&f, "kind").1, "octets over TCP");
+        assert_eq!(verdict(&f, "kind").1, "a network: TCP or HART-IP");
         assert_eq!(verdict(&f, "settings"), (Verdict::Unknown, "no parity".into()));
         assert!(judge(&f).iter().all(|c| c.name != "error counters" && c.name != "carrier detect"));
         assert_eq!(ended(&judge(&f)), Ended::CouldNot);

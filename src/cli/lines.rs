@@ -6,8 +6,8 @@ use super::output::{Failure, tell};
 use crate::bench::BenchPlan;
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
 use crate::frame::{Octet, ReceiverConfig};
-use crate::line::io::PortLine;
-use crate::line::{Direction, Endpoint, Line, SerialOptions, Tap};
+use crate::line::io::{PortLine, SampledLine, SampledSource};
+use crate::line::{Direction, Endpoint, HartIpClient, Line, SerialOptions, Tap};
 use crate::time::Pace;
 use std::path::{Path, PathBuf};
 
@@ -19,23 +19,26 @@ pub struct LineSpec {
     serial: SerialOptions,
 }
 
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 enum Kind {
     Serial(String),
     Pty(Option<PathBuf>),
     Tcp(Endpoint),
     TcpListen(Endpoint),
+    HartIp(HartIpClient),
     Mock(MockSpec),
+    Sampled(SampledSource),
 }
 
 /// What there is to choose from.
-const FORMS: &str =
-    "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT, tcp-listen:HOST:PORT and mock:BENCH.toml";
+const FORMS: &str = "there are serial:PATH, pty: or pty:LINK, tcp:HOST:PORT, tcp-listen:HOST:PORT, hart-ip:HOST, hart-ip+tcp:HOST and \
+     mock:BENCH.toml, and to listen wav:FILE or wav:-";
 
 impl LineSpec {
     /// Reads `serial:PATH`, `pty:`, `pty:LINK`, `tcp:HOST:PORT` or `tcp-listen:HOST:PORT`, each with
     /// `?pace=...` if wanted; a serial port also with `rts=`, `dtr=` and `echo=` [LI-06] [LI-08]. Or
-    /// `mock:BENCH.toml`, with `seed=` and `for=` if wanted.
+    /// `mock:BENCH.toml`, with `seed=` and `for=` if wanted. Or `hart-ip:HOST`, `hart-ip:HOST:PORT` or the same with
+    /// `hart-ip+tcp:`, with `session=` if wanted [IP-05]. Or `wav:FILE` [WV-12].
     ///
     /// # Errors
     /// Says what is wrong and what would be right.
@@ -45,6 +48,14 @@ impl LineSpec {
         if let Some(bench) = address.strip_prefix("mock:") {
             let kind = Kind::Mock(MockSpec::parse(bench, options)?);
             return Ok(LineSpec { kind, pace: Pace::Wire, serial: SerialOptions::default() });
+        }
+        if let Some((scheme @ ("hart-ip" | "hart-ip+tcp"), to)) = address.split_once(':') {
+            let kind = Kind::HartIp(HartIpClient::parse(scheme == "hart-ip+tcp", to, options)?);
+            return Ok(LineSpec { kind, pace: Pace::Fast, serial });
+        }
+        if let Some(file) = address.strip_prefix("wav:") {
+            let kind = Kind::Sampled(SampledSource::parse(file, options)?);
+            return Ok(LineSpec { kind, pace: Pace::Wire, serial });
         }
         let mut pace = Pace::Wire;
         if let Some(port) = text.strip_prefix("serial:") {
@@ -74,7 +85,7 @@ impl LineSpec {
             ("pty", link) => Kind::Pty(Some(link.into())),
             ("tcp", to) => Kind::Tcp(Endpoint::parse_connect(to)?),
             ("tcp-listen", at) => Kind::TcpListen(Endpoint::parse_listen(at)?),
-            ("hart-ip" | "hart-ip+tcp" | "log", _) => {
+            ("log", _) => {
                 return Err(format!("lines of the kind {scheme}: are not in this version: {FORMS}"));
             }
             _ => {
@@ -91,14 +102,19 @@ impl LineSpec {
     pub fn open(&self) -> Result<OpenLine, Failure> {
         let line = match &self.kind {
             Kind::Mock(mock) => return Ok(OpenLine::Mock(Box::new(MockLine::open(mock)?))),
+            Kind::Sampled(source) => {
+                let line = SampledLine::open(source).map_err(Failure::from)?;
+                return Ok(OpenLine::Sampled(Box::new(line)));
+            }
             Kind::Serial(path) => PortLine::open_serial_with(path, self.pace, self.serial),
             Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),
             Kind::Tcp(to) => PortLine::open_tcp(to, self.pace),
             Kind::TcpListen(at) => PortLine::open_tcp_listen(at, self.pace),
+            Kind::HartIp(to) => PortLine::open_hart_ip(to),
         };
         let mut line = line.map_err(Failure::from)?;
         if let Kind::TcpListen(at) = &self.kind {
-            warn_of_network(at);
+            warn_of_network("tcp-listen", at);
         }
         line.on_peer_news(|peer, news| {
             if news.is_trouble() {
@@ -134,16 +150,16 @@ impl LineSpec {
 }
 
 /// Says that others than this machine can get at a listening line, where that is so.
-pub fn warn_of_network(at: &Endpoint) {
-    if let Some(warning) = network_warning(at) {
+pub fn warn_of_network(scheme: &str, at: &Endpoint) {
+    if let Some(warning) = network_warning(scheme, at) {
         tell(&warning);
     }
 }
 
-fn network_warning(at: &Endpoint) -> Option<String> {
+fn network_warning(scheme: &str, at: &Endpoint) -> Option<String> {
     (!at.is_loopback()).then(|| {
         format!(
-            "tcp-listen:{at} may be reached from other machines: whoever reaches it can speak on the line, without a password"
+            "{scheme}:{at} may be reached from other machines: whoever reaches it can speak on the line, without a password"
         )
     })
 }
@@ -172,6 +188,11 @@ fn utc_now() -> String {
 /// The same to the second, for people: the log has the rest.
 pub fn utc_now_words() -> String {
     jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M:%S UTC").to_string()
+}
+
+/// The same to the second, without a name of the zone: `2026-11-30T02:40:00`.
+pub fn utc_now_second() -> String {
+    jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%S").to_string()
 }
 
 /// Opens the log for a line that was opened just now.
@@ -295,7 +316,7 @@ mod tests {
     fn who_can_be_reached_is_told() {
         for (at, warns) in [("5500", false), ("[::1]:5500", false), ("0.0.0.0:5500", true), ("[::]:1", true)]
         {
-            let warning = network_warning(&Endpoint::parse_listen(at).unwrap());
+            let warning = network_warning("tcp-listen", &Endpoint::parse_listen(at).unwrap());
             assert_eq!(warning.is_some(), warns, "{at}");
         }
     }
@@ -332,7 +353,9 @@ mod tests {
             "com:1",
             "tcp:h",
             "tcp:h:0",
-            "hart-ip:h",
+            "hart-ip:",
+            "hart-ip:h:0",
+            "hart-ip:h?pace=4",
             "mock:",
             "mock:b.toml?pace=4",
             "mock:b.toml?rts=on",

@@ -3,7 +3,8 @@
 use super::args::ListenArgs;
 use super::lines::{open_log, utc_now_words};
 use super::listening::{Listening, Terms, file_names};
-use super::output::{Ended, Failure, Output, say};
+use super::open_line::OpenLine;
+use super::output::{Ended, Failure, Output, say, tell};
 use super::wishes::{Wishes, hold_back_signals};
 use crate::line::Line;
 use crate::report::Format;
@@ -39,6 +40,9 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     let finished = listening.finish(line.now());
     let log = listening.log().map(file_names);
     let summary = listening.summary().text();
+    if let OpenLine::Sampled(recording) = &mut line {
+        recording.take_notes().iter().for_each(|note| tell(note));
+    }
     if let Some(log) = &log
         && matches!(&listened, Err(e) if !e.is_closed_pipe())
     {

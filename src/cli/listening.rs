@@ -110,6 +110,7 @@ impl<'a> Listening<'a> {
                 Event::Octets(octets) => self.hear(&octets)?,
                 // Not the time it is now: octets that came since may still wait for us.
                 Event::TimeOut => self.pass_time(until.unwrap_or(Instant::ZERO))?,
+                Event::Closed if line.is_recording() => return Ok(Ended::Fine),
                 Event::Closed => {
                     return Err(Failure::new(
                         format!("listening on {}", line.describe()),
@@ -118,7 +119,7 @@ impl<'a> Listening<'a> {
                     ));
                 }
                 Event::Interrupted if wishes.end() => return self.hear_the_rest(line),
-                Event::Interrupted | Event::Sent { .. } => {}
+                Event::Interrupted | Event::Sent { .. } | Event::NoAnswer { .. } => {}
             }
             self.show()?;
             let now = line.now();
@@ -194,7 +195,7 @@ impl<'a> Listening<'a> {
                 Ok(Event::Octets(octets)) if octets.first().is_some_and(|o| o.at <= now) => {
                     self.hear(&octets)?;
                 }
-                Ok(Event::Interrupted | Event::Sent { .. }) => {}
+                Ok(Event::Interrupted | Event::Sent { .. } | Event::NoAnswer { .. }) => {}
                 // A line that is lost now is no longer wanted anyway.
                 Ok(Event::Octets(_) | Event::TimeOut | Event::Closed) | Err(_) => return Ok(Ended::Fine),
             }

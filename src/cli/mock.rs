@@ -12,6 +12,7 @@ use super::output::{Ended, Failure, Output};
 use super::protocol_faults;
 use crate::bench::{self, Bench, BenchPlan, Error, FileError, LineKind, Notice, PortPlace};
 use crate::device::Device;
+use crate::ip::ServerNews;
 use crate::line::io::PeerNews;
 use crate::plant::fault::FaultName;
 use crate::report::Format;
@@ -60,8 +61,10 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
     let place = api::place(args, &plan)?;
     let mut bench = Bench::open(plan).map_err(|e| failed(&doing, &e))?;
     for line in &bench.plan().lines {
-        if let LineKind::TcpListen(at) = &line.kind {
-            warn_of_network(at);
+        match &line.kind {
+            LineKind::TcpListen(at) => warn_of_network("tcp-listen", at),
+            LineKind::HartIp(server) => warn_of_network("hart-ip", &server.at),
+            _ => {}
         }
     }
     let api_at = place.as_ref().map(|p| p.at());
@@ -276,7 +279,7 @@ fn ready_text(bench: &Bench, out: &mut String) {
             (LineKind::Tcp(_), None) => {
                 let _ = writeln!(out, "  {:<width$} connected; reach it from the other end", place.at);
             }
-            (LineKind::TcpListen(_) | LineKind::Pty(_) | LineKind::Serial(..), None) => {
+            (_, None) => {
                 let _ = writeln!(
                     out,
                     "  {:<width$} reach it through the modem at the other end of the wires",
@@ -427,6 +430,9 @@ fn peer_words(news: &PeerNews) -> (&'static str, u64) {
     match news {
         PeerNews::Came => ("tcp_peer_came", 0),
         PeerNews::Refused { .. } => ("tcp_peer_refused", 0),
+        PeerNews::Session { news: ServerNews::Opened(_), .. } => ("session_begins", 0),
+        PeerNews::Session { news: ServerNews::Ended(_), .. } => ("session_ends", 0),
+        PeerNews::Session { .. } | PeerNews::Server(_) => ("session_trouble", 0),
         PeerNews::Gone { unheard, .. } => ("tcp_peer_gone", *unheard),
         PeerNews::Unheard { octets } => ("tcp_peer_unheard", *octets),
         PeerNews::TooSlow { unheard, .. } => ("tcp_peer_too_slow", *unheard),

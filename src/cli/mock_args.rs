@@ -46,6 +46,12 @@ impl HostCheckArgs {
   [[line]]
   at = \"pty:\"
 
+at = \"hart-ip:\" serves HART-IP, version 1, UDP and TCP, at 127.0.0.1:5094; \"hart-ip:ADDRESS:PORT\"
+elsewhere, where whoever reaches it can change the mock: there is no security. It keeps 32 sessions
+(sessions = N, to 1024), 8 TCP connections more, messages of 4096 octets, 8 requests of a session
+and 256 of all that wait, each for 30 s at most; it closes a TCP connection for whose reader 64 KiB
+wait, or that has no session for 10 s. [gateway] makes it a gateway with all devices behind it.
+
 While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path
 of every line and the seed, then what happens, at the end {\"ended\":true,...} with what passed.
 Every command takes the bench file as a LINE too, mock:BENCH.toml, without ports and without waiting.")]
@@ -69,7 +75,7 @@ pub struct MockArgs {
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file", "fault"])]
     pub protocol_faults: bool,
     /// Let programs drive the bench over HTTP: read every quantity, change, stop and step time, put it back. Without an
-    /// address at 127.0.0.1:4620; port 0 is any that is free. Another address than this machine's own needs a token.
+    /// address at 127.0.0.1:4620; port 0 is any that is free. Another address than loopback (127.0.0.1, ::1) needs a token.
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = bench::api::USUAL_PLACE, value_parser = api_place, value_name = "ADDRESS:PORT")]
     pub api: Option<SocketAddr>,
     /// The file with the token that requests to the API must carry; else the variable LOOPRIG_API_TOKEN has it, or

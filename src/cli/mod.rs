@@ -11,8 +11,11 @@ mod decode;
 mod demo;
 #[cfg(unix)]
 mod demo_bench;
+mod demo_ip;
 mod demo_later;
 mod demo_valve;
+#[cfg(unix)]
+mod demo_wave;
 mod describing;
 mod explain;
 pub mod fault_matrix;
@@ -34,6 +37,7 @@ mod mock_words;
 mod open_line;
 mod output;
 mod protocol_faults;
+mod recording;
 mod rules;
 mod scan;
 mod settings;
@@ -41,6 +45,11 @@ mod settings_args;
 mod valve;
 mod valve_args;
 mod waiting;
+mod wave;
+mod wave_args;
+mod wave_loop;
+mod wave_make;
+mod wave_read;
 mod wiring;
 mod wishes;
 
@@ -93,6 +102,7 @@ pub fn run() -> ExitCode {
         args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Valve(a) => valve::run(a, &mut output),
+        args::Command::Wave(a) => wave::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };
     let flushed = output.step_back();

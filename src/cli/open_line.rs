@@ -2,7 +2,7 @@
 
 use super::mock_line::MockLine;
 use crate::frame::{Capabilities, RawFrame};
-use crate::line::io::{InterruptHandle, PortLine};
+use crate::line::io::{InterruptHandle, PortLine, SampledLine};
 use crate::line::{Error, Event, Line, PortStatus, SendsFaults};
 use crate::time::{Instant, Pace};
 use std::sync::Arc;
@@ -14,6 +14,8 @@ pub enum OpenLine {
     Port(Box<PortLine>),
     /// A bench in this process.
     Mock(Box<MockLine>),
+    /// A recording.
+    Sampled(Box<SampledLine>),
 }
 
 impl OpenLine {
@@ -22,6 +24,7 @@ impl OpenLine {
         match self {
             OpenLine::Port(line) => Interrupt::Port(line.interrupt_handle()),
             OpenLine::Mock(line) => Interrupt::Mock(line.interrupt_flag()),
+            OpenLine::Sampled(line) => Interrupt::Mock(line.interrupt_flag()),
         }
     }
 
@@ -29,7 +32,7 @@ impl OpenLine {
     pub fn status(&self) -> Option<PortStatus> {
         match self {
             OpenLine::Port(line) => line.status(),
-            OpenLine::Mock(_) => None,
+            OpenLine::Mock(_) | OpenLine::Sampled(_) => None,
         }
     }
 
@@ -47,6 +50,7 @@ impl OpenLine {
         match self {
             OpenLine::Port(line) => line,
             OpenLine::Mock(line) => line,
+            OpenLine::Sampled(line) => line.as_ref(),
         }
     }
 
@@ -54,6 +58,7 @@ impl OpenLine {
         match self {
             OpenLine::Port(line) => line,
             OpenLine::Mock(line) => line,
+            OpenLine::Sampled(line) => line.as_mut(),
         }
     }
 }
@@ -70,6 +75,9 @@ impl Line for OpenLine {
     }
     fn now(&mut self) -> Instant {
         self.line_mut().now()
+    }
+    fn is_recording(&self) -> bool {
+        self.line().is_recording()
     }
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         self.line_mut().send(octets)
@@ -90,7 +98,7 @@ impl Line for OpenLine {
 pub enum Interrupt {
     /// Wakes it.
     Port(InterruptHandle),
-    /// It looks here again and again, for it never sleeps.
+    /// It looks here again and again, for it never sleeps for long.
     Mock(Arc<AtomicBool>),
 }
 

@@ -2,7 +2,7 @@
 
 use super::ask::host_failure;
 use super::output::{Failure, tell};
-use crate::app::command::Revision;
+use crate::app::command::{CommandSpec, Effect, Revision};
 use crate::app::status::{Delay, Status};
 use crate::exchange::Exchange;
 use crate::host::{Ask, Awaited, Device, HostError, Patience, ask_patiently};
@@ -56,10 +56,13 @@ pub fn waited_text(awaited: &Awaited) -> String {
     }
 }
 
-/// Says what to do about an answer that was put off, lost, or could not be put off, by a device of this revision; `reads`
-/// where the command changes nothing.
-pub fn advise(doing: &str, awaited: &Awaited, revision: Revision, reads: bool) {
+/// Says what to do about an answer that was put off, lost, or could not be put off, by a device of this revision; `row` is what
+/// is known of the command.
+pub fn advise(doing: &str, awaited: &Awaited, revision: Revision, row: Option<&CommandSpec>) {
     let exchange = &awaited.exchange;
+    let reads = row.is_some_and(|row| row.effect == Effect::Reads);
+    let own_busy =
+        row.and_then(|row| row.codes.iter().find(|c| c.code == 32 && (c.from..=c.to).contains(&revision)));
     let (wrong, next) = match (exchange.delay(), exchange.status()) {
         (Some(Delay::Initiated | Delay::Running), _) if awaited.repeats == 0 => (
             "the device has begun, and its answer comes later".to_owned(),
@@ -84,6 +87,11 @@ pub fn advise(doing: &str, awaited: &Awaited, revision: Revision, reads: bool) {
                 awaited.waited.as_secs_f64()
             ),
             "ask the identical command again: the answer waits in the device unless it has restarted",
+        ),
+        // Who describes what busy means here knows better than any general advice.
+        (None, Some(Status::Response(32))) if let Some(own) = own_busy => (
+            format!("the device answers: {}", own.text),
+            "look at what it does just now; ask again when that is over",
         ),
         (None, Some(Status::Response(32))) if reads => (
             "the device is busy, so it told nothing".to_owned(),

@@ -58,7 +58,8 @@ pub fn run(args: &WiringArgs, out: &mut Output) -> Result<Ended, Failure> {
     Ok(if judged.is_good() { Ended::Fine } else { Ended::Failed })
 }
 
-fn misread(e: &FileError) -> Failure {
+/// A sheet that cannot be read, for people.
+pub fn misread(e: &FileError) -> Failure {
     let doing = format!("reading the wiring sheet {}", e.location());
     Failure::new(doing, e.wrong_with_line(), e.right.clone())
 }

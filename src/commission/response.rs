@@ -11,6 +11,8 @@ pub struct Response {
     pub to: f64,
     /// From the step to the first response that is seen, s; `None`: there was none.
     pub dead_time_s: Option<f64>,
+    /// From the step to 28.3 % of the final change, s: where a lag has a third of its time constant behind it.
+    pub t28_s: Option<f64>,
     /// From the step to 63.2 % of the final change, s.
     pub t63_s: Option<f64>,
     /// From the step to 86.5 % of the final change, s.
@@ -44,11 +46,20 @@ impl Response {
             from,
             to,
             dead_time_s: first_departure(after, from, seen).map(since),
+            t28_s: at(1.0 - (-1f64 / 3.0).exp()),
             t63_s: at(1.0 - (-1f64).exp()),
             t86_s: at(1.0 - (-2f64).exp()),
             overshoot_percent: if moved { beyond / change.abs() * 100.0 } else { 0.0 },
             settled_s: moved.then(|| settled(after, to, within)).flatten().map(since),
         })
+    }
+
+    /// Time constant and dead time, s, of the lag that passes 28.3 and 63.2 % at the same times as this response [PL-44]; `None`
+    /// where it has no such times. Of a response that is no lag the dead time may come out below 0.
+    pub fn as_lag(&self) -> Option<(f64, f64)> {
+        let (t28, t63) = self.t28_s.zip(self.t63_s)?;
+        let lag_s = 1.5 * (t63 - t28);
+        Some((lag_s, t63 - lag_s))
     }
 }
 
@@ -114,6 +125,21 @@ mod tests {
         near(r.t86_s, 3.4);
         near(r.settled_s, 6.268_03);
         assert!(r.overshoot_percent < 1e-9);
+        // tau/3 after the dead time, and both come out again.
+        near(r.t28_s, 0.9);
+        near(r.as_lag().map(|l| l.0), 1.5);
+        near(r.as_lag().map(|l| l.1), 0.4);
+    }
+
+    /// A rate of 12.5 %/s over 20 %, 1.6 s: 28.347 % at 0.45355 s, 63.212 % at 1.01139 s; by hand tau = 0.83676 s, L = 0.17463 s. Nothing
+    /// moves: no lag.
+    #[test]
+    fn what_is_no_lag() {
+        let samples = sampled(4.0, |t| 40.0 + (12.5 * t).min(20.0));
+        let lag = Response::of(&samples, 0.0, 0.1, 0.1).unwrap().as_lag();
+        near(lag.map(|l| l.0), 0.836_76);
+        near(lag.map(|l| l.1), 0.174_63);
+        assert_eq!(Response::of(&[(0.0, 5.0), (1.0, 5.0)], 0.5, 0.1, 0.1).unwrap().as_lag(), None);
     }
 
     /// Second order, wn = 2, zeta = 0.5: overshoot exp(-pi zeta / sqrt(1 - zeta^2)) = 16.3034 %; the same downwards.

@@ -37,6 +37,8 @@ pub struct Needs {
     pub writes: bool,
     /// It may move the valve, or change what the loop current does.
     pub moves: bool,
+    /// It is also for a device whose write protect is on, though it writes.
+    pub also_protected: bool,
     /// The line sends wrong parity bits [LI-24].
     pub sends_bad_parity: bool,
     /// The line sends pauses inside a frame [LI-24].
@@ -110,6 +112,7 @@ impl Case {
             commands: &[],
             writes: false,
             moves: false,
+            also_protected: false,
             sends_bad_parity: false,
             sends_gaps: false,
             stamps: false,
@@ -161,6 +164,13 @@ impl Case {
     #[must_use]
     pub const fn moves(mut self) -> Case {
         self.needs.moves = true;
+        self
+    }
+
+    /// The same, though it writes also on a device whose write protect is on; other cases that write are skipped there.
+    #[must_use]
+    pub const fn also_protected(mut self) -> Case {
+        self.needs.also_protected = true;
         self
     }
 

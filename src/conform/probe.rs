@@ -20,6 +20,8 @@ const SLAVE_TIME_OUT: u64 = 28;
 pub const RESERVED: [u8; 6] = [4, 5, 10, 127, 254, 255];
 /// How often a request is repeated that nobody answered, or only with damage.
 const REPEATS: usize = 3;
+/// In octet 15 of command 15 [TB-03].
+const WRITE_PROTECTED: u8 = 1;
 /// How long a delayed response or a busy device is waited for [HO-10].
 const LONGEST_DELAY: Duration = Duration::from_secs(60);
 
@@ -46,6 +48,7 @@ pub struct Probe<'l> {
     pub(super) requests: u64,
     pub(super) damaged: u64,
     has: BTreeMap<u8, bool>,
+    is_protected: Option<bool>,
 }
 
 impl<'l> Probe<'l> {
@@ -67,6 +70,7 @@ impl<'l> Probe<'l> {
             requests: 0,
             damaged: 0,
             has: BTreeMap::new(),
+            is_protected: None,
         }
     }
 
@@ -265,7 +269,7 @@ impl<'l> Probe<'l> {
     }
 
     /// Whether the device has a command. One that reads is asked; one that wants data is sent without any, which a device
-    /// refuses (5) or does not know (64). One that acts without data is not sent: `None`.
+    /// refuses (5) or does not know (64). One that acts without data is not sent, and silence tells nothing: `None`.
     ///
     /// # Errors
     /// As [`Probe::ask`].
@@ -279,10 +283,27 @@ impl<'l> Probe<'l> {
         if !harmless {
             return Ok(None);
         }
-        let reply = self.ask(command, &[])?;
+        let reply = match self.ask(command, &[]) {
+            // Whether silence is right is the matter of another case.
+            Err(Stop::Fail { .. }) => return Ok(None),
+            other => other?,
+        };
         let has = reply.code != 64;
         self.has.insert(command, has);
         Ok(Some(has))
+    }
+
+    /// Whether command 15 says that write protect is on [TB-03]; asked once, for nobody turns it on or off over the wires.
+    /// `false` where it is not told.
+    pub(super) fn is_protected(&mut self) -> Result<bool, Stop> {
+        if let Some(is) = self.is_protected {
+            return Ok(is);
+        }
+        let request = self.request(15, &[]);
+        let told = self.send(&request)?.reply().filter(Reply::is_success).and_then(|r| r.octet(15));
+        // Without a whole answer the next case asks again.
+        self.is_protected = told.map(|code| code == WRITE_PROTECTED);
+        Ok(self.is_protected == Some(true))
     }
 
     /// Skips the case if the device says that it does not know the command, code 64.
@@ -398,7 +419,7 @@ impl<'l> Probe<'l> {
         };
         let (writes, moves) = self.needs_now;
         let allowed = match effect {
-            Effect::Reads => true,
+            Effect::Reads | Effect::Stops => true,
             Effect::Writes => writes || moves,
             Effect::Moves => moves,
         };

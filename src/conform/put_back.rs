@@ -35,7 +35,8 @@ impl Probe<'_> {
     /// from the reply. Afterwards it is read again and compared. Gives the reply.
     ///
     /// # Errors
-    /// As [`Probe::read`]; a fail if the reply has too few octets for `make`, which gives `None` then.
+    /// As [`Probe::read`]; inconclusive if the reply has too few octets for `make`, which gives `None` then: that it is cut is
+    /// the matter of another case.
     pub fn save(
         &mut self,
         read: u8,
@@ -45,7 +46,8 @@ impl Probe<'_> {
     ) -> Result<Reply, Stop> {
         let reply = self.read(read, ask)?;
         let Some(data) = make(&reply) else {
-            return fail(format!("the whole data of command {read}"), reply.to_string());
+            let why = format!("the answer to command {read} has too few octets to be put back: {reply}");
+            return Err(Stop::Inconclusive(why));
         };
         let ask = ask.to_vec();
         let what = format!("command {write} with data {}", hex(&data));

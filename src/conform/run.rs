@@ -291,6 +291,11 @@ impl Suite {
         if needs.writes && !(self.writing || self.moving) {
             return Err(Stop::Skip("it changes what the device stores; --write allows that".to_owned()));
         }
+        if (needs.writes || needs.moves) && !needs.also_protected && probe.is_protected()? {
+            return Err(Stop::Skip(
+                "write protect is on, says command 15; turn it off at the device".to_owned(),
+            ));
+        }
         let sends = probe.sends_faults();
         let sees = probe.capabilities();
         let half = probe.pace().character() / 2;

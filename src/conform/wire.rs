@@ -27,11 +27,14 @@ impl Probe<'_> {
         let begun = self.line.now();
         loop {
             let now = self.line.now();
-            let free = self.last_at + self.characters(self.quiet);
+            let limit = self.characters(PATIENCE).max(SEND_LIMIT);
+            // A device that sends something behind each of its bursts would never let us speak.
+            let quiet = if now.since(begun) > limit / 4 { AFTER_A_FRAME } else { self.quiet };
+            let free = self.last_at + self.characters(quiet);
             if !self.wait(free.max(now))? && free <= now {
                 break;
             }
-            if now.since(begun) > self.characters(PATIENCE).max(SEND_LIMIT) {
+            if now.since(begun) > limit {
                 return Err(Stop::Bench(format!(
                     "the line was not silent long enough in {:.1} s to speak",
                     now.since(begun).as_secs_f64()
@@ -130,7 +133,7 @@ impl Probe<'_> {
                 self.receiver.handle_timeout(until);
                 self.collect();
             }
-            Event::Sent { .. } => {}
+            Event::Sent { .. } | Event::NoAnswer { .. } => {}
             Event::Interrupted => return Err(Stop::Interrupted),
             Event::Closed => return Err(Stop::Lost("it was closed at the other end".to_owned())),
         }

@@ -13,6 +13,7 @@ mod config;
 mod delayed;
 mod described;
 mod faults;
+mod gateway;
 mod identity;
 mod kind;
 mod lag;
@@ -39,6 +40,7 @@ pub use described::{
     Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
 };
 pub use faults::{Consequences, FaultSection, ProtocolFault};
+pub use gateway::{Gateway, GatewayConfig, Handled, SubDevice};
 pub use identity::{Identity, MANUFACTURER};
 pub use kind::{
     ElectronicsConfig, Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig,
@@ -225,15 +227,15 @@ impl Device {
         self.state.config.busy = busy;
     }
 
-    /// The power goes away, and [`Device::power_cycle`] is when it comes back: a request half heard, an answer, what was
-    /// put off and whatever was leaving are lost [DV-51]. What is stored is stored. Until then the device is not to
+    /// The power goes away at `now`, and [`Device::power_cycle`] is when it comes back: a request half heard, an answer, what
+    /// was put off, a calibration and whatever was leaving are lost [DV-51]. What is stored is stored. Until then the device is not to
     /// be asked for anything.
-    pub fn power_lost(&mut self) {
+    pub fn power_lost(&mut self, now: Instant) {
         self.pending = None;
         self.forget_heard();
         self.deaf_until = None;
         self.leaving = None;
-        self.state.power_lost();
+        self.state.power_lost(now);
     }
 
     fn forget_heard(&mut self) {

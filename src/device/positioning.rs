@@ -3,8 +3,8 @@
 use super::Device;
 use super::kind::{PRIMARY, Positioning};
 use super::positioner::{
-    Act, Alarm, Electronics, Ended, Ending, FaultEntry, Key, Kind as Learns, MOST_FAULTS, Outcome, Refusal,
-    Senses, SetUpError, Shown, StoredPositioner, display, display_state,
+    Act, Alarm, AlarmSet, Cause, Electronics, Ended, Ending, FaultEntry, Key, Kind as Learns, MOST_FAULTS,
+    Outcome, Refusal, Senses, SetUpError, Shown, StoredPositioner, display, display_state,
 };
 use super::response::{Ignored, NotBegun, Response};
 use super::state::State;
@@ -34,7 +34,7 @@ impl fmt::Display for PositionerNews {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             PositionerNews::CalibrationBegun(kind) => {
-                write!(f, "a calibration of kind {} has begun", kind.code())
+                write!(f, "a calibration has begun: {}", kind.words())
             }
             PositionerNews::CalibrationEnded(Outcome { ending, lasted_s, stage, .. }) => match ending {
                 Ending::Done => write!(f, "the calibration is done, after {lasted_s:.0} s"),
@@ -207,7 +207,7 @@ impl State {
             Act::Calibrate(learns) => {
                 let response = self.begin_calibration_here(now, learns);
                 if let Some(own) = self.kind.positioning_mut() {
-                    own.keys_mut().has_made(response);
+                    own.keys_mut().has_made(now, response);
                 }
                 response
             }
@@ -287,12 +287,17 @@ impl State {
         was_running
     }
 
-    /// The power has come, or a reset: how a calibration ended that ran until then is stored.
+    /// Something outside ends a calibration that runs.
+    pub fn fail_calibration(&mut self, now: Instant, cause: Cause) {
+        if self.kind.positioning_mut().is_some_and(|own| own.electronics_mut().fail(cause)) {
+            self.calibration_ended(now, Ending::Failed(cause));
+        }
+    }
+
+    /// The power has come, or a reset: that it has ended a calibration is stored.
     pub fn positioner_started(&mut self, now: Instant) {
-        let result = self.kind.positioning().and_then(|own| own.electronics().result().copied());
-        let stored = self.stored.positioner.as_ref().and_then(|s| s.ended).map(|e| e.outcome);
-        if let Some(outcome) = result.filter(|r| Some(*r) != stored) {
-            self.calibration_ended(now, outcome.ending);
+        if self.kind.positioning_mut().is_some_and(|own| own.take_ended_by_start()) {
+            self.calibration_ended(now, Ending::Failed(Cause::PowerLost));
         }
         self.counters_kept = now;
         self.condition = self.kind.condition();
@@ -409,6 +414,21 @@ impl Device {
         self.state.positioning().map(|own| own.electronics())
     }
 
+    /// Its alarms as they are; none for a device without electronics [DV-89].
+    pub fn alarms(&self) -> AlarmSet {
+        self.state.positioning().map_or(AlarmSet::default(), |own| own.alarms_now())
+    }
+
+    /// The set point by hand, percent of the range; `None` where it follows the loop, and for a device without electronics.
+    pub fn by_hand_percent(&self) -> Option<f64> {
+        self.state.positioning().and_then(|own| own.by_hand())
+    }
+
+    /// Whether the process allows a calibration [DV-91]; false for a device without electronics.
+    pub fn allows_calibration(&self) -> bool {
+        self.state.positioning().is_some_and(|own| own.set_up().calibration_allowed)
+    }
+
     /// Begins a calibration as somebody at the device does; gives what the device makes of that.
     pub fn begin_calibration(&mut self, now: Instant, learns: Learns) -> Response {
         self.come_to(now);
@@ -420,8 +440,11 @@ impl Device {
         self.state.answered(now, Response::NotBegun(NotBegun::NoPower))
     }
 
-    /// The process allows a calibration from now on, or no longer [DV-91].
-    pub fn allow_calibration(&mut self, allowed: bool) {
+    /// The process allows a calibration from `now` on, or no longer; then one that runs ends [DV-91].
+    pub fn allow_calibration(&mut self, now: Instant, allowed: bool) {
+        if !allowed {
+            self.state.fail_calibration(now, Cause::NoLongerAllowed);
+        }
         if let Some(own) = self.state.kind.positioning_mut() {
             own.allow_calibration(allowed);
         }

@@ -22,6 +22,32 @@ pub enum NotBegun {
 }
 
 impl NotBegun {
+    /// Every reason.
+    pub const ALL: [NotBegun; 8] = [
+        NotBegun::NoElectronics,
+        NotBegun::NoPower,
+        NotBegun::WriteProtected,
+        NotBegun::Locked,
+        NotBegun::NotAllowed,
+        NotBegun::Refused(Refusal::Running),
+        NotBegun::Refused(Refusal::NoSupply),
+        NotBegun::Refused(Refusal::NoCurrent),
+    ];
+
+    /// As the display says it, at most 24 characters [DV-99].
+    pub const fn short(self) -> &'static str {
+        match self {
+            NotBegun::NoElectronics => "no: no computed valve",
+            NotBegun::NoPower => "no: no power",
+            NotBegun::WriteProtected => "no: write-protected",
+            NotBegun::Locked => "no: locked against all",
+            NotBegun::NotAllowed => "no: process forbids it",
+            NotBegun::Refused(Refusal::Running) => "no: calibration running",
+            NotBegun::Refused(Refusal::NoSupply) => "no: no supply pressure",
+            NotBegun::Refused(Refusal::NoCurrent) => "no: no loop current",
+        }
+    }
+
     /// What to do next.
     pub fn next(self) -> &'static str {
         match self {

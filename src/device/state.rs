@@ -7,7 +7,7 @@ use super::delayed::Delayed;
 use super::faults;
 use super::kind::{self, Around, Condition, Input, Kind, LoopCurrent, MOST_VARIABLES, Output, PRIMARY};
 use super::memory::ImageError;
-use super::positioner::Alarm;
+use super::positioner::{Alarm, Cause};
 use super::positioning::PositionerNews;
 use super::status::Said;
 use super::stored::{Stored, TwoPointTrim};
@@ -162,7 +162,8 @@ impl State {
     }
 
     /// The power is gone: nothing is under way any more [DV-51].
-    pub fn power_lost(&mut self) {
+    pub fn power_lost(&mut self, now: Instant) {
+        self.fail_calibration(now, Cause::PowerLost);
         self.delayed.forget();
         self.occupied_until = None;
         self.starts_again = false;

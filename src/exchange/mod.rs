@@ -2,10 +2,12 @@
 //!
 //! This is all that people-facing code sees. It still points at the octets and their times.
 
+mod direct;
 mod inside;
 pub mod json;
 pub mod view;
 
+pub use direct::{DirectRead, good_at, read_direct, read_pair};
 pub use inside::Inside;
 
 use crate::app::command::described::{Described, DeviceType, NUMBERS, StatusWords};

@@ -200,6 +200,13 @@ impl Frame {
         self
     }
 
+    /// The same frame with this address in place of its own; the kinds of both may differ.
+    #[must_use]
+    pub fn with_address(mut self, address: Address) -> Frame {
+        self.address = address;
+        self
+    }
+
     /// The same frame with the physical layer bits `bits`, of which the two low ones count [FR-03].
     #[must_use]
     pub fn with_physical(mut self, bits: u8) -> Frame {
@@ -442,6 +449,13 @@ pub enum DecodeErrorKind {
         /// The byte count.
         count: u8,
     },
+}
+
+impl DecodeError {
+    /// Whether octets are missing at the end.
+    pub const fn is_short(&self) -> bool {
+        matches!(self.kind, DecodeErrorKind::Short { .. })
+    }
 }
 
 impl fmt::Display for DecodeError {

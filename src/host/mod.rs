@@ -31,8 +31,7 @@ const PREAMBLES: core::ops::RangeInclusive<u8> = 5..=20;
 /// What was overheard and not yet collected.
 const MAX_OVERHEARD: usize = 1000;
 
-/// Most events that are looked at before a request, or before the time, so that a line that never rests
-/// cannot hold it up.
+/// Most events looked at before a request, or before the time: a line that never rests cannot hold it up.
 const MAX_WAITING: usize = 10_000;
 
 /// Why a host could not ask.
@@ -291,6 +290,7 @@ impl<L: Line> Host<L> {
                 self.master.handle(at, &octets);
             }
             Event::Sent { at } => self.master.sent(at),
+            Event::NoAnswer { at } => self.master.no_answer(at),
             Event::TimeOut => return Ok(false),
             Event::Interrupted => return Err(HostError::Interrupted),
             Event::Closed => return Err(HostError::Closed),
@@ -311,7 +311,7 @@ impl<L: Line> Host<L> {
             match event {
                 Event::Octets(octets) => self.master.handle(now, &octets),
                 Event::Sent { at } => self.master.sent(at),
-                Event::TimeOut => {}
+                Event::TimeOut | Event::NoAnswer { .. } => {}
                 Event::Interrupted => return Err(HostError::Interrupted),
                 Event::Closed => return Err(HostError::Closed),
             }

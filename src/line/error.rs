@@ -29,6 +29,8 @@ pub enum Fault {
     ConnectionRefused,
     /// The host does not answer, or there is no way to it.
     NoAnswer,
+    /// The server opens no session [IP-05].
+    SessionRefused,
     /// Somebody listens at that address already.
     AddressTaken,
     /// The address is none of this machine's.
@@ -37,6 +39,12 @@ pub enum Fault {
     Stuck,
     /// The line cannot send such faults [LI-24].
     CannotSend,
+    /// The line only listens.
+    ListensOnly,
+    /// No file of that name, or none that can be read.
+    NoFile,
+    /// What is read is no recording that holds tones [WV-12].
+    NoRecording,
     /// Anything else; the system's words are all there is.
     System,
 }
@@ -89,6 +97,9 @@ impl Error {
                 "start the other end first (`looprig mock` prints the line that reaches it), and check host and port"
             }
             Fault::NoAnswer => "check host, network and firewall, then try once more",
+            Fault::SessionRefused => {
+                "wait until a session is free, or ask for a primary one with ?session=primary: some servers keep no other"
+            }
             Fault::AddressTaken => {
                 "end the other program, or listen at another port; port 0 takes any that is free"
             }
@@ -97,6 +108,13 @@ impl Error {
                 "make the program at the other end read, or unplug the adapter and plug it in again; then reopen the line"
             }
             Fault::CannotSend => "send them on a line of the kind mock:, which can",
+            Fault::ListensOnly => {
+                "read it with `looprig listen`, `decode` or `wave read`; to ask a device, name the line of a modem"
+            }
+            Fault::NoFile => "check the name, or give wav:- to read standard input",
+            Fault::NoRecording => {
+                "record again as WAV, 16 bits, 8000 to 192000 samples a second, or export time and volts as a table"
+            }
             Fault::System => "put right what the system complains of, then try once more",
         }
     }
@@ -117,10 +135,14 @@ impl fmt::Display for Error {
             Fault::HostUnknown => "there is no host of that name",
             Fault::ConnectionRefused => "nobody listens there",
             Fault::NoAnswer => "the host does not answer",
+            Fault::SessionRefused => "the server opens no session",
             Fault::AddressTaken => "somebody listens there already",
             Fault::AddressNotHere => "this machine does not have that address",
             Fault::Stuck => "the port takes no more octets",
             Fault::CannotSend => "this line cannot send that",
+            Fault::ListensOnly => "this line only listens",
+            Fault::NoFile => "there is no such file",
+            Fault::NoRecording => "this recording cannot be read",
             Fault::System => "the system refused",
         };
         write!(f, "{} {}: {what}", self.doing, self.line)?;

@@ -14,6 +14,7 @@ mod endpoint;
 mod error;
 mod error_counts;
 mod hardware;
+mod hart_ip;
 mod in_process;
 #[cfg(feature = "io")]
 pub mod io;
@@ -29,6 +30,7 @@ pub use endpoint::{Endpoint, LOOPBACK};
 pub use error::{Error, Fault};
 pub use error_counts::ErrorCounts;
 pub use hardware::{Hardware, Lines, Unsent};
+pub use hart_ip::{HartIpClient, HartIpServer, MOST_SESSIONS};
 pub use in_process::InProcess;
 pub use parmrk::ParmrkDecoder;
 pub use port_logic::{PortFault, PortLogic, PortOutput, PortStatus};
@@ -73,6 +75,12 @@ pub enum Event {
         /// End of that octet.
         at: Instant,
     },
+    /// On a line of whole messages: the other end has told that the oldest unanswered [`Line::send`] will have no
+    /// answer, or the line knows that by now [IP-12].
+    NoAnswer {
+        /// When that was known.
+        at: Instant,
+    },
     /// The deadline passed and nothing else happened.
     TimeOut,
     /// Somebody asked the program to stop.
@@ -94,6 +102,11 @@ pub trait Line {
 
     /// The time on the line's own clock, which was zero when the line was opened.
     fn now(&mut self) -> Instant;
+
+    /// Whether it ends by its nature, as a recording does, so that [`Event::Closed`] is no loss.
+    fn is_recording(&self) -> bool {
+        false
+    }
 
     /// Starts to send `octets`, preambles included; [`Event::Sent`] follows when the last has left.
     /// A transmission that is started during another one waits for its end.
@@ -138,6 +151,9 @@ impl<L: Line + ?Sized> Line for Box<L> {
     }
     fn now(&mut self) -> Instant {
         (**self).now()
+    }
+    fn is_recording(&self) -> bool {
+        (**self).is_recording()
     }
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         (**self).send(octets)

@@ -117,7 +117,7 @@ impl<L: Line, F: FnMut(Direction, &[Octet])> Line for Tap<L, F> {
                     self.show_sent(&frame, *at);
                 }
             }
-            Ok(Event::TimeOut | Event::Interrupted) => {}
+            Ok(Event::TimeOut | Event::Interrupted | Event::NoAnswer { .. }) => {}
             Ok(Event::Closed) | Err(_) => self.show_unfinished(),
         }
         event

@@ -1,4 +1,10 @@
-//! Results of the conformance suite as text, JSON and CSV.
+//! Results of the conformance suite as text, JSON and CSV, as a page and as JUnit XML.
+
+mod html;
+mod junit;
+
+pub use html::html;
+pub use junit::junit;
 
 use super::table::Table;
 use super::text::{plural, write_wrapped};
@@ -9,6 +15,37 @@ use serde_json::{Value as Json, json};
 
 /// Pieces of traffic that text shows of a fail, unless more is asked for.
 const FEW: usize = 6;
+
+/// What a report says of itself, besides the results.
+#[derive(Clone, Debug, Default)]
+pub struct About {
+    /// When it is made, UTC to the second, such as `2026-11-30T02:40:00`.
+    pub made: String,
+    /// Name of the log that was kept meanwhile.
+    pub log: Option<String>,
+}
+
+/// The unique address in hex.
+fn address(r: &Results) -> String {
+    r.device.unique.iter().map(|o| format!("{o:02X}")).collect()
+}
+
+/// The part of a log in which a case was.
+fn span_words(c: &CaseResult) -> String {
+    format!("{} s to {} s", c.span.0, c.span.1)
+}
+
+/// The newest `most` pieces of traffic, each with time, way and octets, and how many stand before.
+fn traffic(c: &CaseResult, most: usize) -> (usize, Vec<[String; 3]>) {
+    let before = c.words.len().saturating_sub(most);
+    let row = |w: &crate::conform::Words| [w.at().to_string(), way(w.way).to_owned(), w.hex()];
+    (before, c.words[before..].iter().map(row).collect())
+}
+
+/// Which way octets went.
+fn way(way: Way) -> &'static str {
+    if way == Way::Sent { "sent" } else { "came" }
+}
 
 /// Appends the list of cases.
 pub fn write_list(cases: &[Case], options: Options, out: &mut String) {
@@ -52,7 +89,7 @@ fn write_text(r: &Results, options: Options, out: &mut String) {
         plural(usize::try_from(r.requests).unwrap_or(usize::MAX), "request"),
         r.lasted.as_secs_f64()
     );
-    write_sections(r, out);
+    sections_table(r).write(Format::Text, out);
     for c in &r.cases {
         if options.verbosity > 0 && c.verdict == Verdict::Pass {
             let _ = writeln!(out, "pass {} [{}]", c.case.id, c.case.requirement);
@@ -89,8 +126,8 @@ fn write_text(r: &Results, options: Options, out: &mut String) {
     write_end(r, out);
 }
 
-/// A line a section.
-fn write_sections(r: &Results, out: &mut String) {
+/// How many cases ended how, a row a section.
+fn sections_table(r: &Results) -> Table {
     let mut table = Table::new(
         "",
         &["section", "pass", "fail", "known", "advice", "inconclusive", "skip", "bench_error"],
@@ -123,7 +160,7 @@ fn write_sections(r: &Results, out: &mut String) {
             of(&|c| matches!(c.verdict, Verdict::BenchError(_))),
         ]);
     }
-    table.write(Format::Text, out);
+    table
 }
 
 /// The word for a fail: one that counts, one that was known, one that is an advice alone.
@@ -159,7 +196,7 @@ fn write_fail(
     if let Some(reason) = &c.known {
         line("known", reason);
     }
-    line("log", &format!("{} s to {} s", c.span.0, c.span.1));
+    line("log", &span_words(c));
     if c.known.is_some() && options.verbosity == 0 {
         return;
     }
@@ -169,7 +206,7 @@ fn write_fail(
         let _ = writeln!(out, "    ({} before; -v shows them)", plural(skip, "more"));
     }
     for w in &c.words[skip..] {
-        let way = if w.way == Way::Sent { "sent" } else { "came" };
+        let way = way(w.way);
         let at = if options.times { format!("{} ", w.at()) } else { String::new() };
         write_wrapped(&format!("    {at}{way} {}", w.hex()), 8, out);
     }
@@ -275,12 +312,11 @@ fn write_json(r: &Results, out: &mut String) {
         End::LineLost(why) => ("line lost", Some(why)),
         End::Interrupted => ("interrupted", None),
     };
-    let device: String = r.device.unique.iter().map(|o| format!("{o:02X}")).collect();
     let end = json!({
         "ended": ended,
         "why": why,
         "line": r.line,
-        "device": device,
+        "device": address(r),
         "revision": r.device.claims,
         "passed": n.passed,
         "failed": n.failed,

@@ -10,6 +10,7 @@ pub mod summary;
 pub mod table;
 pub mod text;
 pub mod trace;
+pub mod wave;
 pub mod wiring;
 
 use crate::capture::Item;

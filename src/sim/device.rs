@@ -43,7 +43,7 @@ pub enum Change {
     WriteProtect(bool),
     /// Whether it answers "busy" where it may [DV-09].
     Busy(bool),
-    /// Whether its electronics are broken [DV-50].
+    /// Whether it says that its electronics are broken; it works on all the same [DV-50].
     Malfunction(bool),
     /// Its power is lost for a moment [DV-50].
     PowerCycle,
@@ -141,7 +141,9 @@ impl fmt::Display for Change {
             Change::WriteProtect(false) => f.write_str("write protect is off"),
             Change::Busy(true) => f.write_str("busy"),
             Change::Busy(false) => f.write_str("no longer busy"),
-            Change::Malfunction(true) => f.write_str("malfunction, the electronics are broken"),
+            Change::Malfunction(true) => {
+                f.write_str("malfunction: the device says that its electronics are broken, and works on")
+            }
             Change::Malfunction(false) => f.write_str("malfunction over, the electronics are mended"),
             Change::PowerCycle => f.write_str("power lost and back"),
             Change::ValveFault { name, severity } if *severity == 0.0 => write!(f, "valve repaired: {name}"),
@@ -251,7 +253,7 @@ impl DeviceStation {
         match (was_on, self.is_on()) {
             (true, false) => {
                 self.device.come_to(shown);
-                self.device.power_lost();
+                self.device.power_lost(shown);
             }
             (false, true) => self.device.power_cycle(shown),
             _ => {}
@@ -334,7 +336,7 @@ impl DeviceStation {
                 }
             }
             Change::PowerCycle => {}
-            Change::CalibrationAllowed(allowed) => self.device.allow_calibration(allowed),
+            Change::CalibrationAllowed(allowed) => self.device.allow_calibration(at, allowed),
             // It has no keys, and nobody there to ask.
             Change::Calibrate | Change::KeyPressed(..) if self.device.electronics().is_none() => {}
             Change::Calibrate if self.is_on() => {

@@ -11,6 +11,7 @@ mod host_fault;
 mod loop_faults;
 mod master;
 mod power;
+mod relay;
 mod second_master;
 mod site_fault;
 mod talker;
@@ -21,6 +22,7 @@ pub use device::{Change, DeviceStation};
 pub use host_fault::HostFault;
 pub use master::{Errand, MasterStation, Tally};
 pub use power::{CardDrives, Dark, Power, PowerNews, Supplied};
+pub use relay::{RelayStation, Relayed};
 pub use second_master::SecondMaster;
 pub use site_fault::{SiteFault, SiteFaults};
 pub use talker::Talker;
@@ -38,6 +40,8 @@ pub enum Participant {
     Device(Box<DeviceStation>),
     /// A master that asks what it was told to ask.
     Master(Box<MasterStation>),
+    /// A master that asks for others.
+    Relay(Box<RelayStation>),
     /// Somebody who says what it was told to say, when it was told.
     Talker(Talker),
     /// A master too many [DV-110].
@@ -92,6 +96,14 @@ impl Participant {
             _ => None,
         }
     }
+
+    /// The master that asks for others, if it is one.
+    pub fn relay_mut(&mut self) -> Option<&mut RelayStation> {
+        match self {
+            Participant::Relay(r) => Some(r),
+            _ => None,
+        }
+    }
 }
 
 impl Station for Participant {
@@ -99,6 +111,7 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.handle(now, octets),
             Participant::Master(s) => s.handle(now, octets),
+            Participant::Relay(s) => s.handle(now, octets),
             Participant::Talker(s) => s.handle(now, octets),
             Participant::SecondMaster(s) => s.handle(now, octets),
         }
@@ -107,6 +120,7 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.sent(now),
             Participant::Master(s) => s.sent(now),
+            Participant::Relay(s) => s.sent(now),
             Participant::Talker(s) => s.sent(now),
             Participant::SecondMaster(s) => s.sent(now),
         }
@@ -115,6 +129,7 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.carrier(now, on),
             Participant::Master(s) => s.carrier(now, on),
+            Participant::Relay(s) => s.carrier(now, on),
             Participant::Talker(s) => s.carrier(now, on),
             Participant::SecondMaster(s) => s.carrier(now, on),
         }
@@ -123,6 +138,7 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.poll_transmit(now),
             Participant::Master(s) => s.poll_transmit(now),
+            Participant::Relay(s) => s.poll_transmit(now),
             Participant::Talker(s) => s.poll_transmit(now),
             Participant::SecondMaster(s) => s.poll_transmit(now),
         }
@@ -131,13 +147,14 @@ impl Station for Participant {
         match self {
             Participant::Device(s) => s.poll_raw(now),
             Participant::Talker(s) => s.poll_raw(now),
-            Participant::Master(_) | Participant::SecondMaster(_) => None,
+            Participant::Master(_) | Participant::Relay(_) | Participant::SecondMaster(_) => None,
         }
     }
     fn wake_at(&self) -> Option<Instant> {
         match self {
             Participant::Device(s) => s.wake_at(),
             Participant::Master(s) => s.wake_at(),
+            Participant::Relay(s) => s.wake_at(),
             Participant::Talker(s) => s.wake_at(),
             Participant::SecondMaster(s) => s.wake_at(),
         }
@@ -175,6 +192,11 @@ impl World {
     /// Adds a master; gives its index among the stations.
     pub fn add_master(&mut self, master: MasterStation, clock: Clock) -> usize {
         self.bus.add_station_with(Participant::Master(Box::new(master)), clock)
+    }
+
+    /// Adds a master that asks for others; gives its index among the stations.
+    pub fn add_relay(&mut self, relay: RelayStation) -> usize {
+        self.bus.add_station(Participant::Relay(Box::new(relay)))
     }
 
     /// Adds a master too many; gives its index among the stations.

@@ -18,7 +18,7 @@ pub mod noise;
 mod remedy;
 mod tolerance;
 
-pub use ac::{Station, TONES_HZ, Tone, Transmission};
+pub use ac::{Station, TONES_HZ, Tone, Transmission, tone};
 pub use cable::Cable;
 pub use checks::{Check, Kind, digits};
 pub use circuit::{

@@ -186,6 +186,19 @@ fn a_terminal_that_corrodes() {
     }
 }
 
+const GATEWAY: &str = "hart-ip-gateway.toml";
+
+/// On a `mock:` line there is no gateway: its devices are on the wires themselves. What the gateway does with them is in
+/// `hart_ip/bench.rs`.
+#[test]
+fn the_devices_behind_a_gateway() {
+    let mut host = host(&plan(GATEWAY));
+    for (address, tag) in [(0, "FV-3104"), (1, "FV-3105"), (2, "TT-3107")] {
+        let (_, device) = find(&mut host, address);
+        assert!(text(&ask(&mut host, &device, 13), "tag").contains(tag), "{address}");
+    }
+}
+
 #[test]
 fn every_file_is_run_here() {
     let mut files: Vec<String> =
@@ -193,7 +206,7 @@ fn every_file_is_run_here() {
     files.sort();
     let mut run: Vec<&str> = DEVICES.iter().map(|d| d.file).collect();
     run.extend(MULTIDROP.iter().map(|m| m.file));
-    run.extend([TWO_MASTERS, THREE_REVISIONS, TWO_KINDS, PUMP_HOUSE, BURSTING, DELAYED, CORRODING]);
+    run.extend([TWO_MASTERS, THREE_REVISIONS, TWO_KINDS, PUMP_HOUSE, BURSTING, DELAYED, CORRODING, GATEWAY]);
     run.sort();
     run.dedup();
     assert_eq!(files, run);

@@ -1,6 +1,7 @@
 //! The conformance suite on virtual time: healthy mocks pass it, and each case fails on a device that is bad.
 
 mod cases_a;
+mod cases_b;
 mod chaos;
 mod example;
 mod framework;
@@ -9,4 +10,5 @@ mod link;
 #[cfg(feature = "io")]
 mod matrix;
 mod notes;
+mod reports;
 mod rig;

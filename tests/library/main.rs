@@ -10,6 +10,7 @@ mod described;
 mod device_commands;
 mod exchanges;
 mod fixtures;
+mod hart_ip;
 mod host_check;
 mod host_in_process;
 mod inside;
@@ -25,5 +26,6 @@ mod settings;
 #[path = "../support/mod.rs"]
 mod support;
 mod tshark_vectors;
+mod wave;
 mod wiring;
 mod world_copy;

@@ -5,6 +5,7 @@ mod answers;
 mod bursts;
 mod codes;
 mod scene;
+mod single;
 mod stage;
 mod universal;
 mod values;
@@ -19,7 +20,7 @@ use scene::{holds, play};
 pub type Scene = (&'static str, &'static str, &'static str, &'static str);
 
 const SCENES: &[&[Scene]] =
-    &[answers::SCENES, universal::SCENES, codes::SCENES, bursts::SCENES, values::SCENES];
+    &[answers::SCENES, universal::SCENES, codes::SCENES, bursts::SCENES, values::SCENES, single::SCENES];
 
 /// The newest revision that can have it.
 fn revision_of(fault: &ProtocolFault) -> Revision {

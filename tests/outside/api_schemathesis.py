@@ -3,8 +3,9 @@
 
 schemathesis (PyPI) makes requests of the document: every answer must be as the document says, what is allowed must be taken,
 what is not must be refused, and nothing may be answered with 500. It reads every answer to its end, and the stream `/trace`
-has none: that one is asked by tests/support/api_trace.py, by the same document, before and after. Afterwards the mock must still answer, and
-end well when it is told to.
+has none: that one is asked by tests/support/api_trace.py, by the same document, before and after. Every other operation of the document
+must have been asked, and at least half of them done: a run that got nowhere is no pass.
+Afterwards the mock must still answer, and end well when it is told to.
 
 Usage: api_schemathesis.py [SEED] [SECONDS]     (LOOPRIG=PROGRAM uses that program instead of building one)
 """
@@ -12,11 +13,13 @@ Usage: api_schemathesis.py [SEED] [SECONDS]     (LOOPRIG=PROGRAM uses that progr
 import json
 import os
 import pathlib
+import re
 import signal
 import subprocess
 import sys
 import tempfile
 import threading
+import urllib.parse
 import urllib.request
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
@@ -24,10 +27,10 @@ sys.path.insert(0, str(TOP / "tests" / "support"))
 
 import api_trace  # noqa: E402
 
-SEED, SECONDS = 20261130, 50
+SEED, SECONDS = 20261130, 90
 WANTED = "schemathesis>=4.32,<5"
 
-# Two kinds of device, a computed valve, a loop that is computed, a master, an event: nearly every key of a change means
+# Two kinds of device, a computed valve with a trip valve, a loop that is computed, a master, an event: nearly every key of a change means
 # something. The current of this loop is the devices' own, so that key is refused.
 BENCH = """
 seed = 5
@@ -46,6 +49,8 @@ polling_address = 1
 device_id = 1
 [device.valve]
 stroke_mm = 20
+[device.valve.fail]
+trip_dm3_per_s_bar = 2
 [[device]]
 tag = "TT-3105"
 kind = "temperature"
@@ -61,6 +66,35 @@ loop_extra_ohm = 400
 """
 
 RUN = "import sys; from schemathesis.cli import schemathesis as main; sys.exit(main())"
+
+
+# The stream has its own test; the document is what schemathesis begins with, and it is not counted among what it asks.
+ELSEWHERE = ("/trace", "/openapi.json")
+METHODS = ("get", "post", "put", "patch", "delete")
+
+
+def reached(document, har):
+    """Of each operation of the document that is to be asked: the status codes with which it was answered."""
+    found = {(method, path): set() for path, item in document["paths"].items() if path not in ELSEWHERE
+             for method in METHODS if method in item}
+    patterns = {path: re.compile(re.sub(r"\\{[^}]*\\}", "[^/]*", re.escape(path)) + "$") for _, path in found}
+    for entry in har["log"]["entries"]:
+        method = entry["request"]["method"].lower()
+        asked = urllib.parse.urlsplit(entry["request"]["url"]).path
+        for (known, path), statuses in found.items():
+            if known == method and patterns[path].match(asked):
+                statuses.add(entry["response"]["status"])
+    return found
+
+
+def missing(found):
+    """What of it was not asked, or never done."""
+    faults = [f"{method.upper()} {path} was not asked" for (method, path), statuses in found.items() if not statuses]
+    done = [key for key, statuses in found.items() if any(200 <= s < 300 for s in statuses)]
+    # What puts a snapshot back or drops one, and what steps, needs another operation before it: luck.
+    if 2 * len(done) < len(found):
+        faults.append(f"only {len(done)} of {len(found)} operations were ever done")
+    return faults
 
 
 def library():
@@ -113,12 +147,16 @@ def main():
             for thread in threads:
                 thread.start()
             before = api_trace.check(url, seed)
+            with urllib.request.urlopen(f"{url}/openapi.json", timeout=20) as answer:
+                document = json.load(answer)
+            report = pathlib.Path(scratch) / "asked.har"
             done = subprocess.run(
                 [sys.executable, "-c", RUN, "run", f"{url}/openapi.json", "--url", url, "--exclude-path", "/trace",
                  "--max-examples", "30", "--max-time", str(seconds), "--seed", str(seed), "--request-timeout", "20",
-                 "--no-color", "--warnings", "off"],
+                 "--report", "har", "--report-har-path", str(report), "--no-color", "--warnings", "off"],
                 cwd=scratch, env={**os.environ, "PYTHONPATH": str(folder)}, timeout=seconds * 4 + 120,
             ).returncode
+            found = reached(document, json.loads(report.read_text())) if report.exists() else None
             after = api_trace.check(url, seed + 1)
             with urllib.request.urlopen(f"{url}/time", timeout=20) as answer:
                 alive = answer.status == 200
@@ -132,6 +170,7 @@ def main():
     faults += [f"the stream /trace: {trace}" for trace in (before, after) if trace]
     if done != 0:
         faults.append(f"schemathesis ended with {done}")
+    faults += ["schemathesis wrote no report of what it asked"] if found is None else missing(found)
     if not alive or ended != 0:
         faults.append(f"the mock ended with {ended}")
     if any("panicked" in line for line in wrong):
@@ -141,7 +180,7 @@ def main():
     for fault in faults:
         print(f"api_schemathesis: {fault}", file=sys.stderr)
     if not faults:
-        print("api_schemathesis: every answer is as the document says")
+        print(f"api_schemathesis: {len(found)} operations, every answer is as the document says")
     return 1 if faults else 0
 
 

@@ -2,8 +2,8 @@
 """Decodes every request and reply of HART-IP captures that a second implementation made [ICS].
 
 The captures are no part of the project; they lie in ../shared/captures beside it, or in the folder that LOOPRIG_CAPTURES
-names. Read here with nothing but Python's standard library: pcapng, Ethernet, IPv4, UDP and TCP, HART-IP. Of a message that
-passes a token the frame goes to looprig as it is; the commands of a direct PDU are put into frames. Every frame must be found
+names. Read here with nothing but Python's standard library: pcapng, Ethernet, IPv4, UDP and TCP, HART-IP. looprig is given the
+whole messages as hex text; here too their frames are taken out, and the commands of direct PDUs put into frames. Every frame must be found
 and be read by its command's layout, octet for octet: what stays hex is in a list with its reason, and an entry of that
 list that applies to nothing fails.
 
@@ -29,6 +29,8 @@ COUNTS = {
 }
 BY_DEVICE = "contents by device [CM-048]"
 NO_ROW = "extended command that no source explains [CM-031]"
+TYPES = {0: "request", 1: "response"}
+IDS = {0: "session initiate", 1: "session close", 2: "keep-alive", 5: "read audit log"}
 # Command and field that stay hex, and why.
 HEX = {
     (48, "device_status"): BY_DEVICE,
@@ -59,6 +61,15 @@ def payload(packet):
     head = {17: 8, 6: (inner[12] >> 4) * 4 if len(inner) > 12 else 0}.get(ip[9], 0)
     # A server may answer UDP from another port than it was asked at, so the content tells.
     return inner[head:] if head else b""
+
+
+def wholes(path):
+    """HART-IP messages of a capture, whole."""
+    for packet in blocks(path.read_bytes()):
+        octets = payload(packet)
+        for _, _, body in messages(octets):
+            yield octets[: 8 + len(body)]
+            octets = octets[8 + len(body) :]
 
 
 def messages(octets):
@@ -108,21 +119,23 @@ def frames(path):
     return passed, direct
 
 
-def decode(all_frames):
-    """looprig's JSON by octets of the frame."""
+def decode(all_messages):
+    """looprig's JSON by octets of the frame, and how many messages without a command it tells."""
     program = [os.environ["LOOPRIG"]] if "LOOPRIG" in os.environ else "cargo run --release --locked --quiet --".split()
     with tempfile.TemporaryDirectory() as folder:
         text = pathlib.Path(folder) / "capture.hex"
-        text.write_text("\n".join(f.hex(" ") for f in all_frames) + "\n")
+        text.write_text("\n".join(m.hex(" ") for m in all_messages) + "\n")
         command = [*program, "decode", "--format", "json", "-v", str(text)]
         done = subprocess.run(command, cwd=TOP, check=True, stdout=subprocess.PIPE, timeout=600)
-    out = {}
+    out, others = {}, []
     for line in done.stdout.decode().rstrip("\n").split("\n"):
         record = json.loads(line)
+        if record["kind"] == "message":
+            others.append((record["type"], record["id"]))
         for side in ("request", "reply"):
             if side in record:
                 out[bytes.fromhex(record[side]["octets"]).lstrip(b"\xff")] = (side, record)
-    return out
+    return out, others
 
 
 def judge(frame, found, used):
@@ -162,12 +175,15 @@ def main():
         if (len(passed), len(direct)) != counts:
             wrong.append(f"{name}: {len(passed)} frames and {len(direct)} direct PDUs, not {counts}")
         inside = [f for kind, body in direct for f in of_direct(kind, body)]
-        found = decode(passed + inside)
+        found, others = decode(wholes(folder / name))
+        due = [(TYPES[k], IDS[i]) for p in blocks((folder / name).read_bytes()) for k, i, _ in messages(payload(p)) if i in IDS]
+        if others != due:
+            wrong.append(f"{name}: of the messages without a command looprig tells {others}, not {due}")
         for frame in passed + inside:
             fault = judge(frame, found, used)
             if fault:
                 wrong.append(f"{name}: {frame.hex(' ').upper()}: {fault}")
-        print(f"{name}: {len(passed)} frames, {len(inside)} commands of {len(direct)} direct PDUs")
+        print(f"{name}: {len(passed)} frames, {len(inside)} commands of {len(direct)} direct PDUs, {len(others)} other messages")
     wrong += [f"the exception {key} applies to nothing: {why}" for key, why in HEX.items() if key not in used]
     for line in wrong:
         print(line, file=sys.stderr)

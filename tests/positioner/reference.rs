@@ -26,6 +26,43 @@ fn a_supply_far_above_the_spring_is_no_fault() {
     assert_eq!(rig.calibrate(Kind::Friction).ending, Ending::Done);
 }
 
+/// [DV-86]: slow strokes teach their speed too, here of a part-turn valve with a tenth and a twentieth of the usual stage: what is
+/// stored is what the true travel did between 10 and 90 %.
+#[test]
+fn speeds_of_slow_strokes_are_learned() {
+    for share in [0.1, 0.05] {
+        let mut valve = ValveConfig::part_turn();
+        for restriction in [&mut valve.stage.fill, &mut valve.stage.exhaust] {
+            restriction.conductance_m3_per_s_pa *= share;
+        }
+        let mut rig = Rig::new(valve, 5);
+        rig.electronics.start_calibration(Kind::EndStops).expect("nothing is wrong");
+        let mut seen = Vec::new();
+        while let Some(p) = rig.electronics.progress() {
+            rig.tick();
+            seen.push((p.stage, p.elapsed_s, rig.valve.travel_percent()));
+        }
+        assert_eq!(rig.electronics.result().map(|o| o.ending), Some(Ending::Done));
+        let true_speed = |stage: Stage| {
+            let at = |percent: f64| {
+                let of: Vec<_> = seen.iter().filter(|s| s.0 == stage).collect();
+                let w = of.windows(2).find(|w| (w[0].2 < percent) != (w[1].2 < percent));
+                w.map_or(f64::NAN, |w| w[1].1)
+            };
+            80.0 / (at(90.0) - at(10.0)).abs()
+        };
+        let learned = rig.electronics.calibrated().expect("done").learned;
+        for (is, stage) in [
+            (learned.opening_percent_per_s, Stage::ToOpen),
+            (learned.closing_percent_per_s, Stage::BackToClosed),
+        ] {
+            let right = true_speed(stage);
+            assert!(right < 25.0, "{stage:?}: {right} %/s is not slow");
+            assert!((is / right - 1.0).abs() < 0.03, "{share}, {stage:?}: {is}, not {right}");
+        }
+    }
+}
+
 /// 140 N Coulomb and 168 N static friction on 350 cm2 are 4000 and 4800 Pa: what is found must lie around them.
 #[test]
 fn friction_is_found() {

@@ -21,6 +21,7 @@ mod settings;
 mod valve;
 mod valve_found;
 mod waiting;
+mod wave;
 mod wiring;
 
 use crate::process::{Process, looprig, run, scratch};
@@ -31,7 +32,7 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 13] = [
+const COMMANDS: [&str; 14] = [
     "demo",
     "listen",
     "ask",
@@ -44,6 +45,7 @@ const COMMANDS: [&str; 13] = [
     "line",
     "wiring",
     "valve",
+    "wave",
     "explain",
 ];
 

@@ -105,7 +105,7 @@ fn complement(mut line: PortLine) -> Far {
                     }
                 }
                 Event::Interrupted | Event::Closed => return,
-                Event::Sent { .. } | Event::TimeOut => {}
+                Event::Sent { .. } | Event::NoAnswer { .. } | Event::TimeOut => {}
             }
         }
     });

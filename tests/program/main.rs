@@ -4,6 +4,7 @@
 mod api;
 mod bench_running;
 mod cli;
+mod hart_ip;
 mod line_kinds;
 mod line_pty;
 mod losses;

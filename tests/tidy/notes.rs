@@ -3,8 +3,10 @@
 use std::collections::BTreeSet;
 
 /// Prefixes of requirement ids.
-pub const PREFIXES: &[&str] =
-    &["FR", "LL", "TY", "ST", "CM", "TB", "UN", "DV", "HO", "LI", "LG", "WI", "PL", "BA", "CO", "HC"];
+pub const PREFIXES: &[&str] = &[
+    "FR", "LL", "TY", "ST", "CM", "TB", "UN", "DV", "HO", "LI", "LG", "WI", "PL", "BA", "CO", "HC", "IP",
+    "WV",
+];
 
 fn is_id(s: &str) -> bool {
     let tail = s.get(3..).unwrap_or("");

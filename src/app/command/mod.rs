@@ -61,6 +61,9 @@ impl fmt::Display for Revision {
 pub enum Effect {
     /// It only reads.
     Reads,
+    /// It ends what the device does by itself, such as a calibration: the valve may move, to where it belongs. Nobody needs
+    /// leave to stop something [HO-05].
+    Stops,
     /// It changes what the device stores.
     Writes,
     /// It may move the valve, or change what the current on the loop does to it.

@@ -126,6 +126,11 @@ impl Driven {
         !matches!(self.clock.going(), Going::Paused) && !self.clock.joins_lines()
     }
 
+    /// Whether the lines are joined to the wires: time runs as on the wall [BA-03].
+    pub fn joins_lines(&self) -> bool {
+        self.clock.joins_lines()
+    }
+
     /// When the wall clock shows that something is to be done; `None` while nothing is.
     pub fn wake_at(&mut self, wall: Instant) -> Option<Instant> {
         let poke = self.traces.waits().then(|| wall + Duration::from_millis(20));

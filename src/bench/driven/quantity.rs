@@ -4,7 +4,8 @@
 
 use crate::app::types::units;
 use crate::bench::BenchPlan;
-use crate::device::positioner::{Electronics, Ending};
+use crate::device::Device;
+use crate::device::positioner::{Alarm, Ending, Wanted};
 use crate::line::Bus;
 use crate::plant::fault::FaultName;
 use crate::sim::{DeviceStation, Loop, Participant, Power, SiteFault, StationValve};
@@ -180,8 +181,8 @@ fn of_device(station: &DeviceStation, shown: Instant) -> Rows {
         let value = told.value.into();
         rows.0.push(Reading { name: name.into(), unit, view: View::Device, value });
     }
-    if let Some(electronics) = device.electronics() {
-        of_electronics(electronics, &mut rows);
+    if device.electronics().is_some() {
+        of_electronics(device, &mut rows);
         let display = device.display_state(shown).filter(|_| station.is_on());
         rows.row("display", "", View::Device, display.map_or(Value::None, Value::Word));
     }
@@ -242,7 +243,6 @@ fn of_valve(valve: &StationValve, rows: &mut Rows) {
     physics("tube_leak_g_per_s", "g/s", Some(of.tube_leak_kg_per_s * g));
     rows.row("stuck", "", View::True, of.stuck);
     rows.row("sensed_deg", "deg", View::Device, of.sensed_rad * deg);
-    rows.row("sensed_travel_percent", "%", View::Device, of.sensed_travel_percent);
     rows.row("sensor_in_range", "", View::Device, of.sensor_in_range);
     for name in FaultName::ALL {
         let severity = valve.faults().severity(name).into();
@@ -255,8 +255,9 @@ fn of_valve(valve: &StationValve, rows: &mut Rows) {
     }
 }
 
-/// What the electronics of a positioner know [DV-80].
-fn of_electronics(e: &Electronics, rows: &mut Rows) {
+/// What the electronics of a positioner know, and what is set at it [DV-80].
+fn of_electronics(device: &Device, rows: &mut Rows) {
+    let Some(e) = device.electronics() else { return };
     let progress = e.progress();
     rows.row("calibrated", "", View::Device, e.calibrated().is_some());
     rows.row("calibrating", "", View::Device, progress.is_some());
@@ -270,5 +271,42 @@ fn of_electronics(e: &Electronics, rows: &mut Rows) {
         Some(Ending::Failed(cause)) => cause.words(),
     };
     rows.row("calibration_result", "", View::Device, Value::Word(result));
+    let hint = match e.result().map(|o| o.ending) {
+        Some(Ending::Failed(cause)) => Value::Word(cause.hint()),
+        _ => Value::None,
+    };
+    rows.row("calibration_hint", "", View::Device, hint);
+    rows.row("calibration_allowed", "", View::Set, device.allows_calibration());
+    rows.row("local", "", View::Set, device.is_local());
+    rows.row("by_hand", "", View::Device, device.by_hand_percent().is_some());
+    let wanted = e.wanted().map(|wanted| match wanted {
+        Wanted::Travel(percent) => percent,
+        Wanted::Shut => 0.0,
+        Wanted::WideOpen => 100.0,
+    });
+    rows.row("travel_wanted_percent", "%", View::Device, wanted);
     rows.row("deviation_percent", "%", View::Device, e.deviation_percent());
+    for alarm in Alarm::ALL {
+        rows.0.push(Reading {
+            name: format!("alarm_{}", alarm.words().replace(' ', "_")).into(),
+            unit: "",
+            view: View::Device,
+            value: device.alarms().has(alarm).into(),
+        });
+    }
+    let learned = e.calibrated();
+    let mut knows = |name, unit, value: Option<f64>| rows.row(name, unit, View::Device, value);
+    knows("learned_closed_deg", "deg", learned.map(|c| c.closed_rad.to_degrees()));
+    knows("learned_open_deg", "deg", learned.map(|c| c.open_rad.to_degrees()));
+    knows("learned_opening_s", "s", learned.and_then(|c| c.opening_s));
+    knows("learned_closing_s", "s", learned.and_then(|c| c.closing_s));
+    knows("learned_friction_bar", "bar", learned.and_then(|c| c.friction_pa).map(|pa| pa * 1e-5));
+    knows("learned_opening_percent_per_s", "%/s", learned.map(|c| c.learned.opening_percent_per_s));
+    knows("learned_closing_percent_per_s", "%/s", learned.map(|c| c.learned.closing_percent_per_s));
+    knows("learned_run_on_s", "s", learned.map(|c| c.learned.run_on_s));
+    let counters = e.counters();
+    knows("strokes", "", Some(counters.strokes.into()));
+    knows("travel_strokes", "", Some(counters.travel_strokes));
+    knows("near_closed_s", "s", Some(counters.near_closed_s));
+    knows("in_service_s", "s", Some(counters.in_service_s));
 }

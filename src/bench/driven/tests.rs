@@ -1,5 +1,6 @@
 //! Time, orders, snapshots and traces on a wall clock that is a number.
 
+mod knows;
 mod site;
 
 use super::*;
@@ -432,7 +433,7 @@ fn a_computed_valve_stands_behind_the_mock() {
     let mut rig = Rig::new(VALVE);
     rig.done(Order::Pause);
     rig.step(30.0);
-    const BOTH: [&str; 2] = ["travel_percent", "sensed_travel_percent"];
+    const BOTH: [&str; 2] = ["travel_percent", "told_travel"];
     let near = |x: f64, wanted: f64| (x - wanted).abs() < 1.5;
     let [truth, sensed] = numbers(&mut rig, BOTH);
     assert!(near(truth, 50.0) && near(sensed, 50.0), "{truth} {sensed}");

@@ -124,6 +124,30 @@ fn parts(t: &PositionerTable, c: &mut Config) -> Result<(), Fault> {
         (&mut limits.least_supply_gauge_pa, &t.least_supply_bar, "least_supply_bar", "bar", 0.1..=10.0, 1e-5),
         (&mut limits.most_stroke_s, &t.most_stroke_s, "most_stroke_s", "s", 1.0..=600.0, 1.0),
         (&mut limits.most_time_s, &t.most_time_s, "most_time_s", "s", 10.0..=3600.0, 1.0),
+        (
+            &mut limits.most_supply_sag,
+            &t.most_supply_sag_percent,
+            "most_supply_sag_percent",
+            "%",
+            1.0..=95.0,
+            100.0,
+        ),
+        (
+            &mut limits.most_friction_share,
+            &t.most_friction_percent,
+            "most_friction_percent",
+            "%",
+            1.0..=100.0,
+            100.0,
+        ),
+        (
+            &mut limits.most_holding_drive,
+            &t.most_holding_drive_percent,
+            "most_holding_drive_percent",
+            "%",
+            1.0..=40.0,
+            100.0,
+        ),
     ] {
         if let Some(n) = given {
             *to = number(n, key, unit, range)? / per;

@@ -1,9 +1,10 @@
 //! `[[line]]`: where software reaches the bench.
 
-use super::Fault;
 use super::shape::LineTable;
+use super::{Fault, whole, words};
 use crate::bench::plan::{LineKind, LinePlan};
-use crate::line::{Endpoint, SerialOptions};
+use crate::ip::Masters;
+use crate::line::{Endpoint, HartIpServer, MOST_SESSIONS, SerialOptions};
 use core::ops::Range;
 use std::path::Path;
 use toml::Spanned;
@@ -11,7 +12,7 @@ use toml::Spanned;
 /// Where a line is, and where in the file that stands.
 pub(super) fn line(table: &Spanned<LineTable>, directory: &Path) -> Result<(LinePlan, Range<usize>), Fault> {
     let right = "give at = \"pty:\", \"pty:LINK\", a serial port such as \"serial:/dev/ttyUSB0\", or TCP: \
-                 \"tcp-listen:127.0.0.1:5500\", \"tcp:HOST:PORT\"";
+                 \"tcp-listen:127.0.0.1:5500\", \"tcp:HOST:PORT\", or HART-IP: \"hart-ip:\"";
     let Some(at) = &table.get_ref().at else {
         return Err(Fault::new(&table.span(), "this line does not say where it is", right));
     };
@@ -36,12 +37,44 @@ pub(super) fn line(table: &Spanned<LineTable>, directory: &Path) -> Result<(Line
         Some(("tcp", place)) => {
             LineKind::Tcp(Endpoint::parse_connect(place).map_err(|said| told(&said, at))?)
         }
+        Some((scheme @ ("hart-ip" | "hart-ip+tcp"), place)) => {
+            let server =
+                HartIpServer::parse(scheme == "hart-ip+tcp", place).map_err(|said| told(&said, at))?;
+            LineKind::HartIp(hart_ip(server, table.get_ref())?)
+        }
         _ => {
             let wrong = format!("\"{}\" is no line that a bench can have", at.get_ref());
             return Err(Fault::new(&at.span(), wrong, right));
         }
     };
+    let t = table.get_ref();
+    let own = [
+        t.sessions.as_ref().map(|k| ("sessions", k.span())),
+        t.session_masters.as_ref().map(|k| ("session_masters", k.span())),
+        t.one_primary.as_ref().map(|k| ("one_primary", k.span())),
+    ];
+    if let Some((key, span)) = own.into_iter().flatten().next()
+        && !matches!(kind, LineKind::HartIp(_))
+    {
+        let wrong = format!("{key} is a key of HART-IP servers, and {} is none", at.get_ref());
+        return Err(Fault::new(&span, wrong, "leave it out, or give at = \"hart-ip:\""));
+    }
     Ok((LinePlan { at: at.get_ref().clone(), kind }, at.span()))
+}
+
+/// What a HART-IP server of the bench allows.
+fn hart_ip(mut server: HartIpServer, table: &LineTable) -> Result<HartIpServer, Fault> {
+    if let Some(n) = &table.sessions {
+        server.sessions = usize::from(whole::<u16>(n, "sessions", 1..=MOST_SESSIONS as i64)?);
+    }
+    if let Some(word) = &table.session_masters {
+        let words = [("both", Masters::Both), ("primary", Masters::Primary)];
+        server.masters = words::one_of(word, "session_masters", &words)?;
+    }
+    if let Some(one) = &table.one_primary {
+        server.one_primary = *one.get_ref();
+    }
+    Ok(server)
 }
 
 /// A message of the form "wrong: right" about a line.

@@ -7,6 +7,7 @@ mod described_tables;
 mod electronics;
 mod events;
 mod faults;
+mod gateway;
 mod kinds;
 mod lines;
 mod masters;
@@ -278,8 +279,9 @@ fn plan(
     // Stable: what stands first in the file happens first.
     events.sort_by_key(|e| e.at);
     let api = file.api.as_ref().map(|t| api_place(&t.at)).transpose()?;
-    Ok(BenchPlan {
+    let plan = BenchPlan {
         api,
+        gateway: gateway::gateway(file.gateway.as_ref(), &devices, &lines)?,
         path: path.to_path_buf(),
         pace,
         seed,
@@ -290,7 +292,13 @@ fn plan(
         events,
         wires,
         catalogue: loader.catalogue(),
-    })
+    };
+    if let Some(last) = file.master.last().filter(|_| plan.serves() && plan.relays().is_empty()) {
+        let wrong =
+            "with a primary and a secondary master of the bench none is left to ask for HART-IP clients";
+        return Err(Fault::new(&last.span(), wrong, "leave one of the masters out, or the HART-IP line"));
+    }
+    Ok(plan)
 }
 
 fn api_place(at: &Spanned<String>) -> Result<SocketAddr, Fault> {

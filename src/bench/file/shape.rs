@@ -224,6 +224,9 @@ pub struct BenchFile {
     pub current_loop: Option<Spanned<LoopTable>>,
     /// Lets programs drive the bench over HTTP while `looprig mock` runs it.
     pub api: Option<ApiTable>,
+    /// Makes the HART-IP servers of this file a gateway: a device of its own, with all devices of this file behind it.
+    #[schemars(with = "Option<GatewayTable>")]
+    pub gateway: Option<Spanned<GatewayTable>>,
     /// A mock device; at least one.
     #[schemars(with = "Vec<DeviceTable>", length(min = 1))]
     pub device: Option<Vec<Spanned<DeviceTable>>>,
@@ -247,12 +250,27 @@ pub struct BenchFile {
     pub event: Vec<Spanned<EventTable>>,
 }
 
+/// The gateway at HART-IP: it answers command 0 at polling address 0, 74, 75, 77 and 84.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GatewayTable {
+    /// Tag, at most 8 capital letters, digits and signs. Default "GATEWAY".
+    #[schemars(with = "Option<String>")]
+    pub tag: Option<Spanned<String>>,
+    /// Long tag, at most 32 characters. Default "gateway".
+    #[schemars(with = "Option<String>")]
+    pub long_tag: Option<Spanned<String>>,
+    /// Device id, 0 to 16777215. Default 1.
+    #[schemars(with = "Option<u32>", range(max = 16_777_215))]
+    pub device_id: Option<Spanned<Whole>>,
+}
+
 /// How programs drive the bench over HTTP.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ApiTable {
     /// Address and port where it listens, such as "127.0.0.1:4620"; port 0 is any that is free, and is told. Another address than
-    /// this machine's own needs a token, which is never written here.
+    /// loopback (127.0.0.1, ::1) needs a token, which is never written here.
     #[schemars(with = "String")]
     pub at: Spanned<String>,
 }
@@ -356,9 +374,33 @@ pub struct LineTable {
     /// this file), a serial port with a modem, such as "serial:/dev/ttyUSB0", or with options as on the
     /// command line, "serial:/dev/ttyUSB0?rts=on&dtr=off&echo=on", "tcp-listen:HOST:PORT" to
     /// let software connect by TCP (this machine alone if HOST is left out, any free port if PORT is 0),
-    /// or "tcp:HOST:PORT" to connect to it.
-    #[schemars(with = "String", regex(pattern = "^(pty:|serial:.|tcp-listen:.|tcp:.)"))]
+    /// or "tcp:HOST:PORT" to connect to it. "hart-ip:" is a HART-IP server on UDP and TCP, "hart-ip+tcp:" on TCP alone:
+    /// this machine alone at port 5094, or as in "hart-ip:HOST:PORT".
+    #[schemars(
+        with = "String",
+        regex(pattern = "^(pty:|serial:.|tcp-listen:.|tcp:.|hart-ip:|hart-ip[+]tcp:)")
+    )]
     pub at: Option<Spanned<String>>,
+    /// Of a HART-IP server: most sessions at once, 1 to 1024. Default 32.
+    #[schemars(with = "Option<u16>", range(min = 1, max = 1024))]
+    pub sessions: Option<Spanned<Whole>>,
+    /// Of a HART-IP server: which master types may have a session, "both" or "primary". Default "both".
+    #[schemars(with = "Option<SessionMastersWord>")]
+    pub session_masters: Option<Spanned<String>>,
+    /// Of a HART-IP server: whether a second primary session is refused while one is open. Default false.
+    #[schemars(with = "Option<bool>")]
+    pub one_primary: Option<Spanned<bool>>,
+}
+
+/// Which master types may have a session.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "lowercase")]
+#[allow(dead_code)]
+enum SessionMastersWord {
+    /// Primary and secondary.
+    Both,
+    /// Primary alone.
+    Primary,
 }
 
 /// Something that changes while the bench runs: a time and one change.
@@ -409,7 +451,8 @@ pub struct EventTable {
     /// Whether the device answers "busy" where it may, from then on.
     #[schemars(with = "Option<bool>")]
     pub busy: Option<Spanned<bool>>,
-    /// Whether the device is broken from then on: it says "device malfunction", and "electronic defect" in command 48.
+    /// Whether the device says from then on that it is broken: "device malfunction", and "electronic defect" in command 48. It
+    /// works on all the same.
     #[schemars(with = "Option<bool>")]
     pub malfunction: Option<Spanned<bool>>,
     /// true: the device loses its power for a moment and starts again, with its memory as stored.

@@ -251,6 +251,14 @@ fn step(rig: &mut Rig, from: f64, to: f64, how_long: Option<Duration>) -> Result
         found.add("dead_time_s", "dead time (until 0.1 % is moved)", r.dead_time_s, "s", 3);
         found.add("t63_s", "63 % of the way after", r.t63_s, "s", 3);
         found.add("t86_s", "86 % of the way after", r.t86_s, "s", 3);
+        found.add("lag_s", "as a lag with dead time: time constant", r.as_lag().map(|l| l.0), "s", 3);
+        found.add(
+            "lag_dead_time_s",
+            "its dead time (by 28 and 63 % of the way)",
+            r.as_lag().map(|l| l.1),
+            "s",
+            3,
+        );
         found.add("overshoot_percent", "overshoot, of the way", r.overshoot_percent, "%", 2);
         found.add("settled_s", "within 0.5 % of its end after", r.settled_s, "s", 3);
         found.add("start_percent", "true travel before", r.from, "%", 2);

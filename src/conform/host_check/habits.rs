@@ -161,7 +161,7 @@ impl Habits {
             false
         });
         let done = matches!(e.class(), Some(CodeClass::Success | CodeClass::Warning));
-        let writes = e.spec.is_some_and(|s| s.effect != Effect::Reads) && done;
+        let writes = e.spec.is_some_and(|s| s.effect > Effect::Stops) && done;
         let bursts = (103..=109).contains(&command);
         if matches!(command, 103 | 104 | 107 | 108) && done && devices.bursts(target) {
             let says = || format!("command {command} while the device is in burst mode");

@@ -48,7 +48,7 @@ pub(super) fn look(e: &Exchange, book: &mut Book, devices: &Devices, asked_befor
     }
     if address.is_broadcast() && !TO_ALL.contains(&command) {
         let what = e.spec.map_or("", |s| match s.effect {
-            Effect::Reads => "",
+            Effect::Reads | Effect::Stops => "",
             Effect::Writes => ", which writes",
             Effect::Moves => ", which may move a valve",
         });

@@ -94,6 +94,9 @@ pub(in crate::device) trait Positioning {
     /// The alarms as they are.
     fn alarms_now(&self) -> AlarmSet;
 
+    /// Whether the last start has ended a calibration: told once.
+    fn take_ended_by_start(&mut self) -> bool;
+
     /// Takes note of a calibration that failed.
     fn acknowledge(&mut self);
 
@@ -114,6 +117,8 @@ pub(super) struct ElectronicPositioner {
     /// Begun by the first [`Kind::start`], with what is stored.
     electronics: Electronics,
     has_started: bool,
+    /// The last start has ended a calibration, and nobody has heard of it yet.
+    ended_by_start: bool,
     damped_percent: Lag,
     loop_current_ma: f64,
     /// The set point while the loop current is fixed: it stays where it was [DV-15].
@@ -135,6 +140,7 @@ impl ElectronicPositioner {
         ElectronicPositioner {
             electronics: begun(&stored, &own.set_up),
             has_started: false,
+            ended_by_start: false,
             damped_percent: Lag::new(0.0, 0.0, now),
             loop_current_ma: config.loop_current_ma,
             held_percent: None,
@@ -197,6 +203,17 @@ impl ElectronicPositioner {
         self.electronics.senses().is_none_or(|s| s.lever_in_range)
     }
 
+    /// The set point that asks for the travel that is sensed, percent.
+    fn stands_at(&self) -> Option<f64> {
+        self.electronics.holding_set_point_percent(self.electronics.senses()?)
+    }
+
+    /// By hand from now on, without a move: what damping has on its way to elsewhere is given up.
+    fn hold(&mut self, around: Around<'_>, now: Instant, set_point_percent: f64) {
+        self.by_hand_percent = Some(set_point_percent);
+        self.damped_percent = Lag::new(around.stored.damping_s.into(), set_point_percent, now);
+    }
+
     fn failed(&self) -> bool {
         let failed = |e: Ending| matches!(e, Ending::Failed(_));
         !self.failure_is_noted && self.electronics.result().is_some_and(|o| failed(o.ending))
@@ -243,14 +260,13 @@ impl Kind for ElectronicPositioner {
         let delivered = StoredPositioner::default();
         let stored = around.stored.positioner.as_ref().unwrap_or(&delivered);
         if self.has_started {
-            self.electronics.restart();
+            self.ended_by_start = self.electronics.restart();
         } else {
             self.electronics = begun(stored, &self.own.set_up);
         }
         self.has_started = true;
-        // Note was taken of that one, not of one that the loss of power has ended.
-        let result = self.electronics.result().copied();
-        self.failure_is_noted = stored.ended.is_some_and(|e| e.is_noted && Some(e.outcome) == result);
+        // Note was taken of that one, not of one that this start has ended.
+        self.failure_is_noted = !self.ended_by_start && stored.ended.is_some_and(|e| e.is_noted);
         self.by_hand_percent = None;
         self.alarms = Alarms::default();
         self.keys.forget();
@@ -415,13 +431,26 @@ impl Positioning for ElectronicPositioner {
         if local == self.is_local {
             return;
         }
-        let stands = self.electronics.travel_percent().unwrap_or_else(|| self.set_point_percent(around));
+        // In the middle of a calibration it stands where nobody wants it: then the set point stays.
+        let stands = self.stands_at().filter(|_| self.electronics.progress().is_none());
+        let set_point = stands.unwrap_or_else(|| self.set_point_percent(around).clamp(0.0, 100.0));
         self.is_local = local;
-        self.set_by_hand(around, now, local.then(|| stands.clamp(0.0, 100.0)));
+        if local {
+            self.hold(around, now, set_point);
+        } else {
+            self.set_by_hand(around, now, None);
+        }
     }
 
     fn sense(&mut self, around: Around<'_>, now: Instant, senses: &Senses) -> Period {
         let senses = Senses { loop_current_a: self.loop_current_ma / 1e3, ..*senses };
+        // Power has come on local, or the first calibration is done: the valve is held where it is found.
+        if self.is_local
+            && self.by_hand_percent.is_none()
+            && let Some(set_point) = self.electronics.holding_set_point_percent(&senses)
+        {
+            self.hold(around, now, set_point);
+        }
         // Whoever has made the set point, to the controller it is given.
         self.electronics.set_source(Source::ByHand(self.damped_percent.value(now)));
         let calibrated = self.electronics.progress().is_some();
@@ -431,11 +460,6 @@ impl Positioning for ElectronicPositioner {
         {
             let opens = if self.own.set_up.outputs == Outputs::AirCloses { -1.0 } else { 1.0 };
             drive = opens * towards * JOG_DRIVE;
-        }
-        // Power has come, and the valve is held where it was found.
-        if self.is_local && self.by_hand_percent.is_none() {
-            let stands = self.electronics.travel_percent();
-            self.set_by_hand(around, now, stands.map(|x| x.clamp(0.0, 100.0)));
         }
         let ended = match (calibrated, self.electronics.progress()) {
             (true, None) => self.electronics.result().map(|o| o.ending),
@@ -467,6 +491,10 @@ impl Positioning for ElectronicPositioner {
         self.alarms.now()
     }
 
+    fn take_ended_by_start(&mut self) -> bool {
+        core::mem::take(&mut self.ended_by_start)
+    }
+
     fn acknowledge(&mut self) {
         self.failure_is_noted = true;
     }
@@ -480,9 +508,9 @@ impl Positioning for ElectronicPositioner {
     }
 
     fn jog(&mut self, around: Around<'_>, now: Instant, towards: f64, dt_s: f64) {
-        match self.electronics.travel_percent() {
-            Some(travel) => {
-                let from = self.by_hand_percent.unwrap_or(travel);
+        match self.stands_at() {
+            Some(stands) => {
+                let from = self.by_hand_percent.unwrap_or(stands);
                 let to = (from + towards * JOG_PERCENT_PER_S * dt_s).clamp(0.0, 100.0);
                 self.set_by_hand(around, now, Some(to));
             }

@@ -1,12 +1,14 @@
 //! Keys and display at the device, of our own design [DV-98] [DV-99].
 
 use super::{Electronics, Ending, Kind};
-use crate::device::response::Response;
+use crate::device::response::{NotBegun, Response};
 use crate::time::Instant;
 use core::time::Duration;
 
 /// How long the key that calibrates is to be held [DV-98].
 pub const HOLD: Duration = Duration::from_secs(3);
+/// For how long the display tells why holding that key came to nothing [DV-99].
+pub const REASON: Duration = Duration::from_secs(5);
 /// How fast a key moves the set point, percent/s [DV-98].
 pub const JOG_PERCENT_PER_S: f64 = 5.0;
 /// The drive while a key moves a valve that was never calibrated: open, or the other way [DV-98].
@@ -68,6 +70,8 @@ pub struct Keys {
     calibrate_done: bool,
     /// What came of it.
     calibrate_made: Option<Response>,
+    /// When it last came to nothing, and why.
+    refused: Option<(Instant, NotBegun)>,
     /// A press of "open" or "close" has been followed up to here.
     jogged_to: Option<Instant>,
 }
@@ -127,9 +131,18 @@ impl Keys {
         self.calibrate_made
     }
 
-    /// That came of holding the key that calibrates.
-    pub fn has_made(&mut self, response: Response) {
+    /// That came of holding the key that calibrates, at `now`.
+    pub fn has_made(&mut self, now: Instant, response: Response) {
         self.calibrate_made = Some(response);
+        self.refused = match response {
+            Response::NotBegun(why) => Some((now, why)),
+            _ => None,
+        };
+    }
+
+    /// Why holding the key that calibrates came to nothing, in the words of the display, for as long as it tells.
+    fn refused(&self, now: Instant) -> Option<&'static str> {
+        self.refused.filter(|(at, _)| now.since(*at) < REASON).map(|(_, why)| why.short())
     }
 
     /// How long the key that calibrates has been held, while that has done nothing yet.
@@ -163,6 +176,7 @@ pub fn state(electronics: &Electronics, keys: &Keys, shown: &Shown, now: Instant
     match electronics.progress() {
         Some(_) => "calibrating",
         None if keys.held(now).is_some() => "hold to calibrate",
+        None if keys.refused(now).is_some() => keys.refused(now).unwrap_or_default(),
         None if shown.alarm.is_some() => shown.alarm.unwrap_or_default(),
         None if electronics.calibrated().is_none() => "not calibrated",
         None if shown.armed => "armed to be found",
@@ -238,6 +252,31 @@ mod tests {
         assert_eq!(keys.set(at(10), Key::Acknowledge, true), None, "it is down already");
         assert_eq!(keys.set(at(20), Key::Acknowledge, false), None);
         assert_eq!(keys.set(at(30), Key::Find, true), Some(Act::Find));
+    }
+
+    /// [DV-99]: why nothing came of it is told for 5 s, and fits into the line.
+    #[test]
+    fn a_refused_start_tells_its_reason() {
+        let electronics = Electronics::new(super::super::Kept::default()).expect("the default");
+        let shown = Shown {
+            set_point_percent: 50.0,
+            given: None,
+            local: false,
+            locked: false,
+            armed: false,
+            alarm: Some("valve does not move"),
+        };
+        let mut keys = Keys::default();
+        keys.set(at(0), Key::Calibrate, true);
+        keys.step(at(3000));
+        keys.has_made(at(3000), Response::NotBegun(NotBegun::NotAllowed));
+        let line = |ms| display(&electronics, &keys, &shown, at(ms))[3].clone();
+        assert_eq!(line(3000), "no: process forbids it");
+        assert_eq!(line(7999), "no: process forbids it");
+        assert_eq!(line(8000), "valve does not move");
+        for why in NotBegun::ALL {
+            assert!(why.short().starts_with("no: ") && why.short().chars().count() <= LINE, "{why:?}");
+        }
     }
 
     #[test]

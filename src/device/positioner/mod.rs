@@ -195,10 +195,17 @@ impl Electronics {
         self.end(Ending::Aborted)
     }
 
+    /// Something outside ends a calibration; what was in force before still is. Whether one was running.
+    pub fn fail(&mut self, cause: Cause) -> bool {
+        self.end(Ending::Failed(cause))
+    }
+
     /// Power came back, or the device was reset: a calibration that ran has failed, the set point follows the loop again.
-    pub fn restart(&mut self) {
-        self.end(Ending::Failed(Cause::CurrentLost));
+    /// Whether one was running.
+    pub fn restart(&mut self) -> bool {
+        let ended = self.fail(Cause::PowerLost);
         *self = Electronics::new(self.kept()).unwrap_or_else(|_| self.clone());
+        ended
     }
 
     fn end(&mut self, ending: Ending) -> bool {
@@ -221,6 +228,13 @@ impl Electronics {
     /// Sensed travel, percent; `None` before the first readings, and while never calibrated.
     pub fn travel_percent(&self) -> Option<f64> {
         self.calibrated.as_ref()?.travel_percent(self.senses.as_ref()?.lever_rad)
+    }
+
+    /// The set point that asks for the travel that these readings tell, percent, 0 to 100: what holds the valve where it
+    /// stands. `None` while never calibrated, and where they tell none.
+    pub fn holding_set_point_percent(&self, senses: &Senses) -> Option<f64> {
+        let travel = self.calibrated.as_ref()?.travel_percent(senses.lever_rad)?;
+        Some(100.0 * self.config.demand.characteristic.set_point(travel / 100.0))
     }
 
     /// Sensed angle, rad; `None` before the first readings.

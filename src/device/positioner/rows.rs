@@ -31,6 +31,8 @@ const fn row(number: u8, effect: Effect, request: Layout, reply: Layout) -> OwnC
 
 const NOTHING: Layout = &[];
 const SOURCE: Layout = &[u8_("source"), float("set_point")];
+/// Back to the loop takes no set point [DV-81].
+const GIVEN: Layout = &[u8_("source"), Item::MayEnd, float("set_point")];
 const ENDS: Layout =
     &[u8_("lower_action"), float("lower_set_point"), u8_("upper_action"), float("upper_set_point")];
 const CHARACTERISTIC: Layout = &[u8_("characteristic"), float("rangeability")];
@@ -54,7 +56,7 @@ pub(in crate::device) const FAULTS_AT_ONCE: u8 = 4;
 /// Every one, by number.
 pub static OWN_COMMANDS: [OwnCommand; 19] = [
     row(128, Effect::Reads, NOTHING, SOURCE),
-    row(129, Effect::Moves, SOURCE, SOURCE),
+    row(129, Effect::Moves, GIVEN, GIVEN),
     row(
         130,
         Effect::Reads,
@@ -68,7 +70,7 @@ pub static OWN_COMMANDS: [OwnCommand; 19] = [
         NOTHING,
         &[u8_("calibration"), u8_("state"), u8_("step"), u8_("progress"), f("elapsed", Kind::U16)],
     ),
-    row(133, Effect::Moves, NOTHING, NOTHING),
+    row(133, Effect::Stops, NOTHING, NOTHING),
     row(
         134,
         Effect::Reads,

@@ -1,4 +1,4 @@
-//! The ports of this machine: serial ports, pseudo-terminals and TCP, under one clock.
+//! The ports of this machine: serial ports, pseudo-terminals, TCP and HART-IP, under one clock.
 //!
 //! [`Ports`] holds any number of them and has one queue of events, for a bench that drives a bus
 //! between several; [`PortLine`] is one of them as a [`Line`](super::Line).
@@ -10,12 +10,15 @@
 mod device;
 #[cfg(not(unix))]
 mod device_elsewhere;
+mod hart_ip;
 #[cfg(unix)]
 mod peer;
+mod peer_news;
 mod port_line;
 mod ports;
 #[cfg(unix)]
 mod pty;
+mod sampled;
 mod serial;
 mod tcp;
 
@@ -23,3 +26,4 @@ mod tcp;
 pub use peer::PeerSettings;
 pub use port_line::PortLine;
 pub use ports::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
+pub use sampled::{SampledLine, SampledSource};

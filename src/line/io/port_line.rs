@@ -2,7 +2,7 @@
 
 use super::{InterruptHandle, PeerNews, PortEvent, Ports};
 use crate::frame::{Capabilities, Marks, Octet};
-use crate::line::{Endpoint, Error, Event, Line, PortStatus, SerialOptions};
+use crate::line::{Endpoint, Error, Event, HartIpClient, Line, PortStatus, SerialOptions};
 use crate::time::{Instant, Pace};
 use std::path::Path;
 
@@ -60,6 +60,17 @@ impl PortLine {
         let mut ports = Ports::new();
         ports.open_tcp(to, pace)?;
         Ok(PortLine::over(ports, pace))
+    }
+
+    /// Opens a session with a HART-IP server; see [`Ports::open_hart_ip`].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn open_hart_ip(to: &HartIpClient) -> Result<PortLine, Error> {
+        let mut ports = Ports::new();
+        ports.open_hart_ip(to)?;
+        // Nobody can tell how long a message took on the way: times are not judged.
+        Ok(PortLine::over(ports, Pace::Fast))
     }
 
     /// Listens on TCP; see [`Ports::open_tcp_listen`].
@@ -138,7 +149,12 @@ impl Line for PortLine {
                         values.iter().zip(marks).map(|(&value, marks)| Octet { at, value, marks }).collect(),
                     )
                 }
-                PortEvent::PeerCame { .. } | PortEvent::PeerGone { .. } | PortEvent::Woken => continue,
+                PortEvent::PeerCame { .. }
+                | PortEvent::PeerGone { .. }
+                | PortEvent::Asked { .. }
+                | PortEvent::Forgotten { .. }
+                | PortEvent::Woken => continue,
+                PortEvent::NoAnswer { at, .. } => Event::NoAnswer { at },
                 PortEvent::Peer { peer, news, .. } => {
                     if let Some(tell) = &mut self.news {
                         tell(&peer, &news);

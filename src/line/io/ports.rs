@@ -1,15 +1,17 @@
 //! Several real ports under one clock and one queue of events.
 
+use super::hart_ip;
 #[cfg(unix)]
 use super::peer::PeerSettings;
+pub use super::peer_news::PeerNews;
 #[cfg(unix)]
 use super::pty::Pty;
 use super::serial::Serial;
 use super::tcp::Tcp;
-use crate::frame::{Capabilities, Marks};
-use crate::line::{Endpoint, Error, Fault, PortStatus, SerialOptions};
+use crate::frame::{Capabilities, Frame, Marks};
+use crate::ip::{Answer, Request, Ticket};
+use crate::line::{Endpoint, Error, Fault, HartIpClient, HartIpServer, PortStatus, SerialOptions};
 use crate::time::{Instant, Pace};
-use core::fmt;
 use std::collections::VecDeque;
 use std::path::Path;
 use std::sync::Arc;
@@ -85,6 +87,29 @@ pub enum PortEvent {
         /// What.
         news: PeerNews,
     },
+    /// A client of a HART-IP server wants something; [`Ports::answer`] brings the answer.
+    Asked {
+        /// At which server.
+        port: usize,
+        /// To be given back with the answer.
+        ticket: Ticket,
+        /// What.
+        request: Request,
+    },
+    /// Nobody waits any more for the answer to a [`PortEvent::Asked`].
+    Forgotten {
+        /// At which server.
+        port: usize,
+        /// Which.
+        ticket: Ticket,
+    },
+    /// As [`Event::NoAnswer`](crate::line::Event::NoAnswer).
+    NoAnswer {
+        /// Where.
+        port: usize,
+        /// When that was known.
+        at: Instant,
+    },
     /// The last octet of a [`Ports::send`] has left.
     Sent {
         /// Where.
@@ -105,72 +130,6 @@ pub enum PortEvent {
     Woken,
     /// The deadline passed.
     TimeOut,
-}
-
-/// What a listening TCP port has to tell of one of its peers [LI-12].
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum PeerNews {
-    /// It has connected.
-    Came,
-    /// It was not let in, or the system could not let it in.
-    Refused {
-        /// Why.
-        why: String,
-    },
-    /// It has gone.
-    Gone {
-        /// Octets that were dropped as in [`PeerNews::Unheard`] and not told yet.
-        unheard: u64,
-        /// What the system said; empty if it closed its end as one should.
-        said: String,
-    },
-    /// It sent while another peer had the word: what it sent is dropped.
-    Unheard {
-        /// Octets since this was told last, at least 1.
-        octets: u64,
-    },
-    /// It did not take what passed and was disconnected.
-    TooSlow {
-        /// Octets that waited for it.
-        waiting: usize,
-        /// As with [`PeerNews::Gone`].
-        unheard: u64,
-    },
-}
-
-impl PeerNews {
-    /// Whether something is wrong or lost, which even those are told who want nothing but results.
-    pub fn is_trouble(&self) -> bool {
-        match self {
-            PeerNews::Came => false,
-            PeerNews::Gone { unheard, said } => *unheard > 0 || !said.is_empty(),
-            PeerNews::Refused { .. } | PeerNews::Unheard { .. } | PeerNews::TooSlow { .. } => true,
-        }
-    }
-}
-
-impl fmt::Display for PeerNews {
-    /// To stand behind the peer's address and a colon.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            PeerNews::Came => f.write_str("connected"),
-            PeerNews::Refused { why } => write!(f, "not let in: {why}"),
-            PeerNews::Gone { said, .. } if said.is_empty() => f.write_str("gone"),
-            PeerNews::Gone { said, .. } => write!(f, "gone ({said})"),
-            PeerNews::Unheard { octets } => {
-                write!(f, "{octets} octets dropped: another peer has the word until it is silent")
-            }
-            PeerNews::TooSlow { waiting, .. } => {
-                write!(f, "disconnected: it does not take what passes, {waiting} octets wait for it")
-            }
-        }?;
-        match self {
-            PeerNews::Gone { unheard, .. } | PeerNews::TooSlow { unheard, .. } if *unheard > 0 => {
-                write!(f, "; {unheard} more octets from it were dropped")
-            }
-            _ => Ok(()),
-        }
-    }
 }
 
 /// What the threads put into the queue.
@@ -221,6 +180,10 @@ pub(super) trait Port: Send {
     fn write(&mut self, octets: &[u8]) -> Result<bool, Error>;
     /// Ends the sessions of its peers, where it has some that can be ended.
     fn hang_up(&mut self) {}
+    /// Brings a client of a server what it asked.
+    fn answer(&mut self, _: Ticket, _: Answer) {}
+    /// Tells every client of a server what a device said unasked.
+    fn publish(&mut self, _: &Frame) {}
     /// Like `write`, and the end is reported.
     fn send(&mut self, octets: &[u8]) -> Result<Started, Error>;
 }
@@ -365,6 +328,36 @@ impl Ports {
     pub fn open_tcp_listen(&mut self, at: &Endpoint, pace: Pace) -> Result<usize, Error> {
         let feed = self.feed();
         self.add(Tcp::listen(at, pace, feed)?)
+    }
+
+    /// Opens a session with a HART-IP server [IP-05]; gives its number. Whole frames are sent and received, each
+    /// received one behind five octets of FF; a session that is lost is opened anew.
+    ///
+    /// # Errors
+    /// No such host, nobody answers within 5 s, or the server opens no session.
+    pub fn open_hart_ip(&mut self, to: &HartIpClient) -> Result<usize, Error> {
+        let feed = self.feed();
+        self.add(hart_ip::Client::connect(to, feed)?)
+    }
+
+    /// Listens as a HART-IP server; gives its number. What its clients want is [`PortEvent::Asked`]; octets cannot be
+    /// sent there. [`Ports::path`] is the LINE that reaches it.
+    ///
+    /// # Errors
+    /// The address is taken, or is none of this machine's.
+    pub fn open_hart_ip_server(&mut self, at: &HartIpServer) -> Result<usize, Error> {
+        let feed = self.feed();
+        self.add(hart_ip::Server::listen(at, feed)?)
+    }
+
+    /// Brings a client of a HART-IP server what it asked; other ports have nobody to be told.
+    pub fn answer(&mut self, port: usize, ticket: Ticket, answer: Answer) {
+        self.slots[port].port.answer(ticket, answer);
+    }
+
+    /// Tells the clients of all HART-IP servers what a device said unasked.
+    pub fn publish(&mut self, frame: &Frame) {
+        self.slots.iter_mut().for_each(|slot| slot.port.publish(frame));
     }
 
     fn feed(&self) -> Feed {

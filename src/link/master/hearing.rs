@@ -6,11 +6,26 @@ use crate::link::violation::Words;
 use crate::link::{Evidence, Violation};
 use crate::time::Instant;
 use crate::transaction::{Interlude, Kind, Outcome, Passed, Transaction};
+use std::collections::VecDeque;
+
+/// Most bursts that wait for the end of a request; the oldest is dropped for another.
+const MOST_BURSTS: usize = 256;
 
 impl Master {
     pub(super) fn drain(&mut self, now: Instant) {
+        self.take_up_bursts();
         while let Some(reception) = self.receiver.next() {
             if self.is_echo(&reception) {
+                continue;
+            }
+            let waits = matches!(self.state, State::Sending { .. } | State::Waiting { .. });
+            if let (Some(bursts), Reception::Good(g), true) = (&mut self.bursts, &reception, waits)
+                && g.frame.frame_type() == FrameType::Back
+            {
+                if bursts.len() >= MOST_BURSTS {
+                    bursts.pop_front();
+                }
+                bursts.push_back(reception);
                 continue;
             }
             if self.proves_sent(&reception) {
@@ -27,7 +42,19 @@ impl Master {
             self.hand_out();
         }
         self.fail_if_over(now);
+        self.take_up_bursts();
         self.start(now);
+    }
+
+    /// Hands on the bursts of a line of messages that came while an answer was awaited, once none is.
+    fn take_up_bursts(&mut self) {
+        while matches!(self.state, State::Idle)
+            && let Some(burst) = self.bursts.as_mut().and_then(VecDeque::pop_front)
+        {
+            self.turns.heard(&burst);
+            self.pairer.push(burst);
+            self.hand_out();
+        }
     }
 
     /// Whether it is our own transmission that the line gives back [LL-18], which may come after the end

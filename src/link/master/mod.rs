@@ -6,9 +6,10 @@ mod turns;
 use super::{Timers, Violation};
 use crate::frame::{
     Capabilities, Frame, Good, MAX_FRAME, Master as Role, Octet, Receiver, ReceiverConfig, Reception,
+    StampUnit,
 };
 use crate::time::{BitTimes, Instant, Pace};
-use crate::transaction::{Interlude, Outcome, Pairer, PairerConfig, Passed, Transaction};
+use crate::transaction::{Interlude, Kind, Outcome, Pairer, PairerConfig, Passed, Transaction};
 use bytes::Bytes;
 use core::fmt;
 use core::time::Duration;
@@ -66,6 +67,16 @@ pub enum Output {
     Overheard(Passed),
     /// A master with our bit is at work: this one has stopped for good [HO-03].
     Stopped(Violation),
+}
+
+impl Output {
+    /// The burst frame that was overheard, if it is one.
+    pub fn burst(&self) -> Option<&Frame> {
+        match self {
+            Output::Overheard(Passed::Transaction(t)) if t.kind == Kind::Burst => t.reply_frame(),
+            _ => None,
+        }
+    }
 }
 
 /// A request that cannot be taken now.
@@ -149,6 +160,8 @@ pub struct Master {
     patience: Duration,
     /// Whether the line gives us back what we send.
     echo: bool,
+    /// On a line of whole messages a burst between a request and its answer tells nothing of the answer: it waits here.
+    bursts: Option<VecDeque<Reception>>,
     receiver: Receiver,
     pairer: Pairer,
     state: State,
@@ -191,6 +204,7 @@ impl Master {
             longest_answer: limit(LONGEST_ANSWER),
             patience: limit(PATIENCE),
             echo: line.echo,
+            bursts: (line.unit == StampUnit::Frames).then(VecDeque::new),
             receiver: Receiver::new(ReceiverConfig::for_line(pace, line.stamp_error)),
             // The master itself says when a request is unanswered.
             pairer: Pairer::new(PairerConfig::for_master(timers.character)),
@@ -294,6 +308,16 @@ impl Master {
                 self.turns.left_for_nothing(at);
             }
             _ => {}
+        }
+    }
+
+    /// Whoever carries our requests tells that the last one will have no answer, however long it is waited for and however
+    /// often it is repeated [IP-12].
+    pub fn no_answer(&mut self, now: Instant) {
+        if let (State::Waiting { .. }, Some(job)) = (&self.state, &mut self.job) {
+            job.tries_left = 0;
+            self.failed();
+            self.drain(now);
         }
     }
 

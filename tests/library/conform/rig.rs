@@ -2,7 +2,7 @@
 
 use looprig::app::command::Revision;
 use looprig::conform::{CaseResult, Results, Suite, Verdict};
-use looprig::device::{Device, DeviceConfig, KindName};
+use looprig::device::{Device, DeviceConfig, KindName, Slow};
 use looprig::frame::{Octet, PollingAddress, RawFrame, RawOctet};
 use looprig::host::To;
 use looprig::line::{Bus, InProcess, Station};
@@ -23,6 +23,20 @@ pub fn config(revision: Revision) -> DeviceConfig {
 /// A temperature transmitter.
 pub fn transmitter(revision: Revision) -> DeviceConfig {
     of_kind(KindName::Temperature, revision)
+}
+
+/// A positioner whose write protect is on.
+pub fn protected(revision: Revision) -> DeviceConfig {
+    let mut config = config(revision);
+    config.write_protected = true;
+    config
+}
+
+/// A positioner of revision 7 that puts command 22 off, for three seconds.
+pub fn slow() -> DeviceConfig {
+    let mut config = config(Revision::R7);
+    config.slow = vec![Slow { command: 22, takes: Duration::from_secs(3) }];
+    config
 }
 
 fn of_kind(kind: KindName, revision: Revision) -> DeviceConfig {

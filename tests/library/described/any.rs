@@ -114,7 +114,7 @@ prop_compose! {
     fn command(number: u8)(
         name in words(),
         text in prop_oneof![Just(String::new()), "[a-z][ -~]{0,20}\n?[ -~]{0,20}[a-z.]"],
-        effect in select(&[Effect::Reads, Effect::Writes, Effect::Moves][..]),
+        effect in select(&[Effect::Reads, Effect::Stops, Effect::Writes, Effect::Moves][..]),
         request in data(Direction::Request),
         reply in data(Direction::Reply),
         codes in rows(prop::collection::btree_set(1u8..=127, 0..3), "code"),
@@ -157,7 +157,7 @@ fn description() -> impl Strategy<Value = Description> {
 /// A pair of the first command that reads and the first that writes, where they have a value alike.
 fn pairs(commands: &[Command]) -> Vec<Pair> {
     let read = commands.iter().find(|c| c.effect == Effect::Reads && c.selectors().next().is_none());
-    let write = commands.iter().find(|c| c.effect != Effect::Reads);
+    let write = commands.iter().find(|c| c.effect >= Effect::Writes);
     let (Some(read), Some(write)) = (read, write) else { return Vec::new() };
     let plain = |e: &Element| match e {
         Element::Value(p) if !p.optional && p.kind != PartKind::Rest => Some(p.clone()),

@@ -67,6 +67,7 @@ pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
         events: Vec::new(),
         wires: None,
         api: None,
+        gateway: None,
         catalogue: Catalogue::default(),
     }
 }

@@ -1,7 +1,7 @@
 //! Command 131 to its end, and what ends it early.
 
 use super::rig::Rig;
-use looprig::device::positioner::{Cause, Ending};
+use looprig::device::positioner::{Cause, Ending, Key};
 use looprig::sim::Change;
 
 /// [DV-91]: 131 answers 0 at once; 132 tells stage and share, which never falls; 134 the result.
@@ -59,8 +59,24 @@ fn what_ends_it_early() {
     assert_eq!(rig.code(131, &[("calibration", "3")]), 0);
     rig.idle(4.0);
     rig.change(Change::PowerCycle);
-    assert_eq!(rig.electronics().result().map(|o| o.ending), Some(Ending::Failed(Cause::CurrentLost)));
-    assert_eq!(rig.data(134)[..3], [3, 4, 17], "the loop current was lost");
+    assert_eq!(rig.electronics().result().map(|o| o.ending), Some(Ending::Failed(Cause::PowerLost)));
+    assert_eq!(rig.data(134)[..3], [3, 4, 18], "the power was lost");
+    assert_eq!(rig.in_force(), before);
+
+    rig.idle(5.0);
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 0);
+    rig.idle(4.0);
+    assert_eq!(rig.code(42, &[]), 0);
+    rig.idle(5.0);
+    assert_eq!(rig.data(134)[..3], [3, 4, 18], "reset");
+    assert_eq!(rig.in_force(), before);
+
+    // Who takes the leave back ends what runs [DV-91].
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 0);
+    rig.idle(4.0);
+    rig.change(Change::CalibrationAllowed(false));
+    assert_eq!(rig.data(134)[..3], [3, 4, 19], "the process no longer allows it");
+    rig.change(Change::CalibrationAllowed(true));
     assert_eq!(rig.in_force(), before);
 
     rig.idle(5.0);
@@ -80,6 +96,31 @@ fn what_ends_it_early() {
     rig.set_current_ma(0.0);
     rig.idle(1.0);
     assert_eq!(rig.code(131, &[("calibration", "3")]), 11, "no loop current");
+}
+
+/// [DV-90]: the same failure again is told again, and dated anew.
+#[test]
+fn the_same_failure_twice() {
+    let mut rig = Rig::calibrated("");
+    let (mut lasted, mut told) = (Vec::new(), Vec::new());
+    rig.station().device_mut().take_positioner_news();
+    for _ in 0..2 {
+        rig.idle(10.0);
+        rig.change(Change::Calibrate);
+        rig.idle(5.0);
+        rig.change(Change::PowerCycle);
+        lasted.extend(rig.electronics().result().map(|o| o.lasted_s));
+        let stored = rig.station().device().stored().positioner.clone().expect("stored");
+        assert!(stored.ended.is_some_and(|e| !e.is_noted));
+        told.extend(rig.station().device_mut().take_positioner_news().into_iter().map(|n| n.1.to_string()));
+        // Somebody takes note.
+        rig.change(Change::KeyPressed(Key::Acknowledge, true));
+        rig.change(Change::KeyPressed(Key::Acknowledge, false));
+    }
+    assert!(lasted[0] == lasted[1], "{lasted:?}: so this test says nothing");
+    let count = |words: &str| told.iter().filter(|t| t.starts_with(words)).count();
+    assert_eq!(count("a calibration has begun: end stops, stroke times and friction"), 2, "{told:?}");
+    assert_eq!(count("the calibration failed while"), 2, "{told:?}");
 }
 
 /// Write protect, a lock of the other master, and a process that does not allow it keep it from being begun.

@@ -2,6 +2,7 @@
 
 use super::rig::{Rig, file, plan};
 use looprig::bench::{self, check};
+use looprig::device::positioner::{Cause, Ending, Limits};
 use looprig::plant::fault::FaultName;
 use std::path::Path;
 
@@ -38,6 +39,52 @@ fn split_range_that_falls() {
     rig.idle(20.0);
     assert!((rig.number(3, "pv") - 75.0).abs() < 1e-3);
     assert!((rig.truth().travel_percent - 75.0).abs() < 0.4, "{:?}", rig.truth());
+}
+
+/// [DV-92]: every limit can be set, and one of them counts: 140 N both ways over 350 cm2 are a band of 0.08 bar, 10 % of the 0.8 bar
+/// of the spring; 8 % allow that not.
+#[test]
+fn every_limit_can_be_set() {
+    let keys = [
+        ("least_angle_deg", 26.0),
+        ("most_lever_deg", 34.0),
+        ("least_turn_deg", 70.0),
+        ("most_turn_deg", 100.0),
+        ("most_off_square_deg", 5.0),
+        ("least_supply_bar", 0.9),
+        ("most_supply_sag_percent", 40.0),
+        ("most_stroke_s", 50.0),
+        ("most_time_s", 200.0),
+        ("most_friction_percent", 8.0),
+        ("most_holding_drive_percent", 7.0),
+    ];
+    let lines: String = keys.iter().map(|(key, n)| format!("{key} = {n}\n")).collect();
+    let text = file("", "").replace("[[line]]", &format!("[device.positioner]\n{lines}[[line]]"));
+    let plan = check(&text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"));
+    let mut rig = Rig::of(bench::in_process(&plan));
+    rig.idle(1.0);
+    let limits = rig.electronics().config().limits;
+    // No `..`: a limit that is new wants a key.
+    let wanted = Limits {
+        least_angle_deg: 26.0,
+        most_lever_deg: 34.0,
+        least_turn_deg: 70.0,
+        most_turn_deg: 100.0,
+        most_off_square_deg: 5.0,
+        least_supply_gauge_pa: 0.9 / 1e-5,
+        most_supply_sag: 0.4,
+        most_stroke_s: 50.0,
+        most_time_s: 200.0,
+        most_friction_share: 0.08,
+        most_holding_drive: 7.0 / 100.0,
+    };
+    assert_eq!(limits, wanted);
+    assert_eq!(rig.code(131, &[("calibration", "3")]), 0);
+    while rig.electronics().progress().is_some() {
+        rig.idle(1.0);
+    }
+    let ending = rig.electronics().result().map(|o| o.ending);
+    assert_eq!(ending, Some(Ending::Failed(Cause::TooMuchFriction)));
 }
 
 /// What means nothing is refused where it stands, with what to do instead.

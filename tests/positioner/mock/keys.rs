@@ -79,6 +79,19 @@ fn locked_keys_do_nothing() {
     assert!(rig.station().device().is_armed());
 }
 
+/// [DV-98]: the display tells why a held "calibrate" came to nothing, and only then what else there is.
+#[test]
+fn a_refused_start_is_told() {
+    let mut rig = Rig::calibrated("");
+    rig.idle(20.0);
+    rig.change(Change::CalibrationAllowed(false));
+    press(&mut rig, Key::Calibrate, 3.5);
+    assert!(rig.electronics().progress().is_none());
+    assert_eq!(display(&mut rig)[3], "no: process forbids it");
+    rig.idle(6.0);
+    assert_eq!(display(&mut rig)[3], "follows the loop");
+}
+
 /// The key "acknowledge" ends a calibration, and what was learned before holds.
 #[test]
 fn acknowledge_stops_a_calibration() {

@@ -56,6 +56,60 @@ fn everything_stored_is_there_again() {
     assert!((travel - 100.0 / 6.0).abs() < 0.4, "{travel}");
 }
 
+/// [DV-90]: the same through the whole device and its image: whatever ends a calibration, at whatever moment, the image has what was
+/// learned before, and a device that starts with it too.
+#[test]
+fn no_end_of_a_calibration_loses_what_the_image_has() {
+    use looprig::device::positioner::Key;
+    use looprig::sim::Change;
+    let moments = if cfg!(debug_assertions) { 6 } else { 100 };
+    let mut dice = crate::generate::Dice::new(4712);
+    let mut first = Rig::calibrated("");
+    first.idle(10.0);
+    let before = first.in_force().expect("calibrated");
+    let image = first.station().device_mut().take_image().expect("it is stored");
+    let mut lasts_s = [0.0; 3];
+    for (kind, lasts_s) in ["1", "2", "3"].into_iter().zip(&mut lasts_s) {
+        let mut whole = restarted(Some(image.clone()));
+        whole.idle(5.0);
+        let begun = whole.now();
+        assert_eq!(whole.code(131, &[("calibration", kind)]), 0);
+        while whole.electronics().progress().is_some() {
+            whole.idle(0.1);
+        }
+        // The answer took a moment of it.
+        *lasts_s = whole.now().since(begun).as_secs_f64() - 1.0;
+    }
+    for n in 0..moments {
+        let mut rig = restarted(Some(image.clone()));
+        rig.idle(5.0);
+        let at = n % 3;
+        assert_eq!(rig.code(131, &[("calibration", ["1", "2", "3"][at])]), 0);
+        rig.idle(dice.between(0.0, lasts_s[at]));
+        assert!(rig.electronics().progress().is_some(), "moment {n}");
+        match n / 3 % 4 {
+            0 => assert_eq!(rig.code(133, &[]), 0),
+            1 => rig.change(Change::PowerCycle),
+            2 => rig.change(Change::KeyPressed(Key::Acknowledge, true)),
+            _ => rig.set_current_ma(0.0),
+        }
+        rig.idle(1.0);
+        assert!(rig.electronics().progress().is_none(), "moment {n}");
+        assert_eq!(
+            rig.in_force().map(|c| (c.closed_rad, c.open_rad)),
+            Some((before.closed_rad, before.open_rad))
+        );
+        let kept = rig.station().device_mut().take_image().unwrap_or_else(|| image.clone());
+        let stored = decode_image(&kept).expect("an image").positioner.and_then(|p| p.calibrated);
+        let stored = stored.expect("what was learned is stored");
+        // A double through JSON may be off in its last digit.
+        let off = (stored.closed_rad - before.closed_rad).abs() + (stored.open_rad - before.open_rad).abs();
+        assert!(off < 1e-12, "moment {n}: {off}");
+        let after = restarted(Some(kept)).in_force().expect("calibrated");
+        assert!((after.closed_rad - before.closed_rad).abs() < 1e-12, "moment {n}");
+    }
+}
+
 /// [DV-89]: a failed calibration of which somebody took note is no alarm again behind a restart; one that the loss of power ends
 /// then is, whatever was noted before.
 #[test]

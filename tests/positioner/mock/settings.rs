@@ -16,6 +16,7 @@ fn shape(layout: Layout) -> Vec<(String, usize)> {
                 out.push((format!("slots {least} to {most}"), 0));
                 out.extend(fields.iter().map(one));
             }
+            Item::MayEnd => out.push(("may end".to_owned(), 0)),
             other => panic!("{other:?} is in no own command"),
         }
     }
@@ -49,6 +50,21 @@ fn it_answers_every_command_of_the_description() {
         };
         assert_eq!(rig.code(own.number, values), 0, "command {}", own.number);
     }
+}
+
+/// [DV-81]: back to the loop takes no set point; by hand without one says nothing.
+#[test]
+fn back_to_the_loop_takes_no_set_point() {
+    let mut rig = Rig::new("", "");
+    rig.idle(1.0);
+    assert_eq!(rig.code(129, &[("source", "1"), ("set_point", "30")]), 0);
+    assert_eq!(rig.number(128, "set_point"), 30.0);
+    // Too few data octets.
+    assert_eq!(rig.code(129, &[("source", "1")]), 5);
+    assert_eq!(rig.code(129, &[("source", "loop current")]), 0);
+    assert_eq!(rig.told(128, "source"), "loop current");
+    // 12 mA.
+    assert_eq!(rig.number(128, "set_point"), 50.0);
 }
 
 /// Settings of the description are saved from one mock and restored into a new one of the same type.

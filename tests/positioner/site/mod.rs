@@ -2,6 +2,7 @@
 //! each case.
 #![cfg(feature = "bench-file")]
 
+mod calibrated;
 mod feeding;
 mod rig;
 mod settings;

@@ -84,6 +84,41 @@ fn selector_local_and_power() {
     near("travel on remote", rig.travel(), 50.0, 0.5);
 }
 
+/// [DV-112]: nor does damping take it anywhere. With 10 s of it 12 mA would open the valve to some 45 % before it comes back.
+#[test]
+fn selector_local_and_power_with_damping() {
+    let more = event(20.0, "loop_open = true") + &event(40.0, "loop_open = false");
+    let events = fault(COMES_S, "selector_local", 1.0) + &more;
+    let mut rig = Rig::new(&text(SUPPLY, "[device.range]\ndamping_s = 10\n", &events));
+    rig.to(39.0);
+    assert!(rig.travel() < 0.1);
+    for s in 41..70 {
+        rig.to(f64::from(s));
+        assert!(rig.travel() < 1.0, "held where it was found: {} at {s} s", rig.travel());
+    }
+}
+
+/// [DV-112] [DV-98]: the valve stays where it stands, and keys begin from there, whatever its characteristic: set points of 50
+/// and 51 % of equal percentage with 50 are travels of (sqrt(50) - 1)/49 = 12.4 % and (50^0.51 - 1)/49 = 13.0 % [DV-82].
+#[test]
+fn selector_local_and_a_characteristic() {
+    let events = event(20.0, "key_open = true")
+        + &event(20.2, "key_open = false")
+        + &fault(30.0, "selector_local", 1.0);
+    let mut rig = Rig::new(&text(SUPPLY, "", &events));
+    rig.to(5.0);
+    let device = rig.poll(0).expect("it answers");
+    // Command 138: equal percentage, 50 is 42480000.
+    assert_eq!(rig.code(&device, 138, &[1, 0x42, 0x48, 0, 0]), 0);
+    rig.to(19.0);
+    near("travel", rig.travel(), 12.39, 0.5);
+    rig.to(29.0);
+    near("travel by key", rig.travel(), 12.97, 0.5);
+    rig.to(50.0);
+    near("travel on local", rig.travel(), 12.97, 0.6);
+    near("set point on local", rig.station().device().set_point_percent(), 51.0, 1.5);
+}
+
 /// Whoever stands at the positioner may calibrate it on local.
 #[test]
 fn calibrated_on_local() {

@@ -185,3 +185,41 @@ fn the_matrix_names_what_fails_on_a_fault() {
     run(&dir, &["conform", "--matrix", "--fault", "no_such"]).refused(&["no_such", "--protocol-faults"]);
     run(&dir, &["conform", "--matrix", "pty:"]).refused(&["mocks", "mock:"]);
 }
+
+/// The page and the JUnit file hold what was found, and what is there already is not overwritten, nor is the device asked.
+#[test]
+fn files_besides_are_written_once() {
+    let dir = scratch("conform-files");
+    bench(&dir, "answers_damaged = false\n", PTY);
+    let base = ["conform", MOCK, "--only", "link/check", "--strict", "--html", "r.html", "--junit", "r.xml"];
+    let judge = |more: &[&str]| run(&dir, &[&base, more].concat());
+    let first = judge(&["--log", "run.log"]);
+    assert_eq!(first.code, 1, "{}", first.out);
+    assert!(first.out.contains("r.html") && first.out.contains("r.xml"), "{}", first.out);
+    let read = |name: &str| fs::read_to_string(dir.join(name)).unwrap();
+    let (page, xml) = (read("r.html"), read("r.xml"));
+    assert!(
+        page.contains("FAIL: 1 of ") && page.contains("link/check/damage-is-told [LL-08] advice"),
+        "{page}"
+    );
+    assert!(
+        page.contains("run.log") && page.contains("3D71003104") && page.contains("mock:b.toml"),
+        "{page}"
+    );
+    assert!(xml.contains("failures=\"1\"") && xml.contains("classname=\"link.check.LL-08\""), "{xml}");
+    judge(&[]).refused(&["r.html", "exists", "--force"]);
+    fs::remove_file(dir.join("r.html")).unwrap();
+    judge(&[]).refused(&["r.xml", "exists", "--force"]);
+    assert!(!dir.join("r.html").exists() && read("r.xml") == xml);
+    assert_eq!(judge(&["--force", "--quiet", "--format", "json"]).json().last().unwrap()["exit_code"], 1);
+    assert!(read("r.html").contains("none was kept"));
+    // Where one cannot be written, what was found out is told all the same, and written to the other.
+    let last =
+        run(&dir, &["conform", MOCK, "--only", "link/check", "--html", "no/r.html", "--junit", "s.xml"]);
+    assert!(last.code == 2 && last.err.contains("writing no/r.html: "), "{}", last.err);
+    assert!(
+        last.out.contains("1 advised")
+            && last.out.contains("s.xml")
+            && read("s.xml").contains("</testsuites>")
+    );
+}

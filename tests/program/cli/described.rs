@@ -198,6 +198,49 @@ fn leave_as_described() {
     mock.end();
 }
 
+/// [HO-05] [DV-98]: nobody needs leave to stop something; what follows is said. A second start says what is busy, and what to do.
+#[test]
+fn a_stop_needs_no_leave() {
+    let dir = bench("described-stop");
+    let device = "[[device]]\ntag = \"FV-3104\"\n";
+    let air = "[device.air]\nsupply_pressure_bar = 1.4\n[device.valve]\nstroke_mm = 20\n";
+    let text = format!("pace = 20\n[loop]\ncurrent_ma = 12\n{device}{air}[[line]]\nat = \"pty:fv\"\n");
+    fs::write(dir.join("bench.toml"), text).unwrap();
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    mock.line();
+    let ask = |words: &[&str]| run(&dir, &[&["ask", PORT], words, &["--description", POSITIONER]].concat());
+    ask(&["131", "calibration=1"]).refused(&["start calibration", "--move"]);
+    let ended = ask(&["133"]);
+    assert!(
+        ended.code == 1 && ended.out.contains("no calibration is running"),
+        "{} {}",
+        ended.out,
+        ended.err
+    );
+    assert!(ended.err.contains("caution") && ended.err.contains("may move"), "{}", ended.err);
+    // Without its description it may be anything; and where another description says that it writes, that counts.
+    run(&dir, &["ask", PORT, "133"]).refused(&["not known here", "--move"]);
+    let valve = fs::read_to_string(dir.join(VALVE)).unwrap();
+    let reads = "name = \"read last flushes\"";
+    let at = valve.find(reads).expect("its 133 reads");
+    let writes =
+        format!("{}{}", &valve[..at], valve[at..].replacen("effect = \"reads\"", "effect = \"writes\"", 1));
+    fs::write(dir.join("writes.toml"), writes).unwrap();
+    ask(&["133", "--description", "writes.toml"]).refused(&["--write"]);
+    // And back to the loop without a set point.
+    let ended = ask(&["129", "source=loop current", "--move"]);
+    assert!(ended.code == 0 && ended.out.contains("loop current"), "{} {}", ended.out, ended.err);
+    mock.signal(libc::SIGTERM);
+    mock.end();
+
+    let busy = format!("{}busy = true\n{air}[[line]]\nat = \"pty:\"\n", device);
+    fs::write(dir.join("busy.toml"), busy).unwrap();
+    let ended = run(&dir, &["ask", "mock:busy.toml", "131", "calibration=3", "--description", POSITIONER]);
+    let flat = ended.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(ended.code == 1 && flat.contains("132 tells how far") && flat.contains("133 ends it"), "{flat}");
+    assert!(!flat.contains("106"), "{flat}");
+}
+
 /// A device whose revision does not have the command, as it is described, may do anything with it.
 #[test]
 fn leave_in_another_revision() {

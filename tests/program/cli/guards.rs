@@ -107,6 +107,25 @@ fn what_a_device_says_gives_no_leave() {
     }
 }
 
+/// [HO-05] [DV-98]: nobody needs leave to stop something that is described as that; that the valve may move is said. No line
+/// is there, so nothing is sent.
+#[test]
+fn who_stops_something_needs_no_leave() {
+    let dir = scratch("guards-stops");
+    let described = concat!(env!("CARGO_MANIFEST_DIR"), "/protocol-notes/positioner.toml");
+    let asks = |number| run(&dir, &["ask", "serial:none", "0", number, "--description", described]);
+    let stopped = asks("133");
+    assert!(
+        stopped.err.contains("caution: the valve may move") && !stopped.err.contains("--move"),
+        "{}",
+        stopped.err
+    );
+    assert!(stopped.err.contains("serial:none") || stopped.err.contains("none"), "{}", stopped.err);
+    run(&dir, &["ask", "serial:none", "0", "133"]).refused(&["--move"]);
+    run(&dir, &["ask", "serial:none", "0", "131", "calibration=3", "--description", described])
+        .refused(&["--move"]);
+}
+
 /// A command that only reads, but not in the revision of the device, is none that is known there: nothing is sent but the
 /// question who is there. The mock answers 64 [DV-11] once it may be asked.
 #[test]

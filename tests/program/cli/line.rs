@@ -58,7 +58,7 @@ fn octets_over_tcp_are_no_serial_port() {
     assert_eq!(checked.code, 2, "{}", checked.err);
     let rows = checked.json();
     let result = |name: &str| rows.iter().find(|r| r["check"] == name).map(|r| r["result"].clone());
-    assert_eq!(result("kind"), Some("octets over TCP".into()));
+    assert_eq!(result("kind"), Some("a network: TCP or HART-IP".into()));
     assert_eq!(result("settings"), Some("no parity".into()));
     assert_eq!((result("carrier detect"), result("error counters")), (None, None));
     assert_eq!(result("stamp error"), Some("20 ms".into()));

@@ -43,8 +43,8 @@ fn unknown_commands_and_options() {
     );
     for command in super::COMMANDS {
         run(&dir, &[command, "--nosuch"]).refused(&["--nosuch", &format!("`looprig {command} --help`")]);
-        // Without a word about what to do, `settings` gets its help, as looprig itself does.
-        if command != "demo" && command != "settings" {
+        // Without a word about what to do, `settings` and `wave` get their help, as looprig itself does.
+        if !["demo", "settings", "wave"].contains(&command) {
             run(&dir, &[command]).refused(&["required", &format!("`looprig {command} --help`")]);
         }
     }
@@ -65,7 +65,9 @@ fn lines() {
             (&["scan", "usb:0"], &["\"usb:\"", "serial:PATH"]),
             (&["scan", ""], &["names no line", "serial:PATH"]),
             (&["scan", "serial:"], &["needs the port's path", "serial:/dev/ttyUSB0"]),
-            (&["scan", "hart-ip:localhost"], &["hart-ip:", "not in this version"]),
+            (&["scan", "hart-ip:"], &["hart-ip:", "names no server"]),
+            (&["scan", "hart-ip:localhost?pace=4"], &["pace=4", "session=primary"]),
+            (&["scan", "log:old.log"], &["log:", "not in this version"]),
             (&["scan", "tcp:localhost"], &["\"localhost\" is no port", "tcp:127.0.0.1:5500"]),
             (&["scan", "tcp:127.0.0.1:0"], &["port 0"]),
             (&["scan", "serial:/dev/ttyUSB0?pace=0"], &["\"0\" is no pace", "0.01 to 1000"]),
@@ -145,7 +147,7 @@ fn what_decode_cannot_read() {
             (&["decode", "b.pcap"], &["packet capture"]),
             (&["decode", "c.pcap"], &["packet capture"]),
             (&["decode", "d.pcapng"], &["packet capture"]),
-            (&["decode", "s.wav"], &["sound file", "looprig listen"]),
+            (&["decode", "s.wav"], &["reading s.wav", "ends before its header", "record as WAV"]),
             (&["decode", "newer"], &["line 1", "format 2", "a newer one"]),
         ],
     );

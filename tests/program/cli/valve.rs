@@ -162,6 +162,8 @@ fn a_step_in_every_format() {
     assert!(0.0 < at("dead_time_s") && at("dead_time_s") < at("t63_s") && at("t63_s") < at("t86_s"));
     // The follower drives fully until it is within 10 % of 80: 50 of 60 % at about 0.9/1.724 s of the filling stroke.
     assert!((0.5..1.0).contains(&at("t63_s")), "{step}");
+    // [PL-44]: L + tau is the time of 63 %.
+    assert!((at("lag_s") + at("lag_dead_time_s") - at("t63_s")).abs() < 2e-3 && at("lag_s") > 0.0, "{step}");
     let rows = table(&of(&["--format", "csv"]).out);
     let value = |key: &str| rows.iter().find(|r| r[1] == key).unwrap()[2].parse::<f64>().unwrap();
     assert_eq!((rows[0][0].as_str(), value("t63_s")), ("step", at("t63_s")));

@@ -62,6 +62,7 @@ fn write_command(c: &Command, out: &mut String) {
     }
     let effect = match c.effect {
         Effect::Reads => "reads",
+        Effect::Stops => "stops",
         Effect::Writes => "writes",
         Effect::Moves => "moves",
     };

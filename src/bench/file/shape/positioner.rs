@@ -52,6 +52,16 @@ pub struct PositionerTable {
     /// Longest calibration, s, 10 to 3600. Default 240.
     #[schemars(with = "Option<f64>", range(min = 10.0, max = 3600.0))]
     pub most_time_s: Option<Spanned<Number>>,
+    /// Share of the supply pressure that may be lost while the valve strokes in a calibration, %, 1 to 95. Default 30.
+    #[schemars(with = "Option<f64>", range(min = 1.0, max = 95.0))]
+    pub most_supply_sag_percent: Option<Spanned<Number>>,
+    /// Largest friction that a calibration accepts, its whole band, % of the pressure from stop to stop (two outputs: of the
+    /// supply), 1 to 100. Default 35.
+    #[schemars(with = "Option<f64>", range(min = 1.0, max = 100.0))]
+    pub most_friction_percent: Option<Spanned<Number>>,
+    /// Largest drive that may be needed to keep the pressure at mid travel, %, 1 to 40. Default 6.5.
+    #[schemars(with = "Option<f64>", range(min = 1.0, max = 40.0))]
+    pub most_holding_drive_percent: Option<Spanned<Number>>,
 }
 
 /// Directions, for the schema.

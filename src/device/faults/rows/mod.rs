@@ -10,6 +10,7 @@ mod identity;
 mod limits;
 mod protect;
 mod reads;
+mod single;
 mod status;
 mod time;
 mod writes;
@@ -34,4 +35,5 @@ pub(super) static SECTIONS: &[FaultSection] = &[
     about("Delayed responses", delayed::ROWS),
     about("Limits of values", limits::ROWS),
     about("Common practice", common::ROWS),
+    about("Single commands of several that are alike", single::ROWS),
 ];

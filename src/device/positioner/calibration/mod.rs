@@ -14,6 +14,7 @@ use super::calibrated::{Calibrated, Learned};
 use super::config::{Config, Lever, Mounting, Outputs};
 use super::control::Look;
 use super::senses::Senses;
+use crate::plant::linearise::Straightened;
 use fine::{Fine, Moment};
 use stroke::{Seen, Stroke};
 
@@ -257,6 +258,11 @@ impl Calibration {
         Ok(None)
     }
 
+    /// Of the stroke that is over. Who creeps through the last tenth unseen is too slow.
+    fn speed_percent_per_s(&self, s: &Straightened) -> Result<f64, Cause> {
+        self.stroke.speed_percent_per_s(|rad| s.share(rad)).ok_or(Cause::TookTooLong)
+    }
+
     fn end_stop(&mut self, config: &Config, dt_s: f64, seen: &Seen) -> Result<Turn, Cause> {
         let opens = self.stage == Stage::ToOpen;
         let settled = self.stroke.step(dt_s, seen)?;
@@ -327,9 +333,7 @@ impl Calibration {
                 self.found.learned.noise_percent = (100.0 * self.stroke.noise_rad() / span).clamp(0.005, 0.3);
                 let calibrated = self.calibrated(config)?;
                 let Some(s) = calibrated.straightened() else { return Err(Cause::AngleBeyond) };
-                if let Some(speed) = self.stroke.speed_percent_per_s(|rad| s.share(rad)) {
-                    self.found.learned.opening_percent_per_s = speed;
-                }
+                self.found.learned.opening_percent_per_s = self.speed_percent_per_s(&s)?;
             }
             Stage::BackToClosed => {
                 let span = self.found.open_rad - self.found.closed_rad;
@@ -342,9 +346,7 @@ impl Calibration {
                 self.found.closing_s = took_s;
                 let calibrated = self.calibrated(config)?;
                 let Some(s) = calibrated.straightened() else { return Err(Cause::AngleBeyond) };
-                if let Some(speed) = self.stroke.speed_percent_per_s(|rad| s.share(rad)) {
-                    self.found.learned.closing_percent_per_s = speed;
-                }
+                self.found.learned.closing_percent_per_s = self.speed_percent_per_s(&s)?;
                 let base_pa = base_pa(config, &self.found);
                 let learned = &mut self.found.learned;
                 learned.span_pa = base_pa;

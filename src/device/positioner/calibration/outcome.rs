@@ -19,6 +19,15 @@ impl Kind {
         self as u8 + 1
     }
 
+    /// In words, as in the table `calibration`.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Kind::EndStops => "end stops",
+            Kind::StrokeTimes => "end stops and stroke times",
+            Kind::Friction => "end stops, stroke times and friction",
+        }
+    }
+
     /// The kind of a code.
     pub const fn from_code(code: u8) -> Option<Kind> {
         match code {
@@ -86,7 +95,7 @@ pub enum Cause {
     SupplyLost,
     /// Nothing moves: no air comes to the actuator.
     NothingMovesNoAir,
-    /// Nothing moves though the actuator has air.
+    /// Nothing moves though the positioner gives air.
     NothingMovesStuck,
     /// It moves the wrong way.
     WrongWay,
@@ -98,7 +107,7 @@ pub enum Cause {
     AngleBeyond,
     /// The lever is not square at mid travel.
     NotSquare,
-    /// The sensor's readings cannot be.
+    /// The sensor's readings are impossible.
     SensorImplausible,
     /// The pressure does not stay: air leaks.
     Leaks,
@@ -112,11 +121,15 @@ pub enum Cause {
     TookTooLong,
     /// The loop current was lost.
     CurrentLost,
+    /// The power was lost, or the device was reset.
+    PowerLost,
+    /// The process no longer allows it.
+    NoLongerAllowed,
 }
 
 impl Cause {
     /// Every cause, in the order of its codes.
-    pub const ALL: [Cause; 17] = [
+    pub const ALL: [Cause; 19] = [
         Cause::NoSupply,
         Cause::SupplyTooLow,
         Cause::SupplyLost,
@@ -134,6 +147,8 @@ impl Cause {
         Cause::DoesNotHold,
         Cause::TookTooLong,
         Cause::CurrentLost,
+        Cause::PowerLost,
+        Cause::NoLongerAllowed,
     ];
 
     /// Code of command 134; 0 is none.
@@ -168,13 +183,14 @@ impl Cause {
             ),
             Cause::NothingMovesNoAir => (
                 "nothing moves: no air comes to the actuator",
-                "There is supply, but the output's pressure does not follow: output stage, a tube that is off, a torn \
-                 diaphragm, a trip valve that is not energised.",
+                "There is supply, but the output's pressure does not follow: output stage, a tube that is off, or a torn \
+                 diaphragm.",
             ),
             Cause::NothingMovesStuck => (
-                "nothing moves though the actuator has air",
-                "Look whether the stem moves. If so, the lever or its clamp is loose. If not: seized stem, packing, \
-                 hand-wheel, travel stop, or a supply too low for the spring.",
+                "nothing moves though the positioner gives air",
+                "Look whether the stem moves. If so, the lever or its clamp is loose. If not, does the actuator get the air? \
+                 A trip valve that is not energised or a lock-up valve keeps it away. Else: seized stem, packing, hand-wheel, \
+                 travel stop, or a supply too low for the spring.",
             ),
             Cause::WrongWay => (
                 "it moves the wrong way",
@@ -192,7 +208,9 @@ impl Cause {
             ),
             Cause::AngleBeyond => (
                 "the lever turns too far",
-                "Put the pin into a hole further out, and turn the lever's clamp so that it is square at mid travel.",
+                "Compare the angle that is told with a protractor first: a sensor that is worn, or wet because water is in the \
+                 housing, reads wrong, and moving the pin would spoil the mounting. If it reads right, put the pin into a hole \
+                 further out, and turn the lever's clamp so that it is square at mid travel.",
             ),
             Cause::NotSquare => (
                 "the lever is not square at mid travel",
@@ -200,7 +218,7 @@ impl Cause {
                  hand-wheel nor travel stop shortens the travel on one side.",
             ),
             Cause::SensorImplausible => (
-                "the sensor's readings cannot be",
+                "the sensor's readings are impossible",
                 "The angle jumps back and forth: sensor worn, plug wet or loose, or the lever is loose on its shaft.",
             ),
             Cause::Leaks => (
@@ -228,6 +246,15 @@ impl Cause {
             Cause::CurrentLost => (
                 "the loop current was lost",
                 "Without current there is no drive: look at the loop, then calibrate again.",
+            ),
+            Cause::PowerLost => (
+                "the power was lost, or the device was reset",
+                "Look at the volts at its terminals, at plugs and wires, and ask who has reset it; then calibrate again.",
+            ),
+            Cause::NoLongerAllowed => (
+                "the process no longer allows it",
+                "The valve went back to its set point in the middle of a stroke: ask whoever runs the process, and calibrate \
+                 when the valve may stroke.",
             ),
         }
     }
@@ -286,6 +313,8 @@ mod tests {
         let row = |code: u8, words: &str| format!("{code} = \"{words}\"");
         let causes = Cause::ALL.iter().map(|c| row(c.code(), c.words()));
         assert_eq!(table("calibration_fault")[1..], causes.collect::<Vec<_>>());
+        let kinds = [Kind::EndStops, Kind::StrokeTimes, Kind::Friction].map(|k| row(k.code(), k.words()));
+        assert_eq!(table("calibration")[1..], kinds);
         let stages = [
             Stage::Supply,
             Stage::ToClosed,

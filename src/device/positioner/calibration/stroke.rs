@@ -12,7 +12,7 @@ const JUMPS_BACK: u32 = 4;
 const BEYOND_READINGS: u32 = 5;
 /// Without a move for so long, and the pressure settled, the stroke is over, s [DV-91].
 const QUIET_S: f64 = 1.0;
-/// Points of the trace that are kept.
+/// Most points of the trace that are kept.
 const TRACE: usize = 400;
 
 /// What the sensors say, in opening terms.
@@ -44,6 +44,8 @@ pub(super) struct Stroke {
     pub jumps_back: u32,
     beyond: u32,
     trace: Vec<(f64, f64)>,
+    /// Of so many moves one is kept, and how many there were.
+    kept_of: (u32, u32),
 }
 
 impl Stroke {
@@ -64,6 +66,7 @@ impl Stroke {
             jumps_back,
             beyond: 0,
             trace: Vec::new(),
+            kept_of: (1, 0),
         }
     }
 
@@ -98,13 +101,28 @@ impl Stroke {
             self.anchor_rad = place;
             (self.moved_s, self.moved_pa) = (self.seconds, seen.opening_pa);
             self.first.get_or_insert((self.seconds, seen.opening_pa));
-            if self.trace.len() < TRACE {
-                self.trace.push((self.seconds, place));
-            }
+            self.keep(place);
         }
         self.look_back(seen.rad - start)?;
         let settled = (seen.opening_pa - self.slow_pa).abs() < 4e-3 * seen.supply_pa.max(1e4);
         Ok(settled && self.seconds - self.moved_s >= QUIET_S)
+    }
+
+    /// A slow stroke has more moves than there is room for: then every second one is enough, from its begin on.
+    fn keep(&mut self, place: f64) {
+        self.kept_of.1 += 1;
+        if !self.kept_of.1.is_multiple_of(self.kept_of.0) {
+            return;
+        }
+        if self.trace.len() >= TRACE {
+            let mut even = false;
+            self.trace.retain(|_| {
+                even = !even;
+                even
+            });
+            self.kept_of.0 *= 2;
+        }
+        self.trace.push((self.seconds, place));
     }
 
     fn look_back(&mut self, gone_rad: f64) -> Result<(), Cause> {
@@ -136,7 +154,8 @@ impl Stroke {
         self.start_rad.map_or(0.0, |start| self.stands_rad - start)
     }
 
-    /// Share of the drive's full speed between 10 and 90 % of the travel, percent/s; `share` makes travel of an angle.
+    /// Speed between 10 and 90 % of the travel, percent/s; `share` makes travel of an angle. `None` where it was not seen to
+    /// pass both.
     pub fn speed_percent_per_s(&self, share: impl Fn(f64) -> f64) -> Option<f64> {
         let at = |level: f64| {
             let crossed = |w: &&[(f64, f64)]| (share(w[0].1) < level) != (share(w[1].1) < level);
@@ -146,5 +165,56 @@ impl Stroke {
         };
         let took_s = (at(0.9)? - at(0.1)?).abs();
         (took_s > 0.0).then(|| 80.0 / took_s)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A stroke at constant speed over `span_deg` in `took_s`, as far as `end_share` of it; it is looked at every 10 ms.
+    fn stroke(span_deg: f64, took_s: f64, end_share: f64) -> Stroke {
+        let mut stroke = Stroke::new(0);
+        let mut at_s = 0.0;
+        loop {
+            let rad = (span_deg * (at_s / took_s).min(end_share)).to_radians();
+            let seen = Seen { rad, in_range: true, opening_pa: 1e5, supply_pa: 1.4e5 };
+            match stroke.step(0.01, &seen) {
+                Ok(true) => return stroke,
+                Ok(false) => at_s += 0.01,
+                Err(cause) => panic!("{cause:?}"),
+            }
+        }
+    }
+
+    /// [DV-86] [DV-91]: 100 % in T s are 100/T %/s, however long it takes: 90 degrees in 30 s are 900 moves of a tenth of
+    /// a degree, far more than are kept.
+    #[test]
+    fn the_speed_of_slow_strokes() {
+        for (span_deg, took_s) in [
+            (90.0, 1.0),
+            (90.0, 4.0),
+            (90.0, 8.1),
+            (90.0, 16.2),
+            (90.0, 30.0),
+            (60.0, 32.0),
+            (105.0, 60.0),
+            (25.0, 60.0),
+        ] {
+            let stroke = stroke(span_deg, took_s, 1.0);
+            let speed = stroke.speed_percent_per_s(|rad| rad / span_deg.to_radians());
+            let (speed, right) = (speed.unwrap_or(f64::NAN), 100.0 / took_s);
+            assert!(
+                (speed / right - 1.0).abs() < 0.02,
+                "{span_deg} degrees in {took_s} s: {speed}, not {right}"
+            );
+            assert!(stroke.trace.len() <= TRACE);
+        }
+    }
+
+    #[test]
+    fn a_stroke_that_is_not_seen_to_pass_has_no_speed() {
+        let speed = stroke(90.0, 5.0, 0.85).speed_percent_per_s(|rad| rad / 90f64.to_radians());
+        assert_eq!(speed, None);
     }
 }

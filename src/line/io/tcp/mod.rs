@@ -8,6 +8,8 @@ mod floor;
 mod socket;
 mod worker;
 
+pub(super) use socket::tune;
+
 use super::ports::{Feed, Port, Started, end_of};
 use crate::frame::{Capabilities, StampUnit};
 use crate::line::{CAPACITY, Endpoint, Error, Fault};

@@ -79,7 +79,7 @@ pub(super) fn listen(endpoint: &Endpoint, name: &str) -> Result<(TcpListener, So
 /// No collecting of small packets, little room for octets that nobody takes, and a peer that has gone
 /// without a word is found out. Where the system refuses, the line works all the same.
 #[cfg(target_os = "linux")]
-pub(super) fn tune(stream: &tokio::net::TcpStream) {
+pub(in crate::line::io) fn tune(stream: &tokio::net::TcpStream) {
     use std::os::fd::AsRawFd;
     let _ = stream.set_nodelay(true);
     for (level, option, value) in [
@@ -105,7 +105,7 @@ pub(super) fn tune(stream: &tokio::net::TcpStream) {
 
 /// Elsewhere the system's own times for peers that have gone without a word apply, hours perhaps.
 #[cfg(not(target_os = "linux"))]
-pub(super) fn tune(stream: &tokio::net::TcpStream) {
+pub(in crate::line::io) fn tune(stream: &tokio::net::TcpStream) {
     let _ = stream.set_nodelay(true);
     #[cfg(unix)]
     {

@@ -307,9 +307,16 @@ fn command(table: &Spanned<CommandTable>, d: &Description) -> Result<Command, Fa
         f
     })?;
     let name = t.name.as_ref().ok_or_else(|| missing("name", "name = \"what it does\""))?;
-    let effect =
-        t.effect.as_ref().ok_or_else(|| missing("effect", "effect = \"reads\", \"writes\" or \"moves\""))?;
-    let effects = [("reads", Effect::Reads), ("writes", Effect::Writes), ("moves", Effect::Moves)];
+    let effect = t
+        .effect
+        .as_ref()
+        .ok_or_else(|| missing("effect", "effect = \"reads\", \"stops\", \"writes\" or \"moves\""))?;
+    let effects = [
+        ("reads", Effect::Reads),
+        ("stops", Effect::Stops),
+        ("writes", Effect::Writes),
+        ("moves", Effect::Moves),
+    ];
     let mut command = Command {
         number,
         name: line(name, "name", NAME)?,

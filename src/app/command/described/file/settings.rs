@@ -29,7 +29,7 @@ pub(super) fn pair(table: &Spanned<SettingTable>, d: &Description) -> Result<Pai
         let right = "name the command that reads it, whose effect is \"reads\"";
         return Err(Fault::new(&read_span, format!("command {} does more than read", reader.number), right));
     }
-    if writer.effect == Effect::Reads {
+    if writer.effect < Effect::Writes {
         let right = "name the command that writes it, whose effect is \"writes\" or \"moves\"";
         return Err(Fault::new(&write_span, format!("command {} writes nothing", writer.number), right));
     }

@@ -88,6 +88,8 @@ pub struct StatusTable {
 enum EffectWord {
     /// It only reads.
     Reads,
+    /// It ends what the device does by itself, such as a calibration: `ask` wants no leave, and says that the valve may move.
+    Stops,
     /// It changes what the device stores: `ask` wants --write.
     Writes,
     /// It may move the valve: `ask` wants --move.

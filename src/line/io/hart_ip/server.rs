@@ -1,0 +1,403 @@
+//! The server's sockets.
+
+use super::super::ports::{Feed, PeerNews, Port, PortEvent, Started};
+use super::super::tcp::tune;
+use super::{addresses, capabilities};
+use crate::frame::{Capabilities, Frame};
+use crate::ip::{Answer, Peer, Server as Machine, ServerOutput, Ticket};
+use crate::line::{Error, Fault, HartIpServer};
+use crate::time::Instant;
+use bytes::Bytes;
+use std::collections::BTreeMap;
+use std::io::{self, ErrorKind};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener, UdpSocket};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread::JoinHandle;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::tcp::{OwnedReadHalf, OwnedWriteHalf};
+use tokio::sync::mpsc::{Receiver, Sender, UnboundedReceiver, UnboundedSender, channel, unbounded_channel};
+use tokio::task::JoinHandle as Task;
+
+/// Octets that wait for one TCP reader; who lets more pile up is disconnected [IP-13].
+const MOST_WAITING: usize = 64 * 1024;
+/// Pieces read from TCP that wait to be looked at; readers then leave octets with the system.
+const PIECES: usize = 64;
+/// How long a message may take to leave by TCP: who takes nothing for so long keeps no connection.
+const TAKEN_WITHIN: Duration = Duration::from_secs(10);
+/// How long nobody is accepted after the system has failed to, for want of descriptors perhaps.
+const ACCEPT_AGAIN: Duration = Duration::from_millis(200);
+/// Tries to find a port that is free by UDP and by TCP.
+const TRIES: usize = 20;
+
+/// What the thread is told.
+enum Command {
+    Answer(Ticket, Answer),
+    Publish(Frame),
+    HangUp,
+}
+
+/// A server that listens.
+pub(in super::super) struct Server {
+    name: String,
+    /// The LINE by which others of this machine reach it.
+    reach: PathBuf,
+    commands: Option<UnboundedSender<Command>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Server {
+    /// Listens.
+    pub(in super::super) fn listen(plan: &HartIpServer, feed: Feed) -> Result<Server, Error> {
+        let (udp, tcp, at) = sockets(plan)?;
+        let real =
+            HartIpServer { at: crate::line::Endpoint { port: at.port(), ..plan.at.clone() }, ..plan.clone() };
+        let name = real.to_string();
+        let scheme = if plan.tcp_only { "hart-ip+tcp" } else { "hart-ip" };
+        let reach = PathBuf::from(format!("{scheme}:{}", from_here(at)));
+        let machine = Machine::new(plan.config(at.port(), zero_s(&feed)));
+        let (commands, received) = unbounded_channel();
+        let told = name.clone();
+        let thread = std::thread::Builder::new().name("looprig-hart-ip".to_owned());
+        let thread = thread.spawn(move || run(udp, tcp, machine, feed, received, &told));
+        let thread = thread.map_err(|e| Error::new("opening", &name, Fault::System, e))?;
+        Ok(Server { name, reach, commands: Some(commands), thread: Some(thread) })
+    }
+
+    fn tell(&self, command: Command) {
+        // A server that is lost says so by its own event.
+        if let Some(commands) = &self.commands {
+            let _ = commands.send(command);
+        }
+    }
+}
+
+/// Seconds since 1970 when the clock of the ports was zero.
+#[allow(clippy::disallowed_methods, reason = "`line::io` is where the machine's clock is read")]
+fn zero_s(feed: &Feed) -> u32 {
+    let now = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+    let passed = feed.clock.now().since(Instant::ZERO);
+    u32::try_from(now.saturating_sub(passed).as_secs()).unwrap_or(u32::MAX)
+}
+
+type Sockets = (Option<UdpSocket>, TcpListener, SocketAddr);
+
+/// Both sockets at one port.
+fn sockets(plan: &HartIpServer) -> Result<Sockets, Error> {
+    let name = plan.to_string();
+    let failed = |e: io::Error| {
+        let fault = match e.kind() {
+            ErrorKind::AddrInUse => Fault::AddressTaken,
+            ErrorKind::AddrNotAvailable => Fault::AddressNotHere,
+            ErrorKind::PermissionDenied => Fault::PermissionDenied,
+            _ => Fault::System,
+        };
+        Error::new("opening", &name, fault, e)
+    };
+    let places = addresses(&plan.at, &name)?;
+    let bound = |place: SocketAddr| -> io::Result<Sockets> {
+        let tcp = TcpListener::bind(place)?;
+        tcp.set_nonblocking(true)?;
+        let at = tcp.local_addr()?;
+        let udp = match plan.tcp_only {
+            true => None,
+            false => {
+                let udp = UdpSocket::bind(at)?;
+                udp.set_nonblocking(true)?;
+                Some(udp)
+            }
+        };
+        Ok((udp, tcp, at))
+    };
+    let mut last = io::Error::from(ErrorKind::AddrNotAvailable);
+    for place in places {
+        // The system chooses a port that is free by TCP, which may be taken by UDP.
+        for _ in 0..if place.port() == 0 { TRIES } else { 1 } {
+            match bound(place) {
+                Ok(sockets) => return Ok(sockets),
+                Err(e) => last = e,
+            }
+        }
+    }
+    Err(failed(last))
+}
+
+/// The address by which programs of this machine reach what listens at `at`.
+fn from_here(at: SocketAddr) -> SocketAddr {
+    let ip = match at.ip() {
+        IpAddr::V4(ip) if ip.is_unspecified() => IpAddr::V4(Ipv4Addr::LOCALHOST),
+        IpAddr::V6(ip) if ip.is_unspecified() => IpAddr::V6(Ipv6Addr::LOCALHOST),
+        ip => ip,
+    };
+    SocketAddr::new(ip, at.port())
+}
+
+impl Port for Server {
+    fn describe(&self) -> String {
+        self.name.clone()
+    }
+
+    /// What it hands on are whole requests, which the wires' own master stamps.
+    fn capabilities(&self) -> Capabilities {
+        Capabilities { stamp_error: Duration::ZERO, ..capabilities() }
+    }
+
+    fn path(&self) -> &Path {
+        &self.reach
+    }
+
+    /// It is no wire: what passes there goes to its clients as answers and bursts.
+    fn write(&mut self, _: &[u8]) -> Result<bool, Error> {
+        Ok(false)
+    }
+
+    fn send(&mut self, _: &[u8]) -> Result<Started, Error> {
+        Err(Error::new("sending on", &self.name, Fault::CannotSend, "a server only answers"))
+    }
+
+    fn hang_up(&mut self) {
+        self.tell(Command::HangUp);
+    }
+
+    fn answer(&mut self, ticket: Ticket, answer: Answer) {
+        self.tell(Command::Answer(ticket, answer));
+    }
+
+    fn publish(&mut self, frame: &Frame) {
+        self.tell(Command::Publish(frame.clone()));
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        // The end of the commands is what the thread waits for.
+        drop(self.commands.take());
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+fn run(
+    udp: Option<UdpSocket>,
+    tcp: TcpListener,
+    machine: Machine,
+    feed: Feed,
+    commands: UnboundedReceiver<Command>,
+    name: &str,
+) {
+    let (port, events) = (feed.port, feed.clone());
+    let ended = tokio::runtime::Builder::new_current_thread().enable_all().build().and_then(|runtime| {
+        runtime.block_on(async {
+            let udp = udp.map(tokio::net::UdpSocket::from_std).transpose()?;
+            let tcp = tokio::net::TcpListener::from_std(tcp)?;
+            let (pieces_in, pieces) = channel(PIECES);
+            let mut worker = Worker { udp, machine, feed, streams: BTreeMap::new(), opened: 0, pieces_in };
+            worker.serve(tcp, commands, pieces).await;
+            Ok(())
+        })
+    });
+    if let Err(e) = ended {
+        events.put(PortEvent::Closed { port, error: Error::new("opening", name, Fault::System, e) });
+    }
+}
+
+/// Octets of a TCP connection, or its end.
+enum Piece {
+    Octets(Peer, Bytes),
+    Gone(Peer),
+}
+
+/// A TCP connection.
+struct Stream {
+    out: UnboundedSender<Bytes>,
+    /// Octets handed over that are with no socket yet.
+    waiting: Arc<AtomicUsize>,
+    reader: Task<()>,
+    writer: Task<()>,
+}
+
+struct Worker {
+    udp: Option<tokio::net::UdpSocket>,
+    machine: Machine,
+    feed: Feed,
+    streams: BTreeMap<Peer, Stream>,
+    opened: u64,
+    pieces_in: Sender<Piece>,
+}
+
+impl Worker {
+    async fn serve(
+        &mut self,
+        tcp: tokio::net::TcpListener,
+        mut commands: UnboundedReceiver<Command>,
+        mut pieces: Receiver<Piece>,
+    ) {
+        let mut buffer = vec![0; 65_536];
+        let mut accept_at = None;
+        loop {
+            if !self.outputs() {
+                return;
+            }
+            let now = self.feed.clock.now();
+            let sleep = self.machine.wake_at().map(|at| at.since(now));
+            let udp = self.udp.as_ref();
+            tokio::select! {
+                command = commands.recv() => match command {
+                    None => return self.farewell(),
+                    Some(Command::Answer(ticket, answer)) => self.machine.answer(now, ticket, answer),
+                    Some(Command::Publish(frame)) => self.machine.publish(&frame),
+                    Some(Command::HangUp) => self.machine.hang_up(now),
+                },
+                // A socket that fails, because an earlier datagram found nobody perhaps, is read again.
+                came = received(udp, &mut buffer) => if let Ok((n, address)) = came {
+                    let octets = Bytes::copy_from_slice(&buffer[..n]);
+                    self.machine.datagram(self.feed.clock.now(), Peer { address, stream: None }, &octets);
+                },
+                Some(piece) = pieces.recv() => match piece {
+                    Piece::Octets(peer, octets) => self.machine.stream(self.feed.clock.now(), peer, &octets),
+                    Piece::Gone(peer) => {
+                        self.streams.remove(&peer);
+                        self.machine.stream_gone(self.feed.clock.now(), peer);
+                    }
+                },
+                accepted = accepted(&tcp, accept_at) => {
+                    accept_at = match accepted {
+                        Ok((stream, address)) => {
+                            self.accept(stream, address);
+                            None
+                        }
+                        Err(_) => Some(ACCEPT_AGAIN),
+                    };
+                }
+                () = slept(sleep) => {}
+            }
+            self.machine.handle_timeout(self.feed.clock.now());
+        }
+    }
+
+    fn accept(&mut self, stream: tokio::net::TcpStream, address: SocketAddr) {
+        self.opened += 1;
+        let peer = Peer { address, stream: Some(self.opened) };
+        if !self.machine.stream_opened(self.feed.clock.now(), peer) {
+            return;
+        }
+        tune(&stream);
+        let (read, write) = stream.into_split();
+        let (out, to_write) = unbounded_channel();
+        let waiting = Arc::new(AtomicUsize::new(0));
+        let reader = tokio::spawn(read_on(read, peer, self.pieces_in.clone()));
+        let writer = tokio::spawn(write_on(write, to_write, Arc::clone(&waiting)));
+        self.streams.insert(peer, Stream { out, waiting, reader, writer });
+    }
+
+    /// Does what the machine wants; false when nobody fetches events any more.
+    fn outputs(&mut self) -> bool {
+        let port = self.feed.port;
+        while let Some(output) = self.machine.poll_output() {
+            let heard = match output {
+                ServerOutput::Send { to, octets } => {
+                    self.send(to, octets);
+                    true
+                }
+                ServerOutput::Close(peer) => {
+                    self.close(peer);
+                    true
+                }
+                ServerOutput::Ask { ticket, request } => {
+                    self.feed.put(PortEvent::Asked { port, ticket, request })
+                }
+                ServerOutput::Forget(ticket) => self.feed.put(PortEvent::Forgotten { port, ticket }),
+                ServerOutput::News { peer, news, left_out } => {
+                    let news = PeerNews::Session { news, left_out };
+                    self.feed.put(PortEvent::Peer { port, peer: peer.to_string(), news })
+                }
+            };
+            if !heard {
+                return false;
+            }
+        }
+        true
+    }
+
+    fn send(&mut self, to: Peer, octets: Bytes) {
+        if to.stream.is_none() {
+            // What the system does not take is lost, as on any network [IP-13].
+            if let Some(udp) = &self.udp {
+                let _ = udp.try_send_to(&octets, to.address);
+            }
+            return;
+        }
+        let Some(stream) = self.streams.get(&to) else { return };
+        let waiting = stream.waiting.fetch_add(octets.len(), Ordering::SeqCst) + octets.len();
+        if waiting > MOST_WAITING {
+            stream.writer.abort();
+            self.close(to);
+            self.machine.stream_gone(self.feed.clock.now(), to);
+            let news = PeerNews::TooSlow { waiting, unheard: 0 };
+            self.feed.put(PortEvent::Peer { port: self.feed.port, peer: to.to_string(), news });
+        } else {
+            let _ = stream.out.send(octets);
+        }
+    }
+
+    /// Nothing more is read; what was handed over still leaves.
+    fn close(&mut self, peer: Peer) {
+        if let Some(stream) = self.streams.remove(&peer) {
+            stream.reader.abort();
+        }
+    }
+
+    fn farewell(&mut self) {
+        self.machine.hang_up(self.feed.clock.now());
+        while self.machine.poll_output().is_some() {}
+    }
+}
+
+async fn received(udp: Option<&tokio::net::UdpSocket>, buffer: &mut [u8]) -> io::Result<(usize, SocketAddr)> {
+    match udp {
+        Some(udp) => udp.recv_from(buffer).await,
+        None => std::future::pending().await,
+    }
+}
+
+async fn accepted(
+    tcp: &tokio::net::TcpListener,
+    pause: Option<Duration>,
+) -> io::Result<(tokio::net::TcpStream, SocketAddr)> {
+    if let Some(pause) = pause {
+        tokio::time::sleep(pause).await;
+    }
+    tcp.accept().await
+}
+
+async fn slept(time: Option<Duration>) {
+    match time {
+        Some(time) => tokio::time::sleep(time).await,
+        None => std::future::pending().await,
+    }
+}
+
+/// Reads a connection to its end.
+async fn read_on(mut from: OwnedReadHalf, peer: Peer, to: Sender<Piece>) {
+    let mut buffer = vec![0; 4096];
+    while let Ok(n) = from.read(&mut buffer).await {
+        if n == 0 || to.send(Piece::Octets(peer, Bytes::copy_from_slice(&buffer[..n]))).await.is_err() {
+            break;
+        }
+    }
+    let _ = to.send(Piece::Gone(peer)).await;
+}
+
+/// Writes what is handed over, and then the end of the connection.
+async fn write_on(mut to: OwnedWriteHalf, mut from: UnboundedReceiver<Bytes>, waiting: Arc<AtomicUsize>) {
+    while let Some(octets) = from.recv().await {
+        if !matches!(tokio::time::timeout(TAKEN_WITHIN, to.write_all(&octets)).await, Ok(Ok(()))) {
+            break;
+        }
+        waiting.fetch_sub(octets.len(), Ordering::SeqCst);
+    }
+    let _ = to.shutdown().await;
+}

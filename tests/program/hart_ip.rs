@@ -1,0 +1,205 @@
+//! HART-IP over the sockets of this machine: a bench as server, our client, and those that behave badly.
+
+use looprig::bench::{self, Bench};
+use looprig::frame::{PollingAddress, StampUnit};
+use looprig::host::{Host, To};
+use looprig::line::io::{InterruptHandle, PortLine};
+use looprig::line::{Endpoint, Fault, HartIpClient, Line};
+use looprig::link::MasterConfig;
+use std::io::{ErrorKind, Read, Write};
+use std::net::{TcpStream, UdpSocket};
+use std::path::Path;
+use std::process::Command;
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+/// Far more than anything here takes; a test that gets there has failed.
+const LONG: Duration = Duration::from_secs(20);
+/// A session initiate as in the first capture of [ICS], and a keep-alive.
+const INITIATE: [u8; 13] = [1, 0, 0, 0, 0, 2, 0, 13, 1, 0, 0, 0x75, 0x30];
+const KEEP_ALIVE: [u8; 8] = [1, 0, 2, 0, 0, 12, 0, 8];
+
+/// A bench with one device at a HART-IP server.
+struct Server {
+    port: u16,
+    handle: InterruptHandle,
+    thread: JoinHandle<()>,
+}
+
+impl Server {
+    fn start(at: &str, more: &str) -> Server {
+        let text = format!(
+            "pace = \"fast\"\n[[device]]\ntag = \"FV-3104\"\nlong_tag = \"Brackenmoor filter 4\"\n\
+             [[line]]\nat = \"{at}\"\n{more}"
+        );
+        let plan = bench::check(&text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"));
+        let mut bench = Bench::open(plan).unwrap_or_else(|e| panic!("{e}"));
+        let open = bench.places()[0].open.clone().expect("a LINE that reaches it");
+        let port = open.rsplit(':').next().and_then(|p| p.parse().ok()).expect("a port");
+        let handle = bench.interrupt_handle();
+        let thread = std::thread::spawn(move || {
+            let _ = bench.run(&mut drop);
+        });
+        Server { port, handle, thread }
+    }
+
+    fn end(self) {
+        self.handle.interrupt();
+        self.thread.join().unwrap();
+    }
+
+    fn host(&self, tcp: bool) -> Host<PortLine> {
+        let to = HartIpClient::parse(tcp, &format!("127.0.0.1:{}", self.port), "").unwrap();
+        let line = PortLine::open_hart_ip(&to).unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(line.capabilities().unit, StampUnit::Frames);
+        Host::new(line, MasterConfig::default())
+    }
+
+    fn tcp(&self) -> TcpStream {
+        let stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
+        stream.set_read_timeout(Some(LONG)).unwrap();
+        stream
+    }
+}
+
+fn long_tag(host: &mut Host<PortLine>) -> String {
+    let (_, device) = host.find(&To::Polling(PollingAddress::default())).unwrap();
+    let device = device.expect("a device at polling address 0");
+    let exchange = host.ask(&device, 20, &[]).unwrap();
+    exchange.value("long_tag").expect("a long tag").cell()
+}
+
+/// Whether the other end has closed: what is sent and read until then does not matter.
+fn closes(stream: &mut TcpStream) -> bool {
+    let mut buffer = [0; 4096];
+    loop {
+        match stream.read(&mut buffer) {
+            Ok(0) => return true,
+            Ok(_) => {}
+            Err(e) => return !matches!(e.kind(), ErrorKind::WouldBlock | ErrorKind::TimedOut),
+        }
+    }
+}
+
+#[test]
+fn hosts_read_devices_by_udp_and_by_tcp() {
+    let server = Server::start("hart-ip::0", "");
+    for tcp in [false, true] {
+        let mut host = server.host(tcp);
+        assert_eq!(long_tag(&mut host), "Brackenmoor filter 4");
+        // Nobody is there: the server says so, and nothing is repeated.
+        let begun = host.line_mut().now();
+        let (exchange, device) = host.poll(PollingAddress::new(9).unwrap(), None).unwrap();
+        assert!(device.is_none() && exchange.transaction.retries() == 0);
+        assert!(
+            host.line_mut().now().since(begun) < Duration::from_secs(9),
+            "it waited for what cannot come"
+        );
+    }
+    server.end();
+}
+
+/// A client goes on with a server that was ended and started again, by UDP and by TCP.
+#[test]
+fn a_session_outlives_its_server() {
+    let mut server = Server::start("hart-ip::0", "");
+    let mut hosts = [server.host(false), server.host(true)];
+    for _ in 0..2 {
+        for host in &mut hosts {
+            assert_eq!(long_tag(host), "Brackenmoor filter 4");
+        }
+        let port = server.port;
+        server.end();
+        server = Server::start(&format!("hart-ip::{port}"), "");
+    }
+    for host in &mut hosts {
+        assert_eq!(long_tag(host), "Brackenmoor filter 4");
+    }
+    server.end();
+}
+
+#[test]
+fn what_cannot_be_opened_says_why() {
+    let to = |tcp, text: &str| PortLine::open_hart_ip(&HartIpClient::parse(tcp, text, "").unwrap());
+    // Port 9 is discard, which nobody has here; by UDP nobody answers.
+    assert_eq!(to(true, "127.0.0.1:9").err().map(|e| e.fault), Some(Fault::ConnectionRefused));
+    assert_eq!(to(false, "127.0.0.1:9").err().map(|e| e.fault), Some(Fault::NoAnswer));
+    assert_eq!(to(false, "nobody.invalid").err().map(|e| e.fault), Some(Fault::HostUnknown));
+    let server = Server::start("hart-ip::0", "session_masters = \"primary\"\nsessions = 1\n");
+    let at = format!("127.0.0.1:{}", server.port);
+    assert_eq!(to(false, &at).err().map(|e| e.fault), Some(Fault::SessionRefused));
+    let primary = HartIpClient::parse(false, &at, "session=primary").unwrap();
+    let first = PortLine::open_hart_ip(&primary).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(PortLine::open_hart_ip(&primary).err().map(|e| e.fault), Some(Fault::SessionRefused));
+    // Leaving says so: the session is free at once.
+    drop(first);
+    drop(PortLine::open_hart_ip(&primary).unwrap_or_else(|e| panic!("{e}")));
+    // Another server at the same place.
+    let plan = format!("[[device]]\n[[line]]\nat = \"hart-ip::{}\"\n", server.port);
+    let plan = bench::check(&plan, Path::new("b.toml")).unwrap();
+    let taken = Bench::open(plan).err().map(|e| e.to_string()).unwrap_or_default();
+    assert!(taken.contains("somebody listens there already"), "{taken}");
+    server.end();
+    assert!(Endpoint::parse_listen(&at).is_ok());
+}
+
+/// One that asks and never reads is disconnected; others are served all the time [IP-13].
+#[test]
+fn who_does_not_read_is_disconnected() {
+    let server = Server::start("hart-ip::0", "");
+    let mut slow = server.tcp();
+    slow.write_all(&INITIATE).unwrap();
+    slow.set_write_timeout(Some(LONG)).unwrap();
+    let mut wrote = 0_usize;
+    let keep_alives = KEEP_ALIVE.repeat(1000);
+    // Twice what the buffers of both systems could hold, at the most.
+    let cut = (0..4000).any(|_| match slow.write_all(&keep_alives) {
+        Ok(()) => {
+            wrote += keep_alives.len();
+            false
+        }
+        Err(_) => true,
+    });
+    assert!(cut, "{wrote} octets were asked for and never read");
+    assert_eq!(long_tag(&mut server.host(false)), "Brackenmoor filter 4");
+    server.end();
+}
+
+#[test]
+fn streams_that_lie_or_are_too_many_are_closed() {
+    let server = Server::start("hart-ip+tcp::0", "sessions = 2\n");
+    // Nobody listens by UDP there.
+    let udp = UdpSocket::bind("127.0.0.1:0").unwrap();
+    udp.connect(("127.0.0.1", server.port)).unwrap();
+    udp.set_read_timeout(Some(LONG)).unwrap();
+    udp.send(&INITIATE).unwrap();
+    assert!(udp.recv(&mut [0; 64]).is_err());
+    // A byte count of seven: where the next message begins nobody knows.
+    let mut liar = server.tcp();
+    liar.write_all(&[1, 0, 2, 0, 0, 1, 0, 7]).unwrap();
+    assert!(closes(&mut liar));
+    // 2 sessions and 8 more; the eleventh is closed at once.
+    let mut all: Vec<TcpStream> = (0..11).map(|_| server.tcp()).collect();
+    assert!(closes(&mut all[10]));
+    server.end();
+}
+
+/// The client in Python knows nothing of our code.
+#[test]
+fn an_independent_client_is_served() {
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/hart_ip_client.py");
+    if Command::new("python3").arg("--version").output().is_err() {
+        // `.ci/run` has it.
+        return;
+    }
+    let done = Command::new("python3")
+        .arg(script)
+        .arg("2000")
+        .env("LOOPRIG", env!("CARGO_BIN_EXE_looprig"))
+        .output()
+        .unwrap();
+    let said = [done.stdout, done.stderr].map(|o| String::from_utf8_lossy(&o).into_owned()).concat();
+    // 77: the captures are not there; all else was done.
+    assert!(matches!(done.status.code(), Some(0 | 77)), "{said}");
+    assert!(said.contains("malformed datagrams, then a good client was served"), "{said}");
+}
