@@ -12,7 +12,7 @@ pub use words::write;
 use super::output::Failure;
 use crate::bench::{BenchPlan, in_process};
 use crate::conform::{Case, Selection, Suite, Verdict};
-use crate::device::ProtocolFault;
+use crate::device::{Consequences, ProtocolFault};
 use crate::host::To;
 use std::collections::BTreeMap;
 use std::sync::Mutex;
@@ -290,9 +290,13 @@ impl FaultMatrix {
         }
     }
 
-    /// Names of the faults on which a case fails, in the order of the rows.
+    /// Names of the faults that show what a case is for: it fails on them, and they do not spoil whatever is checked, or
+    /// they violate the very requirement that it cites. In the order of the rows.
     pub fn fails_on(&self, id: &str) -> Vec<&'static str> {
-        let fails = |r: &&Row| r.fails.iter().any(|f| f.case.id == id);
+        let shows = |r: &Row, f: &Fail| {
+            r.fault.consequences() != Consequences::Everything || r.fault.violates() == f.case.requirement
+        };
+        let fails = |r: &&Row| r.fails.iter().any(|f| f.case.id == id && shows(r, f));
         self.rows.iter().filter(fails).map(|r| r.fault.name()).collect()
     }
 
