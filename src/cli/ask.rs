@@ -190,14 +190,8 @@ fn allow(plan: &Plan, args: &AskArgs, catalogue: &Catalogue) -> Result<(), Failu
     let values: Vec<String> = plan.values.iter().map(|(n, v)| format!("{n}={v}")).collect();
     let with = if values.is_empty() { String::new() } else { format!(", with {}", values.join(" ")) };
     tell(&format!("command {command}, {name}, goes to {}{with}", plan.to));
-    match effect {
-        Effect::Moves => say("  caution: the valve may move; stay clear of stem, lever and linkage"),
-        Effect::Stops => {
-            say(
-                "  caution: what is stopped lets the valve go, and it may move; stay clear of stem, lever and linkage",
-            );
-        }
-        Effect::Reads | Effect::Writes => {}
+    if matches!(effect, Effect::Stops | Effect::Moves) {
+        say("  caution: the valve may move; stay clear of stem, lever and linkage");
     }
     Ok(())
 }
