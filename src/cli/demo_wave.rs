@@ -81,7 +81,7 @@ fn hear(mut mixer: Mixer) -> Result<(Vec<u8>, usize), Failure> {
 
 /// Makes and reads both waves.
 pub fn wave(stage: &mut Stage<'_>, log: &Path, seed: u64) -> Result<(), Failure> {
-    stage.say("\n14. All of that as a wave, as a recorder on the loop would have it; then over a loop that is too long and noisy.")?;
+    stage.say("\n15. All of that as a wave, as a recorder on the loop would have it; then over a loop that is too long and noisy.")?;
     let usual = Talker::of(AMPLITUDE_V);
     let said: Vec<(Who, Transmission)> = read(log, usual)?;
     let sent: Vec<u8> = said.iter().flat_map(|(_, t)| t.frame.values()).collect();
