@@ -203,7 +203,7 @@ fn write_fail(
     let few = if options.verbosity == 0 { FEW } else { c.words.len() };
     let skip = c.words.len().saturating_sub(few);
     if skip > 0 {
-        let _ = writeln!(out, "    ({} before; -v shows them)", plural(skip, "more"));
+        let _ = writeln!(out, "    ({skip} more before; -v shows them)");
     }
     for w in &c.words[skip..] {
         let way = way(w.way);

@@ -134,7 +134,7 @@ fn calibrated(percent_per_s: f64, dead: usize) -> (f64, f64, f64) {
 #[test]
 fn a_calibration_learns_what_a_relay_and_a_step_identify() {
     let dt_s = PERIOD.as_secs_f64();
-    for (speed, dead) in [(25.0, 5), (30.0, 30), (40.0, 15), (60.0, 10)] {
+    for (speed, dead) in [(5.0, 5), (12.5, 15), (25.0, 5), (30.0, 30), (40.0, 15), (60.0, 10)] {
         let dead_s = dead as f64 * dt_s;
         let (opening, closing, run_on_s) = calibrated(speed, dead);
 
