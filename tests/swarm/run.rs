@@ -405,6 +405,7 @@ fn run_with(seed: u64, mut bursting: Option<Dice>, mut reaching: Option<Dice>) -
         bursts: BTreeMap::new(),
         last: None,
     };
+    let all_hear = reaching.is_none();
     let mut heard = Vec::new();
     let mut ended = [0; 2];
     let end = SPOILT_S + CALM_S + ENDS_WITHIN_S;
@@ -458,7 +459,7 @@ fn run_with(seed: u64, mut bursting: Option<Dice>, mut reaching: Option<Dice>) -
             cast.masters.into_iter().for_each(|at| master(&mut cast.world, at).rest());
         }
     }
-    judge(o, cast)
+    judge(o, cast, all_hear)
 }
 
 fn master(world: &mut World, at: usize) -> &mut MasterStation {
@@ -478,7 +479,7 @@ fn masters_answers(o: &mut Observer, cast: &mut Cast) {
     }
 }
 
-fn judge(mut o: Observer, mut cast: Cast) -> Outcome {
+fn judge(mut o: Observer, mut cast: Cast, all_hear: bool) -> Outcome {
     o.receiver.finish();
     o.account();
     o.annotator.finish();
@@ -486,8 +487,10 @@ fn judge(mut o: Observer, mut cast: Cast) -> Outcome {
     // Whatever the wires do to them, masters that keep the rules are not found to break any [HC-07]. But how many
     // preambles they send was drawn, not asked of the devices.
     let drawn = "preambles-fewer-than-wanted";
+    // Where masters do not hear each other, the observer, who hears all, cannot know that they kept the rules of turns.
+    let judged = |slug: &str| slug != drawn && (all_hear || !slug.starts_with("talks-in-"));
     let report = std::mem::replace(&mut o.hosts, HostCheck::new(Judged::default())).finish();
-    for f in report.findings.iter().filter(|f| f.rule.strength == Strength::Must && f.rule.slug != drawn) {
+    for f in report.findings.iter().filter(|f| f.rule.strength == Strength::Must && judged(f.rule.slug)) {
         o.problem(format!("the check of hosts finds {} at the {} master: {}", f.rule.slug, f.master, f.says));
     }
     let traffic = cast.world.bus().traffic();
