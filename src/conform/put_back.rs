@@ -31,6 +31,11 @@ impl Probe<'_> {
         self.put_back.push(PutBack { what: what.into(), undo: Box::new(undo) });
     }
 
+    /// Remembers that something has changed which nothing puts back, so that it is told.
+    pub fn cannot_put_back(&mut self, what: impl Into<String>) {
+        self.put_back_by(what, |_| fail("a change that was refused", "it was taken"));
+    }
+
     /// Reads a setting by one command and remembers to write it back by another; `make` makes the data of the write
     /// from the reply. Afterwards it is read again and compared. Gives the reply.
     ///

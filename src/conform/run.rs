@@ -244,6 +244,9 @@ impl Suite {
                 (stop.verdict(), end)
             }
         };
+        // What shows a fail is what was said in the case, not the putting back.
+        let mut words = core::mem::take(&mut probe.words);
+        let span = (from, probe.now());
         // Also after an interruption: nobody wants to find a device half changed.
         let (not_put_back, lost) = match end {
             Some(End::LineLost(_)) => (probe.forget(), None),
@@ -254,9 +257,9 @@ impl Suite {
         }
         if verdict == Verdict::Pass && !not_put_back.is_empty() {
             verdict = Verdict::BenchError(format!("not put back: {}", not_put_back.join("; ")));
+            words = core::mem::take(&mut probe.words);
         }
         let keep = matches!(verdict, Verdict::Fail { .. } | Verdict::BenchError(_));
-        let mut words = core::mem::take(&mut probe.words);
         if keep {
             words.drain(..words.len().saturating_sub(MOST_EVIDENCE));
         } else {
@@ -266,7 +269,6 @@ impl Suite {
             Verdict::Fail { .. } => self.known.iter().find(|k| k.id == case.id).map(|k| k.reason.clone()),
             _ => None,
         };
-        let span = (from, probe.now());
         (CaseResult { case: *case, verdict, known, span, words, not_put_back }, end)
     }
 

@@ -190,8 +190,10 @@ impl Probe<'_> {
     }
 
     pub(super) fn keep(&mut self, way: Way, octets: Vec<Octet>) {
-        if self.words.len() < MOST_WORDS {
-            self.words.push(Words { way, octets });
+        if self.words.len() >= MOST_WORDS {
+            // The newest tell most.
+            self.words.drain(..MOST_WORDS / 2);
         }
+        self.words.push(Words { way, octets });
     }
 }

@@ -297,6 +297,8 @@ impl TableReader {
         let rows: Vec<(u64, Vec<f64>)> = self.first[begin..]
             .iter()
             .filter_map(|(n, l)| Some((*n, shape.row(l)?)))
+            // A row that is cut tells nothing of the columns.
+            .filter(|(_, row)| row.len() == shape.columns)
             .take(FIRST_ROWS)
             .collect();
         if !end && rows.len() < FIRST_ROWS && self.first.len() < MOST_HEADER + FIRST_ROWS {

@@ -85,11 +85,19 @@ fn what_is_no_table() {
     assert!(read(&"word\n".repeat(4000), TableOptions::default(), 300).is_err());
 }
 
+/// Time in the second column, and a row that has none.
+#[test]
+fn a_cut_row_before_the_columns_are_known() {
+    let (spec, samples, notes) = plain("value,time\n1,2\n2,3\n3,4\n5\n4,5\n");
+    assert_eq!((spec.rate_hz, samples), (1.0, vec![1.0, 2.0, 3.0, 4.0]));
+    assert_eq!((notes.skipped, notes.first_skipped), (1, 5));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn any_text(text in "[-0-9,;.\teE\r\n aVms\"]{0,300}", part in 1usize..40) {
+    fn any_text(text in "(time|value|[-0-9,;.\teE\r\n aVms\"]){0,300}", part in 1usize..40) {
         let whole = read(&text, TableOptions::default(), text.len().max(1));
         prop_assert_eq!(format!("{whole:?}"), format!("{:?}", read(&text, TableOptions::default(), part)));
     }

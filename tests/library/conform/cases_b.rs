@@ -83,7 +83,7 @@ const FAULTS: &[(&str, &str, Of)] = &[
     ("common/channels/unknown-channel", "channel_unknown_answered", Of::Positioner),
     ("common/current/fixed", "current_not_fixed", Of::Transmitter),
     ("common/current/fixed-is-in-the-status", "fixed_current_untold", Of::Transmitter),
-    ("common/current/zero-leaves-fixed", "fixed_current_always_told", Of::Transmitter),
+    ("common/current/zero-leaves-fixed", "fixed_current_not_let_go", Of::Transmitter),
     ("common/current/beyond-what-can-be-sent", "fixed_current_out_of_range_taken", Of::Transmitter),
     ("common/current/trim-needs-fixed-current", "trim_without_fixed_current_taken", Of::Transmitter),
     ("common/settings/unit-of-pv-kept", "unit_of_pv_not_kept", Of::Transmitter),

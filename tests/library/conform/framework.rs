@@ -311,9 +311,9 @@ impl<L: Line> Line for Poor<L> {
 fn a_lost_line_ends_with_a_report() {
     let whole = Suite::of(vec![PASSES, WRITES, TAG]).writing(true);
     let span = run(&whole, healthy()).cases[1].span;
-    // It reads, writes, writes back and reads: four exchanges, of which the second is cut, and then the third.
-    for (eighths, verdict, exit_code) in [(3, "bench error", 2), (5, "fail", 1)] {
-        let middle = span.0 + span.1.since(span.0) * eighths / 8;
+    // It reads and writes, which its span covers, then writes back and reads: the second exchange is cut, and then the third.
+    for (quarters, verdict, exit_code) in [(3, "bench error", 2), (5, "fail", 1)] {
+        let middle = span.0 + span.1.since(span.0) * quarters / 4;
         let mut line = Poor { breaks_at: Some(middle), ..Poor::over(healthy()) };
         let results = whole.run(&mut line, &to()).expect("it breaks later");
         assert!(matches!(&results.end, End::LineLost(why) if why.contains("EIO")), "{results}");

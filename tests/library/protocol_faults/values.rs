@@ -40,6 +40,7 @@ pub const SCENES: &[Scene] = &[
         "code=03",
         "code=00 data=41F00000",
     ),
+    ("fixed_current_not_let_go", "kind=temperature;s 40 41400000;s 40 00000000;s 0", "fds-08", "fds+08"),
     (
         "trim_without_fixed_current_taken",
         "kind=temperature;s 45 40800000",

@@ -1,6 +1,6 @@
 //! Section `common/simulation`: a device variable that a master says, command 79.
 
-use super::tools::{NO_UNIT, NO_VARIABLE, answers, float, part, skip_if, takes};
+use super::tools::{NO_UNIT, NO_VARIABLE, answers, float, part, skip_if, skip_if_simulated, takes};
 use crate::app::command::Revision;
 use crate::conform::{Case, Outcome, Probe, Stop, expect};
 
@@ -72,6 +72,7 @@ pub(super) const CASES: &[Case] = &[
 /// The last device variable of the first eight: what follows the process stands first, so this one is the least likely to move
 /// anything.
 fn variable(p: &mut Probe<'_>) -> Result<(u8, u8), Stop> {
+    skip_if_simulated(p)?;
     let mut last = None;
     for code in 0..8 {
         let reply = p.ask(33, &[code])?;

@@ -65,6 +65,11 @@ fn point_beyond_its_limits(p: &mut Probe<'_>) -> Outcome {
     for (value, code_wanted) in [(greatest + step, 3), (least - step, 4)] {
         let data = [&[code, point, unit][..], &value.to_be_bytes()].concat();
         let reply = p.ask_until_done(82, &data)?;
+        if reply.is_success() {
+            p.cannot_put_back(format!(
+                "the trim of variable {code}, which command 82 has changed: trim it anew"
+            ));
+        }
         // 6 says that it cannot be trimmed now, and refuses too.
         expect(
             reply.code == code_wanted || reply.code == 6,

@@ -48,6 +48,7 @@ pub(super) const CASES: &[Case] = &[
         "command 48 with the status octets as they stand takes more status available away",
         over_when_sent_back,
     )
+    .writes()
     .revisions(R7, R7),
     Case::must(
         "status/more-status/stays-without-data",
@@ -71,6 +72,7 @@ pub(super) const CASES: &[Case] = &[
         "command 48 with other status octets than the present ones is answered with warning 14",
         other_octets_are_told,
     )
+    .writes()
     .revisions(R7, R7),
     Case::must(
         "status/more-status/other-octets-leave-it",

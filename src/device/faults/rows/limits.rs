@@ -222,6 +222,17 @@ pub(super) static ROWS: &[ProtocolFault] = &[
     )
     .of_a_transmitter(),
     fault(
+        "fixed_current_not_let_go",
+        "Command 40 with 0 answers success, and the loop current stays fixed.",
+        "CM-040",
+        These(&["ST-02"]),
+        Act::Request(|state, request, next| match (request.command(), request.data()) {
+            (40, [0, 0, 0, 0]) => Some((0, vec![0; 4])),
+            _ => next.run(state, request),
+        }),
+    )
+    .of_a_transmitter(),
+    fault(
         "trim_without_fixed_current_taken",
         "Commands 45, 46, 67 and 68 answer success while the loop current is not fixed.",
         "CM-045",
