@@ -156,7 +156,14 @@ fn description() -> impl Strategy<Value = Description> {
 
 /// A pair of the first command that reads and the first that writes, where they have a value alike.
 fn pairs(commands: &[Command]) -> Vec<Pair> {
-    let read = commands.iter().find(|c| c.effect == Effect::Reads && c.selectors().next().is_none());
+    // What has to be said before it reads makes it no reader of a setting; what may be said, and all that is left, does not.
+    let is_rest = |e: &Element| matches!(e, Element::Value(p) if p.kind == PartKind::Rest);
+    let asks_nothing = |c: &Command| {
+        let first = c.request.iter().find(|e| !is_rest(e));
+        first.is_none_or(|e| matches!(e, Element::Value(p) if p.optional))
+    };
+    let reads = |c: &&Command| c.effect == Effect::Reads && c.selectors().next().is_none() && asks_nothing(c);
+    let read = commands.iter().find(reads);
     let write = commands.iter().find(|c| c.effect >= Effect::Writes);
     let (Some(read), Some(write)) = (read, write) else { return Vec::new() };
     let plain = |e: &Element| match e {
