@@ -120,8 +120,9 @@ fn page(out: &mut String) {
          Made by `looprig mock --protocol-faults`; a test keeps it equal to the rows in `src/device/faults/`. \
          {} faults: `looprig mock --fault NAME` or\n`NAME@TAG`, or `protocol_faults = [\"NAME\"]` of a device in a \
          bench file. They are nothing that a device should do.\n\n\
-         Each names the requirement that it violates and what else a check may stumble over; the rows were made before \
-         any check was run\non them. \"Whatever is checked\" stands where the answers that a check needs cannot be \
+         Each names the requirement that it violates and what else a check may stumble over. What it violates was \
+         written before any check was run\non it, but for 15 that were made afterwards to tell checks apart; what else \
+         may show has grown since. \"Whatever is checked\" stands where the answers that a check needs cannot be \
          read, do not come, or come at the wrong time.\nWhere a requirement is graded R, or is our own decision, a \
          device that departs from it does not break a published rule.\n",
         ProtocolFault::all().count()

@@ -17,15 +17,15 @@ const MOST_EVIDENCE: usize = 40;
 
 /// What is to be run and how: every case that only reads, unless told otherwise.
 ///
-/// ```no_run
-/// # fn line() -> Box<dyn looprig::line::Line> { unimplemented!() }
+/// ```
 /// use looprig::conform::Suite;
 /// use looprig::host::To;
 ///
-/// let mut line = line();
-/// let to = To::parse("0").expect("a polling address");
-/// let results = Suite::new().only("link").writing(true).run(&mut line, &to).expect("a device answers");
-/// assert!(results.passed(), "{results}");
+/// fn keeps_to_the_protocol(line: &mut dyn looprig::line::Line) {
+///     let to = To::parse("0").expect("a polling address");
+///     let results = Suite::new().only("link").writing(true).run(line, &to).expect("a device answers");
+///     assert!(results.passed(), "{results}");
+/// }
 /// ```
 #[derive(Clone, Debug)]
 pub struct Suite {

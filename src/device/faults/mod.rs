@@ -2,8 +2,8 @@
 //! may meet in the field.
 //!
 //! A fault is a row: its name, one sentence of what the device does wrong, the requirement that it violates, what else
-//! follows from that, the revisions that have it, and the behaviour. The rows are made before anybody checks a device
-//! with them; `protocol-notes/faults.md` is made of the rows. They are faults of the protocol: what may be wrong with a
+//! follows from that, the revisions that have it, and the behaviour. What a row violates was
+//! written before its fault was checked; what follows from it has grown since. `protocol-notes/faults.md` is made of the rows. They are faults of the protocol: what may be wrong with a
 //! valve is in [`crate::plant::fault`].
 //!
 //! The device itself knows none of them. In a few places it asks this module whether something is done otherwise
