@@ -1,6 +1,6 @@
 //! Burst mode and the commands that set it.
 
-use crate::device::faults::Consequences::{Everything, These};
+use crate::device::faults::Consequences::These;
 use crate::device::faults::tools::change;
 use crate::device::faults::{Act, In, ProtocolFault, fault};
 use crate::frame::Master;
@@ -171,7 +171,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "burst_never_off",
         "Command 109 answers success and turns no burst message off.",
         "CM-109",
-        Everything,
+        These(&["LL-10"]),
         Act::Undoes {
             of: &[109],
             undo: |state, was| {

@@ -3,7 +3,6 @@
 use crate::app::status::{CodeClass, meaning};
 use crate::device::commands;
 use crate::device::faults::Consequences::{Everything, These};
-use crate::device::faults::tools::OF_WRITES;
 use crate::device::faults::{Act, ProtocolFault, fault};
 
 /// Data octets enough for any request.
@@ -128,7 +127,9 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "labels_always_busy",
         "It answers every write of tag, message, long tag and final assembly number with 32, busy, for ever.",
         "DV-09",
-        These(OF_WRITES),
+        These(&[
+            "CM-017", "CM-018", "CM-019", "CM-022", "DV-05", "DV-14", "TB-13", "TY-05", "TY-06", "CM-071",
+        ]),
         Act::Request(|state, request, next| match LABELS.contains(&request.command()) {
             true => Some((32, Vec::new())),
             false => next.run(state, request),
@@ -138,7 +139,10 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "labels_restricted",
         "It answers every write of tag, message, long tag and final assembly number with 16, though nobody has locked it.",
         "DV-17",
-        These(OF_WRITES),
+        These(&[
+            "CM-017", "CM-018", "CM-019", "CM-022", "DV-05", "DV-14", "TB-13", "TY-05", "TY-06", "CM-071",
+            "DV-09",
+        ]),
         Act::Request(|state, request, next| match LABELS.contains(&request.command()) {
             true => Some((16, Vec::new())),
             false => next.run(state, request),

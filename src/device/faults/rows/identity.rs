@@ -1,7 +1,7 @@
 //! Command 0 and what answers like it.
 
 use crate::app::command::Revision;
-use crate::device::faults::Consequences::{Everything, These};
+use crate::device::faults::Consequences::{Everything, NoAnswer, These};
 use crate::device::faults::tools::{IDENTITY, change, swap};
 use crate::device::faults::{Act, In, ProtocolFault, fault};
 
@@ -62,14 +62,14 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "device_id_not_its_own",
         "The device id in its identity is not the one in its unique address.",
         "FR-06",
-        Everything,
+        NoAnswer(&["DV-12", "LL-08"]),
         Act::Data { of: IDENTITY, edit: |_, d| change(d, DEVICE_ID_LAST, |o| o ^ 1) },
     ),
     fault(
         "device_type_not_its_own",
         "The device type in its identity is not the one in its unique address.",
         "FR-06",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Data { of: IDENTITY, edit: |_, d| change(d, 2, |o| o ^ 0x80) },
     ),
     fault(

@@ -6,7 +6,7 @@ use crate::device::faults::tools::{change, change_float, reverse, swap};
 use crate::device::faults::{Act, In, ProtocolFault, fault};
 
 /// Octets of a slot of command 9: code, classification, unit, value, status.
-const SLOT: usize = 8;
+pub(super) const SLOT: usize = 8;
 
 pub(super) static ROWS: &[ProtocolFault] = &[
     fault(
