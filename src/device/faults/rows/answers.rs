@@ -167,7 +167,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "byte_count_without_status",
         "The byte count of its answers leaves the two status octets out.",
         "FR-12",
-        NoAnswer(&["FR-08", "LL-08"]),
+        NoAnswer(&["FR-08", "LL-08", "CM-009"]),
         Act::Octets(|o| o.set(o.command_at() + 1, |n| n.wrapping_sub(2))),
     ),
     fault(

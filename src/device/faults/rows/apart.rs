@@ -444,6 +444,17 @@ pub(super) static ROWS: &[ProtocolFault] = &[
     )
     .only(In::R7),
     fault(
+        "burst_every_two_seconds",
+        "Before revision 7 it sends a burst every two seconds, and not as often as it can.",
+        "LL-10",
+        These(&[]),
+        Act::Timing(|(_, _, trigger)| {
+            let period = core::time::Duration::from_secs(2);
+            (period, period, trigger)
+        }),
+    )
+    .only(In::UpTo6),
+    fault(
         "highest_polling_address_not_taken",
         "Command 6 with the highest polling address answers success and keeps the old one.",
         "FR-05",

@@ -122,7 +122,8 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "CM-103",
         These(&["LL-10", "TB-18", "CM-104", "CM-109"]),
         Act::Timing(|(update, longest, trigger)| (update * 4, longest * 4, trigger)),
-    ),
+    )
+    .only(In::R7),
     fault(
         "burst_trigger_ignored",
         "It sends burst messages at their update period, whatever their trigger says.",

@@ -129,6 +129,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "DV-09",
         These(&[
             "CM-017", "CM-018", "CM-019", "CM-022", "DV-05", "DV-14", "TB-13", "TY-05", "TY-06", "CM-071",
+            "DV-17",
         ]),
         Act::Request(|state, request, next| match LABELS.contains(&request.command()) {
             true => Some((32, Vec::new())),
@@ -152,7 +153,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "busy_refuses_nothing",
         "It answers success without data where it is busy, and does nothing.",
         "DV-09",
-        These(&["ST-03"]),
+        These(&["ST-03", "CM-022", "TY-05", "TB-13"]),
         Act::Code { of: &[], from: 32, to: 0 },
     ),
 ];

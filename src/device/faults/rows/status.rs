@@ -29,7 +29,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "status_always_zero",
         "Its second status octet is always 0.",
         "ST-02",
-        These(&["ST-07", "ST-08", "ST-09", "CM-038", "CM-048", "DV-15", "CM-006", "CM-040", "DV-50"]),
+        These(&["ST-07", "ST-08", "ST-09", "CM-002", "CM-038", "CM-048", "DV-15", "CM-006", "CM-040", "DV-50"]),
         Act::Status(|_, _, _| 0),
     ),
     fault(
@@ -50,7 +50,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "fixed_current_untold",
         "It does not say that its loop current is fixed.",
         "ST-02",
-        These(&["DV-15", "CM-006", "CM-040", "TB-09", "TB-11"]),
+        These(&["DV-15", "CM-002", "CM-006", "CM-040", "TB-09", "TB-11"]),
         Act::Status(|_, _, octet| octet & !FIXED),
     ),
     fault(
