@@ -68,9 +68,10 @@ pub enum Command {
     Conform(ConformArgs),
     /// Save, compare and restore what a device is set to.
     Settings(SettingsArgs),
-    /// Decode a log, hex text, bare octets or a recording; what a file holds is told by its content.
+    /// Decode a log, hex text, bare octets, a packet capture or a recording; what a file holds is told by its content.
     ///
-    /// A recording is a WAV file of the tones on the loop, or a table of time and volts as oscilloscopes export it.
+    /// A packet capture is pcap or pcapng with HART-IP in it, or what looprig wrote as such. A recording is a WAV file of the
+    /// tones on the loop, or a table of time and volts as oscilloscopes export it.
     Decode(DecodeArgs),
     /// Say what a host did wrong, from a log: findings with their octets and requirements, and what the log cannot tell.
     ///
@@ -246,6 +247,10 @@ pub struct ListenArgs {
     /// loop.2026-11-25.log. `looprig decode` reads them one after the other.
     #[arg(long, value_name = "SIZE|day|hour", value_parser = Rotation::parse, requires = "log")]
     pub rotate: Option<Rotation>,
+    /// Write what is heard as a packet capture as well, pcapng, reception by reception, so that a network analyser that
+    /// knows HART-IP can follow. A file that exists is left alone; a named pipe is written to.
+    #[arg(long, value_name = "FILE.pcapng")]
+    pub pcap: Option<PathBuf>,
     /// Tell every so many seconds how it stands: frames, damaged ones, bus load, answers of each device.
     #[arg(long, allow_negative_numbers = true, value_name = "SECONDS", value_parser = period)]
     pub stats: Option<f64>,
@@ -316,8 +321,16 @@ pub struct ScanArgs {
     pub log: Option<PathBuf>,
 }
 
+const DECODE: &str = "Examples:
+  looprig decode loop.log --summary                           counts alone
+  looprig decode gateway.pcapng                               the HART-IP messages of a capture, UDP and TCP
+  looprig decode loop.log --format pcapng --out loop.pcapng   for a network analyser that knows HART-IP
+Packets of a wire get addresses that are made up, 192.0.2.1 and 192.0.2.2 for the masters, 192.0.2.100 for the
+devices. What is no whole frame is in blocks of local use: looprig reads the file as it reads the log.";
+
 /// `decode`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = DECODE)]
 pub struct DecodeArgs {
     /// Files to read; `-` is standard input.
     #[arg(required = true, value_name = "FILE")]
@@ -331,6 +344,12 @@ pub struct DecodeArgs {
     /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
+    /// With --format pcapng: the file to write, `-` is standard output.
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Overwrite that file if it exists.
+    #[arg(long, requires = "out")]
+    pub force: bool,
     /// Of a recording with several channels, the one to read.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64), value_name = "N")]
     pub channel: u16,
@@ -431,6 +450,8 @@ pub enum FormatArg {
     Json,
     /// One value a line.
     Csv,
+    /// A capture of a network; of `decode` alone.
+    Pcapng,
 }
 
 impl From<FormatArg> for Format {
@@ -439,6 +460,8 @@ impl From<FormatArg> for Format {
             FormatArg::Text => Format::Text,
             FormatArg::Json => Format::Json,
             FormatArg::Csv => Format::Csv,
+            // It goes into a file; what is told besides is for people.
+            FormatArg::Pcapng => Format::Text,
         }
     }
 }

@@ -200,7 +200,19 @@ pub fn utc_now_second() -> String {
 /// # Errors
 /// The file cannot be used.
 pub fn open_log(path: &Path, rotation: Option<Rotation>, line: &dyn Line) -> Result<LogSeries, Failure> {
-    let header = Header::new(&line.describe(), &utc_now(), line.pace(), line.capabilities());
+    open_series(path, rotation, log_header(line))
+}
+
+/// What a log of a line that was opened just now begins with.
+pub fn log_header(line: &dyn Line) -> Header {
+    Header::new(&line.describe(), &utc_now(), line.pace(), line.capabilities())
+}
+
+/// Opens the log that has this header.
+///
+/// # Errors
+/// The file cannot be used.
+pub fn open_series(path: &Path, rotation: Option<Rotation>, header: Header) -> Result<LogSeries, Failure> {
     LogSeries::open(path, rotation, header).map_err(|e| Failure::told(e.to_string()))
 }
 

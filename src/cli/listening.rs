@@ -1,6 +1,7 @@
 //! What `looprig listen` does with a line: the record first, then what it means, text and counts.
 
 use super::output::{Ended, Failure, Output};
+use super::packets::PacketFile;
 use super::rules::Rules;
 use super::wishes::Wishes;
 use crate::app::command::{Catalogue, Revision};
@@ -16,10 +17,12 @@ use core::time::Duration;
 use std::path::Path;
 
 /// What a listener goes by, besides the line.
-#[derive(Debug, Default)]
+#[derive(Default)]
 pub struct Terms {
     /// Where it logs.
     pub log: Option<LogSeries>,
+    /// Where it writes packets for network analysers.
+    pub packets: Option<PacketFile>,
     /// The revision by which every device is read, instead of what it says itself.
     pub revision: Option<Revision>,
     /// Commands of device types.
@@ -35,6 +38,7 @@ pub struct Listening<'a> {
     recorder: Recorder,
     annotator: Annotator,
     log: Option<LogSeries>,
+    packets: Option<PacketFile>,
     summary: Summary,
     rules: Rules,
     octets: u64,
@@ -71,6 +75,7 @@ impl<'a> Listening<'a> {
             )
             .with_catalogue(terms.catalogue),
             log: terms.log,
+            packets: terms.packets,
             summary: Summary::default(),
             rules: Rules::timed(line.pace(), line.capabilities()),
             octets: 0,
@@ -150,6 +155,9 @@ impl<'a> Listening<'a> {
         {
             recorded = Err(self.give_up_log(&e));
         }
+        if let Some(packets) = &mut self.packets {
+            recorded = recorded.and(packets.finish());
+        }
         self.summary.ends(now.before(self.pause));
         self.annotator.finish();
         let mut shown = self.show();
@@ -183,6 +191,9 @@ impl<'a> Listening<'a> {
     fn pass_time(&mut self, at: Instant) -> Result<(), Failure> {
         self.recorder.handle_timeout(at);
         self.record()?;
+        if let Some(packets) = &mut self.packets {
+            packets.handle_timeout(at)?;
+        }
         self.annotator.handle_timeout(at);
         Ok(())
     }
@@ -218,6 +229,9 @@ impl<'a> Listening<'a> {
                 && let Err(e) = log.write(&record)
             {
                 return Err(self.give_up_log(&e));
+            }
+            if let Some(packets) = &mut self.packets {
+                packets.record(&record)?;
             }
         }
         Ok(())

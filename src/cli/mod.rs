@@ -36,6 +36,7 @@ mod mock_valve;
 mod mock_words;
 mod open_line;
 mod output;
+mod packets;
 mod protocol_faults;
 mod recording;
 mod rules;
@@ -58,6 +59,7 @@ pub use listening::{Listening, Terms};
 pub use output::{Ended, Failure, Output};
 pub use wishes::Wishes;
 
+use args::FormatArg;
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{CommandFactory, Parser};
 use output::tell;
@@ -83,6 +85,9 @@ pub fn run() -> ExitCode {
     };
     let mut output = Output::new(&args);
     let ended = match &args.command {
+        command if args.format == FormatArg::Pcapng && !matches!(command, args::Command::Decode(_)) => {
+            Err(packets::not_here())
+        }
         #[cfg(unix)]
         args::Command::Demo(a) => demo::run(a, &mut output),
         #[cfg(not(unix))]
@@ -94,6 +99,7 @@ pub fn run() -> ExitCode {
         args::Command::Listen(a) => listen::run(a, &mut output),
         args::Command::Ask(a) => ask::run(a, &mut output),
         args::Command::Scan(a) => scan::run(a, &mut output),
+        args::Command::Decode(a) if args.format == FormatArg::Pcapng => packets::run(a, &mut output),
         args::Command::Decode(a) => decode::run(a, &mut output),
         args::Command::HostCheck(a) => host_check::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),

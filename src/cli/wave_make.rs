@@ -6,6 +6,7 @@ use super::wave_args::{BitsArg, MakeArgs};
 use super::wave_loop::Path as LoopPath;
 use crate::capture::{Captured, Reader, io_words};
 use crate::frame::{Octet, RawFrame, RawOctet, StampUnit};
+use crate::ip::{Content, MAX_MESSAGE, Piece, split_datagram};
 use crate::report::Format;
 use crate::report::text::plural;
 use crate::time::{BitTimes, Instant, Pace};
@@ -311,6 +312,16 @@ pub fn read(path: &Path, usual: Talker) -> Result<Vec<(Who, Transmission)>, Fail
                 }
             }
             Captured::Break => close(&mut group, &mut said, &clock, usual),
+            // What a server passes on was on a wire with preambles.
+            Captured::Messages(passing) => {
+                for piece in split_datagram(&passing.octets, MAX_MESSAGE) {
+                    let Piece::Message(message) = piece else { continue };
+                    let Content::Frame { octets, .. } = message.content() else { continue };
+                    let values = [0xFF; 5].into_iter().chain(octets.iter().copied());
+                    group.extend(values.map(|value| Octet::clean(Instant::ZERO, value)));
+                    close(&mut group, &mut said, &clock, usual);
+                }
+            }
             Captured::Problem(_) => skipped += 1,
         }
     }
