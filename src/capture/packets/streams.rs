@@ -47,21 +47,21 @@ struct Stream {
     splitter: Splitter,
     /// Waits for a segment that begins with a message, and has passed over so many octets.
     seeking: Option<usize>,
-    /// Whether a message has come out of it; before that it may be anything.
+    /// Whether it is to port 5094, or a message has come out of it; else it may be anything.
     is_ours: bool,
     used: u64,
 }
 
 impl Stream {
     /// One that begins at `next`, or, where its beginning is not known, at the first message behind it.
-    fn new(next: u32, seeking: Option<usize>, used: u64) -> Stream {
+    fn new(next: u32, seeking: Option<usize>, is_ours: bool, used: u64) -> Stream {
         Stream {
             next,
             waiting: BTreeMap::new(),
             waiting_octets: 0,
             splitter: Splitter::new(MAX_MESSAGE),
             seeking,
-            is_ours: false,
+            is_ours,
             used,
         }
     }
@@ -185,26 +185,21 @@ impl Streams {
             }
             // Others are followed from their first message on, if one comes.
             if from.port() == PORT || to.port() == PORT {
-                self.insert(key, Stream::new(sequence.wrapping_add(1), None, self.pushed), all);
+                self.insert(key, Stream::new(sequence.wrapping_add(1), None, true, self.pushed), all);
             }
             return;
         }
         if !payload.is_empty() || missing > 0 {
             if !self.streams.contains_key(&key) {
-                let known = from.port() == PORT || to.port() == PORT || is_messages(payload);
-                if !known {
+                let known = from.port() == PORT || to.port() == PORT;
+                if !known && !is_messages(payload) {
                     return;
                 }
-                self.insert(key, Stream::new(sequence, Some(0), self.pushed), all);
+                self.insert(key, Stream::new(sequence, Some(0), known, self.pushed), all);
             }
             if let Some(stream) = self.streams.get_mut(&key) {
                 stream.used = self.pushed;
-                let ours = from.port() == PORT || to.port() == PORT || stream.is_ours;
                 take(stream, sequence, payload, missing, out);
-                // A connection to another port that does not begin with a message is somebody else's.
-                if !ours && !stream.is_ours && stream.seeking.is_some_and(|passed| passed > 0) {
-                    self.streams.remove(&key);
-                }
             }
         }
         if ends && let Some(mut stream) = self.streams.remove(&key) {
