@@ -221,7 +221,7 @@ fn one_file(
         ),
         (0, problems, _) => (
             if problems > 0 { "nothing in it could be read" } else { "it holds no octets" },
-            "give a looprig log, octets as hex text such as `02 80 00 00 82`, or bare octets",
+            "give a looprig log, octets as hex text such as `02 80 00 00 82`, bare octets, or a capture with HART-IP",
         ),
     };
     Err(Failure::new(doing, wrong, next))
