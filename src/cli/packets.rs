@@ -115,6 +115,7 @@ pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
         inputs.push((path, open(path)?));
     }
     let doing = format!("writing {}", path.display());
+    let was_there = path.exists() || path == Path::new("-");
     let to = Growing::create(path, args.force, &doing)?;
     let mut converter = Converter { writer: PacketWriter::new(), to, receptions: 0, messages: 0 };
     let mut ended = Ended::Fine;
@@ -128,6 +129,15 @@ pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
         }
     }
     converter.write()?;
+    if converter.receptions + converter.messages == 0 && !was_there {
+        // It was made just now, by us, and nothing is in it that anybody could want.
+        let _ = std::fs::remove_file(path);
+        return Ok(ended);
+    }
+    if converter.receptions + converter.messages == 0 {
+        // What was there stays.
+        return Ok(ended);
+    }
     converter.to.finish()?;
     if path != Path::new("-") && !out.quiet {
         let (receptions, messages) =

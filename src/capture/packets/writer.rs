@@ -22,7 +22,7 @@ use pcap_file::pcapng::blocks::unknown::UnknownBlock;
 use pcap_file::{DataLink, Endianness};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 
-/// Where the devices of a line are said to be: an address that is for documents alone [RFC5737].
+/// Where the devices of a line are said to be: an address that is for documents alone (RFC 5737).
 pub const LINE_ADDRESS: Ipv4Addr = Ipv4Addr::new(192, 0, 2, 100);
 /// Where the primary and the secondary master are said to be, and their ports.
 pub const MASTER_ADDRESSES: [(Ipv4Addr, u16); 2] =
