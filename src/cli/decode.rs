@@ -97,8 +97,8 @@ pub(super) fn is_readable(kind: ContentKind, name: &str) -> Result<(), Failure> 
             "extract the octets as hex text, one frame a line, and decode that",
         ),
         ContentKind::Sound => (
-            "it is a sound file, which this version does not read",
-            "log the octets through a modem with `looprig listen`",
+            "it is a sound file, and a log or hex text is wanted here",
+            "make a log of it: looprig listen wav:FILE --log FILE.log",
         ),
         ContentKind::Log | ContentKind::Hex | ContentKind::Octets => return Ok(()),
     };

@@ -3,7 +3,8 @@
 use super::demo::Stage;
 use super::output::Failure;
 use super::wave_loop::Path as LoopPath;
-use super::wave_make::{Mixer, Who, read};
+use super::wave_make::Mixer;
+use super::wave_said::{LONGEST_PAUSE, Source, Who, ends};
 use crate::bench::check_sheet;
 use crate::frame::{Receiver, ReceiverConfig, Reception};
 use crate::line::io::SampledLine;
@@ -44,7 +45,7 @@ transmit_mv_pp = 500
 const NOISE_V: f64 = 0.075;
 
 /// Octets and frames that are read from a wave.
-fn hear(mut mixer: Mixer) -> Result<(Vec<u8>, usize), Failure> {
+fn hear(mut mixer: Mixer<'_>) -> Result<(Vec<u8>, usize), Failure> {
     let config = DemodulatorConfig::full_scale(RATE_HZ);
     let mut d = Demodulator::new(config).map_err(|e| Failure::new("reading the wave", e.to_string(), ""))?;
     let mut receiver =
@@ -59,7 +60,7 @@ fn hear(mut mixer: Mixer) -> Result<(Vec<u8>, usize), Failure> {
             }
         }
     };
-    while mixer.next(&mut part) {
+    while mixer.next(&mut part)? {
         let mut rest = &part[..];
         while !rest.is_empty() {
             let p = d.run(rest, &mut some);
@@ -83,9 +84,12 @@ fn hear(mut mixer: Mixer) -> Result<(Vec<u8>, usize), Failure> {
 pub fn wave(stage: &mut Stage<'_>, log: &Path, seed: u64) -> Result<(), Failure> {
     stage.say("\n15. All of that as a wave, as a recorder on the loop would have it; then over a loop that is too long and noisy.")?;
     let usual = Talker::of(AMPLITUDE_V);
-    let said: Vec<(Who, Transmission)> = read(log, usual)?;
+    let said: Vec<(Who, Transmission)> =
+        Source::open(log)?.said(usual, Some(LONGEST_PAUSE))?.collect::<Result<_, _>>()?;
+    let end = said.iter().map(|(_, t)| ends(t)).max().unwrap_or_default();
+    let again = || Box::new(said.iter().cloned().map(Ok));
     let sent: Vec<u8> = said.iter().flat_map(|(_, t)| t.frame.values()).collect();
-    let (octets, good) = hear(Mixer::new(&said, usual, None, None, RATE_HZ, seed)?)?;
+    let (octets, good) = hear(Mixer::new(again(), end, usual, None, None, RATE_HZ, seed)?)?;
     stage.step(
         &format!(
             "the same traffic as tones of 1200 and 2200 Hz: {} made, {} read back {}",
@@ -98,7 +102,7 @@ pub fn wave(stage: &mut Stage<'_>, log: &Path, seed: u64) -> Result<(), Failure>
     let sheet = check_sheet(SHEET, Path::new("bad loop")).map_err(|e| Failure::told(e.to_string()))?;
     let path = LoopPath::of(sheet.circuit, None, "master")?;
     let noise = Noise::in_usual_band(NOISE_V);
-    let (_, got) = hear(Mixer::new(&said, usual, Some(&path), Some(noise), RATE_HZ, seed)?)?;
+    let (_, got) = hear(Mixer::new(again(), end, usual, Some(&path), Some(noise), RATE_HZ, seed)?)?;
     let expected: f64 = said
         .iter()
         .map(|(who, t)| {

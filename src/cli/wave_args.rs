@@ -92,6 +92,9 @@ pub struct MakeArgs {
     /// Carrier after the last, bits.
     #[arg(long, default_value_t = 3.0, value_parser = bits, value_name = "BITS")]
     pub tail: f64,
+    /// Shorten every silence between two transmissions to this many seconds; without it, one of more than 60 s is refused.
+    #[arg(long, value_parser = pause, value_name = "S")]
+    pub longest_pause: Option<f64>,
     /// Seed of the noise.
     #[arg(long, default_value_t = 0, value_name = "N")]
     pub seed: u64,
@@ -135,6 +138,11 @@ fn above_zero(text: &str) -> Result<f64, String> {
 fn not_below_zero(text: &str) -> Result<f64, String> {
     let x = number(text)?;
     if x >= 0.0 { Ok(x) } else { Err(format!("{x} is below 0")) }
+}
+
+fn pause(text: &str) -> Result<f64, String> {
+    let x = number(text)?;
+    if (0.0..=86_400.0).contains(&x) { Ok(x) } else { Err(format!("{x} s: give 0 to 86400")) }
 }
 
 fn bits(text: &str) -> Result<f64, String> {

@@ -1,7 +1,7 @@
 //! The loop of a wiring sheet as a channel for a wave [WV-13].
 
 use super::output::Failure;
-use super::wave_make::Who;
+use super::wave_said::Who;
 use super::wiring::misread;
 use crate::bench;
 use crate::wave::Fir;

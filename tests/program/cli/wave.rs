@@ -207,7 +207,12 @@ fn what_cannot_be_made_or_read() {
         (&["listen", "wav:none.wav"], &["no such file", "wav:-"]),
         (&["listen", "wav:"], &["needs a file"]),
         (&["listen", "wav:x?pace=8"], &["no option of this line"]),
-        (&["ask", "wav:talk.wav", "0"], &["only listens"]),
+        (&["ask", "wav:talk.wav", "0"], &["only be listened to", "line of a modem"]),
+        (&["scan", "wav:talk.wav"], &["only be listened to"]),
+        (&["line", "wav:talk.wav", "--send"], &["only be listened to"]),
+        (&["line", "wav:none.wav"], &["only be listened to"]),
+        (&["conform", "wav:talk.wav"], &["only be listened to"]),
+        (&["settings", "save", "wav:talk.wav", "x.toml"], &["only be listened to"]),
     ] {
         let told = run(&dir, arguments);
         assert_eq!(told.code, 2, "{arguments:?}: {}{}", told.out, told.err);
@@ -215,4 +220,58 @@ fn what_cannot_be_made_or_read() {
             assert!(told.err.contains(word), "{arguments:?}: {word:?} is missing in {}", told.err);
         }
     }
+}
+
+/// A log of two transmissions, the second `later_s` after the first.
+fn log_with_pause(dir: &Path, later_s: u64) {
+    made(dir, &[]);
+    let _ = fs::remove_file(dir.join("talk.log"));
+    assert_eq!(run(dir, &["listen", "-q", "wav:talk.wav", "--log", "talk.log"]).code, 0);
+    let text = fs::read_to_string(dir.join("talk.log")).unwrap();
+    let mut lines: Vec<serde_json::Value> = text.lines().map(|l| serde_json::from_str(l).unwrap()).collect();
+    assert_eq!(lines.len(), 3, "{text}");
+    // Times are in ns.
+    lines[2]["t"] = (lines[2]["t"].as_u64().unwrap() + later_s * 1_000_000_000).into();
+    let text: Vec<String> = lines.iter().map(|l| l.to_string()).collect();
+    // The keys are sorted by now, and a header begins with its own.
+    let text = text.join("\n") + "\n";
+    fs::write(dir.join("paused.log"), text).unwrap();
+}
+
+#[test]
+fn silence_has_a_bound_and_a_large_file_is_told_before() {
+    let dir = scratch("wave-silence");
+    // Ten days, and a damaged stamp: 250 years.
+    for (later_s, words) in [(864_000, "10 days"), (7_890_000_000, "91319 days")] {
+        log_with_pause(&dir, later_s);
+        let told = run(&dir, &["wave", "make", "paused.log", "--out", "long.wav"]);
+        told.refused(&["line 3", words, "--longest-pause"]);
+        assert!(!dir.join("long.wav").exists());
+        let told = run(
+            &dir,
+            &["wave", "make", "paused.log", "--out", "short.wav", "--force", "--longest-pause", "2"],
+        );
+        assert_eq!(told.code, 0, "{}", told.err);
+        assert!(told.err.contains("shortened 1 pause to 2 s"), "{}", told.err);
+        // 50 ms, a request of 10 characters, 2 s, an answer of 24, and some lead, tail and 6 % on top: 2.45 to 2.6 s.
+        let seconds = (fs::metadata(dir.join("short.wav")).unwrap().len() - 44) as f64 / 2.0 / 48_000.0;
+        assert!((2.45..2.6).contains(&seconds), "{seconds}");
+        assert_eq!(run(&dir, &["decode", "-q", "short.wav"]).out.lines().count(), 2);
+    }
+    // Two minutes are 11.5 MB at 48 kHz: told first. A pause of a day is more than a WAV file holds.
+    log_with_pause(&dir, 120);
+    let told = run(&dir, &["wave", "make", "paused.log", "--out", "two.wav", "--longest-pause", "600"]);
+    assert_eq!((told.code, told.err.trim_end()), (0, "Writing 12 MB, 121 s of sound."));
+    log_with_pause(&dir, 80_000);
+    run(&dir, &["wave", "make", "paused.log", "--out", "day.wav", "--longest-pause", "86400"])
+        .refused(&["a WAV file holds 4", "--longest-pause"]);
+    // A log out of a pipe, which cannot be read twice, is the same.
+    log_with_pause(&dir, 1);
+    let from_file = run(&dir, &["wave", "make", "paused.log", "--out", "f.wav"]);
+    let mut child =
+        looprig(&dir, &["wave", "make", "-", "--out", "p.wav"]).stdin(Stdio::piped()).spawn().unwrap();
+    child.stdin.take().unwrap().write_all(&fs::read(dir.join("paused.log")).unwrap()).unwrap();
+    assert!(child.wait().unwrap().success() && from_file.code == 0);
+    assert!(fs::read(dir.join("f.wav")).unwrap() == fs::read(dir.join("p.wav")).unwrap());
+    run(&dir, &["wave", "make", "talk.wav", "--out", "x.wav"]).refused(&["a sound file already"]);
 }
