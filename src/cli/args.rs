@@ -7,6 +7,7 @@ use super::mock_args::{HostCheckArgs, MockArgs};
 use super::settings_args::SettingsArgs;
 use super::valve_args::ValveArgs;
 use super::wave_args::WaveArgs;
+use super::wave_args::above_zero;
 use crate::app::command::Revision;
 use crate::capture::Rotation;
 use crate::frame::Master;
@@ -334,6 +335,12 @@ pub struct DecodeArgs {
     /// Of a recording with several channels, the one to read.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64), value_name = "N")]
     pub channel: u16,
+    /// Volts that full scale of a sound file stands for, or one unit of a table that is not in volts: weak frames are told then.
+    #[arg(long, value_parser = above_zero, value_name = "V")]
+    pub full_scale: Option<f64>,
+    /// Samples a second of a table without times, or whose times have too few digits.
+    #[arg(long, value_parser = above_zero, value_name = "HZ")]
+    pub rate: Option<f64>,
 }
 
 /// `wiring`.

@@ -112,7 +112,7 @@ pub struct ReadArgs {
     /// Volts that full scale of a sound file stands for, or one unit of a table that is not in volts.
     #[arg(long, value_parser = above_zero, value_name = "V")]
     pub full_scale: Option<f64>,
-    /// Samples a second of a table without times.
+    /// Samples a second of a table without times, or whose times have too few digits.
     #[arg(long, value_parser = above_zero, value_name = "HZ")]
     pub rate: Option<f64>,
     /// Draw the eye of the bits into this file (SVG).
@@ -130,7 +130,11 @@ fn number(text: &str) -> Result<f64, String> {
     text.parse().ok().filter(|x: &f64| x.is_finite()).ok_or_else(|| format!("\"{text}\" is no number"))
 }
 
-fn above_zero(text: &str) -> Result<f64, String> {
+/// A number above 0.
+///
+/// # Errors
+/// It is none.
+pub fn above_zero(text: &str) -> Result<f64, String> {
     let x = number(text)?;
     if x > 0.0 { Ok(x) } else { Err(format!("{x} is not above 0")) }
 }

@@ -6,10 +6,12 @@ mod spectrum;
 pub use eye::Eye;
 pub use spectrum::Spectrum;
 
-use super::Format;
 use super::table::Table;
-use crate::wave::Burst;
+use super::{Format, Options};
+use crate::wave::{Burst, Noticed, Remark};
 use crate::wiring::noise::{MESSAGE_CHARACTERS, bit_error_rate, damaged_share};
+use core::fmt::Write;
+use serde_json::json;
 
 /// Mean, least and most of something.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -280,6 +282,26 @@ fn level(r: &Range, volts: bool) -> String {
 /// Whether something in it wants to be looked at.
 pub fn is_bad(talkers: &[TalkerSignal], volts: bool) -> bool {
     talkers.iter().flat_map(|t| lines(t, volts)).any(|l| l.verdict == Verdict::Bad)
+}
+
+/// Writes a remark on a transmission; a table of frames has no place for it.
+pub fn write_remark(remark: &Remark, options: Options, out: &mut String) {
+    match options.format {
+        Format::Text => super::text::write_event(remark.at, &remark.to_string(), options, out),
+        Format::Csv => {}
+        Format::Json => {
+            let (t, u) = (remark.at.as_nanos(), remark.until.as_nanos());
+            let object = match remark.what {
+                Noticed::TwoTalkers => {
+                    json!({"kind": "signal", "t_ns": t, "what": "two talkers", "until_ns": u})
+                }
+                Noticed::Weak { peak_to_peak_v } => {
+                    json!({"kind": "signal", "t_ns": t, "until_ns": u, "what": "weak", "peak_to_peak_v": peak_to_peak_v})
+                }
+            };
+            let _ = writeln!(out, "{object}");
+        }
+    }
 }
 
 /// Writes the report of all talkers.
