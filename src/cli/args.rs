@@ -202,7 +202,10 @@ While it runs:
   SIGUSR1                   tell how it stands, as --stats does (Unix only)
 A record is handed to the system before the next one begins: whatever ends the program, the log
 holds every one before. A loss of power can take those of the last 5 seconds. A log that cannot
-be written any more ends it, with exit code 2."
+be written any more ends it, with exit code 2.
+Before a recorder, sound card or oscilloscope is clipped on a loop for wav: permit and bypass first.
+One that is earthed by its mains plug can short the loop, and the valve goes to its fail position
+(common practice, no source): take one on batteries, or a differential probe."
 );
 
 pub(super) const LINES_AND_TO_CONFORM: &str = lines!(
@@ -316,6 +319,13 @@ pub struct ScanArgs {
     #[arg(long, value_name = "FILE")]
     pub log: Option<PathBuf>,
 }
+
+/// What whoever connects a recorder has to know.
+pub const CLIPPED_ON: &str = "\
+Before a recorder, sound card or oscilloscope is clipped on a loop: permit and bypass first, local
+rules and whoever is licensed decide, in hazardous areas above all. One that is earthed by its
+mains plug can short the loop, and the valve goes to its fail position (common practice, no
+source): take one on batteries, or a differential probe.";
 
 /// `decode`.
 #[derive(Debug, clap::Args)]

@@ -102,6 +102,7 @@ pub struct MakeArgs {
 
 /// `wave read`.
 #[derive(Debug, Args)]
+#[command(after_help = super::args::CLIPPED_ON)]
 pub struct ReadArgs {
     /// A WAV file, or a table of time and volts; `-` is standard input.
     #[arg(value_name = "FILE")]
