@@ -6,6 +6,9 @@ use crate::wave::table::{holds_numbers, looks_like_table};
 use crate::wave::{Heard, Recording, RecordingError, RecordingOptions, RecordingSpec};
 use std::io::BufRead;
 
+/// Takes what was heard, and whether its amplitudes are volts.
+pub type Listener<'a> = &'a mut dyn FnMut(&[Heard], bool) -> Result<(), Failure>;
+
 /// Whether bytes begin a recording: sound, or a table of numbers.
 pub fn is_recording(start: &[u8]) -> bool {
     match recognise(start) {
@@ -47,7 +50,7 @@ pub fn read_recording(
     name: &str,
     input: &mut impl BufRead,
     options: RecordingOptions,
-    each: &mut dyn FnMut(&[Heard], bool) -> Result<(), Failure>,
+    each: Listener<'_>,
 ) -> Result<Vec<String>, Failure> {
     let mut recording = Recording::new(options);
     read_samples(name, input, &mut recording, each, &mut |_, _| {})
@@ -61,7 +64,7 @@ pub fn read_samples(
     name: &str,
     input: &mut impl BufRead,
     recording: &mut Recording,
-    each: &mut dyn FnMut(&[Heard], bool) -> Result<(), Failure>,
+    each: Listener<'_>,
     see: &mut dyn FnMut(RecordingSpec, &[f32]),
 ) -> Result<Vec<String>, Failure> {
     let doing = || format!("reading {name}");
