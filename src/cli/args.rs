@@ -7,6 +7,7 @@ use super::mock_args::{HostCheckArgs, MockArgs};
 use super::settings_args::SettingsArgs;
 use super::valve_args::ValveArgs;
 use super::wave_args::WaveArgs;
+use super::wave_args::above_zero;
 use crate::app::command::Revision;
 use crate::capture::Rotation;
 use crate::frame::Master;
@@ -202,7 +203,10 @@ While it runs:
   SIGUSR1                   tell how it stands, as --stats does (Unix only)
 A record is handed to the system before the next one begins: whatever ends the program, the log
 holds every one before. A loss of power can take those of the last 5 seconds. A log that cannot
-be written any more ends it, with exit code 2."
+be written any more ends it, with exit code 2.
+Before a recorder, sound card or oscilloscope is clipped on a loop for wav: permit and bypass first.
+One that is earthed by its mains plug can short the loop, and the valve goes to its fail position
+(common practice, no source): take one on batteries, or a differential probe."
 );
 
 pub(super) const LINES_AND_TO_CONFORM: &str = lines!(
@@ -327,6 +331,12 @@ const DECODE: &str = "Examples:
   looprig decode loop.log --format pcapng --out loop.pcapng   for a network analyser that knows HART-IP
 Packets of a wire get addresses that are made up, 192.0.2.1 and 192.0.2.2 for the masters, 192.0.2.100 for the
 devices. What is no whole frame is in blocks of local use: looprig reads the file as it reads the log.";
+/// What whoever connects a recorder has to know.
+pub const CLIPPED_ON: &str = "\
+Before a recorder, sound card or oscilloscope is clipped on a loop: permit and bypass first, local
+rules and whoever is licensed decide, in hazardous areas above all. One that is earthed by its
+mains plug can short the loop, and the valve goes to its fail position (common practice, no
+source): take one on batteries, or a differential probe.";
 
 /// `decode`.
 #[derive(Debug, clap::Args)]
@@ -353,6 +363,12 @@ pub struct DecodeArgs {
     /// Of a recording with several channels, the one to read.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64), value_name = "N")]
     pub channel: u16,
+    /// Volts that full scale of a sound file stands for, or one unit of a table that is not in volts: weak frames are told then.
+    #[arg(long, value_parser = above_zero, value_name = "V")]
+    pub full_scale: Option<f64>,
+    /// Samples a second of a table without times, or whose times have too few digits.
+    #[arg(long, value_parser = above_zero, value_name = "HZ")]
+    pub rate: Option<f64>,
 }
 
 /// `wiring`.

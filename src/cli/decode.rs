@@ -14,10 +14,11 @@ use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::SampledLine;
 use crate::report::summary::Summary;
 use crate::report::text::{plural, write_wrapped};
+use crate::report::wave::write_remark;
 use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
-use crate::wave::{Heard, RecordingOptions};
+use crate::wave::{Heard, RecordingOptions, Remarks};
 use core::fmt::Write;
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, Read};
@@ -99,8 +100,8 @@ pub(super) fn is_readable(kind: ContentKind, name: &str) -> Result<(), Failure> 
     match kind {
         ContentKind::Sound => Err(Failure::new(
             format!("reading {name}"),
-            "it is a sound file, which this version does not read",
-            "log the octets through a modem with `looprig listen`",
+            "it is a sound file, and a log or hex text is wanted here",
+            "make a log of it: looprig listen wav:FILE --log FILE.log",
         )),
         ContentKind::PacketCapture | ContentKind::Log | ContentKind::Hex | ContentKind::Octets => Ok(()),
     }
@@ -239,17 +240,30 @@ fn one_recording(
     chain.listen();
     out.options.times = true;
     let mut octets_read = 0;
-    let options = RecordingOptions { channel: args.channel - 1, ..RecordingOptions::default() };
-    let notes = read_recording(name, input, options, &mut |heard| {
+    let options =
+        RecordingOptions { channel: args.channel - 1, rate_hz: args.rate, full_scale_v: args.full_scale };
+    let mut remarks = Remarks::default();
+    let notes = read_recording(name, input, options, &mut |heard, volts| {
         for h in heard {
-            let Heard::Character(c) = h else { continue };
-            octets_read += 1;
-            chain.annotator.handle_timeout(c.octet.at);
-            chain.annotator.push(&[c.octet]);
+            if let Heard::Character(c) = h {
+                octets_read += 1;
+                chain.annotator.handle_timeout(c.octet.at);
+                chain.annotator.push(&[c.octet]);
+                continue;
+            }
+            remarks.take(h, volts);
+            // Behind the frames that were heard before.
+            chain.pass_on(out)?;
+            while let Some(remark) = remarks.next_before(Instant::from_nanos(u64::MAX)) {
+                if !args.summary {
+                    write_remark(&remark, out.options, out.text());
+                }
+            }
         }
         chain.pass_on(out)
     })?;
-    notes.iter().for_each(|note| tell(&format!("reading {name}: {note}")));
+    let notes = notes.into_iter().chain(remarks.sum());
+    notes.for_each(|note| tell(&format!("reading {name}: {note}")));
     chain.break_off(out)?;
     if octets_read == 0 {
         return Err(Failure::new(

@@ -176,15 +176,17 @@ pub struct Live {
 }
 
 impl Live {
-    /// For this bench. Its own masters are not judged where the host is the other one; on a bench with one line and
-    /// no master whoever speaks is the one host.
+    /// For this bench. Its own masters are not judged where the host is the other one; on a bench with one
+    /// pseudo-terminal and no other line and no master whoever speaks is the one host.
     pub fn new(plan: &BenchPlan, wanted: Option<Master>, stamp_error: Duration) -> Live {
         let own: Vec<Master> = plan.masters.iter().map(|m| m.config.role).collect();
         let other = match own[..] {
             [role] => Some(role.other()),
             _ => None,
         };
-        let alone = own.is_empty() && plan.lines.len() == 1;
+        // Of all lines a pseudo-terminal alone has one program at its other end: several reach a socket, and behind a
+        // serial port's modem there may be two masters.
+        let alone = own.is_empty() && matches!(&plan.lines[..], [l] if matches!(l.kind, LineKind::Pty(_)));
         let serial = |l: &LineKind| matches!(l, LineKind::Serial(..));
         let facts = LineFacts {
             pace: plan.pace,

@@ -95,7 +95,21 @@ impl LineSpec {
         Ok(LineSpec { kind, pace, serial })
     }
 
-    /// Opens the line.
+    /// Opens the line, or the recording, only to listen.
+    ///
+    /// # Errors
+    /// The machine's, with what to do next.
+    pub fn open_to_listen(&self) -> Result<OpenLine, Failure> {
+        match &self.kind {
+            Kind::Sampled(source) => {
+                let line = SampledLine::open(source).map_err(Failure::from)?;
+                Ok(OpenLine::Sampled(Box::new(line)))
+            }
+            _ => self.open(),
+        }
+    }
+
+    /// Opens the line. A recording is refused: nobody can be asked there, and there is no port to look at.
     ///
     /// # Errors
     /// The machine's, with what to do next.
@@ -103,8 +117,11 @@ impl LineSpec {
         let line = match &self.kind {
             Kind::Mock(mock) => return Ok(OpenLine::Mock(Box::new(MockLine::open(mock)?))),
             Kind::Sampled(source) => {
-                let line = SampledLine::open(source).map_err(Failure::from)?;
-                return Ok(OpenLine::Sampled(Box::new(line)));
+                return Err(Failure::new(
+                    format!("opening wav:{}", source.path.display()),
+                    "a recording can only be listened to: nobody answers in it, and it has no modem or port",
+                    "read it with `looprig listen`, `decode` or `wave read`; for this command name the line of a modem, such as serial:/dev/ttyUSB0",
+                ));
             }
             Kind::Serial(path) => PortLine::open_serial_with(path, self.pace, self.serial),
             Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),

@@ -15,7 +15,7 @@ use core::time::Duration;
 /// Runs it until Ctrl-C, the line's end, or the time that was given.
 pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     hold_back_signals();
-    let mut line = args.line.open()?;
+    let mut line = args.line.open_to_listen()?;
     let catalogue = args.described.load_with(&line)?;
     let wishes = Wishes::hear(line.interrupt_handle())?;
     // One header, so that the log and the packets have the same time 0.

@@ -10,6 +10,7 @@ use crate::frame::{Octet, ReceiverConfig};
 use crate::line::{Event, Line};
 use crate::report::statistics::Statistics;
 use crate::report::summary::Summary;
+use crate::report::wave::write_remark;
 use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
@@ -115,7 +116,11 @@ impl<'a> Listening<'a> {
                 Event::Octets(octets) => self.hear(&octets)?,
                 // Not the time it is now: octets that came since may still wait for us.
                 Event::TimeOut => self.pass_time(until.unwrap_or(Instant::ZERO))?,
-                Event::Closed if line.is_recording() => return Ok(Ended::Fine),
+                Event::Closed if line.is_recording() => {
+                    self.show()?;
+                    self.remark(line)?;
+                    return Ok(Ended::Fine);
+                }
                 Event::Closed => {
                     return Err(Failure::new(
                         format!("listening on {}", line.describe()),
@@ -127,6 +132,7 @@ impl<'a> Listening<'a> {
                 Event::Interrupted | Event::Sent { .. } | Event::NoAnswer { .. } => {}
             }
             self.show()?;
+            self.remark(line)?;
             let now = line.now();
             self.keep(now)?;
             let asked = wishes.take_statistics() | self.is_due(now);
@@ -263,6 +269,14 @@ impl<'a> Listening<'a> {
             write_item(&item, options, self.out.text());
         }
         if any { self.out.flush() } else { Ok(()) }
+    }
+
+    /// What is to be known of the wave.
+    fn remark(&mut self, line: &mut dyn Line) -> Result<(), Failure> {
+        let remarks = line.take_remarks();
+        let options = self.out.options;
+        remarks.iter().for_each(|r| write_remark(r, options, self.out.text()));
+        if remarks.is_empty() { Ok(()) } else { self.out.flush() }
     }
 
     /// How it stands: among the results in JSON, else beside them.

@@ -51,6 +51,7 @@ mod wave_args;
 mod wave_loop;
 mod wave_make;
 mod wave_read;
+mod wave_said;
 mod wiring;
 mod wishes;
 

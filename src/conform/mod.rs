@@ -23,6 +23,7 @@ pub use heard::{Heard, Reply, Way, Words};
 pub use identify::Found;
 pub use known::Known;
 pub use probe::{Probe, RESERVED};
+pub use put_back::Place;
 pub use request::{Part, Request};
 pub use results::{CaseResult, Counts, End, Results};
 pub use run::{CannotRun, Progress, Suite};

@@ -119,6 +119,11 @@ impl<'l> Probe<'l> {
         self.line.pace() != Pace::Fast && self.line.capabilities().unit == StampUnit::Octets
     }
 
+    /// Whether the first preambles may be lost while the line notices the carrier [FR-02]: it does not stamp exactly either.
+    pub fn loses_preambles(&self) -> bool {
+        !self.line.capabilities().stamp_error.is_zero()
+    }
+
     /// The slave time-out at the line's pace [LL-02].
     pub fn slave_time_out(&self) -> Duration {
         let sto = BitTimes::characters(SLAVE_TIME_OUT).duration();

@@ -2,7 +2,30 @@
 
 use super::heard::{Reply, hex};
 use super::probe::Probe;
-use super::verdict::{Outcome, Stop, fail};
+use super::verdict::{Outcome, Stop, expect, fail};
+
+/// What has to be the same afterwards in the answer to a command that reads.
+#[derive(Clone, Copy, Debug)]
+pub enum Place {
+    /// So many octets from here on.
+    Octets(usize, usize),
+    /// A float at this octet; the last digits may differ, for a device may convert it there and back.
+    Float(usize),
+}
+
+impl Place {
+    fn is_same(self, before: &Reply, now: &Reply) -> bool {
+        match self {
+            Place::Octets(from, len) => before.part(from, len) == now.part(from, len),
+            Place::Float(at) => match (before.float(at), now.float(at)) {
+                (Some(a), Some(b)) => {
+                    a.to_bits() == b.to_bits() || (a - b).abs() <= 1e-5 * a.abs().max(b.abs()).max(1e-3)
+                }
+                (a, b) => a.is_none() && b.is_none(),
+            },
+        }
+    }
+}
 
 /// What undoes a change.
 pub(super) type Undo = Box<dyn FnOnce(&mut Probe<'_>) -> Outcome>;
@@ -20,6 +43,38 @@ impl Probe<'_> {
         let data = data.to_vec();
         let what = format!("command {command} with data {}", hex(&data));
         self.put_back_by(what, move |probe| probe.write_back(command, &data));
+    }
+
+    /// The same, and then these commands are asked again, and what they say in these places is compared with what they say now.
+    /// One that does not answer with its data now is not asked again: that is the matter of another case.
+    ///
+    /// # Errors
+    /// As [`Probe::ask`].
+    pub fn put_back_and_compare(
+        &mut self,
+        command: u8,
+        data: &[u8],
+        reads: &[(u8, &[u8], &'static [Place])],
+    ) -> Outcome {
+        let mut before = Vec::new();
+        for &(read, ask, places) in reads {
+            let reply = self.ask(read, ask)?;
+            if reply.is_success() {
+                before.push((ask.to_vec(), places, reply));
+            }
+        }
+        let data = data.to_vec();
+        let what = format!("command {command} with data {}", hex(&data));
+        self.put_back_by(what, move |probe| {
+            probe.write_back(command, &data)?;
+            for (ask, places, was) in before {
+                let now = probe.read(was.command, &ask)?;
+                let same = places.iter().all(|place| place.is_same(&was, &now));
+                expect(same, format!("what command {} said before: {was}", was.command), now.to_string())?;
+            }
+            Ok(())
+        });
+        Ok(())
     }
 
     /// The same by a function; `what` tells a person what it does.
@@ -67,12 +122,13 @@ impl Probe<'_> {
         Ok(reply)
     }
 
-    fn write_back(&mut self, command: u8, data: &[u8]) -> Outcome {
+    /// Writes something back, which has to be accepted; for [`Probe::put_back_by`].
+    ///
+    /// # Errors
+    /// A fail if it is not; as [`Probe::ask`].
+    pub fn write_back(&mut self, command: u8, data: &[u8]) -> Outcome {
         let reply = self.ask_until_done(command, data)?;
-        match reply.is_success() {
-            true => Ok(()),
-            false => fail(format!("command {command} accepted"), reply.to_string()),
-        }
+        expect(reply.is_success(), format!("command {command} accepted"), reply.to_string())
     }
 
     /// Does now what was remembered, last first; a case that goes on afterwards begins anew.

@@ -87,8 +87,9 @@ const FAULTS: &[(&str, &str, Of)] = &[
     ("common/current/beyond-what-can-be-sent", "fixed_current_out_of_range_taken", Of::Transmitter),
     ("common/current/trim-needs-fixed-current", "trim_without_fixed_current_taken", Of::Transmitter),
     ("common/settings/unit-of-pv-kept", "unit_of_pv_not_kept", Of::Transmitter),
+    ("common/settings/applied-process-as-lower-range-value", "applied_process_not_taken", Of::Transmitter),
     (
-        "common/settings/applied-process-as-lower-range-value",
+        "common/settings/applied-process-leaves-the-upper-value",
         "applied_process_moves_both_ends",
         Of::Transmitter,
     ),
@@ -241,6 +242,14 @@ fn bent() -> Vec<(&'static str, Bent)> {
     let mut is_put_off = false;
     vec![
         ("lock/temporary/open-again", opens_wrong(1)),
+        (
+            "lock/temporary/refused-with-16",
+            says(config(R7), |f| {
+                if f[6] == 17 && f[8] == 16 {
+                    f[8] = 6;
+                }
+            }),
+        ),
         ("delayed/response/other-requests-meanwhile", {
             says(slow(), move |f| {
                 is_put_off |= f[6] == 22 && f[8] == 33;

@@ -68,9 +68,9 @@ fn save(p: &mut Probe<'_>) -> Result<Reply, Stop> {
 
 fn kept(p: &mut Probe<'_>) -> Outcome {
     save(p)?;
-    // 4.0, then 2.0.
+    // 4.0, then 2.0. A device need not have such long ones.
     for damping in [[0x40, 0x80, 0x00, 0x00], [0x40, 0x00, 0x00, 0x00]] {
-        let used = part(&takes(p, 34, &damping)?, 0, 4)?;
+        let used = part(&takes_or_skips(p, 34, &damping)?, 0, 4)?;
         if used == damping {
             tells(p, 15, &[], 11, &damping)?;
         }
@@ -81,7 +81,7 @@ fn kept(p: &mut Probe<'_>) -> Outcome {
 fn used_is_told(p: &mut Probe<'_>) -> Outcome {
     save(p)?;
     // 0.3.
-    let used = part(&takes(p, 34, &[0x3E, 0x99, 0x99, 0x9A])?, 0, 4)?;
+    let used = part(&takes_or_skips(p, 34, &[0x3E, 0x99, 0x99, 0x9A])?, 0, 4)?;
     tells(p, 15, &[], 11, &used)
 }
 

@@ -2,6 +2,7 @@
 
 use crate::app::command::Revision;
 use crate::conform::suite::common::tools::{known, skip_if, takes, tells};
+use crate::conform::suite::common::undo::{answers_at, free_address, nobody_at, put_back_address};
 use crate::conform::{Case, Outcome, Probe, expect};
 
 pub(super) const CASES: &[Case] = &[
@@ -143,7 +144,7 @@ fn now(p: &mut Probe<'_>) -> Result<Vec<u8>, crate::conform::Stop> {
         Revision::R5 => vec![p.polling_address()?],
         _ => known(&p.read(7, &[])?, 0, 2)?,
     };
-    p.put_back(6, &data);
+    put_back_address(p, &data)?;
     Ok(data)
 }
 
@@ -156,11 +157,14 @@ fn polling_address_too_high(p: &mut Probe<'_>) -> Outcome {
 
 fn highest_polling_address(p: &mut Probe<'_>) -> Outcome {
     let mut data = now(p)?;
-    data[0] = if p.revision() == Revision::R5 { 15 } else { 63 };
-    takes(p, 6, &data)?;
-    let request = p.short_request(data[0], 0, &[]);
-    p.ask_request(&request)?;
-    Ok(())
+    let highest = if p.revision() == Revision::R5 { 15 } else { 63 };
+    if data[0] != highest {
+        nobody_at(p, highest)?;
+        data[0] = highest;
+        takes(p, 6, &data)?;
+    }
+    let there = answers_at(p, highest)?;
+    expect(there, format!("an answer at polling address {highest}"), "none of this device")
 }
 
 fn unknown_loop_current_mode(p: &mut Probe<'_>) -> Outcome {
@@ -172,7 +176,7 @@ fn unknown_loop_current_mode(p: &mut Probe<'_>) -> Outcome {
 
 fn refused_mode_takes_no_address(p: &mut Probe<'_>) -> Outcome {
     let data = now(p)?;
-    let other = data[0] ^ 0x01;
+    let other = free_address(p, data[0])?;
     let reply = p.ask_until_done(6, &[other, 200])?;
     skip_if(&reply, &[0, 8], "the device takes loop current mode 200")?;
     tells(p, 7, &[], 0, &data[..1])

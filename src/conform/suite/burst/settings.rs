@@ -1,11 +1,13 @@
 //! Section `burst/settings`: what commands 103 to 109 set, and what they refuse.
 
 use super::tools::{
-    MESSAGE, OFF, ON, begin, command, control, first_octet, listen, on, periods, quiet, save, sends,
-    settings, some,
+    MESSAGE, OFF, ON, begin, command, control, first_octet, listen, on, periods, put_back_off, quiet,
+    remember_command, save, sends, settings, some,
 };
 use crate::app::command::Revision;
-use crate::conform::suite::common::tools::{NO_VARIABLE, answers, has_length, skip_if, takes};
+use crate::conform::suite::common::tools::{
+    NO_VARIABLE, has_length, refused_with, refuses_with, skip_if, takes,
+};
 use crate::conform::{Case, Outcome, Probe, expect};
 
 const R7: Revision = Revision::R7;
@@ -17,7 +19,7 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "burst/settings/control-that-is-none",
         "CM-109",
-        "command 109 answers 2 to a control that the table does not have",
+        "command 109 refuses a control that the table does not have, in revision 7 with 2",
         control_that_is_none,
     )
     .commands(&[109])
@@ -30,10 +32,10 @@ pub(super) const CASES: &[Case] = &[
     )
     .commands(&[108, 109])
     .writes(),
-    Case::must(
+    Case::should(
         "burst/settings/command-that-is-never-sent",
         "CM-108",
-        "command 108 answers 2 to a command that writes",
+        "command 108 refuses a command that writes, in revision 7 with 2",
         command_that_is_never_sent,
     )
     .commands(&[108])
@@ -50,7 +52,7 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "burst/settings/unknown-variable",
         "CM-107",
-        "command 107 answers 2 to a device variable that the device does not have",
+        "command 107 refuses a device variable that the device does not have, with 2",
         unknown_variable,
     )
     .commands(&[105, 107])
@@ -85,16 +87,16 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "burst/settings/unknown-message",
         "CM-103",
-        "command 103 answers 9 to a burst message that the device does not have",
+        "command 103 refuses a burst message that the device does not have, with 9",
         unknown_message,
     )
-    .commands(&[103])
+    .commands(&[103, 105])
     .writes()
     .revisions(R7, R7),
     Case::must(
         "burst/settings/unknown-trigger",
         "CM-104",
-        "command 104 answers 13 to a trigger mode that the table does not have",
+        "command 104 refuses a trigger mode that the table does not have, with 13",
         unknown_trigger,
     )
     .commands(&[104, 105])
@@ -110,10 +112,9 @@ fn turned_on(p: &mut Probe<'_>) -> Outcome {
 
 fn control_that_is_none(p: &mut Probe<'_>) -> Outcome {
     quiet(p)?;
-    let off = control(p, OFF);
-    p.put_back(109, &off);
+    put_back_off(p);
     let data = control(p, 200);
-    answers(p, 109, &data, &[2])?;
+    refuses_with(p, 109, &data, &[2])?;
     Ok(())
 }
 
@@ -137,9 +138,10 @@ fn command_taken(p: &mut Probe<'_>) -> Outcome {
 
 fn command_that_is_never_sent(p: &mut Probe<'_>) -> Outcome {
     save(p)?;
+    remember_command(p)?;
     // 17 writes the message.
     let data = command(p, 17);
-    answers(p, 108, &data, &[2])?;
+    refuses_with(p, 108, &data, &[2])?;
     Ok(())
 }
 
@@ -166,7 +168,7 @@ fn variables_taken(p: &mut Probe<'_>) -> Outcome {
 
 fn unknown_variable(p: &mut Probe<'_>) -> Outcome {
     save(p)?;
-    answers(p, 107, &[NO_VARIABLE, 250, 250, 250, 250, 250, 250, 250, MESSAGE], &[2])?;
+    refuses_with(p, 107, &[NO_VARIABLE, 250, 250, 250, 250, 250, 250, 250, MESSAGE], &[2])?;
     Ok(())
 }
 
@@ -191,13 +193,19 @@ fn used_periods_are_told(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn unknown_message(p: &mut Probe<'_>) -> Outcome {
-    answers(p, 103, &[200, 0x00, 0x00, 0x7D, 0x00, 0x00, 0x00, 0x7D, 0x00], &[9])?;
-    Ok(())
+    save(p)?;
+    let before = settings(p)?.periods;
+    let reply = p.ask_until_done(103, &[200, 0x00, 0x00, 0x7D, 0x00, 0x00, 0x00, 0x7D, 0x00])?;
+    if reply.is_success() && settings(p)?.periods == before {
+        // It was not message 0, which is put back.
+        p.cannot_put_back("the periods of another burst message, which command 103 has set to 1 s");
+    }
+    refused_with(p, &reply, "burst message 200", &[9])
 }
 
 fn unknown_trigger(p: &mut Probe<'_>) -> Outcome {
     save(p)?;
     // Class 0, unit 250, no number, as where there is no level.
-    answers(p, 104, &[MESSAGE, 200, 0, 250, 0x7F, 0xA0, 0x00, 0x00], &[13])?;
+    refuses_with(p, 104, &[MESSAGE, 200, 0, 250, 0x7F, 0xA0, 0x00, 0x00], &[13])?;
     Ok(())
 }

@@ -12,6 +12,7 @@ pub(super) const ON: u8 = 1;
 pub(super) const MESSAGE: u8 = 0;
 
 /// What message 0 was before the case, as far as the device tells it [CM-105].
+#[derive(PartialEq, Eq)]
 pub(super) struct Settings {
     pub control: u8,
     pub variables: [u8; 8],
@@ -90,6 +91,13 @@ pub(super) fn save(p: &mut Probe<'_>) -> Outcome {
         return Err(Stop::Skip(format!("the settings of the burst message are not whole: {reply}")));
     };
     let data = |octets: &[u8]| [&[MESSAGE], octets].concat();
+    let was = Settings::of(&reply.data);
+    // Done last of all.
+    p.put_back_by("the settings of burst message 0 that command 105 told", move |p| {
+        let now = p.read(105, &[MESSAGE])?;
+        let same = Settings::of(&now.data) == was;
+        expect(same, format!("what command 105 said before: {reply}"), now.to_string())
+    });
     p.put_back(104, &data(&now.trigger));
     p.put_back(103, &data(&now.periods));
     p.put_back(107, &[&now.variables[..], &[MESSAGE]].concat());
@@ -99,16 +107,36 @@ pub(super) fn save(p: &mut Probe<'_>) -> Outcome {
 
 /// Turns bursts on; they are turned off afterwards, first of all.
 pub(super) fn on(p: &mut Probe<'_>) -> Outcome {
+    put_back_off(p);
+    let data = control(p, ON);
+    let reply = p.ask_until_done(109, &data)?;
+    if p.revision() == Revision::R6 && !reply.is_success() {
+        // Whether it wants the message too, as in revision 7, no source tells.
+        return Err(Stop::Inconclusive(format!("command 109 with one octet is refused: {reply}")));
+    }
+    expect(reply.is_success(), "bursts turned on", reply.to_string())
+}
+
+/// Remembers to turn bursts off.
+pub(super) fn put_back_off(p: &mut Probe<'_>) {
     let off = control(p, OFF);
     p.put_back_by("bursts, turned off with command 109", move |p| {
-        let reply = p.ask_until_done(109, &off)?;
-        expect(reply.is_success(), "bursts turned off", reply.to_string())?;
+        p.write_back(109, &off)?;
         let reply = p.ask(0, &[])?;
         expect(!has_burst_bit(&reply), "the burst bit clear", format!("{:02X?}", reply.address))
     });
-    let data = control(p, ON);
-    let reply = p.ask_until_done(109, &data)?;
-    expect(reply.is_success(), "bursts turned on", reply.to_string())
+}
+
+/// Remembers the command that message 0 sends, which nothing but a burst tells before revision 7; from then on [`save`] has it.
+pub(super) fn remember_command(p: &mut Probe<'_>) -> Outcome {
+    if p.revision() < Revision::R7 {
+        on(p)?;
+        let now = some(p)?.command;
+        p.put_all_back()?;
+        let back = command(p, now);
+        p.put_back(108, &back);
+    }
+    Ok(())
 }
 
 /// Period and longest period of message 0, in 1/32 ms.
@@ -122,16 +150,14 @@ pub(super) fn periods(p: &mut Probe<'_>, shortest: u32, longest: u32) -> Outcome
 
 /// The command that message 0 sends. Before revision 7 the one that it sends now is heard first and put back.
 pub(super) fn sends(p: &mut Probe<'_>, number: u8) -> Outcome {
-    if p.revision() < Revision::R7 {
-        on(p)?;
-        let now = some(p)?.command;
-        p.put_all_back()?;
-        let back = command(p, now);
-        p.put_back(108, &back);
-    }
+    remember_command(p)?;
     let data = command(p, number);
-    takes(p, 108, &data)?;
-    Ok(())
+    let reply = p.ask_until_done(108, &data)?;
+    if p.revision() == Revision::R6 && !reply.is_success() {
+        // Whether it wants the message too, as in revision 7, no source tells.
+        return Err(Stop::Inconclusive(format!("command 108 with one octet is refused: {reply}")));
+    }
+    expect(reply.is_success(), format!("command 108 with data {data:02X?} taken"), reply.to_string())
 }
 
 /// Bursts turned on as they are, every half second from revision 7 on.

@@ -1,10 +1,9 @@
 //! Section `common/current`: a loop current that the device makes, fixed by a master.
 
-use super::tools::{answers, float, skip_if, takes};
+use super::tools::{answers, float, refuses_with, skip_if, takes};
+use super::undo::{FIXED, let_current_go, skip_if_fixed};
 use crate::conform::{Case, Outcome, Probe, Reply, Stop, expect};
 
-/// Status: loop current fixed [ST-02].
-const FIXED: u8 = 0x08;
 /// 0 leaves the mode [CM-040].
 const FOLLOW: [u8; 4] = [0x00, 0x00, 0x00, 0x00];
 /// 12.0, and 8.0.
@@ -55,7 +54,7 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "common/current/unknown-channel",
         "CM-066",
-        "command 66 answers 15 to an analog channel that the device does not have",
+        "command 66 refuses an analog channel that the device does not have, in revision 7 with 15",
         unknown_channel,
     )
     .commands(&[66])
@@ -63,7 +62,7 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "common/current/unit-that-is-none",
         "CM-066",
-        "command 66 answers 12 to a unit that is none",
+        "command 66 refuses a unit that is none, in revision 7 with 12",
         unit_that_is_none,
     )
     .commands(&[66])
@@ -72,16 +71,11 @@ pub(super) const CASES: &[Case] = &[
 
 /// Fixes the current; a skip where the device cannot: an input, multidrop.
 fn fix(p: &mut Probe<'_>, ma: &[u8; 4]) -> Result<Reply, Stop> {
-    if p.put_back.is_empty() && p.ask(0, &[])?.device_status & FIXED != 0 {
-        // Somebody may need it fixed, such as while a trip is bridged.
-        return Err(Stop::Skip("the loop current is fixed already, and stays as it is".to_owned()));
+    if p.put_back.is_empty() {
+        skip_if_fixed(p)?;
+        let_current_go(p);
     }
-    p.put_back(40, &FOLLOW);
     let reply = p.ask_until_done(40, ma)?;
-    if !reply.is_success() {
-        // Nothing is fixed, so nothing has to be let go.
-        p.put_back.pop();
-    }
     skip_if(&reply, &[6, 7, 11, 16], "nobody fixes the loop current of this device")?;
     expect(reply.is_success(), "a loop current within 4 to 20 mA taken", reply.to_string())?;
     Ok(reply)
@@ -131,13 +125,15 @@ fn trim_needs_fixed_current(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn unknown_channel(p: &mut Probe<'_>) -> Outcome {
-    let reply = p.ask_until_done(66, &[250, 39, 0, 0, 0, 0])?;
-    skip_if(&reply, &[6], "nobody fixes the loop current of this device")?;
-    expect(reply.code == 15, "response code 15 for channel 250", reply.to_string())
+    skip_if_fixed(p)?;
+    let_current_go(p);
+    refuses_with(p, 66, &[250, 39, 0, 0, 0, 0], &[15])?;
+    Ok(())
 }
 
 fn unit_that_is_none(p: &mut Probe<'_>) -> Outcome {
-    let reply = p.ask_until_done(66, &[0, 250, 0, 0, 0, 0])?;
-    skip_if(&reply, &[6, 11], "nobody fixes the loop current of this device")?;
-    expect(reply.code == 12, "response code 12 for unit 250", reply.to_string())
+    skip_if_fixed(p)?;
+    let_current_go(p);
+    let reply = refuses_with(p, 66, &[0, 250, 0, 0, 0, 0], &[11, 12])?;
+    skip_if(&reply, &[11], "nobody fixes the loop current in multidrop")
 }

@@ -10,6 +10,7 @@ mod settings;
 mod simulation;
 pub(in crate::conform::suite) mod tools;
 mod trim;
+pub(in crate::conform::suite) mod undo;
 mod variables;
 
 use crate::conform::Case;

@@ -1,6 +1,9 @@
 //! Section `common/simulation`: a device variable that a master says, command 79.
 
-use super::tools::{NO_UNIT, NO_VARIABLE, answers, float, part, skip_if, skip_if_simulated, takes};
+use super::tools::{
+    NO_UNIT, NO_VARIABLE, float, part, refuses, refuses_with, skip_if, skip_if_simulated, takes,
+};
+use super::undo::end_simulation;
 use crate::app::command::Revision;
 use crate::conform::{Case, Outcome, Probe, Stop, expect};
 
@@ -30,7 +33,7 @@ pub(super) const CASES: &[Case] = &[
     )
     .commands(&[33, 48, 54, 79])
     .moves()
-    .revisions(Revision::R6, Revision::R7),
+    .revisions(Revision::R7, Revision::R7),
     Case::must(
         "common/simulation/normal-ends-it",
         "TB-15",
@@ -61,7 +64,7 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "common/simulation/unknown-code",
         "CM-079",
-        "command 79 answers 10 to a code that neither fixes nor ends",
+        "command 79 refuses a code that neither fixes nor ends, in revision 7 with 10",
         unknown_code,
     )
     .commands(&[33, 79])
@@ -100,7 +103,7 @@ fn simulate(p: &mut Probe<'_>) -> Result<(u8, [u8; 4]), Stop> {
         false => now + 1.0,
     };
     let value = wanted.to_be_bytes();
-    p.put_back(79, &request(code, NORMAL, unit, value, GOOD));
+    end_simulation(p, &request(code, NORMAL, unit, value, GOOD));
     let reply = p.ask_until_done(79, &request(code, FIXED, unit, value, GOOD))?;
     skip_if(&reply, &[2, 6, 7, 16], "the device does not simulate this variable")?;
     expect(reply.is_success(), "a value within the limits taken", reply.to_string())?;
@@ -134,21 +137,25 @@ fn normal_ends_it(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn unknown_variable(p: &mut Probe<'_>) -> Outcome {
-    // 57 is percent; 17 is its code, 2 what it means everywhere [ST-03].
-    answers(p, 79, &request(NO_VARIABLE, FIXED, 57, [0; 4], GOOD), &[17, 2])?;
-    Ok(())
+    skip_if_simulated(p)?;
+    // 57 is percent.
+    let reply = p.ask_until_done(79, &request(NO_VARIABLE, FIXED, 57, [0; 4], GOOD))?;
+    if reply.is_success() {
+        end_simulation(p, &request(NO_VARIABLE, NORMAL, 57, [0; 4], GOOD));
+    }
+    expect(!reply.is_success(), "a simulation of variable 242 refused", reply.to_string())
 }
 
 fn unit_that_is_none(p: &mut Probe<'_>) -> Outcome {
     let (code, unit) = variable(p)?;
-    p.put_back(79, &request(code, NORMAL, unit, [0; 4], GOOD));
-    answers(p, 79, &request(code, FIXED, NO_UNIT, [0; 4], GOOD), &[18, 2])?;
+    end_simulation(p, &request(code, NORMAL, unit, [0; 4], GOOD));
+    refuses(p, 79, &request(code, FIXED, NO_UNIT, [0; 4], GOOD))?;
     Ok(())
 }
 
 fn unknown_code(p: &mut Probe<'_>) -> Outcome {
     let (code, unit) = variable(p)?;
-    p.put_back(79, &request(code, NORMAL, unit, [0; 4], GOOD));
-    answers(p, 79, &request(code, 200, unit, [0; 4], GOOD), &[10])?;
+    end_simulation(p, &request(code, NORMAL, unit, [0; 4], GOOD));
+    refuses_with(p, 79, &request(code, 200, unit, [0; 4], GOOD), &[10])?;
     Ok(())
 }

@@ -1,5 +1,6 @@
 //! What cases of several sections have in common.
 
+use crate::app::command::Revision;
 use crate::conform::{Outcome, Probe, Reply, Stop, expect, fail};
 
 /// A device variable that no device is known to have: the highest code that could be one [TY-09].
@@ -77,6 +78,47 @@ pub(in crate::conform::suite) fn answers(
         reply.to_string(),
     )?;
     Ok(reply)
+}
+
+/// A request that has to be refused, whatever the code.
+pub(in crate::conform::suite) fn refuses(p: &mut Probe<'_>, command: u8, data: &[u8]) -> Result<Reply, Stop> {
+    let reply = p.ask_until_done(command, data)?;
+    expect(
+        !reply.is_success(),
+        format!("command {command} with data {data:02X?} refused"),
+        reply.to_string(),
+    )?;
+    Ok(reply)
+}
+
+/// A request that has to be refused, in revision 7 with one of these codes: the lists of codes are of that revision [ST-04]. Skips
+/// where the device has a reason of its own, 6 or 16, for then it says nothing of these data.
+pub(in crate::conform::suite) fn refuses_with(
+    p: &mut Probe<'_>,
+    command: u8,
+    data: &[u8],
+    codes: &[u8],
+) -> Result<Reply, Stop> {
+    let reply = p.ask_until_done(command, data)?;
+    refused_with(p, &reply, &format!("data {data:02X?}"), codes)?;
+    Ok(reply)
+}
+
+/// The same of an answer that is there already; `what` tells the data.
+pub(in crate::conform::suite) fn refused_with(
+    p: &Probe<'_>,
+    reply: &Reply,
+    what: &str,
+    codes: &[u8],
+) -> Outcome {
+    let asked = format!("command {} with {what}", reply.command);
+    expect(!reply.is_success(), format!("{asked} refused"), reply.to_string())?;
+    if p.revision() < Revision::R7 || codes.contains(&reply.code) {
+        return Ok(());
+    }
+    skip_if(reply, &[6, 16], "refused for a reason of the device's own")?;
+    let words: Vec<String> = codes.iter().map(u8::to_string).collect();
+    fail(format!("response code {} to {asked}", words.join(" or ")), reply.to_string())
 }
 
 /// The data that a command answers, read again, are these.

@@ -37,7 +37,7 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "common/variables/information-length",
         "CM-054",
-        "command 54 answers 17 octets in revision 5, 27 or more from revision 6 on",
+        "command 54 answers 17 octets in revision 5, 27 or more in revision 7",
         information_length,
     )
     .commands(&[54]),
@@ -55,7 +55,7 @@ pub(super) const CASES: &[Case] = &[
         information_upper_limit_first,
     )
     .commands(&[54]),
-    Case::must(
+    Case::should(
         "common/variables/information-agrees-with-14",
         "CM-054",
         "serial number, unit and limits of PV are the same in commands 14 and 54",
@@ -135,6 +135,7 @@ fn information_length(p: &mut Probe<'_>) -> Outcome {
     let reply = p.read(54, &[0])?;
     match p.revision() {
         Revision::R5 => has_length(&reply, &[17]),
+        Revision::R6 => Err(Stop::Skip("no source tells the length in revision 6".to_owned())),
         _ => expect(reply.data.len() >= 27, "at least 27 octets of data", reply.to_string()),
     }
 }

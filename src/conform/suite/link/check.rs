@@ -14,7 +14,7 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "link/check/every-octet-counts",
         "FR-09",
-        "a bit that flips anywhere behind the preambles keeps a request from being obeyed",
+        "a bit that flips in delimiter, address, command or data keeps a request from being obeyed",
         every_octet_counts,
     ),
     Case::must(

@@ -55,7 +55,7 @@ pub(super) const CASES: &[Case] = &[
         "requests of the two masters in turn are each answered at the first try, with the right data",
         in_turn,
     ),
-    Case::must(
+    Case::should(
         "link/masters/other-one-after-hold",
         "LL-03",
         "a request of the other master that begins 3 characters after an answer is answered",

@@ -50,7 +50,7 @@ pub(super) const CASES: &[Case] = &[
         "a device that nobody asks, and that is not in burst mode, is silent",
         silent_unasked,
     ),
-    Case::must(
+    Case::should(
         "link/timing/request-after-link-grant",
         "LL-04",
         "a request that begins 8 characters after an answer is answered",

@@ -3,7 +3,7 @@
 use super::tools::{BY_PRIMARY, LOCKED, OPEN, TEMPORARY, ask_lock, is_locked_out, lock, status, write};
 use crate::app::command::Revision;
 use crate::conform::suite::common::tools::known;
-use crate::conform::{Case, Outcome, Probe, expect};
+use crate::conform::{Case, Outcome, Probe, Stop, expect};
 use crate::frame::Master::{self, Primary, Secondary};
 
 const R6: Revision = Revision::R6;
@@ -41,14 +41,23 @@ pub(super) const CASES: &[Case] = &[
     .revisions(R6, R7),
     Case::must(
         "lock/temporary/keeps-the-other-out",
-        "DV-17",
-        "a write of the other master is refused",
+        "TB-13",
+        "a write of the other master is refused, and changes nothing",
         keeps_the_other_out,
     )
     .commands(&[71])
     .writes()
     .revisions(R6, R7),
-    Case::must(
+    Case::should(
+        "lock/temporary/refused-with-16",
+        "DV-17",
+        "who is locked out is answered 16 to a write, before revision 7 16 or 32",
+        refused_with_16,
+    )
+    .commands(&[71])
+    .writes()
+    .revisions(R6, R7),
+    Case::should(
         "lock/temporary/owner-may-write",
         "DV-17",
         "a write of the master that has locked is not refused",
@@ -127,19 +136,36 @@ fn owner_is_told(p: &mut Probe<'_>) -> Outcome {
 fn keeps_the_other_out(p: &mut Probe<'_>) -> Outcome {
     for (owner, other) in SIDES {
         lock(p, owner, TEMPORARY)?;
-        let reply = write(p, other)?;
-        expect(is_locked_out(&reply), format!("response code 16 to the {other} master"), reply.to_string())?;
+        let written = write(p, other)?;
         p.put_all_back()?;
+        expect(
+            written.is_refused(),
+            format!("a write of the {other} master refused, and the message as before"),
+            written.to_string(),
+        )?;
     }
     Ok(())
+}
+
+fn refused_with_16(p: &mut Probe<'_>) -> Outcome {
+    lock(p, Secondary, TEMPORARY)?;
+    let written = write(p, Primary)?;
+    if written.reply.is_success() {
+        return Err(Stop::Inconclusive(format!("a lock keeps nobody out: {written}")));
+    }
+    expect(is_locked_out(p, &written.reply), "response code 16 to the primary master", written.to_string())
 }
 
 fn owner_may_write(p: &mut Probe<'_>) -> Outcome {
     for (owner, _) in SIDES {
         lock(p, owner, TEMPORARY)?;
-        let reply = write(p, owner)?;
-        expect(reply.code != 16, format!("any code but 16 to the {owner} master"), reply.to_string())?;
+        let written = write(p, owner)?;
         p.put_all_back()?;
+        expect(
+            written.reply.code != 16,
+            format!("any code but 16 to the {owner} master"),
+            written.to_string(),
+        )?;
     }
     Ok(())
 }
@@ -157,13 +183,15 @@ fn other_cannot_open(p: &mut Probe<'_>) -> Outcome {
     for (owner, other) in SIDES {
         lock(p, owner, TEMPORARY)?;
         ask_lock(p, other, OPEN)?;
-        let reply = write(p, other)?;
-        expect(
-            is_locked_out(&reply),
-            format!("response code 16 to a write of the {other} master that has tried to open"),
-            reply.to_string(),
-        )?;
+        let written = write(p, other)?;
         p.put_all_back()?;
+        expect(
+            written.is_refused(),
+            format!(
+                "a write of the {other} master that has tried to open refused, and the message as before"
+            ),
+            written.to_string(),
+        )?;
     }
     Ok(())
 }
@@ -172,8 +200,8 @@ fn other_cannot_lock(p: &mut Probe<'_>) -> Outcome {
     for (owner, other) in SIDES {
         lock(p, owner, TEMPORARY)?;
         let reply = ask_lock(p, other, TEMPORARY)?;
-        expect(!reply.is_success(), format!("lock code 1 of the {other} master refused"), reply.to_string())?;
         p.put_all_back()?;
+        expect(!reply.is_success(), format!("lock code 1 of the {other} master refused"), reply.to_string())?;
     }
     Ok(())
 }
@@ -181,7 +209,8 @@ fn other_cannot_lock(p: &mut Probe<'_>) -> Outcome {
 fn open_again(p: &mut Probe<'_>) -> Outcome {
     let message = known(&p.read(12, &[])?, 0, 24)?;
     lock(p, Primary, TEMPORARY)?;
-    p.put_all_back()?;
+    let reply = ask_lock(p, Primary, OPEN)?;
+    expect(reply.is_success(), "lock code 0 of the primary master taken", reply.to_string())?;
     let reply = p.ask_as(Secondary, 17, &message)?;
-    expect(!is_locked_out(&reply), "a write of the secondary master not refused", reply.to_string())
+    expect(!is_locked_out(p, &reply), "a write of the secondary master not refused", reply.to_string())
 }

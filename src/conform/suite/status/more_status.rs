@@ -2,6 +2,7 @@
 
 use super::prepare::{MORE_STATUS, status, unclear};
 use crate::app::command::Revision;
+use crate::conform::suite::common::undo::put_back_address;
 use crate::conform::{Case, Outcome, Probe, Stop, expect};
 use crate::frame::Master::{self, Primary, Secondary};
 
@@ -162,7 +163,7 @@ fn disturb(p: &mut Probe<'_>) -> Result<(), Stop> {
     let Some(&[address, mode]) = reply.data.first_chunk::<2>() else {
         return unclear(format!("command 7 does not answer two octets: {reply}"));
     };
-    p.put_back(6, &[address, mode]);
+    put_back_address(p, &[address, mode])?;
     let reply = p.ask(6, &[address, mode ^ 0x01])?;
     if !reply.is_success() {
         return unclear(format!("command 6 is not accepted: {reply}"));

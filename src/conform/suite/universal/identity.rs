@@ -9,12 +9,7 @@ const R6: Revision = Revision::R6;
 const R7: Revision = Revision::R7;
 
 pub(super) const CASES: &[Case] = &[
-    Case::must(
-        "universal/identity/expansion-code",
-        "CM-000",
-        "octet 0 of command 0 is 254",
-        expansion_code,
-    ),
+    Case::must("universal/identity/expansion-code", "CM-000", "octet 0 of command 0 is 254", expansion_code),
     Case::must(
         "universal/identity/length",
         "CM-000",
@@ -36,16 +31,16 @@ pub(super) const CASES: &[Case] = &[
     Case::must(
         "universal/identity/both-masters",
         "CM-000",
-        "command 0 tells both masters the same of type, revisions, flags and device id",
+        "octets 0 to 11 of command 0 are the same for both masters: type, preambles, revisions, flags and device id",
         both_masters,
     ),
     Case::must(
         "universal/identity/short-frame",
         "CM-000",
-        "command 0 tells in a short frame what it tells in a long one",
+        "octets 0 to 11 of command 0 are the same in a short frame and in a long one",
         short_frame,
     ),
-    Case::must(
+    Case::should(
         "universal/identity/last-device-variable",
         "CM-000",
         "the device variables below the one in octet 13 are there",
@@ -62,7 +57,7 @@ pub(super) const CASES: &[Case] = &[
     Case::advice(
         "universal/identity/manufacturer-code",
         "TY-01",
-        "the manufacturer code in octets 17 and 18 has its most significant octet first: 00 for the codes of one octet",
+        "octet 17, the upper one of the manufacturer code, is 00, or 60 to 6F for newer makers",
         manufacturer_code,
     )
     .revisions(R7, R7),

@@ -96,7 +96,7 @@ pub(super) const CASES: &[Case] = &[
     )
     .revisions(R6, R7)
     .writes(),
-    Case::must(
+    Case::should(
         "universal/label-writes/tag-answers-to-its-new-name",
         "CM-011",
         "command 11 goes by the tag that command 18 has written, at once",

@@ -50,7 +50,7 @@ pub(super) const CASES: &[Case] = &[
         "write protect in command 15 is one of the codes of the table",
         write_protect_code,
     ),
-    Case::must(
+    Case::should(
         "universal/labels/reserved-octet",
         "CM-015",
         "octet 16 of command 15 is 250 from revision 6 on",

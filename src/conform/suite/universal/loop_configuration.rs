@@ -3,7 +3,8 @@
 
 use super::{length, part, prepared};
 use crate::app::command::Revision;
-use crate::conform::{Case, Found, Outcome, Probe, Stop, expect};
+use crate::conform::suite::common::undo::{answers_at, free_address, put_back_address};
+use crate::conform::{Case, Outcome, Probe, Stop, expect};
 
 const R6: Revision = Revision::R6;
 const R7: Revision = Revision::R7;
@@ -52,19 +53,6 @@ fn configuration_length(p: &mut Probe<'_>) -> Outcome {
     length(&reply, 2)
 }
 
-/// Whether this device answers command 0 at a polling address.
-fn answers_at(p: &mut Probe<'_>, polling: u8) -> Result<bool, Stop> {
-    let own = p.device().unique;
-    let request = p.short_request(polling, 0, &[]);
-    for _ in 0..2 {
-        let heard = p.send(&request)?;
-        if let Some(reply) = heard.reply() {
-            return Ok(Found::of(&reply.data, None).is_ok_and(|f| f.unique == own));
-        }
-    }
-    Ok(false)
-}
-
 fn address_as_told(p: &mut Probe<'_>) -> Outcome {
     let reply = p.read(7, &[])?;
     let told = part(&reply, 0, 1)?[0];
@@ -86,20 +74,8 @@ fn present(p: &mut Probe<'_>) -> Result<Vec<u8>, Stop> {
             vec![polling, part(&reply, 1, 1)?[0]]
         }
     };
-    p.put_back(6, &data);
+    put_back_address(p, &data)?;
     Ok(data)
-}
-
-/// A polling address at which nobody answers, above 0 and low enough for every revision.
-fn free_address(p: &mut Probe<'_>, own: u8) -> Result<u8, Stop> {
-    let candidates = (1..16).rev().filter(|&a| a != own);
-    for candidate in candidates {
-        let request = p.short_request(candidate, 0, &[]);
-        if p.send(&request)?.is_silence() {
-            return Ok(candidate);
-        }
-    }
-    Err(Stop::Inconclusive("every polling address is taken on this line".to_owned()))
 }
 
 /// The data of command 6 with another address.

@@ -2,6 +2,7 @@
 
 use super::{float, length, part};
 use crate::app::command::Revision;
+use crate::app::types::units::unit;
 use crate::conform::{Case, Outcome, Probe, Stop, expect, fail};
 
 pub(super) const CASES: &[Case] = &[
@@ -67,7 +68,10 @@ fn pv_unit(p: &mut Probe<'_>) -> Outcome {
     if reply.data.len() != 5 {
         return Err(Stop::Inconclusive(format!("command 1 does not answer five octets: {reply}")));
     }
-    expect(reply.octet(0) != Some(0), "a unit code, and 0 is none", reply.to_string())
+    let code = part(&reply, 0, 1)?[0];
+    // 170 to 219 depend on the classification, from revision 6 on [UN-02].
+    let known = unit(code).is_some() || (170..=219).contains(&code);
+    expect(known, "a unit code of the table", format!("{code} in {reply}"))
 }
 
 /// Near enough for two readings of one variable a second apart: a hundredth of it, and of a unit.

@@ -52,6 +52,19 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         }),
     ),
     fault(
+        "applied_process_not_taken",
+        "Command 37 answers success and the range stays.",
+        "CM-037",
+        These(&["CM-015", "CM-035"]),
+        Act::Undoes {
+            of: &[37],
+            undo: |state, was| {
+                state.stored.lower_range_value = was.stored.lower_range_value;
+                state.stored.upper_range_value = was.stored.upper_range_value;
+            },
+        },
+    ),
+    fault(
         "unit_of_pv_not_kept",
         "Command 44 answers success and the unit stays.",
         "CM-044",
