@@ -228,15 +228,21 @@ impl<'l> Probe<'l> {
     /// # Errors
     /// A fail if there is no answer; as [`Probe::send`].
     pub fn ask_request(&mut self, request: &Request) -> Result<Reply, Stop> {
-        let mut last = String::new();
-        for _ in 0..=REPEATS {
+        let (mut last, mut tries) = (String::new(), 0);
+        while tries <= REPEATS {
             let heard = self.send(request)?;
+            tries += 1;
             match heard.reply() {
                 Some(reply) if !reply.is_communication_error() => return Ok(reply),
                 _ => last = heard.words(),
             }
+            // Who carries the request has repeated it already, and what changes something nobody may send again [IP-12].
+            if self.no_answer {
+                break;
+            }
         }
-        fail(format!("an answer to command {}", request.command()), format!("{last}, {} times", REPEATS + 1))
+        let times = if tries == 1 { String::new() } else { format!(", {tries} times") };
+        fail(format!("an answer to command {}", request.command()), format!("{last}{times}"))
     }
 
     /// Asks a command at the unique address as the secondary master; see [`Probe::ask_request`].
