@@ -23,7 +23,7 @@ pub enum Masters {
 /// What a server answers to a frame for which nobody answers on the wires [IP-08].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Nobody {
-    /// The device's frame with a communication error, 84 00, as in the captures of [ICS].
+    /// The device's frame with a communication error, 84 00, as in captures [IP-08].
     #[default]
     CommunicationError,
     /// A NAK with status 6.
