@@ -5,7 +5,7 @@
 //! one machine, so the ratio says more than the rates. Both are measured by turns; of each the round in the middle counts.
 
 use looprig::bench::{self, Bench};
-use looprig::frame::{Address, Frame, Master, PollingAddress, Target};
+use looprig::frame::{Address, Frame, Master, PollingAddress, Target, UniqueAddress};
 use looprig::ip::{Content, Id, Initiate, Message, Type};
 use std::net::SocketAddr;
 use std::path::Path;
@@ -134,14 +134,15 @@ async fn client(server: SocketAddr, tcp: bool, real: bool, lasts: Duration) -> V
     let mut peer = Peer::to(server, tcp).await;
     let mut buffer = vec![0; 2048];
     let polled = Address::new(Master::Secondary, Target::Polling(PollingAddress::default()));
-    let mut to = polled;
+    // What the echo gets has the same length.
+    let mut to = Address::new(Master::Secondary, Target::Unique(UniqueAddress::new([0x3D, 0x71], [0, 0, 1])));
     if real {
         let initiate = Initiate { master_type: 0, inactivity_ms: 30_000 };
         peer.ask(&request(Id::SessionInitiate, 1, initiate.encode()), &mut buffer).await;
         let who = Frame::request(polled, 0, vec![]).expect("a short frame");
         let identity = frame(peer.ask(&request(Id::TokenPdu, 2, who.encode()), &mut buffer).await);
         let d = identity.data();
-        let unique = looprig::frame::UniqueAddress::new([d[1], d[2]], [d[9], d[10], d[11]]);
+        let unique = UniqueAddress::new([d[1], d[2]], [d[9], d[10], d[11]]);
         to = Address::new(Master::Secondary, Target::Unique(unique));
     }
     let body = Frame::request(to, 3, vec![]).expect("a short frame").encode();
