@@ -61,7 +61,7 @@ pub enum Command {
     ///
     /// What changes the device needs --write, what may move the valve --move.
     Ask(AskArgs),
-    /// Find every device on a line: asks one polling address after the other who is there.
+    /// Find every device on a line: asks one polling address after the other who is there, and a gateway who is behind it.
     Scan(ScanArgs),
     /// Judge a device by the protocol: sends right and wrong requests and tells what it does against which requirement.
     ///
@@ -173,6 +173,9 @@ macro_rules! lines {
                         slowed down; one for whom 64 KiB wait is disconnected.
   hart-ip:HOST[:PORT]   a HART-IP server, UDP; port 5094 unless told. Whole messages of version 1,
                         without security; the session is kept and, when it is lost, opened anew
+                        (by UDP a request is repeated every 2 s, for 10 s; in a new session what changes
+                        something is not sent again, and you are told). A device behind a gateway is
+                        named by its tag or unique address, which scan lists
   hart-ip+tcp:HOST[:PORT]  the same by TCP. ?session=primary behind either asks for the session of a
                         primary master, which some servers alone give; secondary unless told
   IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is

@@ -49,6 +49,14 @@ pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
     let to = args.to.clone().unwrap_or(To::Polling(PollingAddress::default()));
     let results = with_progress(&suite, &mut line, &to, out.quiet)?;
     report::write(&results, out.options, out.text());
+    // Octet 21 of its identity is the profile [CM-000] [TB-06].
+    if results.device.identity.get(21) == Some(&132) {
+        out.flush()?;
+        say(
+            "  this was a gateway, which has no variables of its own: name a device behind it, by its tag or unique address \
+             (`looprig scan LINE` lists them)",
+        );
+    }
     write_files(args, &results, out)?;
     Ok(match results.exit_code() {
         0 => Ended::Fine,

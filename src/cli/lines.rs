@@ -5,6 +5,7 @@ use super::open_line::{Interrupt, OpenLine};
 use super::output::{Failure, tell};
 use crate::bench::BenchPlan;
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
+use crate::exchange::harmless;
 use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::{PortLine, SampledLine, SampledSource};
 use crate::line::{Direction, Endpoint, HartIpClient, Line, SerialOptions, Tap};
@@ -50,7 +51,8 @@ impl LineSpec {
             return Ok(LineSpec { kind, pace: Pace::Wire, serial: SerialOptions::default() });
         }
         if let Some((scheme @ ("hart-ip" | "hart-ip+tcp"), to)) = address.split_once(':') {
-            let kind = Kind::HartIp(HartIpClient::parse(scheme == "hart-ip+tcp", to, options)?);
+            let server = HartIpClient::parse(scheme == "hart-ip+tcp", to, options)?;
+            let kind = Kind::HartIp(HartIpClient { harmless: harmless(), ..server });
             return Ok(LineSpec { kind, pace: Pace::Fast, serial });
         }
         if let Some(file) = address.strip_prefix("wav:") {

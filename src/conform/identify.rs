@@ -158,10 +158,14 @@ impl Probe<'_> {
     /// The device's polling address: known, or told by command 7, or found by asking all of them.
     ///
     /// # Errors
-    /// Inconclusive if it is not found; as [`Probe::ask`].
+    /// Inconclusive if it is not found, on a line of messages a skip; as [`Probe::ask`].
     pub fn polling_address(&mut self) -> Result<u8, Stop> {
         if let Some(polling) = self.found.polling {
             return Ok(polling);
+        }
+        let behind = "polling addresses reach the server or gateway alone, not the device behind it";
+        if self.behind {
+            return Err(Stop::Skip(behind.to_owned()));
         }
         let highest = if self.found.revision == Revision::R5 { 15 } else { 63 };
         let mut order: Vec<u8> = (0..=highest).collect();
@@ -171,13 +175,17 @@ impl Probe<'_> {
             order.insert(0, told);
         }
         for polling in order.into_iter().filter(|&p| PollingAddress::new(p).is_some()) {
-            let request = self.short_request(polling, 0, &[]);
-            let reply = self.send(&request)?.reply();
+            let request = self.short_request(polling, 0, &[]).raw(self.pace().character());
+            let reply = self.send_raw(&request)?.reply();
             let same = |r: &Reply| Found::of(&r.data, None).is_ok_and(|f| f.unique == self.found.unique);
             if reply.as_ref().is_some_and(same) {
                 self.found.polling = Some(polling);
                 return Ok(polling);
             }
+        }
+        if self.has_messages() {
+            self.behind = true;
+            return Err(Stop::Skip(behind.to_owned()));
         }
         Err(Stop::Inconclusive("the device answers at no polling address".to_owned()))
     }

@@ -41,6 +41,10 @@ pub struct Probe<'l> {
     pub(super) echo: Option<Vec<u8>>,
     /// The last that we sent, while its answer may come.
     pub(super) asked: Option<Vec<u8>>,
+    /// The other end of a line of messages has told that no answer will come [IP-12].
+    pub(super) no_answer: bool,
+    /// Short frames reach somebody else than the device: it is behind a gateway [IP-16].
+    pub(super) behind: bool,
     pub(super) found: Found,
     pub(super) needs_now: (bool, bool),
     pub(super) words: Vec<Words>,
@@ -63,6 +67,8 @@ impl<'l> Probe<'l> {
             quiet: AFTER_ANYTHING,
             echo: None,
             asked: None,
+            no_answer: false,
+            behind: false,
             found: Found::default(),
             needs_now: (false, false),
             words: Vec::new(),
@@ -124,6 +130,11 @@ impl<'l> Probe<'l> {
         !self.line.capabilities().stamp_error.is_zero()
     }
 
+    /// Whether the line carries whole messages: who is at its other end, a HART-IP server, answers for the link [IP-15].
+    pub fn has_messages(&self) -> bool {
+        self.line.capabilities().unit == StampUnit::Frames
+    }
+
     /// The slave time-out at the line's pace [LL-02].
     pub fn slave_time_out(&self) -> Duration {
         let sto = BitTimes::characters(SLAVE_TIME_OUT).duration();
@@ -163,6 +174,10 @@ impl<'l> Probe<'l> {
     /// [`Case::moves`]).
     pub fn send(&mut self, request: &Request) -> Result<Heard, Stop> {
         self.may_send(request.command())?;
+        if self.has_messages() && request.is_short() && !self.found.identity.is_empty() {
+            // Behind a gateway this tells by a skip that no polling address reaches the device.
+            self.polling_address()?;
+        }
         let raw = request.raw(self.line.pace().character());
         self.send_raw(&raw)
     }
@@ -218,15 +233,21 @@ impl<'l> Probe<'l> {
     /// # Errors
     /// A fail if there is no answer; as [`Probe::send`].
     pub fn ask_request(&mut self, request: &Request) -> Result<Reply, Stop> {
-        let mut last = String::new();
-        for _ in 0..=REPEATS {
+        let (mut last, mut tries) = (String::new(), 0);
+        while tries <= REPEATS {
             let heard = self.send(request)?;
+            tries += 1;
             match heard.reply() {
                 Some(reply) if !reply.is_communication_error() => return Ok(reply),
                 _ => last = heard.words(),
             }
+            // Who carries the request has repeated it already, and what changes something nobody may send again [IP-12].
+            if self.no_answer {
+                break;
+            }
         }
-        fail(format!("an answer to command {}", request.command()), format!("{last}, {} times", REPEATS + 1))
+        let times = if tries == 1 { String::new() } else { format!(", {tries} times") };
+        fail(format!("an answer to command {}", request.command()), format!("{last}{times}"))
     }
 
     /// Asks a command at the unique address as the secondary master; see [`Probe::ask_request`].

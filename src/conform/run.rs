@@ -298,6 +298,15 @@ impl Suite {
                 "write protect is on, says command 15; turn it off at the device".to_owned(),
             ));
         }
+        let of_the_line = needs.sends_bad_parity || needs.sends_gaps || needs.stamps;
+        let of_the_line = of_the_line || needs.sees_gaps || needs.sees_parity || case.id.starts_with("link/");
+        if of_the_line && probe.has_messages() {
+            return Err(Stop::Skip(
+                "this line carries whole messages: the server at its other end answers for the link and its times, \
+                 not the device"
+                    .to_owned(),
+            ));
+        }
         let sends = probe.sends_faults();
         let sees = probe.capabilities();
         let half = probe.pace().character() / 2;

@@ -55,6 +55,7 @@ impl Probe<'_> {
         let lasts: Duration = raw.octets.iter().map(|o| character + o.gap_before).sum();
         let limit = self.line.now() + lasts + SEND_LIMIT;
         self.requests += 1;
+        self.no_answer = false;
         self.echo = Some(raw.values());
         self.asked = Some(raw.values());
         self.line.send_raw(raw).map_err(|e| Stop::Lost(e.to_string()))?;
@@ -100,10 +101,17 @@ impl Probe<'_> {
             if answered && briefly {
                 break;
             }
+            // What comes is whole, and comes once: there is no silence behind it to be heard.
+            let burst =
+                |r: &Reception| matches!(r, Reception::Good(g) if g.frame.frame_type() == FrameType::Back);
+            if self.has_messages() && (self.no_answer || !receptions.iter().all(burst)) {
+                break;
+            }
             let quiet_at = self.last_at + tail;
             let mut until = if answered { quiet_at } else { quiet_at.max(deadline) };
             until = self.receiver.deadline().map_or(until, |d| d.max(until)).min(limit);
-            if !self.wait(until)? && self.receiver.deadline().is_none() && self.fresh.is_empty() {
+            let more = self.wait(until)? || self.no_answer;
+            if !more && self.receiver.deadline().is_none() && self.fresh.is_empty() {
                 break;
             }
             if self.line.now() >= limit {
@@ -133,7 +141,8 @@ impl Probe<'_> {
                 self.receiver.handle_timeout(until);
                 self.collect();
             }
-            Event::Sent { .. } | Event::NoAnswer { .. } => {}
+            Event::Sent { .. } => {}
+            Event::NoAnswer { .. } => self.no_answer = true,
             Event::Interrupted => return Err(Stop::Interrupted),
             Event::Closed => return Err(Stop::Lost("it was closed at the other end".to_owned())),
         }
