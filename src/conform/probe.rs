@@ -7,6 +7,7 @@ use super::put_back::PutBack;
 use super::request::Request;
 use super::verdict::{Outcome, Stop, expect, fail};
 use super::wire::AFTER_ANYTHING;
+use super::wires::Wires;
 use crate::app::command::{Effect, Revision, spec};
 use crate::frame::{Capabilities, Master, RawFrame, Receiver, ReceiverConfig, Reception, StampUnit};
 use crate::line::{Line, SendsFaults};
@@ -47,6 +48,7 @@ pub struct Probe<'l> {
     pub(super) put_back: Vec<PutBack>,
     pub(super) requests: u64,
     pub(super) damaged: u64,
+    pub(super) wires: Wires,
     has: BTreeMap<u8, bool>,
     is_protected: Option<bool>,
 }
@@ -69,6 +71,7 @@ impl<'l> Probe<'l> {
             put_back: Vec::new(),
             requests: 0,
             damaged: 0,
+            wires: Wires::default(),
             has: BTreeMap::new(),
             is_protected: None,
         }
@@ -317,16 +320,6 @@ impl<'l> Probe<'l> {
         }
     }
 
-    /// Sends a request that nobody may answer: a fail if anything but a burst comes. `why` says what is wrong with it,
-    /// such as "a request to another device".
-    ///
-    /// # Errors
-    /// The fail; as [`Probe::send`].
-    pub fn expect_silence(&mut self, request: &Request, why: &str) -> Outcome {
-        let heard = self.send(request)?;
-        expect(heard.is_silence(), format!("silence after {why}"), heard.words())
-    }
-
     /// After something odd: the device answers a right request all the same.
     ///
     /// # Errors
@@ -436,6 +429,7 @@ impl<'l> Probe<'l> {
     /// Gets ready for a case.
     pub(super) fn begin(&mut self, case: &Case) {
         self.words.clear();
+        self.wires.begin();
         self.needs_now = (case.needs.writes || case.needs.moves, case.needs.moves);
     }
 }

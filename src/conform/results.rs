@@ -9,6 +9,22 @@ use crate::time::Instant;
 use core::fmt;
 use core::time::Duration;
 
+/// How often a case was run, and how often it failed: more than once where the wires may have a hand in it [CO-08].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Times {
+    /// Runs that failed, 0 to 3.
+    pub failed: usize,
+    /// All runs, 1 to 3.
+    pub run: usize,
+}
+
+impl Times {
+    /// Such as `failed 2 of 3 times`; `None` where it was run once.
+    pub fn words(self) -> Option<String> {
+        (self.run > 1).then(|| format!("failed {} of {} times", self.failed, self.run))
+    }
+}
+
 /// What became of one case.
 #[derive(Clone, Debug)]
 pub struct CaseResult {
@@ -16,6 +32,8 @@ pub struct CaseResult {
     pub case: Case,
     /// Its verdict.
     pub verdict: Verdict,
+    /// How often it was run for that.
+    pub times: Times,
     /// The reason that was given beforehand, if the fail is a known deviation.
     pub known: Option<String>,
     /// When it began and ended on the line's clock, which is that of a log kept meanwhile.

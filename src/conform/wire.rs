@@ -112,6 +112,11 @@ impl Probe<'_> {
         }
         self.echo = None;
         self.asked = None;
+        let is_answer =
+            |r: &Reception| matches!(r, Reception::Good(g) if g.frame.frame_type() == FrameType::Ack);
+        if !receptions.iter().any(is_answer) {
+            self.wires.unanswered();
+        }
         Ok(Heard { request_ended_at: ended_at, receptions, character })
     }
 
@@ -154,6 +159,7 @@ impl Probe<'_> {
                 Reception::Damaged(_) => self.damaged += 1,
                 Reception::Noise(_) => {}
             }
+            self.wires.heard(&reception);
             self.keep(Way::Received, reception.octets().to_vec());
             self.fresh.push(reception);
         }

@@ -9,6 +9,7 @@ mod healthy;
 mod link;
 #[cfg(feature = "io")]
 mod matrix;
+mod noise;
 mod notes;
 mod reports;
 mod rig;

@@ -1,6 +1,8 @@
 //! Reports of finished results made by hand: JUnit XML by the schema that build systems use, and the page.
 
-use looprig::conform::{Case, CaseResult, End, Found, Known, Outcome, Probe, Results, Verdict, Way, Words};
+use looprig::conform::{
+    Case, CaseResult, End, Found, Known, Outcome, Probe, Results, Times, Verdict, Way, Words,
+};
 use looprig::frame::{Marks, Octet};
 use looprig::report::conform::{About, html, junit};
 use looprig::time::Instant;
@@ -32,7 +34,15 @@ fn fails() -> Verdict {
 /// Each case lasts a second and a half.
 fn result(case: Case, verdict: Verdict) -> CaseResult {
     let span = (Instant::from_nanos(2_000_000_000), Instant::from_nanos(3_500_000_000));
-    CaseResult { case, verdict, known: None, span, words: Vec::new(), not_put_back: Vec::new() }
+    CaseResult {
+        case,
+        verdict,
+        times: Times { failed: 0, run: 1 },
+        known: None,
+        span,
+        words: Vec::new(),
+        not_put_back: Vec::new(),
+    }
 }
 
 fn results(cases: Vec<CaseResult>) -> Results {
