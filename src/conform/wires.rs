@@ -11,13 +11,11 @@ use std::collections::BTreeMap;
 /// How often one thing is tried at most on which the wires may have played a trick.
 const TRIES: usize = 3;
 
-/// Signs of spoilt octets: since a case began, and since the run began.
+/// Signs of spoilt octets.
 #[derive(Debug, Default)]
 pub(super) struct Wires {
-    /// Things that came and are no whole frame, and wrong parity, since the case began.
+    /// Things that came and are no whole frame, and wrong parity, since the run began.
     rubbish: u64,
-    /// The same since the run began.
-    rubbish_of_run: u64,
     /// Requests that nobody answered with a whole frame, answers that tell of damage, and frames with another number of
     /// preambles than most, since the case began.
     doubts: u64,
@@ -30,7 +28,6 @@ pub(super) struct Wires {
 impl Wires {
     /// A case begins.
     pub fn begin(&mut self) {
-        self.rubbish = 0;
         self.doubts = 0;
         self.seen_once = None;
     }
@@ -45,7 +42,6 @@ impl Wires {
 
     fn heard_rubbish(&mut self) {
         self.rubbish += 1;
-        self.rubbish_of_run += 1;
     }
 
     /// A preamble can be lost, and wrong in its parity, in a frame that is whole all the same [FR-10].
@@ -67,9 +63,10 @@ impl Wires {
         self.doubts += 1;
     }
 
-    /// Whether a fail of the case may be the doing of the wires.
+    /// Whether a fail of the case may be the doing of the wires. On wires that spoil octets even a whole frame may be wrong: parity
+    /// and check byte do not see everything.
     pub fn may_have_spoilt(&self) -> bool {
-        self.rubbish > 0 || self.doubts > 0
+        self.doubts > 0 || self.spoil_octets()
     }
 
     /// What came out once and not again in this case.
@@ -79,7 +76,7 @@ impl Wires {
 
     /// Whether any octet was spoilt since the run began, as far as it can be seen.
     pub fn spoil_octets(&self) -> bool {
-        self.rubbish_of_run > 0
+        self.rubbish > 0
     }
 }
 

@@ -5,6 +5,7 @@ use super::rig::*;
 use looprig::app::command::Revision;
 use looprig::conform::{Results, Strength, Suite, Verdict};
 use looprig::host::To;
+use std::time::Duration;
 
 /// A healthy positioner on wires with these faults, on virtual time.
 fn on_bad_wires(seed: u64, faults: &str) -> Results {
@@ -28,7 +29,7 @@ const BAD_WIRES: [&str; 3] = [
 
 #[test]
 fn bad_wires_fail_no_healthy_device() {
-    let seeds = std::env::var("LOOPRIG_SEEDS").ok().and_then(|n| n.parse().ok()).unwrap_or(2);
+    let seeds = std::env::var("LOOPRIG_SEEDS").ok().and_then(|n| n.parse().ok()).unwrap_or(3);
     let mut wrong = Vec::new();
     let (mut passed, mut open) = (0, 0);
     for (i, faults) in BAD_WIRES.iter().enumerate() {
@@ -70,4 +71,38 @@ fn a_device_that_makes_stray_octets_fails() {
         "{result:?}"
     );
     assert!(result.times.failed >= 2, "{result:?}");
+}
+
+/// Octets that come unasked and make no frame may be anybody's: nobody is charged with them.
+#[test]
+fn stray_octets_in_silence_are_nobodys() {
+    let device = Bent::new(config(Revision::R7)).chattering(Duration::from_millis(3100), &[0x55; 3]);
+    let result = one(device, "link/timing/silent-unasked");
+    assert!(matches!(&result.verdict, Verdict::Inconclusive(why) if why.contains("55 55 55")), "{result:?}");
+}
+
+/// What comes of a device whose octets are lost for a while is told as what it is; what fails again and again fails.
+#[test]
+fn a_fail_is_tried_again_where_octets_are_spoilt() {
+    // Deaf to a part of the requests of command 3, the others being answered.
+    let deaf_to = |which: fn(usize) -> bool| {
+        let mut n = 0;
+        Bent::new(config(Revision::R7)).hearing(move |octets| {
+            let values: Vec<u8> = octets.iter().map(|o| o.value).collect();
+            n += usize::from(values.get(11) == Some(&3));
+            if values.get(11) == Some(&3) && which(n) { Vec::new() } else { values }
+        })
+    };
+    let case = "link/preambles/as-many-as-it-wants";
+    let once = one(deaf_to(|n| n == 1), case);
+    assert!(
+        matches!(&once.verdict, Verdict::Inconclusive(why) if why.contains("failed 1 of 3 times")),
+        "{once:?}"
+    );
+    assert_eq!((once.times.failed, once.times.run), (1, 3));
+    let twice = one(deaf_to(|n| n != 2), case);
+    assert!(matches!(&twice.verdict, Verdict::Fail { .. }), "{twice:?}");
+    assert_eq!((twice.times.failed, twice.times.run), (2, 3));
+    let always = one(deaf_to(|_| true), case);
+    assert_eq!((always.times.failed, always.times.run), (2, 2), "{always:?}");
 }
