@@ -41,7 +41,7 @@ impl Once {
 
     fn result(self, case: &Case, times: Times) -> CaseResult {
         let Once { verdict, span, words, not_put_back, .. } = self;
-        CaseResult { case: *case, verdict, times, known: None, span, words, not_put_back }
+        CaseResult { case: *case, verdict, times, known: None, otherwise: None, span, words, not_put_back }
     }
 }
 

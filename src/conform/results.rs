@@ -36,6 +36,8 @@ pub struct CaseResult {
     pub times: Times,
     /// The reason that was given beforehand, if the fail is a known deviation.
     pub known: Option<String>,
+    /// What a list of known deviations accepts as observed, if the case is in it and fails otherwise.
+    pub otherwise: Option<String>,
     /// When it began and ended on the line's clock, which is that of a log kept meanwhile.
     pub span: (Instant, Instant),
     /// What passed on the line, oldest first; only kept for a fail and a bench error.
@@ -45,10 +47,12 @@ pub struct CaseResult {
 }
 
 impl CaseResult {
-    /// Whether it is a fail that counts: not one that was known, nor a mere advice unless `strict`.
+    /// Whether it is a fail that counts: not one that was known, nor a mere advice unless `strict`. One that was known and fails
+    /// otherwise counts always.
     pub fn counts_as_fail(&self, strict: bool) -> bool {
         let fail = matches!(self.verdict, Verdict::Fail { .. });
-        fail && self.known.is_none() && (strict || self.case.strength != Strength::Advice)
+        fail && self.known.is_none()
+            && (strict || self.case.strength != Strength::Advice || self.otherwise.is_some())
     }
 }
 
@@ -168,6 +172,9 @@ impl fmt::Display for Results {
                         c.case.strength.name()
                     )?;
                     writeln!(f, "  observed {observed}")?;
+                    if let Some(otherwise) = &c.otherwise {
+                        writeln!(f, "  the list of known deviations accepts: {otherwise}")?;
+                    }
                 }
                 Verdict::BenchError(why) => writeln!(f, "{}: bench error: {why}", c.case.id)?,
                 _ => {}

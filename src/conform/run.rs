@@ -200,6 +200,12 @@ impl Suite {
             Stop::Interrupted => CannotRun::Interrupted,
             Stop::Skip(why) | Stop::Inconclusive(why) | Stop::Bench(why) => CannotRun::Bench(why),
         })?;
+        probe.read_tag().or_else(|stop| match stop {
+            Stop::Lost(why) => Err(CannotRun::Lost(why)),
+            Stop::Interrupted => Err(CannotRun::Interrupted),
+            // What the first case will find as well.
+            _ => Ok(()),
+        })?;
         progress(Progress::Found(probe.device(), cases.len()));
         let mut results = Vec::new();
         let mut end = End::Complete;
@@ -232,10 +238,13 @@ impl Suite {
     /// One case; with how the run ends, if it does.
     fn one(&self, probe: &mut Probe<'_>, case: &Case) -> (CaseResult, Option<End>) {
         let (mut result, end) = judged(probe, case, |probe| self.once(probe, case));
-        if let Verdict::Fail { .. } = &result.verdict
+        if let Verdict::Fail { observed, .. } = &result.verdict
             && let Some(known) = self.known.iter().find(|k| k.id == case.id)
         {
-            result.known = Some(known.reason.clone());
+            match known.accepts(observed) {
+                true => result.known = Some(known.reason.clone()),
+                false => result.otherwise.clone_from(&known.observed),
+            }
         }
         (result, end)
     }

@@ -115,7 +115,7 @@ fn what_does_not_come_back_is_told() {
 
 #[test]
 fn known_deviations() {
-    let known = |id: &str| vec![Known { id: id.into(), reason: "invented".into() }];
+    let known = |id: &str| vec![Known { id: id.into(), reason: "invented".into(), observed: None }];
     let suite = Suite::of(vec![PASSES, FAILS]);
     assert_eq!(run(&suite, healthy()).exit_code(), 1);
     let results = run(&suite.clone().known(known("d/fails")), healthy());
@@ -125,6 +125,20 @@ fn known_deviations() {
     assert_eq!((results.exit_code(), results.stale.len()), (1, 1));
     // One that is not run is not judged.
     assert_eq!(run(&suite.clone().only("c").known(known("d/fails")), healthy()).exit_code(), 0);
+    // One that fails otherwise than it is known to is no known one, be it an advice alone.
+    let other = |observed: &str| {
+        known("d/fails")
+            .into_iter()
+            .map(|k| Known { observed: Some(observed.into()), ..k })
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(run(&suite.clone().known(other("something  *")), healthy()).exit_code(), 0);
+    let results = run(&suite.clone().known(other("nothing")), healthy());
+    assert_eq!((results.exit_code(), results.counts().known), (1, 0));
+    assert!(results.to_string().contains("accepts: nothing"), "{results}");
+    let advice = Suite::of(vec![PASSES, Case { id: "d/fails", ..ADVICE }]);
+    assert_eq!(run(&advice.clone(), healthy()).exit_code(), 0);
+    assert_eq!(run(&advice.known(other("nothing")), healthy()).exit_code(), 1);
     let error = suite.known(known("d/other")).run(&mut healthy().line(), &to());
     assert_eq!(error.map(|_| ()), Err(CannotRun::Known("d/other".into())));
 }

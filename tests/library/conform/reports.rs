@@ -39,6 +39,7 @@ fn result(case: Case, verdict: Verdict) -> CaseResult {
         verdict,
         times: Times { failed: 0, run: 1 },
         known: None,
+        otherwise: None,
         span,
         words: Vec::new(),
         not_put_back: Vec::new(),
@@ -61,7 +62,7 @@ fn results(cases: Vec<CaseResult>) -> Results {
 }
 
 fn stale() -> Vec<Known> {
-    vec![Known { id: GOOD.id.to_owned(), reason: ODD.to_owned() }]
+    vec![Known { id: GOOD.id.to_owned(), reason: ODD.to_owned(), observed: None }]
 }
 
 /// One of each.
@@ -88,7 +89,11 @@ fn mixed() -> Results {
 }
 
 fn about() -> About {
-    About { made: "2026-11-30T02:40:00".to_owned(), log: Some(ODD.to_owned()) }
+    About {
+        made: "2026-11-30T02:40:00".to_owned(),
+        log: Some(ODD.to_owned()),
+        host: Some("bench-2".to_owned()),
+    }
 }
 
 /// The schema, and what of it concerns one element: attributes that may and must be there, children that may.
