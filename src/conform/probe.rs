@@ -34,6 +34,8 @@ pub struct Probe<'l> {
     pub(super) receiver: Receiver,
     /// What came and has not been handed out.
     pub(super) fresh: Vec<Reception>,
+    /// Octets that came since something was sent, or listening began.
+    pub(super) held: usize,
     /// End of the last octet, ours or somebody's.
     pub(super) last_at: Instant,
     /// Silence that is wanted after it.
@@ -61,6 +63,7 @@ impl<'l> Probe<'l> {
             line,
             receiver: Receiver::new(config),
             fresh: Vec::new(),
+            held: 0,
             last_at,
             quiet: AFTER_ANYTHING,
             echo: None,
@@ -340,6 +343,7 @@ impl<'l> Probe<'l> {
     pub fn listen(&mut self, time: Duration) -> Result<Heard, Stop> {
         let begun = self.line.now();
         let until = begun + time;
+        self.held = 0;
         loop {
             self.wait(until)?;
             if self.line.now() >= until {

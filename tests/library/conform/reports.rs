@@ -5,6 +5,7 @@ use looprig::conform::{
 };
 use looprig::frame::{Marks, Octet};
 use looprig::report::conform::{About, html, junit};
+use looprig::report::{Format, Options};
 use looprig::time::Instant;
 use roxmltree::{Document, Node};
 use std::time::Duration;
@@ -334,4 +335,31 @@ fn the_page_begins_with_the_verdict_of_the_exit_code() {
         let first = page.split("<p class=\"verdict ").nth(1).expect("a verdict");
         assert!(first.split_once('>').unwrap().1.starts_with(words), "{words}: {}", &first[..200]);
     }
+}
+
+const PLAIN: Options = Options { format: Format::Text, verbosity: 0, times: true, colour: false };
+
+/// Who was judged and where, how often a case was run, and what the list of known deviations has instead.
+#[test]
+fn reports_tell_tag_host_and_runs() {
+    let mut r = results(vec![result(BAD, fails())]);
+    r.device.tag = "FV-3104".to_owned();
+    r.cases[0].times = Times { failed: 2, run: 3 };
+    r.cases[0].otherwise = Some("26* ms".to_owned());
+    let page = html(&r, &about());
+    let xml = junit(&r, &about());
+    checked(&xml);
+    let mut text = String::new();
+    looprig::report::conform::write(&r, PLAIN, &mut text);
+    for (what, parts) in [
+        (&page, ["<td>FV-3104</td>", "failed 2 of 3 times", "26* ms"]),
+        (&xml, ["hostname=\"bench-2\"", "failed 2 of 3 times", "26* ms"]),
+        (&text, ["Device FV-3104, 3A01020304", "failed 2 of 3 times", "26* ms"]),
+    ] {
+        assert!(parts.iter().all(|p| what.contains(p)), "{parts:?}: {what}");
+    }
+    let mut text = String::new();
+    let advised = results(vec![result(ADVICE, fails())]);
+    looprig::report::conform::write(&advised, PLAIN, &mut text);
+    assert!(text.contains("with --strict alone"), "{text}");
 }

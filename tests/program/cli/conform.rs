@@ -19,7 +19,7 @@ fn a_healthy_mock_passes_in_every_format() {
     bench(&dir, "", PTY);
     let text = run(&dir, &["conform", MOCK, "--only", "link"]);
     assert_eq!((text.code, text.err.as_str()), (0, ""), "{}", text.out);
-    assert!(text.out.starts_with("Device 3D71003104, revision 7 on mock:b.toml"), "{}", text.out);
+    assert!(text.out.starts_with("Device FV-3104, 3D71003104, revision 7 on mock:b.toml"), "{}", text.out);
     assert!(text.out.contains(", 0 failed") && too_long(&text.out).is_empty(), "{}", text.out);
     let json = run(&dir, &["conform", MOCK, "--only", "link", "--format", "json"]);
     let lines = json.json();
