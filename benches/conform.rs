@@ -74,7 +74,7 @@ fn suite(plan: &BenchPlan) -> f64 {
 fn bare(plan: &BenchPlan, sent: &[(Instant, RawFrame)], until: Instant) -> f64 {
     let mut line = in_process(plan);
     let begun = now();
-    let mut pass = |line: &mut dyn Line, at: Instant| {
+    let pass = |line: &mut dyn Line, at: Instant| {
         while line.now() < at {
             black_box(line.wait(Some(at)).expect("the mock stays"));
         }
