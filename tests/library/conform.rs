@@ -11,5 +11,6 @@ mod link;
 mod matrix;
 mod noise;
 mod notes;
+mod replayed;
 mod reports;
 mod rig;
