@@ -40,6 +40,8 @@ pub struct Found {
     pub polling: Option<u8>,
     /// The data of its reply, without status octets.
     pub identity: Vec<u8>,
+    /// Its tag by command 13 [CM-013], without the spaces at its end; empty where it tells none.
+    pub tag: String,
 }
 
 impl Default for Found {
@@ -51,6 +53,7 @@ impl Default for Found {
             preambles: 5,
             polling: None,
             identity: Vec::new(),
+            tag: String::new(),
         }
     }
 }
@@ -79,6 +82,7 @@ impl Found {
             preambles: usize::from(preambles.clamp(5, 20)),
             polling,
             identity: data.to_vec(),
+            tag: String::new(),
         })
     }
 }
@@ -153,6 +157,15 @@ impl Probe<'_> {
             return Ok(());
         }
         super::verdict::fail(format!("an answer of {to} that says who it is"), last)
+    }
+
+    /// Reads its tag, for reports alone: whoever does not tell it has none.
+    pub(super) fn read_tag(&mut self) -> Result<(), Stop> {
+        let request = self.request(13, &[]);
+        let reply = self.first_try(|p| p.send(&request))?.reply();
+        let tag = reply.as_ref().filter(|r| r.is_success()).and_then(|r| r.part(0, 6)).map(packed::unpack);
+        self.found.tag = tag.unwrap_or_default().trim_end().to_owned();
+        Ok(())
     }
 
     /// The device's polling address: known, or told by command 7, or found by asking all of them.

@@ -7,6 +7,7 @@ use super::put_back::PutBack;
 use super::request::Request;
 use super::verdict::{Outcome, Stop, expect, fail};
 use super::wire::AFTER_ANYTHING;
+use super::wires::Wires;
 use crate::app::command::{Effect, Revision, spec};
 use crate::frame::{Capabilities, Master, RawFrame, Receiver, ReceiverConfig, Reception, StampUnit};
 use crate::line::{Line, SendsFaults};
@@ -33,6 +34,8 @@ pub struct Probe<'l> {
     pub(super) receiver: Receiver,
     /// What came and has not been handed out.
     pub(super) fresh: Vec<Reception>,
+    /// Octets that came since something was sent, or listening began.
+    pub(super) held: usize,
     /// End of the last octet, ours or somebody's.
     pub(super) last_at: Instant,
     /// Silence that is wanted after it.
@@ -51,6 +54,7 @@ pub struct Probe<'l> {
     pub(super) put_back: Vec<PutBack>,
     pub(super) requests: u64,
     pub(super) damaged: u64,
+    pub(super) wires: Wires,
     has: BTreeMap<u8, bool>,
     is_protected: Option<bool>,
 }
@@ -63,6 +67,7 @@ impl<'l> Probe<'l> {
             line,
             receiver: Receiver::new(config),
             fresh: Vec::new(),
+            held: 0,
             last_at,
             quiet: AFTER_ANYTHING,
             echo: None,
@@ -75,6 +80,7 @@ impl<'l> Probe<'l> {
             put_back: Vec::new(),
             requests: 0,
             damaged: 0,
+            wires: Wires::default(),
             has: BTreeMap::new(),
             is_protected: None,
         }
@@ -343,16 +349,6 @@ impl<'l> Probe<'l> {
         }
     }
 
-    /// Sends a request that nobody may answer: a fail if anything but a burst comes. `why` says what is wrong with it,
-    /// such as "a request to another device".
-    ///
-    /// # Errors
-    /// The fail; as [`Probe::send`].
-    pub fn expect_silence(&mut self, request: &Request, why: &str) -> Outcome {
-        let heard = self.send(request)?;
-        expect(heard.is_silence(), format!("silence after {why}"), heard.words())
-    }
-
     /// After something odd: the device answers a right request all the same.
     ///
     /// # Errors
@@ -373,6 +369,7 @@ impl<'l> Probe<'l> {
     pub fn listen(&mut self, time: Duration) -> Result<Heard, Stop> {
         let begun = self.line.now();
         let until = begun + time;
+        self.held = 0;
         loop {
             self.wait(until)?;
             if self.line.now() >= until {
@@ -462,6 +459,7 @@ impl<'l> Probe<'l> {
     /// Gets ready for a case.
     pub(super) fn begin(&mut self, case: &Case) {
         self.words.clear();
+        self.wires.begin();
         self.needs_now = (case.needs.writes || case.needs.moves, case.needs.moves);
     }
 }
