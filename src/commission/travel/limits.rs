@@ -216,3 +216,6 @@ impl Limits {
         Judged { figure, limit, verdict }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -6,6 +6,8 @@
 
 mod check;
 mod read;
+#[cfg(test)]
+mod tests;
 
 pub use read::RecordError;
 

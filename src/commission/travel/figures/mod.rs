@@ -2,11 +2,19 @@
 //!
 //! Every figure says whose view it is and how uncertain it is. What cannot be had is a figure without value that says why.
 
+mod creep;
+mod cycle;
 mod definition;
+mod ends;
+mod motion;
 mod reading;
+mod straight;
 
 pub use definition::{Definition, Line, Runs, Unit};
 pub use reading::Uncertain;
+pub use straight::{Straight, straight};
+
+use reading::Quality;
 
 use super::record::{Direction, Loss, Record};
 use serde::{Deserialize, Serialize};
@@ -69,9 +77,55 @@ pub struct Figure {
     pub remark: String,
 }
 
-/// Every figure that a record has something for: static terms in both views, creeps, steps, strokes, fail actions, ends, in this
-/// order. Of parts that were not planned and not done there are none.
+impl Figure {
+    /// A figure with its value; one that is no finite number has none.
+    fn new(definition: Definition, about: About, view: View, found: Uncertain) -> Figure {
+        if !found.value.is_finite() {
+            return Figure::none(definition, about, view, "The numbers are too large to reckon with.");
+        }
+        let uncertainty = Some(found.by).filter(|by| by.is_finite());
+        Figure { uncertainty, ..Figure::told(definition, about, view, found.value) }
+    }
+
+    /// A figure of which nobody knows how uncertain it is.
+    fn told(definition: Definition, about: About, view: View, value: f64) -> Figure {
+        let value = Some(value).filter(|v| v.is_finite());
+        Figure { definition, about, view, value, uncertainty: None, at_percent: None, remark: String::new() }
+    }
+
+    /// A figure that cannot be had.
+    fn none(definition: Definition, about: About, view: View, why: impl Into<String>) -> Figure {
+        Figure {
+            definition,
+            about,
+            view,
+            value: None,
+            uncertainty: None,
+            at_percent: None,
+            remark: why.into(),
+        }
+    }
+}
+
+/// Every figure that a record has something for: static terms in both views, creeps, steps, strokes, fail actions, angles, in this
+/// order. Of parts that were not done there are none.
 pub fn figures(record: &Record) -> Vec<Figure> {
-    let _ = record;
-    Vec::new()
+    let sensor = Quality::of(record, View::Sensor);
+    let external = Quality::of(record, View::External);
+    let of = |view| if view == View::Sensor { &sensor } else { &external };
+    let rest = &record.plan.rest;
+    let mut out = Vec::new();
+    for view in [View::Sensor, View::External] {
+        cycle::add(record, view, of(view), &mut out);
+    }
+    for one in &record.creeps {
+        for view in [View::Sensor, View::External] {
+            creep::add(one, view, of(view), &mut out);
+        }
+    }
+    record.steps.iter().for_each(|s| motion::add_step(s, rest, of(s.watch.view), &mut out));
+    record.strokes.iter().for_each(|s| motion::add_stroke(s, rest, of(s.watch.view), &mut out));
+    record.fails.iter().for_each(|f| motion::add_fail(f, rest, of(f.watch.view), &mut out));
+    ends::add(record, &mut out);
+    out
 }

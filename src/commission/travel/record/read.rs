@@ -2,7 +2,6 @@
 
 use super::{FORMAT, Record};
 use core::fmt;
-use serde::Deserialize;
 
 /// Why a text is no record of a travel test.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -21,12 +20,6 @@ impl fmt::Display for RecordError {
 
 impl std::error::Error for RecordError {}
 
-/// The version alone, whatever else is there.
-#[derive(Deserialize)]
-struct Version {
-    looprig_travel: Option<serde_json::Value>,
-}
-
 impl Record {
     /// The record as JSON, indented, with a line end. Every digit is kept.
     pub fn to_json(&self) -> String {
@@ -41,9 +34,10 @@ impl Record {
     pub fn from_json(text: &str) -> Result<Record, RecordError> {
         let wrong = |wrong: String, right: &str| RecordError { wrong, right: right.to_owned() };
         let whole = "name a file that `looprig travel` wrote, unchanged";
-        let version: Version =
-            serde_json::from_str(text).map_err(|e| wrong(format!("this is no JSON object: {e}"), whole))?;
-        let Some(version) = version.looprig_travel else {
+        // The version first, whatever else is there: a newer record may have other parts.
+        let any: serde_json::Value =
+            serde_json::from_str(text).map_err(|e| wrong(format!("this is no JSON: {e}"), whole))?;
+        let Some(version) = any.get("looprig_travel") else {
             return Err(wrong(
                 "looprig_travel is missing, so this is no record of a travel test".into(),
                 whole,
