@@ -40,6 +40,21 @@ struct Motion {
     remark: String,
 }
 
+/// When something happened, on the clock of the samples, s: along a straight line between two samples, and the samples that are
+/// before and behind it for certain.
+#[derive(Clone, Copy)]
+struct Moment {
+    at: f64,
+    least: f64,
+    most: f64,
+}
+
+impl Moment {
+    fn new(at: f64, least: f64, most: f64) -> Moment {
+        Moment { at, least: least.min(at), most: most.max(at) }
+    }
+}
+
 impl Motion {
     /// `None` where nothing was read after the asking.
     fn of(watch: &Watch, rest: &Rest, quality: &Quality) -> Option<Motion> {
@@ -95,19 +110,24 @@ impl Motion {
         self.change >= self.seen
     }
 
-    /// The moment between a sample that is before it and one that is behind it; the times are those of the samples.
-    fn moment(&self, at: f64, least: f64, most: f64) -> Uncertain {
-        let (least, most) = (least.min(at), most.max(at));
-        Uncertain { value: at, by: (at - least).max(most - at) + self.samples_by }
+    /// A moment as it lies along a straight line between two samples.
+    fn moment(&self, m: Moment) -> Uncertain {
+        Uncertain { value: m.at, by: (m.at - m.least).max(m.most - m.at) + self.samples_by }
     }
 
-    /// The same, counted from the asking.
+    /// A moment as the middle between a sample that is before it for certain and one that is behind it. Where rest turns into
+    /// motion a straight line would be wrong to one side.
+    fn middle(&self, m: Moment) -> Uncertain {
+        Uncertain { value: (m.least + m.most) / 2.0, by: (m.most - m.least) / 2.0 + self.samples_by }
+    }
+
+    /// A moment counted from the asking.
     fn since(&self, m: Uncertain) -> Uncertain {
         Uncertain { value: m.value - self.way[0].0, by: m.by + self.asked_by }
     }
 
     /// When travel first is as far as `share` of the change, on the clock of the samples.
-    fn reaches(&self, share: f64) -> Option<Uncertain> {
+    fn reaches(&self, share: f64) -> Option<Moment> {
         let level = share * self.change;
         let by = self.single + (1.0 - share) * self.from_by + share * self.to_by;
         let at = self.way.iter().position(|s| s.1 >= level).filter(|n| *n > 0)?;
@@ -116,16 +136,16 @@ impl Motion {
         // Where noise hides it, it is reached when the valve rests.
         let most = self.way.iter().find(|s| s.1 >= level + by).map(|s| s.0).or(self.rests_since);
         let most = most.unwrap_or(self.way[self.way.len() - 1].0);
-        Some(self.moment(between(self.way[at - 1], self.way[at], level), least, most))
+        Some(Moment::new(between(self.way[at - 1], self.way[at], level), least, most))
     }
 
     /// When travel first differs by what can be seen, either way.
-    fn departs(&self) -> Option<Uncertain> {
+    fn departs(&self) -> Option<Moment> {
         let at = self.way.iter().skip(1).position(|s| s.1.abs() >= self.seen)? + 1;
         let (a, b) = (self.way[at - 1], self.way[at]);
         let by = (self.single + self.from_by).min(self.seen / 2.0);
         let sure = self.way[..at].iter().rposition(|s| s.1.abs() <= self.seen - by).unwrap_or(0);
-        Some(self.moment(between(a, b, self.seen.copysign(b.1)), self.way[sure].0, b.0))
+        Some(Moment::new(between(a, b, self.seen.copysign(b.1)), self.way[sure].0, b.0))
     }
 
     /// The band within which travel counts as settled, percent.
@@ -134,7 +154,7 @@ impl Motion {
     }
 
     /// When travel is last outside of the band.
-    fn settles(&self, rest: &Rest) -> Option<Uncertain> {
+    fn settles(&self, rest: &Rest) -> Option<Moment> {
         let band = self.band(rest);
         let by = (self.single + self.to_by).min(band / 2.0);
         let away = |s: &(f64, f64)| (s.1 - self.change).abs();
@@ -144,7 +164,7 @@ impl Motion {
         let level = self.change + band.copysign(a.1 - self.change);
         let least = self.way[outside(band + by).unwrap_or(0)].0;
         let most = self.way.get(outside(band - by)? + 1).map_or(b.0, |s| s.0);
-        Some(self.moment(between(a, b, level), least, most))
+        Some(Moment::new(between(a, b, level), least, most))
     }
 
     /// How far it went beyond its final place, percent of the change.
@@ -200,15 +220,15 @@ pub fn add_step(step: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<Figur
     let never = "It was not reached.";
     add(
         Definition::DeadTime,
-        m.departs().map(|d| m.since(d)),
+        m.departs().map(|d| m.since(m.middle(d))),
         &format!("Seen from {:.2} % on.", m.seen),
         never,
     );
-    add(Definition::T63, m.reaches(T63).map(|d| m.since(d)), "", never);
-    add(Definition::T86, m.reaches(T86).map(|d| m.since(d)), "", never);
+    add(Definition::T63, m.reaches(T63).map(|d| m.since(m.moment(d))), "", never);
+    add(Definition::T86, m.reaches(T86).map(|d| m.since(m.moment(d))), "", never);
     add(Definition::Overshoot, Some(m.overshoots()), "", never);
     let band = format!("Within {:.2} % of travel.", m.band(rest));
-    let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(d));
+    let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.moment(d)));
     let why = if m.rests_since.is_some() {
         "The step is no larger than the band within which it counts as settled."
     } else {
@@ -227,10 +247,9 @@ pub fn add_stroke(stroke: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<F
         out.push(match (&motion, ends) {
             (Some(m), Some((begin, end))) => {
                 let whole = 1.0 - 2.0 * STROKE;
-                let found = Uncertain {
-                    value: (end.value - begin.value) / whole,
-                    by: begin.by.hypot(end.by) / whole,
-                };
+                let (begin, end) = (m.middle(begin), m.middle(end));
+                let found =
+                    Uncertain { value: (end.value - begin.value) / whole, by: (begin.by + end.by) / whole };
                 let short = if m.change < WHOLE_STROKE {
                     format!("It went {:.1} % of travel only.", m.change)
                 } else {
@@ -263,7 +282,7 @@ pub fn add_fail(fail: &Fail, rest: &Rest, quality: &Quality, out: &mut Vec<Figur
             out.push(Figure::none(Definition::FailPlace, about, view, why));
         }
         Some(m) => {
-            let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(d));
+            let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.moment(d)));
             out.push(match settled {
                 Some(found) if m.moved() => Figure {
                     remark: m.remark.clone(),

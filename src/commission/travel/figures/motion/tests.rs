@@ -51,7 +51,7 @@ fn first_order_with_dead_time() {
         near(&found, Definition::T86, 3.403_721, 1e-5);
         near(&found, Definition::Settling, 6.268_035, 1e-5);
         // 0.1 of 60 % are gone after another -1.5 ln(1 - 1/600) = 2.502 ms.
-        near(&found, Definition::DeadTime, 0.402_502, 1e-5);
+        near(&found, Definition::DeadTime, 0.402_502, 5.1e-4);
         near(&found, Definition::Overshoot, 0.0, 1e-6);
         for f in &found[..3] {
             assert!(f.uncertainty.is_some_and(|by| by <= 1e-3 + 1e-9), "{f:?}");
@@ -92,7 +92,7 @@ fn a_rate_limit() {
     let found = figures(&step, &Quality::default());
     near(&found, Definition::T63, 1.1112, 1e-6);
     near(&found, Definition::T86, 1.4840, 1e-6);
-    near(&found, Definition::DeadTime, 0.1 + 0.1 / 12.5, 1e-6);
+    near(&found, Definition::DeadTime, 0.1 + 0.1 / 12.5, 5.1e-4);
     // 2 % of 20 % are 0.4.
     near(&found, Definition::Settling, 0.1 + 19.6 / 12.5, 1e-6);
 }
@@ -111,8 +111,8 @@ fn a_stroke() {
     let travel = |t: f64| (12.5 * (t - 1.5).max(0.0)).min(100.0);
     for up in [true, false] {
         let of = |t: f64| if up { travel(t) } else { 100.0 - travel(t) };
-        let found = stroke(sampled(0.0, 0.01, 14.0, of), up, Some(8.2));
-        near(&found, Definition::StrokeTime, 8.0, 1e-6);
+        let found = stroke(sampled(0.0, 1e-3, 14.0, of), up, Some(8.2));
+        near(&found, Definition::StrokeTime, 8.0, 1.1e-3);
         assert_eq!((found[0].view, found[1].view), (View::Sensor, View::External));
         assert_eq!((found[1].value, found[1].uncertainty), (Some(8.2), Some(0.5)));
         assert!(!found[0].remark.contains("only"));
@@ -207,6 +207,17 @@ proptest! {
             prop_assert!((found - truth).abs() <= by + 1e-9, "{:?}: truth {}", f, truth);
             prop_assert!(by <= interval + 2.0 * resolution / slope + interval * f64::from(rounded as u32) + 1e-6, "{:?}: {}", f, interval);
         }
+    }
+
+    /// A stroke at an even rate, sampled as slowly as a bus does: what is stated holds the truth and is no wider than one time between
+    /// samples, reckoned on the whole way.
+    #[test]
+    fn stated_stroke_times_hold(rate in 5.0f64..60.0, interval in 0.05f64..0.6, shift in 0.0f64..1.0) {
+        let of = |t: f64| (rate * (t - 1.4).max(0.0)).min(100.0);
+        let found = &stroke(sampled(shift * interval, interval, 5.0 + 100.0 / rate, of), true, None)[0];
+        let (value, by) = found.value.zip(found.uncertainty).unwrap();
+        prop_assert!((value - 100.0 / rate).abs() <= by + 1e-9, "{:?}: {}", found, 100.0 / rate);
+        prop_assert!(by <= interval / 0.99 + 1e-9, "{:?}: {}", found, interval);
     }
 
     /// Whatever was read: no panic, numbers finite, uncertainty 0 or more.
