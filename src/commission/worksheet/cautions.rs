@@ -5,11 +5,11 @@
 pub enum Caution {
     /// Who may do it, and by which rules.
     Authority,
-    /// Isolation and lock.
+    /// Isolation and lock [OSHA147].
     Isolation,
-    /// The process behind the valve.
+    /// The process behind the valve [HSG253].
     Process,
-    /// Springs, trapped air, weight.
+    /// Springs, trapped air, weight [OSHA147].
     StoredEnergy,
     /// Parts that move.
     Moving,
@@ -48,15 +48,15 @@ impl Caution {
             }
             Caution::Isolation => {
                 "Know every source of energy, shut down in order, isolate all of them, lock and tag. Then prove that nothing is left, and prove it \
-                 again if it can build up [OSHA147]."
+                 again if it can build up."
             }
             Caution::Process => {
                 "A control valve is no isolation: it does not shut tight and it moves when signal or air is lost. Isolate the process by other means, \
-                 or put it on its bypass, to the grade that the site asks for [HSG253]."
+                 or put it on its bypass, to the grade that the site asks for."
             }
             Caution::StoredEnergy => {
                 "A pressed spring and trapped air stay when the supply is off. Vent both sides of the actuator, let the stem come to rest on a stop or \
-                 block it, and never open a casing that is under spring load [OSHA147]."
+                 block it, and never open a casing that is under spring load."
             }
             Caution::Moving => {
                 "The valve can move at full force without warning: stem, lever, pin and coupling pinch and shear. Keep fingers and tools away, keep \

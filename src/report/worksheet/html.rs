@@ -8,7 +8,7 @@ use core::fmt::Write;
 const STYLE: &str = "body{font:16px/1.45 system-ui,sans-serif;max-width:52rem;margin:1.5rem auto;padding:0 1rem;color:#1a1a1a;background:#fff}\
 h1{font-size:1.5rem;margin-bottom:.3rem}h2{font-size:1.15rem;margin-top:1.6rem}table{border-collapse:collapse;width:100%}\
 th,td{text-align:left;padding:.4rem .5rem;border:1px solid #888;vertical-align:top;overflow-wrap:anywhere}td.n{width:2rem;text-align:right}\
-td.box{width:2.6rem;text-align:center;font-size:1.4rem;line-height:1}.entry{display:flex;gap:.6rem;margin:.35rem 0 0}\
+th:last-child{white-space:nowrap}td.box{width:2.6rem;text-align:center;font-size:1.4rem;line-height:1}.entry{display:flex;gap:.6rem;margin:.35rem 0 0}\
 .entry span:first-child{flex:0 0 auto}.line{flex:1 1 6rem;border-bottom:1px solid #333;min-height:1.3em}.filled{font-weight:600}\
 .from{color:#555;font-size:.85rem;font-weight:400}.caution{border-left:4px solid #a86400;padding:.3rem .8rem;background:#fff7e6;margin:.5rem 0}\
 .signed td{height:2.6rem}@page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}\
@@ -31,7 +31,7 @@ pub fn html(sheet: &Worksheet, values: &Values) -> String {
             plain(caution.words())
         );
     }
-    let _ = writeln!(out, "<p>At hand: {}.</p>", plain(&sheet.tools.join("; ")));
+    let _ = writeln!(out, "<p>At hand: {}.</p>", with_code(&sheet.tools.join("; ")));
     let mut n = 0;
     for part in sheet.parts {
         let _ = writeln!(
@@ -41,7 +41,7 @@ pub fn html(sheet: &Worksheet, values: &Values) -> String {
         );
         for step in part.steps {
             n += 1;
-            let _ = write!(out, "<tr><td class=\"n\">{n}</td><td>{}", plain(step.words));
+            let _ = write!(out, "<tr><td class=\"n\">{n}</td><td>{}", with_code(step.words));
             for entry in step.entries {
                 let _ = write!(out, "<div class=\"entry\"><span>{}:</span>", plain(&label(entry)));
                 let _ = match value(entry, values) {
@@ -69,5 +69,15 @@ pub fn html(sheet: &Worksheet, values: &Values) -> String {
         let _ = writeln!(out, "<tr><td>{}</td><td></td><td></td><td></td></tr>", plain(who));
     }
     out.push_str("</tbody></table>\n</body></html>\n");
+    out
+}
+
+/// Text for a browser in which what stands between backticks is what somebody types.
+fn with_code(text: &str) -> String {
+    let mut out = String::new();
+    for (n, piece) in text.split('`').enumerate() {
+        let piece = plain(piece);
+        let _ = if n % 2 == 1 { write!(out, "<code>{piece}</code>") } else { write!(out, "{piece}") };
+    }
     out
 }
