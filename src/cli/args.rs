@@ -96,6 +96,11 @@ pub enum Command {
     /// or sent, and no real valve moves. Shows true travel beside what the sensor makes of it. Exit code 1: the valve did
     /// not get where it was to go.
     Valve(ValveArgs),
+    /// Print a checklist for service work, with cautions, filled in from a device and its tests.
+    ///
+    /// Mounting, wiring, air, first start, calibration, exchange of the output stage, return to service. Reads a device only if a
+    /// line is given, and writes nothing to it. Exit code 1: nobody answered on the line; the sheet is printed all the same.
+    Worksheet(super::worksheet::WorksheetArgs),
     /// Make the tones of a log as sound, or report on the signal in a recording.
     ///
     /// Nothing is opened or sent on a line: a recorder, a sound card or an oscilloscope made the recording, or one is made as a file.

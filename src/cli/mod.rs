@@ -54,6 +54,7 @@ mod wave_read;
 mod wave_said;
 mod wiring;
 mod wishes;
+mod worksheet;
 
 pub use args::Args;
 pub use listening::{Listening, Terms};
@@ -109,6 +110,7 @@ pub fn run() -> ExitCode {
         args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Valve(a) => valve::run(a, &mut output),
+        args::Command::Worksheet(a) => worksheet::run(a, &mut output),
         args::Command::Wave(a) => wave::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };

@@ -6,3 +6,4 @@ pub mod person;
 pub mod response;
 pub mod settings;
 pub mod travel;
+pub mod worksheet;
