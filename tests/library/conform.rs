@@ -9,6 +9,8 @@ mod healthy;
 mod link;
 #[cfg(feature = "io")]
 mod matrix;
+mod noise;
 mod notes;
+mod replayed;
 mod reports;
 mod rig;

@@ -53,27 +53,41 @@ impl Bare {
     }
 }
 
+/// What comes after the second of two requests, which begins so many characters after the answer to the first; after the first
+/// one if that is not answered.
+pub(super) fn second_of(
+    p: &mut Probe<'_>,
+    first: &Request,
+    characters: u32,
+    second: &Request,
+) -> Result<Heard, Stop> {
+    let (before, after) = p.send_twice(first, characters, second)?;
+    Ok(if before.reply().is_some() { after } else { before })
+}
+
 /// Sends a request until something like an answer comes, and looks at it.
 pub(super) fn look_at(p: &mut Probe<'_>, request: &Request, look: impl Fn(&Bare) -> Outcome) -> Outcome {
-    let mut last = String::new();
-    for _ in 0..TRIES {
-        let heard = p.send(request)?;
-        if let Some(bare) = Bare::of(&heard) {
-            return look(&bare);
+    p.twice_of_three(|p| {
+        let mut last = String::new();
+        for _ in 0..TRIES {
+            let heard = p.send(request)?;
+            if let Some(bare) = Bare::of(&heard) {
+                return look(&bare);
+            }
+            last = heard.words();
         }
-        last = heard.words();
-    }
-    fail(format!("an answer to command {}", request.command()), last)
+        fail(format!("an answer to command {}", request.command()), last)
+    })
 }
 
 /// The same where a refusal is due; whether there is any answer at all is another case's matter.
 pub(super) fn look_at_refusal(p: &mut Probe<'_>, look: impl Fn(&Bare) -> Outcome) -> Outcome {
     // 4 stands for no command [CO-06].
     let request = p.request(4, &[]);
-    match Bare::of(&p.send(&request)?) {
+    p.twice_of_three(|p| match Bare::of(&p.send(&request)?) {
         Some(bare) => look(&bare),
         None => Ok(()),
-    }
+    })
 }
 
 /// The same for each of the commands that every device of its revision has and that only read [CM-000] to [CM-003],

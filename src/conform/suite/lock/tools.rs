@@ -33,7 +33,11 @@ pub(super) fn lock(p: &mut Probe<'_>, master: Master, code: u8) -> Outcome {
     });
     let reply = ask_lock(p, master, code)?;
     if matches!(reply.code, 6 | 11 | 64) {
-        p.put_back.pop();
+        // A repeat whose first answer was lost may be refused for that it is locked: then it has to be opened all the same.
+        let is_told = p.has_command(76)? == Some(true);
+        if !is_told || status(p)? & LOCKED == 0 {
+            p.put_back.pop();
+        }
         return Err(Stop::Skip(format!("nobody locks this device so: {reply}")));
     }
     expect(reply.is_success(), format!("lock code {code} taken"), reply.to_string())
