@@ -99,8 +99,10 @@ fn page(m: &FaultMatrix, reasons: &Reasons, out: &mut String) {
         let (_, id, why) = r.spoilt.first()?;
         let mut cases: Vec<&str> = r.spoilt.iter().map(|s| s.1).collect();
         let mut devices: Vec<usize> = r.spoilt.iter().map(|s| s.0).collect();
-        [cases.sort_unstable(), devices.sort_unstable()];
-        [cases.dedup(), devices.dedup()];
+        cases.sort_unstable();
+        cases.dedup();
+        devices.sort_unstable();
+        devices.dedup();
         let (n, on) = (plural(cases.len(), "case"), names(m, &devices));
         Some(format!("{}: {n} on {on}; the first, {id}: {why}", r.fault.name()))
     };

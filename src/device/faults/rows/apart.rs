@@ -137,7 +137,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
     ),
     fault(
         "header_damage_answered",
-        "It answers a communication error to a request with wrong parity in its header, of which it cannot know for whom it was.",
+        "It answers a communication error to a request whose delimiter has wrong parity, though nothing behind it can be trusted.",
         "FR-11",
         These(&["LL-08", "DV-12"]),
         Act::Call(|slave, heard, call| match heard {
@@ -248,7 +248,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         NoAnswer(&["LL-09"]),
         Act::Request(|state, request, next| {
             let told = next.run(state, request);
-            if state.counters.requests % 4 == 3 && request.command() == 13 { None } else { told }
+            if state.counters.requests % 4 == 0 && request.command() == 13 { None } else { told }
         }),
     ),
     fault(

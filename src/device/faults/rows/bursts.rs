@@ -76,7 +76,12 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "burst_check_byte_wrong",
         "The check byte of its bursts is wrong.",
         "FR-09",
-        These(&["LL-10", "CM-103", "CM-104", "CM-107", "CM-108", "CM-109", "TB-17", "TB-18"]),
+        // They are not heard as bursts: so they break silences, a turn between them is not found, and it looks like a device
+        // that is not in burst mode.
+        These(&[
+            "LL-10", "CM-103", "CM-104", "CM-107", "CM-108", "CM-109", "TB-17", "TB-18", "DV-12", "FR-01",
+            "FR-10", "FR-11", "LL-07", "LL-04", "LL-03", "FR-16",
+        ]),
         Act::Octets(|o| {
             if let Some(last) = o.octets.last_mut().filter(|_| o.is_burst) {
                 last.value ^= 0x10;
