@@ -12,3 +12,4 @@ mod matrix;
 mod notes;
 mod reports;
 mod rig;
+mod undo;
