@@ -14,3 +14,4 @@ mod notes;
 mod replayed;
 mod reports;
 mod rig;
+mod undo;

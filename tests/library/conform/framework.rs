@@ -274,18 +274,18 @@ fn one_whose_answers_are_never_whole_is_judged() {
 }
 
 /// A line that breaks at a time of its own, or that can tell and send less than a simulated one.
-struct Poor<L> {
+pub struct Poor<L> {
     line: L,
     breaks_at: Option<Instant>,
     /// When somebody presses Ctrl-C, once.
     interrupted_at: Option<Instant>,
-    stamp_error: Duration,
+    pub stamp_error: Duration,
     /// From then on somebody at the other end sends without end, 256 octets a millisecond.
     flooded_at: Option<Instant>,
 }
 
 impl Poor<looprig::line::InProcess<Bent>> {
-    fn over(device: Bent) -> Self {
+    pub fn over(device: Bent) -> Self {
         Poor {
             line: device.line(),
             breaks_at: None,

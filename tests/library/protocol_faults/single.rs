@@ -8,7 +8,7 @@ pub const SCENES: &[Scene] = &[
     ("fixing_unknown_channel_taken", "kind=temperature;s 66 012741400000", "code=0F", "code=00 len=6"),
     ("fixing_unit_unknown_taken", "kind=temperature;s 66 00FA41400000", "code=0C", "code=00 len=6"),
     ("applied_process_moves_both_ends", "kind=temperature;s 37;s 15", "d3=42C80000", "d3=42CA0000"),
-    ("applied_process_not_taken", "kind=temperature;s 37;s 15", "code=00", "code=00"),
+    ("applied_process_not_taken", "kind=temperature;s 37;s 15", "d7=41A00000", "d7=00000000"),
     ("unit_of_pv_not_kept", "kind=temperature;s 44 21;s 1", "d0=21", "d0=20"),
     ("serial_number_of_variable_not_kept", "s 56 000A0B0C;s 14", "d0=0A0B0C", "d0=000C20"),
     ("eeprom_control_echo_missing", "s 39 00", "code=00 data=00", "code=00 len=0"),
