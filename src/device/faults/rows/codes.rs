@@ -2,7 +2,7 @@
 
 use crate::app::status::{CodeClass, meaning};
 use crate::device::commands;
-use crate::device::faults::Consequences::{Everything, These};
+use crate::device::faults::Consequences::These;
 use crate::device::faults::{Act, ProtocolFault, fault};
 
 /// Data octets enough for any request.
@@ -117,7 +117,12 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "refusals_undefined",
         "It refuses with code 1, which is undefined, whatever the reason.",
         "ST-03",
-        Everything,
+        // Whatever names the code of a refusal, or is skipped for one.
+        These(&[
+            "CM-018", "CM-034", "CM-035", "CM-036", "CM-037", "CM-038", "CM-040", "CM-045", "CM-051",
+            "CM-053", "CM-059", "CM-065", "CM-066", "CM-071", "CM-079", "CM-082", "CM-103", "CM-104",
+            "CM-107", "CM-108", "CM-109", "DV-05", "DV-11", "DV-14", "DV-17", "ST-02",
+        ]),
         Act::Request(|state, request, next| {
             let (code, data) = next.run(state, request)?;
             Some((if is_error(request.command(), code) { 1 } else { code }, data))
