@@ -24,6 +24,7 @@ mod valve_found;
 mod waiting;
 mod wave;
 mod wiring;
+mod worksheet;
 
 use crate::process::{Process, looprig, run, scratch};
 use std::fs;
@@ -33,7 +34,7 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 14] = [
+const COMMANDS: [&str; 15] = [
     "demo",
     "listen",
     "ask",
@@ -46,6 +47,7 @@ const COMMANDS: [&str; 14] = [
     "line",
     "wiring",
     "valve",
+    "worksheet",
     "wave",
     "explain",
 ];

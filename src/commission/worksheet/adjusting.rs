@@ -78,7 +78,9 @@ pub const FIRST_START: Worksheet = Worksheet {
                         blank("at 100 %, stem", "%"),
                     ],
                 ),
-                step("Run the travel test (`looprig travel`) and keep its record."),
+                step(
+                    "Stroke the valve up and down in five steps, note travel at the stem at each, and keep the sheet.",
+                ),
             ],
         },
     ],
