@@ -100,9 +100,39 @@ def recordings():
     yield "interval", bytes([9, 0]) + b"Sample Interval,1e-4\nCH1\n1\n-2\n1.5\n"
 
 
+def block(kind, body):
+    body += bytes(-len(body) % 4)
+    length = struct.pack("<I", len(body) + 12)
+    return struct.pack("<I", kind) + length + body + length
+
+
+def datagram(protocol, head, payload):
+    length = 20 + len(head) + len(payload)
+    return struct.pack(">BBHHHBBH", 0x45, 0, length, 0, 0x4000, 64, protocol, 0) + bytes((10, 0, 0, 1, 10, 0, 0, 2)) + head + payload
+
+
+def packet_files():
+    """A beginning, as fuzz_targets/packet_file.rs tells, and blocks or packets."""
+    keep_alive = bytes.fromhex("0100020000010008")
+    udp = datagram(17, struct.pack(">HHHH", 40000, 5094, 16, 0), keep_alive)
+    log = (TOP / "seeds" / "read_any" / "log").read_bytes().splitlines(keepends=True)
+    own = b"".join(block(0x80004C52, b"looprig\x01" + bytes(4) + line) for line in log)
+    enhanced = block(6, struct.pack("<IIIII", 0, 0, 7, len(udp), len(udp)) + udp)
+    yield "own", b"\x01" + own + enhanced
+    yield "blocks", b"\x01" + enhanced + block(3, struct.pack("<I", len(udp)) + udp) + block(5, bytes(12))
+    stream = b""
+    for sequence, flags, payload in ((9, 2, b""), (18, 16, keep_alive[:4] + keep_alive), (10, 16, keep_alive), (22, 17, b"")):
+        packet = datagram(6, struct.pack(">HHIIBBHHH", 40000, 5094, sequence, 0, 0x50, flags, 0, 0, 0), payload)
+        stream += struct.pack("<IIII", 1, 0, len(packet), len(packet)) + packet
+    yield "stream", b"\x02" + stream
+    ethernet = bytes.fromhex("020000000001 020000000002 81000005 0800") + udp
+    yield "ethernet", b"\x03" + struct.pack(">IIII", 1, 0, len(ethernet), len(ethernet)) + ethernet
+
+
 if __name__ == "__main__":
     for folder, seeds in (
         ("recording", recordings()),
+        ("packet_file", packet_files()),
         # Rate 9600, cut, 8 bits a sample.
         ("wave_samples", [("ff82", bytes([8, 60, 1]) + bytes(int(127 * s) & 255 for s in tones(b"\xff\x82", 9600)))]),
     ):

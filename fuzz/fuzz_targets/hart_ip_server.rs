@@ -74,7 +74,8 @@ fuzz_target!(|bytes: &[u8]| {
             8 => {
                 server.stream_opened(now, peer(what & 7, true));
             }
-            9 => server.stream_gone(now, peer(what & 7, true)),
+            9 if what & 8 == 0 => server.stream_gone(now, peer(what & 7, true)),
+            9 => server.stream_ended(now, peer(what & 7, true)),
             10 => server.datagram(now, who, &INITIATE.to_vec().into()),
             11 => {
                 now += core::time::Duration::from_millis(u64::from(*len) * 100);
@@ -114,6 +115,7 @@ fuzz_target!(|bytes: &[u8]| {
     server.handle_timeout(now);
     let good = peer(200, false);
     drain(&mut server, now, true, good);
+    (0..8).for_each(|n| server.stream_gone(now, peer(n, true)));
     assert_eq!((server.sessions(), server.waiting(), server.streams()), (0, 0, 0));
     server.datagram(now, good, &INITIATE.to_vec().into());
     assert_eq!(drain(&mut server, now, true, good), 1);

@@ -1,10 +1,10 @@
-//! Any bytes as a captured file: log, hex text or bare octets. Reading ends, and what is written of
+//! Any bytes as a captured file: log, hex text, bare octets or packets. Reading ends, and what is written of
 //! it in every format is whole: JSON parses, text lines are ended.
 
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use looprig::capture::{Annotator, Captured, Reader};
+use looprig::capture::{Annotator, Captured, MessageAnnotator, Reader};
 use looprig::frame::ReceiverConfig;
 use looprig::report::summary::Summary;
 use looprig::report::{Format, Options, write_item};
@@ -13,6 +13,7 @@ use looprig::transaction::PairerConfig;
 fuzz_target!(|bytes: &[u8]| {
     let mut reader = Reader::new(bytes).expect("memory can be read");
     let mut annotator = Annotator::new(ReceiverConfig::UNTIMED, PairerConfig::UNTIMED, None);
+    let mut messages = MessageAnnotator::new(None);
     let mut summary = Summary::default();
     let mut out = String::new();
     loop {
@@ -30,10 +31,12 @@ fuzz_target!(|bytes: &[u8]| {
                 }
                 annotator.push(&octets);
             }
+            Some(Captured::Messages(passing)) => messages.push(passing.at, passing.flow, &passing.octets),
             Some(Captured::Break) => annotator.push_break(),
             Some(Captured::Problem(p)) => assert!(!p.to_string().is_empty()),
             None => annotator.finish(),
         }
+        while messages.next().is_some() {}
         while let Some(item) = annotator.next() {
             summary.add(&item);
             for format in [Format::Text, Format::Json, Format::Csv] {

@@ -41,6 +41,16 @@ struct Several {
     done: DirectPdu,
 }
 
+impl Several {
+    /// The next one cannot be asked, or its answer cannot be given: what has been done is answered all the same [IP-15].
+    fn ends(self, client: Client) -> ToDo {
+        match self.done.commands.is_empty() {
+            true => ToDo::Answer(client, Answer::Unavailable),
+            false => ToDo::Answer(client, Answer::Direct(self.done)),
+        }
+    }
+}
+
 #[derive(Clone, Debug)]
 enum Job {
     Frame,
@@ -124,6 +134,10 @@ impl Desk {
                 let reply = self.gateway.as_ref().and_then(|g| g.carried(&request, answer.as_ref()));
                 self.resolve(client, *job, reply, behind)
             }
+            // What has been done is answered.
+            (Job::Several(several), None) if !several.done.commands.is_empty() => {
+                ToDo::Answer(client, Answer::Direct(several.done))
+            }
             (_, None) => ToDo::Answer(client, Answer::Silent),
             (Job::Frame, Some(frame)) => ToDo::Answer(client, Answer::Frame(frame)),
             (Job::Several(mut several), Some(frame)) => {
@@ -136,7 +150,7 @@ impl Desk {
                 };
                 match DirectCommand::new(several.number, [&[code], &data[..]].concat()) {
                     Ok(command) => several.done.commands.push(command),
-                    Err(_) => return ToDo::Answer(client, Answer::Unavailable),
+                    Err(_) => return several.ends(client),
                 }
                 self.go_on(client, several, behind)
             }
@@ -157,7 +171,7 @@ impl Desk {
         };
         match Frame::request(several.address, number, data) {
             Ok(frame) => self.put(client, frame, Job::Several(several), behind),
-            Err(_) => ToDo::Answer(client, Answer::Unavailable),
+            Err(_) => several.ends(client),
         }
     }
 }
@@ -232,6 +246,25 @@ mod tests {
         let Some(ToDo::Answer(_, Answer::Direct(pdu))) = done else { panic!("{done:?}") };
         let octets = [0x10, 0, 0, 54, 4, 0, 0, 1, 2, 2, 0x15, 1, 64];
         assert_eq!(pdu.encode()[..], octets);
+        // The second is not answered, or no frame can carry it: what was done is answered [IP-15].
+        for last in [vec![9], vec![0; 254]] {
+            let commands = [(54, vec![0]), (0x0215, last)]
+                .map(|(n, data)| DirectCommand::new(n, data).expect("short enough"));
+            let request = Request::Direct { master: Master::Primary, commands: commands.to_vec() };
+            let (number, first) = asked(desk.asked(client(3), request, &[]));
+            let mut done =
+                desk.answered(number, Some(reply(&first, [0, 0x80], &[0])), &[]).expect("it goes on");
+            if let ToDo::Ask { number, .. } = done {
+                done = desk.answered(number, None, &[]).expect("an end");
+            }
+            let ToDo::Answer(_, Answer::Direct(pdu)) = done else { panic!("{done:?}") };
+            assert_eq!(pdu.encode()[..], [0x80, 0, 0, 54, 2, 0, 0]);
+        }
+        // None of them is answered.
+        let commands = vec![DirectCommand::new(54, vec![0]).expect("short")];
+        let (number, _) =
+            asked(desk.asked(client(4), Request::Direct { master: Master::Primary, commands }, &[]));
+        assert_eq!(desk.answered(number, None, &[]), Some(ToDo::Answer(client(4), Answer::Silent)));
         // Data that no frame can carry.
         let commands = vec![DirectCommand::new(0x0215, vec![0; 254]).expect("short enough")];
         let request = Request::Direct { master: Master::Primary, commands };

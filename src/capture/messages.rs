@@ -5,9 +5,10 @@ use crate::app::command::{Catalogue, Revision};
 use crate::exchange::{Interpreter, read_direct, read_pair};
 use crate::frame::{Frame, FrameType, Master};
 use crate::ip::{
-    Content, DirectPdu, Id, MAX_MESSAGE, Message, Piece, Side, Unreadable, error_text, split_datagram,
+    Content, DirectPdu, Id, MAX_MESSAGE, Message, Piece, Side, Type, Unreadable, error_text, split_datagram,
 };
 use crate::time::Instant;
+use crate::transaction::Outcome;
 use bytes::Bytes;
 use core::fmt::Write;
 use serde_json::json;
@@ -29,6 +30,8 @@ pub enum MessageItem {
         at: Instant,
         /// The message.
         message: Message,
+        /// The commands of the request for whose answer it stands, by its sequence number; none of most messages.
+        instead_of: Vec<u16>,
     },
     /// Octets that are no message.
     Unreadable {
@@ -49,7 +52,7 @@ impl MessageItem {
             MessageItem::Unreadable { why, octets, .. } => {
                 format!("octets that are no message: {why}: {}", hex(octets))
             }
-            MessageItem::Message { message, .. } => {
+            MessageItem::Message { message, instead_of, .. } => {
                 let said = match message.content() {
                     Content::Empty => String::new(),
                     Content::Initiate(i) => {
@@ -79,7 +82,13 @@ impl MessageItem {
                     Content::Direct(_) => String::new(),
                     Content::Other(octets) => format!(": {}", hex(&octets)),
                 };
-                format!("{message}{said}")
+                let numbers: Vec<String> = instead_of.iter().map(u16::to_string).collect();
+                let stands = match &numbers[..] {
+                    [] => String::new(),
+                    [one] => format!("; it stands for the answer to command {one}"),
+                    many => format!("; it stands for the answers to commands {}", many.join(", ")),
+                };
+                format!("{message}{said}{stands}")
             }
         }
     }
@@ -96,12 +105,15 @@ impl MessageItem {
                     json!({"kind": "no_message", "t_ns": at, "why": why, "octets": octets})
                 );
             }
-            MessageItem::Message { at, message } => {
+            MessageItem::Message { at, message, instead_of } => {
                 let m = message;
                 let mut object = json!({
                     "kind": "message", "t_ns": at.as_nanos(), "version": m.version, "type": m.kind.kind().to_string(),
                     "id": m.id.to_string(), "status": m.status, "sequence": m.sequence, "words": self.words(),
                 });
+                if !instead_of.is_empty() {
+                    object["instead_of_commands"] = json!(instead_of);
+                }
                 match m.content() {
                     Content::Initiate(i) => {
                         object["master_type"] = json!(i.master_type);
@@ -137,6 +149,49 @@ struct Flow {
     /// The master type of its session [IP-05].
     master: Master,
     pending: VecDeque<(u16, Instant, Asked)>,
+}
+
+impl Flow {
+    /// Accounts for what has no answer yet.
+    fn give_up(&mut self, out: &mut Out) {
+        for (_, at, asked) in core::mem::take(&mut self.pending) {
+            alone(self, at, asked, out);
+        }
+    }
+
+    /// A message without commands.
+    fn tell(&mut self, at: Instant, message: Message, out: &mut Out) {
+        let instead_of = self.turned_down(&message, out);
+        out.push_back(MessageItem::Message { at, message, instead_of });
+    }
+
+    /// Accounts for the request that the server turns down with this message; gives its commands.
+    fn turned_down(&mut self, message: &Message, out: &mut Out) -> Vec<u16> {
+        let kind = message.kind.kind();
+        let its = |(sequence, _, asked): &(u16, Instant, Asked)| {
+            let id = match asked {
+                Asked::Frame(_) => Id::TokenPdu,
+                Asked::Direct(_) => Id::DirectPdu,
+            };
+            // No source tells which id an error has [IP-07].
+            *sequence == message.sequence && (id == message.id || kind == Type::Error)
+        };
+        let turns_down = matches!(kind, Type::Error | Type::Nak | Type::Response);
+        let found = self.pending.iter().position(its).filter(|_| turns_down);
+        let Some((_, at, asked)) = found.and_then(|i| self.pending.remove(i)) else { return Vec::new() };
+        let commands = match &asked {
+            Asked::Frame(frame) => vec![frame.command().into()],
+            Asked::Direct(pdu) => pdu.commands.iter().map(|c| c.number).collect(),
+        };
+        let from = out.len();
+        alone(self, at, asked, out);
+        for item in out.iter_mut().skip(from) {
+            if let MessageItem::Exchange(Item::Exchange(e)) = item {
+                e.transaction.outcome = Outcome::Silent;
+            }
+        }
+        commands
+    }
 }
 
 /// Reads messages of any number of clients and servers. Requests and answers belong together by their sequence number.
@@ -186,11 +241,7 @@ impl MessageAnnotator {
 
     /// Accounts for all requests whose answer did not come.
     pub fn finish(&mut self) {
-        for flow in self.flows.values_mut() {
-            for (_, at, asked) in core::mem::take(&mut flow.pending) {
-                alone(flow, at, asked, &mut self.out);
-            }
-        }
+        self.flows.values_mut().for_each(|flow| flow.give_up(&mut self.out));
     }
 
     /// The next item, oldest first.
@@ -204,8 +255,11 @@ impl MessageAnnotator {
     }
 
     fn message(&mut self, at: Instant, key: u64, message: Message) {
-        if !self.flows.contains_key(&key) && self.flows.len() >= MOST_FLOWS {
-            self.flows.pop_first();
+        if !self.flows.contains_key(&key)
+            && self.flows.len() >= MOST_FLOWS
+            && let Some((_, mut flow)) = self.flows.pop_first()
+        {
+            flow.give_up(&mut self.out);
         }
         let (revision, catalogue) = (self.revision, &self.catalogue);
         let flow = self.flows.entry(key).or_insert_with(|| Flow {
@@ -219,14 +273,14 @@ impl MessageAnnotator {
                 Ok(frame) if (frame.frame_type() == FrameType::Stx) == (side == Side::Client) => {
                     Asked::Frame(frame)
                 }
-                _ => return self.out.push_back(MessageItem::Message { at, message }),
+                _ => return flow.tell(at, message, &mut self.out),
             },
             (Content::Direct(pdu), _) => Asked::Direct(pdu),
             (content, _) => {
                 if let (Content::Initiate(i), Id::SessionInitiate) = (content, message.id) {
                     flow.master = if i.master_type == 0 { Master::Secondary } else { Master::Primary };
                 }
-                return self.out.push_back(MessageItem::Message { at, message });
+                return flow.tell(at, message, &mut self.out);
             }
         };
         if message.side() == Side::Client {
@@ -250,7 +304,7 @@ impl MessageAnnotator {
                     (Asked::Frame(_), Asked::Frame(_)) | (Asked::Direct(_), Asked::Direct(_))
                 )
         };
-        let unasked = message.kind.kind() == crate::ip::Type::Publish;
+        let unasked = message.kind.kind() == Type::Publish;
         let before = flow.pending.iter().position(same).filter(|_| !unasked);
         let before = before.and_then(|i| flow.pending.remove(i));
         match (before, asked) {
@@ -298,7 +352,7 @@ pub fn is_messages(octets: &[u8]) -> bool {
     let known = |m: &Message| {
         (1..=2).contains(&m.version)
             && m.kind.reserved() == 0
-            && !matches!(m.kind.kind(), crate::ip::Type::Unknown(_))
+            && !matches!(m.kind.kind(), Type::Unknown(_))
             && !matches!(m.id, Id::Unknown(_))
     };
     let pieces = split_datagram(&octets, MAX_MESSAGE);
@@ -379,6 +433,72 @@ mod tests {
                 "1 0 true None"
             ]
         );
+    }
+
+    /// A NAK, an error and a response without a frame stand for the answer: the request is told as one without an answer, not
+    /// as one at the end of the record. A NAK to something else leaves it alone.
+    #[test]
+    fn what_a_server_turns_down() {
+        for (hex, words) in [
+            (
+                "01 0f 03 06 00 04 00 08",
+                "token-passing PDU, NAK, sequence 4, status 6 (device-specific error)",
+            ),
+            (
+                "01 03 03 06 00 04 00 09 02",
+                "token-passing PDU, error, sequence 4, status 6 (device-specific error): service unavailable",
+            ),
+            (
+                "01 01 03 10 00 04 00 08",
+                "token-passing PDU, response, sequence 4, status 16 (access restricted)",
+            ),
+        ] {
+            let mut chain = MessageAnnotator::new(None);
+            chain.push(at(0), 1, &bytes("01 00 03 00 00 04 00 0d 02 80 03 00 81"));
+            chain.push(at(1), 1, &bytes("01 0f 02 02 00 04 00 08"));
+            chain.push(at(2), 1, &bytes(hex));
+            chain.push(at(3), 1, &bytes(hex));
+            chain.finish();
+            let mut items = Vec::new();
+            while let Some(item) = chain.next() {
+                items.push(match &item {
+                    MessageItem::Exchange(Item::Exchange(e)) => {
+                        format!("{} {}", e.full_number(), e.transaction.outcome)
+                    }
+                    other => other.words(),
+                });
+            }
+            let stands = format!("{words}; it stands for the answer to command 3");
+            let other = "keep-alive, NAK, sequence 4, status 2 (invalid selection)";
+            assert_eq!(items, [other, "3 no answer", &stands, words]);
+        }
+    }
+
+    /// A response with fewer answers than there are commands: the others were not answered [IP-15].
+    #[test]
+    fn direct_pdus_that_are_partly_done() {
+        let mut chain = MessageAnnotator::new(None);
+        chain.push(at(0), 1, &bytes("01 00 04 00 00 05 00 10 00 00 00 03 00 00 01 00"));
+        chain.push(at(5), 1, &bytes("01 01 04 00 00 05 00 0e 00 00 00 03 01 40"));
+        let mut outcomes = Vec::new();
+        while let Some(item) = chain.next() {
+            if let MessageItem::Exchange(Item::Exchange(e)) = item {
+                outcomes.push((e.full_number(), e.transaction.outcome));
+            }
+        }
+        assert_eq!(outcomes, [(3, Outcome::Answered), (1, Outcome::Silent)]);
+    }
+
+    /// Of 257 clients the first one makes room, and what it asked is told.
+    #[test]
+    fn flows_that_make_room_lose_nothing() {
+        let mut chain = MessageAnnotator::new(None);
+        for flow in 0..257 {
+            chain.push(at(0), flow, &bytes("01 00 03 00 00 04 00 0d 02 80 03 00 81"));
+        }
+        assert_eq!(told(&mut chain), ["3 1 false None"]);
+        chain.finish();
+        assert_eq!(told(&mut chain).len(), 256);
     }
 
     #[test]

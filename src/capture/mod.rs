@@ -6,6 +6,7 @@ mod log;
 #[cfg(feature = "io")]
 mod log_file;
 mod messages;
+mod packets;
 mod reader;
 #[cfg(feature = "io")]
 mod rotate;
@@ -18,6 +19,9 @@ pub use log::{Direction, Header, LOG_VERSION, LineError, LogLine, Record, parse_
 #[cfg(feature = "io")]
 pub use log_file::{LogFile, LogStore, directory_of, sync_directory};
 pub use messages::{MessageAnnotator, MessageItem, is_messages};
+pub use packets::{
+    LINE_ADDRESS, MASTER_ADDRESSES, OWN_BLOCK, OWN_MAGIC, PacketReader, PacketWriter, Passing, utc_ns,
+};
 pub use reader::{Captured, ContentKind, Fault, Problem, Reader, recognise};
 #[cfg(feature = "io")]
 pub use rotate::{LogSeries, Rotation};

@@ -1,10 +1,12 @@
 //! Reads captured octets from a stream, whatever form they have; the form is told by the content.
 
 use super::hex_text::parse_hex_line;
-use super::log::{Header, LineError, LogLine, Record, parse_line};
+use super::log::{Direction, Header, LineError, LogLine, Record, parse_line};
+use super::packets::{PacketReader, Passing};
 use crate::frame::Octet;
 use crate::time::{BitTimes, Instant};
 use core::fmt;
+use core::time::Duration;
 use std::io::{self, BufRead, Read};
 
 /// Octets of noise-free text looked at to tell what a file is.
@@ -25,7 +27,7 @@ pub enum ContentKind {
     Hex,
     /// Octets as they are.
     Octets,
-    /// A packet capture, which this version does not read.
+    /// A capture of a network, pcap or pcapng [PC-01].
     PacketCapture,
     /// Sound: the tones themselves, which this reader leaves to others.
     Sound,
@@ -41,6 +43,10 @@ pub fn recognise(start: &[u8]) -> ContentKind {
         [0xD4, 0xC3, 0xB2, 0xA1],
         [0xA1, 0xB2, 0xC3, 0xD4],
         [0x4D, 0x3C, 0xB2, 0xA1],
+        [0xA1, 0xB2, 0x3C, 0x4D],
+        // Variants, so that they are not taken for octets.
+        [0x34, 0xCD, 0xB2, 0xA1],
+        [0xA1, 0xB2, 0xCD, 0x34],
         [0x0A, 0x0D, 0x0D, 0x0A],
     ];
     if pcap.iter().any(|m| magic(m)) {
@@ -76,6 +82,8 @@ pub enum Captured {
     Start(Header),
     /// Octets in order.
     Octets(Vec<Octet>),
+    /// HART-IP messages that passed on a network.
+    Messages(Passing),
     /// The octets before stand alone: what follows does not continue them.
     Break,
     /// Something could not be read; reading goes on.
@@ -85,8 +93,10 @@ pub enum Captured {
 /// Something in a file that could not be read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Problem {
-    /// The line, from 1.
+    /// The line, from 1; in a capture of a network the block or packet.
     pub line: u64,
+    /// In a capture of a network, the octet of the file at which it begins, from 0.
+    pub octet: Option<u64>,
     /// What is wrong.
     pub fault: Fault,
 }
@@ -103,27 +113,47 @@ pub enum Fault {
         /// The format's version.
         version: u32,
     },
-    /// It is no line of such a file, for the reason given.
+    /// It is no line or packet of such a file, for the reason given.
     Line(String),
+    /// The capture breaks off within this block [PC-05].
+    CaptureCut,
+    /// Nothing from this block on can be read, for the reason given [PC-05].
+    Lost(String),
+    /// Something is missing in a stream of TCP.
+    Stream(String),
 }
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let line = self.line;
+        // `line 3`, or `packet or block 3, at octet 120,`.
+        let (line, octet) = (self.line, self.octet);
+        let place =
+            octet.map_or(format!("line {line}"), |o| format!("packet or block {line}, at octet {o},"));
         match &self.fault {
             Fault::Torn => write!(
                 f,
-                "line {line}, the last, is torn and was skipped: the capture was cut off while it was written"
+                "{place}, the last, is torn and was skipped: the capture was cut off while it was written"
             ),
             Fault::CutOff => write!(
                 f,
-                "line {line} is torn and was skipped: a capture was cut off while it was written, and the log was continued later"
+                "{place} is torn and was skipped: a capture was cut off while it was written, and the log was continued later"
             ),
             Fault::Newer { version } => write!(
                 f,
-                "line {line} begins a log of format {version}, which is newer than this program: skipped up to the next log in the file"
+                "{place} begins a log of format {version}, which is newer than this program: skipped up to the next log in the file"
             ),
-            Fault::Line(what) => write!(f, "line {line} was skipped: {what}"),
+            Fault::Line(what) => write!(f, "{place} was skipped: {what}"),
+            Fault::CaptureCut => write!(
+                f,
+                "the file ends within the block at octet {}: it was cut off while it was written or copied; all before it was read",
+                octet.unwrap_or(0)
+            ),
+            Fault::Lost(why) => write!(
+                f,
+                "nothing from octet {} on could be read: {why}; all before it was read",
+                octet.unwrap_or(0)
+            ),
+            Fault::Stream(what) => write!(f, "{place} in a stream of TCP {what}"),
         }
     }
 }
@@ -150,6 +180,11 @@ pub struct Reader<R> {
     ready: Option<Captured>,
     /// The records are of a newer format: what looks familiar in them may mean something else.
     newer: bool,
+    /// Of a capture of a network.
+    packets: Option<Box<PacketReader>>,
+    side: (Option<Direction>, Option<Duration>),
+    /// Whether the times mean something: a header or a packet had some.
+    timed: bool,
 }
 
 impl<R: BufRead> Reader<R> {
@@ -160,7 +195,34 @@ impl<R: BufRead> Reader<R> {
     pub fn new(mut input: R) -> io::Result<Self> {
         let start = input.fill_buf()?;
         let kind = recognise(&start[..start.len().min(LOOK)]);
-        Ok(Reader { input, kind, line: Vec::new(), number: 0, at: Instant::ZERO, ready: None, newer: false })
+        let packets = (kind == ContentKind::PacketCapture).then(Box::default);
+        Ok(Reader {
+            input,
+            kind,
+            line: Vec::new(),
+            number: 0,
+            at: Instant::ZERO,
+            ready: None,
+            newer: false,
+            packets,
+            side: (None, None),
+            timed: kind == ContentKind::Log,
+        })
+    }
+
+    /// What is known of packets, where the input is a capture of a network.
+    pub fn packets(&self) -> Option<&PacketReader> {
+        self.packets.as_deref()
+    }
+
+    /// Whether the times of what was read last mean something.
+    pub fn is_timed(&self) -> bool {
+        self.timed
+    }
+
+    /// Direction of the octets that were read last, and the idle time before them, where a log says so.
+    pub fn side(&self) -> (Option<Direction>, Option<Duration>) {
+        self.packets.as_ref().map_or(self.side, |p| p.side())
     }
 
     /// Where it reads from.
@@ -168,9 +230,9 @@ impl<R: BufRead> Reader<R> {
         &self.input
     }
 
-    /// The line that was read last, from 1; 0 where the input has no lines.
+    /// The line that was read last, from 1, or the block of a capture of a network; 0 where the input has neither.
     pub fn line(&self) -> u64 {
-        self.number
+        self.packets.as_ref().map_or(self.number, |p| p.block())
     }
 
     /// What the input holds.
@@ -193,8 +255,16 @@ impl<R: BufRead> Reader<R> {
         match self.kind {
             ContentKind::Log => self.next_log(),
             ContentKind::Hex => self.next_hex(),
+            ContentKind::PacketCapture => self.next_packet(),
             _ => self.next_octets(),
         }
+    }
+
+    fn next_packet(&mut self) -> io::Result<Option<Captured>> {
+        let Some(packets) = &mut self.packets else { return Ok(None) };
+        let next = packets.next(&mut self.input)?;
+        self.timed |= matches!(next, Some(Captured::Start(_) | Captured::Messages(_)));
+        Ok(next)
     }
 
     fn next_log(&mut self) -> io::Result<Option<Captured>> {
@@ -217,7 +287,10 @@ impl<R: BufRead> Reader<R> {
                         Fault::Newer { version }
                     }
                     _ if self.newer => continue,
-                    Ok(LogLine::Record(Record { octets, .. })) => return Ok(Some(Captured::Octets(octets))),
+                    Ok(LogLine::Record(Record { octets, direction, gap_before })) => {
+                        self.side = (direction, gap_before);
+                        return Ok(Some(Captured::Octets(octets)));
+                    }
                     Err(_) if !whole => Fault::Torn,
                     Err(LineError::CutOff) => Fault::CutOff,
                     Err(e) => Fault::Line(e.to_string()),
@@ -226,7 +299,7 @@ impl<R: BufRead> Reader<R> {
                 Err(_) if !whole => Fault::Torn,
                 Err(e) => Fault::Line(format!("it is no text: {e}")),
             };
-            return Ok(Some(Captured::Problem(Problem { line: self.number, fault })));
+            return Ok(Some(Captured::Problem(Problem { line: self.number, octet: None, fault })));
         }
     }
 
@@ -249,6 +322,7 @@ impl<R: BufRead> Reader<R> {
                 Err(e) => {
                     return Ok(Some(Captured::Problem(Problem {
                         line: self.number,
+                        octet: None,
                         fault: Fault::Line(e.to_string()),
                     })));
                 }
@@ -316,7 +390,7 @@ impl<R: BufRead> Reader<R> {
     fn too_long(&self) -> Captured {
         let what =
             format!("it is longer than {} KiB; break it into lines of one frame each", LONGEST_LINE >> 10);
-        Captured::Problem(Problem { line: self.number, fault: Fault::Line(what) })
+        Captured::Problem(Problem { line: self.number, octet: None, fault: Fault::Line(what) })
     }
 }
 
@@ -380,7 +454,7 @@ mod tests {
             "{{\"looprig_log\":9}}\n{{\"t\":1,\"o\":\"FF\"}}\nrubbish\n{known}\n{{\"t\":1,\"o\":\"FF\"}}\n"
         );
         let got = read_all(log.as_bytes());
-        let newer = Problem { line: 1, fault: Fault::Newer { version: 9 } };
+        let newer = Problem { line: 1, octet: None, fault: Fault::Newer { version: 9 } };
         assert_eq!(got[0], Captured::Problem(newer));
         assert!(matches!(got[1], Captured::Start(_)));
         assert!(matches!(got[2], Captured::Octets(_)));

@@ -311,7 +311,7 @@ mod tests {
                 Captured::Start(_) => headers += 1,
                 Captured::Octets(o) => values.extend(o.iter().map(|o| o.value)),
                 Captured::Problem(p) => faults.push(p.fault),
-                Captured::Break => {}
+                Captured::Break | Captured::Messages(_) => {}
             }
         }
         (values, headers, faults)

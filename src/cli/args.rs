@@ -7,6 +7,7 @@ use super::mock_args::{HostCheckArgs, MockArgs};
 use super::settings_args::SettingsArgs;
 use super::valve_args::ValveArgs;
 use super::wave_args::WaveArgs;
+use super::wave_args::above_zero;
 use crate::app::command::Revision;
 use crate::capture::Rotation;
 use crate::frame::Master;
@@ -60,7 +61,7 @@ pub enum Command {
     ///
     /// What changes the device needs --write, what may move the valve --move.
     Ask(AskArgs),
-    /// Find every device on a line: asks one polling address after the other who is there.
+    /// Find every device on a line: asks one polling address after the other who is there, and a gateway who is behind it.
     Scan(ScanArgs),
     /// Judge a device by the protocol: sends right and wrong requests and tells what it does against which requirement.
     ///
@@ -68,9 +69,10 @@ pub enum Command {
     Conform(ConformArgs),
     /// Save, compare and restore what a device is set to.
     Settings(SettingsArgs),
-    /// Decode a log, hex text, bare octets or a recording; what a file holds is told by its content.
+    /// Decode a log, hex text, bare octets, a packet capture or a recording; what a file holds is told by its content.
     ///
-    /// A recording is a WAV file of the tones on the loop, or a table of time and volts as oscilloscopes export it.
+    /// A packet capture is pcap or pcapng with HART-IP in it, or what looprig wrote as such. A recording is a WAV file of the
+    /// tones on the loop, or a table of time and volts as oscilloscopes export it.
     Decode(DecodeArgs),
     /// Say what a host did wrong, from a log: findings with their octets and requirements, and what the log cannot tell.
     ///
@@ -94,6 +96,11 @@ pub enum Command {
     /// or sent, and no real valve moves. Shows true travel beside what the sensor makes of it. Exit code 1: the valve did
     /// not get where it was to go.
     Valve(ValveArgs),
+    /// Print a checklist for service work, with cautions, filled in from a device and its tests.
+    ///
+    /// Mounting, wiring, air, first start, calibration, exchange of the output stage, return to service. Reads a device only if a
+    /// line is given, and writes nothing to it. Exit code 1: nobody answered on the line; the sheet is printed all the same.
+    Worksheet(super::worksheet::WorksheetArgs),
     /// Make the tones of a log as sound, or report on the signal in a recording.
     ///
     /// Nothing is opened or sent on a line: a recorder, a sound card or an oscilloscope made the recording, or one is made as a file.
@@ -171,6 +178,9 @@ macro_rules! lines {
                         slowed down; one for whom 64 KiB wait is disconnected.
   hart-ip:HOST[:PORT]   a HART-IP server, UDP; port 5094 unless told. Whole messages of version 1,
                         without security; the session is kept and, when it is lost, opened anew
+                        (by UDP a request is repeated every 2 s, for 10 s; in a new session what changes
+                        something is not sent again, and you are told). A device behind a gateway is
+                        named by its tag or unique address, which scan lists
   hart-ip+tcp:HOST[:PORT]  the same by TCP. ?session=primary behind either asks for the session of a
                         primary master, which some servers alone give; secondary unless told
   IPv6 addresses stand in brackets: tcp:[::1]:5500. A peer that vanishes without a word is
@@ -201,7 +211,10 @@ While it runs:
   SIGUSR1                   tell how it stands, as --stats does (Unix only)
 A record is handed to the system before the next one begins: whatever ends the program, the log
 holds every one before. A loss of power can take those of the last 5 seconds. A log that cannot
-be written any more ends it, with exit code 2."
+be written any more ends it, with exit code 2.
+Before a recorder, sound card or oscilloscope is clipped on a loop for wav: permit and bypass first.
+One that is earthed by its mains plug can short the loop, and the valve goes to its fail position
+(common practice, no source): take one on batteries, or a differential probe."
 );
 
 pub(super) const LINES_AND_TO_CONFORM: &str = lines!(
@@ -246,6 +259,10 @@ pub struct ListenArgs {
     /// loop.2026-11-25.log. `looprig decode` reads them one after the other.
     #[arg(long, value_name = "SIZE|day|hour", value_parser = Rotation::parse, requires = "log")]
     pub rotate: Option<Rotation>,
+    /// Write what is heard as a packet capture as well, pcapng, reception by reception, so that a network analyser that
+    /// knows HART-IP can follow. A file that exists is left alone; a named pipe is written to.
+    #[arg(long, value_name = "FILE.pcapng")]
+    pub pcap: Option<PathBuf>,
     /// Tell every so many seconds how it stands: frames, damaged ones, bus load, answers of each device.
     #[arg(long, allow_negative_numbers = true, value_name = "SECONDS", value_parser = period)]
     pub stats: Option<f64>,
@@ -316,8 +333,22 @@ pub struct ScanArgs {
     pub log: Option<PathBuf>,
 }
 
+const DECODE: &str = "Examples:
+  looprig decode loop.log --summary                           counts alone
+  looprig decode gateway.pcapng                               the HART-IP messages of a capture, UDP and TCP
+  looprig decode loop.log --format pcapng --out loop.pcapng   for a network analyser that knows HART-IP
+Packets of a wire get addresses that are made up, 192.0.2.1 and 192.0.2.2 for the masters, 192.0.2.100 for the
+devices. What is no whole frame is in blocks of local use: looprig reads the file as it reads the log.";
+/// What whoever connects a recorder has to know.
+pub const CLIPPED_ON: &str = "\
+Before a recorder, sound card or oscilloscope is clipped on a loop: permit and bypass first, local
+rules and whoever is licensed decide, in hazardous areas above all. One that is earthed by its
+mains plug can short the loop, and the valve goes to its fail position (common practice, no
+source): take one on batteries, or a differential probe.";
+
 /// `decode`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = DECODE)]
 pub struct DecodeArgs {
     /// Files to read; `-` is standard input.
     #[arg(required = true, value_name = "FILE")]
@@ -331,9 +362,21 @@ pub struct DecodeArgs {
     /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
+    /// With --format pcapng: the file to write, `-` is standard output.
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Overwrite that file if it exists.
+    #[arg(long, requires = "out")]
+    pub force: bool,
     /// Of a recording with several channels, the one to read.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64), value_name = "N")]
     pub channel: u16,
+    /// Volts that full scale of a sound file stands for, or one unit of a table that is not in volts: weak frames are told then.
+    #[arg(long, value_parser = above_zero, value_name = "V")]
+    pub full_scale: Option<f64>,
+    /// Samples a second of a table without times, or whose times have too few digits.
+    #[arg(long, value_parser = above_zero, value_name = "HZ")]
+    pub rate: Option<f64>,
 }
 
 /// `wiring`.
@@ -431,6 +474,8 @@ pub enum FormatArg {
     Json,
     /// One value a line.
     Csv,
+    /// A capture of a network; of `decode` alone.
+    Pcapng,
 }
 
 impl From<FormatArg> for Format {
@@ -439,6 +484,8 @@ impl From<FormatArg> for Format {
             FormatArg::Text => Format::Text,
             FormatArg::Json => Format::Json,
             FormatArg::Csv => Format::Csv,
+            // It goes into a file; what is told besides is for people.
+            FormatArg::Pcapng => Format::Text,
         }
     }
 }

@@ -49,6 +49,14 @@ pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
     let to = args.to.clone().unwrap_or(To::Polling(PollingAddress::default()));
     let results = with_progress(&suite, &mut line, &to, out.quiet)?;
     report::write(&results, out.options, out.text());
+    // Octet 21 of its identity is the profile [CM-000] [TB-06].
+    if results.device.identity.get(21) == Some(&132) {
+        out.flush()?;
+        say(
+            "  this was a gateway, which has no variables of its own: name a device behind it, by its tag or unique address \
+             (`looprig scan LINE` lists them)",
+        );
+    }
     write_files(args, &results, out)?;
     Ok(match results.exit_code() {
         0 => Ended::Fine,
@@ -88,7 +96,7 @@ fn matrix(args: &ConformArgs, cases: Vec<Case>, out: &mut Output) -> Result<Ende
     });
     progress.finish_and_clear();
     fault_matrix::write(&matrix, &reasons, out.options.format, out.text());
-    Ok(if matrix.passed() { Ended::Fine } else { Ended::Failed })
+    Ok(if matrix.complaints(&reasons).is_empty() { Ended::Fine } else { Ended::Failed })
 }
 
 /// A bar that is hidden by itself where nobody watches.
@@ -122,7 +130,8 @@ fn refuse_existing(args: &ConformArgs) -> Result<(), Failure> {
 }
 
 fn write_files(args: &ConformArgs, results: &Results, out: &mut Output) -> Result<(), Failure> {
-    let about = About { made: utc_now_second(), log: args.log.as_ref().map(|p| p.display().to_string()) };
+    let log = args.log.as_ref().map(|p| p.display().to_string());
+    let about = About { made: utc_now_second(), log, host: host_name() };
     // What was found out is told also where a file cannot be written, and so is the other file.
     out.flush()?;
     let mut written = Ok(());
@@ -138,6 +147,14 @@ fn write_files(args: &ConformArgs, results: &Results, out: &mut Output) -> Resul
     }
     out.flush()?;
     written
+}
+
+/// The computer's name: where the system keeps it as a file, else as programs are told.
+fn host_name() -> Option<String> {
+    let of_file = std::fs::read_to_string("/proc/sys/kernel/hostname").ok();
+    let of_variable = |name| std::env::var(name).ok();
+    let name = of_file.or_else(|| of_variable("HOSTNAME")).or_else(|| of_variable("COMPUTERNAME"))?;
+    Some(name.trim().to_owned()).filter(|n| !n.is_empty())
 }
 
 fn read_known(path: &Path) -> Result<Vec<Known>, Failure> {

@@ -32,8 +32,8 @@ pub struct ConformArgs {
     /// Count inconclusive cases and advice as fails.
     #[arg(long)]
     pub strict: bool,
-    /// Known deviations (TOML): fails that are accepted, each `[[known]]` with `case` and `reason`. One whose case passes
-    /// fails the run.
+    /// Known deviations (TOML): fails that are accepted, each `[[known]]` with `case` and `reason`, and, if only that is
+    /// accepted, `observed` as a report has it, `*` for any letters. One whose case passes, or fails otherwise, fails the run.
     #[arg(long, value_name = "FILE")]
     pub known: Option<PathBuf>,
     /// Run the cases on mocks that have each one known fault, and print what fails on which, faults that nothing finds and

@@ -2,6 +2,7 @@
 
 use super::args::DecodeArgs;
 use super::output::{Ended, Failure, Output, tell};
+use super::packets::unread_rest;
 use super::recording::{is_recording, read_recording};
 use super::rules::Rules;
 use crate::app::command::Catalogue;
@@ -13,10 +14,11 @@ use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::SampledLine;
 use crate::report::summary::Summary;
 use crate::report::text::{plural, write_wrapped};
+use crate::report::wave::write_remark;
 use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
-use crate::wave::{Heard, RecordingOptions};
+use crate::wave::{Heard, RecordingOptions, Remarks};
 use core::fmt::Write;
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, Read};
@@ -24,6 +26,10 @@ use std::path::Path;
 
 /// Reads every file that can be read; the others are told and make the exit code 2.
 pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
+    if args.out.is_some() {
+        let next = "add --format pcapng, or send standard output into the file";
+        return Err(Failure::new("reading the arguments", "--out is for --format pcapng", next));
+    }
     let mut chain = Chain::new(args, args.described.load()?);
     let mut ended = Ended::Fine;
     let format = out.options.format;
@@ -91,18 +97,14 @@ pub(super) fn file_name(path: &Path) -> String {
 /// # Errors
 /// It does not.
 pub(super) fn is_readable(kind: ContentKind, name: &str) -> Result<(), Failure> {
-    let (wrong, next) = match kind {
-        ContentKind::PacketCapture => (
-            "it is a packet capture, which this version does not read",
-            "extract the octets as hex text, one frame a line, and decode that",
-        ),
-        ContentKind::Sound => (
-            "it is a sound file, which this version does not read",
-            "log the octets through a modem with `looprig listen`",
-        ),
-        ContentKind::Log | ContentKind::Hex | ContentKind::Octets => return Ok(()),
-    };
-    Err(Failure::new(format!("reading {name}"), wrong, next))
+    match kind {
+        ContentKind::Sound => Err(Failure::new(
+            format!("reading {name}"),
+            "it is a sound file, and a log or hex text is wanted here",
+            "make a log of it: looprig listen wav:FILE --log FILE.log",
+        )),
+        ContentKind::PacketCapture | ContentKind::Log | ContentKind::Hex | ContentKind::Octets => Ok(()),
+    }
 }
 
 /// A log that only a newer version reads.
@@ -133,16 +135,15 @@ fn one_file(
     let mut reader = Reader::new(input).map_err(reading)?;
     is_readable(reader.kind(), &name)?;
     // A log may continue that of the file before: its first line tells.
-    let is_log = reader.kind() == ContentKind::Log;
-    let (mut octets_read, mut problems, mut newer) = (0usize, 0usize, None);
-    let mut begun = false;
+    let (mut octets_read, mut problems, mut lost) = (0usize, 0usize, None);
+    let (mut begun, mut messages_begun) = (false, false);
     while let Some(captured) = reader.next().map_err(reading)? {
         let continued = matches!(&captured, Captured::Start(h) if chain.is_continued_by(h));
         if !continued && (!begun || matches!(captured, Captured::Start(_))) {
             chain.break_off(out)?;
         }
         begun = true;
-        out.options.times = is_log;
+        out.options.times = reader.is_timed();
         match captured {
             Captured::Start(h) => {
                 if !continued {
@@ -166,11 +167,25 @@ fn one_file(
                 chain.annotator.push(&octets);
             }
             Captured::Break => chain.annotator.push_break(),
+            Captured::Messages(passing) => {
+                octets_read += passing.octets.len();
+                if !messages_begun {
+                    chain.begin_messages();
+                    let zero = reader.packets().and_then(|p| p.zero_ns());
+                    if out.options.format == Format::Text && !args.summary && !out.quiet {
+                        write_wrapped(&captured_packets(zero), 2, out.text());
+                    }
+                    messages_begun = true;
+                }
+                chain.messages.push(passing.at, passing.flow, &passing.octets);
+            }
             Captured::Problem(p) => {
                 problems += 1;
                 chain.summary.problem();
-                if let Fault::Newer { version } = p.fault {
-                    newer = Some(version);
+                match p.fault {
+                    Fault::Newer { version } => lost = Some(newer_log(format!("reading {name}"), version)),
+                    Fault::Lost(_) => lost = Some(unread_rest(&name)),
+                    _ => {}
                 }
                 if problems <= 20 {
                     tell(&format!("reading {name}: {p}"));
@@ -183,12 +198,17 @@ fn one_file(
         }
     }
     if problems > 20 {
-        let more = plural(problems - 20, "more line");
+        let thing = if reader.packets().is_some() { "more thing" } else { "more line" };
+        let more = plural(problems - 20, thing);
         tell(&format!("reading {name}: skipped {more} that could not be read"));
     }
     let doing = format!("reading {name}");
-    if let Some(version) = newer {
-        return Err(newer_log(doing, version));
+    if let Some(lost) = lost {
+        return Err(lost);
+    }
+    if let (Some(others @ 1..), false) = (reader.packets().map(|p| p.others()), out.quiet) {
+        let packets = plural(others as usize, "packet");
+        tell(&format!("reading {name}: passed over {packets} without HART-IP"));
     }
     let (wrong, next) = match (octets_read, problems, reader.kind()) {
         (1.., ..) => return Ok(()),
@@ -196,9 +216,13 @@ fn one_file(
             "nothing was heard while this log was written: it holds no octets",
             "check how the modem is connected, and log again while a host asks",
         ),
+        (0, 0, ContentKind::PacketCapture) => (
+            "no packet of it holds HART-IP messages",
+            "capture where the client or the server is, port 5094 unless it was told another one",
+        ),
         (0, problems, _) => (
             if problems > 0 { "nothing in it could be read" } else { "it holds no octets" },
-            "give a looprig log, octets as hex text such as `02 80 00 00 82`, or bare octets",
+            "give a looprig log, octets as hex text such as `02 80 00 00 82`, bare octets, or a capture with HART-IP",
         ),
     };
     Err(Failure::new(doing, wrong, next))
@@ -216,17 +240,30 @@ fn one_recording(
     chain.listen();
     out.options.times = true;
     let mut octets_read = 0;
-    let options = RecordingOptions { channel: args.channel - 1, ..RecordingOptions::default() };
-    let notes = read_recording(name, input, options, &mut |heard| {
+    let options =
+        RecordingOptions { channel: args.channel - 1, rate_hz: args.rate, full_scale_v: args.full_scale };
+    let mut remarks = Remarks::default();
+    let notes = read_recording(name, input, options, &mut |heard, volts| {
         for h in heard {
-            let Heard::Character(c) = h else { continue };
-            octets_read += 1;
-            chain.annotator.handle_timeout(c.octet.at);
-            chain.annotator.push(&[c.octet]);
+            if let Heard::Character(c) = h {
+                octets_read += 1;
+                chain.annotator.handle_timeout(c.octet.at);
+                chain.annotator.push(&[c.octet]);
+                continue;
+            }
+            remarks.take(h, volts);
+            // Behind the frames that were heard before.
+            chain.pass_on(out)?;
+            while let Some(remark) = remarks.next_before(Instant::from_nanos(u64::MAX)) {
+                if !args.summary {
+                    write_remark(&remark, out.options, out.text());
+                }
+            }
         }
         chain.pass_on(out)
     })?;
-    notes.iter().for_each(|note| tell(&format!("reading {name}: {note}")));
+    let notes = notes.into_iter().chain(remarks.sum());
+    notes.for_each(|note| tell(&format!("reading {name}: {note}")));
     chain.break_off(out)?;
     if octets_read == 0 {
         return Err(Failure::new(
@@ -245,7 +282,7 @@ fn one_recording(
 fn will_wait(reader: &Reader<Input>) -> bool {
     let here = reader.input().buffer();
     match reader.kind() {
-        ContentKind::Octets => here.is_empty(),
+        ContentKind::Octets | ContentKind::PacketCapture => here.is_empty(),
         _ => !here.contains(&b'\n'),
     }
 }
@@ -262,6 +299,13 @@ fn captured_on(h: &Header) -> String {
         h.start_utc,
         h.stamp_error().as_secs_f64() * 1e3
     )
+}
+
+/// What is known of a capture of a network, for people.
+fn captured_packets(zero_ns: Option<u64>) -> String {
+    let zero = zero_ns.and_then(|ns| jiff::Timestamp::from_nanosecond(ns.into()).ok());
+    let zero = zero.map(|t| format!("; time 0 is {t}")).unwrap_or_default();
+    format!("HART-IP messages of a network{zero}.")
 }
 
 /// From octets to what is shown; goes on from one file to the next where a log does [LG-03].
@@ -282,7 +326,7 @@ impl<'a> Chain<'a> {
         Chain {
             args,
             annotator: untimed(args, &catalogue),
-            messages: MessageAnnotator::new(args.revision).untimed().with_catalogue(catalogue.clone()),
+            messages: untimed_messages(args, &catalogue),
             catalogue,
             header: None,
             summary: Summary::default(),
@@ -300,9 +344,15 @@ impl<'a> Chain<'a> {
         self.messages.finish();
         self.pass_on(out)?;
         self.annotator = untimed(self.args, &self.catalogue);
+        self.messages = untimed_messages(self.args, &self.catalogue);
         self.rules = Rules::none();
         self.header = None;
         Ok(())
+    }
+
+    /// What follows are HART-IP messages with times of their own.
+    fn begin_messages(&mut self) {
+        self.messages = MessageAnnotator::new(self.args.revision).with_catalogue(self.catalogue.clone());
     }
 
     /// What follows was heard in samples.
@@ -369,6 +419,10 @@ impl<'a> Chain<'a> {
         }
         is
     }
+}
+
+fn untimed_messages(args: &DecodeArgs, catalogue: &Catalogue) -> MessageAnnotator {
+    MessageAnnotator::new(args.revision).untimed().with_catalogue(catalogue.clone())
 }
 
 fn untimed(args: &DecodeArgs, catalogue: &Catalogue) -> Annotator {

@@ -1,4 +1,4 @@
-//! The last step of the demo: devices behind an IP gateway, asked by HART-IP over this machine's loopback.
+//! A step of the demo: devices behind an IP gateway, asked by HART-IP over this machine's loopback.
 
 use super::ask::host_failure;
 use super::demo::Stage;

@@ -40,6 +40,81 @@ pub fn write_file(path: &Path, text: &str, force: bool, doing: &str) -> Result<(
     })
 }
 
+/// A file that grows piece by piece. One that exists is not touched, unless it is to be replaced: then it stays until the new
+/// one is whole.
+pub struct Growing {
+    to: Box<dyn Write + Send>,
+    file: Option<File>,
+    /// Where it is written, and where it is to be in the end.
+    rename: Option<(PathBuf, PathBuf)>,
+    doing: String,
+}
+
+impl Growing {
+    /// Opens or creates it; `-` is standard output. A pipe or a device is written to as it is.
+    ///
+    /// # Errors
+    /// It exists and is not to be replaced, or cannot be created.
+    pub fn create(path: &Path, force: bool, doing: &str) -> Result<Growing, Failure> {
+        let fail = |e: io::Error| failed(doing, &e);
+        let growing =
+            |to: Box<dyn Write + Send>, file, rename| Growing { to, file, rename, doing: doing.to_owned() };
+        if path == Path::new("-") {
+            return Ok(growing(Box::new(io::stdout()), None, None));
+        }
+        if is_special(path) {
+            let file = OpenOptions::new().write(true).open(path).map_err(fail)?;
+            return Ok(growing(Box::new(file), None, None));
+        }
+        let (file, rename) = if force && path.exists() {
+            let (beside, file) = beside(path).map_err(fail)?;
+            (file, Some((beside, path.to_owned())))
+        } else {
+            let file = OpenOptions::new().write(true).create_new(true).open(path);
+            let exists = |e: io::Error| {
+                if e.kind() == ErrorKind::AlreadyExists { exists(doing) } else { failed(doing, &e) }
+            };
+            (file.map_err(exists)?, None)
+        };
+        let again = file.try_clone().map_err(fail)?;
+        Ok(growing(Box::new(file), Some(again), rename))
+    }
+
+    /// Hands octets to the system, so that whoever reads the file can see them.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn write(&mut self, octets: &[u8]) -> Result<(), Failure> {
+        if octets.is_empty() {
+            return Ok(());
+        }
+        let written = self.to.write_all(octets).and_then(|()| self.to.flush());
+        written.map_err(|e| failed(&self.doing, &e))
+    }
+
+    /// Waits until it has reached the disk, and puts it in its place.
+    ///
+    /// # Errors
+    /// The disk fails.
+    pub fn finish(&mut self) -> Result<(), Failure> {
+        let synced = self.file.as_ref().map_or(Ok(()), File::sync_all);
+        let placed = synced.and_then(|()| match self.rename.take() {
+            Some((from, to)) => fs::rename(from, to),
+            None => Ok(()),
+        });
+        placed.map_err(|e| failed(&self.doing, &e))
+    }
+}
+
+impl Drop for Growing {
+    /// What was not finished replaces nothing.
+    fn drop(&mut self) {
+        if let Some((beside, _)) = &self.rename {
+            let _ = fs::remove_file(beside);
+        }
+    }
+}
+
 /// Whether it is a pipe, a device or the like, which holds nothing that could be lost.
 pub fn is_special(path: &Path) -> bool {
     fs::metadata(path).is_ok_and(|m| !m.is_file() && !m.is_dir())

@@ -3,6 +3,7 @@
 use super::decode::{file_name, is_readable, newer_log, open};
 use super::mock_args::HostCheckArgs;
 use super::output::{Ended, Failure, Output, tell};
+use super::packets::unread_rest;
 use crate::app::command::Catalogue;
 use crate::bench::{BenchPlan, LineKind, Notice};
 use crate::capture::{Annotator, Captured, Fault, Header, Reader, io_words};
@@ -85,7 +86,8 @@ impl<'a> Chain<'a> {
         };
         let mut reader = Reader::new(input).map_err(reading)?;
         is_readable(reader.kind(), name)?;
-        let (mut begun, mut problems) = (false, 0usize);
+        let (mut begun, mut problems, mut lost) = (false, 0usize, false);
+        let (mut octets_read, mut messages) = (0usize, 0usize);
         while let Some(captured) = reader.next().map_err(reading)? {
             let continued =
                 matches!((&captured, &self.header), (Captured::Start(h), Some(b)) if h.continues(b));
@@ -102,6 +104,7 @@ impl<'a> Chain<'a> {
                     self.header = Some(h);
                 }
                 Captured::Octets(octets) => {
+                    octets_read += octets.len();
                     if let Some(first) = octets.first() {
                         self.annotator.handle_timeout(first.at);
                         self.pass_on();
@@ -110,7 +113,9 @@ impl<'a> Chain<'a> {
                     self.annotator.push(&octets);
                 }
                 Captured::Break => self.annotator.push_break(),
+                Captured::Messages(_) => messages += 1,
                 Captured::Problem(p) => {
+                    lost |= matches!(p.fault, Fault::Lost(_));
                     if let Fault::Newer { version } = p.fault {
                         return Err(newer_log(doing(), version));
                     }
@@ -121,6 +126,16 @@ impl<'a> Chain<'a> {
                 }
             }
             self.pass_on();
+        }
+        if lost {
+            return Err(unread_rest(name));
+        }
+        if messages > 0 && octets_read == 0 {
+            return Err(Failure::new(
+                doing(),
+                "it holds HART-IP messages of a network, and what is judged here is the turns and octets of a wire",
+                "log on the wire with `looprig listen LINE --log FILE` or --pcap while the host asks",
+            ));
         }
         Ok(())
     }
@@ -161,15 +176,17 @@ pub struct Live {
 }
 
 impl Live {
-    /// For this bench. Its own masters are not judged where the host is the other one; on a bench with one line and
-    /// no master whoever speaks is the one host.
+    /// For this bench. Its own masters are not judged where the host is the other one; on a bench with one
+    /// pseudo-terminal and no other line and no master whoever speaks is the one host.
     pub fn new(plan: &BenchPlan, wanted: Option<Master>, stamp_error: Duration) -> Live {
         let own: Vec<Master> = plan.masters.iter().map(|m| m.config.role).collect();
         let other = match own[..] {
             [role] => Some(role.other()),
             _ => None,
         };
-        let alone = own.is_empty() && plan.lines.len() == 1;
+        // Of all lines a pseudo-terminal alone has one program at its other end: several reach a socket, and behind a
+        // serial port's modem there may be two masters.
+        let alone = own.is_empty() && matches!(&plan.lines[..], [l] if matches!(l.kind, LineKind::Pty(_)));
         let serial = |l: &LineKind| matches!(l, LineKind::Serial(..));
         let facts = LineFacts {
             pace: plan.pace,

@@ -5,6 +5,7 @@ use super::open_line::{Interrupt, OpenLine};
 use super::output::{Failure, tell};
 use crate::bench::BenchPlan;
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
+use crate::exchange::harmless;
 use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::{PortLine, SampledLine, SampledSource};
 use crate::line::{Direction, Endpoint, HartIpClient, Line, SerialOptions, Tap};
@@ -50,7 +51,8 @@ impl LineSpec {
             return Ok(LineSpec { kind, pace: Pace::Wire, serial: SerialOptions::default() });
         }
         if let Some((scheme @ ("hart-ip" | "hart-ip+tcp"), to)) = address.split_once(':') {
-            let kind = Kind::HartIp(HartIpClient::parse(scheme == "hart-ip+tcp", to, options)?);
+            let server = HartIpClient::parse(scheme == "hart-ip+tcp", to, options)?;
+            let kind = Kind::HartIp(HartIpClient { harmless: harmless(), ..server });
             return Ok(LineSpec { kind, pace: Pace::Fast, serial });
         }
         if let Some(file) = address.strip_prefix("wav:") {
@@ -95,7 +97,21 @@ impl LineSpec {
         Ok(LineSpec { kind, pace, serial })
     }
 
-    /// Opens the line.
+    /// Opens the line, or the recording, only to listen.
+    ///
+    /// # Errors
+    /// The machine's, with what to do next.
+    pub fn open_to_listen(&self) -> Result<OpenLine, Failure> {
+        match &self.kind {
+            Kind::Sampled(source) => {
+                let line = SampledLine::open(source).map_err(Failure::from)?;
+                Ok(OpenLine::Sampled(Box::new(line)))
+            }
+            _ => self.open(),
+        }
+    }
+
+    /// Opens the line. A recording is refused: nobody can be asked there, and there is no port to look at.
     ///
     /// # Errors
     /// The machine's, with what to do next.
@@ -103,8 +119,11 @@ impl LineSpec {
         let line = match &self.kind {
             Kind::Mock(mock) => return Ok(OpenLine::Mock(Box::new(MockLine::open(mock)?))),
             Kind::Sampled(source) => {
-                let line = SampledLine::open(source).map_err(Failure::from)?;
-                return Ok(OpenLine::Sampled(Box::new(line)));
+                return Err(Failure::new(
+                    format!("opening wav:{}", source.path.display()),
+                    "a recording can only be listened to: nobody answers in it, and it has no modem or port",
+                    "read it with `looprig listen`, `decode` or `wave read`; for this command name the line of a modem, such as serial:/dev/ttyUSB0",
+                ));
             }
             Kind::Serial(path) => PortLine::open_serial_with(path, self.pace, self.serial),
             Kind::Pty(link) => PortLine::open_pty(link.as_deref(), self.pace),
@@ -200,7 +219,19 @@ pub fn utc_now_second() -> String {
 /// # Errors
 /// The file cannot be used.
 pub fn open_log(path: &Path, rotation: Option<Rotation>, line: &dyn Line) -> Result<LogSeries, Failure> {
-    let header = Header::new(&line.describe(), &utc_now(), line.pace(), line.capabilities());
+    open_series(path, rotation, log_header(line))
+}
+
+/// What a log of a line that was opened just now begins with.
+pub fn log_header(line: &dyn Line) -> Header {
+    Header::new(&line.describe(), &utc_now(), line.pace(), line.capabilities())
+}
+
+/// Opens the log that has this header.
+///
+/// # Errors
+/// The file cannot be used.
+pub fn open_series(path: &Path, rotation: Option<Rotation>, header: Header) -> Result<LogSeries, Failure> {
     LogSeries::open(path, rotation, header).map_err(|e| Failure::told(e.to_string()))
 }
 

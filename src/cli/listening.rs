@@ -1,6 +1,7 @@
 //! What `looprig listen` does with a line: the record first, then what it means, text and counts.
 
 use super::output::{Ended, Failure, Output};
+use super::packets::PacketFile;
 use super::rules::Rules;
 use super::wishes::Wishes;
 use crate::app::command::{Catalogue, Revision};
@@ -9,6 +10,7 @@ use crate::frame::{Octet, ReceiverConfig};
 use crate::line::{Event, Line};
 use crate::report::statistics::Statistics;
 use crate::report::summary::Summary;
+use crate::report::wave::write_remark;
 use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
@@ -16,10 +18,12 @@ use core::time::Duration;
 use std::path::Path;
 
 /// What a listener goes by, besides the line.
-#[derive(Debug, Default)]
+#[derive(Default)]
 pub struct Terms {
     /// Where it logs.
     pub log: Option<LogSeries>,
+    /// Where it writes packets for network analysers.
+    pub packets: Option<PacketFile>,
     /// The revision by which every device is read, instead of what it says itself.
     pub revision: Option<Revision>,
     /// Commands of device types.
@@ -35,6 +39,7 @@ pub struct Listening<'a> {
     recorder: Recorder,
     annotator: Annotator,
     log: Option<LogSeries>,
+    packets: Option<PacketFile>,
     summary: Summary,
     rules: Rules,
     octets: u64,
@@ -71,6 +76,7 @@ impl<'a> Listening<'a> {
             )
             .with_catalogue(terms.catalogue),
             log: terms.log,
+            packets: terms.packets,
             summary: Summary::default(),
             rules: Rules::timed(line.pace(), line.capabilities()),
             octets: 0,
@@ -110,7 +116,11 @@ impl<'a> Listening<'a> {
                 Event::Octets(octets) => self.hear(&octets)?,
                 // Not the time it is now: octets that came since may still wait for us.
                 Event::TimeOut => self.pass_time(until.unwrap_or(Instant::ZERO))?,
-                Event::Closed if line.is_recording() => return Ok(Ended::Fine),
+                Event::Closed if line.is_recording() => {
+                    self.show()?;
+                    self.remark(line)?;
+                    return Ok(Ended::Fine);
+                }
                 Event::Closed => {
                     return Err(Failure::new(
                         format!("listening on {}", line.describe()),
@@ -122,6 +132,7 @@ impl<'a> Listening<'a> {
                 Event::Interrupted | Event::Sent { .. } | Event::NoAnswer { .. } => {}
             }
             self.show()?;
+            self.remark(line)?;
             let now = line.now();
             self.keep(now)?;
             let asked = wishes.take_statistics() | self.is_due(now);
@@ -149,6 +160,9 @@ impl<'a> Listening<'a> {
             && let Err(e) = log.sync()
         {
             recorded = Err(self.give_up_log(&e));
+        }
+        if let Some(packets) = &mut self.packets {
+            recorded = recorded.and(packets.finish());
         }
         self.summary.ends(now.before(self.pause));
         self.annotator.finish();
@@ -183,6 +197,9 @@ impl<'a> Listening<'a> {
     fn pass_time(&mut self, at: Instant) -> Result<(), Failure> {
         self.recorder.handle_timeout(at);
         self.record()?;
+        if let Some(packets) = &mut self.packets {
+            packets.handle_timeout(at)?;
+        }
         self.annotator.handle_timeout(at);
         Ok(())
     }
@@ -219,6 +236,9 @@ impl<'a> Listening<'a> {
             {
                 return Err(self.give_up_log(&e));
             }
+            if let Some(packets) = &mut self.packets {
+                packets.record(&record)?;
+            }
         }
         Ok(())
     }
@@ -249,6 +269,14 @@ impl<'a> Listening<'a> {
             write_item(&item, options, self.out.text());
         }
         if any { self.out.flush() } else { Ok(()) }
+    }
+
+    /// What is to be known of the wave.
+    fn remark(&mut self, line: &mut dyn Line) -> Result<(), Failure> {
+        let remarks = line.take_remarks();
+        let options = self.out.options;
+        remarks.iter().for_each(|r| write_remark(r, options, self.out.text()));
+        if remarks.is_empty() { Ok(()) } else { self.out.flush() }
     }
 
     /// How it stands: among the results in JSON, else beside them.

@@ -49,8 +49,11 @@ impl HostCheckArgs {
 at = \"hart-ip:\" serves HART-IP, version 1, UDP and TCP, at 127.0.0.1:5094; \"hart-ip:ADDRESS:PORT\"
 elsewhere, where whoever reaches it can change the mock: there is no security. It keeps 32 sessions
 (sessions = N, to 1024), 8 TCP connections more, messages of 4096 octets, 8 requests of a session
-and 256 of all that wait, each for 30 s at most; it closes a TCP connection for whose reader 64 KiB
-wait, or that has no session for 10 s. [gateway] makes it a gateway with all devices behind it.
+and 256 of all that wait, each for 30 s at most; it remembers 64 answers of a session for 12 s, so that
+a repeat by UDP changes nothing twice; it closes a TCP connection for whose reader 64 KiB wait, that
+takes nothing for 10 s or has no session for 10 s, within 5 s. Where nobody answers it says so with
+the frame of a communication error, 84 00, or with a NAK (nobody = \"nak\"). [gateway]
+makes it a gateway with all devices behind it.
 
 While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path
 of every line and the seed, then what happens, at the end {\"ended\":true,...} with what passed.

@@ -36,6 +36,7 @@ mod mock_valve;
 mod mock_words;
 mod open_line;
 mod output;
+mod packets;
 mod protocol_faults;
 mod recording;
 mod rules;
@@ -50,14 +51,17 @@ mod wave_args;
 mod wave_loop;
 mod wave_make;
 mod wave_read;
+mod wave_said;
 mod wiring;
 mod wishes;
+mod worksheet;
 
 pub use args::Args;
 pub use listening::{Listening, Terms};
 pub use output::{Ended, Failure, Output};
 pub use wishes::Wishes;
 
+use args::FormatArg;
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{CommandFactory, Parser};
 use output::tell;
@@ -83,6 +87,9 @@ pub fn run() -> ExitCode {
     };
     let mut output = Output::new(&args);
     let ended = match &args.command {
+        command if args.format == FormatArg::Pcapng && !matches!(command, args::Command::Decode(_)) => {
+            Err(packets::not_here())
+        }
         #[cfg(unix)]
         args::Command::Demo(a) => demo::run(a, &mut output),
         #[cfg(not(unix))]
@@ -94,6 +101,7 @@ pub fn run() -> ExitCode {
         args::Command::Listen(a) => listen::run(a, &mut output),
         args::Command::Ask(a) => ask::run(a, &mut output),
         args::Command::Scan(a) => scan::run(a, &mut output),
+        args::Command::Decode(a) if args.format == FormatArg::Pcapng => packets::run(a, &mut output),
         args::Command::Decode(a) => decode::run(a, &mut output),
         args::Command::HostCheck(a) => host_check::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),
@@ -102,6 +110,7 @@ pub fn run() -> ExitCode {
         args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Valve(a) => valve::run(a, &mut output),
+        args::Command::Worksheet(a) => worksheet::run(a, &mut output),
         args::Command::Wave(a) => wave::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),
     };

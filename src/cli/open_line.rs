@@ -5,6 +5,7 @@ use crate::frame::{Capabilities, RawFrame};
 use crate::line::io::{InterruptHandle, PortLine, SampledLine};
 use crate::line::{Error, Event, Line, PortStatus, SendsFaults};
 use crate::time::{Instant, Pace};
+use crate::wave::Remark;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -78,6 +79,9 @@ impl Line for OpenLine {
     }
     fn is_recording(&self) -> bool {
         self.line().is_recording()
+    }
+    fn take_remarks(&mut self) -> Vec<Remark> {
+        self.line_mut().take_remarks()
     }
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         self.line_mut().send(octets)

@@ -7,7 +7,7 @@ use super::output::{Ended, Failure, Output, tell};
 use crate::app::command::{Catalogue, Revision};
 use crate::exchange::{Exchange, type_key};
 use crate::frame::{PollingAddress, Target, UniqueAddress};
-use crate::host::{Device, Host, HostError};
+use crate::host::{Device, Host, HostError, To};
 use crate::line::Line;
 use crate::link::MasterConfig;
 use crate::report::Format;
@@ -67,10 +67,15 @@ pub fn run(args: &ScanArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     if out.options.format == Format::Text && !out.quiet {
         let q = *host.quality();
+        let behind = table.rows.iter().filter(|r| r[0].starts_with("behind")).count();
+        let of_those = match behind {
+            0 => String::new(),
+            n => format!(", and {} behind a gateway", plural(n, "device")),
+        };
         let _ = writeln!(
             out.text(),
-            "{} at polling addresses {} to {}; {}, {}, {}.",
-            plural(found, "device"),
+            "{} at polling addresses {} to {}{of_those}; {}, {}, {}.",
+            plural(found - behind, "device"),
             args.range.0,
             args.range.1,
             plural(q.requests as usize, "request"),
@@ -95,8 +100,13 @@ fn name_types(table: &mut Table, catalogue: &Catalogue) {
     }
 }
 
-/// Polls every address of the range and reads who answers. What was found before an error is kept.
-/// Also tells the addresses where something answered, but never whole.
+/// Profile of a gateway [TB-06].
+const GATEWAY: u32 = 132;
+/// Most devices behind one gateway that are asked for.
+const MOST_BEHIND: u32 = 1000;
+
+/// Polls every address of the range and reads who answers, and of a gateway who is behind it [IP-16]. What was found before an
+/// error is kept. Also tells the addresses where something answered, but never whole.
 pub fn scan<L: Line>(
     host: &mut Host<L>,
     range: (u8, u8),
@@ -119,7 +129,14 @@ pub fn scan<L: Line>(
         progress(address);
         let Some(polling) = PollingAddress::new(address) else { break };
         let result = host.poll(polling, retries).and_then(|(exchange, device)| match device {
-            Some(device) => row(host, address, &exchange, &device).map(|r| table.row(r)),
+            Some(device) => {
+                let of_it = row(host, address.to_string(), &exchange, &device)?;
+                table.row(of_it);
+                match exchange.number("device_profile") {
+                    Some(GATEWAY) => behind(host, address, &device, &mut table),
+                    _ => Ok(()),
+                }
+            }
             None => {
                 if exchange.transaction.outcome == Outcome::Garbled {
                     garbled.push(address);
@@ -134,9 +151,49 @@ pub fn scan<L: Line>(
     (table, garbled, Ok(()))
 }
 
-fn row<L: Line>(
+/// The devices behind a gateway: command 74 tells how many it has found, itself among them, 84 who each of them is. What 84
+/// does not tell is asked of the device itself; one that does not answer has its row all the same.
+fn behind<L: Line>(
     host: &mut Host<L>,
     address: u8,
+    gateway: &Device,
+    table: &mut Table,
+) -> Result<(), HostError> {
+    let counted = host.ask(gateway, 74, &[])?;
+    let Some(found) = counted.number("devices_detected") else { return Ok(()) };
+    for index in 1..found.min(MOST_BEHIND + 1) {
+        let known = host.ask(gateway, 84, &[("index".to_owned(), index.to_string())])?;
+        let number = |name| known.number(name);
+        let (Some(device_type), Some(id)) = (number("expanded_device_type"), number("device_id")) else {
+            continue;
+        };
+        let [_, _, high, low] = device_type.to_be_bytes();
+        let [_, id @ ..] = id.to_be_bytes();
+        let unique = UniqueAddress::new([high, low], id);
+        let place = format!("behind {address}");
+        if let (identity, Some(device)) = host.find(&To::Unique(unique))? {
+            let of_it = row(host, place, &identity, &device)?;
+            table.row(of_it);
+            continue;
+        }
+        let cell = |name| known.value(name).map_or(String::new(), |v| v.cell());
+        table.row(vec![
+            place,
+            unique.to_string(),
+            String::new(),
+            cell("long_tag"),
+            cell("universal_revision"),
+            format!("{device_type:04X}"),
+            cell("device_revision"),
+            "known to the gateway, does not answer".to_owned(),
+        ]);
+    }
+    Ok(())
+}
+
+fn row<L: Line>(
+    host: &mut Host<L>,
+    place: String,
     identity: &Exchange,
     device: &Device,
 ) -> Result<Vec<String>, HostError> {
@@ -157,7 +214,7 @@ fn row<L: Line>(
     let mut reports = String::new();
     tag.write_device_status(&mut reports);
     Ok(vec![
-        address.to_string(),
+        place,
         device.unique.to_string(),
         text(&tag, "tag"),
         long_tag,

@@ -2,7 +2,7 @@
 
 use super::args::HostArgs;
 use super::ask::{host_failure, master_config, silence_advice};
-use super::describing::with_line;
+use super::describing::{DescriptionArgs, with_line};
 use super::files::{exists, write_file};
 use super::lines::{LineSpec, end_on_signal, quoted, utc_now_words, with_log};
 use super::output::{Ended, Failure, Output, tell};
@@ -25,7 +25,7 @@ use std::path::{Path, PathBuf};
 mod files;
 mod restore;
 
-use files::read_file;
+pub use files::read_file;
 
 /// Runs it.
 pub fn run(args: &SettingsArgs, out: &mut Output) -> Result<Ended, Failure> {
@@ -48,6 +48,22 @@ fn to_and_file(words: &[String], doing: &str) -> Result<(To, PathBuf), Failure> 
 fn whom(text: &str, doing: &str) -> Result<To, Failure> {
     let next = "`looprig scan LINE` shows who is there; the order is LINE TO FILE";
     To::parse(text).map_err(|wrong| Failure::new(doing, wrong, next))
+}
+
+/// Reads the settings of a device; `None` when nobody answers, which is told.
+pub fn read_now(
+    line: &LineSpec,
+    to: Option<&str>,
+    described: &DescriptionArgs,
+    host: &HostArgs,
+    doing: &str,
+    quiet: bool,
+) -> Result<Option<Settings>, Failure> {
+    let to = to.map_or(Ok(To::Polling(PollingAddress::default())), |to| whom(to, doing))?;
+    let Some(mut bench) = find(line, &to, described.load()?, host, doing)? else { return Ok(None) };
+    let settings = bench.read(doing, quiet)?;
+    tell_not_whole(&settings, doing);
+    Ok(Some(settings))
 }
 
 /// A device on a line that is open.

@@ -92,6 +92,9 @@ pub struct MakeArgs {
     /// Carrier after the last, bits.
     #[arg(long, default_value_t = 3.0, value_parser = bits, value_name = "BITS")]
     pub tail: f64,
+    /// Shorten every silence between two transmissions to this many seconds; without it, one of more than 60 s is refused.
+    #[arg(long, value_parser = pause, value_name = "S")]
+    pub longest_pause: Option<f64>,
     /// Seed of the noise.
     #[arg(long, default_value_t = 0, value_name = "N")]
     pub seed: u64,
@@ -99,6 +102,7 @@ pub struct MakeArgs {
 
 /// `wave read`.
 #[derive(Debug, Args)]
+#[command(after_help = super::args::CLIPPED_ON)]
 pub struct ReadArgs {
     /// A WAV file, or a table of time and volts; `-` is standard input.
     #[arg(value_name = "FILE")]
@@ -109,7 +113,7 @@ pub struct ReadArgs {
     /// Volts that full scale of a sound file stands for, or one unit of a table that is not in volts.
     #[arg(long, value_parser = above_zero, value_name = "V")]
     pub full_scale: Option<f64>,
-    /// Samples a second of a table without times.
+    /// Samples a second of a table without times, or whose times have too few digits.
     #[arg(long, value_parser = above_zero, value_name = "HZ")]
     pub rate: Option<f64>,
     /// Draw the eye of the bits into this file (SVG).
@@ -127,7 +131,11 @@ fn number(text: &str) -> Result<f64, String> {
     text.parse().ok().filter(|x: &f64| x.is_finite()).ok_or_else(|| format!("\"{text}\" is no number"))
 }
 
-fn above_zero(text: &str) -> Result<f64, String> {
+/// A number above 0.
+///
+/// # Errors
+/// It is none.
+pub fn above_zero(text: &str) -> Result<f64, String> {
     let x = number(text)?;
     if x > 0.0 { Ok(x) } else { Err(format!("{x} is not above 0")) }
 }
@@ -135,6 +143,11 @@ fn above_zero(text: &str) -> Result<f64, String> {
 fn not_below_zero(text: &str) -> Result<f64, String> {
     let x = number(text)?;
     if x >= 0.0 { Ok(x) } else { Err(format!("{x} is below 0")) }
+}
+
+fn pause(text: &str) -> Result<f64, String> {
+    let x = number(text)?;
+    if (0.0..=86_400.0).contains(&x) { Ok(x) } else { Err(format!("{x} s: give 0 to 86400")) }
 }
 
 fn bits(text: &str) -> Result<f64, String> {

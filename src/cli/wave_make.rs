@@ -1,46 +1,66 @@
 //! `looprig wave make`: octets to a WAV file, through a loop if wanted.
 
 use super::files::{exists, is_special};
-use super::output::{Ended, Failure, Output, tell};
+use super::output::{Ended, Failure, Output, say, tell};
 use super::wave_args::{BitsArg, MakeArgs};
 use super::wave_loop::Path as LoopPath;
-use crate::capture::{Captured, Reader, io_words};
-use crate::frame::{Octet, RawFrame, RawOctet, StampUnit};
+use super::wave_said::{EDGE, SaidItem, Source, Who, ends};
+use crate::capture::io_words;
 use crate::report::Format;
 use crate::report::text::plural;
-use crate::time::{BitTimes, Instant, Pace};
+use crate::time::Instant;
 use crate::wave::wav::{SampleFormat, WavSpec};
 use crate::wave::{Fir, Modulator, Talker, Transmission};
 use crate::wiring::Noise;
 use core::f64::consts::PI;
 use core::fmt::Write as _;
 use core::time::Duration;
+use std::collections::BTreeMap;
 use std::fs::File;
-use std::io::{self, BufReader, BufWriter, Read, Write};
+use std::io::{self, BufWriter, Write};
 use std::path::Path;
 
-/// Pause between frames without times: more than a master waits between two of its own.
-const PAUSE: Duration = Duration::from_millis(75);
-/// Silence before the first and after the last carrier.
-const EDGE: Duration = Duration::from_millis(50);
 /// Samples made at once.
 const BLOCK: usize = 4096;
+/// Bytes of samples that a WAV file can hold, less than the 4 GiB that its header can count.
+const MOST_BYTES: u64 = 4_000_000_000;
+/// From so many on the size is told before it is written.
+const TOLD_BYTES: u64 = 10_000_000;
 
-/// Who said something, as far as the wave differs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Who {
-    /// A master.
-    Master,
-    /// A device.
-    Device,
+/// What a file holds in all, from reading it once.
+struct Totals {
+    /// How many transmissions of how many characters each kind of talker makes.
+    lengths: BTreeMap<(Who, u32), u64>,
+    end: Instant,
+}
+
+impl Totals {
+    fn of(said: impl Iterator<Item = SaidItem>) -> Result<Totals, Failure> {
+        let mut totals = Totals { lengths: BTreeMap::new(), end: Instant::ZERO };
+        for item in said {
+            let (who, t) = item?;
+            *totals.lengths.entry((who, t.frame.octets.len() as u32)).or_default() += 1;
+            totals.end = totals.end.max(ends(&t));
+        }
+        Ok(totals)
+    }
+
+    fn count(&self) -> usize {
+        self.lengths.values().sum::<u64>() as usize
+    }
 }
 
 /// Makes the file.
 pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
     let bits = |n: f64| Duration::from_secs_f64(n / 1200.0);
     let usual = Talker { lead: bits(args.lead), tail: bits(args.tail), ..Talker::of(1.0) };
-    let said = read(&args.input, usual)?;
-    if said.is_empty() {
+    let source = Source::open(&args.input)?;
+    let longest = args.longest_pause.map(Duration::from_secs_f64);
+    let mut first = source.said(usual, longest)?;
+    let totals = Totals::of(&mut first)?;
+    first.tell_notes();
+    drop(first);
+    if totals.count() == 0 {
         let next = "give a looprig log, or octets as hex text such as `FF FF FF FF FF 02 80 00 00 82`";
         return Err(Failure::new(format!("reading {}", args.input.display()), "it holds no octets", next));
     }
@@ -58,7 +78,8 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
         ..usual
     };
     let noise = args.noise.map(Noise::in_usual_band).or(path.as_ref().and_then(LoopPath::noise));
-    let mut mixer = Mixer::new(&said, talker, path.as_ref(), noise, rate_hz, args.seed)?;
+    let said = source.said(usual, longest)?;
+    let mut mixer = Mixer::new(Box::new(said), totals.end, talker, path.as_ref(), noise, rate_hz, args.seed)?;
     let samples = mixer.left;
     let format = match args.bits {
         BitsArg::B8 => SampleFormat::U8,
@@ -68,6 +89,7 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
         BitsArg::Float => SampleFormat::F32,
     };
     let spec = WavSpec { rate_hz: args.rate, channels: 1, format };
+    say_size(samples, spec, out.quiet)?;
     let to_stdout = args.out == Path::new("-");
     let doing = format!("writing {}", args.out.display());
     if !to_stdout && !args.force && args.out.exists() && !is_special(&args.out) {
@@ -81,7 +103,7 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
     });
     file.write_all(&spec.header(Some(samples))).map_err(|e| failed(&e))?;
     let (mut bytes, mut clipped, mut part) = (Vec::new(), 0u64, Vec::new());
-    while mixer.next(&mut part) {
+    while mixer.next(&mut part)? {
         for s in &mut part {
             *s /= args.full_scale as f32;
             clipped += u64::from(s.abs() > 1.0);
@@ -99,27 +121,46 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
         ));
     }
     if !to_stdout {
-        told(args, &said, samples as f64 / rate_hz, path.as_ref(), noise, out);
+        told(args, &totals, samples as f64 / rate_hz, path.as_ref(), noise, out);
     }
     Ok(Ended::Fine)
+}
+
+/// Says how large a long file will be, before it is written.
+fn say_size(samples: u64, spec: WavSpec, quiet: bool) -> Result<(), Failure> {
+    let bytes = samples.saturating_mul(spec.format.bytes() as u64);
+    let seconds = samples as f64 / f64::from(spec.rate_hz);
+    if bytes > MOST_BYTES {
+        return Err(Failure::new(
+            "making the wave",
+            format!(
+                "{seconds:.0} s at {} samples a second are {:.1} GB, and a WAV file holds 4",
+                spec.rate_hz,
+                bytes as f64 / 1e9
+            ),
+            "give --longest-pause 1, --rate 8000 or --bits 8, or a part of the log",
+        ));
+    }
+    if bytes >= TOLD_BYTES && !quiet {
+        say(&format!("Writing {:.0} MB, {seconds:.0} s of sound.", bytes as f64 / 1e6));
+    }
+    Ok(())
 }
 
 /// Says what was made, and what is to be expected of it.
 fn told(
     args: &MakeArgs,
-    said: &[(Who, Transmission)],
+    totals: &Totals,
     seconds: f64,
     path: Option<&LoopPath>,
     noise: Option<Noise>,
     out: &mut Output,
 ) {
-    let characters = |who| -> Vec<u32> {
-        said.iter().filter(|s| s.0 == who).map(|s| s.1.frame.octets.len() as u32).collect()
-    };
     let mut expected = 0.0;
     let mut rows = Vec::new();
     for (who, name) in [(Who::Master, "master"), (Who::Device, "device")] {
-        let lengths = characters(who);
+        let lengths: Vec<(u32, u64)> =
+            totals.lengths.iter().filter(|(of, _)| of.0 == who).map(|(of, n)| (of.1, *n)).collect();
         if lengths.is_empty() {
             continue;
         }
@@ -127,11 +168,12 @@ fn told(
         let reception = path.map_or(crate::wiring::Reception { levels_v: [level; 2], noise }, |p| {
             crate::wiring::Reception { noise, ..p.reception(who) }
         });
-        let damaged: f64 = lengths.iter().map(|n| reception.damaged_share(*n)).sum();
+        let damaged: f64 =
+            lengths.iter().map(|(length, n)| reception.damaged_share(*length) * *n as f64).sum();
         expected += damaged;
-        rows.push((name, lengths.len(), reception, damaged));
+        rows.push((name, lengths.iter().map(|l| l.1).sum::<u64>() as usize, reception, damaged));
     }
-    let frames = said.len();
+    let frames = totals.count();
     if out.options.format == Format::Json {
         let _ = writeln!(
             out.text(),
@@ -170,8 +212,9 @@ fn told(
 
 /// One kind of talker with his way to where it is heard.
 struct Voice {
-    list: Vec<Transmission>,
-    done: usize,
+    who: Who,
+    /// What begins soon.
+    soon: Vec<Transmission>,
     modulator: Modulator,
     filter: Option<Fir>,
     samples: Vec<f32>,
@@ -180,7 +223,8 @@ struct Voice {
 impl Voice {
     fn add_to(&mut self, sum: &mut [f32]) {
         let part = &mut self.samples[..sum.len()];
-        self.done += self.modulator.run(&self.list[self.done..], part).consumed;
+        let begun = self.modulator.run(&self.soon, part).consumed;
+        self.soon.drain(..begun);
         if let Some(filter) = &mut self.filter {
             filter.run(part);
         }
@@ -190,53 +234,69 @@ impl Voice {
     }
 }
 
-/// Makes the samples of what was said, piece by piece, in volts.
-pub struct Mixer {
+/// Makes the samples of what was said, piece by piece, in volts; it takes no more of it than begins within a piece.
+pub struct Mixer<'a> {
+    said: Box<dyn Iterator<Item = SaidItem> + 'a>,
     voices: Vec<Voice>,
+    talker: Talker,
+    /// How much earlier all begins, for the filters give it later.
+    delay: Duration,
+    rate_hz: f64,
+    made: u64,
     sigma: f64,
     dice: oorandom::Rand64,
     /// Samples still to come.
     left: u64,
 }
 
-impl Mixer {
-    /// Of transmissions by `talker`, or at the level that arrives over `path`, with noise on top.
+impl<'a> Mixer<'a> {
+    /// Of transmissions by `talker`, or at the level that arrives over `path`, with noise on top; the last is over at `end`.
     ///
     /// # Errors
     /// At that rate no tones can be made.
     pub fn new(
-        said: &[(Who, Transmission)],
+        said: Box<dyn Iterator<Item = SaidItem> + 'a>,
+        end: Instant,
         talker: Talker,
         path: Option<&LoopPath>,
         noise: Option<Noise>,
         rate_hz: f64,
         seed: u64,
-    ) -> Result<Mixer, Failure> {
+    ) -> Result<Mixer<'a>, Failure> {
         // A loop changes what each talker sends in its own way: each has its own wave. A unit goes in, volts come out.
         let talker = if path.is_some() { Talker { mark: 1.0, space: 1.0, ..talker } } else { talker };
         let delay = if path.is_some() { LoopPath::delay(rate_hz) } else { Duration::ZERO };
         let mut voices = Vec::new();
         for who in [Who::Master, Who::Device] {
-            let mine = said.iter().filter(|s| s.0 == who);
-            let list = mine
-                .map(|(_, t)| Transmission { begin: t.begin.before(delay), frame: t.frame.clone(), talker })
-                .collect();
             let modulator = Modulator::new(rate_hz)
                 .map_err(|e| Failure::new("making the wave", e.to_string(), "give --rate 48000"))?;
             let filter = path.map(|p| p.filter(who, rate_hz));
-            voices.push(Voice { list, done: 0, modulator, filter, samples: vec![0.0; BLOCK] });
+            voices.push(Voice { who, soon: Vec::new(), modulator, filter, samples: vec![0.0; BLOCK] });
         }
         let sigma = noise.map_or(0.0, |n| (n.density_v2_per_hz() * rate_hz / 2.0).sqrt());
-        let end = said.iter().map(|(_, t)| ends(t)).max().unwrap_or(Instant::ZERO) + EDGE;
-        let left = (end.as_secs_f64() * rate_hz).ceil() as u64;
-        Ok(Mixer { voices, sigma, dice: oorandom::Rand64::new(seed.into()), left })
+        let left = ((end + EDGE).as_secs_f64() * rate_hz).ceil() as u64;
+        Ok(Mixer {
+            said,
+            voices,
+            talker,
+            delay,
+            rate_hz,
+            made: 0,
+            sigma,
+            dice: oorandom::Rand64::new(seed.into()),
+            left,
+        })
     }
 
     /// The next samples instead of what is in `part`; false when there are none.
-    pub fn next(&mut self, part: &mut Vec<f32>) -> bool {
+    ///
+    /// # Errors
+    /// What was said cannot be read any more.
+    pub fn next(&mut self, part: &mut Vec<f32>) -> Result<bool, Failure> {
         let n = self.left.min(BLOCK as u64) as usize;
         part.clear();
         part.resize(n, 0.0);
+        self.fetch((self.made + n as u64) as f64 / self.rate_hz)?;
         for v in &mut self.voices {
             v.add_to(part);
         }
@@ -245,8 +305,21 @@ impl Mixer {
                 *s += (self.sigma * normal(&mut self.dice)) as f32;
             }
         }
+        self.made += n as u64;
         self.left -= n as u64;
-        n > 0
+        Ok(n > 0)
+    }
+
+    /// Takes what begins before `end_s`, and the first that does not.
+    fn fetch(&mut self, end_s: f64) -> Result<(), Failure> {
+        let later = |t: &Transmission| t.begin.as_secs_f64() >= end_s;
+        while !self.voices.iter().any(|v| v.soon.last().is_some_and(later)) {
+            let Some(item) = self.said.next() else { break };
+            let (who, t) = item?;
+            let t = Transmission { begin: t.begin.before(self.delay), talker: self.talker, ..t };
+            self.voices.iter_mut().filter(|v| v.who == who).for_each(|v| v.soon.push(t.clone()));
+        }
+        Ok(())
     }
 }
 
@@ -254,128 +327,4 @@ impl Mixer {
 fn normal(dice: &mut oorandom::Rand64) -> f64 {
     let (u, v) = (dice.rand_float().max(f64::MIN_POSITIVE), dice.rand_float());
     (-2.0 * u.ln()).sqrt() * (2.0 * PI * v).cos()
-}
-
-fn ends(t: &Transmission) -> Instant {
-    let gaps: Duration = t.frame.octets.iter().map(|o| o.gap_before).sum();
-    // Slow talkers and all ramps are in within 6 %.
-    let characters = BitTimes::characters(t.frame.octets.len() as u64).duration();
-    t.begin + t.talker.lead + characters + characters / 16 + gaps + t.talker.tail
-}
-
-/// All transmissions of a file in the order of time, and who says each, as `usual` talks.
-pub fn read(path: &Path, usual: Talker) -> Result<Vec<(Who, Transmission)>, Failure> {
-    let doing = || format!("reading {}", path.display());
-    let failed = |e: io::Error| {
-        Failure::new(doing(), io_words(&e), "check the name, or give - to read standard input")
-    };
-    let input: Box<dyn Read> = if path == Path::new("-") {
-        Box::new(io::stdin())
-    } else {
-        Box::new(File::open(path).map_err(failed)?)
-    };
-    let mut reader = Reader::new(BufReader::new(input)).map_err(failed)?;
-    let mut said: Vec<(Who, Transmission)> = Vec::new();
-    let mut group: Vec<Octet> = Vec::new();
-    let mut clock = Clock { timed: false, stamped: false, factor: 1.0, zero: None };
-    let mut skipped = 0usize;
-    while let Some(captured) = reader.next().map_err(failed)? {
-        match captured {
-            Captured::Start(h) => {
-                close(&mut group, &mut said, &clock, usual);
-                let factor = match h.pace() {
-                    Pace::Wire => 1.0,
-                    Pace::Scaled(f) => f,
-                    Pace::Fast => 0.0,
-                };
-                let c = h.capabilities();
-                // Only where each octet has a good time of its own are the pauses between them known.
-                let half = BitTimes::characters(1).duration() / 2;
-                let stamped = c.unit == StampUnit::Octets && c.stamp_error <= half && factor == 1.0;
-                clock = Clock { timed: factor > 0.0, stamped, factor, zero: None };
-            }
-            Captured::Octets(octets) => {
-                for o in octets {
-                    // Where stamps are bad, a record is what belongs together.
-                    let apart = group
-                        .last()
-                        .is_some_and(|last| clock.stamped && o.at.since(last.at) > longest_step());
-                    if apart {
-                        close(&mut group, &mut said, &clock, usual);
-                    }
-                    clock.zero = clock.zero.or(Some(o.at));
-                    group.push(o);
-                }
-                if clock.timed && !clock.stamped {
-                    close(&mut group, &mut said, &clock, usual);
-                }
-            }
-            Captured::Break => close(&mut group, &mut said, &clock, usual),
-            Captured::Problem(_) => skipped += 1,
-        }
-    }
-    close(&mut group, &mut said, &clock, usual);
-    if skipped > 0 {
-        tell(&format!("{}: skipped {} that could not be read", doing(), plural(skipped, "line")));
-    }
-    Ok(said)
-}
-
-/// More than two characters from end to end is a new transmission.
-fn longest_step() -> Duration {
-    BitTimes::characters(2).duration() + Duration::from_millis(1)
-}
-
-/// What the times of a file mean.
-struct Clock {
-    /// They mean something.
-    timed: bool,
-    /// Each octet has a good one.
-    stamped: bool,
-    /// How many times faster than the wire they run.
-    factor: f64,
-    /// The first.
-    zero: Option<Instant>,
-}
-
-impl Clock {
-    /// How long that is on the wire.
-    fn wire(&self, d: Duration) -> Duration {
-        d.mul_f64(self.factor)
-    }
-}
-
-/// Makes a transmission of octets that belong together.
-fn close(group: &mut Vec<Octet>, said: &mut Vec<(Who, Transmission)>, clock: &Clock, usual: Talker) {
-    let Some(head) = group.first().copied() else { return };
-    let character = BitTimes::characters(1).duration();
-    let free = said.last().map_or(Instant::ZERO + EDGE, |(_, t)| ends(t));
-    let mut octets: Vec<RawOctet> = group
-        .iter()
-        .map(|o| RawOctet {
-            bad_parity: o.marks.contains(crate::frame::Marks::PARITY),
-            ..RawOctet::from(o.value)
-        })
-        .collect();
-    if clock.stamped {
-        for (k, pair) in group.windows(2).enumerate() {
-            let step = pair[1].at.since(pair[0].at);
-            // Less than a tenth of a bit is the error of a stamp.
-            let gap = step.saturating_sub(character);
-            octets[k + 1].gap_before = if gap > Duration::from_micros(80) { gap } else { Duration::ZERO };
-        }
-    }
-    let mut start = free + usual.lead + if said.is_empty() { Duration::ZERO } else { PAUSE };
-    if clock.timed
-        && let Some(zero) = clock.zero
-    {
-        let since = clock.wire(head.at.since(zero));
-        start = (Instant::ZERO + EDGE + usual.lead + since).max(free + usual.lead);
-    }
-    let who = match group.iter().find(|o| o.value != 0xFF).map(|o| o.value & 7) {
-        Some(2) => Who::Master,
-        _ => Who::Device,
-    };
-    said.push((who, Transmission::starting(start, RawFrame { octets }, usual)));
-    group.clear();
 }

@@ -49,7 +49,7 @@ pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
         &name,
         &mut BufReader::with_capacity(1 << 15, input),
         &mut recording,
-        &mut |heard| {
+        &mut |heard, _| {
             for h in heard {
                 if let Heard::Character(c) = h
                     && args.eye.is_some()
@@ -113,6 +113,8 @@ struct Talkers {
     damaged: usize,
 }
 
+/// Talkers that are reported each by itself, more than there are polling addresses.
+const MOST_TALKERS: usize = 100;
 /// Octets of one transmission that are kept to tell who talks.
 const MOST_OCTETS: usize = 1024;
 
@@ -167,6 +169,7 @@ impl Talkers {
     }
 
     fn add(&mut self, name: &str, b: &Burst) {
+        let name = if self.list.len() < MOST_TALKERS { name } else { "further talkers" };
         let known = self.list.iter().position(|t| t.name == name);
         let at = known.unwrap_or_else(|| {
             self.list.push(TalkerSignal::new(name));

@@ -2,5 +2,8 @@
 //!
 //! Nothing here knows the mock: it talks to a device as to any other.
 
+pub mod person;
 pub mod response;
 pub mod settings;
+pub mod travel;
+pub mod worksheet;

@@ -40,6 +40,8 @@ pub struct Found {
     pub polling: Option<u8>,
     /// The data of its reply, without status octets.
     pub identity: Vec<u8>,
+    /// Its tag by command 13 [CM-013], without the spaces at its end; empty where it tells none.
+    pub tag: String,
 }
 
 impl Default for Found {
@@ -51,6 +53,7 @@ impl Default for Found {
             preambles: 5,
             polling: None,
             identity: Vec::new(),
+            tag: String::new(),
         }
     }
 }
@@ -79,6 +82,7 @@ impl Found {
             preambles: usize::from(preambles.clamp(5, 20)),
             polling,
             identity: data.to_vec(),
+            tag: String::new(),
         })
     }
 }
@@ -155,13 +159,26 @@ impl Probe<'_> {
         super::verdict::fail(format!("an answer of {to} that says who it is"), last)
     }
 
+    /// Reads its tag, for reports alone: whoever does not tell it has none.
+    pub(super) fn read_tag(&mut self) -> Result<(), Stop> {
+        let request = self.request(13, &[]);
+        let reply = self.first_try(|p| p.send(&request))?.reply();
+        let tag = reply.as_ref().filter(|r| r.is_success()).and_then(|r| r.part(0, 6)).map(packed::unpack);
+        self.found.tag = tag.unwrap_or_default().trim_end().to_owned();
+        Ok(())
+    }
+
     /// The device's polling address: known, or told by command 7, or found by asking all of them.
     ///
     /// # Errors
-    /// Inconclusive if it is not found; as [`Probe::ask`].
+    /// Inconclusive if it is not found, on a line of messages a skip; as [`Probe::ask`].
     pub fn polling_address(&mut self) -> Result<u8, Stop> {
         if let Some(polling) = self.found.polling {
             return Ok(polling);
+        }
+        let behind = "polling addresses reach the server or gateway alone, not the device behind it";
+        if self.behind {
+            return Err(Stop::Skip(behind.to_owned()));
         }
         let highest = if self.found.revision == Revision::R5 { 15 } else { 63 };
         let mut order: Vec<u8> = (0..=highest).collect();
@@ -171,13 +188,17 @@ impl Probe<'_> {
             order.insert(0, told);
         }
         for polling in order.into_iter().filter(|&p| PollingAddress::new(p).is_some()) {
-            let request = self.short_request(polling, 0, &[]);
-            let reply = self.send(&request)?.reply();
+            let request = self.short_request(polling, 0, &[]).raw(self.pace().character());
+            let reply = self.send_raw(&request)?.reply();
             let same = |r: &Reply| Found::of(&r.data, None).is_ok_and(|f| f.unique == self.found.unique);
             if reply.as_ref().is_some_and(same) {
                 self.found.polling = Some(polling);
                 return Ok(polling);
             }
+        }
+        if self.has_messages() {
+            self.behind = true;
+            return Err(Stop::Skip(behind.to_owned()));
         }
         Err(Stop::Inconclusive("the device answers at no polling address".to_owned()))
     }

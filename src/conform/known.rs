@@ -1,5 +1,7 @@
 //! Known deviations: cases that fail on a device, with the reason why that is accepted.
 
+use super::select::glob;
+
 /// A case that is known to fail.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Known {
@@ -7,6 +9,26 @@ pub struct Known {
     pub id: String,
     /// Why it is accepted; not empty.
     pub reason: String,
+    /// What the device does: the observation of the fail that is accepted, `*` for any letters. Another one is no known
+    /// deviation. `None` accepts whatever the case finds.
+    pub observed: Option<String>,
+}
+
+impl Known {
+    /// Whether this observation is the one that is accepted. Line ends and spaces make no difference.
+    ///
+    /// ```
+    /// use looprig::conform::Known;
+    ///
+    /// let (id, reason) = ("link/timing/answers-within-limit".to_owned(), "slow".to_owned());
+    /// let known = Known { id, reason, observed: Some("26* ms".to_owned()) };
+    /// assert!(known.accepts("267.0 ms") && !known.accepts("412.5 ms"));
+    /// ```
+    pub fn accepts(&self, observed: &str) -> bool {
+        let one_line = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        let accepted = self.observed.as_deref().map(one_line);
+        accepted.is_none_or(|a| glob(a.as_bytes(), one_line(observed).as_bytes()))
+    }
 }
 
 #[cfg(feature = "bench-file")]
@@ -31,15 +53,16 @@ mod file {
     struct KnownTable {
         case: Option<Spanned<String>>,
         reason: Option<Spanned<String>>,
+        observed: Option<Spanned<String>>,
     }
 
     impl Known {
-        /// Reads a list of known deviations (TOML), each `[[known]]` with `case`, an id among `ids`, and `reason`; `path` is
-        /// what messages call the file. Nothing is opened.
+        /// Reads a list of known deviations (TOML), each `[[known]]` with `case`, an id among `ids`, `reason`, and `observed` if it is
+        /// accepted with that alone; `path` is what messages call the file. Nothing is opened.
         ///
         /// # Errors
         /// The first thing that is wrong, with its place: an id that no case has or that is there twice, a reason that is
-        /// missing or empty, what is no such file.
+        /// missing or empty, an observation that is empty, what is no such file.
         pub fn from_text(text: &str, path: &Path, ids: &[&str]) -> Result<Vec<Known>, FileError> {
             let fault = |f: Fault| f.in_file(FileKind::KnownDeviations, path, text);
             match toml::from_str::<KnownFile>(text) {
@@ -80,7 +103,13 @@ mod file {
                     "say why it is accepted, such as reason = \"mended in firmware 2.1, not yet on site\"";
                 return Err(Fault::new(&at, "this deviation has no reason", right));
             }
-            out.push(Known { id: id.clone(), reason: reason.to_owned() });
+            let observed = table.observed.as_ref().map(|o| o.get_ref().trim());
+            if let Some(empty) = table.observed.as_ref().filter(|_| observed == Some("")) {
+                let right = "copy what a report calls observed, `*` for any letters, or leave it out";
+                return Err(Fault::new(&empty.span(), "this deviation observes nothing", right));
+            }
+            let observed = observed.map(str::to_owned);
+            out.push(Known { id: id.clone(), reason: reason.to_owned(), observed });
         }
         if out.is_empty() {
             let right = "add one, such as:\n    [[known]]\n    case = \"link/timing/answers-within-limit\"\n    reason = \"...\"";
@@ -103,8 +132,10 @@ mod file {
         #[test]
         fn a_list() {
             let text = "[[known]]\ncase = \"link/timing/answers-within-limit\"\nreason = \" slow \"\n";
-            let known = Known { id: IDS[0].into(), reason: "slow".into() };
-            assert_eq!(from(text), Ok(vec![known]));
+            let known = Known { id: IDS[0].into(), reason: "slow".into(), observed: None };
+            assert_eq!(from(text), Ok(vec![known.clone()]));
+            let text = format!("{text}observed = \" 26* ms \"\n");
+            assert_eq!(from(&text), Ok(vec![Known { observed: Some("26* ms".into()), ..known }]));
         }
 
         #[test]
@@ -122,6 +153,11 @@ mod file {
                     "[[known]]\ncase = \"link/check/wrong-check-byte\"\nreason = \" \"\n",
                     "3:10",
                     "has no reason",
+                ),
+                (
+                    "[[known]]\ncase = \"link/check/wrong-check-byte\"\nreason = \"x\"\nobserved = \"\"\n",
+                    "4:12",
+                    "observes nothing",
                 ),
                 ("[[known]]\nid = \"x\"\n", "2:1", "no key `id`"),
                 ("[known]\n", "1:1", "double brackets"),

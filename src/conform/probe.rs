@@ -7,6 +7,7 @@ use super::put_back::PutBack;
 use super::request::Request;
 use super::verdict::{Outcome, Stop, expect, fail};
 use super::wire::AFTER_ANYTHING;
+use super::wires::Wires;
 use crate::app::command::{Effect, Revision, spec};
 use crate::frame::{Capabilities, Master, RawFrame, Receiver, ReceiverConfig, Reception, StampUnit};
 use crate::line::{Line, SendsFaults};
@@ -33,6 +34,8 @@ pub struct Probe<'l> {
     pub(super) receiver: Receiver,
     /// What came and has not been handed out.
     pub(super) fresh: Vec<Reception>,
+    /// Octets that came since something was sent, or listening began.
+    pub(super) held: usize,
     /// End of the last octet, ours or somebody's.
     pub(super) last_at: Instant,
     /// Silence that is wanted after it.
@@ -41,12 +44,17 @@ pub struct Probe<'l> {
     pub(super) echo: Option<Vec<u8>>,
     /// The last that we sent, while its answer may come.
     pub(super) asked: Option<Vec<u8>>,
+    /// The other end of a line of messages has told that no answer will come [IP-12].
+    pub(super) no_answer: bool,
+    /// Short frames reach somebody else than the device: it is behind a gateway [IP-16].
+    pub(super) behind: bool,
     pub(super) found: Found,
     pub(super) needs_now: (bool, bool),
     pub(super) words: Vec<Words>,
     pub(super) put_back: Vec<PutBack>,
     pub(super) requests: u64,
     pub(super) damaged: u64,
+    pub(super) wires: Wires,
     has: BTreeMap<u8, bool>,
     is_protected: Option<bool>,
 }
@@ -59,16 +67,20 @@ impl<'l> Probe<'l> {
             line,
             receiver: Receiver::new(config),
             fresh: Vec::new(),
+            held: 0,
             last_at,
             quiet: AFTER_ANYTHING,
             echo: None,
             asked: None,
+            no_answer: false,
+            behind: false,
             found: Found::default(),
             needs_now: (false, false),
             words: Vec::new(),
             put_back: Vec::new(),
             requests: 0,
             damaged: 0,
+            wires: Wires::default(),
             has: BTreeMap::new(),
             is_protected: None,
         }
@@ -124,6 +136,11 @@ impl<'l> Probe<'l> {
         !self.line.capabilities().stamp_error.is_zero()
     }
 
+    /// Whether the line carries whole messages: who is at its other end, a HART-IP server, answers for the link [IP-15].
+    pub fn has_messages(&self) -> bool {
+        self.line.capabilities().unit == StampUnit::Frames
+    }
+
     /// The slave time-out at the line's pace [LL-02].
     pub fn slave_time_out(&self) -> Duration {
         let sto = BitTimes::characters(SLAVE_TIME_OUT).duration();
@@ -163,6 +180,10 @@ impl<'l> Probe<'l> {
     /// [`Case::moves`]).
     pub fn send(&mut self, request: &Request) -> Result<Heard, Stop> {
         self.may_send(request.command())?;
+        if self.has_messages() && request.is_short() && !self.found.identity.is_empty() {
+            // Behind a gateway this tells by a skip that no polling address reaches the device.
+            self.polling_address()?;
+        }
         let raw = request.raw(self.line.pace().character());
         self.send_raw(&raw)
     }
@@ -218,15 +239,21 @@ impl<'l> Probe<'l> {
     /// # Errors
     /// A fail if there is no answer; as [`Probe::send`].
     pub fn ask_request(&mut self, request: &Request) -> Result<Reply, Stop> {
-        let mut last = String::new();
-        for _ in 0..=REPEATS {
+        let (mut last, mut tries) = (String::new(), 0);
+        while tries <= REPEATS {
             let heard = self.send(request)?;
+            tries += 1;
             match heard.reply() {
                 Some(reply) if !reply.is_communication_error() => return Ok(reply),
                 _ => last = heard.words(),
             }
+            // Who carries the request has repeated it already, and what changes something nobody may send again [IP-12].
+            if self.no_answer {
+                break;
+            }
         }
-        fail(format!("an answer to command {}", request.command()), format!("{last}, {} times", REPEATS + 1))
+        let times = if tries == 1 { String::new() } else { format!(", {tries} times") };
+        fail(format!("an answer to command {}", request.command()), format!("{last}{times}"))
     }
 
     /// Asks a command at the unique address as the secondary master; see [`Probe::ask_request`].
@@ -250,7 +277,8 @@ impl<'l> Probe<'l> {
     /// # Errors
     /// A fail if it does not; as [`Probe::ask`].
     pub fn read(&mut self, command: u8, data: &[u8]) -> Result<Reply, Stop> {
-        let reply = self.ask(command, data)?;
+        // A device that takes its time with a write is busy (32) towards everybody until then [DV-09].
+        let reply = self.ask_until_done(command, data)?;
         expect(reply.is_success(), format!("command {command} answered with its data"), reply.to_string())?;
         Ok(reply)
     }
@@ -322,16 +350,6 @@ impl<'l> Probe<'l> {
         }
     }
 
-    /// Sends a request that nobody may answer: a fail if anything but a burst comes. `why` says what is wrong with it,
-    /// such as "a request to another device".
-    ///
-    /// # Errors
-    /// The fail; as [`Probe::send`].
-    pub fn expect_silence(&mut self, request: &Request, why: &str) -> Outcome {
-        let heard = self.send(request)?;
-        expect(heard.is_silence(), format!("silence after {why}"), heard.words())
-    }
-
     /// After something odd: the device answers a right request all the same.
     ///
     /// # Errors
@@ -352,6 +370,7 @@ impl<'l> Probe<'l> {
     pub fn listen(&mut self, time: Duration) -> Result<Heard, Stop> {
         let begun = self.line.now();
         let until = begun + time;
+        self.held = 0;
         loop {
             self.wait(until)?;
             if self.line.now() >= until {
@@ -441,6 +460,7 @@ impl<'l> Probe<'l> {
     /// Gets ready for a case.
     pub(super) fn begin(&mut self, case: &Case) {
         self.words.clear();
+        self.wires.begin();
         self.needs_now = (case.needs.writes || case.needs.moves, case.needs.moves);
     }
 }

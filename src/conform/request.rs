@@ -75,6 +75,11 @@ impl Request {
         self.command
     }
 
+    /// Whether it names its device by a polling address.
+    pub fn is_short(&self) -> bool {
+        self.delimiter & 0x80 == 0
+    }
+
     /// So many preambles.
     #[must_use]
     pub fn preambles(mut self, n: usize) -> Request {

@@ -9,6 +9,22 @@ use crate::time::Instant;
 use core::fmt;
 use core::time::Duration;
 
+/// How often a case was run, and how often it failed: more than once where the wires may have a hand in it [CO-08].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Times {
+    /// Runs that failed, 0 to 3.
+    pub failed: usize,
+    /// All runs, 1 to 3.
+    pub run: usize,
+}
+
+impl Times {
+    /// Such as `failed 2 of 3 times`; `None` where it was run once.
+    pub fn words(self) -> Option<String> {
+        (self.run > 1).then(|| format!("failed {} of {} times", self.failed, self.run))
+    }
+}
+
 /// What became of one case.
 #[derive(Clone, Debug)]
 pub struct CaseResult {
@@ -16,8 +32,12 @@ pub struct CaseResult {
     pub case: Case,
     /// Its verdict.
     pub verdict: Verdict,
+    /// How often it was run for that.
+    pub times: Times,
     /// The reason that was given beforehand, if the fail is a known deviation.
     pub known: Option<String>,
+    /// What a list of known deviations accepts as observed, if the case is in it and fails otherwise.
+    pub otherwise: Option<String>,
     /// When it began and ended on the line's clock, which is that of a log kept meanwhile.
     pub span: (Instant, Instant),
     /// What passed on the line, oldest first; only kept for a fail and a bench error.
@@ -27,10 +47,12 @@ pub struct CaseResult {
 }
 
 impl CaseResult {
-    /// Whether it is a fail that counts: not one that was known, nor a mere advice unless `strict`.
+    /// Whether it is a fail that counts: not one that was known, nor a mere advice unless `strict`. One that was known and fails
+    /// otherwise counts always.
     pub fn counts_as_fail(&self, strict: bool) -> bool {
         let fail = matches!(self.verdict, Verdict::Fail { .. });
-        fail && self.known.is_none() && (strict || self.case.strength != Strength::Advice)
+        fail && self.known.is_none()
+            && (strict || self.case.strength != Strength::Advice || self.otherwise.is_some())
     }
 }
 
@@ -150,6 +172,9 @@ impl fmt::Display for Results {
                         c.case.strength.name()
                     )?;
                     writeln!(f, "  observed {observed}")?;
+                    if let Some(otherwise) = &c.otherwise {
+                        writeln!(f, "  the list of known deviations accepts: {otherwise}")?;
+                    }
                 }
                 Verdict::BenchError(why) => writeln!(f, "{}: bench error: {why}", c.case.id)?,
                 _ => {}

@@ -1,5 +1,6 @@
 //! The run of many cases on one device.
 
+use super::again::{Once, judged};
 use super::case::Case;
 use super::identify::Found;
 use super::known::Known;
@@ -199,6 +200,12 @@ impl Suite {
             Stop::Interrupted => CannotRun::Interrupted,
             Stop::Skip(why) | Stop::Inconclusive(why) | Stop::Bench(why) => CannotRun::Bench(why),
         })?;
+        probe.read_tag().or_else(|stop| match stop {
+            Stop::Lost(why) => Err(CannotRun::Lost(why)),
+            Stop::Interrupted => Err(CannotRun::Interrupted),
+            // What the first case will find as well.
+            _ => Ok(()),
+        })?;
         progress(Progress::Found(probe.device(), cases.len()));
         let mut results = Vec::new();
         let mut end = End::Complete;
@@ -228,13 +235,30 @@ impl Suite {
         })
     }
 
-    /// One case, and what it changed put back; with how the run ends, if it does.
+    /// One case; with how the run ends, if it does.
     fn one(&self, probe: &mut Probe<'_>, case: &Case) -> (CaseResult, Option<End>) {
+        let (mut result, end) = judged(probe, case, |probe| self.once(probe, case));
+        if let Verdict::Fail { observed, .. } = &result.verdict
+            && let Some(known) = self.known.iter().find(|k| k.id == case.id)
+        {
+            match known.accepts(observed) {
+                true => result.known = Some(known.reason.clone()),
+                false => result.otherwise.clone_from(&known.observed),
+            }
+        }
+        (result, end)
+    }
+
+    /// One run of it, and what it changed put back.
+    fn once(&self, probe: &mut Probe<'_>, case: &Case) -> Once {
         let from = probe.now();
         probe.begin(case);
         let outcome = self.possible(probe, case).and_then(|()| (case.run)(probe));
         let (mut verdict, mut end) = match outcome {
-            Ok(()) => (Verdict::Pass, None),
+            Ok(()) => match probe.wires.seen_once() {
+                Some(what) => (Verdict::Inconclusive(format!("the wires spoil octets: {what}")), None),
+                None => (Verdict::Pass, None),
+            },
             Err(stop) => {
                 let end = match &stop {
                     Stop::Lost(why) => Some(End::LineLost(why.clone())),
@@ -244,6 +268,7 @@ impl Suite {
                 (stop.verdict(), end)
             }
         };
+        let doubtful = probe.wires.may_have_spoilt();
         // What shows a fail is what was said in the case, not the putting back.
         let mut words = core::mem::take(&mut probe.words);
         let span = (from, probe.now());
@@ -265,11 +290,7 @@ impl Suite {
         } else {
             words.clear();
         }
-        let known = match &verdict {
-            Verdict::Fail { .. } => self.known.iter().find(|k| k.id == case.id).map(|k| k.reason.clone()),
-            _ => None,
-        };
-        (CaseResult { case: *case, verdict, known, span, words, not_put_back }, end)
+        Once { verdict, end, span, words, not_put_back, doubtful }
     }
 
     /// Whether a case can be run on this device, by this user, on this line.
@@ -296,6 +317,15 @@ impl Suite {
         if (needs.writes || needs.moves) && !needs.also_protected && probe.is_protected()? {
             return Err(Stop::Skip(
                 "write protect is on, says command 15; turn it off at the device".to_owned(),
+            ));
+        }
+        let of_the_line = needs.sends_bad_parity || needs.sends_gaps || needs.stamps;
+        let of_the_line = of_the_line || needs.sees_gaps || needs.sees_parity || case.id.starts_with("link/");
+        if of_the_line && probe.has_messages() {
+            return Err(Stop::Skip(
+                "this line carries whole messages: the server at its other end answers for the link and its times, \
+                 not the device"
+                    .to_owned(),
             ));
         }
         let sends = probe.sends_faults();

@@ -38,7 +38,7 @@ fn matches(pattern: &str, id: &str) -> bool {
 }
 
 /// `*` stands for any letters, also none and also `/`.
-fn glob(pattern: &[u8], text: &[u8]) -> bool {
+pub(super) fn glob(pattern: &[u8], text: &[u8]) -> bool {
     // The last star and where its letters end so far: greedy matching needs no more memory than that.
     let (mut p, mut t, mut star) = (0, 0, None);
     while t < text.len() {

@@ -18,12 +18,16 @@ const PATIENCE: u32 = 2000;
 const MOST_HEARD: u32 = 2000;
 /// Pieces of traffic that are kept for a case.
 const MOST_WORDS: usize = 400;
+/// Octets that are held at most of what comes while one thing is waited for: nine minutes of a wire that is never silent. Whoever sends
+/// more at the other end of a network must not fill this computer's memory.
+const MOST_HELD: usize = 1 << 16;
 /// A port tells the end of a transmission at most so much later than the wire [LL-16].
 const SEND_LIMIT: Duration = Duration::from_secs(5);
 
 impl Probe<'_> {
     /// Waits until the line has been silent long enough for us to speak.
     pub(super) fn settle(&mut self) -> Outcome {
+        self.held = 0;
         let begun = self.line.now();
         loop {
             let now = self.line.now();
@@ -55,6 +59,8 @@ impl Probe<'_> {
         let lasts: Duration = raw.octets.iter().map(|o| character + o.gap_before).sum();
         let limit = self.line.now() + lasts + SEND_LIMIT;
         self.requests += 1;
+        self.no_answer = false;
+        self.held = 0;
         self.echo = Some(raw.values());
         self.asked = Some(raw.values());
         self.line.send_raw(raw).map_err(|e| Stop::Lost(e.to_string()))?;
@@ -100,10 +106,17 @@ impl Probe<'_> {
             if answered && briefly {
                 break;
             }
+            // What comes is whole, and comes once: there is no silence behind it to be heard.
+            let burst =
+                |r: &Reception| matches!(r, Reception::Good(g) if g.frame.frame_type() == FrameType::Back);
+            if self.has_messages() && (self.no_answer || !receptions.iter().all(burst)) {
+                break;
+            }
             let quiet_at = self.last_at + tail;
             let mut until = if answered { quiet_at } else { quiet_at.max(deadline) };
             until = self.receiver.deadline().map_or(until, |d| d.max(until)).min(limit);
-            if !self.wait(until)? && self.receiver.deadline().is_none() && self.fresh.is_empty() {
+            let more = self.wait(until)? || self.no_answer;
+            if !more && self.receiver.deadline().is_none() && self.fresh.is_empty() {
                 break;
             }
             if self.line.now() >= limit {
@@ -112,6 +125,11 @@ impl Probe<'_> {
         }
         self.echo = None;
         self.asked = None;
+        let is_answer =
+            |r: &Reception| matches!(r, Reception::Good(g) if g.frame.frame_type() == FrameType::Ack);
+        if !receptions.iter().any(is_answer) {
+            self.wires.unanswered();
+        }
         Ok(Heard { request_ended_at: ended_at, receptions, character })
     }
 
@@ -124,6 +142,14 @@ impl Probe<'_> {
         let event = self.line.wait(Some(until)).map_err(|e| Stop::Lost(e.to_string()))?;
         match &event {
             Event::Octets(octets) => {
+                self.held += octets.len();
+                if self.held > MOST_HELD {
+                    self.fresh.clear();
+                    return Err(Stop::Bench(format!(
+                        "more than {MOST_HELD} octets came while the suite waited: that is no wire of 1200 bit/s; look what is \
+                         at the other end of the line"
+                    )));
+                }
                 self.last_at = octets.iter().map(|o| o.at).fold(self.last_at, Instant::max);
                 self.quiet = AFTER_ANYTHING;
                 self.receiver.push(octets);
@@ -133,7 +159,8 @@ impl Probe<'_> {
                 self.receiver.handle_timeout(until);
                 self.collect();
             }
-            Event::Sent { .. } | Event::NoAnswer { .. } => {}
+            Event::Sent { .. } => {}
+            Event::NoAnswer { .. } => self.no_answer = true,
             Event::Interrupted => return Err(Stop::Interrupted),
             Event::Closed => return Err(Stop::Lost("it was closed at the other end".to_owned())),
         }
@@ -154,6 +181,7 @@ impl Probe<'_> {
                 Reception::Damaged(_) => self.damaged += 1,
                 Reception::Noise(_) => {}
             }
+            self.wires.heard(&reception);
             self.keep(Way::Received, reception.octets().to_vec());
             self.fresh.push(reception);
         }

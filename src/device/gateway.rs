@@ -125,6 +125,8 @@ impl Gateway {
             Target::Polling(_) => return Handled::Nothing,
         }
         match request.command() {
+            // A wrong tag is met with silence, whatever the address [DV-07].
+            11 | 21 if !self.is_named(request) => Handled::Nothing,
             75 | 77 => match self.carry(request) {
                 Ok(frame) => Handled::Ask(frame),
                 Err(code) => self.reply(request, (code, Vec::new())),

@@ -1,8 +1,9 @@
 //! Exchanges of frames that travelled in messages: direct PDUs, which have no frame of their own, and single frames [IP-08] [IP-09].
 
 use super::{Exchange, Interpreter};
+use crate::app::command::{Effect, spec};
 use crate::frame::{Address, Frame, Good, Master, Octet, PollingAddress, Target};
-use crate::ip::{DirectCommand, DirectPdu};
+use crate::ip::{DirectCommand, DirectPdu, Harmless};
 use crate::time::Instant;
 use crate::transaction::{Kind, Oddities, Outcome, Transaction};
 use bytes::Bytes;
@@ -16,6 +17,13 @@ const EXTENDED: u8 = 31;
 pub fn good_at(frame: Frame, at: Instant) -> Good {
     let octets = frame.encode_after(PREAMBLES).iter().map(|&value| Octet::clean(at, value)).collect();
     Good { frame, preambles: PREAMBLES, octets }
+}
+
+/// The commands that change nothing, whatever the device: who repeats one of them does no harm [IP-12]. One that carries
+/// another is none of them, nor is any whose number says nothing.
+pub fn harmless() -> Harmless {
+    let carries = |command| matches!(command, 31 | 77);
+    Harmless::those(|c| !carries(c) && spec(c.into()).is_some_and(|s| s.effect == Effect::Reads))
 }
 
 /// A request, its answer, or both, as an exchange; `None` where neither is given. The times are those of the messages.
@@ -67,6 +75,7 @@ pub fn read_direct(
     let address = Address::new(master, Target::Polling(PollingAddress::default()));
     let mut out = DirectRead::default();
     let empty = DirectPdu::default();
+    let answered = reply.is_some();
     let ((asked, asked_at), (told, told_at)) =
         (request.unwrap_or((&empty, Instant::ZERO)), reply.unwrap_or((&empty, Instant::ZERO)));
     let mut answers = told.commands.iter().peekable();
@@ -84,7 +93,12 @@ pub fn read_direct(
             }
         }
         let [request, reply] = sides;
-        out.exchanges.extend(read_pair(interpreter, request, reply));
+        let mut exchange = read_pair(interpreter, request, reply);
+        if let (Some(e), true) = (&mut exchange, answered && answer.is_none()) {
+            // There is a response, and nothing of this command in it.
+            e.transaction.outcome = Outcome::Silent;
+        }
+        out.exchanges.extend(exchange);
     };
     for command in &asked.commands {
         let answer = answers.next_if(|a| a.number == command.number);

@@ -7,7 +7,7 @@ mod inside;
 pub mod json;
 pub mod view;
 
-pub use direct::{DirectRead, good_at, read_direct, read_pair};
+pub use direct::{DirectRead, good_at, harmless, read_direct, read_pair};
 pub use inside::Inside;
 
 use crate::app::command::described::{Described, DeviceType, NUMBERS, StatusWords};

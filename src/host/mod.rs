@@ -4,11 +4,13 @@
 
 mod patience;
 mod quality;
+pub mod stimulus;
 mod to;
 mod values;
 
 pub use patience::{Awaited, Patience, ask_patiently};
 pub use quality::LinkQuality;
+pub use stimulus::Stimulus;
 pub use to::To;
 pub use values::{encode, encode_by, names};
 
@@ -427,6 +429,14 @@ pub trait Ask {
     /// As [`Host::transact`].
     fn rest(&mut self, time: Duration) -> Result<(), HostError>;
 
+    /// The time now, on the clock whose stamps the exchanges have.
+    fn now(&mut self) -> Instant;
+
+    /// How well the link has worked so far; all zero where nobody counts.
+    fn quality(&self) -> LinkQuality {
+        LinkQuality::default()
+    }
+
     /// The description of a device's type; none unless whoever asks knows some.
     fn described(&self, _device: &Device) -> Option<&'static Described> {
         None
@@ -440,6 +450,14 @@ impl<L: Line> Ask for Host<L> {
 
     fn rest(&mut self, time: Duration) -> Result<(), HostError> {
         Host::rest(self, time)
+    }
+
+    fn now(&mut self) -> Instant {
+        self.line.now()
+    }
+
+    fn quality(&self) -> LinkQuality {
+        self.quality
     }
 
     fn described(&self, device: &Device) -> Option<&'static Described> {

@@ -129,6 +129,10 @@ mod tests {
         fn rest(&mut self, _: Duration) -> Result<(), HostError> {
             Ok(())
         }
+
+        fn now(&mut self) -> Instant {
+            Instant::ZERO
+        }
     }
 
     /// The pauses count where nothing else does: a quarter of the time so far, 0.5 s at least, 5 s at most.

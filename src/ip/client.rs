@@ -1,9 +1,11 @@
 //! The client's end as a state machine: a session that is opened, kept, and opened again when it is lost.
 
 use super::body::{Content, Initiate, error_text};
+use super::harmless::Harmless;
 use super::message::{Id, Message, Type, VERSION, status_is_warning, status_text};
 use super::splitter::{Piece, Splitter, Unreadable, split_datagram};
-use crate::frame::Master;
+use super::told::Told;
+use crate::frame::{Frame, Master};
 use crate::time::Instant;
 use bytes::Bytes;
 use core::fmt;
@@ -17,6 +19,10 @@ const MOST_ASKED: usize = 16;
 const MOST_HELD: usize = 256;
 /// Longest message that is taken.
 const LONGEST: usize = 4096;
+/// Most messages of one datagram that are looked at [IP-13].
+const IN_DATAGRAM: usize = 64;
+/// First status octet of the frame by which a server tells that nobody answers [IP-08].
+const NOBODY: [u8; 2] = [0x84, 0];
 /// After so long without a word from the server it is asked whether it is there.
 const PROBE: Duration = Duration::from_secs(4);
 /// After so long its session counts as lost.
@@ -41,10 +47,13 @@ pub struct ClientConfig {
     pub repeat: Duration,
     /// After so long there will be no answer.
     pub patience: Duration,
+    /// Requests that may be done twice: these alone are asked again in a new session.
+    pub harmless: Harmless,
 }
 
 impl ClientConfig {
-    /// A client of the server there, with the times that looprig uses: 30 s, 2 s, 10 s.
+    /// A client of the server there, with the times that looprig uses: 30 s, 2 s, 10 s. It asks nothing twice
+    /// but by UDP in the same session, where the server knows a repeat.
     pub const fn new(server: SocketAddr, stream: bool, master: Master) -> ClientConfig {
         ClientConfig {
             server,
@@ -53,6 +62,7 @@ impl ClientConfig {
             inactivity: Duration::from_secs(30),
             repeat: Duration::from_secs(2),
             patience: Duration::from_secs(10),
+            harmless: Harmless::NONE,
         }
     }
 }
@@ -88,12 +98,17 @@ pub enum ClientNews {
     Refused(String),
     /// It is lost and opened anew.
     Lost(&'static str),
-    /// The server says that nobody answered it: a NAK with status 6 [IP-12].
+    /// The server says that nobody answered: a frame with a communication error, 84 00 [IP-08].
     Silent,
+    /// Nobody knows whether this command, which may change something, was done: it went out, and its answer did not come
+    /// back. `None` for octets that are no frame.
+    Unknown(Option<u8>),
     /// The server says why there is no answer.
     Denied(String),
     /// Octets that are no message, or one that nobody asked for.
     Odd(String),
+    /// So many of these were left out before what follows, because there were too many.
+    LeftOut(u64),
 }
 
 impl ClientNews {
@@ -110,6 +125,16 @@ impl fmt::Display for ClientNews {
             ClientNews::Refused(why) => write!(f, "the server opens no session: {why}"),
             ClientNews::Lost(why) => write!(f, "session lost: {why}; it is opened anew"),
             ClientNews::Silent => f.write_str("the server says that no device answers"),
+            ClientNews::Unknown(command) => {
+                match command {
+                    Some(n) => write!(f, "whether command {n} was done is not known")?,
+                    None => f.write_str("whether a request was done is not known")?,
+                }
+                f.write_str(": it was sent, and its answer was lost or never came. It is not sent again; read back what it changes first")
+            }
+            ClientNews::LeftOut(n) => {
+                write!(f, "{n} messages that say nothing of use were left out before this")
+            }
             ClientNews::Denied(why) => write!(f, "the server does not answer: {why}"),
             ClientNews::Odd(what) => write!(f, "{what}"),
         }
@@ -120,6 +145,8 @@ impl fmt::Display for ClientNews {
 struct Asked {
     sequence: u16,
     body: Bytes,
+    /// How often it was sent since it was last known that nothing was done.
+    sent: u32,
     /// When it is sent, or sent again; `None` when once was enough.
     next: Option<Instant>,
     until: Instant,
@@ -158,6 +185,7 @@ pub struct Client {
     /// What was published while an answer is awaited: whoever reads the line as a wire would take it for a sign that
     /// none comes.
     held: VecDeque<Bytes>,
+    told: Told,
     out: VecDeque<ClientOutput>,
 }
 
@@ -176,6 +204,7 @@ impl Client {
             silent_since: None,
             probed: false,
             held: VecDeque::new(),
+            told: Told::default(),
             out: VecDeque::new(),
         };
         client.begin(now);
@@ -199,13 +228,14 @@ impl Client {
     /// Asks: a frame from delimiter to check byte. What comes of it is [`ClientOutput::Answer`] or
     /// [`ClientOutput::NoAnswer`].
     pub fn ask(&mut self, now: Instant, frame: Bytes) {
-        if self.asked.len() >= MOST_ASKED {
-            self.asked.pop_front();
-            self.out.push_back(ClientOutput::NoAnswer);
+        if self.asked.len() >= MOST_ASKED
+            && let Some(oldest) = self.asked.pop_front()
+        {
+            self.give_up(&oldest);
         }
         let sequence = self.next_sequence();
         let until = now + self.config.patience;
-        self.asked.push_back(Asked { sequence, body: frame, next: Some(now), until });
+        self.asked.push_back(Asked { sequence, body: frame, sent: 0, next: Some(now), until });
         self.send_due(now);
     }
 
@@ -231,7 +261,7 @@ impl Client {
             match piece {
                 Piece::Message(m) => self.message(now, &m),
                 Piece::Unreadable { why, .. } => {
-                    self.odd(why);
+                    self.unreadable(now, why);
                     self.lose(now, "the stream cannot be read any more", INITIATE_AGAIN);
                     return;
                 }
@@ -247,7 +277,11 @@ impl Client {
         if !known {
             return;
         }
-        for piece in split_datagram(octets, LONGEST) {
+        for (n, piece) in split_datagram(octets, LONGEST).into_iter().enumerate() {
+            if n >= IN_DATAGRAM {
+                self.odd(now, "too many messages in one datagram".to_owned());
+                break;
+            }
             match piece {
                 Piece::Message(m) => {
                     self.message(now, &m);
@@ -255,7 +289,7 @@ impl Client {
                         self.server = from;
                     }
                 }
-                Piece::Unreadable { why, .. } => self.odd(why),
+                Piece::Unreadable { why, .. } => self.unreadable(now, why),
             }
         }
         self.send_due(now);
@@ -290,10 +324,7 @@ impl Client {
         if self.state == State::Closed {
             return;
         }
-        let before = self.asked.len();
-        self.asked.retain(|a| a.until > now);
-        let given_up = before - self.asked.len();
-        self.out.extend(core::iter::repeat_n(ClientOutput::NoAnswer, given_up));
+        self.give_up_those(|a| a.until <= now);
         match self.state {
             State::Unconnected { again } if again <= now => self.begin(now),
             State::Initiating { again, .. } if again <= now => self.initiate(now),
@@ -353,13 +384,31 @@ impl Client {
         self.out.push_back(ClientOutput::Send { to: self.server, octets: message.encode() });
     }
 
-    /// The session is gone: what was asked is asked again in the next one.
+    /// No answer to this will come. If it may have been done, that is told.
+    fn give_up(&mut self, asked: &Asked) {
+        if asked.sent > 0 && !self.config.harmless.has_frame(&asked.body) {
+            let command = Frame::parse(&asked.body).ok().map(|f| f.command());
+            self.out.push_back(ClientOutput::News(ClientNews::Unknown(command)));
+        }
+        self.out.push_back(ClientOutput::NoAnswer);
+    }
+
+    fn give_up_those(&mut self, which: impl Fn(&Asked) -> bool) {
+        let (gone, kept) = core::mem::take(&mut self.asked).into_iter().partition(which);
+        self.asked = kept;
+        let gone: VecDeque<Asked> = gone;
+        gone.iter().for_each(|asked| self.give_up(asked));
+    }
+
+    /// The session is gone: what certainly was not done, or may be done twice, is asked again in the next one.
     fn lose(&mut self, now: Instant, why: &'static str, again: Duration) {
         if self.is_open() {
             self.out.push_back(ClientOutput::News(ClientNews::Lost(why)));
         }
         self.silent_since = None;
         self.probed = false;
+        let harmless = self.config.harmless;
+        self.give_up_those(|a| a.sent > 0 && !harmless.has_frame(&a.body));
         self.asked.iter_mut().for_each(|a| a.next = Some(now));
         // A server that opens sessions and does not keep them is not asked without end.
         let again = match self.opened_at {
@@ -372,8 +421,17 @@ impl Client {
         }
     }
 
-    fn odd(&mut self, why: Unreadable) {
-        self.out.push_back(ClientOutput::News(ClientNews::Odd(format!("octets that are no message: {why}"))));
+    fn unreadable(&mut self, now: Instant, why: Unreadable) {
+        self.odd(now, format!("octets that are no message: {why}"));
+    }
+
+    /// A bad server makes as many of these as it likes.
+    fn odd(&mut self, now: Instant, what: String) {
+        let Some(left_out) = self.told.may_tell(now) else { return };
+        if left_out > 0 {
+            self.out.push_back(ClientOutput::News(ClientNews::LeftOut(left_out)));
+        }
+        self.out.push_back(ClientOutput::News(ClientNews::Odd(what)));
     }
 
     fn send_due(&mut self, now: Instant) {
@@ -384,6 +442,7 @@ impl Client {
         let mut due = Vec::new();
         for asked in self.asked.iter_mut().filter(|a| a.until > now && a.next.is_some_and(|at| at <= now)) {
             asked.next = again;
+            asked.sent = asked.sent.saturating_add(1);
             due.push((asked.sequence, asked.body.clone()));
         }
         for (sequence, body) in due {
@@ -398,7 +457,7 @@ impl Client {
         self.probed = false;
         match (m.kind.kind(), m.id) {
             (Type::Request | Type::Unknown(_), _) => {
-                self.out.push_back(ClientOutput::News(ClientNews::Odd(format!("not asked for: {m}"))));
+                self.odd(now, format!("not asked for: {m}"));
             }
             (Type::Publish, _) => {
                 if let Content::Frame { octets, .. } = m.content() {
@@ -411,6 +470,9 @@ impl Client {
             (_, Id::SessionInitiate) => self.initiated(now, m),
             (Type::Error, _) if matches!(m.content(), Content::Error { code: 0 }) => {
                 if self.is_open() {
+                    // What went out once, and was turned down so, was not done. Of a repeat that is not known.
+                    let one = self.asked.iter_mut().find(|a| a.sequence == m.sequence && a.sent == 1);
+                    one.into_iter().for_each(|a| a.sent = 0);
                     self.lose(now, "the server says that it is closed", Duration::ZERO);
                 }
             }
@@ -445,22 +507,27 @@ impl Client {
     /// An answer to something that was asked, or to a keep-alive.
     fn answered(&mut self, m: &Message) {
         let Some(i) = self.asked.iter().position(|a| a.sequence == m.sequence) else { return };
+        self.asked.remove(i);
         let fine = m.kind.kind() == Type::Response && (m.status == 0 || status_is_warning(m.status));
         match m.content() {
-            Content::Frame { octets, .. } if fine && m.id == Id::TokenPdu => {
-                self.asked.remove(i);
+            Content::Frame { octets, .. } if fine && m.id == Id::TokenPdu && !says_nobody(&octets) => {
                 self.out.push_back(ClientOutput::Answer(octets));
             }
-            _ => {
-                self.asked.remove(i);
-                self.out.push_back(ClientOutput::News(match (m.kind.kind(), m.status) {
-                    (Type::Nak, 6) => ClientNews::Silent,
-                    _ => ClientNews::Denied(denial(m)),
+            content => {
+                let silent = fine && matches!(content, Content::Frame { .. });
+                self.out.push_back(ClientOutput::News(match silent {
+                    true => ClientNews::Silent,
+                    false => ClientNews::Denied(denial(m)),
                 }));
                 self.out.push_back(ClientOutput::NoAnswer);
             }
         }
     }
+}
+
+/// Whether a frame is none of a device, but the server's word that nobody answers: of a device this bit is never set [ST-01].
+fn says_nobody(octets: &Bytes) -> bool {
+    Frame::parse(octets).is_ok_and(|f| f.status() == Some(NOBODY) && f.data().is_empty())
 }
 
 /// Why a server does not do what it was asked, in words.
@@ -474,6 +541,9 @@ fn denial(m: &Message) -> String {
             Some(text) => format!("error {code} ({text})"),
             None => format!("error {code}"),
         },
+        Content::Empty if m.kind.kind() == Type::Nak && m.status == 6 => {
+            format!("NAK, {status}: nobody may have answered it, or it could not be asked")
+        }
         _ if m.version != VERSION => format!("{}, version {}, {status}", m.kind.kind(), m.version),
         _ => format!("{}, {status}", m.kind.kind()),
     }

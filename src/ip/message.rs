@@ -223,6 +223,13 @@ impl Message {
         self
     }
 
+    /// The same message, without holding on to the octets that came with it.
+    #[must_use]
+    pub(super) fn alone(mut self) -> Message {
+        self.body = Bytes::copy_from_slice(&self.body);
+        self
+    }
+
     /// Which end says it.
     pub fn side(&self) -> Side {
         match self.kind.kind() {

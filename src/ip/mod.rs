@@ -11,19 +11,22 @@ mod audit;
 mod body;
 mod client;
 mod direct;
+mod harmless;
 mod message;
 mod server;
 mod splitter;
+mod told;
 
 pub use audit::{AuditLog, AuditRecord, AuditRequest};
 pub use body::{Content, Initiate, error_text};
 pub use client::{Client, ClientConfig, ClientNews, ClientOutput};
 pub use direct::{DirectCommand, DirectPdu};
+pub use harmless::Harmless;
 pub use message::{
     HEADER, Id, MAX_BODY, MAX_MESSAGE, Message, Side, Type, TypeBits, VERSION, status_is_warning, status_text,
 };
 pub use server::{
-    Answer, Limits, Masters, Peer, Request, Server, ServerConfig, ServerNews, ServerOutput, Ticket,
+    Answer, Limits, Masters, Nobody, Peer, Request, Server, ServerConfig, ServerNews, ServerOutput, Ticket,
 };
 pub use splitter::{Piece, Splitter, Unreadable, split_datagram};
 

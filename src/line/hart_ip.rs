@@ -2,7 +2,7 @@
 
 use super::Endpoint;
 use crate::frame::Master;
-use crate::ip::{Limits, Masters, PORT, ServerConfig};
+use crate::ip::{Harmless, Limits, Masters, Nobody, PORT, ServerConfig};
 use core::fmt;
 
 /// Most sessions that a server can be told to keep [IP-13].
@@ -17,6 +17,8 @@ pub struct HartIpClient {
     pub tcp: bool,
     /// The master type of its session [IP-05].
     pub session: Master,
+    /// Requests that may be done twice; none unless told, then nothing is asked again in a new session [IP-12].
+    pub harmless: Harmless,
 }
 
 /// The server's end: where it listens, and what it allows.
@@ -32,6 +34,10 @@ pub struct HartIpServer {
     pub one_primary: bool,
     /// Most sessions at once, 1 to [`MOST_SESSIONS`].
     pub sessions: usize,
+    /// What it answers where nobody answers on the wires [IP-08].
+    pub nobody: Nobody,
+    /// Requests that may be done twice; none unless told [IP-12].
+    pub harmless: Harmless,
 }
 
 fn scheme(tcp: bool) -> &'static str {
@@ -62,7 +68,7 @@ impl HartIpClient {
         }
         let to =
             Endpoint::parse_connect(&with_port(to)).map_err(|said| said.replace("tcp:127", "hart-ip:127"))?;
-        Ok(HartIpClient { to, tcp, session })
+        Ok(HartIpClient { to, tcp, session, harmless: Harmless::NONE })
     }
 }
 
@@ -81,13 +87,23 @@ impl HartIpServer {
             masters: Masters::Both,
             one_primary: false,
             sessions: limits.sessions,
+            nobody: Nobody::default(),
+            harmless: Harmless::NONE,
         })
     }
 
     /// How the server is to behave; its clock is zero at `zero_s` seconds since 1970.
     pub fn config(&self, port: u16, zero_s: u32) -> ServerConfig {
         let limits = Limits { sessions: self.sessions.clamp(1, MOST_SESSIONS), ..Limits::default() };
-        ServerConfig { masters: self.masters, one_primary: self.one_primary, limits, port, zero_s }
+        ServerConfig {
+            masters: self.masters,
+            one_primary: self.one_primary,
+            nobody: self.nobody,
+            harmless: self.harmless,
+            limits,
+            port,
+            zero_s,
+        }
     }
 }
 

@@ -40,6 +40,7 @@ pub use wire_fault::{FaultKind, FaultOf, WireFault};
 
 use crate::frame::{Capabilities, Octet, RawFrame};
 use crate::time::{Instant, Pace};
+use crate::wave::Remark;
 
 /// Which faults a line can put into what it sends [LI-24].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -108,6 +109,11 @@ pub trait Line {
         false
     }
 
+    /// What is to be known of the wave that octets up to [`Line::now`] were read from; nothing on lines without one.
+    fn take_remarks(&mut self) -> Vec<Remark> {
+        Vec::new()
+    }
+
     /// Starts to send `octets`, preambles included; [`Event::Sent`] follows when the last has left.
     /// A transmission that is started during another one waits for its end.
     ///
@@ -154,6 +160,9 @@ impl<L: Line + ?Sized> Line for Box<L> {
     }
     fn is_recording(&self) -> bool {
         (**self).is_recording()
+    }
+    fn take_remarks(&mut self) -> Vec<Remark> {
+        (**self).take_remarks()
     }
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         (**self).send(octets)

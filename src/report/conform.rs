@@ -23,11 +23,21 @@ pub struct About {
     pub made: String,
     /// Name of the log that was kept meanwhile.
     pub log: Option<String>,
+    /// Name of the computer, if it is known.
+    pub host: Option<String>,
 }
 
 /// The unique address in hex.
 fn address(r: &Results) -> String {
     r.device.unique.iter().map(|o| format!("{o:02X}")).collect()
+}
+
+/// The device by tag, if it has one, unique address and revision.
+fn named(r: &Results) -> String {
+    match r.device.tag.as_str() {
+        "" => r.device.to_string(),
+        tag => format!("{tag}, {}", r.device),
+    }
 }
 
 /// The part of a log in which a case was.
@@ -80,7 +90,7 @@ pub fn write(results: &Results, options: Options, out: &mut String) {
 
 fn write_text(r: &Results, options: Options, out: &mut String) {
     let judged = r.cases.len();
-    let device = format!("Device {} on {}", r.device, r.line);
+    let device = format!("Device {} on {}", named(r), r.line);
     write_wrapped(&device, 2, out);
     let _ = writeln!(
         out,
@@ -196,6 +206,12 @@ fn write_fail(
     if let Some(reason) = &c.known {
         line("known", reason);
     }
+    if let Some(otherwise) = &c.otherwise {
+        line("list", &format!("it is a known deviation, but with another observation: {otherwise}"));
+    }
+    if let Some(times) = c.times.words() {
+        line("runs", &times);
+    }
     line("log", &span_words(c));
     if c.known.is_some() && options.verbosity == 0 {
         return;
@@ -258,6 +274,9 @@ fn write_end(r: &Results, out: &mut String) {
     }
     let nothing = if c.judged() == 0 { "; nothing was judged" } else { "" };
     let _ = writeln!(out, "\n{}{nothing}.", parts.join(", "));
+    if c.advised > 0 {
+        let _ = writeln!(out, "Advice is good practice: it counts as a fail with --strict alone.");
+    }
 }
 
 /// One case as an object; `words` of the traffic where it was kept.
@@ -285,6 +304,12 @@ fn case_json(r: &Results, c: &CaseResult) -> Json {
     }
     if let Some(known) = &c.known {
         map.insert("known".into(), json!(known));
+    }
+    if let Some(otherwise) = &c.otherwise {
+        map.insert("known_otherwise".into(), json!(otherwise));
+    }
+    if c.times.run > 1 {
+        map.insert("runs".into(), json!({ "failed": c.times.failed, "run": c.times.run }));
     }
     if !c.words.is_empty() {
         let words = c.words.iter().map(|w| {
@@ -317,6 +342,7 @@ fn write_json(r: &Results, out: &mut String) {
         "why": why,
         "line": r.line,
         "device": address(r),
+        "tag": r.device.tag,
         "revision": r.device.claims,
         "passed": n.passed,
         "failed": n.failed,

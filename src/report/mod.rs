@@ -12,6 +12,7 @@ pub mod text;
 pub mod trace;
 pub mod wave;
 pub mod wiring;
+pub mod worksheet;
 
 use crate::capture::Item;
 use crate::exchange::json;

@@ -89,6 +89,11 @@ fn write_apart(at: Instant, text: &str, options: Options, out: &mut String) {
     finish(start, Tone::Bad, options, out);
 }
 
+/// Appends something that happened at `at` and is no frame.
+pub fn write_event(at: Instant, text: &str, options: Options, out: &mut String) {
+    write_apart(at, text, options, out);
+}
+
 fn write_time(at: Instant, options: Options, out: &mut String) {
     if !options.times {
         return;

@@ -27,9 +27,10 @@ impl DemodulatorConfig {
         DemodulatorConfig { rate_hz, least_amplitude: 0.0016, begin: Instant::ZERO }
     }
 
-    /// For samples in volts: a tone counts from 100 mV peak to peak on, between what must be ignored and what must be understood [WI-13] [WV-03].
+    /// For samples in volts: a tone counts from 10 mV peak to peak on, below what a receiver must ignore, so that a weak signal can be read and be
+    /// marked as such by [`Burst::weak`] [WV-03].
     pub fn volts(rate_hz: f64) -> DemodulatorConfig {
-        DemodulatorConfig { rate_hz, least_amplitude: 0.050, begin: Instant::ZERO }
+        DemodulatorConfig { rate_hz, least_amplitude: 0.005, begin: Instant::ZERO }
     }
 }
 

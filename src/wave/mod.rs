@@ -20,6 +20,7 @@ mod filter;
 mod fir;
 mod modulator;
 mod recording;
+mod remark;
 mod resampler;
 pub mod table;
 mod tones;
@@ -33,6 +34,7 @@ pub use detector::Detector;
 pub use fir::Fir;
 pub use modulator::{Modulator, Talker, Transmission};
 pub use recording::{Recording, RecordingError, RecordingOptions, RecordingSpec};
+pub use remark::{MUST_IGNORE_V, MUST_UNDERSTAND_V, Noticed, Remark, Remarks};
 pub use tones::Tones;
 
 /// Tone of a 1, Hz [WV-01].

@@ -7,9 +7,27 @@ use core::fmt;
 
 /// Samples worked on at once.
 const BLOCK: usize = 1 << 16;
-/// From this amplitude on a tone counts where a recording tells volts: 10 mV peak to peak, below what a receiver must ignore, so that a weak
-/// signal can be read and reported as such [WV-03].
-const LEAST_V: f64 = 0.005;
+/// Bytes by which the form is told.
+const FORM_BYTES: usize = 12;
+
+fn is_wav(start: &[u8]) -> bool {
+    start.starts_with(b"RIFF") || start.starts_with(b"RF64")
+}
+
+/// The form of sound that bytes begin, where it is one that is not read; the marks are from memory.
+fn other_sound(start: &[u8]) -> Option<&'static str> {
+    let at = |from: usize, mark: &[u8]| start.get(from..from + mark.len()) == Some(mark);
+    let forms: [(usize, &[u8], &str); 7] = [
+        (4, b"ftyp", "an MPEG-4 sound file (m4a), as telephones record it"),
+        (0, b"ID3", "an MP3 file"),
+        (0, b"OggS", "an Ogg file"),
+        (0, b"fLaC", "a FLAC file"),
+        (0, b"#!AMR", "an AMR file"),
+        (0, b"caff", "a CAF file"),
+        (0, b"FORM", "an AIFF file"),
+    ];
+    forms.into_iter().find(|(from, mark, _)| at(*from, mark)).map(|f| f.2)
+}
 
 /// What the user knows of a recording.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -31,6 +49,8 @@ pub enum RecordingError {
     Table(TableError),
     /// Its rate of samples holds no tones.
     Rate(RateError),
+    /// It is sound in a form that is not read.
+    Form(&'static str),
 }
 
 impl fmt::Display for RecordingError {
@@ -39,6 +59,7 @@ impl fmt::Display for RecordingError {
             RecordingError::Wav(e) => e.fmt(f),
             RecordingError::Table(e) => e.fmt(f),
             RecordingError::Rate(e) => e.fmt(f),
+            RecordingError::Form(form) => write!(f, "it is {form}, and only WAV is read"),
         }
     }
 }
@@ -110,17 +131,11 @@ impl Recording {
     ) -> Result<(), RecordingError> {
         if let Form::Unknown(held) = &mut self.form {
             held.extend_from_slice(bytes);
-            if held.len() < 4 {
+            if held.len() < FORM_BYTES {
                 return Ok(());
             }
             let held = core::mem::take(held);
-            self.form = if held.starts_with(b"RIFF") || held.starts_with(b"RF64") {
-                Form::Wav(WavReader::new(self.options.channel))
-            } else {
-                let options =
-                    TableOptions { channel: self.options.channel.into(), rate_hz: self.options.rate_hz };
-                Form::Table(Box::new(TableReader::new(options)))
-            };
+            self.form = self.form_of(&held)?;
             return self.run(&held, heard, see);
         }
         for part in bytes.chunks(BLOCK) {
@@ -143,15 +158,22 @@ impl Recording {
         heard: &mut Vec<Heard>,
         see: &mut dyn FnMut(RecordingSpec, &[f32]),
     ) -> Result<Option<String>, RecordingError> {
-        let note = match &mut self.form {
+        if let Form::Unknown(held) = &mut self.form {
+            let held = core::mem::take(held);
+            if held.is_empty() {
+                let what = "it is empty".into();
+                return Err(RecordingError::Table(TableError { line: 1, what, needs_rate: false }));
+            }
+            self.form = self.form_of(&held)?;
+            self.run(&held, heard, see)?;
+        }
+        let mut note = match &mut self.form {
             Form::Wav(r) => r.finish().map_err(RecordingError::Wav)?.map(|n| n.to_string()),
             Form::Table(r) => {
                 let notes = r.finish(&mut self.samples).map_err(RecordingError::Table)?;
                 Some(notes.to_string()).filter(|n| !n.is_empty())
             }
-            Form::Unknown(_) => {
-                return Err(RecordingError::Table(TableError { line: 1, what: "it is empty".into() }));
-            }
+            Form::Unknown(_) => None,
         };
         self.listen(heard, see)?;
         if let Some(d) = &mut self.demodulator {
@@ -164,7 +186,32 @@ impl Recording {
                 heard.extend_from_slice(&some[..n]);
             }
         }
+        if self.options.full_scale_v.is_some() && self.is_in_volts() {
+            let more = "its header says which volts it is in, so the scale that was given is not used";
+            note = Some(note.map_or(more.into(), |n| format!("{n}; {more}")));
+        }
         Ok(note)
+    }
+
+    /// Whether it is a table whose header names volts.
+    fn is_in_volts(&self) -> bool {
+        matches!(&self.form, Form::Table(r) if r.spec().is_some_and(|s| s.volts.is_some() && s.unit.is_some()))
+    }
+
+    /// Whether bytes begin sound, in a form that is read or in one that is not.
+    pub fn is_sound(start: &[u8]) -> bool {
+        is_wav(start) || other_sound(start).is_some()
+    }
+
+    fn form_of(&self, start: &[u8]) -> Result<Form, RecordingError> {
+        if is_wav(start) {
+            return Ok(Form::Wav(WavReader::new(self.options.channel)));
+        }
+        if let Some(form) = other_sound(start) {
+            return Err(RecordingError::Form(form));
+        }
+        let options = TableOptions { channel: self.options.channel.into(), rate_hz: self.options.rate_hz };
+        Ok(Form::Table(Box::new(TableReader::new(options))))
     }
 
     fn listen(
@@ -185,7 +232,11 @@ impl Recording {
                 Form::Table(r) => r.spec().map(|s| RecordingSpec {
                     rate_hz: s.rate_hz,
                     channels: s.channels,
-                    volts: s.volts.map(|_| 1.0).or(self.options.full_scale_v),
+                    // Volts that the header names are volts; else whoever gives a scale knows.
+                    volts: match s.unit {
+                        Some(_) if s.volts.is_some() => Some(1.0),
+                        _ => self.options.full_scale_v.or(s.volts),
+                    },
                 }),
                 Form::Unknown(_) => None,
             };
@@ -199,10 +250,10 @@ impl Recording {
         let d = match &mut self.demodulator {
             Some(d) => d,
             none => {
-                let mut config = DemodulatorConfig::full_scale(spec.rate_hz);
-                if spec.volts.is_some() {
-                    config.least_amplitude = LEAST_V;
-                }
+                let config = match spec.volts {
+                    Some(_) => DemodulatorConfig::volts(spec.rate_hz),
+                    None => DemodulatorConfig::full_scale(spec.rate_hz),
+                };
                 none.insert(Demodulator::new(config).map_err(RecordingError::Rate)?)
             }
         };

@@ -1,6 +1,14 @@
 //! Tables of time and voltage, as oscilloscopes and loggers export them, to samples [WV-11].
 
+mod clock;
+mod columns;
+mod shape;
+
+use columns::{
+    counted_rate, name_of, other_unit, rate, time_column, time_unit, unit_of, voltage_unit, written_rate,
+};
 use core::fmt;
+use shape::{SHAPES, Shape};
 
 /// A longer line is no row of numbers.
 const LONGEST_LINE: usize = 4096;
@@ -14,6 +22,10 @@ const TOGETHER: usize = 3;
 const LONGEST_PAUSE_S: f64 = 10.0;
 /// Samples that are filled in at most where one pause is, and beyond as many as there were rows: a table of holes is none.
 const MOST_FILLED: u64 = 1 << 16;
+/// Rows that may have the same time where times have few digits.
+const MOST_REPEATED: f64 = 1000.0;
+/// Half a day: a clock's time that goes back by more has passed midnight.
+const HALF_DAY_S: f64 = 43_200.0;
 /// A step that differs by more than this share from the mean is told.
 const UNEVEN: f64 = 0.1;
 
@@ -33,6 +45,8 @@ pub struct TableError {
     pub line: u64,
     /// What is wrong.
     pub what: String,
+    /// Whether it could be read if the rate of samples were given.
+    pub needs_rate: bool,
 }
 
 impl fmt::Display for TableError {
@@ -56,10 +70,13 @@ pub struct TableSpec {
     pub decimal_comma: bool,
     /// Time of the first row, s.
     pub begin_s: f64,
-    /// Volts that one of the table's units is; `None` where the header names another unit, which is then taken as it is.
+    /// Volts that one of the table's units is: 1 without any header; `None` where the header names the column and no volts, whose numbers are
+    /// then taken as they are.
     pub volts: Option<f64>,
     /// Unit of the column as the header has it, if it has one.
     pub unit: Option<String>,
+    /// Name of the column as the header has it, if it has one.
+    pub name: Option<String>,
 }
 
 /// What was not as it should be in a table that was read.
@@ -75,6 +92,8 @@ pub struct TableNotes {
     pub skipped: u64,
     /// The first such line, from 1.
     pub first_skipped: u64,
+    /// Rows whose time is that of the row before, because times have too few digits: they were counted instead.
+    pub repeated: u64,
 }
 
 impl fmt::Display for TableNotes {
@@ -95,73 +114,42 @@ impl fmt::Display for TableNotes {
                 self.skipped, self.first_skipped
             ));
         }
+        if self.repeated > 0 {
+            parts.push(format!(
+                "times have too few digits ({} rows repeat that of the row before): rows were counted instead",
+                self.repeated
+            ));
+        }
         f.write_str(&parts.join("; "))
     }
 }
 
-/// Whether text begins like a table of numbers: three lines of two columns or more. The last line may be cut off and is left aside.
+/// Whether text begins like a table of numbers and like nothing else: three lines of two columns or more. The last line may be cut off and is left aside.
 pub fn looks_like_table(start: &str) -> bool {
+    has_rows(start, &|shape, rows| {
+        let point = if shape.comma { ',' } else { '.' };
+        let two = rows.iter().all(|l| shape.row(l).is_some_and(|r| r.len() >= 2));
+        // Blanks alone stand between octets of hex text too, and those may all look like numbers; but they have no point.
+        let plain = match shape.separator {
+            ' ' => !shape.comma && rows.iter().all(|l| l.contains('.')),
+            _ => rows.iter().any(|l| l.contains([point, '-'])),
+        };
+        two && plain
+    })
+}
+
+/// Whether text holds three lines of numbers together, be it of one column. Hex text may.
+pub fn holds_numbers(start: &str) -> bool {
+    has_rows(start, &|shape, rows| rows.iter().all(|l| shape.row(l).is_some()))
+}
+
+fn has_rows(start: &str, good: &dyn Fn(Shape, &[&str]) -> bool) -> bool {
     let lines: Vec<&str> = start.lines().map(str::trim).filter(|l| !l.is_empty()).take(MOST_HEADER).collect();
     let lines = &lines[..lines.len().saturating_sub(1)];
     SHAPES.iter().any(|&(separator, comma)| {
         let shape = Shape { separator, comma, columns: 0 };
-        // Blanks alone stand between octets of hex text too, and those may all look like numbers; but they have no sign and no point.
-        let row = |line: &&str| separator != ' ' && shape.row(line).is_some_and(|r| r.len() >= 2);
-        let point = if comma { ',' } else { '.' };
-        lines.windows(TOGETHER).any(|w| w.iter().all(row) && w.iter().any(|l| l.contains([point, '-'])))
+        lines.windows(TOGETHER).any(|w| good(shape, w))
     })
-}
-
-/// How the lines are to be taken apart.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Shape {
-    /// A blank stands for any number of blanks.
-    separator: char,
-    comma: bool,
-    columns: usize,
-}
-
-/// How lines may look, the likeliest first.
-const SHAPES: [(char, bool); 7] =
-    [(';', true), (';', false), ('\t', true), ('\t', false), (',', false), (' ', false), (' ', true)];
-
-impl Shape {
-    fn cells<'a>(self, line: &'a str) -> Vec<&'a str> {
-        let clean = |c: &'a str| c.trim().trim_matches('"').trim();
-        let mut cells: Vec<&str> = if self.separator == ' ' {
-            line.split_whitespace().map(clean).collect()
-        } else {
-            line.split(self.separator).map(clean).collect()
-        };
-        // Many programs put a separator behind the last column.
-        while cells.last() == Some(&"") {
-            cells.pop();
-        }
-        cells
-    }
-
-    fn number(self, cell: &str) -> Option<f64> {
-        let plain;
-        let text = if self.comma && cell.contains(',') {
-            plain = cell.replace(',', ".");
-            &plain
-        } else {
-            cell
-        };
-        // Words that Rust takes for numbers, inf and nan, are none here.
-        let starts =
-            text.trim_start_matches(['+', '-']).starts_with(|c: char| c.is_ascii_digit() || c == '.');
-        text.parse().ok().filter(|x: &f64| starts && x.is_finite())
-    }
-
-    /// All columns, if all are numbers.
-    fn row(self, line: &str) -> Option<Vec<f64>> {
-        let cells = self.cells(line);
-        if cells.is_empty() || cells.len() > 64 {
-            return None;
-        }
-        cells.into_iter().map(|c| self.number(c)).collect()
-    }
 }
 
 /// The part that has found out what the table is.
@@ -174,6 +162,20 @@ struct Known {
     time_scale: f64,
     value_scale: f64,
     last: Option<(f64, f64)>,
+    /// Where times have too few digits.
+    coarse: Option<Coarse>,
+    /// Times are those of a day, and so many seconds of days before are over.
+    days_s: f64,
+    clock: bool,
+}
+
+/// Rows are counted; their times only say where some are missing.
+#[derive(Clone, Copy, Debug, Default)]
+struct Coarse {
+    /// Time of the last row by count, s.
+    at: f64,
+    /// Least step of the times, s.
+    quantum: f64,
 }
 
 /// Takes the bytes of a table as they come.
@@ -255,7 +257,7 @@ impl TableReader {
     }
 
     fn error(&self, what: String) -> TableError {
-        TableError { line: self.line, what }
+        TableError { line: self.line, what, needs_rate: false }
     }
 
     fn end_of_line(&mut self, line: &[u8], out: &mut Vec<f32>) -> Result<(), TableError> {
@@ -306,8 +308,23 @@ impl TableReader {
         }
         let header = &self.first[..begin];
         let names: Vec<Vec<&str>> = header.iter().map(|(_, l)| shape.cells(l)).collect();
-        let time = time_column(&names, &rows, shape.columns);
-        let columns: Vec<usize> = (0..shape.columns).filter(|c| Some(*c) != time).collect();
+        let dates = |c: &usize| {
+            // A date in a column of its own says nothing within a day.
+            self.first
+                .get(begin)
+                .is_some_and(|(_, l)| shape.cells(l).get(*c).is_some_and(|c| clock::is_date(c)))
+        };
+        let clocks = |c: &usize| {
+            self.first
+                .get(begin)
+                .is_some_and(|(_, l)| shape.cells(l).get(*c).is_some_and(|c| clock::is_time_of_day(c)))
+        };
+        let time = match (0..shape.columns).find(clocks) {
+            Some(c) => Some(c),
+            None => time_column(&names, &rows, shape.columns),
+        };
+        let clock = time.is_some_and(|c| clocks(&c));
+        let columns: Vec<usize> = (0..shape.columns).filter(|c| Some(*c) != time && !dates(c)).collect();
         let Some(&value) = columns.get(self.options.channel) else {
             return Err(self.error(format!(
                 "column {} of voltages is wanted, and it has {}",
@@ -316,21 +333,37 @@ impl TableReader {
             )));
         };
         let time_scale = time.and_then(|c| unit_of(&names, c, time_unit)).map_or(1.0, |u| u.1);
+        // What is written as a clock's time is in seconds, whatever the header says.
+        let written = |c: usize| {
+            self.first.get(begin).and_then(|(_, l)| shape.cells(l).get(c).map(|c| c.contains(':')))
+        };
+        let time_scale = if time.and_then(written) == Some(true) { 1.0 } else { time_scale };
         let named = unit_of(&names, value, voltage_unit);
         let foreign = unit_of(&names, value, other_unit);
-        let rate_hz = match time {
-            Some(c) => rate(&rows, c).map(|r| r / time_scale),
-            None => self.options.rate_hz.or_else(|| written_rate(header)),
+        let name = name_of(&names, value, shape.columns);
+        let repeats = time.is_some_and(|c| rows.windows(2).any(|w| w[1].1[c] == w[0].1[c]));
+        let (rate_hz, quantum) = match time {
+            Some(c) if repeats => {
+                match counted_rate(&rows, c, self.options.rate_hz.map(|r| r * time_scale)) {
+                    Some((rate, quantum)) => (Some(rate / time_scale), Some(quantum * time_scale)),
+                    None => {
+                        let what = "times repeat: they have too few digits to tell how many samples a second there are: give the rate";
+                        return Err(TableError { needs_rate: true, ..self.error(what.into()) });
+                    }
+                }
+            }
+            Some(c) => (rate(&rows, c).map(|r| r / time_scale), None),
+            None => (self.options.rate_hz.or_else(|| written_rate(header)), None),
         };
         let Some(rate_hz) = rate_hz.filter(|r| r.is_finite() && *r > 0.0) else {
             let what = "it has no column of times that go on, and says no rate of samples: give the rate";
-            return Err(self.error(what.into()));
+            return Err(TableError { needs_rate: true, ..self.error(what.into()) });
         };
         let begin_s = time.and_then(|c| rows.first()?.1.get(c).copied()).unwrap_or(0.0) * time_scale;
-        let volts = match (&named, &foreign) {
-            (Some(u), _) => Some(u.1),
-            (None, Some(_)) => None,
-            (None, None) => Some(1.0),
+        let volts = match (&named, &foreign, &name) {
+            (Some(u), ..) => Some(u.1),
+            (None, None, None) => Some(1.0),
+            (None, ..) => None,
         };
         let spec = TableSpec {
             rate_hz,
@@ -340,9 +373,21 @@ impl TableReader {
             begin_s,
             volts,
             unit: named.or(foreign).map(|u| u.0),
+            name,
         };
         let value_scale = volts.unwrap_or(1.0);
-        self.known = Some(Known { spec, shape, time, value, time_scale, value_scale, last: None });
+        self.known = Some(Known {
+            spec,
+            shape,
+            time,
+            value,
+            time_scale,
+            value_scale,
+            last: None,
+            coarse: quantum.map(|quantum| Coarse { at: f64::NAN, quantum }),
+            days_s: 0.0,
+            clock,
+        });
         let first = core::mem::take(&mut self.first);
         for (n, line) in &first[begin..] {
             self.row(*n, line, out)?;
@@ -389,30 +434,61 @@ impl TableReader {
             out.push(value as f32);
             return Ok(());
         };
-        let time = row[column] * known.time_scale;
+        let mut time = row[column] * known.time_scale + known.days_s;
         if let Some((last_time, last_value)) = known.last {
+            if known.clock && time < last_time - HALF_DAY_S {
+                known.days_s += 2.0 * HALF_DAY_S;
+                time += 2.0 * HALF_DAY_S;
+            }
+            let step_s = 1.0 / known.spec.rate_hz;
             let steps = (time - last_time) * known.spec.rate_hz;
-            if steps <= 0.0 {
+            if steps < 0.0 {
                 skip(&mut self.notes, number);
                 return Ok(());
             }
-            if (steps - 1.0).abs() > UNEVEN {
-                self.notes.uneven += 1;
-                if self.notes.uneven == 1 {
-                    self.notes.first_uneven = number;
-                }
+            if steps == 0.0 {
+                self.notes.repeated += 1;
+                known.coarse.get_or_insert(Coarse { at: last_time, quantum: 0.0 });
             }
+            let missing = match &mut known.coarse {
+                None => {
+                    if (steps - 1.0).abs() > UNEVEN {
+                        self.notes.uneven += 1;
+                        if self.notes.uneven == 1 {
+                            self.notes.first_uneven = number;
+                        }
+                    }
+                    steps.round()
+                }
+                Some(c) => {
+                    let by_count = if c.at.is_nan() { last_time } else { c.at } + step_s;
+                    if c.quantum == 0.0 && steps > 0.0 && steps < MOST_REPEATED {
+                        c.quantum = time - last_time;
+                    }
+                    let late = time - by_count;
+                    if late > 2.0 * c.quantum + step_s {
+                        c.at = time;
+                        (late * known.spec.rate_hz).round() + 1.0
+                    } else {
+                        // The clock of the count follows that of the times slowly: neither the steps of the times nor a rate that is not quite right
+                        // is to look like missing rows.
+                        c.at = by_count + late * 0.01;
+                        1.0
+                    }
+                }
+            };
             if time - last_time > LONGEST_PAUSE_S {
                 return Err(TableError {
                     line: number,
                     what: format!("{:.1} s are missing before it: split the table there", time - last_time),
+                    needs_rate: false,
                 });
             }
-            let missing = steps.round() as u64;
+            let missing = missing as u64;
             self.rows += 1;
             if missing > MOST_FILLED || self.notes.filled + missing > self.rows + MOST_FILLED {
                 let what = "more samples are missing than there are: split the table at its pauses";
-                return Err(TableError { line: number, what: what.into() });
+                return Err(TableError { line: number, what: what.into(), needs_rate: false });
             }
             for k in 1..missing {
                 out.push((last_value + (value - last_value) * k as f64 / missing as f64) as f32);
@@ -430,89 +506,6 @@ fn skip(notes: &mut TableNotes, line: u64) {
     if notes.skipped == 1 {
         notes.first_skipped = line;
     }
-}
-
-/// The column whose header says time, or else the first that always goes on in nearly equal steps.
-fn time_column(names: &[Vec<&str>], rows: &[(u64, Vec<f64>)], columns: usize) -> Option<usize> {
-    let goes_on =
-        |c: usize| rows.windows(2).filter(|w| w[1].1[c] <= w[0].1[c]).count() <= (rows.len() / 10).max(1);
-    let says = |c: usize| {
-        names.iter().filter_map(|n| n.get(c)).any(|name| {
-            let name = name.to_lowercase();
-            name.contains("time") || name == "t" || name == "x" || name == "second" || name == "s"
-        })
-    };
-    (0..columns).find(|c| says(*c) && goes_on(*c)).or_else(|| (columns > 1 && goes_on(0)).then_some(0))
-}
-
-/// Rows a unit of time: over all first rows, so that times written with few digits do no harm.
-fn rate(rows: &[(u64, Vec<f64>)], column: usize) -> Option<f64> {
-    // Of all steps the middle one; those near it make the mean, so that a pause among them does no harm either.
-    let mut steps: Vec<f64> =
-        rows.windows(2).map(|w| w[1].1[column] - w[0].1[column]).filter(|s| *s > 0.0).collect();
-    steps.sort_by(f64::total_cmp);
-    let middle = *steps.get(steps.len() / 2)?;
-    let usual: Vec<f64> = steps.into_iter().filter(|s| (s / middle - 1.0).abs() < 0.5).collect();
-    let mean = usual.iter().sum::<f64>() / usual.len() as f64;
-    Some(1.0 / mean)
-}
-
-/// The unit that the header has for a column, as a pure cell or in brackets behind a name, the last such line.
-fn unit_of(names: &[Vec<&str>], column: usize, known: fn(&str) -> Option<f64>) -> Option<(String, f64)> {
-    names.iter().rev().filter_map(|n| n.get(column)).find_map(|cell| {
-        let inner = cell.rsplit_once(['(', '[']).map(|(_, u)| u.trim_end_matches([')', ']']));
-        let last = cell.rsplit([' ', '_', '/']).next();
-        [inner, Some(*cell), last]
-            .into_iter()
-            .flatten()
-            .find_map(|u| Some((u.trim().to_string(), known(u.trim())?)))
-    })
-}
-
-fn time_unit(u: &str) -> Option<f64> {
-    match u.to_lowercase().as_str() {
-        "s" | "sec" | "second" | "seconds" => Some(1.0),
-        "ms" | "msec" | "milliseconds" => Some(1e-3),
-        "us" | "µs" | "μs" | "usec" | "microseconds" => Some(1e-6),
-        "ns" => Some(1e-9),
-        "min" => Some(60.0),
-        _ => None,
-    }
-}
-
-fn voltage_unit(u: &str) -> Option<f64> {
-    match u {
-        "V" | "v" | "Volt" | "volt" | "VOLT" | "Volts" | "volts" => Some(1.0),
-        "mV" | "mv" => Some(1e-3),
-        "uV" | "µV" | "μV" => Some(1e-6),
-        "kV" => Some(1e3),
-        _ => None,
-    }
-}
-
-fn other_unit(u: &str) -> Option<f64> {
-    matches!(u, "A" | "mA" | "uA" | "µA" | "%" | "dB" | "W" | "Pa" | "bar" | "°C").then_some(1.0)
-}
-
-/// A rate that the header writes out: `Sample Interval, 2e-5` or `Sampling Rate; 48000`.
-fn written_rate(header: &[(u64, String)]) -> Option<f64> {
-    header.iter().find_map(|(_, line)| {
-        let lower = line.to_lowercase();
-        let number = lower
-            .split([',', ';', '\t', ':', '=', ' '])
-            .filter_map(|c| c.trim().trim_matches('"').parse::<f64>().ok())
-            .find(|x| *x > 0.0)?;
-        if lower.contains("interval") || lower.contains("increment") {
-            Some(1.0 / number)
-        } else if lower.contains("sample rate")
-            || lower.contains("sampling rate")
-            || lower.contains("samplerate")
-        {
-            Some(number)
-        } else {
-            None
-        }
-    })
 }
 
 #[cfg(test)]

@@ -9,7 +9,9 @@ mod healthy;
 mod link;
 #[cfg(feature = "io")]
 mod matrix;
+mod noise;
 mod notes;
+mod replayed;
 mod reports;
 mod rig;
 mod undo;

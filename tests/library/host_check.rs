@@ -2,6 +2,7 @@
 //! whom it is silent. Which requirement a fault breaks is from the protocol notes, in [HC-02] to [HC-05].
 
 mod any;
+mod closed;
 mod faulty;
 mod good;
 mod lines;

@@ -17,6 +17,7 @@ mod inside;
 mod line_script;
 mod link_master;
 mod notes_agree;
+mod packets;
 mod plant;
 mod protocol_faults;
 mod published_frames;

@@ -2,8 +2,8 @@
 """A HART-IP client that knows nothing of looprig, against a running `looprig mock`.
 
 Written from protocol-notes/ip.md and Python's standard library alone: it opens a session by UDP and by TCP, keeps it alive, reads
-commands 0, 3, 13, 20 and 48, goes on after the server was ended and started again, sends what a server must not obey, floods
-it with malformed datagrams, and is served after all that. Then it plays the client's side of the captures of [ICS], each frame
+commands 0, 3, 13, 20 and 48, goes on after the server was ended and started again, sends what a server must not obey, lets
+many connections read nothing, floods it with malformed datagrams, and is served after all that. Then it plays the client's side of the captures of [ICS], each frame
 with the mock's address in place of the captured one, and wants a well-formed answer to each. The captures lie in ../shared/captures
 or where LOOPRIG_CAPTURES says; without them this ends with 77, after all else was done.
 
@@ -85,6 +85,17 @@ class Server:
         self.process.stdout.read()
         self.process.wait(timeout=20)
         assert self.process.returncode == 0, f"the mock ended with {self.process.returncode}"
+
+    def sockets(self):
+        """Sockets that it has open; 0 where the system does not tell."""
+        folder = pathlib.Path(f"/proc/{self.process.pid}/fd")
+        count = 0
+        for fd in folder.iterdir() if folder.is_dir() else ():
+            try:
+                count += os.readlink(fd).startswith("socket:")
+            except OSError:
+                pass
+        return count
 
     def memory_kb(self):
         status = pathlib.Path(f"/proc/{self.process.pid}/status")
@@ -227,6 +238,49 @@ def what_it_must_not_obey(server):
     print("refused what it must refuse")
 
 
+def slow_readers(server, count=120):
+    """Connections that take nothing of what they ask for and then lie: they count until they are closed, and that soon."""
+    if not server.sockets():
+        return print("slow readers: not counted on this system")
+    before = server.sockets()
+    # 40 sessions and 8 more, and the one that is being turned away.
+    most = 40 + 8 + before + 1
+    keep_alives = struct.pack(">BBBBHH", 1, REQUEST, KEEP_ALIVE, 0, 1, 8) * 1000
+    lie = struct.pack(">BBBBHH", 1, REQUEST, KEEP_ALIVE, 0, 1, 7)
+    slow, seen = [], 0
+    for n in range(count):
+        s = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        s.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+        s.setblocking(False)
+        try:
+            s.connect(("127.0.0.1", server.port))
+        except BlockingIOError:
+            pass
+        time.sleep(0.01)
+        # Enough to fill what the system keeps for it; some are given up for the octets that wait, some lie before that.
+        for _ in range(n % 40):
+            try:
+                s.send(keep_alives)
+            except OSError:
+                break
+        try:
+            s.send(lie)
+        except OSError:
+            pass
+        slow.append(s)
+        seen = max(seen, server.sockets())
+    assert seen <= most, f"{seen} sockets where {most} are the most"
+    deadline = time.monotonic() + 15
+    while server.sockets() > before and time.monotonic() < deadline:
+        time.sleep(0.1)
+    left = server.sockets()
+    assert left <= before, f"{left} sockets long after the last of {count} slow readers, {before} before"
+    client = Client(server.port, True)
+    client.open()
+    client.read_all()
+    print(f"{count} slow readers took {seen} sockets at most, and none in the end")
+
+
 def flood(server, count):
     rng = random.Random(11)
     sender = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
@@ -293,11 +347,13 @@ def replay(server, folder):
                 assert kind in (RESPONSE, ERROR, NAK), kind
                 if id_ in (INITIATE, CLOSE, KEEP_ALIVE):
                     assert (kind, status) == (RESPONSE, 0), (id_, kind, status)
-                elif by_tag(id_, body) and kind == NAK:
+                elif id_ == DIRECT and by_tag(id_, body) and kind == NAK:
                     # It asks for a tag that no device here has: nobody answers.
                     assert status == 6, status
                 elif id_ == TOKEN:
                     assert kind == RESPONSE and check(answer) == 0 and answer[0] & 7 == 6, (kind, answer.hex())
+                    # Nobody has the tag that it asks for: as in the captures a communication error, 84 00.
+                    assert not by_tag(id_, body) or answer[-3:-1] == b"\x84\0", answer.hex()
                 elif id_ == DIRECT:
                     assert kind == RESPONSE and answer[2:4] == body[2:4] and answer[4] == len(answer) - 5, answer.hex()
                 elif id_ == AUDIT:
@@ -316,6 +372,7 @@ def main():
             serve_both(server)
             survive_a_restart(server)
             what_it_must_not_obey(server)
+            slow_readers(server)
             flood(server, count)
             if all((folder / name).is_file() for name in captures.COUNTS):
                 replay(server, folder)

@@ -3,7 +3,10 @@
 
 minimodem has no parity, so characters are packed into bits here, eight data bits from the least significant, odd parity and a stop
 bit [FR-13], and sent as raw bits; what it reads is taken apart here again. It follows the bits of a stream and never a start edge, so characters
-stand close to each other. `LOOPRIG` names a program to use instead of building one. Ends with 77 where a tool is missing."""
+stand close to each other. What it reads of ours goes as far as it does itself (tried: tones 3 % off, bit rates 1 % less: at 2 % less and
+0.5 % more, where it still reads short messages, it loses characters of frames as long as these; noise from 14 dB of Eb/N0 on), and has to be the frame and nothing else but what its own start adds. Where `../shared/oracles/fsk` lies beside the project, its packing of bits and its
+taking apart, written by somebody else, are compared with those in here, and its receiver, which needs numpy, reads our waves. `LOOPRIG` names a program
+to use instead of building one. Ends with 77 where a tool is missing."""
 import json
 import os
 import shutil
@@ -18,6 +21,8 @@ FRAMES = [
     bytes.fromhex("FF" * 10 + "0680000E0000FE260D060502015000001511" + "09"),
     bytes.fromhex("FF" * 10 + "86A60D0015110107000020429139" + "56B3"),
 ]
+# Somebody else's encoder and receiver; no part of the project.
+ORACLE = HOME.parent / "shared" / "oracles" / "fsk"
 faults = []
 
 
@@ -66,6 +71,35 @@ def octets_of(log):
     return octets, marks
 
 
+def is_read(frame, got):
+    """The frame with most of its preambles, and before it at most the octet that minimodem makes of a carrier's beginning."""
+    at = got.rfind(frame[2:])
+    extra = got[:at].lstrip(b"\xff")
+    return at >= 0 and at + len(frame) - 2 == len(got) and len(extra) <= 1
+
+
+def oracle(frame, wav):
+    """What the other encoder makes of a frame, what the other receiver reads in our wave."""
+    if not ORACLE.is_dir():
+        return "is not here"
+    pack, deframe = ORACLE / "pack8o1.py", ORACLE / "deframe8o1.py"
+    check("the other packing is ours", run(sys.executable, pack, frame.hex(), "40", "24") == packed(frame))
+    check("the other packing of a wrong parity bit is ours", run(sys.executable, pack, frame.hex(), "40", "24", "12:9") == packed(frame, wrong={12}))
+    bits = run("minimodem", "--rx", "-q", "--binary-raw", "11", "-f", wav, "1200")
+    theirs = run(sys.executable, deframe, data=bits).decode().splitlines()[-1].split()[-1]
+    ours = "".join(f"{v:02X}" for v, _ in characters(bits.decode()))
+    check("the other taking apart is ours", theirs == ours, f"{theirs} {ours}")
+    read = (
+        "import sys; from fsklib import *; x, fs = read_wav(sys.argv[1]);"
+        "print(''.join('%02X' % c[0] for c in uart8o1(x, fs) if c[2] == 'ok'))"
+    )
+    done = subprocess.run([sys.executable, "-c", read, str(wav)], cwd=ORACLE, capture_output=True, text=True)
+    if "No module named" in done.stderr:
+        return "was used, but for its receiver, which needs numpy"
+    check("the other receiver reads our wave", is_read(frame, bytes.fromhex(done.stdout.strip() or "00")), done.stdout + done.stderr)
+    return "was used"
+
+
 def check(name, holds, told=""):
     if not holds:
         faults.append(f"{name}: {told}")
@@ -83,9 +117,10 @@ def main():
         target = Path(os.environ.get("CARGO_TARGET_DIR", HOME / "target"))
         program = target / "release" / "looprig"
     with tempfile.TemporaryDirectory() as directory:
-        work(Path(directory), program)
+        told = work(Path(directory), program)
     for fault in faults:
         print(fault)
+    print(f"the other encoder and receiver ({ORACLE}): {told}")
     print(f"{done} waves compared with minimodem and sox, {len(faults)} faults")
     sys.exit(1 if faults or done < 40 else 0)
 
@@ -107,21 +142,38 @@ def minimodem_reads(wav):
     return characters(run("minimodem", "--rx", "-q", "--binary-raw", "11", "-f", wav, "1200").decode())
 
 
+# Noise of so many seeds.
+SEEDS = 8
+noisy = []
+
+
 def work(directory, program):
     hexa, wav, other = directory / "frame.txt", directory / "a.wav", directory / "b.wav"
     for frame in FRAMES:
         hexa.write_text(frame.hex(" ") + "\n")
-        # We make, it reads: five rates, tones and a bit rate that are off as far as it follows them, levels, noise of 20 dB: with silence before the
-        # carrier it needs some 18, and may read one octet before the first.
+        # We make, it reads: five rates, tones and a bit rate that are off as far as it follows them, levels, noise.
         cases = [("--rate", r) for r in (8000, 9600, 22050, 44100, 48000)]
         cases += [("--tones", t) for t in (-3, -1, 1, 3)] + [("--bit-rate", r) for r in (-1, -0.5)]
         cases += [("--level", v) for v in (0.02, 1.9)]
-        # Eb/N0 = V2 x 9500/(8 x 1200 x rms2) [WI-13]: 0.5 V and 50 mV make 99, 20 dB.
-        cases += [("--noise", 0.050)]
         for case in cases:
             run(program, "wave", "make", hexa, "--out", wav, "--force", "--lead", 40, "--tail", 24, *case)
             got = bytes(v for v, ok in minimodem_reads(wav) if ok)
-            check(f"minimodem reads {case}", frame[2:] in got, got.hex())
+            check(f"minimodem reads {case}", is_read(frame, got), got.hex())
+        told = oracle(frame, wav)
+        # Eb/N0 = V2 x 9500/(8 x 1200 x rms2) [WI-13]: of 0.5 V peak to peak, 20 dB are 49.7 mV, 16 are 78.8, 14 are 99.2. The formula of [WI-13] lets 16 dB
+        # spoil no frame in ten thousand, 14 dB one in six hundred. We read all; minimodem follows bits and no start edges, and loses its place in
+        # one frame of eight or so even at 20 dB: half of them is asked for.
+        for rms, least in ((0.0497, SEEDS // 2), (0.0788, SEEDS // 2), (0.0992, SEEDS // 2)):
+            theirs = 0
+            for seed in range(SEEDS):
+                run(program, "wave", "make", hexa, "--out", wav, "--force", "--lead", 40, "--tail", 24, "--noise", rms, "--seed", seed)
+                # Without the 50 ms of noise before and after the carrier, which is no carrier.
+                run("sox", wav, other, "trim", "0.055", "-0.075")
+                theirs += frame[2:] in bytes(v for v, ok in minimodem_reads(other) if ok)
+                octets, _ = listened(program, directory, f"wav:{wav}")
+                check(f"looprig reads {rms} V of noise, seed {seed}", frame[4:] in octets, octets.hex())
+            noisy.append((rms, theirs))
+            check(f"minimodem reads {rms} V of noise", theirs >= least, f"{theirs} of {SEEDS}")
         # It makes, we read.
         for rate in (8000, 9600, 22050, 44100, 48000):
             for volume in (0.5, 0.01):
@@ -154,7 +206,9 @@ def work(directory, program):
     seen = minimodem_reads(other)
     check("the parity bit is wrong where it should be", [n for n, c in enumerate(seen) if not c[1]] == [12], str(seen))
     octets, records = listened(program, directory, f"wav:{other}")
+    print(f"of {SEEDS} seeds each, minimodem read at so many V of noise: {noisy}")
     check("looprig sees the wrong parity", octets == frame and "p" in json.dumps([r.get("m") for r in records]), str(records))
+    return told
 
 
 main()

@@ -7,6 +7,7 @@
 mod bench;
 mod bursts;
 mod conform;
+mod conform_lines;
 mod cut_short;
 mod decode;
 mod described;

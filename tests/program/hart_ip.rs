@@ -184,6 +184,56 @@ fn streams_that_lie_or_are_too_many_are_closed() {
     server.end();
 }
 
+/// What a reader of `conform` and `scan` on such a line gets: the suite ends soon, judges the device and not the server, at a
+/// plain server and behind a gateway; a gateway's devices are listed with who they are.
+#[test]
+fn a_device_is_judged_and_found_through_a_server() {
+    let looprig = |words: &[&str]| {
+        let done = Command::new(env!("CARGO_BIN_EXE_looprig")).args(words).output().unwrap();
+        (
+            done.status.code(),
+            [done.stdout, done.stderr].map(|o| String::from_utf8_lossy(&o).into_owned()).concat(),
+        )
+    };
+    let server = Server::start("hart-ip::0", "");
+    let at = format!("hart-ip:127.0.0.1:{}", server.port);
+    let (code, said) = looprig(&["conform", &at, "--only", "universal", "--only", "link/timing"]);
+    // The mock is healthy; nothing is asked again and again until a time is over.
+    let requests: u32 =
+        said.split(" requests").next().and_then(|s| s.rsplit(' ').next()?.parse().ok()).unwrap();
+    assert!(code == Some(0) && said.contains(" 0 failed, "), "{said}");
+    let words = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("the server at its other end answers for the link"), "{said}");
+    assert!((50..400).contains(&requests), "{said}");
+    server.end();
+
+    let gateway = "[gateway]\ntag = \"GW-3100\"\n[[device]]\ntag = \"TT-3107\"\nkind = \"temperature\"\n\
+                   long_tag = \"Brackenmoor filter 4 inlet\"\npolling_address = 2\ndevice_id = 0x3107\n";
+    let server = Server::start("hart-ip::0", gateway);
+    let at = format!("hart-ip+tcp:127.0.0.1:{}", server.port);
+    let (code, said) = looprig(&["scan", &at, "--range", "0-2", "--format", "csv"]);
+    let rows: Vec<Vec<&str>> = said.lines().skip(1).map(|l| l.split(',').collect()).collect();
+    let places: Vec<&[&str]> = rows.iter().map(|r| &r[..]).collect();
+    assert_eq!((code, rows.len()), (Some(0), 3), "{said}");
+    // The unique address ends with the device id [FR-06].
+    assert_eq!((places[0][0], places[0][2]), ("0", "GW-3100"), "{said}");
+    assert_eq!(
+        (places[1][0], places[1][2], places[1][3]),
+        ("behind 0", "FV-3104", "Brackenmoor filter 4"),
+        "{said}"
+    );
+    let last = (places[2][0], &places[2][1][4..], places[2][2], places[2][3]);
+    assert_eq!(last, ("behind 0", "003107", "TT-3107", "Brackenmoor filter 4 inlet"), "{said}");
+    // A sub-device by its tag, and by the address that the scan has told.
+    for to in ["tag:TT-3107", places[2][1]] {
+        let (code, said) = looprig(&["conform", &at, to, "--only", "universal"]);
+        let words = said.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(code == Some(0) && said.contains(" 0 failed, "), "{said}");
+        assert!(words.contains("polling addresses reach the server or gateway alone"), "{said}");
+    }
+    server.end();
+}
+
 /// The client in Python knows nothing of our code.
 #[test]
 fn an_independent_client_is_served() {

@@ -23,6 +23,8 @@ pub enum FileKind {
     Sheet,
     /// A list of known deviations of a device.
     KnownDeviations,
+    /// Limits of a travel test.
+    Limits,
 }
 
 impl fmt::Display for FileKind {
@@ -32,6 +34,7 @@ impl fmt::Display for FileKind {
             FileKind::Description => "description",
             FileKind::Sheet => "wiring sheet",
             FileKind::KnownDeviations => "list of known deviations",
+            FileKind::Limits => "file of limits",
         })
     }
 }

@@ -3,7 +3,8 @@
 use super::shape::LineTable;
 use super::{Fault, whole, words};
 use crate::bench::plan::{LineKind, LinePlan};
-use crate::ip::Masters;
+use crate::exchange::harmless;
+use crate::ip::{Masters, Nobody};
 use crate::line::{Endpoint, HartIpServer, MOST_SESSIONS, SerialOptions};
 use core::ops::Range;
 use std::path::Path;
@@ -52,6 +53,7 @@ pub(super) fn line(table: &Spanned<LineTable>, directory: &Path) -> Result<(Line
         t.sessions.as_ref().map(|k| ("sessions", k.span())),
         t.session_masters.as_ref().map(|k| ("session_masters", k.span())),
         t.one_primary.as_ref().map(|k| ("one_primary", k.span())),
+        t.nobody.as_ref().map(|k| ("nobody", k.span())),
     ];
     if let Some((key, span)) = own.into_iter().flatten().next()
         && !matches!(kind, LineKind::HartIp(_))
@@ -74,6 +76,11 @@ fn hart_ip(mut server: HartIpServer, table: &LineTable) -> Result<HartIpServer, 
     if let Some(one) = &table.one_primary {
         server.one_primary = *one.get_ref();
     }
+    if let Some(word) = &table.nobody {
+        let words = [("communication_error", Nobody::CommunicationError), ("nak", Nobody::Nak)];
+        server.nobody = words::one_of(word, "nobody", &words)?;
+    }
+    server.harmless = harmless();
     Ok(server)
 }
 

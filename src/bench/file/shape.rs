@@ -390,6 +390,10 @@ pub struct LineTable {
     /// Of a HART-IP server: whether a second primary session is refused while one is open. Default false.
     #[schemars(with = "Option<bool>")]
     pub one_primary: Option<Spanned<bool>>,
+    /// Of a HART-IP server: what it answers where nobody answers on the wires, "communication_error" (the frame with 84 00) or
+    /// "nak" (status 6). Default "communication_error".
+    #[schemars(with = "Option<NobodyWord>")]
+    pub nobody: Option<Spanned<String>>,
 }
 
 /// Which master types may have a session.
@@ -401,6 +405,17 @@ enum SessionMastersWord {
     Both,
     /// Primary alone.
     Primary,
+}
+
+/// What is answered where nobody answers.
+#[derive(JsonSchema)]
+#[schemars(rename_all = "snake_case")]
+#[allow(dead_code)]
+enum NobodyWord {
+    /// The device's frame with a communication error.
+    CommunicationError,
+    /// A NAK.
+    Nak,
 }
 
 /// Something that changes while the bench runs: a time and one change.

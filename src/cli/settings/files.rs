@@ -11,7 +11,8 @@ use std::path::Path;
 /// Longest settings file, octets: far more than a device has settings.
 const LONGEST: u64 = 1 << 20;
 
-pub(super) fn read_file(path: &Path, catalogue: &Catalogue) -> Result<Settings, Failure> {
+/// Reads a file of settings; devices' own commands by the catalogue.
+pub fn read_file(path: &Path, catalogue: &Catalogue) -> Result<Settings, Failure> {
     let doing = || format!("reading the settings in {}", path.display());
     let named = "name a file that `looprig settings save` wrote";
     let failed = |e: io::Error| Failure::new(doing(), io_words(&e), named);

@@ -17,6 +17,8 @@ const FORGOTTEN: (u32, Duration) = (10, Duration::from_secs(60));
 const WITHOUT_END: u32 = 32;
 /// The same refusal so often in a row.
 const AGAIN: u32 = 5;
+/// The masks of a communication error that say how a request arrived damaged [ST-01].
+const DAMAGE: u8 = 0x7A;
 /// Things put off, or refused, that are remembered of one device and master.
 const MOST: usize = 16;
 
@@ -136,6 +138,11 @@ impl Answers {
         let Some(status) = e.status() else { return };
         let ends = t.reply.as_ref().and_then(|g| g.octets.last()).map_or(Instant::ZERO, |o| o.at);
         let code = match status {
+            Status::CommunicationError(octet) if octet & DAMAGE == 0 => {
+                let why = "an answer tells of a communication error of no kind that is known";
+                book.untold(&rules::DAMAGE_IGNORED, asked.role, why);
+                return;
+            }
             Status::CommunicationError(_) => {
                 put_off(&mut self.damaged, &asked, ends, || shown(e, book));
                 return;
@@ -196,7 +203,9 @@ impl Answers {
                     }
                 };
                 let says = says();
-                let about = About { command: Some(o.command), ..asked.about };
+                // What wires spoil is spoilt whatever the command.
+                let command = (rule.slug != rules::DAMAGE_IGNORED.slug).then_some(o.command);
+                let about = About { command, ..asked.about };
                 let shown =
                     |b: &Book| [&o.evidence[..], &[b.evidence("goes on with", &next.octets)]].concat();
                 book.found(rule, asked.role, about, || says, shown);
@@ -260,6 +269,13 @@ impl Answers {
         put_off(&mut self.damaged, &Asked { role, about, command, data: 0, at: ends }, ends, evidence);
     }
 
+    /// The device has forgotten whatever it had put off [DV-40].
+    pub fn nothing_is_open(&mut self) {
+        self.busy.clear();
+        self.delayed.clear();
+        self.conflicts.clear();
+    }
+
     /// How much is open when the record ends.
     pub fn waiting(&self) -> [(&'static Rule, u64); 3] {
         [
@@ -320,6 +336,11 @@ fn hurried(
         };
         book.found(rule, asked.role, asked.about, says, |b| shown(e, b));
     }
+}
+
+/// Whether the device did what it was asked.
+pub(super) fn is_done(e: &Exchange) -> bool {
+    matches!(e.class(), Some(CodeClass::Success | CodeClass::Warning))
 }
 
 /// Which device and master an exchange belongs to.

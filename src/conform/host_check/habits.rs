@@ -129,6 +129,12 @@ impl Habits {
         self.settings(e, book);
     }
 
+    /// Whether the device says now, and did not in its last answer, that it has started anew [ST-08].
+    pub fn started_anew(&self, e: &Exchange) -> bool {
+        let tells = matches!(e.status(), Some(Status::Response(_)));
+        tells && !self.was_cold && e.device_status().is_some_and(|bits| bits & COLD_START != 0)
+    }
+
     fn counter(&mut self, code: u8, e: &Exchange, (role, about): (Role, About), book: &mut Book) {
         let Some(frame) = e.transaction.request().filter(|f| f.command() == 38) else { return };
         let sent = super::answers::digest(frame.data());

@@ -158,10 +158,12 @@ impl HostCheck {
         }
     }
 
-    /// A capture begins, with a clock of its own, on a line that can tell this. What devices have said of
-    /// themselves stays known.
+    /// A capture begins, with a clock of its own, on a line that can tell this. What devices have said is forgotten: other
+    /// devices may be at the same addresses.
     pub fn begin(&mut self, facts: LineFacts) {
         self.end_record();
+        self.devices = Devices::default();
+        self.damaged = None;
         self.octets = Octets::default();
         self.turns = Turns::default();
         self.latest = <[Latest; 2]>::default();
@@ -298,9 +300,23 @@ impl HostCheck {
         let pair = self.pairs.entry(key).or_default();
         let command = e.command();
         let before = pair.asked.get(&command).copied().unwrap_or(0);
+        let started = pair.habits.started_anew(e);
+        let resets = command == 42 && answers::is_done(e);
+        if command == 106 && answers::is_done(e) {
+            pair.answers.nothing_is_open();
+        }
         if before > 0 || pair.asked.len() < MOST_COMMANDS {
             pair.asked.insert(command, before.saturating_add(1));
         }
+        if started || resets {
+            // Towards both masters.
+            for role in [Role::Primary, Role::Secondary] {
+                if let Some(pair) = self.pairs.get_mut(&(role, key.1)) {
+                    pair.answers.nothing_is_open();
+                }
+            }
+        }
+        let Some(pair) = self.pairs.get_mut(&key) else { return };
         requests::look(e, &mut self.book, &self.devices, before);
         pair.answers.look(e, &mut self.book);
         pair.habits.look(e, &mut self.book, &self.devices);

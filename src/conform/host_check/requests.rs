@@ -104,11 +104,15 @@ fn data(e: &Exchange, (role, about): (Role, About), book: &mut Book, devices: &D
     let row = e.spec.filter(|_| !OPEN.contains(&command));
     let form = devices.revision(target).and_then(|r| Some((r, row?.form(r)?)));
     let code = e.transaction.reply_frame().and_then(|f| f.status()).map(|s| s[0]);
-    // Where the row says that nothing is missing, the device is wrong and not the host.
-    let whole = form.is_some() && e.request.complete;
-    if code == Some(5) && !whole {
+    // Where the row says that nothing is missing, the device is wrong and not the host; so it is where it calls an
+    // empty command 48 too short.
+    if code == Some(5) && form.is_some() && !e.request.complete {
         let says = || format!("command {command} with {n} data octets, which the device calls too few (5)");
         book.found(&rules::DATA_TOO_SHORT, role, about, says, shown);
+    } else if code == Some(5) && form.is_none() && (command, n) != (48, 0) {
+        let why =
+            "a device calls data too few (5), and it is not known how many the command has in its revision";
+        book.untold(&rules::DATA_TOO_SHORT, role, why);
     }
     if let Some((revision, _)) = form
         && e.request.complete

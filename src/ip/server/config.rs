@@ -3,6 +3,7 @@
 use crate::frame::{Frame, Master};
 use crate::ip::body::Initiate;
 use crate::ip::direct::{DirectCommand, DirectPdu};
+use crate::ip::harmless::Harmless;
 use crate::ip::splitter::Unreadable;
 use bytes::Bytes;
 use core::fmt;
@@ -17,6 +18,16 @@ pub enum Masters {
     Both,
     /// Primary only; any other type is refused with status 2.
     Primary,
+}
+
+/// What a server answers to a frame for which nobody answers on the wires [IP-08].
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Nobody {
+    /// The device's frame with a communication error, 84 00, as in captures [IP-08].
+    #[default]
+    CommunicationError,
+    /// A NAK with status 6.
+    Nak,
 }
 
 /// What a server keeps within [IP-13].
@@ -34,6 +45,12 @@ pub struct Limits {
     pub of_session: usize,
     /// Most requests of all sessions that wait.
     pub waiting: usize,
+    /// Most answers of one session to requests that change something, kept for repeats.
+    pub changes_kept: usize,
+    /// The same of requests that change nothing.
+    pub reads_kept: usize,
+    /// Most octets of the answers that a session keeps, and of their requests.
+    pub octets_kept: usize,
     /// How long a request waits for the wires.
     pub patience: Duration,
     /// How long a TCP connection may be without a session.
@@ -65,6 +82,9 @@ impl Default for Limits {
             in_direct: 64,
             of_session: 8,
             waiting: 256,
+            changes_kept: 64,
+            reads_kept: 16,
+            octets_kept: 65_536,
             patience: Duration::from_secs(30),
             idle_stream: Duration::from_secs(10),
             least_timer: Duration::from_secs(1),
@@ -81,6 +101,10 @@ pub struct ServerConfig {
     pub masters: Masters,
     /// Whether there is one primary session at most; another is refused with error 1 [IP-12].
     pub one_primary: bool,
+    /// What it answers where nobody answers.
+    pub nobody: Nobody,
+    /// Requests that may be done twice.
+    pub harmless: Harmless,
     /// What it keeps within.
     pub limits: Limits,
     /// The port that it tells in its audit log.
@@ -127,7 +151,7 @@ pub enum Request {
 pub enum Answer {
     /// The device's frame.
     Frame(Frame),
-    /// The answers to all commands.
+    /// The answers to all commands, or to the first ones where the next has none [IP-15].
     Direct(DirectPdu),
     /// Nobody answered on the wires.
     Silent,

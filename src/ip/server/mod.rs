@@ -3,22 +3,23 @@
 mod config;
 mod replies;
 mod session;
-mod told;
 
-pub use config::{Answer, Limits, Masters, Peer, Request, ServerConfig, ServerNews, ServerOutput, Ticket};
+pub use config::{
+    Answer, Limits, Masters, Nobody, Peer, Request, ServerConfig, ServerNews, ServerOutput, Ticket,
+};
 
 use super::audit::{AuditLog, AuditRecord, AuditRequest};
 use super::body::{Content, Initiate};
 use super::direct::DirectPdu;
 use super::message::{Id, Message, Type, VERSION};
 use super::splitter::{Piece, Splitter, split_datagram};
+use super::told::Told;
 use crate::frame::{Frame, FrameType, Master};
 use crate::time::Instant;
 use bytes::Bytes;
 use core::time::Duration;
 use session::{End, Open, Session};
-use std::collections::{BTreeMap, VecDeque};
-use told::Told;
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 /// A request that the devices have not answered yet.
 #[derive(Clone, Debug)]
@@ -27,6 +28,8 @@ struct Waiting {
     /// Which session of that peer: it may have begun another one since.
     session: u64,
     request: Message,
+    /// Whether it may change something.
+    changes: bool,
     until: Instant,
 }
 
@@ -46,6 +49,8 @@ pub struct Server {
     config: ServerConfig,
     sessions: BTreeMap<Peer, Session>,
     streams: BTreeMap<Peer, Stream>,
+    /// TCP connections that are to be closed, until they are.
+    closing: BTreeSet<Peer>,
     waiting: BTreeMap<Ticket, Waiting>,
     ended: VecDeque<AuditRecord>,
     sessions_begun: u64,
@@ -63,6 +68,7 @@ impl Server {
             config,
             sessions: BTreeMap::new(),
             streams: BTreeMap::new(),
+            closing: BTreeSet::new(),
             waiting: BTreeMap::new(),
             ended: VecDeque::new(),
             sessions_begun: 0,
@@ -78,9 +84,9 @@ impl Server {
         self.sessions.len()
     }
 
-    /// How many TCP connections there are.
+    /// How many TCP connections there are, also those that are being closed.
     pub fn streams(&self) -> usize {
-        self.streams.len()
+        self.streams.len() + self.closing.len()
     }
 
     /// How many requests wait for the devices.
@@ -111,12 +117,13 @@ impl Server {
 
     /// Somebody connected by TCP; false when there are too many: then the connection is to be closed at once.
     pub fn stream_opened(&mut self, now: Instant, from: Peer) -> bool {
-        if self.streams.len() >= self.config.limits.streams() {
+        if self.streams() >= self.config.limits.streams() {
             self.tell(now, from, ServerNews::Closed("too many connections"));
             return false;
         }
         let until = now + self.config.limits.idle_stream;
         self.look_at(until);
+        self.closing.remove(&from);
         self.streams.insert(from, Stream { splitter: Splitter::new(self.config.limits.message), until });
         true
     }
@@ -136,9 +143,24 @@ impl Server {
         }
     }
 
-    /// A TCP connection is gone, whoever ended it.
+    /// The client sends nothing more by TCP: its session is over, and what was answered may still leave.
+    pub fn stream_ended(&mut self, now: Instant, from: Peer) {
+        self.finish(now, from);
+        if self.streams.remove(&from).is_some() {
+            self.closing.insert(from);
+            self.out.push_back(ServerOutput::Close(from));
+        }
+    }
+
+    /// A TCP connection is gone, whoever ended it; also to be told after a [`ServerOutput::Close`], for until then it counts.
     pub fn stream_gone(&mut self, now: Instant, from: Peer) {
-        if let Some(mut stream) = self.streams.remove(&from)
+        self.finish(now, from);
+        self.streams.remove(&from);
+        self.closing.remove(&from);
+    }
+
+    fn finish(&mut self, now: Instant, from: Peer) {
+        if let Some(stream) = self.streams.get_mut(&from)
             && let Some(Piece::Unreadable { why, .. }) = stream.splitter.finish()
         {
             self.tell(now, from, ServerNews::Unreadable(why));
@@ -153,7 +175,7 @@ impl Server {
         let reply = match answer {
             Answer::Frame(frame) => replies::with_body(request, frame.encode()),
             Answer::Direct(pdu) => replies::with_body(request, pdu.encode()),
-            Answer::Silent => replies::nak(request, 6),
+            Answer::Silent => replies::nobody(request, self.config.nobody),
             Answer::Unavailable => replies::error(request, 2),
         };
         self.settle(now, ticket, &waiting, &reply);
@@ -223,6 +245,7 @@ impl Server {
 
     fn close_stream(&mut self, now: Instant, peer: Peer, why: &'static str) {
         if self.streams.remove(&peer).is_some() {
+            self.closing.insert(peer);
             self.out.push_back(ServerOutput::Close(peer));
             self.tell(now, peer, ServerNews::Closed(why));
         }
@@ -356,7 +379,7 @@ impl Server {
             Some(Open::UnderWay) => return,
             None => {}
         }
-        let master = session.master();
+        let (m, master) = (m.alone(), session.master());
         let (session_full, number) = (session.waiting() >= self.config.limits.of_session, session.number);
         let request = match read(&m, master, self.config.limits.in_direct) {
             Ok(request) => request,
@@ -376,7 +399,8 @@ impl Server {
         if let Some(session) = self.sessions.get_mut(&from) {
             session.asks(ticket, &m);
         }
-        self.waiting.insert(ticket, Waiting { peer: from, session: number, request: m, until });
+        let changes = !self.config.harmless.has_all(&request);
+        self.waiting.insert(ticket, Waiting { peer: from, session: number, request: m, changes, until });
         self.out.push_back(ServerOutput::Ask { ticket, request });
     }
 
@@ -385,8 +409,12 @@ impl Server {
         let octets = reply.encode();
         let session = self.sessions.get_mut(&waiting.peer).filter(|s| s.number == waiting.session);
         if let Some(session) = session {
-            let by_datagram = waiting.peer.stream.is_none();
-            session.answered(now, ticket, &waiting.request, octets.clone(), by_datagram);
+            session.answered(ticket);
+            // By TCP no answer is lost while the connection lasts, and so the session.
+            if waiting.peer.stream.is_none() {
+                let limits = &self.config.limits;
+                session.remember(now, limits, waiting.request.clone(), octets.clone(), waiting.changes);
+            }
             self.out.push_back(ServerOutput::Send { to: waiting.peer, octets });
         }
     }

@@ -1,6 +1,6 @@
 //! One session.
 
-use super::{Peer, Ticket};
+use super::{Limits, Peer, Ticket};
 use crate::frame::Master;
 use crate::ip::audit::AuditRecord;
 use crate::ip::body::Initiate;
@@ -9,10 +9,13 @@ use crate::time::Instant;
 use bytes::Bytes;
 use core::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 use core::time::Duration;
+use std::collections::VecDeque;
 
-/// How long an answer is remembered for a repeat of its request: longer, and a client that never counts would get old
-/// values [IP-12].
-const MEMORY: Duration = Duration::from_secs(3);
+/// How long the answer to a request that changes something is remembered for a repeat of it: longer than our own client
+/// repeats, and than it waits [IP-12].
+const CHANGE: Duration = Duration::from_secs(12);
+/// The same of one that changes nothing: longer, and a client that never counts would get old values.
+const READING: Duration = Duration::from_secs(3);
 
 /// How a session ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,6 +36,25 @@ pub(super) enum Open {
     UnderWay,
 }
 
+/// A request that was answered.
+#[derive(Clone, Debug)]
+struct Answered {
+    request: Message,
+    reply: Bytes,
+    at: Instant,
+    changes: bool,
+}
+
+impl Answered {
+    fn until(&self) -> Instant {
+        self.at + if self.changes { CHANGE } else { READING }
+    }
+
+    fn octets(&self) -> usize {
+        self.request.body().len() + self.reply.len()
+    }
+}
+
 #[derive(Clone, Debug)]
 pub(super) struct Session {
     /// No two sessions of a server have the same.
@@ -42,8 +64,8 @@ pub(super) struct Session {
     heard: Instant,
     /// Requests without an answer yet.
     under_way: Vec<(Ticket, Message)>,
-    /// The last request that was answered, the answer, and when.
-    last: Option<(Message, Bytes, Instant)>,
+    /// What was answered lately, oldest first.
+    answered: VecDeque<Answered>,
     requests: u32,
     responses: u32,
     published: u32,
@@ -58,7 +80,7 @@ impl Session {
             began: now,
             heard: now,
             under_way: Vec::new(),
-            last: None,
+            answered: VecDeque::new(),
             requests: 0,
             responses: 0,
             published: 0,
@@ -94,28 +116,43 @@ impl Session {
         if self.under_way.iter().any(|(_, other)| other == m) {
             return Some(Open::UnderWay);
         }
-        let (request, reply, at) = self.last.as_ref()?;
-        (request == m && now.since(*at) < MEMORY).then(|| Open::Answered(reply.clone()))
+        let before = self.answered.iter().rev().find(|a| a.request == *m && now < a.until())?;
+        Some(Open::Answered(before.reply.clone()))
     }
 
     /// A request of it waits from now on.
     pub fn asks(&mut self, ticket: Ticket, m: &Message) {
         self.requests = self.requests.saturating_add(1);
+        // Its number is in use again: no repeat of what had it before will come.
+        self.answered.retain(|a| a.request.sequence != m.sequence);
         self.under_way.push((ticket, m.clone()));
     }
 
-    /// It was answered; `remembers` where the answer may be lost on the way.
-    pub fn answered(
-        &mut self,
-        now: Instant,
-        ticket: Ticket,
-        request: &Message,
-        reply: Bytes,
-        remembers: bool,
-    ) {
+    /// It was answered.
+    pub fn answered(&mut self, ticket: Ticket) {
         self.responses = self.responses.saturating_add(1);
         self.under_way.retain(|(t, _)| *t != ticket);
-        self.last = remembers.then(|| (request.clone(), reply, now));
+    }
+
+    /// Keeps an answer that may be lost on the way; `changes` says whether its request may have changed something.
+    pub fn remember(&mut self, now: Instant, limits: &Limits, request: Message, reply: Bytes, changes: bool) {
+        self.answered.retain(|a| now < a.until());
+        self.answered.push_back(Answered { request, reply, at: now, changes });
+        for (of, most) in [(true, limits.changes_kept), (false, limits.reads_kept)] {
+            let kept = self.answered.iter().filter(|a| a.changes == of).count();
+            let mut over = kept.saturating_sub(most);
+            self.answered.retain(|a| {
+                let goes = a.changes == of && over > 0;
+                over -= usize::from(goes);
+                !goes
+            });
+        }
+        let mut octets: usize = self.answered.iter().map(Answered::octets).sum();
+        while octets > limits.octets_kept
+            && let Some(oldest) = self.answered.pop_front()
+        {
+            octets -= oldest.octets();
+        }
     }
 
     /// The sequence number of what is published next.

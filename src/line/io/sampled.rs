@@ -3,7 +3,7 @@
 use crate::frame::{Capabilities, Octet, StampUnit};
 use crate::line::{Error, Event, Fault, Line};
 use crate::time::{Instant, Pace};
-use crate::wave::{Heard, Recording, RecordingOptions};
+use crate::wave::{Heard, Recording, RecordingOptions, Remark, Remarks};
 use core::time::Duration;
 use std::collections::VecDeque;
 use std::fs::File;
@@ -87,9 +87,7 @@ pub struct SampledLine {
     chunks: Receiver<io::Result<Vec<u8>>>,
     recording: Recording,
     octets: VecDeque<Octet>,
-    /// How often two talked at once, and when first.
-    collisions: u32,
-    first_collision: Instant,
+    remarks: Remarks,
     now: Instant,
     over: bool,
     note: Option<String>,
@@ -167,8 +165,7 @@ impl SampledLine {
             chunks,
             recording: Recording::new(source.options),
             octets: VecDeque::new(),
-            collisions: 0,
-            first_collision: Instant::ZERO,
+            remarks: Remarks::default(),
             now: Instant::ZERO,
             over: false,
             note: None,
@@ -184,27 +181,18 @@ impl SampledLine {
     /// What was not as it should be with the recording, once it is over; told once.
     pub fn take_notes(&mut self) -> Vec<String> {
         let mut notes: Vec<String> = self.note.take().into_iter().collect();
-        if self.collisions > 0 {
-            let times =
-                if self.collisions == 1 { "once".into() } else { format!("{} times", self.collisions) };
-            notes.push(format!("two talked at once {times}, first at {} s", self.first_collision));
-            self.collisions = 0;
-        }
+        notes.append(&mut self.remarks.sum());
+        self.remarks = Remarks::default();
         notes
     }
 
     fn take(&mut self, heard: Vec<Heard>) {
+        let volts = self.recording.spec().is_some_and(|s| s.volts.is_some());
         for h in heard {
-            match h {
-                Heard::Character(c) => self.octets.push_back(c.octet),
-                Heard::Collision(from, _) => {
-                    if self.collisions == 0 {
-                        self.first_collision = from;
-                    }
-                    self.collisions += 1;
-                }
-                Heard::Carrier(_) | Heard::End(_) => {}
+            if let Heard::Character(c) = h {
+                self.octets.push_back(c.octet);
             }
+            self.remarks.take(&h, volts);
         }
     }
 
@@ -235,6 +223,12 @@ impl Line for SampledLine {
 
     fn is_recording(&self) -> bool {
         true
+    }
+
+    fn take_remarks(&mut self) -> Vec<Remark> {
+        // Not before the octets that they are about.
+        let until = self.octets.front().map_or(Instant::from_nanos(u64::MAX), |o| o.at);
+        core::iter::from_fn(|| self.remarks.next_before(until)).collect()
     }
 
     fn send(&mut self, _: &[u8]) -> Result<(), Error> {

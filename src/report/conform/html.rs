@@ -26,7 +26,7 @@ tr,.caution,.verdict{break-inside:avoid}thead{display:table-header-group}}";
 /// The results as a whole page: verdict, who was judged, counts, each fail with its traffic, what was not judged and why, every case.
 /// Whatever comes from the wire means nothing to a browser.
 pub fn html(r: &Results, about: &About) -> String {
-    let device = format!("Device {}", r.device);
+    let device = format!("Device {}", super::named(r));
     let mut out = format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
          <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
@@ -111,6 +111,7 @@ fn row(head: &str, text: &str, out: &mut String) {
 
 fn facts(r: &Results, about: &About, out: &mut String) {
     out.push_str("<table class=\"facts\">\n");
+    row("tag", if r.device.tag.is_empty() { "none is told" } else { &r.device.tag }, out);
     row("unique address", &address(r), out);
     let claims = r.device.claims;
     let as_new = r.device.revision.to_string();
@@ -238,6 +239,12 @@ fn one(r: &Results, c: &CaseResult, about: &About, out: &mut String) {
     }
     if let Some(reason) = &c.known {
         row("accepted, since", reason, out);
+    }
+    if let Some(otherwise) = &c.otherwise {
+        row("accepted was only", otherwise, out);
+    }
+    if let Some(times) = c.times.words() {
+        row("runs", &times, out);
     }
     row(if about.log.is_some() { "in the log" } else { "when" }, &span_words(c), out);
     out.push_str("</table>\n");

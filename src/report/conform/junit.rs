@@ -133,8 +133,11 @@ fn of_the_run(r: &Results) -> Vec<Entry> {
 
 /// The text behind a failure.
 fn details(c: &CaseResult, expected: &str, observed: &str) -> String {
+    let otherwise =
+        c.otherwise.as_ref().map_or(String::new(), |o| format!("known deviation only with: {o}\n"));
+    let runs = c.times.words().map_or(String::new(), |w| format!("runs: {w}\n"));
     format!(
-        "{}\nshows: {}\nrequirement: {}, {}\nexpected: {expected}\nobserved: {observed}\nlog: {}\n{}",
+        "{}\nshows: {}\nrequirement: {}, {}\nexpected: {expected}\nobserved: {observed}\n{otherwise}{runs}log: {}\n{}",
         c.case.id,
         c.case.title,
         c.case.requirement,
@@ -159,7 +162,7 @@ fn suite(name: &str, id: usize, entries: &[Entry], r: &Results, about: &About, o
     let _ = writeln!(
         out,
         " <testsuite name=\"{}\" id=\"{id}\" package=\"looprig\" tests=\"{}\" failures=\"{}\" errors=\"{}\" skipped=\"{}\" \
-         time=\"{}\" timestamp=\"{}\" hostname=\"localhost\">",
+         time=\"{}\" timestamp=\"{}\" hostname=\"{}\">",
         plain(name),
         entries.len(),
         count(|o| matches!(o, Outcome::Failure(..))),
@@ -167,11 +170,13 @@ fn suite(name: &str, id: usize, entries: &[Entry], r: &Results, about: &About, o
         count(|o| matches!(o, Outcome::Skipped(_))),
         seconds(entries.iter().map(|e| e.lasted).sum()),
         plain(&about.made),
+        attribute(about.host.as_deref().unwrap_or("localhost")),
     );
     out.push_str("  <properties>\n");
     let strict = if r.strict { "yes" } else { "no" };
     for (key, value) in [
         ("device", super::address(r)),
+        ("tag", r.device.tag.clone()),
         ("revision", r.device.claims.to_string()),
         ("line", r.line.clone()),
         ("log", about.log.clone().unwrap_or_default()),

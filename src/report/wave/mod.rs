@@ -6,10 +6,12 @@ mod spectrum;
 pub use eye::Eye;
 pub use spectrum::Spectrum;
 
-use super::Format;
 use super::table::Table;
-use crate::wave::Burst;
+use super::{Format, Options};
+use crate::wave::{Burst, Noticed, Remark};
 use crate::wiring::noise::{MESSAGE_CHARACTERS, bit_error_rate, damaged_share};
+use core::fmt::Write;
+use serde_json::json;
 
 /// Mean, least and most of something.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -109,6 +111,8 @@ pub enum Verdict {
     Good,
     /// Beyond it.
     Bad,
+    /// Beyond what one source alone says, against another: advice, no fault.
+    Advice,
     /// There is no limit, or nothing to judge.
     None,
 }
@@ -118,6 +122,7 @@ impl Verdict {
         match self {
             Verdict::Good => "ok",
             Verdict::Bad => "LOOK",
+            Verdict::Advice => "advice",
             Verdict::None => "-",
         }
     }
@@ -143,17 +148,24 @@ const MORE_SIGNAL: &str = "a larger resistor or source impedance (230 ohm at lea
 const ITS_CLOCK: &str =
     "this is the talker's own clock: its modem is faulty or far from its temperature range";
 
+const BEFORE: &str = "carrier before the first character";
+const AFTER: &str = "carrier after the last";
+/// Their limits come from one source, and another speaks against it [WV-09].
+const ADVICE: [&str; 2] = [BEFORE, AFTER];
+const ONE_SOURCE: &str = "5 bits at most by [1794B] alone, and three quarters for measuring (own)";
+
 /// All lines of a talker. Amplitudes are volts where `volts` says so; else shares of full scale.
 pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
     let mut out = Vec::new();
     let mut add = |quantity, value: Option<String>, bad: Option<bool>, limit: &str, remedy| {
         let verdict = match (value.is_some(), bad) {
+            (true, Some(true)) if ADVICE.contains(&quantity) => Verdict::Advice,
             (true, Some(true)) => Verdict::Bad,
             (true, Some(false)) => Verdict::Good,
             _ => Verdict::None,
         };
         let value = value.unwrap_or_else(|| "-".into());
-        let remedy = if verdict == Verdict::Bad { remedy } else { "" };
+        let remedy = if matches!(verdict, Verdict::Bad | Verdict::Advice) { remedy } else { "" };
         out.push(Line { quantity, value, verdict, limit: limit.into(), remedy });
     };
     for (name, range) in [("level of ones", &t.mark), ("level of zeros", &t.space)] {
@@ -213,22 +225,22 @@ pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
         "jitter of edges, rms",
         t.jitter.mean().map(|m| format!("{:.1} % of a bit", m * 100.0)),
         t.jitter.mean().map(|m| m > 0.12),
-        "12 % [A5191]",
+        "12 %: four times that is half a bit (own)",
         "noise, hum or a second talker: see signal to noise, and the eye",
     );
     add(
-        "carrier before the first character",
+        BEFORE,
         with(&t.lead, 1, " bits"),
         t.lead.mean().map(|_| t.lead.most > 5.75),
-        "5 bits at most [1794B], and three quarters for measuring (own)",
-        "the modem is keyed too early: request-to-send, or the program that works it",
+        ONE_SOURCE,
+        "the modem may be keyed too early: request-to-send, or the program that works it; no matter where masters and devices understand each other",
     );
     add(
-        "carrier after the last",
+        AFTER,
         with(&t.tail, 1, " bits"),
         t.tail.mean().map(|_| t.tail.most > 5.75 || t.tail.least < -0.75),
-        "5 bits at most [1794B], and three quarters for measuring (own)",
-        "the modem is keyed off too late, which may hide the answer, or too early, which costs the last character",
+        ONE_SOURCE,
+        "the modem may be keyed off too late, which can hide the answer, or too early, which can cost the last character",
     );
     add(
         "longest pause between characters",
@@ -277,9 +289,29 @@ fn level(r: &Range, volts: bool) -> String {
     }
 }
 
-/// Whether something in it wants to be looked at.
+/// Whether something in it wants to be looked at; advice does not count.
 pub fn is_bad(talkers: &[TalkerSignal], volts: bool) -> bool {
     talkers.iter().flat_map(|t| lines(t, volts)).any(|l| l.verdict == Verdict::Bad)
+}
+
+/// Writes a remark on a transmission; a table of frames has no place for it.
+pub fn write_remark(remark: &Remark, options: Options, out: &mut String) {
+    match options.format {
+        Format::Text => super::text::write_event(remark.at, &remark.to_string(), options, out),
+        Format::Csv => {}
+        Format::Json => {
+            let (t, u) = (remark.at.as_nanos(), remark.until.as_nanos());
+            let object = match remark.what {
+                Noticed::TwoTalkers => {
+                    json!({"kind": "signal", "t_ns": t, "what": "two talkers", "until_ns": u})
+                }
+                Noticed::Weak { peak_to_peak_v } => {
+                    json!({"kind": "signal", "t_ns": t, "until_ns": u, "what": "weak", "peak_to_peak_v": peak_to_peak_v})
+                }
+            };
+            let _ = writeln!(out, "{object}");
+        }
+    }
 }
 
 /// Writes the report of all talkers.
@@ -310,7 +342,7 @@ pub fn write(talkers: &[TalkerSignal], volts: bool, format: Format, out: &mut St
     Table::write_all(&tables, format, out);
     if format == Format::Text {
         for t in talkers {
-            for l in lines(t, volts).iter().filter(|l| l.verdict == Verdict::Bad) {
+            for l in lines(t, volts).iter().filter(|l| !l.remedy.is_empty()) {
                 out.push('\n');
                 super::text::write_wrapped(&format!("{}, {}: {}.", t.name, l.quantity, l.remedy), 2, out);
             }
@@ -366,15 +398,20 @@ mod tests {
         assert_eq!(bad(Burst { eb_n0_db: Some(13.0), ..burst() }, true), ["signal to noise, Eb/N0"]);
         assert!(bad(Burst { eb_n0_db: Some(14.0), ..burst() }, true).is_empty());
         assert_eq!(bad(Burst { jitter_bits: 0.13, ..burst() }, true), ["jitter of edges, rms"]);
-        // 5 bits are 4.17 ms.
-        assert_eq!(
-            bad(Burst { on: Instant::from_nanos(98_000_000), ..burst() }, true),
-            ["carrier before the first character"]
-        );
-        assert_eq!(
-            bad(Burst { off: Instant::from_nanos(210_000_000), ..burst() }, true),
-            ["carrier after the last"]
-        );
+        // 5 bits are 4.17 ms; one source alone says so, which is advice and no fault.
+        for (b, name) in [
+            (Burst { on: Instant::from_nanos(98_000_000), ..burst() }, "carrier before the first character"),
+            (Burst { off: Instant::from_nanos(210_000_000), ..burst() }, "carrier after the last"),
+        ] {
+            assert!(bad(b, true).is_empty());
+            let advice: Vec<_> = verdicts(b, true).into_iter().filter(|v| v.1 == Verdict::Advice).collect();
+            assert_eq!(advice, [(name, Verdict::Advice)]);
+            let mut t = TalkerSignal::new("device");
+            t.add(&b);
+            let mut out = String::new();
+            write(core::slice::from_ref(&t), true, Format::Text, &mut out);
+            assert!(!is_bad(&[t], true) && out.contains("advice") && out.contains("keyed"), "{out}");
+        }
         assert_eq!(
             bad(Burst { longest_gap_bits: 11.5, ..burst() }, true),
             ["longest pause between characters"]

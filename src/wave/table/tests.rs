@@ -36,7 +36,9 @@ fn tables_as_they_come() {
             let (spec, samples, notes) = read(text, TableOptions::default(), part).unwrap();
             assert_eq!(samples, [1.0, 2.0, -3.0, 4.0], "{n}: {spec:?}");
             assert!((spec.rate_hz - 1000.0).abs() < 1e-6, "{n}: {spec:?}");
-            assert_eq!((spec.volts.is_some(), notes), (true, TableNotes::default()), "{n}: {spec:?}");
+            assert_eq!(notes, TableNotes::default(), "{n}: {spec:?}");
+            // The first names a channel and no unit: that is no volts.
+            assert_eq!(spec.volts.is_some(), n > 0, "{n}: {spec:?}");
         }
     }
     assert!((plain(tables[1]).0.begin_s + 0.001).abs() < 1e-12);
@@ -93,11 +95,115 @@ fn a_cut_row_before_the_columns_are_known() {
     assert_eq!((notes.skipped, notes.first_skipped), (1, 5));
 }
 
+/// Times of a wave with so many digits behind the point.
+fn coarse(rate: f64, digits: usize, rows: usize, unit: f64) -> String {
+    let mut text = String::from("Time (s),A (V)\n");
+    for n in 0..rows {
+        text.push_str(&format!("{:.digits$},{}\n", n as f64 / rate * unit, n % 7));
+    }
+    text
+}
+
+/// 16 kHz are 62.5 us a row: with four digits five rows of eight repeat a time.
+#[test]
+fn times_with_few_digits_are_counted() {
+    for (rate, digits) in [(16_000.0, 4), (48_000.0, 4), (44_100.0, 3), (16_000.0, 3)] {
+        let text = coarse(rate, digits, 5000, 1.0);
+        let (spec, samples, notes) = read(&text, TableOptions::default(), 977).unwrap();
+        // The slope over 1000 rows: a few thousandths of a step of the times over 20 ms at least.
+        assert!((spec.rate_hz / rate - 1.0).abs() < 0.006, "{rate} {digits}: {spec:?}");
+        let want: Vec<f32> = (0..5000).map(|n| (n % 7) as f32).collect();
+        assert!(samples == want, "{rate} {digits}: {} rows, {notes:?}", samples.len());
+        assert!(notes.repeated > 0 && notes.to_string().contains("too few digits"), "{notes}");
+    }
+    // Rows that are missing are still seen: 200 of them, 12.5 ms.
+    let text = coarse(16_000.0, 4, 5000, 1.0);
+    let holed: Vec<&str> =
+        text.lines().enumerate().filter(|(n, _)| !(3000..3200).contains(n)).map(|l| l.1).collect();
+    let (_, samples, notes) = plain(&(holed.join("\n") + "\n"));
+    assert!(
+        notes.filled.abs_diff(200) <= 3 && samples.len().abs_diff(5000) <= 3,
+        "{notes:?} {}",
+        samples.len()
+    );
+    // Too few digits for a rate: the column is still one of times, and with a rate rows are counted.
+    let text = coarse(16_000.0, 2, 2000, 1.0);
+    let e = read(&text, TableOptions::default(), 977).unwrap_err();
+    assert!(e.needs_rate && e.what.contains("too few digits"), "{e}");
+    let given = TableOptions { rate_hz: Some(16_000.0), ..TableOptions::default() };
+    let (spec, samples, _) = read(&text, given, 977).unwrap();
+    assert_eq!((spec.rate_hz, spec.channels, samples.len(), samples[8]), (16_000.0, 1, 2000, 1.0));
+    // Seven digits in all, as of single precision: from 1 s on a step of 20 us repeats; before, not. 1.5 s from 0.99 s on.
+    let mut text = String::from("s,V\n");
+    for n in 0..60_000 {
+        let t = 0.9 + n as f64 / 50_000.0;
+        text.push_str(&if t < 1.0 { format!("{t:.5},{}\n", n % 5) } else { format!("{t:.4},{}\n", n % 5) });
+    }
+    let (spec, samples, notes) = plain(&text);
+    assert!((spec.rate_hz / 50_000.0 - 1.0).abs() < 1e-6, "{spec:?}");
+    assert!(samples.len().abs_diff(60_000) <= 5 && notes.skipped <= 5, "{} {notes:?}", samples.len());
+}
+
+#[test]
+fn clock_times_and_dates() {
+    let texts = [
+        "Time;CH1 (V)\n23:59:59.998;0,1\n23:59:59.999;0,2\n00:00:00.000;0,3\n00:00:00.001;0,4\n",
+        "2026-11-30T23:59:59.998Z,0.1\n2026-11-30T23:59:59.999Z,0.2\n2026-12-01T00:00:00.000Z,0.3\n2026-12-01T00:00:00.001Z,0.4\n",
+        "Date,Time,A\n2026-11-30,10:00:00.001,0.1\n2026-11-30,10:00:00.002,0.2\n2026-11-30,10:00:00.003,0.3\n2026-11-30,10:00:00.004,0.4\n",
+        "Date Time V\n2026-11-30 10:00:00.001 0.1\n2026-11-30 10:00:00.002 0.2\n2026-11-30 10:00:00.003 0.3\n2026-11-30 10:00:00.004 0.4\n",
+        "Time\tV\n2026/11/30 10:00:00.001\t0.1\n2026/11/30 10:00:00.002\t0.2\n2026/11/30 10:00:00.003\t0.3\n2026/11/30 10:00:00.004\t0.4\n",
+    ];
+    for text in texts {
+        let (spec, samples, notes) = plain(text);
+        assert_eq!(
+            (spec.rate_hz.round(), spec.channels, samples),
+            (1000.0, 1, vec![0.1, 0.2, 0.3, 0.4]),
+            "{text}"
+        );
+        assert_eq!(notes, TableNotes::default(), "{text}");
+    }
+}
+
+#[test]
+fn what_the_numbers_are() {
+    let volts = |text: &str| plain(text).0.volts;
+    let rows = "0,1\n1,2\n2,3\n";
+    assert_eq!(volts(rows), Some(1.0));
+    assert_eq!(volts(&format!("time,counts\n{rows}")), None);
+    assert_eq!(volts(&format!("Time (s),CH1\n{rows}")), None);
+    assert_eq!(volts(&format!("Time (s),CH1 (mV)\n{rows}")), Some(1e-3));
+    assert_eq!(volts(&format!("Source,CH1\nsecond,Volt\n{rows}")), Some(1.0));
+    // A micro sign that is no UTF-8.
+    let latin = [b"Time (\xB5s),A (\xB5V)\n0,1\n10,2\n20,3\n" as &[u8]].concat();
+    let mut r = TableReader::new(TableOptions::default());
+    let mut out = Vec::new();
+    r.run(&latin, &mut out).unwrap();
+    r.finish(&mut out).unwrap();
+    let spec = r.spec().unwrap();
+    assert_eq!((spec.rate_hz.round(), spec.volts), (100_000.0, Some(1e-6)));
+}
+
+/// A recording by its first bytes: what could be hex text is none.
+#[test]
+fn tables_and_hex_text_are_told_apart() {
+    for (text, table, numbers) in [
+        ("0.001 0.5\n0.002 0.6\n0.003 0.7\n0.004 0.8\n", true, true),
+        ("10:00:00.001;0,5\n10:00:00.002;0,6\n10:00:00.003;0,7\n10:00:00.004;0,8\n", true, true),
+        ("0.5\n0.6\n0.7\n0.8\n", false, true),
+        ("02 80 00 00 82\n06 80 00 00 82\n02 80 00 00 82\n02 80 00 00 82\n", false, true),
+        ("02,80,00,00,82\n06,80,00,00,82\n02,80,00,00,82\n02,80,00,00,82\n", false, true),
+        ("02, 80, 00\n06, 80, 00\n02, 80, 00\n02, 80, 00\n", false, true),
+        ("02 80 FF\n06 80 FF\n02 80 FF\n02 80 FF\n", false, false),
+    ] {
+        assert_eq!((looks_like_table(text), holds_numbers(text)), (table, numbers), "{text:?}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn any_text(text in "(time|value|[-0-9,;.\teE\r\n aVms\"]){0,300}", part in 1usize..40) {
+    fn any_text(text in "(time|value|counts|12:30:0|2026-11-30|[-0-9,;:.\teE\r\n aVms\"]){0,300}", part in 1usize..40) {
         let whole = read(&text, TableOptions::default(), text.len().max(1));
         prop_assert_eq!(format!("{whole:?}"), format!("{:?}", read(&text, TableOptions::default(), part)));
     }

@@ -4,7 +4,7 @@ use super::rig::*;
 use looprig::app::command::Revision;
 use looprig::app::types::packed;
 use looprig::conform::{CannotRun, Case, End, Known, Outcome, Probe, Results, Stop, Suite, Verdict, fail};
-use looprig::frame::{Capabilities, RawFrame};
+use looprig::frame::{Capabilities, Octet, RawFrame};
 use looprig::line::{Error, Event, Fault, Line, SendsFaults};
 use looprig::time::{Instant, Pace};
 use std::time::Duration;
@@ -115,7 +115,7 @@ fn what_does_not_come_back_is_told() {
 
 #[test]
 fn known_deviations() {
-    let known = |id: &str| vec![Known { id: id.into(), reason: "invented".into() }];
+    let known = |id: &str| vec![Known { id: id.into(), reason: "invented".into(), observed: None }];
     let suite = Suite::of(vec![PASSES, FAILS]);
     assert_eq!(run(&suite, healthy()).exit_code(), 1);
     let results = run(&suite.clone().known(known("d/fails")), healthy());
@@ -125,6 +125,20 @@ fn known_deviations() {
     assert_eq!((results.exit_code(), results.stale.len()), (1, 1));
     // One that is not run is not judged.
     assert_eq!(run(&suite.clone().only("c").known(known("d/fails")), healthy()).exit_code(), 0);
+    // One that fails otherwise than it is known to is no known one, be it an advice alone.
+    let other = |observed: &str| {
+        known("d/fails")
+            .into_iter()
+            .map(|k| Known { observed: Some(observed.into()), ..k })
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(run(&suite.clone().known(other("something  *")), healthy()).exit_code(), 0);
+    let results = run(&suite.clone().known(other("nothing")), healthy());
+    assert_eq!((results.exit_code(), results.counts().known), (1, 0));
+    assert!(results.to_string().contains("accepts: nothing"), "{results}");
+    let advice = Suite::of(vec![PASSES, Case { id: "d/fails", ..ADVICE }]);
+    assert_eq!(run(&advice.clone(), healthy()).exit_code(), 0);
+    assert_eq!(run(&advice.known(other("nothing")), healthy()).exit_code(), 1);
     let error = suite.known(known("d/other")).run(&mut healthy().line(), &to());
     assert_eq!(error.map(|_| ()), Err(CannotRun::Known("d/other".into())));
 }
@@ -266,11 +280,19 @@ pub struct Poor<L> {
     /// When somebody presses Ctrl-C, once.
     interrupted_at: Option<Instant>,
     pub stamp_error: Duration,
+    /// From then on somebody at the other end sends without end, 256 octets a millisecond.
+    flooded_at: Option<Instant>,
 }
 
 impl Poor<looprig::line::InProcess<Bent>> {
     pub fn over(device: Bent) -> Self {
-        Poor { line: device.line(), breaks_at: None, interrupted_at: None, stamp_error: Duration::ZERO }
+        Poor {
+            line: device.line(),
+            breaks_at: None,
+            interrupted_at: None,
+            stamp_error: Duration::ZERO,
+            flooded_at: None,
+        }
     }
 }
 
@@ -299,6 +321,13 @@ impl<L: Line> Line for Poor<L> {
     fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
         if self.interrupted_at.take_if(|at| *at <= self.line.now()).is_some() {
             return Ok(Event::Interrupted);
+        }
+        if self.flooded_at.is_some_and(|at| at <= self.line.now()) {
+            let at = self.line.now() + Duration::from_millis(1);
+            while self.line.now() < at {
+                self.line.wait(Some(at))?;
+            }
+            return Ok(Event::Octets(vec![Octet::clean(at, 0x55); 256]));
         }
         match self.breaks_at {
             Some(at) if self.line.now() >= at => Err(Error::new("reading", "poor", Fault::Lost, "EIO")),
@@ -373,4 +402,28 @@ fn poor_lines_leave_cases_open() {
     ] {
         assert_eq!([&fine, &coarse, &slow].map(|v| v.contains(&id)), open, "{id}");
     }
+}
+
+/// Whoever sends without end does not fill the memory, and is no fault of the device.
+#[test]
+fn a_flood_ends_the_case() {
+    let listens = |p: &mut Probe<'_>| {
+        p.pause(Duration::from_secs(1))?;
+        p.pause(Duration::from_secs(60))
+    };
+    let case = Case { run: listens, ..PASSES };
+    let mut line = Poor { flooded_at: Some(Instant::ZERO), ..Poor::over(healthy()) };
+    let error = Suite::of(vec![case]).run(&mut line, &to()).map(|_| ());
+    assert!(matches!(&error, Err(CannotRun::Bench(why)) if why.contains("65536 octets")), "{error:?}");
+    // In the middle of a case that listens; 65 536 octets are there after 256 ms.
+    let begins = run(&Suite::of(vec![case]), healthy()).cases[0].span.0;
+    let at = begins + Duration::from_secs(1);
+    let within = Duration::from_millis(500);
+    let mut line = Poor { flooded_at: Some(begins + within), ..Poor::over(healthy()) };
+    let results = Suite::of(vec![case]).run(&mut line, &to()).expect("it is found before");
+    assert!(
+        matches!(&results.cases[0].verdict, Verdict::BenchError(why) if why.contains("65536")),
+        "{results}"
+    );
+    assert!(results.cases[0].span.1.since(at) < Duration::from_millis(300), "{:?}", results.cases[0].span);
 }

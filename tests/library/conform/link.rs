@@ -15,6 +15,11 @@ const OWN: [u8; 5] = [0x3D, 0x71, 0x00, 0x31, 0x04];
 /// 257 ms: 28 characters are 256.667 ms [LL-02].
 const LATE: Duration = Duration::from_millis(257);
 
+/// An answer of it to command 0 that nobody asked for: two status octets. The check byte is made by hand: 86 ^ 3D = BB, ^ 71 =
+/// CA, ^ 31 = FB, ^ 04 = FF, ^ 02 = FD [FR-09].
+const UNASKED: [u8; 16] =
+    [0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0x86, 0x3D, 0x71, 0x00, 0x31, 0x04, 0x00, 0x02, 0x00, 0x00, 0xFD];
+
 fn device() -> DeviceConfig {
     let mut config = config(R7);
     config.factory.long_tag = "Brackenmoor FV-3104".into();
@@ -512,6 +517,8 @@ fn check(row: Row<'_>) {
 
 fn timing(row: Row<'_>) {
     row("link/timing/answers-within-limit", healthy().late(LATE));
+    row("link/timing/status-within-limit", healthy().late(LATE));
+    row("link/timing/writes-within-limit", healthy().late(LATE));
     row("link/timing/short-frame-answered-within-limit", healthy().late(LATE));
     row("link/timing/refusals-within-limit", healthy().late(LATE));
     row("link/timing/errors-within-limit", healthy().late(LATE));
@@ -533,7 +540,7 @@ fn timing(row: Row<'_>) {
             said
         }),
     );
-    row("link/timing/silent-unasked", healthy().chattering(Duration::from_millis(3100), &[0x55; 3]));
+    row("link/timing/silent-unasked", healthy().chattering(Duration::from_millis(3100), &UNASKED));
     row("link/timing/request-after-link-grant", healthy().deaf_after_answers(CHARACTER * 20));
     let mut last: Vec<u8> = Vec::new();
     row(

@@ -1,8 +1,11 @@
 //! Reports of finished results made by hand: JUnit XML by the schema that build systems use, and the page.
 
-use looprig::conform::{Case, CaseResult, End, Found, Known, Outcome, Probe, Results, Verdict, Way, Words};
+use looprig::conform::{
+    Case, CaseResult, End, Found, Known, Outcome, Probe, Results, Times, Verdict, Way, Words,
+};
 use looprig::frame::{Marks, Octet};
 use looprig::report::conform::{About, html, junit};
+use looprig::report::{Format, Options};
 use looprig::time::Instant;
 use roxmltree::{Document, Node};
 use std::time::Duration;
@@ -32,7 +35,16 @@ fn fails() -> Verdict {
 /// Each case lasts a second and a half.
 fn result(case: Case, verdict: Verdict) -> CaseResult {
     let span = (Instant::from_nanos(2_000_000_000), Instant::from_nanos(3_500_000_000));
-    CaseResult { case, verdict, known: None, span, words: Vec::new(), not_put_back: Vec::new() }
+    CaseResult {
+        case,
+        verdict,
+        times: Times { failed: 0, run: 1 },
+        known: None,
+        otherwise: None,
+        span,
+        words: Vec::new(),
+        not_put_back: Vec::new(),
+    }
 }
 
 fn results(cases: Vec<CaseResult>) -> Results {
@@ -51,7 +63,7 @@ fn results(cases: Vec<CaseResult>) -> Results {
 }
 
 fn stale() -> Vec<Known> {
-    vec![Known { id: GOOD.id.to_owned(), reason: ODD.to_owned() }]
+    vec![Known { id: GOOD.id.to_owned(), reason: ODD.to_owned(), observed: None }]
 }
 
 /// One of each.
@@ -78,7 +90,11 @@ fn mixed() -> Results {
 }
 
 fn about() -> About {
-    About { made: "2026-11-30T02:40:00".to_owned(), log: Some(ODD.to_owned()) }
+    About {
+        made: "2026-11-30T02:40:00".to_owned(),
+        log: Some(ODD.to_owned()),
+        host: Some("bench-2".to_owned()),
+    }
 }
 
 /// The schema, and what of it concerns one element: attributes that may and must be there, children that may.
@@ -319,4 +335,31 @@ fn the_page_begins_with_the_verdict_of_the_exit_code() {
         let first = page.split("<p class=\"verdict ").nth(1).expect("a verdict");
         assert!(first.split_once('>').unwrap().1.starts_with(words), "{words}: {}", &first[..200]);
     }
+}
+
+const PLAIN: Options = Options { format: Format::Text, verbosity: 0, times: true, colour: false };
+
+/// Who was judged and where, how often a case was run, and what the list of known deviations has instead.
+#[test]
+fn reports_tell_tag_host_and_runs() {
+    let mut r = results(vec![result(BAD, fails())]);
+    r.device.tag = "FV-3104".to_owned();
+    r.cases[0].times = Times { failed: 2, run: 3 };
+    r.cases[0].otherwise = Some("26* ms".to_owned());
+    let page = html(&r, &about());
+    let xml = junit(&r, &about());
+    checked(&xml);
+    let mut text = String::new();
+    looprig::report::conform::write(&r, PLAIN, &mut text);
+    for (what, parts) in [
+        (&page, ["<td>FV-3104</td>", "failed 2 of 3 times", "26* ms"]),
+        (&xml, ["hostname=\"bench-2\"", "failed 2 of 3 times", "26* ms"]),
+        (&text, ["Device FV-3104, 3A01020304", "failed 2 of 3 times", "26* ms"]),
+    ] {
+        assert!(parts.iter().all(|p| what.contains(p)), "{parts:?}: {what}");
+    }
+    let mut text = String::new();
+    let advised = results(vec![result(ADVICE, fails())]);
+    looprig::report::conform::write(&advised, PLAIN, &mut text);
+    assert!(text.contains("with --strict alone"), "{text}");
 }

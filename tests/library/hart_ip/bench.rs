@@ -157,10 +157,17 @@ fn ask(master: Master, to: UniqueAddress, command: u8, data: &[u8]) -> Frame {
 }
 
 /// Two devices on the wires at wire pace: found by polling, read by their unique addresses, by UDP and TCP, by primary and
-/// secondary masters; each answer has the master's bit of its request. Polling address 1 has nobody: a NAK.
+/// secondary masters; each answer has the master's bit of its request. Polling address 1 has nobody:
+/// the communication error of [IP-08], or a NAK where the bench file says so.
 #[test]
 fn devices_answer_through_the_server() {
-    let mut rig = Rig::new(TWO);
+    for nobody in ["", "nobody = \"nak\"\n"] {
+        devices_answer(&format!("{TWO}{nobody}"), nobody.is_empty());
+    }
+}
+
+fn devices_answer(text: &str, as_a_frame: bool) {
+    let mut rig = Rig::new(text);
     let peers = [super::udp(1), tcp(2)];
     peers.into_iter().for_each(|p| rig.open(p));
     for (n, peer) in peers.into_iter().enumerate() {
@@ -174,7 +181,10 @@ fn devices_answer_through_the_server() {
             assert_eq!((read.command(), read.address()), (3, Address::new(master, Target::Unique(unique))));
         }
         let nobody = rig.asks(peer, 9, &poll(master, 1));
-        assert_eq!((nobody.kind.kind(), nobody.status), (Type::Nak, 6));
+        match as_a_frame {
+            true => assert_eq!(frame_of(&nobody).status(), Some([0x84, 0])),
+            false => assert_eq!((nobody.kind.kind(), nobody.status), (Type::Nak, 6)),
+        }
     }
 }
 
@@ -314,6 +324,7 @@ fn benches_that_cannot_be() {
     for (text, said) in [
         (format!("{TWO}{masters}"), "none is left to ask"),
         (format!("{TWO}sessions = 1025\n"), "1 to 1024"),
+        (format!("{TWO}nobody = \"silence\"\n"), "communication_error"),
         (format!("{TWO}session_masters = \"all\"\n"), "give one of both, primary"),
         (format!("{TWO}[gateway]\ntag = \"much too long\"\n"), "this tag cannot be"),
         (TWO.replace("hart-ip:", "pty:") + "sessions = 3\n", "HART-IP servers"),

@@ -2,7 +2,7 @@
 
 use super::{bytes, message, ms, udp};
 use bytes::Bytes;
-use looprig::frame::Master;
+use looprig::frame::{Frame, Master};
 use looprig::ip::{
     Answer, Client, ClientConfig, ClientNews, ClientOutput, Id, Message, Request, Server, ServerConfig,
     ServerOutput, Type,
@@ -14,8 +14,13 @@ fn server_at() -> SocketAddr {
     ([127, 0, 0, 1], 5094).into()
 }
 
+/// As the commands of looprig set a client up.
+fn config(stream: bool, master: Master) -> ClientConfig {
+    ClientConfig { harmless: looprig::exchange::harmless(), ..ClientConfig::new(server_at(), stream, master) }
+}
+
 fn client() -> Client {
-    Client::new(ClientConfig::new(server_at(), false, Master::Secondary), ms(0))
+    Client::new(config(false, Master::Secondary), ms(0))
 }
 
 /// What the client did.
@@ -147,12 +152,25 @@ fn denials() {
         assert_eq!(done.unanswered, 1, "{hex}");
         assert_eq!(done.news, [ClientNews::Denied(said.to_owned())]);
     }
-    // Nobody answered on the wires: that is no trouble.
+    // Nobody answered on the wires: a frame with a communication error, 84 00 [IP-08]. That is no trouble. 06 ^ 02 ^ 84 = 80.
     let mut client = open();
     client.ask(ms(1), bytes("02 00 00 00 02"));
     drain(&mut client);
-    let done = hears(&mut client, ms(2), "01 0f 03 06 00 02 00 08");
-    assert_eq!((done.unanswered, done.news), (1, vec![ClientNews::Silent]));
+    let done = hears(&mut client, ms(2), "01 01 03 00 00 02 00 0f 06 00 00 02 84 00 80");
+    assert_eq!((done.unanswered, done.news, done.answers.len()), (1, vec![ClientNews::Silent], 0));
+    // A NAK with status 6 may mean that, and may mean more. 06 ^ 02 ^ 88 = 8C: an error of a device is its own answer.
+    for (hex, unanswered, said) in [
+        ("01 0f 03 06 00 02 00 08", 1, Some("nobody may have answered it, or it could not be asked")),
+        ("01 01 03 00 00 02 00 0f 06 00 00 02 88 00 8c", 0, None),
+    ] {
+        let mut client = open();
+        client.ask(ms(1), bytes("02 00 00 00 02"));
+        drain(&mut client);
+        let done = hears(&mut client, ms(2), hex);
+        let words = done.news.first().map(|n| n.to_string());
+        assert_eq!((done.unanswered, done.answers.len()), (unanswered, 1 - unanswered), "{hex}");
+        assert_eq!(words.is_some_and(|w| w.contains(said.unwrap_or("?"))), said.is_some(), "{hex}");
+    }
     // A warning is none.
     let mut client = open();
     client.ask(ms(1), bytes("02 00 00 00 02"));
@@ -239,7 +257,7 @@ fn both_ends_over_a_lossy_network() {
 /// By TCP a connection is wanted first, and nothing is repeated.
 #[test]
 fn by_tcp() {
-    let mut client = Client::new(ClientConfig::new(server_at(), true, Master::Primary), ms(0));
+    let mut client = Client::new(config(true, Master::Primary), ms(0));
     let done = drain(&mut client);
     assert_eq!((done.connects, done.sent.len()), (1, 0));
     client.gone(ms(10));
@@ -266,4 +284,165 @@ fn by_tcp() {
     let bare = Message::new(Type::Response, initiate.id, initiate.sequence, initiate.body().clone()).unwrap();
     client.stream(ms(5120), &bare.encode());
     assert_eq!(drain(&mut client).sent[0].1.id, Id::TokenPdu);
+}
+
+/// Command 22 with a long tag of 32 blanks to a unique address, of the secondary master: it counts changes [CM-022].
+const WRITE: [u8; 41] = {
+    let mut frame = [0x20; 41];
+    let head = [0x82, 0x3D, 0x71, 0, 0, 7, 22, 32];
+    let mut i = 0;
+    while i < head.len() {
+        frame[i] = head[i];
+        i += 1;
+    }
+    // 32 blanks cancel out: 82 ^ 3D ^ 71 ^ 07 ^ 16 ^ 20 = FF.
+    frame[40] = 0xFF;
+    frame
+};
+
+/// A device that counts what is written to it, as its counter of configuration changes does, behind a server.
+#[derive(Default)]
+struct Behind {
+    changes: u16,
+    reads: u16,
+}
+
+impl Behind {
+    fn answer(&mut self, request: &Frame) -> Frame {
+        match request.command() {
+            22 => self.changes += 1,
+            _ => self.reads += 1,
+        }
+        let data = self.changes.to_be_bytes().to_vec();
+        Frame::reply(false, request.address(), request.command(), [0, 0], data).expect("a short frame")
+    }
+}
+
+/// Answers that are lost twice in a row, with other requests between, for as long as the client repeats: nothing is written
+/// twice, and the first answer is what it gets in the end [IP-12].
+#[test]
+fn two_losses_in_a_row_write_once() {
+    let mut client = client();
+    let config = ServerConfig { harmless: looprig::exchange::harmless(), ..ServerConfig::default() };
+    let mut server = Server::new(config);
+    let (mut device, mut answers, mut lost) = (Behind::default(), Vec::new(), 0);
+    for now in (0..12_000).step_by(10) {
+        if now == 1000 {
+            client.ask(ms(now), Bytes::from_static(&WRITE));
+        }
+        if now > 1000 && now % 300 == 0 {
+            client.ask(ms(now), bytes("02 00 00 00 02"));
+        }
+        client.handle_timeout(ms(now));
+        server.handle_timeout(ms(now));
+        while let Some(output) = client.poll_output() {
+            match output {
+                ClientOutput::Send { octets, .. } => server.datagram(ms(now), udp(1), &octets),
+                ClientOutput::Answer(frame) => answers.push((now, frame)),
+                other => assert!(matches!(other, ClientOutput::News(ClientNews::Open(_))), "{other:?}"),
+            }
+        }
+        while let Some(output) = server.poll_output() {
+            match output {
+                // What answers the write is lost at 1, 3, 5 and 7 s.
+                ServerOutput::Send { octets, .. } if now < 9000 && octets.get(14) == Some(&22) => lost += 1,
+                ServerOutput::Send { octets, .. } => client.datagram(ms(now), server_at(), &octets),
+                ServerOutput::Ask { ticket, request: Request::Frame(frame) } => {
+                    server.answer(ms(now), ticket, Answer::Frame(device.answer(&frame)));
+                }
+                _ => {}
+            }
+        }
+    }
+    let written: Vec<_> = answers.iter().filter(|(_, f)| f[6] == 22).collect();
+    // At 9 s, the fifth time, one step later where the client reads it, with the counter as it was after the only write.
+    assert_eq!((device.changes, lost, written.len()), (1, 4, 1));
+    assert_eq!((written[0].0, &written[0].1[10..12]), (9010, &[0, 1][..]));
+    assert!(device.reads > 30);
+}
+
+/// A session that is lost while a write is under way, by UDP and by TCP: it is not asked again, and the client says that nobody
+/// knows. What only reads is asked again, and so is a write that the server turned down for want of a session.
+#[test]
+fn what_changes_something_is_not_asked_in_a_new_session() {
+    for (tcp, what, again) in [
+        (false, &WRITE[..], false),
+        (true, &WRITE[..], false),
+        (false, &[2, 0, 0, 0, 2][..], true),
+        (true, &[2, 0, 0, 0, 2][..], true),
+    ] {
+        let mut client = Client::new(config(tcp, Master::Secondary), ms(0));
+        let tell = |client: &mut Client, now, octets: &Bytes| match tcp {
+            true => client.stream(now, octets),
+            false => client.datagram(now, server_at(), octets),
+        };
+        let grant = |initiate: &Message| {
+            let body = initiate.body().clone();
+            Message::new(Type::Response, initiate.id, initiate.sequence, body).expect("short").encode()
+        };
+        client.connected(ms(0));
+        let initiate = drain(&mut client).sent[0].1.clone();
+        tell(&mut client, ms(0), &grant(&initiate));
+        assert!(client.is_open());
+        client.ask(ms(100), Bytes::copy_from_slice(what));
+        let first = drain(&mut client).sent.iter().filter(|(_, m)| m.id == Id::TokenPdu).count();
+        assert_eq!(first, 1);
+        // The connection breaks; by UDP a repeat has gone out too when the server says that it knows no session.
+        if tcp {
+            client.gone(ms(3000));
+        } else {
+            client.handle_timeout(ms(2100));
+            assert_eq!(drain(&mut client).sent.len(), 1);
+            tell(&mut client, ms(2200), &bytes("01 03 03 06 00 02 00 09 00"));
+        }
+        let lost = drain(&mut client);
+        let unknown = lost.news.contains(&ClientNews::Unknown(Some(22)));
+        assert_eq!((unknown, lost.unanswered), (!again, usize::from(!again)), "tcp {tcp}");
+        client.handle_timeout(ms(4100));
+        client.connected(ms(4100));
+        let mut sent = drain(&mut client).sent;
+        sent.extend(lost.sent);
+        let initiate =
+            sent.iter().find(|(_, m)| m.id == Id::SessionInitiate).expect("a new session").1.clone();
+        tell(&mut client, ms(4200), &grant(&initiate));
+        let asked = drain(&mut client).sent.iter().filter(|(_, m)| m.id == Id::TokenPdu).count();
+        assert!(client.is_open());
+        assert_eq!(asked, usize::from(again), "tcp {tcp}");
+    }
+    // Sent once, and the server has no session: it cannot have been done.
+    let mut client = open();
+    client.ask(ms(100), Bytes::from_static(&WRITE));
+    drain(&mut client);
+    let done = hears(&mut client, ms(110), "01 03 03 06 00 02 00 09 00");
+    assert_eq!((done.unanswered, done.news.len()), (0, 1));
+    let later = match done.sent.first() {
+        Some((_, m)) => m.sequence,
+        None => {
+            client.handle_timeout(ms(1110));
+            drain(&mut client).sent[0].1.sequence
+        }
+    };
+    let done = hears(&mut client, ms(1120), &format!("01 01 00 00 00 {later:02x} 00 0d 00 00 00 75 30"));
+    assert_eq!(done.sent.iter().filter(|(_, m)| m.id == Id::TokenPdu).count(), 1);
+    // Given up after its time: that is not known either.
+    client.handle_timeout(ms(10_100));
+    let done = drain(&mut client);
+    assert!(done.unanswered == 1 && done.news.contains(&ClientNews::Unknown(Some(22))), "{done:?}");
+}
+
+/// Whatever a bad server sends, a log is not filled with it: 100 news at once, one more each 100 ms, and how many were left
+/// out [IP-13].
+#[test]
+fn a_bad_server_fills_no_log() {
+    let mut client = open();
+    let odd = "01 00 02 00 00 0c 00 08 ".repeat(8000);
+    let mut told = 0;
+    for _ in 0..10 {
+        told += hears(&mut client, ms(5), &odd).news.len();
+    }
+    assert_eq!(told, 100);
+    // 64 of each datagram and a word on the others: 650 in all.
+    let news = hears(&mut client, ms(1005), "01 00 02 00 00 0c 00 08").news;
+    assert_eq!(news[0], ClientNews::LeftOut(550));
+    assert_eq!(news.len(), 2);
 }

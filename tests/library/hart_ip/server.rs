@@ -4,8 +4,8 @@ use super::{bytes, message, ms, octets, tcp, udp};
 use bytes::Bytes;
 use looprig::frame::{Address, Frame, Master, PollingAddress, Target};
 use looprig::ip::{
-    Answer, AuditLog, Content, DirectPdu, Id, Initiate, Limits, Masters, Message, Peer, Request, Server,
-    ServerConfig, ServerNews, ServerOutput, Ticket, Type,
+    Answer, AuditLog, Content, DirectCommand, DirectPdu, Id, Initiate, Limits, Masters, Message, Nobody,
+    Peer, Request, Server, ServerConfig, ServerNews, ServerOutput, Ticket, Type,
 };
 use looprig::time::Instant;
 use proptest::prelude::*;
@@ -151,15 +151,24 @@ fn what_is_turned_down() {
 
 #[test]
 fn what_the_devices_may_do() {
-    for (answer, expected) in
-        [(Answer::Silent, (Type::Nak, 6, None)), (Answer::Unavailable, (Type::Error, 6, Some(2)))]
-    {
-        let mut server = with_session();
+    use Nobody::{CommunicationError, Nak};
+    for (nobody, answer, expected) in [
+        (CommunicationError, Answer::Silent, (Type::Response, 0, None)),
+        (Nak, Answer::Silent, (Type::Nak, 6, None)),
+        (Nak, Answer::Unavailable, (Type::Error, 6, Some(2))),
+    ] {
+        let mut server = Server::new(ServerConfig { nobody, ..ServerConfig::default() });
+        says(&mut server, ms(0), udp(1), INITIATE);
+        let silent = answer == Answer::Silent && nobody == CommunicationError;
         let ticket = says(&mut server, ms(1), udp(1), ASK).asked[0].0;
         server.answer(ms(2), ticket, answer);
         let done = drain(&mut server);
         let m = only(&done);
         assert_eq!((m.kind.kind(), m.status, error_code(m)), expected);
+        if silent {
+            // As in the captures: 84 00 [IP-08]; 06 ^ 02 ^ 84 = 80.
+            assert_eq!(*m.body(), bytes("06 00 00 02 84 00 80"));
+        }
         // A second answer finds nobody who waits.
         server.answer(ms(3), ticket, Answer::Frame(reply()));
         assert!(drain(&mut server).sent.is_empty());
@@ -237,6 +246,7 @@ fn idle_sessions_end_and_their_connections_are_closed() {
     assert_eq!(server.sessions(), 2);
     server.handle_timeout(ms(30_000));
     let done = drain(&mut server);
+    server.stream_gone(ms(30_001), tcp(2));
     assert_eq!((server.sessions(), server.streams(), done.closed), (1, 0, vec![tcp(2)]));
     assert!(server.wake_at().is_some_and(|t| t <= ms(50_000)));
     server.handle_timeout(ms(50_000));
@@ -255,14 +265,73 @@ fn repeats_are_not_done_twice() {
     let answer = only(&drain(&mut server)).clone();
     let again = says(&mut server, ms(300), udp(1), ASK);
     assert_eq!((only(&again), again.asked.len()), (&answer, 0));
-    // The same number with other octets is a new request, and so are the same octets after 3 s [IP-12].
-    let other = says(&mut server, ms(400), udp(1), "01 00 03 00 00 03 00 0d 02 80 00 00 82");
-    assert_eq!(other.asked.len(), 1);
-    server.answer(ms(500), other.asked[0].0, Answer::Silent);
-    drain(&mut server);
-    let hex = "01 00 03 00 00 03 00 0d 02 80 00 00 82";
-    assert_eq!(says(&mut server, ms(3_499), udp(1), hex).asked.len(), 0);
-    assert_eq!(says(&mut server, ms(3_500), udp(1), hex).asked.len(), 1);
+    // Other requests between do not matter. Command 0 is asked anew after 3 s where it is known to be harmless.
+    for n in 4..20 {
+        let hex = format!("01 00 03 00 00 {n:02x} 00 0d 02 00 00 00 02");
+        let ticket = says(&mut server, ms(400), udp(1), &hex).asked[0].0;
+        server.answer(ms(500), ticket, Answer::Frame(reply()));
+        drain(&mut server);
+    }
+    assert_eq!(says(&mut server, ms(12_199), udp(1), ASK).asked.len(), 0);
+    assert_eq!(says(&mut server, ms(12_200), udp(1), ASK).asked.len(), 1);
+    let harmless = looprig::exchange::harmless();
+    let mut server = Server::new(ServerConfig { harmless, ..ServerConfig::default() });
+    says(&mut server, ms(0), udp(1), INITIATE);
+    let ticket = says(&mut server, ms(0), udp(1), ASK).asked[0].0;
+    server.answer(ms(0), ticket, Answer::Frame(reply()));
+    assert_eq!(says(&mut server, ms(2_999), udp(1), ASK).asked.len(), 0);
+    assert_eq!(says(&mut server, ms(3_000), udp(1), ASK).asked.len(), 1);
+}
+
+/// A client that never counts: the same number with other octets is a new request, and so is what came before it.
+#[test]
+fn a_number_that_is_used_again_is_a_new_request() {
+    let mut server = with_session();
+    let other = "01 00 03 00 00 03 00 0d 02 80 00 00 82";
+    for hex in [ASK, other, ASK, other] {
+        let done = says(&mut server, ms(0), udp(1), hex);
+        assert_eq!(done.asked.len(), 1, "{hex}");
+        server.answer(ms(0), done.asked[0].0, Answer::Frame(reply()));
+        drain(&mut server);
+    }
+}
+
+/// What is remembered has limits: 64 changes, 16 readings, 65536 octets of a session [IP-13].
+#[test]
+fn memory_of_answers_is_bounded() {
+    let harmless = looprig::exchange::harmless();
+    for (command, most) in [(6_u8, 64), (0, 16)] {
+        let mut server = Server::new(ServerConfig { harmless, ..ServerConfig::default() });
+        says(&mut server, ms(0), udp(1), INITIATE);
+        let hex = |n: usize| {
+            let check = 0x02 ^ command;
+            format!("01 00 03 00 01 {n:02x} 00 0d 02 00 {command:02x} 00 {check:02x}")
+        };
+        for n in 0..200 {
+            let ticket = says(&mut server, ms(0), udp(1), &hex(n)).asked[0].0;
+            server.answer(ms(0), ticket, Answer::Frame(reply()));
+            drain(&mut server);
+        }
+        let remembered =
+            (0..200).rev().take_while(|n| says(&mut server, ms(1), udp(1), &hex(*n)).asked.is_empty());
+        assert_eq!(remembered.count(), most, "command {command}");
+    }
+    let mut server = with_session();
+    let long: Vec<u8> = vec![0; 250];
+    let commands = vec![DirectCommand::new(6, long).expect("short enough"); 60];
+    let pdu = DirectPdu { commands, ..DirectPdu::default() };
+    for n in 0..20 {
+        let hex = format!("01 00 04 00 02 {n:02x} 00 0e 00 00 00 06 01 00");
+        let ticket = says(&mut server, ms(0), udp(1), &hex).asked[0].0;
+        server.answer(ms(0), ticket, Answer::Direct(pdu.clone()));
+        drain(&mut server);
+    }
+    // Each answer has 8 + 2 + 60 x 253 = 15190 octets: four of them fit.
+    let asked = |n: u8| {
+        let hex = format!("01 00 04 00 02 {n:02x} 00 0e 00 00 00 06 01 00");
+        !says(&mut server, ms(1), udp(1), &hex).asked.is_empty()
+    };
+    assert_eq!([19, 18, 17, 16, 15].map(asked), [false, false, false, false, true]);
 }
 
 #[test]
@@ -279,8 +348,14 @@ fn a_flood_of_sessions_ends_at_the_limit() {
     // Connections: 32 and 8 more [IP-13].
     let let_in = (0..100).filter(|n| server.stream_opened(ms(2000), tcp(*n))).count();
     assert_eq!((let_in, server.streams()), (40, 40));
+    // Until they are gone they count: nobody else is let in.
     server.handle_timeout(ms(12_000));
-    assert_eq!((drain(&mut server).closed.len(), server.streams()), (40, 0));
+    assert_eq!((drain(&mut server).closed.len(), server.streams()), (40, 40));
+    assert!(!server.stream_opened(ms(12_001), tcp(200)));
+    server.stream_gone(ms(12_002), tcp(0));
+    assert!(server.stream_opened(ms(12_003), tcp(200)));
+    (1..40).for_each(|n| server.stream_gone(ms(12_004), tcp(n)));
+    assert_eq!(server.streams(), 1);
 }
 
 #[test]
@@ -338,7 +413,9 @@ fn many_messages_in_one_datagram_and_in_one_segment() {
     assert_eq!(says(&mut server, ms(5), tcp(2), &keep_alive.repeat(300)).sent.len(), 300);
     // A byte count that lies ends the stream.
     let done = says(&mut server, ms(6), tcp(2), "01 00 02 00 00 0c 00 00 01 00");
-    assert_eq!((done.closed, server.streams(), server.sessions()), (vec![tcp(2)], 0, 1));
+    assert_eq!((done.closed, server.streams(), server.sessions()), (vec![tcp(2)], 1, 1));
+    server.stream_gone(ms(6), tcp(2));
+    assert_eq!(server.streams(), 0);
     assert!(says(&mut server, ms(7), tcp(2), keep_alive).sent.is_empty());
 }
 
@@ -447,6 +524,8 @@ proptest! {
         }
         now += Duration::from_secs(7200).as_millis() as u64;
         server.handle_timeout(ms(now));
+        // What was to be closed is closed.
+        (0..12).for_each(|n| server.stream_gone(ms(now), tcp(n)));
         prop_assert_eq!((server.sessions(), server.waiting(), server.streams(), server.wake_at()), (0, 0, 0, None));
     }
 }

@@ -11,6 +11,7 @@ use looprig::commission::settings::{Origin, Settings, read};
 use looprig::exchange::{Exchange, Interpreter};
 use looprig::frame::{Address, Frame, Master, Target, UniqueAddress};
 use looprig::host::{Ask, Device, HostError};
+use looprig::time::Instant;
 use looprig::transaction::{Kind, Oddities, Outcome, Transaction};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -179,5 +180,9 @@ impl Ask for Script {
     fn rest(&mut self, time: Duration) -> Result<(), HostError> {
         self.rested += time;
         Ok(())
+    }
+
+    fn now(&mut self) -> Instant {
+        Instant::ZERO + self.rested
     }
 }

@@ -108,6 +108,21 @@ fn whom_and_where_from() {
     assert!(ended.code == 1 && ended.out.contains("b.log line 2"), "{}", ended.out);
 }
 
+/// In another capture another device may be at the address [HC-06].
+#[test]
+fn what_devices_said_counts_in_their_own_capture() {
+    let dir = scratch("host-check-captures");
+    let bus = "bus, virtual time";
+    // The answer to command 3 does not matter here. 06 ^ 80 ^ 03 ^ 02 = 87 [FR-09].
+    written(&dir, "a.log", &log(bus, &[ASK_0, ANSWER_0]));
+    written(&dir, "b.log", &log(bus, &[SHORT_3, "06 80 03 02 00 00 87"]));
+    let ended = run(&dir, &["host-check", "a.log", "b.log"]);
+    assert_eq!(ended.code, 0, "{}", ended.out);
+    assert!(ended.out.starts_with("Nothing found against the host"), "{}", ended.out);
+    written(&dir, "both.log", &log(bus, &[ASK_0, ANSWER_0, SHORT_3, "06 80 03 02 00 00 87"]));
+    assert_eq!(run(&dir, &["host-check", "both.log"]).code, 1);
+}
+
 /// What a file does not tell is told; what is no log of a host ends with 2.
 #[test]
 fn what_cannot_be_judged() {
@@ -169,4 +184,28 @@ fn a_running_mock_checks_its_host() {
     assert_eq!(found, ["preambles-too-few", "short-frame", "both-master-bits"]);
     // A host's times do not come through a pseudo-terminal [HC-06]; here all is well with them but for that.
     assert!(told.iter().any(|t| t["unjudged"].is_string()), "{told:?}");
+}
+
+/// A socket that several programs reach: two masters there are two, and none of them wrong.
+#[cfg(unix)]
+#[test]
+fn two_programs_at_one_mock() {
+    let dir = scratch("host-check-two");
+    let device = "[[device]]\ntag = \"FV-3104\"\n[[line]]\nat = ";
+    for (name, at) in [("tcp.toml", "tcp-listen:127.0.0.1:0"), ("ip.toml", "hart-ip:127.0.0.1:0")] {
+        written(&dir, name, &format!("{device}\"{at}\"\n"));
+        let mut mock = Process::start(&dir, &["mock", name, "--host-check", "--format", "json"]);
+        let ready: Json = serde_json::from_str(&mock.line()).unwrap();
+        let line = ready["lines"][0]["path"].as_str().unwrap_or_else(|| panic!("{ready}")).to_owned();
+        for master in ["primary", "secondary"] {
+            let ended = run(&dir, &["ask", &line, "0", "3", "--master", master]);
+            assert_eq!(ended.code, 0, "{}{}", ended.out, ended.err);
+        }
+        mock.signal(libc::SIGINT);
+        let ended = mock.end();
+        let told = ended.json();
+        let verdict = told.iter().find(|t| t["verdict"].is_string()).expect("a verdict");
+        assert_eq!(verdict["alone"], false, "{verdict}");
+        assert!(told.iter().all(|t| t["finding"] != "both-master-bits"), "{name}: {}", ended.out);
+    }
 }

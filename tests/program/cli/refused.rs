@@ -130,6 +130,12 @@ fn what_decode_cannot_read() {
     file("b.pcap", &[0xA1, 0xB2, 0xC3, 0xD4, 0, 2, 0, 4]);
     file("c.pcap", &[0x4D, 0x3C, 0xB2, 0xA1, 2, 0, 4, 0]);
     file("d.pcapng", &[0x0A, 0x0D, 0x0D, 0x0A, 28, 0, 0, 0]);
+    file(
+        "none.pcap",
+        &[&[0xD4, 0xC3, 0xB2, 0xA1, 2, 0, 4, 0][..], &[0; 8], &[0xFF, 0xFF, 0, 0, 1, 0, 0, 0]].concat(),
+    );
+    let section = [0x0A, 0x0D, 0x0D, 0x0A, 28, 0, 0, 0, 0x4D, 0x3C, 0x2B, 0x1A, 1, 0, 0, 0];
+    file("odd.pcapng", &[&section[..], &[0xFF; 8], &[28, 0, 0, 0, 6, 0, 0, 0, 9, 0, 0, 0], &[0; 9]].concat());
     file("s.wav", b"RIFF\x24\0\0\0WAVEfmt ");
     file("newer", b"{\"looprig_log\":2,\"where\":\"x\"}\n{\"t\":1,\"o\":\"0280000082\"}\n");
     all_refused(
@@ -143,10 +149,33 @@ fn what_decode_cannot_read() {
             (&["decode", "remark"], &["holds no octets"]),
             (&["decode", "text"], &["line 1", "'h' at column 1", "nothing in it could be read"]),
             (&["decode", "odd"], &["line 1", "column 7 has only one digit"]),
-            (&["decode", "a.pcap"], &["packet capture", "hex text"]),
-            (&["decode", "b.pcap"], &["packet capture"]),
-            (&["decode", "c.pcap"], &["packet capture"]),
-            (&["decode", "d.pcapng"], &["packet capture"]),
+            (
+                &["decode", "a.pcap"],
+                &["ends within the block at octet 0", "nothing in it could be read", "capture"],
+            ),
+            (&["decode", "b.pcap"], &["ends within the block at octet 0"]),
+            (&["decode", "c.pcap"], &["ends within the block at octet 0"]),
+            (&["decode", "d.pcapng"], &["ends within the block at octet 0"]),
+            (&["decode", "none.pcap"], &["no packet of it holds HART-IP", "port 5094"]),
+            (
+                &["decode", "odd.pcapng"],
+                &["from octet 28 on", "a length that cannot be, 9", "a part of it could not be read"],
+            ),
+            (&["host-check", "odd.pcapng"], &["from octet 28 on", "a part of it could not be read"]),
+            (&["decode", "--format", "pcapng", "text"], &["needs a file to write", "--out"]),
+            (&["decode", "--out", "x.pcapng", "text"], &["--out is for --format pcapng"]),
+            (
+                &["decode", "--format", "pcapng", "--out", "text", "odd"],
+                &["writing text", "exists", "--force"],
+            ),
+            (
+                &["decode", "--format", "pcapng", "--out", "x.pcapng", "s.wav"],
+                &["recording of the tones", "listen wav:s.wav"],
+            ),
+            (
+                &["scan", "--format", "pcapng", "tcp:127.0.0.1:1"],
+                &["pcapng is a format of `looprig decode` alone"],
+            ),
             (&["decode", "s.wav"], &["reading s.wav", "ends before its header", "record as WAV"]),
             (&["decode", "newer"], &["line 1", "format 2", "a newer one"]),
         ],

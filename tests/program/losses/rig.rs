@@ -117,7 +117,7 @@ pub fn read_log(path: &Path) -> Log {
                 log.sessions.last_mut().unwrap().push(o.iter().map(|o| o.value).collect());
             }
             Captured::Problem(p) => log.problems.push(p),
-            Captured::Break => panic!("a log has no breaks"),
+            Captured::Break | Captured::Messages(_) => panic!("a log has neither breaks nor packets"),
         }
     }
     log

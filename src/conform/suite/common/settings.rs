@@ -105,6 +105,9 @@ fn unit_of_a_variable_kept(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn reply_preambles_taken(p: &mut Probe<'_>) -> Outcome {
+    if p.has_messages() {
+        return Err(Stop::Skip("this line carries whole messages, without their preambles".to_owned()));
+    }
     put_back_preambles(p)?;
     for wanted in [10, 14] {
         // What is used stands in the answer [CM-059].

@@ -1,7 +1,7 @@
 //! Section `link/addressing`: who is called and who is not.
 
 use crate::app::command::Revision;
-use crate::conform::{Case, Found, Outcome, Probe, Request, Stop, expect, fail};
+use crate::conform::{Case, Found, Outcome, Probe, Stop, expect, fail};
 
 pub(super) const CASES: &[Case] = &[
     Case::must(
@@ -142,23 +142,6 @@ fn short_answer_has_the_address(p: &mut Probe<'_>) -> Outcome {
     )
 }
 
-/// Whoever answers a request that is not for the device must not be the device: others may hang on the wires.
-fn not_this_device(p: &mut Probe<'_>, request: &Request, why: &str) -> Outcome {
-    let own = p.device().unique;
-    let heard = p.send(request)?;
-    let mine = heard.replies().into_iter().any(|r| match r.unique() {
-        Some(unique) => {
-            unique == own || r.command == 0 && Found::of(&r.data, None).is_ok_and(|f| f.unique == own)
-        }
-        None => Found::of(&r.data, None).map_or(true, |f| f.unique == own),
-    });
-    expect(
-        !mine && heard.rubbish().next().is_none(),
-        format!("silence of the device after {why}"),
-        heard.words(),
-    )
-}
-
 fn other_device_id(p: &mut Probe<'_>) -> Outcome {
     for at in 2..5 {
         for bits in [0x01, 0x80] {
@@ -181,7 +164,7 @@ fn other_polling_address(p: &mut Probe<'_>) -> Outcome {
     let polling = p.polling_address()?;
     for other in [polling ^ 0x01, polling ^ 0x08, polling ^ 0x0F] {
         let request = p.short_request(other, 0, &[]);
-        not_this_device(p, &request, &format!("command 0 to polling address {other}"))?;
+        p.expect_silence(&request, &format!("command 0 to polling address {other}"))?;
     }
     p.expect_alive("requests to other polling addresses")
 }
@@ -190,7 +173,7 @@ fn upper_bits_of_a_polling_address(p: &mut Probe<'_>) -> Outcome {
     let polling = p.polling_address()?;
     for other in [polling ^ 0x10, polling ^ 0x20, polling ^ 0x30] {
         let request = p.short_request(other, 0, &[]);
-        not_this_device(p, &request, &format!("command 0 to polling address {other}"))?;
+        p.expect_silence(&request, &format!("command 0 to polling address {other}"))?;
     }
     p.expect_alive("requests to other polling addresses")
 }
@@ -254,7 +237,7 @@ fn broadcast_of_another_tag(p: &mut Probe<'_>) -> Outcome {
         let mut other = tag.clone();
         other[at] ^= bits;
         let request = p.broadcast(11, &other);
-        not_this_device(p, &request, &format!("command 11 to all with a tag that differs in octet {at}"))?;
+        p.expect_silence(&request, &format!("command 11 to all with a tag that differs in octet {at}"))?;
     }
     p.expect_alive("requests to all")
 }
@@ -265,11 +248,7 @@ fn broadcast_of_another_long_tag(p: &mut Probe<'_>) -> Outcome {
         let mut other = tag.clone();
         other[at] ^= bits;
         let request = p.broadcast(21, &other);
-        not_this_device(
-            p,
-            &request,
-            &format!("command 21 to all with a long tag that differs in octet {at}"),
-        )?;
+        p.expect_silence(&request, &format!("command 21 to all with a long tag that differs in octet {at}"))?;
     }
     p.expect_alive("requests to all")
 }
@@ -277,7 +256,7 @@ fn broadcast_of_another_long_tag(p: &mut Probe<'_>) -> Outcome {
 fn broadcast_of_other_commands(p: &mut Probe<'_>) -> Outcome {
     for command in [0, 1, 3, 13] {
         let request = p.broadcast(command, &[]);
-        not_this_device(p, &request, &format!("command {command} to all"))?;
+        p.expect_silence(&request, &format!("command {command} to all"))?;
     }
     p.expect_alive("requests to all")
 }

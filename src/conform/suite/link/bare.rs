@@ -1,5 +1,6 @@
 //! An answer read by its octets alone, whatever the receiver made of them.
 
+use crate::app::command::Revision;
 use crate::conform::{Heard, Outcome, Probe, Request, Stop, fail};
 
 /// How often a request is repeated that nobody answered.
@@ -52,27 +53,41 @@ impl Bare {
     }
 }
 
+/// What comes after the second of two requests, which begins so many characters after the answer to the first; after the first
+/// one if that is not answered.
+pub(super) fn second_of(
+    p: &mut Probe<'_>,
+    first: &Request,
+    characters: u32,
+    second: &Request,
+) -> Result<Heard, Stop> {
+    let (before, after) = p.send_twice(first, characters, second)?;
+    Ok(if before.reply().is_some() { after } else { before })
+}
+
 /// Sends a request until something like an answer comes, and looks at it.
 pub(super) fn look_at(p: &mut Probe<'_>, request: &Request, look: impl Fn(&Bare) -> Outcome) -> Outcome {
-    let mut last = String::new();
-    for _ in 0..TRIES {
-        let heard = p.send(request)?;
-        if let Some(bare) = Bare::of(&heard) {
-            return look(&bare);
+    p.twice_of_three(|p| {
+        let mut last = String::new();
+        for _ in 0..TRIES {
+            let heard = p.send(request)?;
+            if let Some(bare) = Bare::of(&heard) {
+                return look(&bare);
+            }
+            last = heard.words();
         }
-        last = heard.words();
-    }
-    fail(format!("an answer to command {}", request.command()), last)
+        fail(format!("an answer to command {}", request.command()), last)
+    })
 }
 
 /// The same where a refusal is due; whether there is any answer at all is another case's matter.
 pub(super) fn look_at_refusal(p: &mut Probe<'_>, look: impl Fn(&Bare) -> Outcome) -> Outcome {
     // 4 stands for no command [CO-06].
     let request = p.request(4, &[]);
-    match Bare::of(&p.send(&request)?) {
+    p.twice_of_three(|p| match Bare::of(&p.send(&request)?) {
         Some(bare) => look(&bare),
         None => Ok(()),
-    }
+    })
 }
 
 /// The same for each of the commands that every device of its revision has and that only read [CM-000] to [CM-003],
@@ -88,10 +103,23 @@ pub(super) fn look_at_reads(p: &mut Probe<'_>, look: impl Fn(&Bare, u8) -> Outco
 /// Skips a case of a device in burst mode, whose bursts would be taken for what is looked for.
 pub(super) fn not_bursting(p: &mut Probe<'_>) -> Outcome {
     let time = p.waiting(256);
-    match p.listen(time)?.bursts().is_empty() {
-        true => Ok(()),
-        false => Err(Stop::Skip("the device is in burst mode".to_owned())),
+    if !p.listen(time)?.bursts().is_empty() {
+        return Err(Stop::Skip("the device is in burst mode".to_owned()));
     }
+    // From revision 7 on the next burst may be an hour away; command 105 tells which messages are on [CM-105].
+    let mut message = 0;
+    while p.revision() == Revision::R7 {
+        let reply = p.ask(105, &[message])?;
+        if reply.is_success() && reply.octet(0) == Some(1) {
+            return Err(Stop::Skip(format!("burst message {message} is on")));
+        }
+        let most = reply.octet(11).filter(|_| reply.is_success() && reply.data.len() >= 29).unwrap_or(0);
+        message += 1;
+        if message >= most.min(8) {
+            break;
+        }
+    }
+    Ok(())
 }
 
 /// Whether command 0 was obeyed: a communication error, or what lacks its mask, has no data.

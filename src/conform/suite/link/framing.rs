@@ -1,7 +1,7 @@
 //! Section `link/framing`: the form of answers.
 
 use super::bare::{look_at_reads, look_at_refusal};
-use crate::conform::{Case, Outcome, Probe, expect};
+use crate::conform::{Case, Outcome, Probe, expect, fail};
 use crate::frame::Master;
 
 pub(super) const CASES: &[Case] = &[
@@ -180,51 +180,44 @@ fn answers_name_the_command(p: &mut Probe<'_>) -> Outcome {
     Ok(())
 }
 
-/// The longest time between the ends of two octets of any answer, in characters.
-fn longest_step(p: &mut Probe<'_>) -> Result<f64, crate::conform::Stop> {
-    let mut longest = 0.0_f64;
+/// The time between the ends of any two octets of an answer is less than so many characters and the error of the stamps.
+fn steps_are_below(p: &mut Probe<'_>, limit: f64, expected: &str) -> Outcome {
+    let character = p.characters(1).as_secs_f64();
+    let error = 2.0 * p.capabilities().stamp_error.as_secs_f64() / character;
     for command in [0, 1, 2, 3, 12, 13] {
         let request = p.request(command, &[]);
-        let octets = p.send(&request)?.octets();
-        let steps = octets.windows(2).map(|w| w[1].at.since(w[0].at).as_secs_f64());
-        longest = steps.fold(longest, f64::max);
+        p.twice_of_three(|p| {
+            let octets = p.send(&request)?.octets();
+            let steps = octets.windows(2).map(|w| w[1].at.since(w[0].at).as_secs_f64());
+            let longest = steps.fold(0.0, f64::max) / character;
+            // From the end of one octet to the end of the next is one character and the pause.
+            expect(longest < limit + error, expected, format!("{:.2} characters", longest - 1.0))
+        })?;
     }
-    Ok(longest / p.characters(1).as_secs_f64())
+    Ok(())
 }
 
 fn no_pause_inside_answers(p: &mut Probe<'_>) -> Outcome {
-    let error = 2.0 * p.capabilities().stamp_error.as_secs_f64() / p.characters(1).as_secs_f64();
-    let longest = longest_step(p)?;
-    // From the end of one octet to the end of the next is one character and the pause.
-    expect(
-        longest < 2.0 + error,
-        "less than one character of idle time between two octets",
-        format!("{:.2} characters", longest - 1.0),
-    )
+    steps_are_below(p, 2.0, "less than one character of idle time between two octets")
 }
 
 fn octets_follow_at_once(p: &mut Probe<'_>) -> Outcome {
-    let error = 2.0 * p.capabilities().stamp_error.as_secs_f64() / p.characters(1).as_secs_f64();
-    let longest = longest_step(p)?;
-    expect(
-        longest < 1.5 + error,
-        "less than half a character of idle time between two octets",
-        format!("{:.2} characters", longest - 1.0),
-    )
+    steps_are_below(p, 1.5, "less than half a character of idle time between two octets")
 }
 
 fn parity_of_answers_is_odd(p: &mut Probe<'_>) -> Outcome {
     for command in [0, 1, 3, 12, 13] {
         let request = p.request(command, &[]);
-        let octets = p.send(&request)?.octets();
-        let wrong = octets.iter().position(|o| o.marks.contains(crate::frame::Marks::PARITY));
-        if let Some(at) = wrong {
-            return expect(
-                false,
-                format!("odd parity in the answer to command {command}"),
-                format!("wrong parity in octet {at}, {:02X}, preambles counted", octets[at].value),
-            );
-        }
+        p.twice_of_three(|p| {
+            let octets = p.send(&request)?.octets();
+            match octets.iter().position(|o| o.marks.contains(crate::frame::Marks::PARITY)) {
+                None => Ok(()),
+                Some(at) => fail(
+                    format!("odd parity in the answer to command {command}"),
+                    format!("wrong parity in octet {at}, {:02X}, preambles counted", octets[at].value),
+                ),
+            }
+        })?;
     }
     Ok(())
 }

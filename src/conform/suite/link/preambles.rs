@@ -74,9 +74,8 @@ pub(super) const CASES: &[Case] = &[
 
 /// The request is answered, at the first try.
 fn answered(p: &mut Probe<'_>, request: &Request, what: &str) -> Outcome {
-    let heard = p.send(request)?;
-    let whole = heard.reply().is_some_and(|r| !r.is_communication_error());
-    expect(whole, format!("an answer to {what}"), heard.words())
+    let heard = p.first_try(|p| p.send(request))?;
+    expect(heard.is_answered(), format!("an answer to {what}"), heard.words())
 }
 
 fn as_many_as_it_wants(p: &mut Probe<'_>) -> Outcome {
@@ -149,9 +148,9 @@ fn octets_before_them(p: &mut Probe<'_>) -> Outcome {
     for before in [&[0x00][..], &[0x12, 0x34, 0x56], &[0xFF, 0x00, 0xFF, 0x55]] {
         let mut raw = p.request(0, &[]).raw(p.characters(1));
         raw.octets.splice(0..0, before.iter().map(|&v| v.into()));
-        let heard = p.send_raw(&raw)?;
+        let heard = p.first_try(|p| p.send_raw(&raw))?;
         expect(
-            heard.reply().is_some_and(|r| !r.is_communication_error()),
+            heard.is_answered(),
             format!("an answer to command 0 behind the octets {before:02X?}"),
             heard.words(),
         )?;
@@ -159,14 +158,16 @@ fn octets_before_them(p: &mut Probe<'_>) -> Outcome {
     Ok(())
 }
 
-/// How many preambles stand before an answer. A line with errors of its own may lose some of them before it notices
+/// Judges how many preambles stand before some answers. A line with errors of its own may lose some of them before it notices
 /// the carrier [FR-02]; there only too many can be judged.
-fn heard_before_answers(p: &mut Probe<'_>) -> Result<Vec<usize>, Stop> {
-    let mut out = Vec::new();
+fn before_answers(p: &mut Probe<'_>, right: impl Fn(&Probe<'_>, usize) -> Outcome) -> Outcome {
     for command in [0, 1, 2, 3, 13] {
-        out.push(p.ask(command, &[])?.preambles);
+        p.twice_of_three(|p| {
+            let n = p.ask(command, &[])?.preambles;
+            right(p, n)
+        })?;
     }
-    Ok(out)
+    Ok(())
 }
 
 fn loses_preambles(p: &Probe<'_>) -> bool {
@@ -174,17 +175,15 @@ fn loses_preambles(p: &Probe<'_>) -> bool {
 }
 
 fn of_answers(p: &mut Probe<'_>) -> Outcome {
-    for n in heard_before_answers(p)? {
-        expect(
-            n <= 20 && (n >= 5 || loses_preambles(p)),
-            "5 to 20 preambles before an answer",
-            n.to_string(),
-        )?;
-        if n < 5 {
-            return Err(Stop::Inconclusive(format!("{n} preambles were heard, and the line may lose some")));
+    before_answers(p, |p, n| {
+        let (least, most) = (5, 20);
+        let right = n <= most && (n >= least || loses_preambles(p));
+        expect(right, "5 to 20 preambles before an answer", n.to_string())?;
+        match n < least {
+            true => Err(Stop::Inconclusive(format!("{n} preambles were heard, and the line may lose some"))),
+            false => Ok(()),
         }
-    }
-    Ok(())
+    })
 }
 
 fn of_answers_as_told(p: &mut Probe<'_>) -> Outcome {
@@ -192,17 +191,14 @@ fn of_answers_as_told(p: &mut Probe<'_>) -> Outcome {
     let Some(told) = reply.octet(12).map(usize::from) else {
         return expect(false, "an octet 12 in the reply to command 0", reply.to_string());
     };
-    for n in heard_before_answers(p)? {
-        expect(
-            n == told || n < told && loses_preambles(p),
-            format!("the {told} preambles of octet 12 before an answer"),
-            n.to_string(),
-        )?;
-        if n < told {
-            return Err(Stop::Inconclusive(format!(
+    before_answers(p, |p, n| {
+        let right = n == told || n < told && loses_preambles(p);
+        expect(right, format!("the {told} preambles of octet 12 before an answer"), n.to_string())?;
+        match n < told {
+            true => Err(Stop::Inconclusive(format!(
                 "{n} of {told} preambles were heard, and the line may lose some"
-            )));
+            ))),
+            false => Ok(()),
         }
-    }
-    Ok(())
+    })
 }

@@ -115,7 +115,7 @@ fn surplus_data_are_ignored(p: &mut Probe<'_>) -> Outcome {
 
 fn longest_request(p: &mut Probe<'_>) -> Outcome {
     let request = p.request(0, &[0x00; 255]);
-    let heard = p.send(&request)?;
+    let heard = p.first_try(|p| p.send(&request))?;
     let Some(reply) = heard.reply() else {
         return fail("an answer to command 0 with 255 data octets", heard.words());
     };
@@ -218,11 +218,13 @@ fn broken_off(p: &mut Probe<'_>) -> Outcome {
 fn right_one_behind_a_broken_one(p: &mut Probe<'_>) -> Outcome {
     for cut in [1, 2, 5, 7] {
         let broken = p.request(0, &[]).cut(cut).raw(p.characters(1));
-        p.send_raw(&broken)?;
         let request = p.request(0, &[]);
-        let heard = p.send(&request)?;
+        let heard = p.first_try(|p| {
+            p.send_raw(&broken)?;
+            p.send(&request)
+        })?;
         expect(
-            heard.reply().is_some_and(|r| !r.is_communication_error()),
+            heard.is_answered(),
             format!("an answer to the request after one that lacked {cut} octets"),
             heard.words(),
         )?;
@@ -261,9 +263,9 @@ fn short_pauses_inside(p: &mut Probe<'_>) -> Outcome {
     for part in [Part::Address(0), Part::Address(3), Part::Command, Part::ByteCount, Part::Check] {
         request = request.gap(part, 0.4);
     }
-    let heard = p.send(&request)?;
+    let heard = p.first_try(|p| p.send(&request))?;
     expect(
-        heard.reply().is_some_and(|r| !r.is_communication_error()),
+        heard.is_answered(),
         "an answer to a request with idle time of 0.4 characters before some octets",
         heard.words(),
     )

@@ -2,7 +2,7 @@
 
 use super::part;
 use crate::app::command::Revision;
-use crate::conform::{Case, Outcome, Probe, Stop, expect, fail};
+use crate::conform::{Case, Outcome, Probe, Stop, expect};
 
 const R6: Revision = Revision::R6;
 const R7: Revision = Revision::R7;
@@ -121,13 +121,7 @@ fn other_end_of_long_tag(p: &mut Probe<'_>) -> Outcome {
         // Another letter or none at all: a letter in the place of what fills up.
         other[at] = if other[at] == b'X' { b'Y' } else { b'X' };
         let request = p.request(21, &other);
-        let heard = p.send(&request)?;
-        if !heard.is_silence() {
-            return fail(
-                format!("silence after command 21 with a long tag that differs in octet {at}"),
-                heard.words(),
-            );
-        }
+        p.expect_silence(&request, &format!("command 21 with a long tag that differs in octet {at}"))?;
     }
     p.expect_alive("command 21 with another long tag")
 }

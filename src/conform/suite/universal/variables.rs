@@ -131,6 +131,9 @@ fn percent_follows_from_current(p: &mut Probe<'_>) -> Outcome {
         return Err(Stop::Skip(format!("the loop current does not follow: {reply}")));
     }
     let (current, percent) = (float(&reply, 0)?, float(&reply, 4)?);
+    if current.is_nan() {
+        return Err(Stop::Skip(format!("the device tells no loop current: {reply}")));
+    }
     let due = (current - 4.0) / 16.0 * 100.0;
     expect(
         (percent - due).abs() <= 1.0,

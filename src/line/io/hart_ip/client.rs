@@ -38,6 +38,7 @@ impl Client {
         // A name may stand for both kinds of address, and a server of this machine listens at the older one.
         let server = found.iter().find(|a| a.is_ipv4()).copied().unwrap_or(found[0]);
         let config = ClientConfig::new(server, plan.tcp, plan.session);
+        let config = ClientConfig { harmless: plan.harmless, ..config };
         let (asks, received) = unbounded_channel();
         let (opened, first) = sync_channel(1);
         let thread = {

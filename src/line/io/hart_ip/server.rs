@@ -27,6 +27,8 @@ const MOST_WAITING: usize = 64 * 1024;
 const PIECES: usize = 64;
 /// How long a message may take to leave by TCP: who takes nothing for so long keeps no connection.
 const TAKEN_WITHIN: Duration = Duration::from_secs(10);
+/// How long all that still waits may take when a connection is to be closed [IP-13].
+const FAREWELL: Duration = Duration::from_secs(5);
 /// How long nobody is accepted after the system has failed to, for want of descriptors perhaps.
 const ACCEPT_AGAIN: Duration = Duration::from_millis(200);
 /// Tries to find a port that is free by UDP and by TCP.
@@ -207,6 +209,9 @@ fn run(
 /// Octets of a TCP connection, or its end.
 enum Piece {
     Octets(Peer, Bytes),
+    /// It sends nothing more, or takes nothing more.
+    Ended(Peer),
+    /// Its socket is closed.
     Gone(Peer),
 }
 
@@ -258,10 +263,8 @@ impl Worker {
                 },
                 Some(piece) = pieces.recv() => match piece {
                     Piece::Octets(peer, octets) => self.machine.stream(self.feed.clock.now(), peer, &octets),
-                    Piece::Gone(peer) => {
-                        self.streams.remove(&peer);
-                        self.machine.stream_gone(self.feed.clock.now(), peer);
-                    }
+                    Piece::Ended(peer) => self.machine.stream_ended(self.feed.clock.now(), peer),
+                    Piece::Gone(peer) => self.machine.stream_gone(self.feed.clock.now(), peer),
                 },
                 accepted = accepted(&tcp, accept_at) => {
                     accept_at = match accepted {
@@ -289,7 +292,8 @@ impl Worker {
         let (out, to_write) = unbounded_channel();
         let waiting = Arc::new(AtomicUsize::new(0));
         let reader = tokio::spawn(read_on(read, peer, self.pieces_in.clone()));
-        let writer = tokio::spawn(write_on(write, to_write, Arc::clone(&waiting)));
+        let ended = self.pieces_in.clone();
+        let writer = tokio::spawn(write_on(write, to_write, Arc::clone(&waiting), peer, ended));
         self.streams.insert(peer, Stream { out, waiting, reader, writer });
     }
 
@@ -334,8 +338,7 @@ impl Worker {
         let waiting = stream.waiting.fetch_add(octets.len(), Ordering::SeqCst) + octets.len();
         if waiting > MOST_WAITING {
             stream.writer.abort();
-            self.close(to);
-            self.machine.stream_gone(self.feed.clock.now(), to);
+            self.machine.stream_ended(self.feed.clock.now(), to);
             let news = PeerNews::TooSlow { waiting, unheard: 0 };
             self.feed.put(PortEvent::Peer { port: self.feed.port, peer: to.to_string(), news });
         } else {
@@ -343,11 +346,23 @@ impl Worker {
         }
     }
 
-    /// Nothing more is read; what was handed over still leaves.
+    /// Nothing more is read; what was handed over still leaves, if that does not take too long. The machine counts the
+    /// connection until then.
     fn close(&mut self, peer: Peer) {
-        if let Some(stream) = self.streams.remove(&peer) {
-            stream.reader.abort();
-        }
+        let Some(stream) = self.streams.remove(&peer) else { return };
+        let (reader, mut writer, gone) = (stream.reader, stream.writer, self.pieces_in.clone());
+        reader.abort();
+        // The writer ends when it has written what it was given.
+        drop(stream.out);
+        tokio::spawn(async move {
+            if tokio::time::timeout(FAREWELL, &mut writer).await.is_err() {
+                writer.abort();
+                let _ = writer.await;
+            }
+            // Each of them has one half of the socket.
+            let _ = reader.await;
+            let _ = gone.send(Piece::Gone(peer)).await;
+        });
     }
 
     fn farewell(&mut self) {
@@ -388,11 +403,18 @@ async fn read_on(mut from: OwnedReadHalf, peer: Peer, to: Sender<Piece>) {
             break;
         }
     }
-    let _ = to.send(Piece::Gone(peer)).await;
+    let _ = to.send(Piece::Ended(peer)).await;
 }
 
-/// Writes what is handed over, and then the end of the connection.
-async fn write_on(mut to: OwnedWriteHalf, mut from: UnboundedReceiver<Bytes>, waiting: Arc<AtomicUsize>) {
+/// Writes what is handed over, and then the end of the connection. Who takes nothing any more is gone: nobody would get what
+/// its requests come to.
+async fn write_on(
+    mut to: OwnedWriteHalf,
+    mut from: UnboundedReceiver<Bytes>,
+    waiting: Arc<AtomicUsize>,
+    peer: Peer,
+    ended: Sender<Piece>,
+) {
     while let Some(octets) = from.recv().await {
         if !matches!(tokio::time::timeout(TAKEN_WITHIN, to.write_all(&octets)).await, Ok(Ok(()))) {
             break;
@@ -400,4 +422,6 @@ async fn write_on(mut to: OwnedWriteHalf, mut from: UnboundedReceiver<Bytes>, wa
         waiting.fetch_sub(octets.len(), Ordering::SeqCst);
     }
     let _ = to.shutdown().await;
+    drop(to);
+    let _ = ended.send(Piece::Ended(peer)).await;
 }

@@ -1,0 +1,256 @@
+//! What a person at the valve is asked, and what the person answers [TV-30].
+//!
+//! Questions are data, so that whoever shows them (a terminal, a file of answers, a test) decides nothing about them, and
+//! answers are data, so that a test needs no terminal. Nothing here prints or reads.
+
+use serde::{Deserialize, Serialize};
+
+/// A question.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    /// Its name for programs and answers files: lower case, words joined by `_`, parts by `/`, such as `travel/set_current`. Where the
+    /// same is asked again and again the last part says which time: `travel/external/3`.
+    pub id: String,
+    /// What is asked, whole sentences for somebody on a ladder.
+    pub words: String,
+    /// What answers it.
+    pub kind: Kind,
+    /// What to take care of first; shown before the words, a line each. Empty where nothing can be hurt.
+    pub cautions: Vec<String>,
+}
+
+/// What answers a question.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Kind {
+    /// "It is done": the Enter key.
+    Enter,
+    /// A number.
+    Number {
+        /// Its unit as people write it; may be empty.
+        unit: String,
+        /// The least that makes sense, in the unit.
+        least: f64,
+        /// The most that makes sense, in the unit.
+        most: f64,
+    },
+    /// Yes or no. Only a word answers it, never the Enter key alone: it is what lets a valve move.
+    YesNo,
+    /// One of several.
+    Choice(Vec<Choice>),
+    /// Any text in one line; may be empty.
+    Text,
+}
+
+/// One of several answers.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Choice {
+    /// Its name for programs and answers files.
+    pub name: String,
+    /// What it means, for people.
+    pub words: String,
+}
+
+impl Choice {
+    /// A choice.
+    pub fn new(name: impl Into<String>, words: impl Into<String>) -> Choice {
+        Choice { name: name.into(), words: words.into() }
+    }
+}
+
+/// What a person answers.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Answer {
+    /// It is done.
+    Done,
+    /// A number in the unit of the question, finite and within its range.
+    Number(f64),
+    /// Yes.
+    Yes,
+    /// No.
+    No,
+    /// The name of one of the choices.
+    Choice(String),
+    /// A text, without blanks at its ends.
+    Text(String),
+    /// The person cannot say. Whoever asked goes on without.
+    DontKnow,
+    /// No more questions: end in good order, keep what there is.
+    Stop(Why),
+}
+
+/// Why no more questions are answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Why {
+    /// The person said so.
+    Said,
+    /// The terminal was closed, or the file of answers has none for this question.
+    Gone,
+    /// What was typed could not be understood, several times.
+    Nonsense,
+}
+
+impl Why {
+    /// A few words for people.
+    pub fn words(self) -> &'static str {
+        match self {
+            Why::Said => "the person stopped it",
+            Why::Gone => "nobody answered any more",
+            Why::Nonsense => "what was typed could not be understood",
+        }
+    }
+}
+
+/// Somebody who can be asked.
+pub trait Person {
+    /// Asks, and waits for the answer. An implementation asks again where a text cannot be read ([`Question::read`]), but not
+    /// for ever: then it answers [`Answer::Stop`]. What it returns fits the question ([`Question::takes`]).
+    fn ask(&mut self, question: &Question) -> Answer;
+
+    /// Tells something that needs no answer, such as where the valve goes next; sentences.
+    fn tell(&mut self, words: &str);
+}
+
+impl Question {
+    /// A question without cautions.
+    pub fn new(id: impl Into<String>, words: impl Into<String>, kind: Kind) -> Question {
+        Question { id: id.into(), words: words.into(), kind, cautions: Vec::new() }
+    }
+
+    /// The same, with one more caution.
+    pub fn with_caution(mut self, caution: impl Into<String>) -> Question {
+        self.cautions.push(caution.into());
+        self
+    }
+
+    /// Whether an answer fits: [`Answer::DontKnow`] and [`Answer::Stop`] always do, but a yes or no that is not known is no
+    /// leave, so [`Kind::YesNo`] takes no [`Answer::DontKnow`].
+    pub fn takes(&self, answer: &Answer) -> bool {
+        match (&self.kind, answer) {
+            (_, Answer::Stop(_)) => true,
+            (Kind::YesNo, Answer::DontKnow) => false,
+            (_, Answer::DontKnow) => true,
+            (Kind::Enter, Answer::Done) | (Kind::YesNo, Answer::Yes | Answer::No) => true,
+            (Kind::Text, Answer::Text(_)) => true,
+            (Kind::Number { least, most, .. }, Answer::Number(x)) => (*least..=*most).contains(x),
+            (Kind::Choice(list), Answer::Choice(name)) => list.iter().any(|c| c.name == *name),
+            _ => false,
+        }
+    }
+
+    /// Reads what somebody typed. A number may have a comma for a point, and the question's own unit behind it; `?` says that
+    /// it is not known, `stop` that no more is wanted, to every question but a text's, which takes both with a `:` in front
+    /// (`:?`, `:stop`). A choice is named or counted from 1.
+    ///
+    /// # Errors
+    /// A sentence that says what is wrong and what would be right.
+    pub fn read(&self, typed: &str) -> Result<Answer, String> {
+        let text = typed.trim();
+        let word = text.to_lowercase();
+        let (stop, unknown) = match self.kind {
+            Kind::Text => (":stop", ":?"),
+            _ => ("stop", "?"),
+        };
+        if word == stop {
+            return Ok(Answer::Stop(Why::Said));
+        }
+        if word == unknown && self.takes(&Answer::DontKnow) {
+            return Ok(Answer::DontKnow);
+        }
+        match &self.kind {
+            Kind::Enter if text.is_empty() => Ok(Answer::Done),
+            Kind::Enter => {
+                Err("press Enter alone when it is done; ? says that it cannot be done, stop ends the test"
+                    .into())
+            }
+            Kind::Text => Ok(Answer::Text(text.to_owned())),
+            Kind::YesNo => match word.as_str() {
+                "y" | "yes" => Ok(Answer::Yes),
+                "n" | "no" => Ok(Answer::No),
+                _ => Err("type yes or no".into()),
+            },
+            Kind::Number { unit, least, most } => {
+                let number = word.strip_suffix(&unit.to_lowercase()).unwrap_or(&word).trim_end();
+                let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+                match number.replacen(',', ".", 1).parse::<f64>() {
+                    Ok(x) if (*least..=*most).contains(&x) => Ok(Answer::Number(x)),
+                    Ok(x) if x.is_finite() => {
+                        Err(format!("{x}{unit} cannot be: give a number from {least} to {most}{unit}"))
+                    }
+                    _ => Err(format!(
+                        "this is no number: give one from {least} to {most}{unit}, or ? if not known"
+                    )),
+                }
+            }
+            Kind::Choice(list) => {
+                let counted = word.parse::<usize>().ok().and_then(|n| list.get(n.checked_sub(1)?));
+                let named = || list.iter().find(|c| c.name.to_lowercase() == word);
+                match counted.or_else(named) {
+                    Some(choice) => Ok(Answer::Choice(choice.name.clone())),
+                    None => {
+                        let names: Vec<&str> = list.iter().map(|c| c.name.as_str()).collect();
+                        Err(format!("type one of {}, or its number, or ? if not known", names.join(", ")))
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn number() -> Question {
+        Question::new("gauge", "?", Kind::Number { unit: "mm".into(), least: -1.0, most: 40.0 })
+    }
+
+    #[test]
+    fn what_people_type() {
+        let q = number();
+        for (typed, answer) in [
+            ("12.5", Answer::Number(12.5)),
+            (" 12,5 mm ", Answer::Number(12.5)),
+            ("12.5MM", Answer::Number(12.5)),
+            ("-1", Answer::Number(-1.0)),
+            ("?", Answer::DontKnow),
+            ("STOP", Answer::Stop(Why::Said)),
+        ] {
+            assert_eq!(q.read(typed).as_ref(), Ok(&answer), "{typed}");
+        }
+        for typed in ["", "twelve", "41", "nan", "inf", "1,2,3", "12 kg"] {
+            assert!(q.read(typed).unwrap_err().contains("from -1 to 40 mm"), "{typed}");
+        }
+        let leave = Question::new("move", "?", Kind::YesNo);
+        assert_eq!(leave.read("Yes"), Ok(Answer::Yes));
+        // Enter alone, or not to know, is no leave to move a valve.
+        assert!(leave.read("").is_err() && leave.read("?").is_err() && !leave.takes(&Answer::DontKnow));
+        let kinds =
+            Kind::Choice(vec![Choice::new("blocked", "air stays"), Choice::new("bleeding", "air blows off")]);
+        let stage = Question::new("stage", "?", kinds);
+        assert_eq!(stage.read("2"), stage.read("Bleeding"));
+        assert_eq!(stage.read("1"), Ok(Answer::Choice("blocked".into())));
+        assert!(stage.read("0").is_err() && stage.read("3").is_err());
+        let text = Question::new("who", "?", Kind::Text);
+        assert_eq!(text.read(" stop "), Ok(Answer::Text("stop".into())));
+        assert_eq!(text.read(":stop"), Ok(Answer::Stop(Why::Said)));
+        let enter = Question::new("set", "?", Kind::Enter);
+        assert_eq!(enter.read(""), Ok(Answer::Done));
+        assert!(enter.read("ok").is_err());
+    }
+
+    proptest! {
+        /// Whatever is typed is an answer that fits the question, or a sentence.
+        #[test]
+        fn anything_typed(typed in "\\PC{0,12}|[-0-9.,e]{0,8} ?(mm)?", which in 0usize..5) {
+            let choices = vec![Choice::new("a", "first"), Choice::new("b", "second")];
+            let kinds = [number().kind, Kind::Enter, Kind::YesNo, Kind::Text, Kind::Choice(choices)];
+            let q = Question::new("q", "?", kinds[which].clone());
+            match q.read(&typed) {
+                Ok(answer) => prop_assert!(q.takes(&answer), "{:?}", answer),
+                Err(e) => prop_assert!(!e.is_empty()),
+            }
+        }
+    }
+}

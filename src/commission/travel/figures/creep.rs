@@ -1,0 +1,210 @@
+//! Dead band and resolution from a creeping reversal [TV-12].
+
+use super::super::record::{Creep, Move};
+use super::reading::{Average, Quality};
+use super::{About, Definition, Figure, Uncertain, View};
+
+/// What a move led to.
+#[derive(Clone, Copy)]
+struct Rested {
+    input: f64,
+    travel: f64,
+    count: usize,
+}
+
+/// What lies between two limits, told by its middle.
+fn between(least: f64, most: f64) -> Uncertain {
+    Uncertain { value: (least + most) / 2.0, by: (most - least) / 2.0 }
+}
+
+fn rested(m: &Move, view: View) -> Option<Rested> {
+    let (travel, count) = match view {
+        View::Sensor => Average::of_samples(&m.readings).map(|a| (a.mean, a.count))?,
+        View::External => (m.external.as_ref()?.percent, 1),
+    };
+    Some(Rested { input: m.input_percent, travel, count })
+}
+
+/// What a creep says.
+#[derive(Debug, Default, PartialEq)]
+struct Crept {
+    /// Dead band at each reversal, percent.
+    dead_bands: Vec<Uncertain>,
+    /// How far the input went after a reversal without that travel followed, percent, the furthest.
+    not_followed: Option<f64>,
+    /// Input between one following and the next, percent.
+    gaps: Vec<Uncertain>,
+}
+
+impl Crept {
+    fn went_without(&mut self, far: f64) {
+        self.not_followed = Some(self.not_followed.map_or(far, |before| before.max(far)));
+    }
+}
+
+fn creep(moves: &[Rested], quality: &Quality) -> Crept {
+    let mut out = Crept::default();
+    let Some(first) = moves.first() else { return out };
+    let direction =
+        |a: &Rested, b: &Rested| (b.input - a.input).partial_cmp(&0.0).map_or(0.0, |o| o as i8 as f64);
+    // Where the last following, the last reversal or the beginning was.
+    let mut from = *first;
+    let (mut way, mut follows, mut reversal) = (0.0, false, false);
+    for pair in moves.windows(2) {
+        let (before, now) = (&pair[0], &pair[1]);
+        let turned = direction(before, now);
+        if turned == 0.0 {
+            continue;
+        }
+        if turned != way {
+            if reversal && !follows {
+                out.went_without((before.input - from.input).abs());
+            }
+            // The dead band lies wholly behind only where the valve followed up to the reversal.
+            reversal = follows;
+            (way, follows, from) = (turned, false, *before);
+        }
+        let least = 0.1f64.max(quality.difference(from.count, now.count));
+        if (now.travel - from.travel) * way < least {
+            continue;
+        }
+        let most = (now.input - from.input).abs();
+        let seen = between(((before.input - from.input).abs() - least).max(0.0), most);
+        if follows {
+            out.gaps.push(seen);
+        } else if reversal {
+            out.dead_bands.push(seen);
+        }
+        (follows, from) = (true, *now);
+    }
+    if let Some(last) = moves.last()
+        && reversal
+        && !follows
+    {
+        out.went_without((last.input - from.input).abs());
+    }
+    out
+}
+
+/// Appends what follows from a creep in a view; nothing where it has no readings in it.
+pub fn add(one: &Creep, view: View, quality: &Quality, out: &mut Vec<Figure>) {
+    let moves: Vec<Rested> = one.moves.iter().filter_map(|m| rested(m, view)).collect();
+    if moves.len() < 2 {
+        return;
+    }
+    let crept = creep(&moves, quality);
+    let about = About::Place(one.place_percent);
+    let largest = |list: &[Uncertain]| list.iter().copied().max_by(|a, b| a.value.total_cmp(&b.value));
+    let mut add = |definition, found: Option<Uncertain>, why: String| {
+        out.push(match found {
+            Some(found) => {
+                let figure = Figure::new(definition, about, view, found);
+                Figure { at_percent: Some(one.place_percent), remark: quality.unknown().to_owned(), ..figure }
+            }
+            None => Figure::none(definition, about, view, why),
+        });
+    };
+    let band = largest(&crept.dead_bands);
+    let (band, why) = match crept.not_followed {
+        Some(far) if band.is_none_or(|b| b.value < far) => {
+            (None, format!("It is more than {far:.2} %: travel did not follow so far."))
+        }
+        _ => (band, "Travel did not follow on one side of a reversal, or there was none.".to_owned()),
+    };
+    add(Definition::DeadBand, band, why);
+    let why = "Travel did not follow twice in the same direction.".to_owned();
+    add(Definition::Resolution, largest(&crept.gaps), why);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::commission::travel::record::Sample;
+    use proptest::prelude::*;
+
+    /// A creep of `up` moves up and `down` moves down of a valve that follows by the rule given.
+    fn crept(increment: f64, up: usize, down: usize, valve: &mut dyn FnMut(f64) -> f64) -> Creep {
+        let inputs = (0..=up).map(|n| 50.0 + increment * n as f64);
+        let back = (1..=down).map(|n| 50.0 + increment * (up as f64 - n as f64));
+        let moves = inputs.chain(back).enumerate().map(|(n, input)| Move {
+            input_percent: input,
+            asked_at_s: n as f64,
+            readings: vec![Sample::new(n as f64, valve(input))],
+            external: None,
+        });
+        Creep { place_percent: 50.0, moves: moves.collect() }
+    }
+
+    /// A valve with play: it stays where it is while the input is within half of the dead band on either side.
+    fn play(band: f64, start: f64) -> impl FnMut(f64) -> f64 {
+        let mut at = start;
+        move |input: f64| {
+            at = at.clamp(input - band / 2.0, input + band / 2.0);
+            at
+        }
+    }
+
+    fn value(creep: &Creep, definition: Definition, quality: &Quality) -> (Option<f64>, Option<f64>) {
+        let mut out = Vec::new();
+        add(creep, View::Sensor, quality, &mut out);
+        let f = out.into_iter().find(|f| f.definition == definition).expect("the figure");
+        (f.value, f.uncertainty)
+    }
+
+    /// Play of 0.43 %, moves of 0.1 %: on the way down the input has to go 0.43 + 0.1 until travel has changed by 0.1, which is seen at 0.6
+    /// and not at 0.5: between 0.5 - 0.1 and 0.6. Every move beyond is followed: resolution between 0 and 0.1.
+    #[test]
+    fn play_by_hand() {
+        let creep = crept(0.1, 10, 10, &mut play(0.43, 50.0));
+        let near =
+            |a: Option<f64>, b: f64| assert!((a.expect("a value") - b).abs() < 1e-9, "{a:?} is not {b}");
+        let (band, by) = value(&creep, Definition::DeadBand, &Quality::default());
+        near(band, 0.5);
+        near(by, 0.1);
+    }
+
+    #[test]
+    fn what_does_not_follow_is_said() {
+        let creep = crept(0.1, 10, 10, &mut play(2.0, 49.0));
+        let mut out = Vec::new();
+        add(&creep, View::Sensor, &Quality::default(), &mut out);
+        assert_eq!(out[0].value, None);
+        assert!(out[0].remark.contains("more than 1.00 %"), "{}", out[0].remark);
+        // It never followed on the way up, so the way back says nothing.
+        let creep = crept(0.1, 10, 10, &mut play(9.0, 50.0));
+        out.clear();
+        add(&creep, View::Sensor, &Quality::default(), &mut out);
+        assert!(
+            out[0].value.is_none() && out[0].remark.contains("one side of a reversal"),
+            "{}",
+            out[0].remark
+        );
+    }
+
+    proptest! {
+        /// Whatever play a valve has, what is stated holds it, and is no wider than 0.3 %.
+        #[test]
+        fn play_is_found(band in 0.0f64..1.5, increment in 0.05f64..0.3) {
+            let creep = crept(increment, (3.0 / increment) as usize, (3.0 / increment) as usize, &mut play(band, 50.0));
+            let (found, by) = value(&creep, Definition::DeadBand, &Quality::default());
+            let (found, by) = found.zip(by).unwrap();
+            prop_assert!((found - band).abs() <= by + 1e-9 && by <= 0.3, "{} +- {}, not {}", found, by, band);
+        }
+
+        /// A valve that jumps: it stays until the input is `stick` away and then goes there.
+        #[test]
+        fn jumps_are_found(stick in 0.2f64..1.5, increment in 0.05f64..0.2) {
+            let mut at = 50.0f64;
+            let mut valve = |input: f64| {
+                if (input - at).abs() >= stick {
+                    at = input;
+                }
+                at
+            };
+            let creep = crept(increment, (5.0 / increment) as usize, 3, &mut valve);
+            let (found, by) = value(&creep, Definition::Resolution, &Quality::default());
+            let (found, by) = found.zip(by).unwrap();
+            prop_assert!((found - stick).abs() <= by + 1e-9 && by <= 0.3, "{} +- {}, not {}", found, by, stick);
+        }
+    }
+}

@@ -1,0 +1,212 @@
+//! Static terms of resting places: accuracy, hysteresis, repeatability, non-linearity, sensor against measurement.
+
+use super::super::record::{Direction, Record};
+use super::reading::{Average, Quality};
+use super::straight::straight;
+use super::{About, Definition, Figure, Line, Runs, Uncertain, View};
+
+/// Two levels that are nearer than that are one, percent.
+const SAME: f64 = 1e-6;
+
+/// A resting place as one view sees it.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    cycle: u32,
+    direction: Direction,
+    wanted: f64,
+    travel: f64,
+    count: usize,
+    /// What not having come to rest adds to its uncertainty, percent.
+    restless: f64,
+}
+
+fn places(record: &Record, view: View) -> Vec<Place> {
+    let seen = record.points.iter().filter_map(|p| {
+        let sensor = Average::of_samples(&p.readings);
+        let (travel, count) = match view {
+            View::Sensor => sensor.map(|a| (a.mean, a.count))?,
+            View::External => (p.external.as_ref()?.percent, 1),
+        };
+        let restless = if p.settled { 0.0 } else { sensor.map_or(0.0, |a| a.span / 2.0) };
+        let (cycle, direction, wanted) = (p.cycle, p.direction, p.wanted_percent);
+        Some(Place { cycle, direction, wanted, travel, count, restless })
+    });
+    let mut seen: Vec<Place> = seen.collect();
+    seen.sort_by(|a, b| a.wanted.total_cmp(&b.wanted));
+    seen
+}
+
+/// The places of each level, lowest level first.
+fn levels(places: &[Place]) -> impl Iterator<Item = &[Place]> {
+    places.chunk_by(|a, b| b.wanted - a.wanted <= SAME)
+}
+
+/// The average of several places.
+fn average<'a>(places: impl IntoIterator<Item = &'a Place>) -> Option<Place> {
+    let mut out: Option<Place> = None;
+    let mut number = 0.0;
+    for p in places {
+        number += 1.0;
+        let sum = out.get_or_insert(Place { travel: 0.0, count: 0, restless: 0.0, ..*p });
+        sum.travel += p.travel;
+        sum.count += p.count;
+        sum.restless = sum.restless.max(p.restless);
+    }
+    out.map(|sum| Place { travel: sum.travel / number, ..sum })
+}
+
+/// A figure that was found at a place.
+fn found(definition: Definition, view: View, value: f64, by: f64, at: f64, remark: &str) -> Figure {
+    let figure = Figure::new(definition, About::Whole, view, Uncertain { value, by });
+    Figure { at_percent: Some(at), remark: remark.to_owned(), ..figure }
+}
+
+/// Appends what follows from the resting places of a view; nothing where it has none.
+pub fn add(record: &Record, view: View, quality: &Quality, out: &mut Vec<Figure>) {
+    let places = places(record, view);
+    if places.is_empty() {
+        return;
+    }
+    let mut remark = quality.unknown().to_owned();
+    let restless = record.points.iter().filter(|p| !p.settled).count();
+    if restless > 0 {
+        let points = if restless == 1 { "point has" } else { "points have" };
+        remark = format!("{remark} {restless} {points} not come to rest.").trim_start().to_owned();
+    }
+    accuracy(&places, view, quality, &remark, out);
+    hysteresis(&places, view, quality, &remark, out);
+    repeatability(&places, view, quality, &remark, out);
+    non_linearity(&places, view, quality, &remark, out);
+    if view == View::External {
+        lever(record, quality, &remark, out);
+    }
+}
+
+fn accuracy(places: &[Place], view: View, quality: &Quality, remark: &str, out: &mut Vec<Figure>) {
+    let error = |p: &Place| p.travel - p.wanted;
+    let mut add = |definition, p: Option<&Place>| {
+        let Some(p) = p else { return };
+        let by = quality.mean(p.count) + quality.limit + p.restless;
+        out.push(found(definition, view, error(p), by, p.wanted, remark));
+    };
+    let of = |list: &[Place], key: &dyn Fn(&Place) -> f64| {
+        list.iter().max_by(|a, b| key(a).total_cmp(&key(b))).copied()
+    };
+    add(Definition::AccuracyAbove, of(places, &error).as_ref());
+    add(Definition::AccuracyBelow, of(places, &|p| -error(p)).as_ref());
+    let amount = |p: &Place| error(p).abs();
+    add(Definition::DeviationClosed, levels(places).next().and_then(|l| of(l, &amount)).as_ref());
+    add(Definition::DeviationOpen, levels(places).last().and_then(|l| of(l, &amount)).as_ref());
+}
+
+fn cycles(places: &[Place]) -> Vec<u32> {
+    let mut all: Vec<u32> = places.iter().map(|p| p.cycle).collect();
+    all.sort_unstable();
+    all.dedup();
+    all
+}
+
+fn hysteresis(places: &[Place], view: View, quality: &Quality, remark: &str, out: &mut Vec<Figure>) {
+    let mut pairs = Vec::new();
+    for level in levels(places) {
+        for cycle in cycles(level) {
+            let of = |d| average(level.iter().filter(|p| p.cycle == cycle && p.direction == d));
+            pairs.extend(of(Direction::Up).zip(of(Direction::Down)));
+        }
+    }
+    let gap = |(up, down): &(Place, Place)| (down.travel - up.travel).abs();
+    let definition = Definition::Hysteresis;
+    match pairs.iter().max_by(|a, b| gap(a).total_cmp(&gap(b))) {
+        None => {
+            let why = "No point was taken on the way up and on the way down.";
+            out.push(Figure::none(definition, About::Whole, view, why));
+        }
+        Some(pair) => {
+            let (up, down) = pair;
+            let by = quality.difference(up.count, down.count) + up.restless + down.restless;
+            let number = cycles(&pairs.iter().map(|p| p.0).collect::<Vec<_>>()).len();
+            let few = match number {
+                0..3 => format!("Of {number} of the three pairs of up and down that are wanted. {remark}"),
+                _ => remark.to_owned(),
+            };
+            out.push(found(definition, view, gap(pair), by, up.wanted, few.trim_end()));
+        }
+    }
+}
+
+fn repeatability(places: &[Place], view: View, quality: &Quality, remark: &str, out: &mut Vec<Figure>) {
+    let mut spreads: Vec<(f64, Place, Place)> = Vec::new();
+    for level in levels(places) {
+        for direction in [Direction::Up, Direction::Down] {
+            let of = |c| average(level.iter().filter(|p| p.cycle == c && p.direction == direction));
+            let runs: Vec<Place> = cycles(level).into_iter().filter_map(of).collect();
+            let by_travel = |a: &&Place, b: &&Place| a.travel.total_cmp(&b.travel);
+            if let Some((least, most)) = runs.iter().min_by(by_travel).zip(runs.iter().max_by(by_travel))
+                && runs.len() >= 3
+            {
+                spreads.push((most.travel - least.travel, *least, *most));
+            }
+        }
+    }
+    let definition = Definition::Repeatability;
+    out.push(match spreads.iter().max_by(|a, b| a.0.total_cmp(&b.0)) {
+        None => Figure::none(definition, About::Whole, view, "It needs three cycles or more."),
+        Some((spread, least, most)) => {
+            let by = quality.difference(least.count, most.count) + least.restless + most.restless;
+            found(definition, view, *spread, by, least.wanted, remark)
+        }
+    });
+}
+
+fn non_linearity(places: &[Place], view: View, quality: &Quality, remark: &str, out: &mut Vec<Figure>) {
+    let mut add = |line: Line, runs: Runs| {
+        let of = |level: &[Place], d| average(level.iter().filter(|p| p.direction == d));
+        let mean = |level| {
+            let (up, down) = (of(level, Direction::Up), of(level, Direction::Down));
+            match runs {
+                Runs::Up => up,
+                Runs::Down => down,
+                // Where only one way has the point, as at the turning point, it counts for both.
+                Runs::Average => average(up.iter().chain(&down)),
+            }
+        };
+        let means: Vec<Place> = levels(places).filter_map(mean).collect();
+        let definition = Definition::NonLinearity(line, runs);
+        let points: Vec<(f64, f64)> = means.iter().map(|p| (p.wanted, p.travel)).collect();
+        out.push(match straight(&points, line).filter(|_| points.len() >= 3) {
+            None => Figure::none(definition, About::Whole, view, "It needs three different points or more."),
+            Some(s) => {
+                let of = |p: &Place| quality.mean(p.count) + quality.limit + p.restless;
+                let by = means.iter().map(of).fold(0.0, f64::max);
+                let by = if line == Line::Independent { by } else { 2.0 * by };
+                found(definition, view, s.largest, by, s.at, remark)
+            }
+        });
+    };
+    for line in [Line::Independent, Line::ZeroBased, Line::Terminal] {
+        for runs in [Runs::Average, Runs::Up, Runs::Down] {
+            add(line, runs);
+        }
+    }
+}
+
+fn lever(record: &Record, external: &Quality, remark: &str, out: &mut Vec<Figure>) {
+    let sensor = Quality::of(record, View::Sensor);
+    let both = record.points.iter().filter_map(|p| {
+        let seen = Average::of_samples(&p.readings)?;
+        let by = sensor.mean(seen.count) + external.single() + external.limit;
+        let restless = if p.settled { 0.0 } else { seen.span };
+        Some((seen.mean - p.external.as_ref()?.percent, by + restless, p.wanted_percent))
+    });
+    let definition = Definition::LeverError;
+    out.push(match both.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs())) {
+        Some((difference, by, at)) => found(definition, View::External, difference, by, at, remark),
+        None => {
+            let why = "No point has a reading of both.";
+            Figure::none(definition, About::Whole, View::External, why)
+        }
+    });
+}
+
+#[cfg(test)]
+mod tests;

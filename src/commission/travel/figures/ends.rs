@@ -1,0 +1,92 @@
+//! Angles of the lever [TV-17].
+
+use super::super::record::Record;
+use super::reading::Average;
+use super::{About, Definition, Figure, View};
+
+/// Half travel, percent.
+const HALF: f64 = 50.0;
+
+/// Appends the angles that the device told; they are its own view.
+pub fn add(record: &Record, out: &mut Vec<Figure>) {
+    let angle = |definition, about, value: f64| {
+        let remark = "How well the device knows the angle is not known.".to_owned();
+        Figure { remark, ..Figure::told(definition, about, View::Sensor, value) }
+    };
+    for end in &record.ends {
+        let about = About::End(end.open);
+        out.push(match end.angle_deg {
+            Some(value) => angle(Definition::EndAngle, about, value),
+            None => Figure::none(Definition::EndAngle, about, View::Sensor, "The device told no angle."),
+        });
+    }
+    let mut seen: Vec<(f64, f64)> = record
+        .points
+        .iter()
+        .filter_map(|p| Some((Average::of_samples(&p.readings)?.mean, p.angle_deg?)))
+        .collect();
+    if seen.is_empty() {
+        return;
+    }
+    seen.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let below = seen.iter().rfind(|s| s.0 <= HALF);
+    let above = seen.iter().find(|s| s.0 >= HALF);
+    out.push(match below.zip(above) {
+        Some((a, b)) => {
+            let share = if b.0 > a.0 { (HALF - a.0) / (b.0 - a.0) } else { 0.5 };
+            let figure = angle(Definition::MidAngle, About::Whole, a.1 + share * (b.1 - a.1));
+            Figure { at_percent: Some(HALF), ..figure }
+        }
+        None => {
+            let why = "No points on both sides of half travel have an angle.";
+            Figure::none(Definition::MidAngle, About::Whole, View::Sensor, why)
+        }
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::commission::travel::record::{Direction, End, Plan, Point, Sample, Test};
+
+    fn point(travel: f64, angle_deg: f64) -> Point {
+        Point {
+            cycle: 1,
+            direction: Direction::Up,
+            asked_percent: travel,
+            asked_ma: None,
+            wanted_percent: travel,
+            asked_at_s: 0.0,
+            dwell_s: 1.0,
+            settled: true,
+            readings: vec![Sample::new(1.0, travel)],
+            read_ma: None,
+            set_point_percent: None,
+            angle_deg: Some(angle_deg),
+            external: None,
+            control_system_percent: None,
+        }
+    }
+
+    /// Between 40 % at -8 and 60 % at +6 degrees: 50 % is at -1.
+    #[test]
+    fn half_travel_by_hand() {
+        let mut record = Record::new(Test::Travel, Plan::default());
+        record.points = vec![point(0.0, -30.0), point(40.0, -8.0), point(60.0, 6.0), point(100.0, 31.0)];
+        record.ends = vec![End { open: true, readings: Vec::new(), angle_deg: Some(31.5), external: None }];
+        let mut out = Vec::new();
+        add(&record, &mut out);
+        let found: Vec<_> = out.iter().map(|f| (f.definition, f.about, f.value)).collect();
+        assert_eq!(
+            found,
+            [
+                (Definition::EndAngle, About::End(true), Some(31.5)),
+                (Definition::MidAngle, About::Whole, Some(-1.0))
+            ]
+        );
+        record.points.truncate(2);
+        out.clear();
+        add(&record, &mut out);
+        assert!(out[1].value.is_none() && !out[1].remark.is_empty());
+    }
+}

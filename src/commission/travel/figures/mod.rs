@@ -1,0 +1,131 @@
+//! Figures of a travel test, computed from a [`Record`] alone: pure functions [TV-01].
+//!
+//! Every figure says whose view it is and how uncertain it is. What cannot be had is a figure without value that says why.
+
+mod creep;
+mod cycle;
+mod definition;
+mod ends;
+mod motion;
+mod reading;
+mod straight;
+
+pub use definition::{Definition, Line, Runs, Unit};
+pub use reading::Uncertain;
+pub use straight::{Straight, straight};
+
+use reading::Quality;
+
+use super::record::{Direction, Loss, Record};
+use serde::{Deserialize, Serialize};
+
+/// Whose view of the travel a figure is [TV-05].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum View {
+    /// The device's own sensor: what is between sensor and valve (lever, clamp, coupling) is not seen.
+    Sensor,
+    /// A measurement at stem or shaft that is not the device's.
+    External,
+}
+
+impl View {
+    /// A few words for people.
+    pub fn words(self) -> &'static str {
+        match self {
+            View::Sensor => "by the device's own sensor",
+            View::External => "by the measurement at stem or shaft",
+        }
+    }
+}
+
+/// What of the test a figure is about.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum About {
+    /// The whole test.
+    Whole,
+    /// A place of a creep, percent.
+    Place(f64),
+    /// A step, from and to, percent.
+    Step(f64, f64),
+    /// A stroke.
+    Stroke(Direction),
+    /// Something that was taken away.
+    Loss(Loss),
+    /// The end stop: true is the open one.
+    End(bool),
+}
+
+/// A figure.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Figure {
+    /// What it is.
+    pub definition: Definition,
+    /// Of what.
+    pub about: About,
+    /// Whose view.
+    pub view: View,
+    /// The number in [`Definition::unit`], finite; `None`: it could not be had, and `remark` says why.
+    pub value: Option<f64>,
+    /// By how much it may be wrong, either way, in the same unit, 0 or more [TV-06]; `None` where there is no value, or where too
+    /// little is known to say it.
+    pub uncertainty: Option<f64>,
+    /// Where it was found, percent, for the largest of several.
+    pub at_percent: Option<f64>,
+    /// What else is to be said, a sentence; may be empty.
+    pub remark: String,
+}
+
+impl Figure {
+    /// A figure with its value; one that is no finite number has none.
+    fn new(definition: Definition, about: About, view: View, found: Uncertain) -> Figure {
+        if !found.value.is_finite() {
+            return Figure::none(definition, about, view, "The numbers are too large to reckon with.");
+        }
+        let uncertainty = Some(found.by).filter(|by| by.is_finite());
+        Figure { uncertainty, ..Figure::told(definition, about, view, found.value) }
+    }
+
+    /// A figure of which nobody knows how uncertain it is.
+    fn told(definition: Definition, about: About, view: View, value: f64) -> Figure {
+        let value = Some(value).filter(|v| v.is_finite());
+        Figure { definition, about, view, value, uncertainty: None, at_percent: None, remark: String::new() }
+    }
+
+    /// A figure that cannot be had.
+    fn none(definition: Definition, about: About, view: View, why: impl Into<String>) -> Figure {
+        Figure {
+            definition,
+            about,
+            view,
+            value: None,
+            uncertainty: None,
+            at_percent: None,
+            remark: why.into(),
+        }
+    }
+}
+
+/// Every figure that a record has something for: static terms in both views, creeps, steps, strokes, fail actions, angles, in this
+/// order. Of parts that were not done there are none.
+pub fn figures(record: &Record) -> Vec<Figure> {
+    let sensor = Quality::of(record, View::Sensor);
+    let external = Quality::of(record, View::External);
+    let of = |view| if view == View::Sensor { &sensor } else { &external };
+    let rest = &record.plan.rest;
+    let mut out = Vec::new();
+    for view in [View::Sensor, View::External] {
+        cycle::add(record, view, of(view), &mut out);
+    }
+    for one in &record.creeps {
+        for view in [View::Sensor, View::External] {
+            creep::add(one, view, of(view), &mut out);
+        }
+    }
+    record.steps.iter().for_each(|s| motion::add_step(s, rest, of(s.watch.view), &mut out));
+    record.strokes.iter().for_each(|s| motion::add_stroke(s, rest, of(s.watch.view), &mut out));
+    record.fails.iter().for_each(|f| motion::add_fail(f, rest, of(f.watch.view), &mut out));
+    ends::add(record, &mut out);
+    out
+}

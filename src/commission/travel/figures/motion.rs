@@ -1,0 +1,305 @@
+//! Steps, strokes and fail actions: how long, how far, how uncertain [TV-13, TV-14, TV-15, TV-16].
+
+use super::super::record::{Fail, Rest, Step, Watch};
+use super::reading::{Average, Quality, before};
+use super::{About, Definition, Figure, Uncertain, View};
+
+/// Shares of the final change that T63 and T86 mean, as they stand [TV-13].
+const T63: f64 = 0.632;
+const T86: f64 = 0.865;
+/// Settled is nearer than this share of the change [TV-14].
+const SETTLED: f64 = 0.02;
+/// A stroke's time counts from here, as a share of the way, and as much before its end [TV-15].
+const STROKE: f64 = 0.005;
+/// A stroke that goes less far is told, percent.
+const WHOLE_STROKE: f64 = 90.0;
+/// What a time by stop watch is uncertain by, s [TV-16].
+const BY_HAND_S: f64 = 0.5;
+
+/// A motion as it was watched.
+struct Motion {
+    /// Time and how far from the place before towards the final one, from the asking on. The first is the asking itself.
+    way: Vec<(f64, f64)>,
+    /// The final place, percent.
+    to: f64,
+    /// How far, 0 or more, percent.
+    change: f64,
+    /// Whether it rests at the end, and since when, s.
+    rests_since: Option<f64>,
+    /// What a reading, the place before and the final place are uncertain by, percent.
+    single: f64,
+    from_by: f64,
+    to_by: f64,
+    /// Least change that counts, percent.
+    seen: f64,
+    /// What times of samples and asking are uncertain by together, s.
+    asked_by: f64,
+    /// What the samples' times are.
+    samples_by: f64,
+    /// What has to be said.
+    remark: String,
+}
+
+/// When something happened, on the clock of the samples, s: along a straight line between two samples, and the samples that are
+/// before and behind it for certain.
+#[derive(Clone, Copy)]
+struct Moment {
+    at: f64,
+    least: f64,
+    most: f64,
+}
+
+impl Moment {
+    fn new(at: f64, least: f64, most: f64) -> Moment {
+        Moment { at, least: least.min(at), most: most.max(at) }
+    }
+}
+
+impl Motion {
+    /// `None` where nothing was read after the asking.
+    fn of(watch: &Watch, rest: &Rest, quality: &Quality) -> Option<Motion> {
+        let numbers = |s: &crate::commission::travel::record::Sample| Some((s.at_s, s.percent?));
+        let after: Vec<(f64, f64)> =
+            watch.samples.iter().filter(|s| s.at_s > watch.asked_at_s).filter_map(numbers).collect();
+        let last = after.last()?.0;
+        let mut remark = quality.unknown().to_owned();
+        let mut say = |words: &str| remark = format!("{remark} {words}").trim_start().to_owned();
+        let head = Average::of(before(watch, rest.for_s).filter_map(|s| s.percent));
+        let earlier = || watch.samples.iter().rfind(|s| s.at_s <= watch.asked_at_s && s.percent.is_some());
+        let from = head.or_else(|| Average::of(earlier()?.percent)).or_else(|| {
+            say(
+                "Nothing was read before the asking; the first reading behind it counts as the place before.",
+            );
+            Average::of([after[0].1])
+        })?;
+        // The end at rest: as far back as readings stay together.
+        let window: Vec<_> = after.iter().rev().take_while(|s| s.0 >= last - rest.for_s).collect();
+        let mut tail = Vec::new();
+        for s in &window {
+            tail.push(s.1);
+            if Average::of(tail.iter().copied())?.span > rest.within_percent.max(2.0 * quality.single()) {
+                tail.pop();
+                break;
+            }
+        }
+        let at_rest = tail.len() == window.len() && last - watch.asked_at_s >= rest.for_s;
+        let to = Average::of(tail.iter().copied())?;
+        let mut to_by = quality.mean(to.count);
+        if !at_rest {
+            say("It had not come to rest when it was watched no longer.");
+            to_by += Average::of(window.iter().map(|s| s.1))?.span / 2.0;
+        }
+        let sign = if to.mean < from.mean { -1.0 } else { 1.0 };
+        let way = after.iter().map(|s| (s.0, (s.1 - from.mean) * sign));
+        Some(Motion {
+            way: core::iter::once((watch.asked_at_s, 0.0)).chain(way).collect(),
+            to: to.mean,
+            change: (to.mean - from.mean).abs(),
+            rests_since: at_rest.then(|| after[after.len() - window.len()].0),
+            single: quality.single(),
+            from_by: quality.mean(from.count),
+            to_by,
+            seen: quality.seen(),
+            asked_by: watch.asked_uncertain_s,
+            samples_by: watch.samples_uncertain_s,
+            remark,
+        })
+    }
+
+    fn moved(&self) -> bool {
+        self.change >= self.seen
+    }
+
+    /// A moment as it lies along a straight line between two samples.
+    fn moment(&self, m: Moment) -> Uncertain {
+        Uncertain { value: m.at, by: (m.at - m.least).max(m.most - m.at) + self.samples_by }
+    }
+
+    /// A moment as the middle between a sample that is before it for certain and one that is behind it. Where rest turns into
+    /// motion a straight line would be wrong to one side.
+    fn middle(&self, m: Moment) -> Uncertain {
+        Uncertain { value: (m.least + m.most) / 2.0, by: (m.most - m.least) / 2.0 + self.samples_by }
+    }
+
+    /// A moment counted from the asking.
+    fn since(&self, m: Uncertain) -> Uncertain {
+        Uncertain { value: m.value - self.way[0].0, by: m.by + self.asked_by }
+    }
+
+    /// When travel first is as far as `share` of the change, on the clock of the samples.
+    fn reaches(&self, share: f64) -> Option<Moment> {
+        let level = share * self.change;
+        let by = self.single + (1.0 - share) * self.from_by + share * self.to_by;
+        let at = self.way.iter().position(|s| s.1 >= level).filter(|n| *n > 0)?;
+        let first = self.way.iter().position(|s| s.1 >= level - by).unwrap_or(at);
+        let least = self.way[first.saturating_sub(1)].0;
+        // Where noise hides it, it is reached when the valve rests.
+        let most = self.way.iter().find(|s| s.1 >= level + by).map(|s| s.0).or(self.rests_since);
+        let most = most.unwrap_or(self.way[self.way.len() - 1].0);
+        Some(Moment::new(between(self.way[at - 1], self.way[at], level), least, most))
+    }
+
+    /// When travel first differs by what can be seen, either way.
+    fn departs(&self) -> Option<Moment> {
+        let at = self.way.iter().skip(1).position(|s| s.1.abs() >= self.seen)? + 1;
+        let (a, b) = (self.way[at - 1], self.way[at]);
+        let by = (self.single + self.from_by).min(self.seen / 2.0);
+        let sure = self.way[..at].iter().rposition(|s| s.1.abs() <= self.seen - by).unwrap_or(0);
+        Some(Moment::new(between(a, b, self.seen.copysign(b.1)), self.way[sure].0, b.0))
+    }
+
+    /// The band within which travel counts as settled, percent.
+    fn band(&self, rest: &Rest) -> f64 {
+        (SETTLED * self.change).max(rest.within_percent).max(2.0 * (self.single + self.to_by))
+    }
+
+    /// When travel is last outside of the band.
+    fn settles(&self, rest: &Rest) -> Option<Moment> {
+        let band = self.band(rest);
+        let by = (self.single + self.to_by).min(band / 2.0);
+        let away = |s: &(f64, f64)| (s.1 - self.change).abs();
+        let outside = |limit: f64| self.way.iter().rposition(|s| away(s) > limit);
+        let out = outside(band)?;
+        let (a, b) = (self.way[out], *self.way.get(out + 1)?);
+        let level = self.change + band.copysign(a.1 - self.change);
+        let least = self.way[outside(band + by).unwrap_or(0)].0;
+        let most = self.way.get(outside(band - by)? + 1).map_or(b.0, |s| s.0);
+        Some(Moment::new(between(a, b, level), least, most))
+    }
+
+    /// How far it went beyond its final place, percent of the change.
+    fn overshoots(&self) -> Uncertain {
+        let highest = (1..self.way.len()).max_by(|a, b| self.way[*a].1.total_cmp(&self.way[*b].1));
+        let peak = highest.map_or(0.0, |n| self.way[n].1) - self.change;
+        let missed = highest.map_or(0.0, |n| above(&self.way, n));
+        let by = self.single + self.to_by * (1.0 + peak.max(0.0) / self.change) + self.from_by + missed;
+        Uncertain { value: peak.max(0.0) / self.change * 100.0, by: by / self.change * 100.0 }
+    }
+}
+
+/// When a straight line through two samples has the value, no further than the samples.
+fn between(a: (f64, f64), b: (f64, f64), value: f64) -> f64 {
+    if a.1 == b.1 { b.0 } else { a.0 + (b.0 - a.0) * ((value - a.1) / (b.1 - a.1)).clamp(0.0, 1.0) }
+}
+
+/// How much higher than sample `n` a parabola through it and its neighbours goes; 0 at an end.
+fn above(way: &[(f64, f64)], n: usize) -> f64 {
+    let (Some(a), Some(b)) = (n.checked_sub(1).and_then(|n| way.get(n)), way.get(n + 1)) else { return 0.0 };
+    let p = way[n];
+    let (da, db) = (p.0 - a.0, b.0 - p.0);
+    if da <= 0.0 || db <= 0.0 {
+        return 0.0;
+    }
+    let (rise, fall) = ((p.1 - a.1) / da, (b.1 - p.1) / db);
+    let bent = (rise - fall) / (da + db);
+    let slope = (rise * db + fall * da) / (da + db);
+    if bent > 0.0 { slope * slope / (4.0 * bent) } else { 0.0 }
+}
+
+/// Appends the figures of a step.
+pub fn add_step(step: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<Figure>) {
+    let (about, view) = (About::Step(step.from_percent, step.to_percent), step.watch.view);
+    let all =
+        [Definition::DeadTime, Definition::T63, Definition::T86, Definition::Overshoot, Definition::Settling];
+    let motion = Motion::of(&step.watch, rest, quality);
+    let Some(m) = motion.filter(|m| m.moved()) else {
+        let none = Motion::of(&step.watch, rest, quality).is_none();
+        let why = if none { "Nothing was read after the asking." } else { "No movement was seen." };
+        out.extend(all.map(|d| Figure::none(d, about, view, why)));
+        return;
+    };
+    let mut add = |definition, found: Option<Uncertain>, remark: &str, why: &str| {
+        out.push(match found {
+            Some(found) => {
+                let remark = format!("{} {remark}", m.remark).trim().to_owned();
+                Figure { remark, ..Figure::new(definition, about, view, found) }
+            }
+            None => Figure::none(definition, about, view, why),
+        });
+    };
+    let never = "It was not reached.";
+    add(
+        Definition::DeadTime,
+        m.departs().map(|d| m.since(m.middle(d))),
+        &format!("Seen from {:.2} % on.", m.seen),
+        never,
+    );
+    add(Definition::T63, m.reaches(T63).map(|d| m.since(m.moment(d))), "", never);
+    add(Definition::T86, m.reaches(T86).map(|d| m.since(m.moment(d))), "", never);
+    add(Definition::Overshoot, Some(m.overshoots()), "", never);
+    let band = format!("Within {:.2} % of travel.", m.band(rest));
+    let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.moment(d)));
+    let why = if m.rests_since.is_some() {
+        "The step is no larger than the band within which it counts as settled."
+    } else {
+        "It had not come to rest when it was watched no longer."
+    };
+    add(Definition::Settling, settled, &band, why);
+}
+
+/// Appends the time of a stroke, by the samples and by hand.
+pub fn add_stroke(stroke: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<Figure>) {
+    let (about, view) = (About::Stroke(stroke.direction()), stroke.watch.view);
+    let definition = Definition::StrokeTime;
+    if !stroke.watch.samples.is_empty() || stroke.watch.by_hand_s.is_none() {
+        let motion = Motion::of(&stroke.watch, rest, quality).filter(Motion::moved);
+        let ends = motion.as_ref().and_then(|m| m.reaches(STROKE).zip(m.reaches(1.0 - STROKE)));
+        out.push(match (&motion, ends) {
+            (Some(m), Some((begin, end))) => {
+                let whole = 1.0 - 2.0 * STROKE;
+                let (begin, end) = (m.middle(begin), m.middle(end));
+                let found =
+                    Uncertain { value: (end.value - begin.value) / whole, by: (begin.by + end.by) / whole };
+                let short = if m.change < WHOLE_STROKE {
+                    format!("It went {:.1} % of travel only.", m.change)
+                } else {
+                    String::new()
+                };
+                let remark = format!("{} {short}", m.remark).trim().to_owned();
+                Figure { remark, ..Figure::new(definition, about, view, found) }
+            }
+            (Some(_), None) => Figure::none(definition, about, view, "It was not reached."),
+            (None, _) => Figure::none(definition, about, view, "No movement was seen."),
+        });
+    }
+    by_hand(definition, about, &stroke.watch, out);
+}
+
+fn by_hand(definition: Definition, about: About, watch: &Watch, out: &mut Vec<Figure>) {
+    if let Some(value) = watch.by_hand_s {
+        let figure = Figure::new(definition, about, View::External, Uncertain { value, by: BY_HAND_S });
+        out.push(Figure { remark: "By stop watch.".to_owned(), ..figure });
+    }
+}
+
+/// Appends what a loss did.
+pub fn add_fail(fail: &Fail, rest: &Rest, quality: &Quality, out: &mut Vec<Figure>) {
+    let (about, view) = (About::Loss(fail.loss), fail.watch.view);
+    match Motion::of(&fail.watch, rest, quality) {
+        None => {
+            let why = "The device told no travel after it.";
+            out.push(Figure::none(Definition::FailTime, about, view, why));
+            out.push(Figure::none(Definition::FailPlace, about, view, why));
+        }
+        Some(m) => {
+            let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.moment(d)));
+            out.push(match settled {
+                Some(found) if m.moved() => Figure {
+                    remark: m.remark.clone(),
+                    ..Figure::new(Definition::FailTime, about, view, found)
+                },
+                _ if !m.moved() => Figure::none(Definition::FailTime, about, view, "No movement was seen."),
+                _ => Figure::none(Definition::FailTime, about, view, "It had not come to rest."),
+            });
+            let place = Uncertain { value: m.to, by: m.to_by };
+            out.push(Figure {
+                remark: m.remark.clone(),
+                ..Figure::new(Definition::FailPlace, about, view, place)
+            });
+        }
+    }
+    by_hand(Definition::FailTime, about, &fail.watch, out);
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,167 @@
+//! What of all that came may be the doing of the wires, and what is done about it [CO-08].
+
+use super::heard::{Heard, Reply};
+use super::identify::Found;
+use super::probe::Probe;
+use super::request::Request;
+use super::verdict::{Outcome, Stop, fail};
+use crate::frame::{Good, Marks, Reception};
+use std::collections::BTreeMap;
+
+/// How often one thing is tried at most on which the wires may have played a trick.
+const TRIES: usize = 3;
+
+/// Signs of spoilt octets.
+#[derive(Debug, Default)]
+pub(super) struct Wires {
+    /// Things that came and are no whole frame, and wrong parity, since the run began.
+    rubbish: u64,
+    /// Requests that nobody answered with a whole frame, answers that tell of damage, and frames with another number of
+    /// preambles than most, since the case began.
+    doubts: u64,
+    /// Frames of the run by their number of preambles, which is 40 at most.
+    preambles: BTreeMap<usize, u64>,
+    /// What came out once and not when it was tried again.
+    seen_once: Option<String>,
+}
+
+impl Wires {
+    /// A case begins.
+    pub fn begin(&mut self) {
+        self.doubts = 0;
+        self.seen_once = None;
+    }
+
+    /// Something came.
+    pub fn heard(&mut self, reception: &Reception) {
+        match reception {
+            Reception::Good(good) => self.heard_whole(good),
+            Reception::Damaged(_) | Reception::Noise(_) => self.heard_rubbish(),
+        }
+    }
+
+    fn heard_rubbish(&mut self) {
+        self.rubbish += 1;
+    }
+
+    /// A preamble can be lost, and wrong in its parity, in a frame that is whole all the same [FR-10].
+    fn heard_whole(&mut self, good: &Good) {
+        if good.octets.iter().any(|o| o.marks != Marks::NONE) {
+            self.heard_rubbish();
+        }
+        let n = self.preambles.entry(good.preambles).or_default();
+        *n += 1;
+        let n = *n;
+        let unusual = self.preambles.values().any(|&of_another| of_another > n);
+        // Mask 80 of the first status octet [ST-01].
+        let tells_damage = good.frame.status().is_some_and(|status| status[0] & 0x80 != 0);
+        self.doubts += u64::from(unusual || tells_damage);
+    }
+
+    /// A request was not answered with a whole frame.
+    pub fn unanswered(&mut self) {
+        self.doubts += 1;
+    }
+
+    /// Whether a fail of the case may be the doing of the wires. On wires that spoil octets even a whole frame may be wrong: parity
+    /// and check byte do not see everything.
+    pub fn may_have_spoilt(&self) -> bool {
+        self.doubts > 0 || self.spoil_octets()
+    }
+
+    /// What came out once and not again in this case.
+    pub fn seen_once(&mut self) -> Option<String> {
+        self.seen_once.take()
+    }
+
+    /// Whether any octet was spoilt since the run began, as far as it can be seen.
+    pub fn spoil_octets(&self) -> bool {
+        self.rubbish > 0
+    }
+}
+
+impl Heard {
+    /// Whether a whole answer came that does not tell of a damaged request.
+    pub fn is_answered(&self) -> bool {
+        self.reply().is_some_and(|r| !r.is_communication_error())
+    }
+
+    /// Whether octets came that make no whole frame.
+    pub fn has_rubbish(&self) -> bool {
+        self.rubbish().next().is_some()
+    }
+}
+
+impl Probe<'_> {
+    /// Whether an answer is one of the device that is judged, and not of a neighbour on the wires: it has the device's unique
+    /// address or tells its identity, or has a short frame's address and tells nobody else's.
+    pub fn is_own(&self, reply: &Reply) -> bool {
+        let own = self.device().unique;
+        let says = Found::of(&reply.data, None).map(|f| f.unique);
+        match reply.unique() {
+            Some(unique) => unique == own || says == Ok(own),
+            None => says.map_or(true, |unique| unique == own),
+        }
+    }
+
+    /// Sends a request that the device may not answer: a fail if a whole answer of it comes ([`Probe::is_own`]), or three times
+    /// in a row octets that make no frame or a communication error [CO-08]. `why` says what is wrong with it, such as "a request to another device".
+    ///
+    /// # Errors
+    /// The fail; as [`Probe::send`].
+    pub fn expect_silence(&mut self, request: &Request, why: &str) -> Outcome {
+        let mut words = String::new();
+        for _ in 0..TRIES {
+            let heard = self.send(request)?;
+            words = heard.words();
+            let own: Vec<Reply> = heard.replies().into_iter().filter(|r| self.is_own(r)).collect();
+            // That it arrived damaged tells that the wires have spoilt it, or that it is what was wrong with it.
+            if own.iter().any(|r| !r.is_communication_error()) {
+                break;
+            }
+            if own.is_empty() && !heard.has_rubbish() {
+                return Ok(());
+            }
+        }
+        fail(format!("silence of the device after {why}"), words)
+    }
+
+    /// Sends something that has to be answered at the first try, in the way of `once`. Where the wires may have spoilt it, it is
+    /// done up to three times: where an answer came that is not whole, or one that tells of a damaged request, and after silence
+    /// on wires that spoil octets at other times too. The last of the tries counts.
+    ///
+    /// # Errors
+    /// Those of `once`.
+    pub fn first_try(
+        &mut self,
+        mut once: impl FnMut(&mut Self) -> Result<Heard, Stop>,
+    ) -> Result<Heard, Stop> {
+        let mut heard = once(self)?;
+        for _ in 1..TRIES {
+            let tells_damage = heard.reply().is_some_and(|r| r.is_communication_error());
+            let spoilt = heard.has_rubbish() || tells_damage || self.wires.spoil_octets();
+            if heard.is_answered() || !spoilt {
+                break;
+            }
+            heard = once(self)?;
+        }
+        Ok(heard)
+    }
+
+    /// Judges octets that make no whole frame, which wires can make as well: what `once` finds wrong has to come out two times of
+    /// three. What comes out once alone leaves the case inconclusive, if the rest of it passes.
+    ///
+    /// # Errors
+    /// The fail; other errors of `once`.
+    pub fn twice_of_three(&mut self, mut once: impl FnMut(&mut Self) -> Outcome) -> Outcome {
+        let (expected, observed) = match once(self) {
+            Err(Stop::Fail { expected, observed }) => (expected, observed),
+            other => return other,
+        };
+        for _ in 1..TRIES {
+            once(self)?;
+        }
+        self.wires.seen_once = Some(format!("{observed} instead of {expected}, in one of {TRIES} tries"));
+        Ok(())
+    }
+}
