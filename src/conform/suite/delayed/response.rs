@@ -116,17 +116,21 @@ fn begin(p: &mut Probe<'_>) -> Result<(Reply, Vec<u8>), Stop> {
     if reply.code != INITIATED {
         return Err(Stop::Skip(format!("the device does not put command 22 off: {reply}")));
     }
-    // Nothing of it is left for the next case.
-    let request = tag.clone();
-    p.put_back_by("the end of command 22, which goes on by itself", move |p| {
-        let mut told = p.ask_until_done(22, &request);
+    end_of(p, 22, &tag);
+    Ok((reply, tag))
+}
+
+/// Remembers to wait for the end of a request that goes on by itself, so that nothing of it is left for the next case.
+fn end_of(p: &mut Probe<'_>, command: u8, data: &[u8]) {
+    let data = data.to_vec();
+    p.put_back_by(format!("the end of command {command}, which goes on by itself"), move |p| {
+        let mut told = p.ask_until_done(command, &data);
         if told.is_err() {
             // A device that never ends it may do so when it is flushed.
             told = p.ask(106, &[]);
         }
         told.map(|_| ())
     });
-    Ok((reply, tag))
 }
 
 fn running_is_told(p: &mut Probe<'_>) -> Outcome {
@@ -215,12 +219,10 @@ fn second_buffer(p: &mut Probe<'_>) -> Outcome {
     begin(p)?;
     let reply = p.ask(71, &[0])?;
     if reply.code == INITIATED {
-        p.put_back_by("the end of command 71, which goes on by itself", |p| {
-            p.ask_until_done(71, &[0]).map(|_| ())
-        });
+        end_of(p, 71, &[0]);
     }
     match reply.code {
-        INITIATED | BUSY | CONFLICT => expect(
+        INITIATED | BUSY => expect(
             reply.code == INITIATED,
             "response code 33 to command 71 while 22 goes on",
             reply.to_string(),
