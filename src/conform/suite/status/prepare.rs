@@ -64,7 +64,7 @@ pub(super) fn status(p: &mut Probe<'_>, master: Master) -> Result<u8, Stop> {
 }
 
 /// Starts the device again with command 42. Its answer may be lost, and some give none.
-pub(super) fn restart(p: &mut Probe<'_>) -> Result<(), Stop> {
+pub(in crate::conform::suite) fn restart(p: &mut Probe<'_>) -> Result<(), Stop> {
     let request = p.request(42, &[]);
     if let Some(reply) = p.send(&request)?.reply() {
         p.skip_unless_known(&reply)?;
