@@ -14,6 +14,7 @@ mod described;
 mod explain;
 mod guards;
 mod host_check;
+mod kept;
 mod line;
 mod mock_line;
 mod protocol_faults;
