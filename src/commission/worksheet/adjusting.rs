@@ -92,11 +92,7 @@ pub const CALIBRATION: Worksheet = Worksheet {
     id: "calibration",
     title: "Travel calibration",
     purpose: "Both ends and all between agree with the stem, as found and as left.",
-    tools: &[
-        "dial gauge, rule or protractor with a valid calibration",
-        "source of current",
-        "`looprig travel`",
-    ],
+    tools: &["dial gauge, rule or protractor with a valid calibration", "source of current"],
     cautions: MOVES,
     parts: &[
         Part {
