@@ -153,7 +153,7 @@ impl fmt::Display for Problem {
             Fault::Line(what) => write!(f, "{place} was skipped: {what}"),
             Fault::CaptureCut => write!(
                 f,
-                "the file ends within the block at octet {}: it was cut off while it was written or copied; all before it was read",
+                "the file ends within the block at octet {}: it was cut off while it was written or copied, or the length of that block is wrong; all before it was read, nothing behind it",
                 octet.unwrap_or(0)
             ),
             Fault::Lost(why) => write!(

@@ -138,6 +138,11 @@ impl Stream {
             self.give_up(out);
         }
         self.cut(out);
+        if let (true, Some(passed @ 1..)) = (self.is_ours, self.seeking) {
+            out.push(Out::Gap(format!(
+                "{passed} octets at the end were passed over: no message begins there"
+            )));
+        }
     }
 }
 
@@ -280,6 +285,15 @@ mod tests {
 
     fn whole() -> Out {
         Out::Octets(KEEP_ALIVE.to_vec().into())
+    }
+
+    /// What nobody could find a message in is told at the end.
+    #[test]
+    fn what_is_passed_over_to_the_end_is_told() {
+        let mut s = Streams::default();
+        assert_eq!(push(&mut s, 100, &[0x55; 7], ""), []);
+        let out = push(&mut s, 107, &[0x55; 5], "F");
+        assert!(matches!(&out[..], [Out::Gap(why)] if why.starts_with("12 octets at the end")), "{out:?}");
     }
 
     /// A part of what waits is sent again: what waits stays whole.
