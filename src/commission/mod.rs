@@ -2,6 +2,7 @@
 //!
 //! Nothing here knows the mock: it talks to a device as to any other.
 
+pub mod device_check;
 pub mod person;
 pub mod response;
 pub mod settings;

@@ -3,7 +3,7 @@
 //! Questions are data, so that whoever shows them (a terminal, a file of answers, a test) decides nothing about them, and
 //! answers are data, so that a test needs no terminal. Nothing here prints or reads.
 
-use serde::{Deserialize, Serialize};
+pub use crate::host::stimulus::Why;
 
 /// A question.
 #[derive(Clone, Debug, PartialEq)]
@@ -76,29 +76,6 @@ pub enum Answer {
     DontKnow,
     /// No more questions: end in good order, keep what there is.
     Stop(Why),
-}
-
-/// Why no more questions are answered.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Why {
-    /// The person said so.
-    Said,
-    /// The terminal was closed, or the file of answers has none for this question.
-    Gone,
-    /// What was typed could not be understood, several times.
-    Nonsense,
-}
-
-impl Why {
-    /// A few words for people.
-    pub fn words(self) -> &'static str {
-        match self {
-            Why::Said => "the person stopped it",
-            Why::Gone => "nobody answered any more",
-            Why::Nonsense => "what was typed could not be understood",
-        }
-    }
 }
 
 /// Somebody who can be asked.
