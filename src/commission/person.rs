@@ -3,7 +3,7 @@
 //! Questions are data, so that whoever shows them (a terminal, a file of answers, a test) decides nothing about them, and
 //! answers are data, so that a test needs no terminal. Nothing here prints or reads.
 
-pub use crate::host::stimulus::Why;
+use crate::host::stimulus::Why;
 
 /// A question.
 #[derive(Clone, Debug, PartialEq)]

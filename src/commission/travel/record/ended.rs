@@ -1,6 +1,6 @@
 //! How a test ended, where the set point was left, how the link was [TV-02].
 
-use crate::commission::person::Why;
+use crate::host::stimulus::Why;
 use serde::{Deserialize, Serialize};
 
 /// How well the link worked.
