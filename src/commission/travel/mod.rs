@@ -10,6 +10,7 @@ mod plan;
 pub mod readings;
 pub mod record;
 pub mod run;
+pub(super) mod sensing;
 
 pub use figures::{Definition, Figure, View};
 pub use limits::{Judged, Limits, Verdict};

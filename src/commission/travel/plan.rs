@@ -11,6 +11,9 @@ const MOST_PARTS: usize = 100;
 /// Set points go no further, percent: 3.8 and 20.5 mA, what counts as a measured value [WI-01].
 const INPUTS: core::ops::RangeInclusive<f64> = -1.25..=103.125;
 
+/// A creep goes no further one way, percent [TV-21].
+pub(super) const CREEP_MOST_PERCENT: f64 = 5.0;
+
 impl Plan {
     /// 0, 25, 50, 75, 100 % and back, once [TV-21].
     pub fn loop_check() -> Plan {
@@ -40,6 +43,35 @@ impl Plan {
     pub fn with_strokes(self, strokes: u32) -> Plan {
         let step_watch_s = if self.step_watch_s > 0.0 { self.step_watch_s } else { 60.0 };
         Plan { strokes, step_watch_s, ..self }
+    }
+
+    /// How long the valve may move at most when it is run, s; what people take to answer, and what is given back after a loss, not counted.
+    pub fn most_s(&self) -> f64 {
+        self.cycles_s() + self.creeps_s() + self.steps_s() + self.strokes_s() + self.losses_s()
+    }
+
+    pub(super) fn cycles_s(&self) -> f64 {
+        let way = 2 * self.levels_percent.len().max(1) - 2;
+        let places = if self.cycles == 0 { 0.0 } else { f64::from(self.cycles) * way as f64 + 1.0 };
+        places * self.rest.most_s
+    }
+
+    pub(super) fn creeps_s(&self) -> f64 {
+        let moves = 2.0 * CREEP_MOST_PERCENT / self.creep_increment_percent.max(0.01);
+        self.creep_places_percent.len() as f64 * (2.0 + moves) * self.rest.most_s
+    }
+
+    pub(super) fn steps_s(&self) -> f64 {
+        self.steps_percent.len() as f64 * (self.rest.most_s + self.step_watch_s)
+    }
+
+    pub(super) fn strokes_s(&self) -> f64 {
+        let first = if self.strokes > 0 { self.rest.most_s } else { 0.0 };
+        first + 2.0 * f64::from(self.strokes) * self.step_watch_s
+    }
+
+    pub(super) fn losses_s(&self) -> f64 {
+        self.losses.len() as f64 * (2.0 * self.rest.most_s + self.step_watch_s)
     }
 
     /// What is wrong with it, if anything is.
