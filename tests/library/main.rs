@@ -26,6 +26,7 @@ mod receiver_properties;
 mod settings;
 #[path = "../support/mod.rs"]
 mod support;
+mod travel;
 mod tshark_vectors;
 mod wave;
 mod wiring;

@@ -90,6 +90,7 @@ pub fn run(setup: Setup<'_>, record: Record) -> Record {
         input: None,
         travel: None,
         followed: None,
+        moved: false,
         asked_external: 0,
         asked_control_system: 0,
     };
@@ -97,8 +98,10 @@ pub fn run(setup: Setup<'_>, record: Record) -> Record {
     run.end(done)
 }
 
-/// Input over which a valve that does not move counts as one that does not, percent [TV-21].
+/// Input over which a valve that was never seen to move counts as one that does not, percent [TV-21].
 const STUCK_PERCENT: f64 = 10.0;
+/// The same of one that has moved before: its travel may be limited short of its ends, percent [TV-21].
+const STOPPED_PERCENT: f64 = 30.0;
 /// Travel that stays within this does not move, percent, or within its noise [TV-21].
 const STILL_PERCENT: f64 = 0.2;
 /// An input that moves less may stay within the dead band: nobody waits for travel to follow, percent (own choice).
@@ -123,6 +126,8 @@ struct Run<'a> {
     travel: Option<f64>,
     /// Input and travel when travel was last seen to be elsewhere than before.
     followed: Option<(f64, f64)>,
+    /// Whether it was ever.
+    moved: bool,
     asked_external: u32,
     asked_control_system: u32,
 }
@@ -299,11 +304,15 @@ impl Run<'_> {
         let still = STILL_PERCENT.max(3.0 * self.sensing.sigma());
         match self.followed {
             Some((before, at)) if (travel - at).abs() <= still => {
-                if (input - before).abs() >= STUCK_PERCENT {
+                let most = if self.moved { STOPPED_PERCENT } else { STUCK_PERCENT };
+                if (input - before).abs() >= most {
                     return Err(Halt::NoMovement);
                 }
             }
-            _ => self.followed = Some((input, travel)),
+            before => {
+                self.moved |= before.is_some();
+                self.followed = Some((input, travel));
+            }
         }
         Ok(())
     }
