@@ -32,6 +32,8 @@ pub struct DeviceCheck {
     pub hand: Option<Hand>,
     /// Small moves of the set point, in the order in which they were made.
     pub jogs: Vec<Jog>,
+    /// Whether air blows off while the valve rests; `None`: nobody looked.
+    pub blows_at_rest: Option<bool>,
     /// What follows, in this order.
     pub findings: Vec<Finding>,
     /// How well the link worked.
@@ -169,6 +171,7 @@ impl DeviceCheck {
             rest: Rest::default(),
             hand: None,
             jogs: Vec::new(),
+            blows_at_rest: None,
             findings: Vec::new(),
             link: Link::default(),
             ended: Ended::Running,

@@ -404,6 +404,6 @@ fn capital(words: &str) -> String {
 }
 
 /// A number that came, for people.
-fn told(travel: Option<f64>) -> String {
+pub(in crate::commission) fn told(travel: Option<f64>) -> String {
     travel.map_or_else(|| "travel not told".to_owned(), |t| format!("travel {t:.2} %"))
 }

@@ -34,6 +34,12 @@ pub struct Valve {
     pub lost: Option<Act>,
     pub input: f64,
     pub travel: f64,
+    /// Where a hand moves it to, at 8 %/s; the air is off.
+    pub hand: Option<f64>,
+    /// What the sensor tells of a travel.
+    pub sensor: fn(f64) -> f64,
+    /// The valve goes against its set point.
+    pub backwards: bool,
 }
 
 impl Valve {
@@ -48,6 +54,9 @@ impl Valve {
             lost: None,
             input: 0.0,
             travel: 0.0,
+            hand: None,
+            sensor: |travel| travel,
+            backwards: false,
         }
     }
 
@@ -57,10 +66,16 @@ impl Valve {
             let step = left.min(Duration::from_millis(10));
             left -= step;
             self.now += step;
+            if let Some(to) = self.hand {
+                let far = 8.0 * step.as_secs_f64();
+                self.travel += (to - self.travel).clamp(-far, far);
+                continue;
+            }
             if self.stuck {
                 continue;
             }
             let demand = if self.lost.is_some() { -5.0 } else { self.input };
+            let demand = if self.backwards { 100.0 - demand } else { demand };
             let half = self.play_percent / 2.0;
             let goal = self.travel.clamp(demand - half, demand + half).clamp(0.0, self.most_percent);
             let far = self.rate_percent_per_s * step.as_secs_f64();
@@ -88,6 +103,8 @@ pub struct Script {
     pub leaving_fails: bool,
     /// The device says nothing without current.
     pub dead_without_current: bool,
+    /// Both gauges do the same.
+    pub gauges_together: bool,
     /// All numbers are none.
     pub numberless: bool,
 }
@@ -156,7 +173,7 @@ impl Ask for Line {
         let request =
             good(Frame::request(address, command, data.clone()).expect("short data"), world.valve.now);
         world.valve.pass(BETWEEN / 2);
-        let travel = world.valve.travel;
+        let travel = (world.valve.sensor)(world.valve.travel);
         world.valve.pass(BETWEEN - BETWEEN / 2);
         let s = world.script;
         let silent = s.silent_from.is_some_and(|from| n >= from)
@@ -259,6 +276,27 @@ impl Person for Technician {
         }
         if world.script.nonsense_at == Some(n) {
             return Answer::Number(1e9);
+        }
+        match q.id.as_str() {
+            "device_check/closed" | "device_check/closing" | "device_check/back" => {
+                world.valve.hand = Some(0.0);
+                // A hand takes its time before the key is pressed.
+                if q.id != "device_check/closing" {
+                    world.valve.pass(Duration::from_secs(15));
+                }
+            }
+            "device_check/opening" => world.valve.hand = Some(100.0),
+            "device_check/air_on" => world.valve.hand = None,
+            "device_check/at_rest" => return Answer::Choice("bleeding".into()),
+            _ => {}
+        }
+        if q.id.starts_with("device_check/jog/") {
+            let rises = match world.sets[..] {
+                [.., before, now] => now.percent() > before.percent(),
+                _ => false,
+            };
+            let rises = rises != (q.id.ends_with("second") && !world.script.gauges_together);
+            return Answer::Choice(if rises { "rises" } else { "falls" }.into());
         }
         match &q.kind {
             Kind::Enter => Answer::Done,
