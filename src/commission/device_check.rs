@@ -18,7 +18,7 @@ pub const JOG_PERCENT: f64 = 5.0;
 /// Where it moves around, percent: so that both ways are free.
 const AROUND: (f64, f64) = (10.0, 90.0);
 /// A hand that rests so long has come to the end, s (own choice).
-const HAND_RESTS_S: f64 = 5.0;
+const HAND_RESTS_S: f64 = 3.0;
 /// A hand is watched no longer one way, s (own choice).
 const HAND_MOST_S: f64 = 120.0;
 

@@ -5,3 +5,4 @@ mod device_check;
 mod ended;
 mod fake;
 mod sequence;
+mod valves;

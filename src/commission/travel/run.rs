@@ -155,7 +155,7 @@ impl Run<'_> {
         self.sensing.try_source()?;
         let now_s = self.sensing.now_s();
         let rest = self.record.plan.rest;
-        let until = Until { most_s: 2.0 * rest.for_s, ..Until::default() };
+        let until = Until { most_s: 4.0 * rest.for_s, ..Until::default() };
         self.travel = self.sensing.settle(now_s, &rest, until)?.travel();
         self.leave_to_move()?;
         self.cycles()?;
@@ -279,8 +279,15 @@ impl Run<'_> {
         (self.sensing.seconds(given.at), given.uncertain.as_secs_f64())
     }
 
-    /// Moves the set point and waits until the valve rests; gives when it was asked, and what was read.
+    /// Moves the set point, waits until the valve rests, and looks whether it follows; gives when it was asked, and what was read.
     fn go(&mut self, percent: f64) -> Result<(f64, Rested), Halt> {
+        let (asked_at_s, rested) = self.reach(percent)?;
+        self.came(&rested)?;
+        Ok((asked_at_s, rested))
+    }
+
+    /// Moves the set point and waits until the valve rests, or should have.
+    fn reach(&mut self, percent: f64) -> Result<(f64, Rested), Halt> {
         let far = self.input.map(|before| (percent - before).abs());
         let (asked_at_s, _) = self.set(percent)?;
         let must = far.is_none_or(|far| far >= MUST_FOLLOW_PERCENT);
@@ -291,9 +298,7 @@ impl Run<'_> {
             most_s: rest.most_s,
             silence: false,
         };
-        let rested = self.sensing.settle(asked_at_s, &rest, until)?;
-        self.came(&rested)?;
-        Ok((asked_at_s, rested))
+        Ok((asked_at_s, self.sensing.settle(asked_at_s, &rest, until)?))
     }
 
     /// Looks whether travel follows the input at all.

@@ -330,7 +330,7 @@ impl<'a> Sensing<'a> {
         }
     }
 
-    /// Reads travel until it rests [TV-04], counted from a moment.
+    /// Reads travel until it rests, and for as long again [TV-04], counted from a moment.
     ///
     /// # Errors
     /// As [`Sensing::travel`].
@@ -340,6 +340,7 @@ impl<'a> Sensing<'a> {
         let seen = self.seen();
         let mut moved = until.left.is_none();
         let mut silent = 0;
+        let mut since_rest_s = None;
         let most_s = until.most_s.max(rest.for_s);
         let spacing_s = most_s / MOST_SAMPLES as f64;
         loop {
@@ -364,9 +365,12 @@ impl<'a> Sensing<'a> {
             let numbers = || window.iter().filter_map(|s| s.percent);
             let (least, most) = (numbers().fold(f64::MAX, f64::min), numbers().fold(f64::MIN, f64::max));
             let still = long && window.len() >= 2 && most - least <= rest.within_percent;
+            // Then it is read for as long again: what creeps to its end has come nearer by then.
+            since_rest_s = since_rest_s.filter(|_| still).or((still && moved).then_some(sample.at_s));
+            let read = since_rest_s.is_some_and(|s| sample.at_s - s >= rest.for_s);
             let late = sample.at_s - since_s >= most_s || out.samples.len() >= MOST_SAMPLES;
             let gone = until.silence && silent >= SILENT_ENOUGH;
-            if still && moved || late || gone {
+            if read || late || gone {
                 out.settled = still && !gone;
                 out.dwell_s = (sample.at_s - since_s).max(0.0);
                 out.at_rest = window.into();

@@ -26,7 +26,10 @@ fn found(check: &DeviceCheck, about: &str) -> (Found, String) {
 #[test]
 fn a_healthy_device() {
     for acting in [Acting::Single, Acting::Double] {
-        let world = world(Valve { input: 30.0, travel: 30.0, ..Valve::new() }, Script::default());
+        let world = world(
+            Valve { input: 30.0, arrived: 30.0, driven: 30.0, travel: 30.0, ..Valve::new() },
+            Script::default(),
+        );
         let check = checked(&world, acting);
         assert_eq!(check.ended, Ended::Whole, "{:?}", check.ended);
         assert_eq!(check.verdict(), Found::AsExpected, "{:#?}", check.findings);

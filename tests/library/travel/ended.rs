@@ -134,13 +134,15 @@ fn a_stimulus_that_fails() {
 /// A valve that stands still at 40 %: the first point waits 30 s, the second one, 50 % further, again; then that is the end.
 #[test]
 fn a_valve_that_does_not_move() {
-    let world = world(Valve { stuck: true, travel: 40.0, ..Valve::new() }, Script::default());
+    let world = world(Valve { stuck: true, driven: 40.0, travel: 40.0, ..Valve::new() }, Script::default());
     let record = tested(&world, ALL, Test::Travel, Plan::cycling(11, 5));
     match &record.ended {
         Ended::NoMovement { during } => assert_eq!(during, "cycle 1, up, 10 %"),
         other => panic!("{other:?}"),
     }
     assert_eq!(world.borrow().left, 1);
+    // What shows it is kept.
+    assert_eq!(record.points.len(), 2);
     let seconds = world.borrow().valve.now.as_secs_f64();
     assert!(seconds < 75.0, "told after {seconds} s, not after the whole plan");
 }

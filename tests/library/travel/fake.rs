@@ -11,7 +11,9 @@ use looprig::host::stimulus::{Act, Capabilities, Given, LeftAt, SetPoint, Stimul
 use looprig::host::{Ask, Device, HostError};
 use looprig::time::Instant;
 use looprig::transaction::{Kind as Began, Oddities, Outcome, Transaction};
+use oorandom::Rand64;
 use std::cell::RefCell;
+use std::collections::VecDeque;
 use std::rc::Rc;
 use std::time::Duration;
 
@@ -40,6 +42,25 @@ pub struct Valve {
     pub sensor: fn(f64) -> f64,
     /// The valve goes against its set point.
     pub backwards: bool,
+    /// What moves the valve follows the input after this time, s ...
+    pub dead_time_s: f64,
+    /// ... and with this time constant, s; 0: at once.
+    pub lag_s: f64,
+    /// Inputs that are still under way, and when they arrive.
+    pub under_way: VecDeque<(Instant, f64)>,
+    /// Where what moves the valve is, percent.
+    pub driven: f64,
+    pub arrived: f64,
+    /// What lever and clamp add at most, percent: 0 at both ends and half way.
+    pub lever_percent: f64,
+    /// Standard deviation of the sensor's readings, percent, and the least that they differ by.
+    pub noise_percent: f64,
+    pub resolution_percent: f64,
+    /// The least that the gauge shows, mm; 0: all.
+    pub gauge_step_mm: f64,
+    pub dice: Rand64,
+    /// What the sensor would tell without noise, s and percent, every 5 ms since each move of the set point; where it is wanted.
+    pub trace: Option<Vec<Vec<(f64, f64)>>>,
 }
 
 impl Valve {
@@ -57,15 +78,57 @@ impl Valve {
             hand: None,
             sensor: |travel| travel,
             backwards: false,
+            dead_time_s: 0.0,
+            lag_s: 0.0,
+            under_way: VecDeque::new(),
+            driven: 0.0,
+            arrived: 0.0,
+            lever_percent: 0.0,
+            noise_percent: 0.0,
+            resolution_percent: 0.0,
+            gauge_step_mm: 0.0,
+            dice: Rand64::new(1),
+            trace: None,
+        }
+    }
+
+    /// What the sensor sees of a travel, percent: that of a lever that is not square.
+    pub fn seen(&self, travel: f64) -> f64 {
+        (self.sensor)(travel) + self.lever_percent * (core::f64::consts::TAU * travel / 100.0).sin()
+    }
+
+    /// A reading: with noise (twelve dice make a normal one), in steps.
+    fn read(&mut self) -> f64 {
+        let dice: f64 = (0..12).map(|_| self.dice.rand_float()).sum();
+        let p = self.seen(self.travel) + self.noise_percent * (dice - 6.0);
+        let step = self.resolution_percent;
+        if step > 0.0 { (p / step).round() * step } else { p }
+    }
+
+    fn gauge_mm(&self) -> f64 {
+        let mm = self.travel * 0.4;
+        let step = self.gauge_step_mm;
+        if step > 0.0 { (mm / step).round() * step } else { mm }
+    }
+
+    pub fn set(&mut self, percent: f64) {
+        self.input = percent;
+        self.under_way.push_back((self.now + Duration::from_secs_f64(self.dead_time_s), percent));
+        if let Some(trace) = &mut self.trace {
+            trace.push(Vec::new());
         }
     }
 
     fn pass(&mut self, time: Duration) {
         let mut left = time;
         while !left.is_zero() {
-            let step = left.min(Duration::from_millis(10));
+            let step = left.min(Duration::from_millis(5));
             left -= step;
             self.now += step;
+            let (now_s, seen) = (self.now.as_secs_f64(), self.seen(self.travel));
+            if let Some(trace) = self.trace.as_mut().and_then(|t| t.last_mut()) {
+                trace.push((now_s, seen));
+            }
             if let Some(to) = self.hand {
                 let far = 8.0 * step.as_secs_f64();
                 self.travel += (to - self.travel).clamp(-far, far);
@@ -74,12 +137,20 @@ impl Valve {
             if self.stuck {
                 continue;
             }
-            let demand = if self.lost.is_some() { -5.0 } else { self.input };
+            while self.under_way.front().is_some_and(|w| w.0 <= self.now) {
+                let (_, arrived) = self.under_way.pop_front().expect("there is one");
+                self.arrived = arrived;
+            }
+            let demand = if self.lost.is_some() { -5.0 } else { self.arrived };
             let demand = if self.backwards { 100.0 - demand } else { demand };
+            // The lag and the largest rate are those of what drives the valve; the play lies behind it.
+            let dt = step.as_secs_f64();
+            let share = if self.lag_s > 0.0 { 1.0 - (-dt / self.lag_s).exp() } else { 1.0 };
+            let far = self.rate_percent_per_s * dt;
+            self.driven += ((demand - self.driven) * share).clamp(-far, far);
             let half = self.play_percent / 2.0;
-            let goal = self.travel.clamp(demand - half, demand + half).clamp(0.0, self.most_percent);
-            let far = self.rate_percent_per_s * step.as_secs_f64();
-            self.travel += (goal - self.travel).clamp(-far, far);
+            let goal = self.travel.clamp(self.driven - half, self.driven + half);
+            self.travel = goal.clamp(0.0, self.most_percent);
         }
     }
 }
@@ -173,7 +244,7 @@ impl Ask for Line {
         let request =
             good(Frame::request(address, command, data.clone()).expect("short data"), world.valve.now);
         world.valve.pass(BETWEEN / 2);
-        let travel = (world.valve.sensor)(world.valve.travel);
+        let travel = world.valve.read();
         world.valve.pass(BETWEEN - BETWEEN / 2);
         let s = world.script;
         let silent = s.silent_from.is_some_and(|from| n >= from)
@@ -236,7 +307,7 @@ impl Stimulus for Mover {
         if world.script.fails_at == Some(n) {
             return Err(StimulusError::Failed { what: "it is broken".into(), next: "take another".into() });
         }
-        world.valve.input = to.percent();
+        world.valve.set(to.percent());
         Ok(Given { at, uncertain: Duration::from_millis(5) })
     }
 
@@ -258,7 +329,7 @@ impl Stimulus for Mover {
             return Err(StimulusError::Cannot { what: "leave".into() });
         }
         world.valve.lost = None;
-        world.valve.input = 0.0;
+        world.valve.set(0.0);
         Ok(LeftAt { percent: Some(0.0), words: "The set point is left at 4 mA.".into() })
     }
 }
@@ -301,7 +372,7 @@ impl Person for Technician {
         match &q.kind {
             Kind::Enter => Answer::Done,
             Kind::YesNo => Answer::Yes,
-            Kind::Number { unit, .. } if unit == "mm" => Answer::Number(world.valve.travel * 0.4),
+            Kind::Number { unit, .. } if unit == "mm" => Answer::Number(world.valve.gauge_mm()),
             Kind::Number { unit, .. } if unit == "%" => Answer::Number(world.valve.input),
             Kind::Number { .. } => Answer::DontKnow,
             Kind::Choice(list) => Answer::Choice(list[0].name.clone()),
@@ -326,6 +397,11 @@ pub fn readings() -> Readings {
 
 /// Runs a test; the record, and what happened.
 pub fn tested(world: &Shared, capabilities: Capabilities, test: Test, plan: Plan) -> Record {
+    tested_from(world, capabilities, Record { external: Some(Default::default()), ..Record::new(test, plan) })
+}
+
+/// The same from a record with what is known before.
+pub fn tested_from(world: &Shared, capabilities: Capabilities, record: Record) -> Record {
     let gauge = Gauge { name: "stem scale".into(), unit: "mm".into(), closed: 0.0, open: 40.0 };
     let (mut line, mut mover, mut person) =
         (Line::new(world), Mover(world.clone(), capabilities), Technician(world.clone()));
@@ -341,7 +417,7 @@ pub fn tested(world: &Shared, capabilities: Capabilities, test: Test, plan: Plan
             control_system: true,
             keep: &mut |_| kept += 1,
         },
-        Record { external: Some(Default::default()), ..Record::new(test, plan) },
+        record,
     );
     assert!(kept > 0, "a record is kept at the end at least");
     record

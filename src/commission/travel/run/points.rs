@@ -42,7 +42,7 @@ impl Run<'_> {
             Test::Travel => format!("cycle {cycle}, {way}, {level} %"),
         };
         let sets_current = self.stimulus.capabilities().sets_current;
-        let (asked_at_s, rested) = self.go(level)?;
+        let (asked_at_s, rested) = self.reach(level)?;
         let asked_ma = sets_current.then(|| SetPoint::Percent(level).current_ma());
         let travel = rested.travel();
         // What was read so far is kept even where the rest cannot be had.
@@ -55,13 +55,14 @@ impl Run<'_> {
             asked_at_s,
             dwell_s: rested.dwell_s,
             settled: rested.settled,
-            readings: rested.at_rest,
+            readings: rested.at_rest.clone(),
             read_ma: None,
             set_point_percent: None,
             angle_deg: None,
             external: None,
             control_system_percent: None,
         });
+        self.came(&rested)?;
         let at = self.record.points.len() - 1;
         let readings = self.sensing.readings.clone();
         self.record.points[at].set_point_percent = self.sensing.number(readings.set_point.as_ref())?;
