@@ -4,7 +4,6 @@ use super::readings::{Reading, Readings};
 use super::record::{Ended, Rest, Sample};
 use crate::app::command::layout::UnitSymbol;
 use crate::exchange::Exchange;
-use crate::frame::Octet;
 use crate::host::stimulus::{StimulusError, Why};
 use crate::host::{Ask, Device, HostError};
 use crate::time::Instant;
@@ -191,9 +190,8 @@ impl<'a> Sensing<'a> {
         }
         self.last_heard_s = Some(self.seconds(after));
         let t = &exchange.transaction;
-        let stamp = |o: Option<&Octet>| o.map(|o| o.at);
-        let asked = stamp(t.tries.last().and_then(|g| g.octets.last()));
-        let answered = stamp(t.reply.as_ref().and_then(|g| g.octets.first()));
+        let asked = t.tries.last().and_then(|g| g.octets.last()).map(|o| o.at);
+        let answered = t.reply.as_ref().and_then(|g| g.octets.first()).map(|o| o.at);
         // A line without stamps: what is certain is that it was in between.
         let (asked, answered) = asked.zip(answered).filter(|(a, b)| a <= b).unwrap_or((before, after));
         let (from_s, to_s) = (self.seconds(asked), self.seconds(answered));

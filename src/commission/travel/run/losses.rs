@@ -67,7 +67,7 @@ impl Run<'_> {
                 self.remark(format!("The {} was not tried: leave was not given.", loss.words()));
                 continue;
             }
-            self.during = format!("{}", loss.words());
+            self.during = loss.words().to_owned();
             self.lose(loss, take, give)?;
             self.keep();
         }
