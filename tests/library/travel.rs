@@ -4,5 +4,6 @@
 mod device_check;
 mod ended;
 mod fake;
+mod on_the_mock;
 mod sequence;
 mod valves;
