@@ -1,6 +1,6 @@
 //! Where the numbers of a test are read in a device [TV-20].
 
-use crate::app::command::described::{Element, Part, PartUnit};
+use crate::app::command::described::{Element, Part, PartKind, PartUnit};
 use crate::app::command::{Effect, Revision, Value};
 use crate::exchange::{Exchange, FieldView};
 use crate::host::{Ask, Device};
@@ -10,6 +10,9 @@ use core::fmt;
 const READ_VARIABLES: u8 = 9;
 /// The same in revision 5.
 const READ_VARIABLES_5: u8 = 33;
+/// The name of the value that tells how travel follows the set point, and what it tells where they are the same.
+const CHARACTERISTIC: &str = "characteristic";
+pub(super) const LINEAR: &str = "linear";
 /// The least and the last number of the commands that may be named: those of one octet.
 const COMMANDS: core::ops::RangeInclusive<u8> = 1..=253;
 
@@ -205,6 +208,17 @@ impl Readings {
     }
 }
 
+/// The command of a described type that reads its characteristic, if it has one.
+pub(super) fn characteristic(ask: &dyn Ask, device: &Device) -> Option<Source> {
+    let commands = &ask.described(device)?.description().commands;
+    let has = |reply: &[Element]| {
+        let is = |p: &Part| p.name == CHARACTERISTIC && matches!(p.kind, PartKind::Enumeration(_));
+        reply.iter().any(|e| matches!(e, Element::Value(p) if is(p)))
+    };
+    let of = commands.iter().find(|c| c.effect == Effect::Reads && c.request.is_empty() && has(&c.reply))?;
+    Some(Source::value(of.number, CHARACTERISTIC))
+}
+
 fn value_in(reply: &[Element], name: &str, unit: &str) -> bool {
     let is = |p: &Part| p.name == name && p.unit == PartUnit::Fixed(unit.to_owned());
     reply.iter().any(|e| matches!(e, Element::Value(p) if is(p)))
@@ -213,6 +227,21 @@ fn value_in(reply: &[Element], name: &str, unit: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// Whatever is typed is a place that reads the same again, or a sentence.
+        #[test]
+        fn anything_typed(text in "\\PC{0,12}|(variable|[0-9]{1,3}):[a-z0-9_]{0,6}(=[-0-9.e]{0,6}[.]{2}[-0-9.e]{0,6})?") {
+            match Reading::read(&text) {
+                Ok(r) => {
+                    prop_assert_eq!(Source::read(&r.source.to_string()).as_ref(), Ok(&r.source));
+                    prop_assert!(r.scale.is_none_or(|(a, b)| a != b && a.is_finite() && b.is_finite()));
+                }
+                Err(e) => prop_assert!(e.contains("give"), "{}", e),
+            }
+        }
+    }
 
     #[test]
     fn how_people_write_it() {

@@ -5,7 +5,7 @@ mod losses;
 mod motions;
 mod points;
 
-use super::readings::Readings;
+use super::readings::{LINEAR, Readings, characteristic};
 use super::record::{Ended, External, Identity, Left, Record, Test, Variables};
 use super::sensing::{Halt, Rested, Sensing, Until};
 use crate::commission::person::{Answer, Kind, Person, Question};
@@ -151,6 +151,7 @@ impl Run<'_> {
         if self.record.device == Identity::default() {
             self.record.device = identify(&mut self.sensing)?;
         }
+        self.characteristic()?;
         self.during = "reading where the valve is".to_owned();
         self.sensing.try_source()?;
         let now_s = self.sensing.now_s();
@@ -163,6 +164,20 @@ impl Run<'_> {
         self.steps()?;
         self.strokes()?;
         self.losses()
+    }
+
+    /// Travel is wanted where the set point is; a device that makes something else of it is said to.
+    fn characteristic(&mut self) -> Result<(), Halt> {
+        let Some(source) = characteristic(self.sensing.ask, &self.sensing.device) else { return Ok(()) };
+        let read = self.sensing.read(source.command(&self.sensing.device), &source.data())?;
+        let told = source.found(&read.exchange).map(|f| f.cell());
+        if let Some(told) = told.filter(|t| t != LINEAR) {
+            self.remark(format!(
+                "The device's characteristic is {told}, so travel is not where the set point is: what is said of accuracy and non-linearity is \
+                 about both together."
+            ));
+        }
+        Ok(())
     }
 
     fn leave_to_move(&mut self) -> Result<(), Halt> {

@@ -97,6 +97,8 @@ fn a_test_of_the_mock() {
         record.left.as_ref().map(|l| l.words.as_str()),
         Some("The set point follows the loop current again.")
     );
+    // Its characteristic is linear, which needs no remark.
+    assert_eq!(record.remarks, [""; 0]);
     assert_eq!((record.device.tag.as_str(), record.points.len()), ("FV-3104", 9));
     for p in &record.points {
         // Set by hand, so the loop current stays 12 mA, and none was asked for.
@@ -117,5 +119,21 @@ fn a_test_of_the_mock() {
         assert!(figure.value.is_some_and(|v| v.abs() < most), "{figure:?}");
     }
     assert!(record.link.requests > 50 && record.link.answered == record.link.requests);
+    // With another one it is said that travel is not where the set point is.
+    let values = [("characteristic".into(), "1".into()), ("rangeability".into(), "50".into())];
+    host.ask(&device, 138, &values).expect("asked");
+    let setup = Setup {
+        readings: Readings::usual(&host, &device),
+        ask: &mut host,
+        device,
+        stimulus: &mut stimulus,
+        person: &mut person,
+        gauge: None,
+        control_system: false,
+        keep: &mut |_| {},
+    };
+    let record = run(setup, Record::new(Test::LoopCheck, Plan::loop_check()));
+    assert_eq!(record.ended, Ended::Whole, "{:?}", record.ended);
+    assert!(record.remarks[0].contains("equal percentage"), "{:?}", record.remarks);
     assert!(host.line_mut().now().as_secs_f64() > 100.0);
 }
