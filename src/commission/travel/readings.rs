@@ -235,7 +235,7 @@ mod tests {
         fn anything_typed(text in "\\PC{0,12}|(variable|[0-9]{1,3}):[a-z0-9_]{0,6}(=[-0-9.e]{0,6}[.]{2}[-0-9.e]{0,6})?") {
             match Reading::read(&text) {
                 Ok(r) => {
-                    prop_assert_eq!(Source::read(&r.source.to_string()).as_ref(), Ok(&r.source));
+                    prop_assert_eq!(Source::read(&r.source.to_string()), Ok(r.source.clone()));
                     prop_assert!(r.scale.is_none_or(|(a, b)| a != b && a.is_finite() && b.is_finite()));
                 }
                 Err(e) => prop_assert!(e.contains("give"), "{}", e),
