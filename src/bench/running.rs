@@ -276,8 +276,12 @@ impl Bench {
         }
         let (world, restored) = station::world(&plan, &images, stamp_error, ports.now());
         let mut bus = world.into_bus();
-        for _ in &plan.lines {
-            bus.add_port();
+        for line in &plan.lines {
+            let port = bus.add_port();
+            if matches!(line.kind, LineKind::HartIp(_)) {
+                // What passes goes to the clients of a server as answers and bursts.
+                bus.leave_port(port);
+            }
         }
         let mut early = Vec::new();
         for (i, (device, restored)) in plan.devices.iter().zip(restored).enumerate() {
@@ -518,10 +522,6 @@ impl Bench {
             return;
         }
         for port in (0..self.places.len()).filter(|&p| !self.lost[p]) {
-            // What passes goes to the clients of a server as answers and bursts.
-            if matches!(self.driven.plan().lines[port].kind, LineKind::HartIp(_)) {
-                continue;
-            }
             let octets: Vec<u8> =
                 deliveries.iter().filter(|d| d.port == port).map(|d| d.octet.value).collect();
             if !octets.is_empty() {

@@ -35,7 +35,8 @@ fn no_output_replaces_its_input() {
 #[test]
 fn a_log_comes_back_from_a_pcapng() {
     let dir = scratch("kept-log");
-    let bench = format!("mock:{}/fixtures/benches/brackenmoor.toml?for=5", env!("CARGO_MANIFEST_DIR"));
+    let bench =
+        format!("mock:{}/fixtures/benches/two-masters-noise.toml?for=5&seed=1", env!("CARGO_MANIFEST_DIR"));
     let listened = run(&dir, &["listen", &bench, "--log", "a.log", "--pcap", "b.pcapng"]);
     assert_eq!(listened.code, 0, "{}", listened.err);
     let made = run(&dir, &["decode", "a.log", "--format", "pcapng", "--out", "a.pcapng"]);

@@ -32,6 +32,8 @@ const TAKEN_WITHIN: Duration = Duration::from_secs(10);
 const FAREWELL: Duration = Duration::from_secs(5);
 /// How long nobody is accepted after the system has failed to, for want of descriptors perhaps.
 const ACCEPT_AGAIN: Duration = Duration::from_millis(200);
+/// Datagrams that are taken up one after the other before anything else is looked at.
+const AT_ONCE: usize = 32;
 /// Tries to find a port that is free by UDP and by TCP.
 const TRIES: usize = 20;
 
@@ -280,12 +282,19 @@ impl Worker {
     async fn serve(&mut self, mut commands: UnboundedReceiver<Command>) -> Rest {
         let mut buffer = vec![0; 65_536];
         let mut accept_at = None;
+        // A timer is made anew only where it is to ring at another time.
+        let mut sleep = std::pin::pin!(tokio::time::sleep(Duration::ZERO));
+        let mut rings = None;
         loop {
             if !self.outputs() {
                 return Rest::new();
             }
             let now = self.feed.clock.now();
-            let sleep = self.machine.wake_at().map(|at| at.since(now));
+            let wake = self.machine.wake_at();
+            if let Some(at) = wake.filter(|_| wake != rings) {
+                sleep.set(tokio::time::sleep(at.since(now)));
+            }
+            rings = wake;
             let udp = self.udp.as_ref();
             tokio::select! {
                 command = commands.recv() => match command {
@@ -295,9 +304,10 @@ impl Worker {
                     Some(Command::HangUp) => self.machine.hang_up(now),
                 },
                 // A socket that fails, because an earlier datagram found nobody perhaps, is read again.
-                came = received(udp, &mut buffer) => if let Ok((n, address)) = came {
-                    let octets = Bytes::copy_from_slice(&buffer[..n]);
-                    self.machine.datagram(self.feed.clock.now(), Peer { address, stream: None }, &octets);
+                came = received(udp, &mut buffer) => if let Ok((n, from)) = came
+                    && !self.datagrams(n, from, &mut buffer)
+                {
+                    return Rest::new();
                 },
                 Some(piece) = self.pieces.recv() => match piece {
                     Piece::Octets(peer, octets) => self.machine.stream(self.feed.clock.now(), peer, &octets),
@@ -313,10 +323,26 @@ impl Worker {
                         Err(_) => Some(ACCEPT_AGAIN),
                     };
                 }
-                () = slept(sleep) => {}
+                () = &mut sleep, if rings.is_some() => rings = None,
             }
             self.machine.handle_timeout(self.feed.clock.now());
         }
+    }
+
+    /// Takes up a datagram, and those that have come with it; false when nobody fetches events any more.
+    fn datagrams(&mut self, n: usize, from: SocketAddr, buffer: &mut [u8]) -> bool {
+        let (mut n, mut address) = (n, from);
+        for left in (0..AT_ONCE).rev() {
+            let octets = Bytes::copy_from_slice(&buffer[..n]);
+            self.machine.datagram(self.feed.clock.now(), Peer { address, stream: None }, &octets);
+            if !self.outputs() {
+                return false;
+            }
+            let next = self.udp.as_ref().filter(|_| left > 0).map(|udp| udp.try_recv_from(buffer));
+            let Some(Ok(came)) = next else { break };
+            (n, address) = came;
+        }
+        true
     }
 
     fn accept(&mut self, stream: tokio::net::TcpStream, address: SocketAddr) {
@@ -440,13 +466,6 @@ async fn accepted(
         tokio::time::sleep(pause).await;
     }
     tcp.accept().await
-}
-
-async fn slept(time: Option<Duration>) {
-    match time {
-        Some(time) => tokio::time::sleep(time).await,
-        None => std::future::pending().await,
-    }
 }
 
 /// Reads a connection to its end.
