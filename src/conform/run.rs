@@ -269,6 +269,7 @@ impl Suite {
             }
         };
         let doubtful = probe.wires.may_have_spoilt();
+        let lost = probe.wires.have_only_lost();
         // What shows a fail is what was said in the case, not the putting back.
         let mut words = core::mem::take(&mut probe.words);
         let span = (from, probe.now());
@@ -292,7 +293,7 @@ impl Suite {
         } else {
             words.clear();
         }
-        Once { verdict, end, span, words, not_put_back, doubtful }
+        Once { verdict, end, span, words, not_put_back, doubtful, lost }
     }
 
     /// Whether a case can be run on this device, by this user, on this line.
