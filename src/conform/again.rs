@@ -17,7 +17,7 @@ pub(super) struct Once {
     pub span: (Instant, Instant),
     pub words: Vec<Words>,
     pub not_put_back: Vec<String>,
-    /// Something came in it, or failed to come, which may be the doing of the wires.
+    /// Something came in it, or failed to come or came late, which may be the doing of the wires or of this machine.
     pub doubtful: bool,
     /// Nothing of that but requests without an answer.
     pub lost: bool,
