@@ -99,8 +99,8 @@ impl SubDevice {
     }
 }
 
-/// The card of a channel, and its number there.
-fn place(channel: usize) -> [u8; 2] {
+/// The card of a channel that is counted over all cards, and its number on that card.
+pub fn channel_place(channel: usize) -> [u8; 2] {
     [channel / CHANNELS_OF_A_CARD, channel % CHANNELS_OF_A_CARD].map(|n| u8::try_from(n).unwrap_or(u8::MAX))
 }
 
@@ -260,7 +260,7 @@ impl Gateway {
                 Some(index) => match self.sub_device(index, behind) {
                     None => (code::INVALID_SELECTION, Vec::new()),
                     Some(d) => {
-                        let [card, channel] = place(d.channel);
+                        let [card, channel] = channel_place(d.channel);
                         let values = Values::new()
                             .number("index", index)
                             .number("io_card", card)

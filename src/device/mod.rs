@@ -42,7 +42,7 @@ pub use described::{
 pub use faults::{Consequences, FaultSection, ProtocolFault};
 #[cfg(feature = "io")]
 pub(crate) use gateway::name_asked_for;
-pub use gateway::{Behind, Gateway, GatewayConfig, Handled, SubDevice};
+pub use gateway::{Behind, Gateway, GatewayConfig, Handled, SubDevice, channel_place};
 pub use identity::{Identity, MANUFACTURER};
 pub use kind::{
     ElectronicsConfig, Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig,
