@@ -22,7 +22,10 @@ pub fn list(plan: &BenchPlan) -> Table {
     for index in 0..plan.loops() {
         let own = plan.loop_plan(index);
         let number = plan.fleet.map_or(String::new(), |f| f.number(index).to_string());
-        let line = own.lines.first().map_or(String::new(), |l| l.at.clone());
+        let line = own.lines.first().map_or(String::new(), |l| match &l.kind {
+            LineKind::HartIp(server) => server.to_string(),
+            _ => l.at.clone(),
+        });
         let [card, channel] = match &plan.gateway {
             Some(_) => channel_place(if plan.fleet.is_some() { index } else { 0 }).map(|n| n.to_string()),
             None => Default::default(),

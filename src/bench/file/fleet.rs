@@ -13,7 +13,7 @@ use toml::Spanned;
 /// Highest number of a first loop: eight digits, as a tag has room for.
 const HIGHEST_FIRST: i64 = 99_999_999;
 /// Highest device id.
-const HIGHEST_ID: usize = 0xFF_FFFF;
+const HIGHEST_ID: u64 = 0xFF_FFFF;
 
 /// The fleet of the file, if it is one; `plan` is all the rest of it.
 pub(super) fn fleet(file: &BenchFile, plan: &BenchPlan) -> Result<Option<FleetPlan>, Fault> {
@@ -51,12 +51,16 @@ pub(super) fn fleet(file: &BenchFile, plan: &BenchPlan) -> Result<Option<FleetPl
     }
     for (table, device) in file.device.as_deref().unwrap_or_default().iter().zip(&plan.devices) {
         texts(table.get_ref(), plan, device.memory.as_deref(), count, last)?;
-        let id = device.config.identity.device_id as usize;
-        if id + devices * (count - 1) > HIGHEST_ID {
+        let rise = plan.id_rise(last);
+        let id = u64::from(device.config.identity.device_id) + rise;
+        if id > HIGHEST_ID {
             let wrong = format!(
-                "device ids rise from loop to loop, and {id} in the first is above {HIGHEST_ID} in the last"
+                "device ids rise with the number of the loop, and that of loop {last} would be {id}, above {HIGHEST_ID}"
             );
-            let right = format!("give at most {}", HIGHEST_ID - devices * (count - 1));
+            let right = match HIGHEST_ID.checked_sub(rise) {
+                Some(room) => format!("give a device_id up to {room}"),
+                None => "give a smaller first".to_owned(),
+            };
             return Err(Fault::new(&key(table.get_ref().device_id.as_ref(), table), wrong, right));
         }
     }
@@ -184,7 +188,8 @@ fn distinct(file: &BenchFile, plan: &BenchPlan, fleet: &FleetPlan) -> Result<(),
         for (i, (device, table)) in plan.devices.iter().zip(tables).enumerate() {
             let t = table.get_ref();
             let own = format!("device {} of loop {number}", i + 1);
-            let id = device.config.identity.device_id + (plan.devices.len() * index) as u32;
+            // Not above the highest, as was seen.
+            let id = device.config.identity.device_id + plan.id_rise(number) as u32;
             let address = Identity { device_id: id, ..device.config.identity }.unique_address();
             if let Some(other) = addresses.insert(address, own.clone()) {
                 let wrong = format!("{own} would have the unique address {address} of {other}");

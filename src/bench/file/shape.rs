@@ -269,8 +269,9 @@ pub struct GatewayTable {
 }
 
 /// Many loops of one file. In texts of devices (tag, descriptor, message, long_tag), in memory and in pty:LINK every row of #
-/// is the loop's number: "FV-####" is FV-0001, FV-0002 ... Device ids rise by the number of devices in a loop, ports by that of its
-/// ports; with [gateway] one gateway is in front of all loops, each of which is a channel.
+/// is the loop's number: "FV-####" is FV-0001, FV-0002 ... A device_id of the file is that of number 0 and rises by the number of devices
+/// in a loop; a port is the first loop's and rises by the number of ports. With [gateway] one gateway is in front of all
+/// loops, each of which is a channel.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FleetTable {

@@ -77,13 +77,19 @@ impl BenchPlan {
         self.lines.iter().filter(|l| l.kind.listens_at().is_some()).count()
     }
 
+    /// By how much the device ids of the loop of this number are above those of the file, which are those of number 0: so two
+    /// files with different numbers make different devices.
+    pub(crate) fn id_rise(&self, number: u64) -> u64 {
+        self.devices.len() as u64 * number
+    }
+
     /// The plan of one loop of a fleet, whose index counts from 0; of a bench that is no fleet the plan itself. What does not
     /// fit stays as it is in the template, which does not happen with a plan that was read from a bench file.
     pub fn loop_plan(&self, index: usize) -> BenchPlan {
         let mut plan = self.clone();
         let Some(fleet) = plan.fleet.take() else { return plan };
         let number = fleet.number(index);
-        let ids = self.devices.len() * index;
+        let ids = self.id_rise(number);
         let set = |text: &mut String| {
             if let Some(new) = numbered(text, number) {
                 *text = new;
@@ -95,15 +101,14 @@ impl BenchPlan {
                 set(text);
             }
             let id = &mut device.config.identity.device_id;
-            *id = id.saturating_add(u32::try_from(ids).unwrap_or(u32::MAX));
+            *id = u32::try_from(u64::from(*id) + ids).unwrap_or(u32::MAX);
             if let Some(memory) = &mut device.memory
                 && let Some(new) = numbered_path(memory, &self.path, number)
             {
                 *memory = new;
             }
         }
-        plan.seed =
-            self.seed.map(|seed| seed.wrapping_add(SEED_STEP.wrapping_mul(index as u64)) & (u64::MAX >> 1));
+        plan.seed = self.seed.map(|seed| seed.wrapping_add(SEED_STEP.wrapping_mul(number)) & (u64::MAX >> 1));
         let rise = self.port_step() * index;
         // What is in front of a gateway there is once.
         if plan.gateway.take().is_none() {

@@ -4,7 +4,7 @@ use super::front::Front;
 use crate::bench::places::PortPlace;
 use crate::bench::plan::BenchPlan;
 use crate::bench::{Bench, Error, Notice};
-use crate::line::io::{InterruptHandle, PortEvent, Ports};
+use crate::line::io::{InterruptHandle, PortEvent, Ports, allow_many};
 use core::fmt;
 use std::sync::mpsc::sync_channel;
 
@@ -73,6 +73,7 @@ impl Fleet {
         let form = match template.gateway.clone() {
             Some(gateway) => Form::Gateway(Box::new(Front::open(&template, gateway)?)),
             None => {
+                allow_many();
                 let open =
                     |i| Bench::open(template.loop_plan(i)).map_err(|e| FleetError::of(&template, i, e));
                 let loops = (0..template.loops()).map(open).collect::<Result<_, _>>()?;
