@@ -21,6 +21,8 @@ const MIN_PREAMBLES: usize = 2;
 const MAX_PREAMBLES: usize = 40;
 /// Octets of memory that frames share, a few dozen short ones or a handful of the longest.
 const ARENA_STEP: usize = 4096;
+/// The first step of a receiver; each is twice the one before it. Most of a fleet's receivers hear little.
+const FIRST_STEP: usize = 256;
 /// Octets of noise in one item at most.
 const MAX_NOISE: usize = 256;
 /// Marks that end a frame in front of the octet that carries them [FR-11].
@@ -77,6 +79,8 @@ pub struct Receiver {
     need: usize,
     noise: Vec<Octet>,
     arena: BytesMut,
+    /// Octets of its next step.
+    step: usize,
     out: VecDeque<Reception>,
 }
 
@@ -109,6 +113,7 @@ impl Receiver {
             need: 0,
             noise: Vec::new(),
             arena: BytesMut::new(),
+            step: FIRST_STEP,
             out: VecDeque::new(),
         }
     }
@@ -278,7 +283,8 @@ impl Receiver {
         // In steps, not for each frame: a frame that somebody keeps holds one step's memory at most.
         let len = whole - d;
         if self.arena.capacity() < len {
-            self.arena = BytesMut::with_capacity(ARENA_STEP);
+            self.arena = BytesMut::with_capacity(self.step.max(len));
+            self.step = (2 * self.step).min(ARENA_STEP);
         }
         self.arena.resize(len, 0);
         for (value, o) in self.arena.iter_mut().zip(&octets[d..whole]) {
