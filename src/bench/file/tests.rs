@@ -1,6 +1,7 @@
 mod bursts;
 mod described;
 mod devices;
+mod fleet;
 mod kinds;
 mod protocol_faults;
 mod random_valve;
@@ -73,7 +74,7 @@ fn unknown_keys() {
     faulty(
         "«speed = 1\n",
         "no key `speed`",
-        "the keys here are pace, seed, loop, api, gateway, device, master, wire_fault, line, event",
+        "the keys here are pace, seed, loop, api, gateway, fleet, device, master, wire_fault, line, event",
     );
     faulty_device("[device.valve]\n«time_constant = 1", "no key `time_constant`", "`time_constant_s`");
     faulty("[loop]\n«curent_ma = 4\n", "no key `curent_ma`", "`current_ma`");
@@ -328,8 +329,8 @@ fn the_schema_describes_every_key() {
     let of_sheet: usize = sheet.iter().map(|t| t["properties"].as_object().unwrap().len()).sum();
     assert_eq!(
         tables.len() - sheet.len(),
-        27,
-        "tables of a sheet; file, loop, api, gateway, device, slow command, burst, described command, valve with part-turn, supply, stage, linkage, sensor, \
+        28,
+        "tables of a sheet; file, loop, api, gateway, fleet, device, slow command, burst, described command, valve with part-turn, supply, stage, linkage, sensor, \
          fail, follower and fault, positioner, range, air, process, output, master, ask, wire fault, line, event"
     );
     let mut keys = 0;

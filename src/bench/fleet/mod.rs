@@ -5,6 +5,8 @@ mod front;
 mod plan;
 #[cfg(feature = "io")]
 mod running;
+#[cfg(all(test, feature = "io"))]
+mod tests;
 
 pub use plan::{FleetPlan, MOST_LOOPS, MOST_WITH_PORTS};
 #[cfg(feature = "bench-file")]

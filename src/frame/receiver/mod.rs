@@ -79,8 +79,7 @@ pub struct Receiver {
     need: usize,
     noise: Vec<Octet>,
     arena: BytesMut,
-    /// Octets of its next step.
-    step: usize,
+    room: Room,
     out: VecDeque<Reception>,
 }
 
@@ -101,6 +100,17 @@ struct Start {
     kind: Delimiter,
 }
 
+/// Octets of the next step of memory for frames.
+#[derive(Clone)]
+struct Room(usize);
+
+/// How much room there is says nothing of what was heard: a copy of a receiver begins with none, and goes on alike.
+impl core::fmt::Debug for Room {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str("Room")
+    }
+}
+
 impl Receiver {
     /// A receiver with nothing pending.
     pub fn new(config: ReceiverConfig) -> Self {
@@ -113,7 +123,7 @@ impl Receiver {
             need: 0,
             noise: Vec::new(),
             arena: BytesMut::new(),
-            step: FIRST_STEP,
+            room: Room(FIRST_STEP),
             out: VecDeque::new(),
         }
     }
@@ -283,8 +293,8 @@ impl Receiver {
         // In steps, not for each frame: a frame that somebody keeps holds one step's memory at most.
         let len = whole - d;
         if self.arena.capacity() < len {
-            self.arena = BytesMut::with_capacity(self.step.max(len));
-            self.step = (2 * self.step).min(ARENA_STEP);
+            self.arena = BytesMut::with_capacity(self.room.0.max(len));
+            self.room.0 = (2 * self.room.0).min(ARENA_STEP);
         }
         self.arena.resize(len, 0);
         for (value, o) in self.arena.iter_mut().zip(&octets[d..whole]) {
