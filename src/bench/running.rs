@@ -28,6 +28,13 @@ pub enum Error {
     Memory(MemoryError),
     /// Another mock, or another device of this one, has this memory file.
     MemoryInUse(PathBuf),
+    /// A fleet would have more files open than the system allows this process.
+    TooManyFiles {
+        /// How many it would have open, clients' connections among them: reckoned, not counted.
+        wanted: u64,
+        /// How many it may have open.
+        allowed: u64,
+    },
 }
 
 impl fmt::Display for Error {
@@ -38,6 +45,12 @@ impl fmt::Display for Error {
             Error::Memory(e) => e.fmt(f),
             Error::MemoryInUse(path) => {
                 write!(f, "the memory file {} is in use by another mock", path.display())
+            }
+            Error::TooManyFiles { wanted, allowed } => {
+                write!(
+                    f,
+                    "its ports and memory files take about {wanted} open files, and the system allows {allowed}"
+                )
             }
         }
     }

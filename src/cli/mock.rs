@@ -212,6 +212,15 @@ pub fn failed(doing: &str, e: &Error) -> Failure {
         Error::MemoryInUse(_) => {
             Failure::new(doing, e.to_string(), "end that mock, or name another `memory` in the bench file")
         }
+        Error::TooManyFiles { wanted, .. } => Failure::new(
+            doing,
+            e.to_string(),
+            format!(
+                "allow more in the shell that starts it (`ulimit -n {}`; `ulimit -Hn` tells the most that a user may), \
+                 spread the loops over several bench files and machines, or put them behind a [gateway], which has one port",
+                wanted.next_multiple_of(1024)
+            ),
+        ),
         Error::Memory(_) => Failure::new(
             doing,
             e.to_string(),

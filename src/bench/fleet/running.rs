@@ -68,12 +68,17 @@ impl Fleet {
     /// Opens every port of every loop and powers all devices up; `template` is a plan with a fleet.
     ///
     /// # Errors
-    /// As of [`Bench::open`], with the loop.
+    /// As of [`Bench::open`], with the loop; or before any port is opened, where the system allows too few open files.
     pub fn open(template: BenchPlan) -> Result<Fleet, FleetError> {
+        if let Some(allowed) = allow_many() {
+            let wanted = template.open_files() as u64;
+            if wanted > allowed {
+                return Err(FleetError { whose: None, error: Error::TooManyFiles { wanted, allowed } });
+            }
+        }
         let form = match template.gateway.clone() {
             Some(gateway) => Form::Gateway(Box::new(Front::open(&template, gateway)?)),
             None => {
-                allow_many();
                 let open =
                     |i| Bench::open(template.loop_plan(i)).map_err(|e| FleetError::of(&template, i, e));
                 let loops = (0..template.loops()).map(open).collect::<Result<_, _>>()?;

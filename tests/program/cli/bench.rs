@@ -304,25 +304,3 @@ fn a_listener_without_a_reader() {
     assert!(has_command(&logged(&bench.dir, "x.log"), 0));
     bench.end();
 }
-
-/// [IP-17]: a fleet is listed whole, and as a line it is its first loop.
-#[test]
-fn a_fleet_is_listed() {
-    let dir = scratch("fleet-list");
-    let bench = "[fleet]\ncount = 500\n[gateway]\n[[device]]\ntag = \"FV-####\"\ndevice_id = 0x320000\n[[line]]\nat = \"hart-ip:\"\n";
-    fs::write(dir.join("b.toml"), bench).unwrap();
-    let ended = run(&dir, &["mock", "b.toml", "--list", "--format", "csv"]);
-    assert_eq!((ended.code, ended.err.as_str()), (0, ""));
-    let rows = super::table(&ended.out);
-    assert_eq!(rows.len(), 500);
-    // Loop 500 is channel 499 = 7 * 64 + 51; 500 is 01F4.
-    let last = ["500", "hart-ip:127.0.0.1:5094", "7", "51", "0", "positioner", "FV-0500", "3D713201F4", ""];
-    assert_eq!(rows[499], last);
-    let ended = run(&dir, &["ask", "mock:b.toml", "13"]);
-    assert_eq!(ended.code, 0, "{}", ended.err);
-    assert!(ended.out.contains("FV-0001"), "{}", ended.out);
-    assert!(ended.err.contains("of the fleet of 500 this is loop 1 alone"), "{}", ended.err);
-    run(&dir, &["mock", "b.toml", "--api=127.0.0.1:0"]).refused(&["not driven over HTTP", "--api"]);
-    run(&dir, &["mock", "b.toml", "--host-check"]).refused(&["many", "--host-check"]);
-    run(&dir, &["mock", "--list"]).refused(&["BENCH.toml"]);
-}

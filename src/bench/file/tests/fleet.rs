@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::bench::BenchPlan;
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 /// A fleet of these keys, with a device and a line of these.
@@ -46,8 +47,7 @@ fn loops_are_numbered() {
     assert_eq!(plan.loop_plan(42), own);
     // Every device has an address of its own.
     let all = (0..500).flat_map(|i| plan.loop_plan(i).devices);
-    let addresses: std::collections::BTreeSet<_> =
-        all.map(|d| d.config.identity.unique_address().octets()).collect();
+    let addresses: BTreeSet<_> = all.map(|d| d.config.identity.unique_address().octets()).collect();
     assert_eq!(addresses.len(), 1000);
 }
 
@@ -119,4 +119,87 @@ fn what_cannot_be_a_fleet() {
         "5001 loops of 2 devices are 10002 devices",
         "at most 5000",
     );
+}
+
+/// Text of characters and rows of `#`.
+fn numberable(of: &'static str, longest: usize) -> impl Strategy<Value = String> {
+    let piece = prop_oneof![3 => of, 2 => "#{1,6}"];
+    prop::collection::vec(piece, 0..longest).prop_map(|pieces| pieces.concat())
+}
+
+/// Each row of `#` as the number, read from its end; `None` where a row is too short for it.
+fn by_hand(text: &str, number: u64) -> Option<String> {
+    let (mut out, mut left): (Vec<char>, Option<u64>) = (Vec::new(), None);
+    for c in text.chars().rev() {
+        if c == '#' {
+            let n = left.unwrap_or(number);
+            out.push(char::from(b'0' + (n % 10) as u8));
+            left = Some(n / 10);
+        } else {
+            if left.take().is_some_and(|n| n > 0) {
+                return None;
+            }
+            out.push(c);
+        }
+    }
+    (left.unwrap_or(0) == 0).then(|| out.into_iter().rev().collect())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
+
+    /// Whatever counts, numbers and patterns are: every loop has its own numbers, and a tag that the tag field takes (8
+    /// characters of packed text [TY-04], 32 of a long tag [TY-05]); or the file is refused with its place, and for a reason.
+    #[test]
+    fn any_template_makes_loops_of_their_own_or_is_refused(
+        count in prop_oneof![3 => 1..40_u64, 1 => 990..1010_u64],
+        first in prop_oneof![0..20_u64, 80..101_u64, 9_990..10_001_u64, 99_999_900..100_000_002_u64],
+        tag in numberable("[A-Z0-9-]{1,3}", 5),
+        long_tag in numberable("[A-Za-zäöü ]{1,8}", 7),
+        id in prop_oneof![0..10_u64, 0xFF_0000..0xFF_FFFF_u64],
+        port in prop_oneof![1..6000_u64, 64_000..65_536_u64],
+        gateway in any::<bool>(),
+    ) {
+        let keys = format!("count = {count}\nfirst = {first}");
+        let device = format!("tag = \"{tag}\"\nlong_tag = \"{long_tag}\"\ndevice_id = {id}");
+        let front = if gateway { "[gateway]\n" } else { "" };
+        let text = format!("{front}{}", fleet(&keys, &device, &format!("\"hart-ip::{port}\"")));
+        let last = first + count - 1;
+        let fits = |text: &str, most: usize| {
+            text.chars().count() <= most
+                && by_hand(text, last).is_some()
+                && (count == 1 || text.is_empty() || text.contains('#'))
+        };
+        let good = first <= 99_999_999
+            && fits(&tag, 8)
+            && fits(&long_tag, 32)
+            && id + last <= 0xFF_FFFF
+            && (gateway || count <= 1000 && port + count - 1 <= 65_535);
+        match check(&text, Path::new("b.toml")) {
+            Err(e) => {
+                place_is_in(&text, &e);
+                prop_assert!(!good, "{text}\n{e}");
+            }
+            Ok(plan) => {
+                prop_assert!(good, "{}", text);
+                let (mut tags, mut addresses, mut ports) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+                for index in 0..plan.loops() {
+                    let own = plan.loop_plan(index);
+                    let config = &own.devices[0].config;
+                    prop_assert_eq!(config.check(), Ok(()));
+                    let number = first + index as u64;
+                    prop_assert_eq!(Some(config.factory.tag.clone()), by_hand(&tag, number));
+                    prop_assert_eq!(Some(config.factory.long_tag.clone()), by_hand(&long_tag, number));
+                    tags.insert(config.factory.tag.clone());
+                    addresses.insert(config.identity.unique_address().octets());
+                    ports.extend(own.lines[0].kind.listens_at());
+                }
+                let count = count as usize;
+                prop_assert_eq!(plan.loops(), count);
+                prop_assert!(tag.is_empty() || tags.len() == count);
+                prop_assert_eq!(addresses.len(), count);
+                prop_assert_eq!(ports.len(), if gateway { 1 } else { count });
+            }
+        }
+    }
 }
