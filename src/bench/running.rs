@@ -321,7 +321,11 @@ impl Bench {
                         return Err(Error::NoPortLeft(error));
                     }
                 }
-                PortEvent::Asked { port, ticket, request } => self.asked(port, ticket, request),
+                PortEvent::Asked { port, ticket, request } => {
+                    // The wires have been still since they were last looked at: they are asked now.
+                    self.catch_up(on);
+                    self.asked(port, ticket, request);
+                }
                 PortEvent::Forgotten { port, ticket } => self.forgotten(port, ticket),
                 // `write` reports no ends, and no line of a bench is a client that asks.
                 PortEvent::Sent { .. } | PortEvent::NoAnswer { .. } | PortEvent::TimeOut => {}

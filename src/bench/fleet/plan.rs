@@ -7,9 +7,9 @@ use std::path::{Path, PathBuf};
 pub const MOST_LOOPS: usize = 10_000;
 /// Most loops of a fleet whose loops have ports of their own: each takes two threads and some open files.
 pub const MOST_WITH_PORTS: usize = 1_000;
-/// Open files of a HART-IP server: two sockets, and what waits for them; and of another port.
-const FILES_OF_A_SERVER: usize = 6;
-const FILES_OF_A_PORT: usize = 6;
+/// Open files of a HART-IP server, its two sockets and what waits for them, and of another port (counted on Linux).
+const FILES_OF_A_SERVER: usize = 5;
+const FILES_OF_A_PORT: usize = 4;
 /// Open files of the program itself, and of some TCP clients.
 const SPARE_FILES: usize = 50;
 /// Loops have seeds that are so far apart: the devices of one loop take the numbers between.

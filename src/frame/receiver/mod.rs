@@ -21,7 +21,7 @@ const MIN_PREAMBLES: usize = 2;
 const MAX_PREAMBLES: usize = 40;
 /// Octets of memory that frames share, a few dozen short ones or a handful of the longest.
 const ARENA_STEP: usize = 4096;
-/// The first step of a receiver; each is twice the one before it. Most of a fleet's receivers hear little.
+/// The first step of a receiver; each is twice the one before it. Most receivers of a fleet need no more, for no frame is kept.
 const FIRST_STEP: usize = 256;
 /// Octets of noise in one item at most.
 const MAX_NOISE: usize = 256;
@@ -292,7 +292,8 @@ impl Receiver {
         }
         // In steps, not for each frame: a frame that somebody keeps holds one step's memory at most.
         let len = whole - d;
-        if self.arena.capacity() < len {
+        // Where nobody keeps one, the next takes its place.
+        if self.arena.capacity() < len && !self.arena.try_reclaim(len) {
             self.arena = BytesMut::with_capacity(self.room.0.max(len));
             self.room.0 = (2 * self.room.0).min(ARENA_STEP);
         }
