@@ -168,6 +168,14 @@ impl BenchPlan {
 mod tests {
     use super::*;
 
+    /// The most loops of one device have room in what a gateway tells [IP-16]: 9999 is channel 15 of card 156, whose
+    /// numbers are octets, and 10,000 devices and the gateway are counted in two.
+    #[test]
+    fn a_gateway_can_list_the_most_loops() {
+        assert_eq!(crate::device::channel_place(MOST_LOOPS - 1), [156, 15]);
+        assert!(u16::try_from(MOST_LOOPS + 1).is_ok());
+    }
+
     #[test]
     fn rows_of_number_signs_are_numbers() {
         assert_eq!(numbered("FV-####", 42).as_deref(), Some("FV-0042"));

@@ -41,7 +41,7 @@ fn loops_are_numbered() {
     assert_eq!(own.devices[1].config.factory.tag, "");
     let at: Vec<&str> = own.lines.iter().map(|l| l.at.as_str()).collect();
     assert_eq!(at, ["hart-ip:127.0.0.1:6084", "tcp-listen:127.0.0.1:5585", "pty:p-142"]);
-    assert!(matches!(&own.lines[2].kind, LineKind::Pty(Some(link)) if *link == PathBuf::from("dir/p-142")));
+    assert!(matches!(&own.lines[2].kind, LineKind::Pty(Some(link)) if link == Path::new("dir/p-142")));
     // 7 + 142 * 4294967296.
     assert_eq!((own.seed, own.fleet), (Some(609_885_356_039), None));
     assert_eq!(plan.loop_plan(42), own);
