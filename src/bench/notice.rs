@@ -49,7 +49,7 @@ pub enum Notice {
         /// What.
         news: PeerNews,
     },
-    /// What passed on the wires, with bench time; only after [`Bench::listen_in`].
+    /// What passed on the wires, with bench time; only after [`Bench::listen_in`](super::Bench::listen_in).
     Heard(Vec<line::Delivery>),
     /// A port is lost; the others go on.
     PortLost {

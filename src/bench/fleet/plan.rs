@@ -7,11 +7,6 @@ use std::path::{Path, PathBuf};
 pub const MOST_LOOPS: usize = 10_000;
 /// Most loops of a fleet whose loops have ports of their own: each takes two threads and some open files.
 pub const MOST_WITH_PORTS: usize = 1_000;
-/// Open files of a HART-IP server, its two sockets and what waits for them, and of another port (counted on Linux).
-const FILES_OF_A_SERVER: usize = 5;
-const FILES_OF_A_PORT: usize = 4;
-/// Open files of the program itself, and of some TCP clients.
-const SPARE_FILES: usize = 50;
 /// Loops have seeds that are so far apart: the devices of one loop take the numbers between.
 const SEED_STEP: u64 = 1 << 32;
 
@@ -75,20 +70,6 @@ impl BenchPlan {
     /// How many loops it has: 1 where it is no fleet.
     pub fn loops(&self) -> usize {
         self.fleet.map_or(1, |f| f.count)
-    }
-
-    /// How many files a process has open while it runs all loops, and is asked by a few clients.
-    pub(crate) fn open_files(&self) -> usize {
-        let of_line = |line: &LinePlan| match line.kind {
-            LineKind::HartIp(_) => FILES_OF_A_SERVER,
-            _ => FILES_OF_A_PORT,
-        };
-        let lines: usize = self.lines.iter().map(of_line).sum();
-        let claims = self.devices.iter().filter(|d| d.memory.is_some()).count();
-        match self.gateway {
-            Some(_) => SPARE_FILES + lines + claims * self.loops(),
-            None => SPARE_FILES + (lines + claims) * self.loops(),
-        }
     }
 
     /// By how much ports rise from loop to loop: as many as each loop has.

@@ -2,7 +2,7 @@
 
 use super::front::Front;
 use crate::bench::places::PortPlace;
-use crate::bench::plan::BenchPlan;
+use crate::bench::plan::{BenchPlan, LineKind, LinePlan};
 use crate::bench::{Bench, Error, Notice};
 use crate::line::io::{InterruptHandle, PortEvent, Ports, allow_many};
 use core::fmt;
@@ -12,6 +12,12 @@ use std::sync::mpsc::sync_channel;
 const MOST_NOTICES: usize = 1024;
 /// Stack of a loop's thread, octets; the system gives as much of it as is used.
 const STACK: usize = 2 << 20;
+
+/// Open files of a HART-IP server, its two sockets and what waits for them, and of another port (counted on Linux).
+const FILES_OF_A_SERVER: usize = 5;
+const FILES_OF_A_PORT: usize = 4;
+/// Open files of the program itself, and of some TCP clients.
+const SPARE_FILES: usize = 50;
 
 /// Why a fleet cannot run, or not to its end.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -49,6 +55,20 @@ fn loop_name(template: &BenchPlan, index: usize) -> String {
     }
 }
 
+/// How many files a process has open while it runs all loops, and is asked by a few clients.
+fn open_files(plan: &BenchPlan) -> usize {
+    let of_line = |line: &LinePlan| match line.kind {
+        LineKind::HartIp(_) => FILES_OF_A_SERVER,
+        _ => FILES_OF_A_PORT,
+    };
+    let lines: usize = plan.lines.iter().map(of_line).sum();
+    let claims = plan.devices.iter().filter(|d| d.memory.is_some()).count();
+    match plan.gateway {
+        Some(_) => SPARE_FILES + lines + claims * plan.loops(),
+        None => SPARE_FILES + (lines + claims) * plan.loops(),
+    }
+}
+
 /// Many loops in one process. Making one opens the ports of all; [`Fleet::run`] lets them answer.
 pub struct Fleet {
     template: BenchPlan,
@@ -71,7 +91,7 @@ impl Fleet {
     /// As of [`Bench::open`], with the loop; or before any port is opened, where the system allows too few open files.
     pub fn open(template: BenchPlan) -> Result<Fleet, FleetError> {
         if let Some(allowed) = allow_many() {
-            let wanted = template.open_files() as u64;
+            let wanted = open_files(&template) as u64;
             if wanted > allowed {
                 return Err(FleetError { whose: None, error: Error::TooManyFiles { wanted, allowed } });
             }
