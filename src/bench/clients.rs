@@ -57,7 +57,9 @@ impl Bench {
 
     /// Asks this on the wires; false where nobody can.
     pub(super) fn ask(&mut self, number: u64, frame: Frame) -> bool {
-        let (there, now) = (self.driven.plan().relays(), self.driven.time().at);
+        let there = self.driven.plan().relays();
+        // The wires may not have come up to this moment yet.
+        let now = self.driven.target(self.ports.now());
         let relay = relay_for(frame.address().master, &there).and_then(|n| self.relay(n));
         relay.map(|relay| relay.ask(now, number, frame)).is_some()
     }

@@ -11,7 +11,9 @@ mod device;
 #[cfg(not(unix))]
 mod device_elsewhere;
 mod files;
+mod handles;
 mod hart_ip;
+mod hosted;
 #[cfg(unix)]
 mod peer;
 mod peer_news;
