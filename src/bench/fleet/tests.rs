@@ -101,8 +101,9 @@ at = "hart-ip::0"
 #[test]
 fn every_loop_is_a_channel_of_the_gateway() {
     let mut fleet = fleet(BEHIND);
-    let mut client = Client::of(&fleet.places()[0].open.clone().expect("a LINE"));
+    let open = fleet.places()[0].open.clone().expect("a LINE");
     while_it_runs(&mut fleet, || {
+        let mut client = Client::of(&open);
         let gateway = UniqueAddress::new([0xFD, 0x84], [0, 0, 5]);
         // [CM-074]: 130 channels are two cards of 64 and a third; 260 devices and the gateway are 261 = 0105.
         assert_eq!(client.ask(gateway, 74, &[]), (0, vec![3, 64, 64, 1, 5, 0, 1, 3]));
@@ -173,7 +174,7 @@ fn loops_apart() {
     assert_eq!(events, 20);
     let images = std::fs::read_dir(&dir).unwrap().filter_map(|e| e.ok()?.file_name().into_string().ok());
     assert_eq!(images.filter(|n| !n.ends_with(".lock")).collect::<Vec<_>>(), ["m-100"]);
-    // Loop 95 of another fleet would have the same memory file, and the same port.
+    // Loop 109 of another fleet would have the same memory file; and a port that somebody else has.
     let again = |text: &str| {
         let plan = check(text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"));
         Fleet::open(plan).err().expect("it is in use")
@@ -184,7 +185,8 @@ fn loops_apart() {
         (e.whose.as_deref(), e.error),
         (Some("loop 109 (FV-109)"), Error::MemoryInUse(dir.join("m-109")))
     );
-    let taken: u16 = open[3].rsplit(':').next().and_then(|p| p.parse().ok()).expect("a port");
+    let busy = UdpSocket::bind("127.0.0.1:0").expect("a port");
+    let taken = busy.local_addr().expect("an address").port();
     let other = text.replace("hart-ip::0", &format!("hart-ip::{}", taken)).replace("memory", "#memory");
     let e = again(&other);
     assert_eq!(e.whose.as_deref(), Some("loop 90 (FV-090)"));
