@@ -14,7 +14,10 @@ fuzz_target!(|bytes: &[u8]| {
         Ok(record) => {
             let all = figures(&record);
             for f in &all {
-                assert!(f.value.is_some_and(f64::is_finite) || f.value.is_none() && !f.remark.is_empty(), "{f:?}");
+                assert!(
+                    f.value.is_some_and(f64::is_finite) || f.value.is_none() && !f.remark.is_empty(),
+                    "{f:?}"
+                );
                 assert!(f.uncertainty.is_none_or(|by| by.is_finite() && by >= 0.0), "{f:?}");
             }
             assert_eq!(judge(all.clone(), &Limits::own()).len(), all.len());

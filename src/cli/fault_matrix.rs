@@ -27,9 +27,11 @@ const SPECIAL: &[(&str, &[&str], &[&str])] = &[
     ("FV-3117", &["link", "burst"], &["burst"]),
     ("FV-3115", &["link", "burst"], &["burst"]),
     ("FV-3127", &["delayed"], &[""]),
+    ("FV-3126", &["universal/label-writes"], &["busy"]),
     ("FV-3137", &["write-protect"], &[""]),
     ("FV-3135", &["write-protect"], &[""]),
     ("TT-3147", &["status"], &[""]),
+    ("TT-3157", &["status"], &["malfunction"]),
 ];
 
 /// A device that faults are put into.
@@ -67,7 +69,7 @@ impl Specimen {
     /// The devices of a bench, each to be judged by every case. They stay together on their wires, unless nothing but
     /// the devices is on these: then each is alone there, which saves time.
     pub fn of_bench(plan: &BenchPlan) -> Vec<Specimen> {
-        let alone = plan.wires.is_none() && plan.masters.is_empty() && plan.events.is_empty();
+        let alone = plan.wires.is_none() && plan.masters.is_empty();
         let each = plan.devices.iter().enumerate();
         each.map(|(i, device)| {
             let config = &device.config;
@@ -75,6 +77,8 @@ impl Specimen {
             let mut index = i;
             if alone {
                 own.devices = vec![device.clone()];
+                own.events.retain(|e| e.device.is_none_or(|d| d == i));
+                own.events.iter_mut().for_each(|e| e.device = e.device.map(|_| 0));
                 index = 0;
             }
             let tag = config.factory.tag.trim_end();
@@ -156,6 +160,13 @@ pub struct Fail {
     pub expected: String,
     /// What it observed there.
     pub observed: String,
+    /// On each of them it missed an answer, and found nothing wrong with one.
+    pub no_answer: bool,
+}
+
+/// Whether these words of a case say that it missed an answer: it begins so with all that ask.
+fn misses_answer(expected: &str) -> bool {
+    expected.starts_with("an answer to ")
 }
 
 /// What became of the runs on one fault.
@@ -179,9 +190,25 @@ impl Row {
         !self.fails.is_empty() || !self.unidentified.is_empty()
     }
 
+    /// Whether the fault explains why a case fails on it.
+    pub fn explains(&self, fail: &Fail) -> bool {
+        self.fault.explains(fail.case.requirement, fail.no_answer)
+    }
+
+    /// Whether a case that fails on it shows what the case is for: one that only misses an answer does not, where the fault
+    /// keeps answers from being heard, unless it cites the very requirement that is violated.
+    pub fn shows(&self, fail: &Fail) -> bool {
+        let anything = match self.fault.consequences() {
+            Consequences::Everything => true,
+            Consequences::NoAnswer(_) => fail.no_answer,
+            Consequences::These(_) => false,
+        };
+        !anything || self.fault.violates() == fail.case.requirement
+    }
+
     /// Cases that fail and cite neither what the fault violates nor a listed consequence.
     pub fn unexplained(&self) -> impl Iterator<Item = &Fail> {
-        self.fails.iter().filter(|f| !self.fault.explains(f.case.requirement))
+        self.fails.iter().filter(|f| !self.explains(f))
     }
 }
 
@@ -284,25 +311,32 @@ impl FaultMatrix {
         row.spoilt.extend(outcome.spoilt.into_iter().map(|(c, why)| (device, c.id, why)));
         for (case, expected, observed) in outcome.fails {
             match row.fails.iter_mut().find(|f| f.case.id == case.id) {
-                Some(known) => known.on.push(device),
-                None => row.fails.push(Fail { case, on: vec![device], expected, observed }),
+                Some(known) => {
+                    known.on.push(device);
+                    known.no_answer &= misses_answer(&expected);
+                }
+                None => {
+                    let no_answer = misses_answer(&expected);
+                    row.fails.push(Fail { case, on: vec![device], expected, observed, no_answer });
+                }
             }
         }
     }
 
-    /// Names of the faults that show what a case is for: it fails on them, and they do not spoil whatever is checked, or
-    /// they violate the very requirement that it cites. In the order of the rows.
+    /// Names of the faults that a case fails on, and that show what it is for ([`Row::shows`]). In the order of the rows.
     pub fn fails_on(&self, id: &str) -> Vec<&'static str> {
-        let shows = |r: &Row, f: &Fail| {
-            r.fault.consequences() != Consequences::Everything || r.fault.violates() == f.case.requirement
-        };
-        let fails = |r: &&Row| r.fails.iter().any(|f| f.case.id == id && shows(r, f));
+        let fails = |r: &&Row| r.fails.iter().any(|f| f.case.id == id && r.shows(f));
         self.rows.iter().filter(fails).map(|r| r.fault.name()).collect()
     }
 
-    /// Faults that nothing finds.
+    /// Faults that nothing finds, though a device has them.
     pub fn unfound(&self) -> impl Iterator<Item = &Row> {
-        self.rows.iter().filter(|r| !r.is_found())
+        self.rows.iter().filter(|r| !r.is_found() && !r.devices.is_empty())
+    }
+
+    /// Faults that no device here can have.
+    pub fn in_no_device(&self) -> impl Iterator<Item = &Row> {
+        self.rows.iter().filter(|r| r.devices.is_empty())
     }
 
     /// Cases that no fault fails: nothing shows that they can fail at all.
@@ -325,8 +359,35 @@ impl FaultMatrix {
         groups
     }
 
-    /// Whether no device fails without a fault, and every fail is explained by its fault.
-    pub fn passed(&self) -> bool {
-        self.healthy.is_empty() && self.rows.iter().all(|r| r.unexplained().next().is_none())
+    /// What is not as it should be, a line each; what has its reason in `reasons` is. Faults that nothing finds count where
+    /// every case of the suite was run, cases that no fault fails and cases that fail on the same ones where every fault was.
+    pub fn complaints(&self, reasons: &Reasons) -> Vec<String> {
+        let mut all: Vec<String> =
+            self.healthy.iter().map(|(_, what)| format!("without a fault: {what}")).collect();
+        for row in &self.rows {
+            let name = row.fault.name();
+            all.extend(row.unexplained().map(|f| {
+                let (id, cites) = (f.case.id, f.case.requirement);
+                format!("{name} does not explain {id} [{cites}]: {} / {}", f.expected, f.observed)
+            }));
+            // What spoils a run is told, and is no pass; but it alone finds no fault.
+            if !row.is_found() && !row.spoilt.is_empty() {
+                all.push(format!("{name} spoils runs, and no case finds it"));
+            }
+        }
+        let every_case = crate::conform::all().iter().all(|c| self.cases.iter().any(|o| o.id == c.id));
+        if every_case {
+            let unfound = self.unfound().map(|r| r.fault.name()).filter(|n| reasons.unfound(n).is_none());
+            all.extend(unfound.map(|name| format!("nothing finds {name}")));
+        }
+        if self.is_whole {
+            let unproven = self.unproven().filter(|c| reasons.unproven(c.id).is_none());
+            all.extend(unproven.map(|c| format!("no fault fails {}", c.id)));
+            let same = self.same().into_iter().filter(|(cases, _)| reasons.same(cases).is_none());
+            all.extend(same.map(|(cases, faults)| {
+                format!("{} fail on the same faults: {}", cases.join(", "), faults.join(", "))
+            }));
+        }
+        all
     }
 }

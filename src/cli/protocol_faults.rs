@@ -82,11 +82,17 @@ pub fn told(plan: &BenchPlan) -> Vec<String> {
 
 fn also(fault: &ProtocolFault) -> String {
     match fault.consequences() {
-        Consequences::Everything => "whatever is checked".to_owned(),
-        Consequences::These(ids) => {
-            ids.iter().filter(|id| **id != fault.violates()).copied().collect::<Vec<_>>().join(" ")
+        Consequences::Everything => "whatever is read".to_owned(),
+        Consequences::These(ids) => others(ids, fault).join(" "),
+        Consequences::NoAnswer(ids) => {
+            let no_answer = ["no answer".to_owned()].into_iter();
+            no_answer.chain(others(ids, fault)).collect::<Vec<_>>().join(" ")
         }
     }
+}
+
+fn others(ids: &[&str], fault: &ProtocolFault) -> Vec<String> {
+    ids.iter().filter(|id| **id != fault.violates()).map(|id| (*id).to_owned()).collect()
 }
 
 fn devices(fault: &ProtocolFault) -> String {
@@ -121,9 +127,12 @@ fn page(out: &mut String) {
          {} faults: `looprig mock --fault NAME` or\n`NAME@TAG`, or `protocol_faults = [\"NAME\"]` of a device in a \
          bench file. They are nothing that a device should do.\n\n\
          Each names the requirement that it violates and what else a check may stumble over. What it violates was \
-         written before any check was run\non it, but for 15 that were made afterwards to tell checks apart; what else \
-         may show has grown since. \"Whatever is checked\" stands where the answers that a check needs cannot be \
-         read, do not come, or come at the wrong time.\nWhere a requirement is graded R, or is our own decision, a \
+         written before a check was run on it.\nThose of the last two sections were made when checks had been run on \
+         the others, to tell apart what those did not. What else may show was put\nright after runs, where they \
+         showed that something was forgotten that follows from the fault (such as [TB-18] of slow bursts), or that too \
+         much stood there.\n\"No answer\" stands where answers are not heard as answers: any check may miss \
+         one then, and nothing else follows. \"Whatever is read\" stands where all\nof an answer is in the wrong \
+         place.\nWhere a requirement is graded R, or is our own decision, a \
          device that departs from it does not break a published rule.\n",
         ProtocolFault::all().count()
     );
@@ -135,8 +144,12 @@ fn page(out: &mut String) {
         );
         for f in section.faults {
             let also = match f.consequences() {
-                Consequences::These([]) => "-".to_owned(),
+                Consequences::These(ids) if others(ids, f).is_empty() => "-".to_owned(),
                 Consequences::These(_) => cited(&also(f)),
+                Consequences::NoAnswer(ids) => match others(ids, f) {
+                    none if none.is_empty() => "no answer".to_owned(),
+                    some => format!("no answer; {}", cited(&some.join(" "))),
+                },
                 Consequences::Everything => also(f),
             };
             let _ = writeln!(

@@ -277,7 +277,8 @@ impl<'l> Probe<'l> {
     /// # Errors
     /// A fail if it does not; as [`Probe::ask`].
     pub fn read(&mut self, command: u8, data: &[u8]) -> Result<Reply, Stop> {
-        let reply = self.ask(command, data)?;
+        // A device that takes its time with a write is busy (32) towards everybody until then [DV-09].
+        let reply = self.ask_until_done(command, data)?;
         expect(reply.is_success(), format!("command {command} answered with its data"), reply.to_string())?;
         Ok(reply)
     }

@@ -128,13 +128,13 @@ impl State {
         self.delayed.kill();
         self.occupied_until = None;
         self.burst = Progresses::new(now);
-        self.starts_again = false;
         self.cold_start = [true; 2];
         let (kind, around) = self.parts();
         kind.start(around, now);
         self.positioner_started(now);
         self.status_is_known();
         faults::started(self);
+        self.starts_again = false;
     }
 
     /// Power comes: starts, with what is damped where it is measured.

@@ -2,6 +2,7 @@
 //! from the notes, and nothing when it is not named.
 
 mod answers;
+mod apart;
 mod bursts;
 mod codes;
 mod scene;
@@ -19,8 +20,15 @@ use scene::{holds, play};
 /// A fault, the steps, what the healthy device answers to the last one, what the faulty one does.
 pub type Scene = (&'static str, &'static str, &'static str, &'static str);
 
-const SCENES: &[&[Scene]] =
-    &[answers::SCENES, universal::SCENES, codes::SCENES, bursts::SCENES, values::SCENES, single::SCENES];
+const SCENES: &[&[Scene]] = &[
+    answers::SCENES,
+    universal::SCENES,
+    codes::SCENES,
+    bursts::SCENES,
+    values::SCENES,
+    single::SCENES,
+    apart::SCENES,
+];
 
 /// The newest revision that can have it.
 fn revision_of(fault: &ProtocolFault) -> Revision {

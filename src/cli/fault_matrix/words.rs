@@ -34,17 +34,19 @@ fn name(matrix: &FaultMatrix, device: usize) -> &str {
     matrix.devices.get(device).map_or("", |d| d.name.as_str())
 }
 
-/// The cases that fail on a fault; where a fault spoils whatever is checked, those that cite what it violates are named.
+/// The cases that fail on a fault; of those that may fail on it whatever they are for only the number.
 fn fails_of(row: &Row) -> String {
-    let spoils_all = row.fault.consequences() == Consequences::Everything;
-    let is_named = |f: &&Fail| !spoils_all || f.case.requirement == row.fault.violates();
-    let mut words: Vec<String> = row.fails.iter().filter(is_named).map(|f| f.case.id.to_owned()).collect();
-    let more = row.fails.len() - words.len();
+    let (named, others): (Vec<&Fail>, Vec<&Fail>) = row.fails.iter().partition(|f| row.shows(f));
+    let mut words: Vec<String> = named.iter().map(|f| f.case.id.to_owned()).collect();
     if !row.unidentified.is_empty() {
         words.insert(0, "cannot be identified".to_owned());
     }
-    if more > 0 {
-        words.push(format!("{} of other requirements", plural(more, "case")));
+    if !others.is_empty() {
+        let what = match row.fault.consequences() {
+            Consequences::NoAnswer(_) => "that miss an answer",
+            _ => "of other requirements",
+        };
+        words.push(format!("{} {what}", plural(others.len(), "case")));
     }
     if words.is_empty() { "-".to_owned() } else { words.join(", ") }
 }
@@ -93,10 +95,23 @@ fn page(m: &FaultMatrix, reasons: &Reasons, out: &mut String) {
         why.first().map(|why| format!("{name} on {}: {why}", names(m, &devices)))
     };
     list(out, "Faults with which a device cannot be identified", m.rows.iter().filter_map(unidentified));
-    let spoilt = m.rows.iter().flat_map(|r| {
-        r.spoilt.iter().map(move |(d, id, why)| format!("{}: {id} on {}: {why}", r.fault.name(), name(m, *d)))
+    let spoilt = |r: &Row| {
+        let (_, id, why) = r.spoilt.first()?;
+        let mut cases: Vec<&str> = r.spoilt.iter().map(|s| s.1).collect();
+        let mut devices: Vec<usize> = r.spoilt.iter().map(|s| s.0).collect();
+        cases.sort_unstable();
+        cases.dedup();
+        devices.sort_unstable();
+        devices.dedup();
+        let (n, on) = (plural(cases.len(), "case"), names(m, &devices));
+        Some(format!("{}: {n} on {on}; the first, {id}: {why}", r.fault.name()))
+    };
+    list(out, "Faults that spoil the bench for some cases", m.rows.iter().filter_map(spoilt));
+    let nowhere = m.in_no_device().map(|r| {
+        let kind = r.fault.kind().map_or("any", |k| k.words());
+        format!("{}: {kind}, revision {}", r.fault.name(), r.fault.revisions())
     });
-    list(out, "Cases that could not be judged", spoilt);
+    list(out, "Faults that are put into no device, for none here can have them", nowhere);
     list(
         out,
         "Faults that nothing finds",
@@ -149,7 +164,7 @@ fn object(m: &FaultMatrix, reasons: &Reasons) -> serde_json::Value {
                 "case": f.case.id,
                 "requirement": f.case.requirement,
                 "devices": f.on.iter().map(|d| name(m, *d)).collect::<Vec<_>>(),
-                "explained": r.fault.explains(f.case.requirement),
+                "explained": r.explains(f),
                 "expected": f.expected,
                 "observed": f.observed,
             })
@@ -169,11 +184,13 @@ fn object(m: &FaultMatrix, reasons: &Reasons) -> serde_json::Value {
     let healthy = m.healthy.iter().map(|(d, what)| json!({ "device": name(m, *d), "what": what }));
     let unfound =
         m.unfound().map(|r| json!({ "fault": r.fault.name(), "reason": reasons.unfound(r.fault.name()) }));
+    let nowhere = m.in_no_device().map(|r| r.fault.name());
     let mut object = json!({
         "devices": devices.collect::<Vec<_>>(),
         "cases": m.cases.iter().map(|c| c.id).collect::<Vec<_>>(),
         "faults": m.rows.iter().map(row).collect::<Vec<_>>(),
         "healthy_devices_fail": healthy.collect::<Vec<_>>(),
+        "in_no_device": nowhere.collect::<Vec<_>>(),
         "unfound": unfound.collect::<Vec<_>>(),
     });
     if m.is_whole {
@@ -194,7 +211,7 @@ fn rows(m: &FaultMatrix, out: &mut String) {
     for r in &m.rows {
         let (fault, violates) = (r.fault.name(), r.fault.violates());
         for f in &r.fails {
-            let explained = if r.fault.explains(f.case.requirement) { "yes" } else { "no" };
+            let explained = if r.explains(f) { "yes" } else { "no" };
             table.row([fault, violates, f.case.id, f.case.requirement, &names(m, &f.on), explained]);
         }
         let unidentified: Vec<usize> = r.unidentified.iter().map(|(d, _)| *d).collect();

@@ -5,11 +5,11 @@
 pub enum Caution {
     /// Who may do it, and by which rules.
     Authority,
-    /// Isolation and lock [OSHA147].
+    /// Isolation and lock `OSHA147`.
     Isolation,
-    /// The process behind the valve [HSG253].
+    /// The process behind the valve `HSG253`.
     Process,
-    /// Springs, trapped air, weight [OSHA147].
+    /// Springs, trapped air, weight `OSHA147`.
     StoredEnergy,
     /// Parts that move.
     Moving,

@@ -2,9 +2,10 @@
 //! may meet in the field.
 //!
 //! A fault is a row: its name, one sentence of what the device does wrong, the requirement that it violates, what else
-//! follows from that, the revisions that have it, and the behaviour. What a row violates was
-//! written before its fault was checked; what follows from it has grown since. `protocol-notes/faults.md` is made of the rows. They are faults of the protocol: what may be wrong with a
-//! valve is in [`crate::plant::fault`].
+//! follows from that, the revisions that have it, and the behaviour. What a row violates was written before a check was
+//! run on its fault; what follows from it has been put right since where a run showed that it was forgotten, or too much.
+//! `protocol-notes/faults.md` is made of the rows. They are faults of the protocol: what may be wrong with a valve is in
+//! [`crate::plant::fault`].
 //!
 //! The device itself knows none of them. In a few places it asks this module whether something is done otherwise
 //! (`act`), and without a fault nothing is.
@@ -31,7 +32,10 @@ use core::fmt;
 pub enum Consequences {
     /// Requirements by their ids in `protocol-notes`, such as `LL-08`; often none. The one that is violated may be among them.
     These(&'static [&'static str]),
-    /// Whatever a check asks: the answers that it needs cannot be read, do not come, or come at the wrong time.
+    /// Its answers, or some of them, are not heard as answers: a check of whatever requirement may miss one. What is found
+    /// otherwise than by a missing answer is about these.
+    NoAnswer(&'static [&'static str]),
+    /// Whatever is read from an answer: all of it stands in the wrong place.
     Everything,
 }
 
@@ -132,12 +136,14 @@ impl ProtocolFault {
         self.also
     }
 
-    /// Whether a finding about the requirement `id` is explained by this fault.
-    pub fn explains(&self, id: &str) -> bool {
+    /// Whether a finding about the requirement `id` is explained by this fault; `no_answer` says that what was found is a
+    /// missing answer.
+    pub fn explains(&self, id: &str, no_answer: bool) -> bool {
         self.violates == id
             || match self.also {
                 Consequences::Everything => true,
                 Consequences::These(ids) => ids.contains(&id),
+                Consequences::NoAnswer(ids) => no_answer || ids.contains(&id),
             }
     }
 
@@ -236,9 +242,29 @@ mod tests {
 
     #[test]
     fn a_fault_explains_what_it_names() {
-        let explains = |name, id| ProtocolFault::named(name).is_some_and(|f| f.explains(id));
-        assert!(explains("master_bit_never_set", "FR-16") && explains("master_bit_never_set", "LL-09"));
-        assert!(!explains("master_bit_never_set", "LL-08") && explains("check_byte_wrong", "LL-08"));
+        let explains =
+            |name, id, no_answer| ProtocolFault::named(name).is_some_and(|f| f.explains(id, no_answer));
+        assert!(
+            explains("master_bit_never_set", "FR-16", false)
+                && explains("master_bit_never_set", "LL-09", false)
+        );
+        assert!(!explains("master_bit_never_set", "LL-08", true));
+        // No check byte, no answer; but what is read from an answer is not its doing.
+        assert!(explains("check_byte_wrong", "FR-09", false) && explains("check_byte_wrong", "CM-003", true));
+        assert!(!explains("check_byte_wrong", "CM-003", false));
+    }
+
+    /// A fault that explains whatever fails shows nothing of what fails.
+    #[test]
+    fn hardly_a_fault_explains_everything() {
+        let all: Vec<&str> =
+            ProtocolFault::all().filter(|f| f.also == Consequences::Everything).map(|f| f.name).collect();
+        assert_eq!(all, ["no_status_octets"]);
+        for f in ProtocolFault::all() {
+            if let Consequences::These(ids) | Consequences::NoAnswer(ids) = f.also {
+                assert!(ids.len() <= 30, "{} lists {}", f.name, ids.len());
+            }
+        }
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! What several faults have in common.
 
 use crate::device::state::State;
-use crate::frame::{Frame, Good, Reception};
+use crate::frame::{Address, Frame, Good, Master, Octet, Reception, Target, check_byte};
 use crate::link::{Call, Slave};
 
 /// Commands that answer with the identity [CM-000].
@@ -9,16 +9,6 @@ pub(super) const IDENTITY: &[u8] = &[0, 11, 21, 73];
 /// Commands that write and answer with data.
 pub(super) const WRITES: &[u8] =
     &[6, 17, 18, 19, 22, 34, 35, 44, 47, 49, 51, 53, 55, 56, 59, 64, 65, 69, 82, 83, 103, 104, 107, 108, 109];
-/// What checks of writes are about.
-pub(super) const OF_WRITES: &[&str] = &[
-    "CM-006", "CM-007", "CM-012", "CM-013", "CM-015", "CM-016", "CM-017", "CM-018", "CM-019", "CM-020",
-    "CM-021", "CM-022", "CM-034", "CM-035", "CM-036", "CM-037", "CM-038", "CM-044", "CM-047", "CM-049",
-    "CM-050", "CM-051", "CM-053", "CM-055", "CM-056", "CM-059", "CM-064", "CM-065", "CM-069", "CM-071",
-    "CM-079", "CM-082", "CM-083", "CM-103", "CM-104", "CM-105", "CM-107", "CM-108", "CM-109", "DV-05",
-    "DV-08", "DV-14", "DV-15", "DV-17", "ST-02", "ST-03", "ST-09", "FR-05", "TB-09", "TB-13", "TB-14",
-    "TY-04", "TY-05", "TY-06",
-];
-
 /// A float in the data.
 pub(super) fn float(data: &[u8], at: usize) -> Option<f32> {
     let octets: [u8; 4] = data.get(at..at + 4)?.try_into().ok()?;
@@ -75,4 +65,23 @@ pub(super) fn as_good(slave: &Slave, heard: &Reception) -> Call {
 /// Whether configuration was written since.
 pub(super) fn was_written(state: &State, before: &State) -> bool {
     state.stored.configuration_change_counter != before.stored.configuration_change_counter
+}
+
+/// The preambles, spoilt ones among them, and the request in a long frame to this device that stands behind them, of
+/// whatever kind its delimiter says and though octets in front of its data have wrong parity; for that its length and
+/// its check byte have to be right.
+pub(super) fn request_behind<'a>(slave: &Slave, heard: &'a Reception) -> Option<(&'a [Octet], Frame)> {
+    let octets = heard.octets();
+    let n = octets.iter().take_while(|o| o.value == 0xFF).count();
+    let (preambles, rest) = octets.split_at_checked(n)?;
+    let values: Vec<u8> = rest.iter().map(|o| o.value).collect();
+    let (&[delimiter, first, a, b, c, d, command, count], data) = values.split_first_chunk::<8>()?;
+    let own = slave.unique.octets();
+    let is_own = delimiter & 0xE0 == 0x80 && [first & 0x3F, a, b, c, d] == own;
+    if !is_own || data.len() != usize::from(count) + 1 || check_byte(&values) != 0 {
+        return None;
+    }
+    let master = if first & 0x80 == 0 { Master::Secondary } else { Master::Primary };
+    let address = Address::new(master, Target::Unique(slave.unique));
+    Some((preambles, Frame::request(address, command, data[..usize::from(count)].to_vec()).ok()?))
 }

@@ -517,6 +517,8 @@ fn check(row: Row<'_>) {
 
 fn timing(row: Row<'_>) {
     row("link/timing/answers-within-limit", healthy().late(LATE));
+    row("link/timing/status-within-limit", healthy().late(LATE));
+    row("link/timing/writes-within-limit", healthy().late(LATE));
     row("link/timing/short-frame-answered-within-limit", healthy().late(LATE));
     row("link/timing/refusals-within-limit", healthy().late(LATE));
     row("link/timing/errors-within-limit", healthy().late(LATE));

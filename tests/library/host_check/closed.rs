@@ -14,6 +14,9 @@ const IDENTITY: [u8; 22] = [
 /// Device status: cold start [ST-02].
 const COLD: u8 = 0x20;
 
+/// What is called so, and happens so.
+type Then = (&'static str, fn(&mut Talk));
+
 /// A host and its device, octets alone.
 #[derive(Default)]
 struct Talk(Vec<Octet>);
@@ -72,7 +75,7 @@ fn put_off_and(then: impl FnOnce(&mut Talk)) -> Report {
 #[test]
 fn what_the_device_has_forgotten_is_not_asked_again() {
     assert_eq!(names(&put_off_and(|_| {})), ["busy-ignored", "delayed-ignored"]);
-    let over: [(&str, fn(&mut Talk)); 4] = [
+    let over: [Then; 4] = [
         ("flush", |t| t.asks(Role::Secondary, 106, &[], [0, 0])),
         ("reset", |t| t.asks(Role::Secondary, 42, &[], [0, 0])),
         ("reset by the other", |t| t.asks(Role::Primary, 42, &[], [0, 0])),
@@ -84,7 +87,7 @@ fn what_the_device_has_forgotten_is_not_asked_again() {
         assert_eq!(names(&report), [""; 0], "{what}: {report:#?}");
     }
     // Refused, or of the other master, it is over for nobody.
-    let not_over: [(&str, fn(&mut Talk)); 3] = [
+    let not_over: [Then; 3] = [
         ("flush by the other", |t| t.asks(Role::Primary, 106, &[], [0, 0])),
         ("flush that is refused", |t| t.asks(Role::Secondary, 106, &[], [64, 0])),
         ("reset that is refused", |t| t.asks(Role::Secondary, 42, &[], [16, 0])),

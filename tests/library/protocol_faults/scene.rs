@@ -9,6 +9,8 @@
 //! | `@5 0` | the secondary asks command 0 in a short frame to polling address 5 |
 //! | `raw ..` | these octets from the delimiter on, behind five preambles; `ww` at the end is the right check byte |
 //! | `parity`, `framing`, `check`, `pause`, `cut` before one of these | its last data octet, check byte, .. is spoilt so; a pause before the command; cut by the last two octets |
+//! | `behind 7`, `spoilt`, `header`, `late` before one of these | so many preambles; wrong parity in the last of them; in the delimiter; 0.4 characters of pause before the command |
+//! | `as 83`, `claims 03`, `flip 80` before one of these | its delimiter; its byte count, both with a check byte that fits; these bits of its check byte |
 //!
 //! Else `wait MS`, `power`, `ma X`, `degc X`, `protect`, `break`, `listen MS`: whatever was said in that time.
 //! Set-up: `kind=temperature`, `revision=6`, `slow=22:500`, `busy`.
@@ -112,10 +114,37 @@ fn act(stage: &mut Stage, step: &str, own: [u8; 5]) -> Option<Said> {
                 "parity" => marked = Some((last - 1, Marks::PARITY)),
                 "framing" => marked = Some((last - 1, Marks::FRAMING)),
                 "check" => octets[last] ^= 0x01,
-                "pause" => pause = Some(11),
+                "pause" => pause = Some((11, 6.0)),
                 _ => octets.truncate(last - 1),
             }
             return stage.send(&octets, marked, pause);
+        }
+        "behind" => {
+            let preambles = vec![0xFF; number(1) as usize];
+            return stage.send(&[preambles, sent(&words[2..], own)].concat(), None, None);
+        }
+        "spoilt" | "header" | "late" => {
+            let octets = [vec![0xFF; 5], sent(&words[1..], own)].concat();
+            let (marked, pause) = match words[0] {
+                "spoilt" => (Some((4, Marks::PARITY)), None),
+                "header" => (Some((5, Marks::PARITY)), None),
+                _ => (None, Some((11, 1.4))),
+            };
+            return stage.send(&octets, marked, pause);
+        }
+        "as" | "claims" | "flip" => {
+            let mut frame = sent(&words[2..], own);
+            let (value, last) = (octets(words[1])[0], frame.len() - 1);
+            match words[0] {
+                "as" => frame[0] = value,
+                "claims" => frame[7] = value,
+                _ => frame[last] ^= value,
+            }
+            if words[0] != "flip" {
+                frame.truncate(last);
+                frame = checked(frame);
+            }
+            return stage.send(&[vec![0xFF; 5], frame].concat(), None, None);
         }
         "eight" => return stage.send(&[vec![0xFF; 8], sent(&words[1..], own)].concat(), None, None),
         _ => return stage.send(&[vec![0xFF; 5], sent(&words, own)].concat(), None, None),

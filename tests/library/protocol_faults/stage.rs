@@ -99,10 +99,10 @@ impl Stage {
         &mut self,
         octets: &[u8],
         marked: Option<(usize, Marks)>,
-        pause: Option<usize>,
+        pause: Option<(usize, f64)>,
     ) -> Option<Said> {
         for (i, &value) in octets.iter().enumerate() {
-            self.now += CHARACTER * if pause == Some(i) { 6 } else { 1 };
+            self.now += CHARACTER.mul_f64(pause.filter(|p| p.0 == i).map_or(1.0, |p| p.1));
             let marks = marked.filter(|m| m.0 == i).map_or(Marks::NONE, |m| m.1);
             self.device.handle_timeout(self.now);
             self.device.handle(self.now, &[Octet { at: self.now, value, marks }]);

@@ -12,6 +12,14 @@ const MA_8: [u8; 4] = [0x41, 0x00, 0x00, 0x00];
 
 pub(super) const CASES: &[Case] = &[
     Case::must(
+        "common/current/zero-leaves-fixed",
+        "CM-040",
+        "command 40 with 0 lets the loop current go, and the status says so",
+        zero_leaves_fixed,
+    )
+    .commands(&[40])
+    .moves(),
+    Case::must(
         "common/current/fixed",
         "CM-040",
         "a loop current that command 40 fixes is the one that command 60 tells",
@@ -24,14 +32,6 @@ pub(super) const CASES: &[Case] = &[
         "ST-02",
         "after command 40 the status says that the loop current is fixed",
         fixed_is_in_the_status,
-    )
-    .commands(&[40])
-    .moves(),
-    Case::must(
-        "common/current/zero-leaves-fixed",
-        "CM-040",
-        "command 40 with 0 lets the loop current go, and the status says so",
-        zero_leaves_fixed,
     )
     .commands(&[40])
     .moves(),

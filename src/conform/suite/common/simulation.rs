@@ -17,6 +17,15 @@ const SIMULATED: u8 = 0x01;
 
 pub(super) const CASES: &[Case] = &[
     Case::must(
+        "common/simulation/normal-ends-it",
+        "TB-15",
+        "command 79 with 0, normal, ends the simulation",
+        normal_ends_it,
+    )
+    .commands(&[33, 54, 79])
+    .moves()
+    .revisions(Revision::R6, Revision::R7),
+    Case::must(
         "common/simulation/value-is-told",
         "CM-079",
         "a value that command 79 fixes is the one that command 33 tells",
@@ -34,15 +43,6 @@ pub(super) const CASES: &[Case] = &[
     .commands(&[33, 48, 54, 79])
     .moves()
     .revisions(Revision::R7, Revision::R7),
-    Case::must(
-        "common/simulation/normal-ends-it",
-        "TB-15",
-        "command 79 with 0, normal, ends the simulation",
-        normal_ends_it,
-    )
-    .commands(&[33, 54, 79])
-    .moves()
-    .revisions(Revision::R6, Revision::R7),
     Case::must(
         "common/simulation/unknown-variable",
         "CM-079",

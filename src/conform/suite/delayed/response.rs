@@ -163,7 +163,8 @@ fn conflict_is_told(p: &mut Probe<'_>) -> Outcome {
 fn other_requests_meanwhile(p: &mut Probe<'_>) -> Outcome {
     begin(p)?;
     for command in [0, 1, 3, 20] {
-        p.read(command, &[])?;
+        let reply = p.ask(command, &[])?;
+        expect(reply.is_success(), format!("command {command} answered with its data"), reply.to_string())?;
     }
     Ok(())
 }

@@ -1,5 +1,6 @@
 //! An answer read by its octets alone, whatever the receiver made of them.
 
+use crate::app::command::Revision;
 use crate::conform::{Heard, Outcome, Probe, Request, Stop, fail};
 
 /// How often a request is repeated that nobody answered.
@@ -102,10 +103,23 @@ pub(super) fn look_at_reads(p: &mut Probe<'_>, look: impl Fn(&Bare, u8) -> Outco
 /// Skips a case of a device in burst mode, whose bursts would be taken for what is looked for.
 pub(super) fn not_bursting(p: &mut Probe<'_>) -> Outcome {
     let time = p.waiting(256);
-    match p.listen(time)?.bursts().is_empty() {
-        true => Ok(()),
-        false => Err(Stop::Skip("the device is in burst mode".to_owned())),
+    if !p.listen(time)?.bursts().is_empty() {
+        return Err(Stop::Skip("the device is in burst mode".to_owned()));
     }
+    // From revision 7 on the next burst may be an hour away; command 105 tells which messages are on [CM-105].
+    let mut message = 0;
+    while p.revision() == Revision::R7 {
+        let reply = p.ask(105, &[message])?;
+        if reply.is_success() && reply.octet(0) == Some(1) {
+            return Err(Stop::Skip(format!("burst message {message} is on")));
+        }
+        let most = reply.octet(11).filter(|_| reply.is_success() && reply.data.len() >= 29).unwrap_or(0);
+        message += 1;
+        if message >= most.min(8) {
+            break;
+        }
+    }
+    Ok(())
 }
 
 /// Whether command 0 was obeyed: a communication error, or what lacks its mask, has no data.

@@ -12,6 +12,19 @@ pub(super) const CASES: &[Case] = &[
     )
     .stamps(),
     Case::must(
+        "link/timing/status-within-limit",
+        "LL-02",
+        "the answer to command 48 begins within the slave time-out",
+        status_within_limit,
+    ),
+    Case::must(
+        "link/timing/writes-within-limit",
+        "LL-02",
+        "answers to writes of message, tag and assembly number begin within the slave time-out",
+        writes_within_limit,
+    )
+    .writes(),
+    Case::must(
         "link/timing/short-frame-answered-within-limit",
         "LL-02",
         "an answer to a short frame begins within 28 characters of the request's end",
@@ -75,6 +88,26 @@ fn answers_within_limit(p: &mut Probe<'_>) -> Outcome {
     for command in [0, 1, 2, 3, 12, 13, 14, 15, 16] {
         let reply = p.ask(command, &[])?;
         p.expect_at_most(&format!("the time until command {command} is answered"), reply.after, limit)?;
+    }
+    Ok(())
+}
+
+fn status_within_limit(p: &mut Probe<'_>) -> Outcome {
+    let limit = p.slave_time_out();
+    let reply = p.ask(48, &[])?;
+    p.expect_at_most("the time until command 48 is answered", reply.after, limit)
+}
+
+fn writes_within_limit(p: &mut Probe<'_>) -> Outcome {
+    let limit = p.slave_time_out();
+    for (reads, writes, n) in [(12, 17, 24), (13, 18, 21), (16, 19, 3)] {
+        // What is there already, so that nothing has to come back.
+        let now = p.read(reads, &[])?;
+        let Some(data) = now.part(0, n).map(<[u8]>::to_vec) else {
+            return Err(Stop::Inconclusive(format!("command {reads} does not answer {n} octets: {now}")));
+        };
+        let reply = p.ask(writes, &data)?;
+        p.expect_at_most(&format!("the time until command {writes} is answered"), reply.after, limit)?;
     }
     Ok(())
 }

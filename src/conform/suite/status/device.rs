@@ -114,6 +114,11 @@ fn malfunction_goes_with_command_48(p: &mut Probe<'_>) -> Outcome {
 }
 
 /// Between 3.6 and 4, and 20 and 21.5 mA, devices differ.
+/// Whether a current that follows percent of range would be more than 1 mA away.
+fn is_elsewhere(ma: f32, percent: f32) -> bool {
+    (4.0 + 0.16 * percent - ma).abs() > 1.0
+}
+
 fn saturated_current_is_told(p: &mut Probe<'_>) -> Outcome {
     let reply = p.ask(2, &[])?;
     let told = reply.device_status & 0x04 != 0;
@@ -127,6 +132,14 @@ fn saturated_current_is_told(p: &mut Probe<'_>) -> Outcome {
         }
         Some(ma) if (1.0..3.6).contains(&ma) || (21.5..30.0).contains(&ma) => {
             expect(told, format!("mask 04 at {ma} mA"), reply.to_string())
+        }
+        // Near its ends it may follow or have stopped: by the percent of range it would have to be elsewhere.
+        Some(ma) if (3.6..21.5).contains(&ma) && reply.float(4).is_some_and(|x| is_elsewhere(ma, x)) => {
+            expect(
+                told,
+                format!("mask 04 at {ma} mA, which is not what the percent of range makes"),
+                reply.to_string(),
+            )
         }
         _ => unclear(format!("the loop current tells nothing: {reply}")),
     }

@@ -1,6 +1,6 @@
 //! Wrong octets in whatever the device says.
 
-use crate::device::faults::Consequences::{Everything, These};
+use crate::device::faults::Consequences::{Everything, NoAnswer, These};
 use crate::device::faults::{Act, In, ProtocolFault, fault};
 use crate::frame::{Master, PollingAddress, RawOctet, Target};
 
@@ -9,14 +9,14 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "delimiter_of_a_burst",
         "Its answers have the delimiter of a burst, 01 or 81.",
         "FR-03",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Octets(|o| o.set(0, |d| d & 0xF8 | 1)),
     ),
     fault(
         "delimiter_of_a_request",
         "Its answers have the delimiter of a request, 02 or 82.",
         "FR-03",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Octets(|o| {
             if !o.is_burst {
                 o.set(0, |d| d & 0xF8 | 2);
@@ -34,7 +34,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "expansion_count_in_answer",
         "The delimiters of its answers count one expansion octet, and there is none.",
         "FR-04",
-        Everything,
+        NoAnswer(&["FR-08", "FR-12", "LL-08"]),
         Act::Octets(|o| {
             if !o.is_burst {
                 o.set(0, |d| d | 0x20);
@@ -45,7 +45,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "answers_short_to_long",
         "It answers requests to its unique address in short frames with its polling address.",
         "FR-14",
-        Everything,
+        These(&["DV-07", "FR-03", "FR-06"]),
         Act::Reply(|state, reply| {
             if !reply.is_burst {
                 let polling = PollingAddress::new(state.stored.polling_address).unwrap_or_default();
@@ -79,7 +79,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "unique_address_top_cleared",
         "The low six bits of the first address octet are zero in whatever it sends in long frames.",
         "FR-06",
-        Everything,
+        These(&["DV-07"]),
         Act::Octets(|o| {
             if o.octets[o.preambles].value & 0x80 != 0 {
                 o.set(1, |a| a & 0xC0);
@@ -119,7 +119,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "command_not_echoed",
         "Its answers bear command 0, whatever was asked.",
         "FR-01",
-        Everything,
+        These(&["CM-042", "LL-12"]),
         Act::Reply(|_, reply| {
             if !reply.is_burst {
                 reply.command = 0;
@@ -130,7 +130,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "check_byte_wrong",
         "The check byte of whatever it sends is wrong in one bit.",
         "FR-09",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Octets(|o| {
             if let Some(last) = o.octets.last_mut() {
                 last.value ^= 0x01;
@@ -141,7 +141,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "check_byte_without_delimiter",
         "It leaves the delimiter out of the check byte of whatever it sends.",
         "FR-09",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Octets(|o| {
             let delimiter = o.octets[o.preambles].value;
             if let Some(last) = o.octets.last_mut() {
@@ -153,21 +153,21 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "byte_count_one_more",
         "The byte count of its answers is one more than the octets that follow; the check byte is right.",
         "FR-08",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Octets(|o| o.set(o.command_at() + 1, |n| n.wrapping_add(1))),
     ),
     fault(
         "byte_count_one_less",
         "The byte count of its answers is one less than the octets that follow; the check byte is right.",
         "FR-08",
-        Everything,
+        NoAnswer(&["CM-009", "FR-12", "LL-08"]),
         Act::Octets(|o| o.set(o.command_at() + 1, |n| n.wrapping_sub(1))),
     ),
     fault(
         "byte_count_without_status",
         "The byte count of its answers leaves the two status octets out.",
         "FR-12",
-        Everything,
+        NoAnswer(&["FR-08", "LL-08", "CM-009"]),
         Act::Octets(|o| o.set(o.command_at() + 1, |n| n.wrapping_sub(2))),
     ),
     fault(
@@ -235,7 +235,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "parity_wrong",
         "The second status octet of its answers has the wrong parity, on simulated wires, for a port sends none.",
         "FR-13",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Octets(|o| {
             if !o.is_burst {
                 let at = o.command_at() + 3;
@@ -249,7 +249,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "pause_inside",
         "It pauses for three characters behind the byte count of its answers.",
         "LL-06",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Octets(|o| {
             if !o.is_burst {
                 let (at, pause) = (o.command_at() + 2, o.character * 3);
@@ -263,7 +263,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "pause_before_delimiter",
         "It pauses for three characters between the preambles and the delimiter of its answers.",
         "FR-10",
-        Everything,
+        NoAnswer(&["LL-06", "LL-08"]),
         Act::Octets(|o| {
             if !o.is_burst {
                 let pause = o.character * 3;

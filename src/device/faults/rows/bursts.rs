@@ -1,6 +1,6 @@
 //! Burst mode and the commands that set it.
 
-use crate::device::faults::Consequences::{Everything, These};
+use crate::device::faults::Consequences::These;
 use crate::device::faults::tools::change;
 use crate::device::faults::{Act, In, ProtocolFault, fault};
 use crate::frame::Master;
@@ -76,7 +76,12 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "burst_check_byte_wrong",
         "The check byte of its bursts is wrong.",
         "FR-09",
-        These(&["LL-10", "CM-103", "CM-104", "CM-107", "CM-108", "CM-109", "TB-17", "TB-18"]),
+        // They are not heard as bursts: so they break silences, a turn between them is not found, and it looks like a device
+        // that is not in burst mode.
+        These(&[
+            "LL-10", "CM-103", "CM-104", "CM-107", "CM-108", "CM-109", "TB-17", "TB-18", "DV-12", "FR-01",
+            "FR-10", "FR-11", "LL-07", "LL-04", "LL-03", "FR-16",
+        ]),
         Act::Octets(|o| {
             if let Some(last) = o.octets.last_mut().filter(|_| o.is_burst) {
                 last.value ^= 0x10;
@@ -122,7 +127,8 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "CM-103",
         These(&["LL-10", "TB-18", "CM-104", "CM-109"]),
         Act::Timing(|(update, longest, trigger)| (update * 4, longest * 4, trigger)),
-    ),
+    )
+    .only(In::R7),
     fault(
         "burst_trigger_ignored",
         "It sends burst messages at their update period, whatever their trigger says.",
@@ -171,7 +177,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "burst_never_off",
         "Command 109 answers success and turns no burst message off.",
         "CM-109",
-        Everything,
+        These(&["LL-10"]),
         Act::Undoes {
             of: &[109],
             undo: |state, was| {

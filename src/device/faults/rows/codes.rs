@@ -2,8 +2,7 @@
 
 use crate::app::status::{CodeClass, meaning};
 use crate::device::commands;
-use crate::device::faults::Consequences::{Everything, These};
-use crate::device::faults::tools::OF_WRITES;
+use crate::device::faults::Consequences::These;
 use crate::device::faults::{Act, ProtocolFault, fault};
 
 /// Data octets enough for any request.
@@ -118,7 +117,12 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "refusals_undefined",
         "It refuses with code 1, which is undefined, whatever the reason.",
         "ST-03",
-        Everything,
+        // Whatever names the code of a refusal, or is skipped for one.
+        These(&[
+            "CM-018", "CM-034", "CM-035", "CM-036", "CM-037", "CM-038", "CM-040", "CM-045", "CM-051",
+            "CM-053", "CM-059", "CM-065", "CM-066", "CM-071", "CM-079", "CM-082", "CM-103", "CM-104",
+            "CM-107", "CM-108", "CM-109", "DV-05", "DV-11", "DV-14", "DV-17", "ST-02",
+        ]),
         Act::Request(|state, request, next| {
             let (code, data) = next.run(state, request)?;
             Some((if is_error(request.command(), code) { 1 } else { code }, data))
@@ -128,7 +132,10 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "labels_always_busy",
         "It answers every write of tag, message, long tag and final assembly number with 32, busy, for ever.",
         "DV-09",
-        These(OF_WRITES),
+        These(&[
+            "CM-017", "CM-018", "CM-019", "CM-022", "DV-05", "DV-14", "TB-13", "TY-05", "TY-06", "CM-071",
+            "DV-17",
+        ]),
         Act::Request(|state, request, next| match LABELS.contains(&request.command()) {
             true => Some((32, Vec::new())),
             false => next.run(state, request),
@@ -138,7 +145,10 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "labels_restricted",
         "It answers every write of tag, message, long tag and final assembly number with 16, though nobody has locked it.",
         "DV-17",
-        These(OF_WRITES),
+        These(&[
+            "CM-017", "CM-018", "CM-019", "CM-022", "DV-05", "DV-14", "TB-13", "TY-05", "TY-06", "CM-071",
+            "DV-09",
+        ]),
         Act::Request(|state, request, next| match LABELS.contains(&request.command()) {
             true => Some((16, Vec::new())),
             false => next.run(state, request),
@@ -148,7 +158,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "busy_refuses_nothing",
         "It answers success without data where it is busy, and does nothing.",
         "DV-09",
-        These(&["ST-03"]),
+        These(&["ST-03", "CM-022", "TY-05", "TB-13"]),
         Act::Code { of: &[], from: 32, to: 0 },
     ),
 ];

@@ -1,6 +1,6 @@
 //! Delayed responses of revision 7, and older devices that are busy. A bench file says which commands take their time.
 
-use crate::device::faults::Consequences::{Everything, These};
+use crate::device::faults::Consequences::These;
 use crate::device::faults::{Act, In, ProtocolFault, fault};
 
 pub(super) static ROWS: &[ProtocolFault] = &[
@@ -98,7 +98,8 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "busy_for_ever",
         "After a command that takes its time it is busy until its power is lost.",
         "DV-09",
-        Everything,
+        // The command that takes its time is a write of the long tag here.
+        These(&["CM-022", "DV-41", "TY-05"]),
         Act::Request(|state, request, next| {
             let told = next.run(state, request);
             if state.occupied_until.is_some() {

@@ -1,6 +1,6 @@
 //! What the device takes for a request to itself, and what it makes of damaged ones.
 
-use crate::device::faults::Consequences::{Everything, These};
+use crate::device::faults::Consequences::{NoAnswer, These};
 use crate::device::faults::tools::as_good;
 use crate::device::faults::{Act, ProtocolFault, fault};
 use crate::frame::{Damage, Frame, FrameType, Good, Header, Marks, Master, Reception, Target};
@@ -83,7 +83,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "polling_address_unanswered",
         "It does not answer command 0 in a short frame to its polling address.",
         "FR-14",
-        Everything,
+        NoAnswer(&[]),
         Act::Call(|slave, _, call| match &call {
             Call::Request(frame) if polling_address(slave, frame) => Call::NotForUs,
             _ => call,
@@ -210,7 +210,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "needs_more_preambles",
         "It hears requests behind eight preambles and more, though command 0 says that five will do.",
         "LL-11",
-        Everything,
+        NoAnswer(&["FR-02", "FR-10"]),
         Act::Call(|_, heard, call| match heard {
             Reception::Good(g) if g.preambles < 8 => Call::NotForUs,
             _ => call,
@@ -220,14 +220,14 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "deaf_to_the_primary",
         "It does not answer the primary master.",
         "LL-09",
-        Everything,
+        NoAnswer(&[]),
         Act::Call(|_, _, call| unless_by(Master::Primary, call)),
     ),
     fault(
         "deaf_to_the_secondary",
         "It does not answer the secondary master.",
         "LL-09",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Call(|_, _, call| unless_by(Master::Secondary, call)),
     ),
     fault(

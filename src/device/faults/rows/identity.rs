@@ -1,7 +1,7 @@
 //! Command 0 and what answers like it.
 
 use crate::app::command::Revision;
-use crate::device::faults::Consequences::{Everything, These};
+use crate::device::faults::Consequences::{NoAnswer, These};
 use crate::device::faults::tools::{IDENTITY, change, swap};
 use crate::device::faults::{Act, In, ProtocolFault, fault};
 
@@ -48,28 +48,30 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "revision_claimed_too_high",
         "Octet 4 of its identity claims the revision after its own.",
         "CM-000",
-        Everything,
+        // Commands, forms and codes that a revision brings in, and what is asked by them.
+        These(&["CM-001", "CM-006", "CM-007", "CM-008", "CM-009", "CM-015", "CM-020", "CM-021", "CM-022", "CM-035", "CM-036", "CM-038", "CM-063", "DV-05", "DV-07", "DV-12", "DV-14", "DV-15", "DV-17", "FR-05", "ST-04", "ST-07", "TB-09", "TY-05", "TY-07", "TY-09"]),
         Act::Data { of: IDENTITY, edit: |_, d| change(d, 4, |r| r.wrapping_add(1)) },
     ),
     fault(
         "revision_claimed_too_low",
         "Octet 4 of its identity claims the revision before its own.",
         "CM-000",
-        Everything,
+        // Forms and codes that its own revision has changed.
+        These(&["CM-006", "CM-009", "CM-015", "CM-035", "CM-038", "CM-054"]),
         Act::Data { of: IDENTITY, edit: |_, d| change(d, 4, |r| r.wrapping_sub(1)) },
     ),
     fault(
         "device_id_not_its_own",
         "The device id in its identity is not the one in its unique address.",
         "FR-06",
-        Everything,
+        NoAnswer(&["DV-12", "LL-08"]),
         Act::Data { of: IDENTITY, edit: |_, d| change(d, DEVICE_ID_LAST, |o| o ^ 1) },
     ),
     fault(
         "device_type_not_its_own",
         "The device type in its identity is not the one in its unique address.",
         "FR-06",
-        Everything,
+        NoAnswer(&["LL-08"]),
         Act::Data { of: IDENTITY, edit: |_, d| change(d, 2, |o| o ^ 0x80) },
     ),
     fault(

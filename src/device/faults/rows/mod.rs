@@ -1,6 +1,7 @@
 //! The rows: a file a subject.
 
 mod answers;
+mod apart;
 mod bursts;
 mod codes;
 mod common;
@@ -36,4 +37,5 @@ pub(super) static SECTIONS: &[FaultSection] = &[
     about("Limits of values", limits::ROWS),
     about("Common practice", common::ROWS),
     about("Single commands of several that are alike", single::ROWS),
+    about("Made to tell checks apart", apart::ROWS),
 ];

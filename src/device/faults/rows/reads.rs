@@ -6,7 +6,7 @@ use crate::device::faults::tools::{change, change_float, reverse, swap};
 use crate::device::faults::{Act, In, ProtocolFault, fault};
 
 /// Octets of a slot of command 9: code, classification, unit, value, status.
-const SLOT: usize = 8;
+pub(super) const SLOT: usize = 8;
 
 pub(super) static ROWS: &[ProtocolFault] = &[
     fault(
@@ -37,7 +37,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "pv_is_second",
         "Command 1 answers the secondary variable.",
         "CM-001",
-        These(&["CM-003", "CM-009", "CM-050", "UN-01"]),
+        These(&["CM-003", "CM-009", "CM-050", "UN-01", "CM-037", "CM-044"]),
         Act::Request(|state, request, next| match request.command() {
             1 => {
                 let (code, data) = next.run(state, request)?;
@@ -374,14 +374,14 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "assembly_number_too_long",
         "Command 16 answers four octets.",
         "CM-016",
-        These(&["CM-019"]),
+        These(&["CM-019", "DV-06"]),
         Act::Data { of: &[16], edit: |_, d| d.insert(0, 0) },
     ),
     fault(
         "assembly_number_reversed",
         "Command 16 answers the final assembly number with its least significant octet first.",
         "TY-01",
-        These(&["CM-016", "CM-019"]),
+        These(&["CM-016", "CM-019", "DV-06"]),
         Act::Data { of: &[16], edit: |_, d| reverse(d, 0, 3) },
     ),
     fault(

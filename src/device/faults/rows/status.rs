@@ -1,6 +1,6 @@
 //! The second status octet, the configuration change counter, more status available.
 
-use crate::device::faults::Consequences::{Everything, These};
+use crate::device::faults::Consequences::These;
 use crate::device::faults::tools::was_written;
 use crate::device::faults::{Act, In, ProtocolFault, fault};
 
@@ -29,7 +29,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "status_always_zero",
         "Its second status octet is always 0.",
         "ST-02",
-        These(&["ST-07", "ST-08", "ST-09", "CM-038", "CM-048", "DV-15", "CM-006", "CM-040", "DV-50"]),
+        These(&["ST-07", "ST-08", "ST-09", "CM-002", "CM-038", "CM-048", "DV-15", "CM-006", "CM-040", "DV-50"]),
         Act::Status(|_, _, _| 0),
     ),
     fault(
@@ -50,7 +50,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "fixed_current_untold",
         "It does not say that its loop current is fixed.",
         "ST-02",
-        These(&["DV-15", "CM-006", "CM-040", "TB-09", "TB-11"]),
+        These(&["DV-15", "CM-002", "CM-006", "CM-040", "TB-09", "TB-11"]),
         Act::Status(|_, _, octet| octet & !FIXED),
     ),
     fault(
@@ -103,8 +103,12 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "cold_start_not_after_reset",
         "It tells no cold start after command 42.",
         "ST-08",
-        These(&["CM-042", "DV-20"]),
-        Act::Undoes { of: &[42], undo: |state, _| state.starts_again = false },
+        These(&["CM-042", "ST-02"]),
+        Act::Started(|state| {
+            if state.starts_again {
+                state.cold_start = [false; 2];
+            }
+        }),
     ),
     fault(
         "more_status_never_told",
@@ -390,7 +394,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "memory_lost_by_reset",
         "Command 42 makes it forget message, descriptor and final assembly number.",
         "CM-042",
-        Everything,
+        These(&["DV-20", "ST-08"]),
         Act::GivenOut(|state, _| {
             if state.starts_again {
                 state.stored.message.clear();

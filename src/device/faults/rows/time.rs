@@ -1,7 +1,7 @@
 //! Answers at the wrong time.
 
-use crate::device::faults::Consequences::{Everything, These};
-use crate::device::faults::tools::{OF_WRITES, WRITES};
+use crate::device::faults::Consequences::{NoAnswer, These};
+use crate::device::faults::tools::WRITES;
 use crate::device::faults::{Act, ProtocolFault, Reply, fault};
 use core::time::Duration;
 
@@ -10,7 +10,7 @@ fn characters(n: u64) -> Duration {
     Duration::from_nanos(n * 11 * 1_000_000_000 / 1200)
 }
 
-fn waits(reply: &mut Reply, n: u64) {
+pub(super) fn waits(reply: &mut Reply, n: u64) {
     if !reply.is_burst {
         reply.wait = characters(n);
     }
@@ -21,21 +21,21 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "answers_late",
         "It begins its answers 31 characters after the request, three behind the slave time-out.",
         "LL-02",
-        Everything,
+        These(&["LL-06"]),
         Act::Reply(|_, reply| waits(reply, 31)),
     ),
     fault(
         "answers_much_too_late",
         "It begins its answers 60 characters after the request, when masters have asked again.",
         "LL-02",
-        Everything,
+        NoAnswer(&["DV-12", "FR-10", "FR-11", "LL-06", "LL-07", "LL-08"]),
         Act::Reply(|_, reply| waits(reply, 60)),
     ),
     fault(
         "writes_answered_late",
         "It begins the answers to writes 40 characters after the request.",
         "LL-02",
-        These(OF_WRITES),
+        These(&[]),
         Act::Reply(|_, reply| {
             if WRITES.contains(&reply.command) {
                 waits(reply, 40);

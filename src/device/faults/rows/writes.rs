@@ -32,7 +32,7 @@ pub(super) static ROWS: &[ProtocolFault] = &[
         "assembly_number_cut",
         "Command 19 keeps the lower 16 bits of the final assembly number.",
         "CM-019",
-        These(&["CM-016", "TY-01"]),
+        These(&["CM-016", "TY-01", "DV-06"]),
         Act::Undoes { of: &[19], undo: |state, _| state.stored.final_assembly_number &= 0xFFFF },
     ),
     fault(
