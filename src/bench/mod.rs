@@ -15,8 +15,11 @@ mod disk;
 pub mod driven;
 #[cfg(feature = "bench-file")]
 mod file;
+mod fleet;
 #[cfg(feature = "io")]
 mod memory;
+#[cfg(feature = "io")]
+mod notice;
 #[cfg(feature = "io")]
 mod places;
 mod plan;
@@ -25,6 +28,8 @@ mod running;
 #[cfg(feature = "bench-file")]
 mod sheet;
 mod station;
+#[cfg(feature = "io")]
+mod telling;
 
 #[cfg(feature = "bench-file")]
 pub use crate::app::written::FileError;
@@ -36,7 +41,12 @@ pub use file::{
     schema,
 };
 #[cfg(feature = "io")]
+pub use fleet::{Fleet, FleetError};
+pub use fleet::{FleetPlan, MOST_LOOPS, MOST_WITH_PORTS};
+#[cfg(feature = "io")]
 pub use memory::MemoryError;
+#[cfg(feature = "io")]
+pub use notice::Notice;
 #[cfg(feature = "io")]
 pub use places::PortPlace;
 pub use plan::{
@@ -44,7 +54,7 @@ pub use plan::{
     api_place,
 };
 #[cfg(feature = "io")]
-pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders};
+pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Orders};
 #[cfg(feature = "bench-file")]
 pub use sheet::{WiringSheet, check_sheet, read_sheet, sheet_schema};
 pub use station::{device_station, world};

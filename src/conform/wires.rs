@@ -6,10 +6,25 @@ use super::probe::Probe;
 use super::request::Request;
 use super::verdict::{Outcome, Stop, fail};
 use crate::frame::{Good, Marks, Reception};
+use core::time::Duration;
 use std::collections::BTreeMap;
 
 /// How often one thing is tried at most on which the wires may have played a trick.
 const TRIES: usize = 3;
+
+/// How long a device is waited for that has fallen silent, such as one whose supply was off: common practice, no source.
+const GONE: Duration = Duration::from_secs(60);
+
+/// Whether somebody is there after silence that made a case fail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Life {
+    /// It answers.
+    There,
+    /// Nothing came for a while, and then it answered.
+    Again,
+    /// Nothing has come for [`GONE`].
+    Gone,
+}
 
 /// Signs of spoilt octets.
 #[derive(Debug, Default)]
@@ -19,6 +34,10 @@ pub(super) struct Wires {
     /// Requests that nobody answered with a whole frame, answers that tell of damage, and frames with another number of
     /// preambles than most, since the case began.
     doubts: u64,
+    /// Of these the requests that nobody answered with a whole frame.
+    unanswered: u64,
+    /// Requests of the run that nobody answered, and that were answered when they came again.
+    lost: u64,
     /// Frames of the run by their number of preambles, which is 40 at most.
     preambles: BTreeMap<usize, u64>,
     /// What came out once and not when it was tried again.
@@ -29,6 +48,7 @@ impl Wires {
     /// A case begins.
     pub fn begin(&mut self) {
         self.doubts = 0;
+        self.unanswered = 0;
         self.seen_once = None;
     }
 
@@ -61,6 +81,22 @@ impl Wires {
     /// A request was not answered with a whole frame.
     pub fn unanswered(&mut self) {
         self.doubts += 1;
+        self.unanswered += 1;
+    }
+
+    /// A request that nobody answered was answered when it came again.
+    pub fn lost_one(&mut self) {
+        self.lost += 1;
+    }
+
+    /// Whether silence may be the wires' doing: octets were spoilt, or requests lost, since the run began.
+    pub fn may_lose(&self) -> bool {
+        self.lost > 0 || self.spoil_octets()
+    }
+
+    /// Whether nothing speaks against the wires in this case but requests that nobody answered.
+    pub fn have_only_lost(&self) -> bool {
+        self.unanswered > 0 && self.unanswered == self.doubts
     }
 
     /// Whether a fail of the case may be the doing of the wires. On wires that spoil octets even a whole frame may be wrong: parity
@@ -72,6 +108,17 @@ impl Wires {
     /// What came out once and not again in this case.
     pub fn seen_once(&mut self) -> Option<String> {
         self.seen_once.take()
+    }
+
+    /// Things that came and are no whole frame, and wrong parity, since the run began.
+    pub fn rubbish(&self) -> u64 {
+        self.rubbish
+    }
+
+    /// What the case itself has brought about, such as two devices that answer at once, tells nothing of the wires: as many as
+    /// [`Wires::rubbish`] had said before.
+    pub fn forgive(&mut self, rubbish_before: u64) {
+        self.rubbish = rubbish_before;
     }
 
     /// Whether any octet was spoilt since the run began, as far as it can be seen.
@@ -128,7 +175,7 @@ impl Probe<'_> {
 
     /// Sends something that has to be answered at the first try, in the way of `once`. Where the wires may have spoilt it, it is
     /// done up to three times: where an answer came that is not whole, or one that tells of a damaged request, and after silence
-    /// on wires that spoil octets at other times too. The last of the tries counts.
+    /// on wires that spoil octets or lose requests at other times too. The last of the tries counts.
     ///
     /// # Errors
     /// Those of `once`.
@@ -139,7 +186,7 @@ impl Probe<'_> {
         let mut heard = once(self)?;
         for _ in 1..TRIES {
             let tells_damage = heard.reply().is_some_and(|r| r.is_communication_error());
-            let spoilt = heard.has_rubbish() || tells_damage || self.wires.spoil_octets();
+            let spoilt = heard.has_rubbish() || tells_damage || self.wires.may_lose();
             if heard.is_answered() || !spoilt {
                 break;
             }
@@ -148,20 +195,52 @@ impl Probe<'_> {
         Ok(heard)
     }
 
-    /// Judges octets that make no whole frame, which wires can make as well: what `once` finds wrong has to come out two times of
-    /// three. What comes out once alone leaves the case inconclusive, if the rest of it passes.
+    /// Looks whether anybody is there, and waits for it for a while.
+    ///
+    /// # Errors
+    /// As [`Probe::send`].
+    pub(super) fn wait_for_life(&mut self) -> Result<Life, Stop> {
+        // A faulty device may answer nothing else than that by which it was found.
+        let requests = [self.request(0, &[])].into_iter().chain(self.knock.clone());
+        let requests: Vec<Request> = requests.collect();
+        let begun = self.now();
+        let mut asked = 0;
+        while asked <= TRIES || self.now().since(begun) < GONE {
+            for request in &requests {
+                // An answer that comes late is a sign of life too, and so is a burst.
+                let all = [self.send(request)?, self.listen(Duration::from_secs(1))?];
+                if all.iter().any(|heard| !heard.is_silence() || !heard.bursts().is_empty()) {
+                    return Ok(if asked <= TRIES { Life::There } else { Life::Again });
+                }
+            }
+            asked += 1;
+        }
+        Ok(Life::Gone)
+    }
+
+    /// Judges octets that make no whole frame, which wires can make as well: what `once` finds wrong has to come out three times in
+    /// a row. What comes out less often leaves the case inconclusive, if the rest of it passes.
     ///
     /// # Errors
     /// The fail; other errors of `once`.
-    pub fn twice_of_three(&mut self, mut once: impl FnMut(&mut Self) -> Outcome) -> Outcome {
+    pub fn three_in_a_row(&mut self, mut once: impl FnMut(&mut Self) -> Outcome) -> Outcome {
         let (expected, observed) = match once(self) {
             Err(Stop::Fail { expected, observed }) => (expected, observed),
             other => return other,
         };
-        for _ in 1..TRIES {
-            once(self)?;
+        let mut last = fail(expected.clone(), observed.clone());
+        for n in 1..TRIES {
+            last = once(self);
+            match last {
+                Err(Stop::Fail { .. }) => {}
+                Err(stop) => return Err(stop),
+                Ok(()) => {
+                    self.wires.seen_once =
+                        Some(format!("{observed} instead of {expected}, in {n} of {} tries", n + 1));
+                    return Ok(());
+                }
+            }
         }
-        self.wires.seen_once = Some(format!("{observed} instead of {expected}, in one of {TRIES} tries"));
-        Ok(())
+        last
     }
 }

@@ -40,7 +40,9 @@ pub use described::{
     Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
 };
 pub use faults::{Consequences, FaultSection, ProtocolFault};
-pub use gateway::{Gateway, GatewayConfig, Handled, SubDevice};
+#[cfg(feature = "io")]
+pub(crate) use gateway::name_asked_for;
+pub use gateway::{Behind, Gateway, GatewayConfig, Handled, SubDevice, channel_place};
 pub use identity::{Identity, MANUFACTURER};
 pub use kind::{
     ElectronicsConfig, Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig,
@@ -52,7 +54,9 @@ pub use response::{Ignored, NotBegun, Response};
 pub use stored::{Stored, StoredLock, TwoPointTrim};
 
 use crate::app::command::{Revision, Value};
-use crate::frame::{Frame, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, UniqueAddress};
+use crate::frame::{
+    Frame, FrameType, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target, UniqueAddress,
+};
 use crate::link::{BurstTurns, Call, Slave};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
@@ -397,7 +401,16 @@ impl Device {
 
     fn drain(&mut self, now: Instant) {
         while let Some(reception) = self.receiver.next() {
-            self.turns.heard(&reception);
+            match &reception {
+                // Somebody plays this device: that is no other one that bursts.
+                Reception::Good(g)
+                    if g.frame.frame_type() == FrameType::Back
+                        && g.frame.address().target == Target::Unique(self.unique_address()) =>
+                {
+                    self.turns.heard_itself(reception.last_at());
+                }
+                _ => self.turns.heard(&reception),
+            }
             self.take(now, &reception);
         }
     }

@@ -10,7 +10,10 @@
 mod device;
 #[cfg(not(unix))]
 mod device_elsewhere;
+mod files;
+mod handles;
 mod hart_ip;
+mod hosted;
 #[cfg(unix)]
 mod peer;
 mod peer_news;
@@ -22,6 +25,7 @@ mod sampled;
 mod serial;
 mod tcp;
 
+pub(crate) use files::allow_many;
 #[cfg(unix)]
 pub use peer::PeerSettings;
 pub use port_line::PortLine;

@@ -13,6 +13,26 @@ use looprig::time::Instant;
 use std::path::Path;
 use std::time::Duration;
 
+/// [IP-15]: a request that comes while the wires are behind, as after a long silence, is on them when it came, not before: its
+/// answer takes the time that the wire takes.
+#[test]
+fn no_request_is_on_the_wires_before_it_came() {
+    let mut rig = Rig::new(TWO);
+    let relay = rig.plan.devices.len();
+    let to = Address::new(Master::Primary, Target::Polling(PollingAddress::default()));
+    let frame = Frame::request(to, 0, vec![]).unwrap();
+    let at = |ms: u64| Instant::from_nanos(ms * 1_000_000);
+    let ask = rig.world.bus_mut().station_mut(relay).and_then(Participant::relay_mut).unwrap();
+    ask.ask(at(5000), 1, frame);
+    let mut answered = |until: u64| {
+        rig.world.run_until(at(until), &mut Vec::new());
+        rig.world.bus_mut().station_mut(relay).and_then(Participant::relay_mut).unwrap().take_answers().len()
+    };
+    // Others are looked after meanwhile. 14 octets of the request and the shortest answer, 40, are more than 300 ms.
+    assert_eq!((answered(1000), answered(2000), answered(5000), answered(5300)), (0, 0, 0, 0));
+    assert_eq!(answered(6000), 1);
+}
+
 const TWO: &str = r#"
 [[device]]
 tag = "FV-3104"
@@ -56,7 +76,7 @@ impl Rig {
 
     fn behind(&self) -> Vec<SubDevice> {
         let devices = self.world.bus().stations().filter_map(Participant::device);
-        devices.map(|s| SubDevice::of(s.device())).collect()
+        devices.map(|s| SubDevice::of(s.device(), 0)).collect()
     }
 
     fn outputs(&mut self) {
@@ -80,7 +100,7 @@ impl Rig {
     fn do_it(&mut self, todo: ToDo) {
         match todo {
             ToDo::Answer(client, answer) => self.server.answer(self.now, client.ticket, answer),
-            ToDo::Ask { number, frame } => {
+            ToDo::Ask { number, frame, .. } => {
                 let n = relay_for(frame.address().master, &self.plan.relays()).expect("somebody asks");
                 let at = self.plan.devices.len() + self.plan.masters.len() + n;
                 let relay = self.world.bus_mut().station_mut(at).and_then(Participant::relay_mut);
