@@ -1,0 +1,248 @@
+//! Words and numbers that text and page share.
+
+use super::{Handover, Overall};
+use crate::commission::travel::figures::{About, Definition, Figure, Unit, View};
+use crate::commission::travel::limits::{Judged, Verdict};
+use crate::commission::travel::record::{Direction, Ended, FailsTo, Movement, Occasion, Record, Test};
+use crate::report::text::plural;
+
+/// Text on one line that moves no cursor and turns no writing round.
+pub fn clean(text: &str) -> String {
+    let turns = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}');
+    text.chars().map(|c| if c.is_control() || turns(c) { ' ' } else { c }).collect()
+}
+
+pub fn occasion(o: Occasion) -> &'static str {
+    match o {
+        Occasion::AsFound => "as found",
+        Occasion::AsLeft => "as left",
+        Occasion::Unsaid => "test",
+    }
+}
+
+pub fn test(t: Test) -> &'static str {
+    match t {
+        Test::Travel => "travel test",
+        Test::LoopCheck => "loop check",
+    }
+}
+
+/// The heads of the tests' columns: their occasions; where two would be alike, with a number.
+pub fn heads(h: &Handover) -> Vec<String> {
+    let name = |n: usize| {
+        let r = h.tests[n].record;
+        match (r.test, r.occasion) {
+            (Test::LoopCheck, Occasion::Unsaid) => "loop check".to_owned(),
+            (Test::LoopCheck, o) => format!("loop check, {}", occasion(o)),
+            (Test::Travel, o) => occasion(o).to_owned(),
+        }
+    };
+    let all: Vec<String> = (0..h.tests.len()).map(name).collect();
+    let alike = |n: usize| all.iter().filter(|a| **a == all[n]).count() > 1;
+    (0..all.len()).map(|n| if alike(n) { format!("{} ({})", all[n], n + 1) } else { all[n].clone() }).collect()
+}
+
+pub fn fails_to(f: FailsTo) -> &'static str {
+    match f {
+        FailsTo::Closed => "closes",
+        FailsTo::Open => "opens",
+        FailsTo::Stays => "stays where it is",
+        FailsTo::Unsaid => "not said",
+    }
+}
+
+pub fn motion(r: &Record) -> String {
+    let (kind, unit) = match r.valve.motion {
+        Some(Movement::Linear) => ("linear", "mm"),
+        Some(Movement::PartTurn) => ("part-turn", "deg"),
+        None => ("motion not said", ""),
+    };
+    match r.valve.rated_travel {
+        Some(t) => format!("{kind}, rated travel {t} {unit}").trim_end().to_owned(),
+        None => kind.to_owned(),
+    }
+}
+
+/// How a test ended before its plan; `None`: it is whole.
+pub fn broken_off(ended: &Ended) -> Option<String> {
+    let at = |during: &String| {
+        if during.trim().is_empty() { String::new() } else { format!(", during {}", clean(during)) }
+    };
+    Some(match ended {
+        Ended::Whole => return None,
+        Ended::Stopped { why, during } => format!("{}{}", why.words(), at(during)),
+        Ended::Interrupted { during } => format!("it was interrupted{}", at(during)),
+        Ended::Silent { during, last_heard_s } => {
+            let heard = match last_heard_s {
+                Some(s) => format!("; last heard {s:.1} s after the start"),
+                None => "; it was never heard".to_owned(),
+            };
+            format!("the device fell silent{}{heard}", at(during))
+        }
+        Ended::NoMovement { during } => format!("the valve did not move{}", at(during)),
+        Ended::Failed { during, what } => format!("it failed{}: {}", at(during), clean(what)),
+        Ended::Running => "the record was written while the test ran, and has no end".to_owned(),
+    })
+}
+
+/// Where the set point was left, a sentence.
+pub fn left(r: &Record) -> String {
+    match &r.left {
+        Some(l) if !l.words.trim().is_empty() => clean(&l.words),
+        Some(l) => l.percent.map_or("not known".to_owned(), |p| format!("set point {} %", number(p, 1))),
+        None => "the set point was never moved".to_owned(),
+    }
+}
+
+/// A number with so many digits behind the point, without minus nought.
+pub fn number(x: f64, digits: usize) -> String {
+    let text = format!("{x:.digits$}");
+    if text.trim_start_matches('-').chars().all(|c| matches!(c, '0' | '.')) {
+        text.trim_start_matches('-').to_owned()
+    } else {
+        text
+    }
+}
+
+/// A limit as it was given, at most four digits behind the point.
+pub fn short(x: f64) -> String {
+    let text = number(x, 4);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// Value and uncertainty of a figure.
+pub fn value(j: &Judged, plus_minus: &str) -> Option<String> {
+    let f = &j.figure;
+    let v = f.value?;
+    // What is a hair beyond its limit must not read as if it were the limit.
+    let close = j.limit.is_some_and(|l| (v.abs() - l).abs() < 0.01 && v.abs() != l);
+    let fine = f.uncertainty.is_some_and(|u| u > 0.0 && u < 0.01);
+    let digits = match (f.definition.unit(), close || fine) {
+        (Unit::Degrees, _) => 1,
+        (_, false) => 2,
+        (_, true) => 3,
+    };
+    let mut text = number(v, digits);
+    if is_signed(f.definition) && v > 0.0 && text.chars().any(|c| matches!(c, '1'..='9')) {
+        text.insert(0, '+');
+    }
+    Some(match f.uncertainty {
+        Some(u) => format!("{text} {plus_minus}{}", number(u, digits)),
+        None => text,
+    })
+}
+
+fn is_signed(d: Definition) -> bool {
+    use Definition::*;
+    matches!(d, AccuracyAbove | AccuracyBelow | DeviationClosed | DeviationOpen | LeverError)
+}
+
+/// A figure's name with what it is about.
+pub fn figure(f: &Figure) -> String {
+    match about(f) {
+        a if a.is_empty() => f.definition.words().to_owned(),
+        a => format!("{}, {a}", f.definition.words()),
+    }
+}
+
+/// What a figure is about, if not the whole test.
+pub fn about(f: &Figure) -> String {
+    match f.about {
+        About::Whole => String::new(),
+        About::Place(p) => format!("about {} %", short(p)),
+        About::Step(a, b) => format!("{} to {} %", short(a), short(b)),
+        About::Stroke(d) => stroke(d).to_owned(),
+        About::Loss(l) => l.words().to_owned(),
+        About::End(open) => if open { "open" } else { "closed" }.to_owned(),
+    }
+}
+
+pub fn stroke(d: Direction) -> &'static str {
+    if d == Direction::Up { "opening" } else { "closing" }
+}
+
+pub fn unit(f: &Figure) -> &'static str {
+    match f.definition.unit() {
+        Unit::PercentOfStep => "% of step",
+        u => u.symbol(),
+    }
+}
+
+/// One word for the view.
+pub fn view(v: View) -> &'static str {
+    match v {
+        View::Sensor => "sensor",
+        View::External => "at the stem",
+    }
+}
+
+/// One word for a verdict; empty where there is no limit.
+pub fn verdict(j: &Judged) -> &'static str {
+    match (&j.verdict, j.figure.value, j.limit) {
+        (Verdict::Within, ..) => "ok",
+        (Verdict::Beyond, ..) => "BEYOND",
+        (Verdict::NotJudged(_), _, None) => "",
+        (Verdict::NotJudged(_), None, _) => "not measured",
+        (Verdict::NotJudged(_), ..) => "not decided",
+    }
+}
+
+/// The verdict in a few words, and what else is to be said of it.
+pub fn headline(h: &Handover) -> (Overall, String, String) {
+    let n = h.counts();
+    let judged = n.within + n.beyond;
+    let words = match h.overall() {
+        Overall::Beyond if n.beyond > 0 => format!("BEYOND LIMITS: {} of {}", n.beyond, plural(judged, "judged figure")),
+        Overall::Beyond => format!("NOT IN ORDER: {}", plural(n.faults, "fault")),
+        Overall::Partial => "NOT COMPLETE: the test ended before its plan".to_owned(),
+        Overall::NotJudged => "NO VERDICT: nothing could be judged".to_owned(),
+        Overall::Within => match judged {
+            1 => "WITHIN LIMITS: the one judged figure".to_owned(),
+            _ => format!("WITHIN LIMITS: all {judged} judged figures"),
+        },
+    };
+    let mut more = Vec::new();
+    if n.beyond > 0 && n.faults > 0 {
+        more.push(format!("{} besides", plural(n.faults, "fault")));
+    }
+    if h.overall() == Overall::Partial && judged > 0 {
+        more.push(format!("{} within limits so far", plural(n.within, "figure")));
+    }
+    if n.undecided > 0 {
+        more.push(format!("{} not decided: the limit lies within the uncertainty", n.undecided));
+    }
+    if n.without > 0 {
+        more.push(format!("{} with a limit but no value", n.without));
+    }
+    (h.overall(), words, more.join("; "))
+}
+
+/// What these tests do not show, each a sentence.
+pub fn does_not_prove(h: &Handover) -> Vec<&'static str> {
+    let any = |f: fn(&Record) -> bool| h.deciding().any(|t| f(t.record));
+    let mut out = vec![
+        "How tight the valve shuts, and how it moves under process pressure and flow, if it was tested without them.",
+        "That a trip or safety function works: that has its own test, by those who answer for it.",
+        "That it stays like this: packing, friction, air and weather change.",
+    ];
+    if !any(|r| r.points.iter().any(|p| p.external.is_some())) {
+        out.push(
+            "What lies between sensor and valve: a wrong lever, pin, clamp or coupling. Only a measurement at stem or shaft shows that.",
+        );
+    }
+    if !any(|r| !r.fails.is_empty()) {
+        out.push("Where the valve goes when air, current or a trip takes it: that was not tried.");
+    }
+    if !any(|r| r.points.iter().any(|p| p.control_system_percent.is_some())) {
+        out.push("That the control system shows what the valve does: its value was not noted.");
+    }
+    out
+}
+
+/// One reading every so many seconds after the asking, on average; `None`: fewer than two.
+pub fn interval_s(w: &crate::commission::travel::record::Watch) -> Option<f64> {
+    let times: Vec<f64> =
+        w.samples.iter().filter(|s| s.at_s >= w.asked_at_s && s.percent.is_some()).map(|s| s.at_s).collect();
+    let (first, last) = (times.first()?, times.last()?);
+    (times.len() > 1).then(|| (last - first) / (times.len() - 1) as f64)
+}
