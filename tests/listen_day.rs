@@ -11,33 +11,13 @@ use looprig::frame::{Capabilities, Octet, StampUnit};
 use looprig::line::{Error, Event, Line};
 use looprig::report::{Format, Options};
 use looprig::time::{Instant, Pace};
-use std::alloc::{GlobalAlloc, Layout, System};
 use std::collections::VecDeque;
 use std::fs::{self, File};
 use std::io::{self, BufReader};
 use std::path::Path;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::Ordering;
 use std::time::Duration;
-
-struct Counting;
-
-/// Octets that are allocated and not yet given back.
-static LIVE: AtomicUsize = AtomicUsize::new(0);
-
-// SAFETY: everything is passed on to the system's allocator; the count touches no memory of it.
-unsafe impl GlobalAlloc for Counting {
-    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
-        LIVE.fetch_add(layout.size(), Ordering::Relaxed);
-        // SAFETY: the caller keeps to the same rules.
-        unsafe { System.alloc(layout) }
-    }
-
-    unsafe fn dealloc(&self, at: *mut u8, layout: Layout) {
-        LIVE.fetch_sub(layout.size(), Ordering::Relaxed);
-        // SAFETY: the caller keeps to the same rules.
-        unsafe { System.dealloc(at, layout) }
-    }
-}
+use support::counting::{Counting, LIVE};
 
 #[global_allocator]
 static ALLOCATOR: Counting = Counting;

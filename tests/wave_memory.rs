@@ -3,36 +3,18 @@
 //! A test program of its own, because it counts what is allocated.
 #![cfg(feature = "io")]
 
+mod support;
+
 use looprig::frame::{RawFrame, RawOctet};
 use looprig::line::io::{SampledLine, SampledSource};
 use looprig::line::{Event, Line};
 use looprig::time::Instant;
 use looprig::wave::wav::{SampleFormat, WavSpec};
 use looprig::wave::{Heard, Modulator, Recording, RecordingOptions, Talker, Transmission};
-use std::alloc::{GlobalAlloc, Layout, System};
 use std::fs::File;
 use std::io::Write;
-use std::sync::atomic::{AtomicUsize, Ordering};
-
-struct Counting;
-
-/// Octets that are allocated and not yet given back.
-static LIVE: AtomicUsize = AtomicUsize::new(0);
-
-// SAFETY: everything is passed on to the system's allocator; the count touches no memory of it.
-unsafe impl GlobalAlloc for Counting {
-    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
-        LIVE.fetch_add(layout.size(), Ordering::Relaxed);
-        // SAFETY: the caller keeps to the same rules.
-        unsafe { System.alloc(layout) }
-    }
-
-    unsafe fn dealloc(&self, at: *mut u8, layout: Layout) {
-        LIVE.fetch_sub(layout.size(), Ordering::Relaxed);
-        // SAFETY: the caller keeps to the same rules.
-        unsafe { System.dealloc(at, layout) }
-    }
-}
+use std::sync::atomic::Ordering;
+use support::counting::{Counting, LIVE};
 
 #[global_allocator]
 static ALLOCATOR: Counting = Counting;

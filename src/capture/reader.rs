@@ -31,6 +31,8 @@ pub enum ContentKind {
     PacketCapture,
     /// Sound: the tones themselves, which this reader leaves to others.
     Sound,
+    /// A compressed file, whatever is in it: gzip, zstd, lz4, xz.
+    Compressed,
 }
 
 /// Tells from its beginning what a file holds.
@@ -54,6 +56,12 @@ pub fn recognise(start: &[u8]) -> ContentKind {
     }
     if magic(b"RIFF") && start.get(8..12) == Some(b"WAVE") {
         return ContentKind::Sound;
+    }
+    // RFC 1952 and RFC 8878; lz4's frame and xz from memory.
+    let packed: [&[u8]; 4] =
+        [&[0x1F, 0x8B, 0x08], &[0x28, 0xB5, 0x2F, 0xFD], &[0x04, 0x22, 0x4D, 0x18], b"\xFD7zXZ\0"];
+    if packed.iter().any(|m| magic(m)) {
+        return ContentKind::Compressed;
     }
     match text_start(start) {
         // A log whose first line is damaged is still a log.
@@ -145,7 +153,7 @@ impl fmt::Display for Problem {
             Fault::Line(what) => write!(f, "{place} was skipped: {what}"),
             Fault::CaptureCut => write!(
                 f,
-                "the file ends within the block at octet {}: it was cut off while it was written or copied; all before it was read",
+                "the file ends within the block at octet {}: it was cut off while it was written or copied, or the length of that block is wrong; all before it was read, nothing behind it",
                 octet.unwrap_or(0)
             ),
             Fault::Lost(why) => write!(

@@ -260,7 +260,8 @@ pub struct ListenArgs {
     #[arg(long, value_name = "SIZE|day|hour", value_parser = Rotation::parse, requires = "log")]
     pub rotate: Option<Rotation>,
     /// Write what is heard as a packet capture as well, pcapng, reception by reception, so that a network analyser that
-    /// knows HART-IP can follow. A file that exists is left alone; a named pipe is written to.
+    /// knows HART-IP can follow. A file that exists is left alone, and a pipe refused; `tail -c +1 -f FILE`
+    /// lets an analyser follow.
     #[arg(long, value_name = "FILE.pcapng")]
     pub pcap: Option<PathBuf>,
     /// Tell every so many seconds how it stands: frames, damaged ones, bus load, answers of each device.

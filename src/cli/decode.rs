@@ -103,6 +103,11 @@ pub(super) fn is_readable(kind: ContentKind, name: &str) -> Result<(), Failure> 
             "it is a sound file, and a log or hex text is wanted here",
             "make a log of it: looprig listen wav:FILE --log FILE.log",
         )),
+        ContentKind::Compressed => Err(Failure::new(
+            format!("reading {name}"),
+            "it is compressed",
+            "unpack it first, for example with gzip -d or zstd -d",
+        )),
         ContentKind::PacketCapture | ContentKind::Log | ContentKind::Hex | ContentKind::Octets => Ok(()),
     }
 }

@@ -120,8 +120,36 @@ pub fn is_special(path: &Path) -> bool {
     fs::metadata(path).is_ok_and(|m| !m.is_file() && !m.is_dir())
 }
 
+/// Refuses a file that is to be written where it is one of those that are read: what it holds would be gone, `--force` or not.
+///
+/// # Errors
+/// It is.
+pub fn is_no_input<'a>(
+    path: &Path,
+    inputs: impl IntoIterator<Item = &'a Path>,
+    doing: &str,
+) -> Result<(), Failure> {
+    let place = |p: &Path| fs::canonicalize(p).ok();
+    let Some(out) = place(path).filter(|_| !is_special(path)) else { return Ok(()) };
+    match inputs.into_iter().any(|input| place(input).is_some_and(|input| input == out)) {
+        true => Err(Failure::new(
+            doing,
+            "the same file is read, and writing it would destroy what it holds",
+            "name another file to write",
+        )),
+        false => Ok(()),
+    }
+}
+
 fn failed(doing: &str, e: &io::Error) -> Failure {
-    Failure::new(doing, io_words(e), "name another file or make room")
+    let next = match e.kind() {
+        ErrorKind::NotFound => "make the directory first, or name one that exists",
+        ErrorKind::PermissionDenied => "name a file in a directory where you may write",
+        ErrorKind::BrokenPipe => "whoever read it has ended; start that and this again",
+        ErrorKind::IsADirectory => "name a file in that directory",
+        _ => "name another file or make room",
+    };
+    Failure::new(doing, io_words(e), next)
 }
 
 /// A new file in the same directory, under a name that nobody has: what is there is not ours to overwrite.

@@ -20,8 +20,9 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     let wishes = Wishes::hear(line.interrupt_handle())?;
     // One header, so that the log and the packets have the same time 0.
     let header = log_header(&line);
+    // The log first: one that is refused must leave no empty capture behind.
+    let log = args.log.as_deref().map(|path| open_series(path, args.rotate, header.clone())).transpose()?;
     let packets = args.pcap.as_deref().map(|path| PacketFile::create(path, &header)).transpose()?;
-    let log = args.log.as_deref().map(|path| open_series(path, args.rotate, header)).transpose()?;
     if !out.quiet {
         let start = utc_now_words();
         say(&format!("Listening on {}; time 0 is {start}; Ctrl-C ends it.", line.describe()));

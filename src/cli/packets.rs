@@ -1,8 +1,8 @@
 //! `looprig decode --format pcapng`, and the file of `looprig listen --pcap`: what passed, for network analysers.
 
 use super::args::DecodeArgs;
-use super::decode::{Input, file_name, newer_log, open};
-use super::files::{Growing, is_special};
+use super::decode::{Input, file_name, is_readable, newer_log, open};
+use super::files::{Growing, is_no_input, is_special};
 use super::output::{Ended, Failure, Output, tell};
 use super::recording::is_recording;
 use crate::capture::{
@@ -44,10 +44,15 @@ impl PacketFile {
     pub fn create(path: &Path, header: &Header) -> Result<PacketFile, Failure> {
         let doing = format!("writing {}", path.display());
         if path == Path::new("-") {
-            let next = "name a file, or a named pipe that the analyser reads";
-            return Err(Failure::new(doing, "standard output has the results of listening", next));
+            return Err(Failure::new(doing, "standard output has the results of listening", "name a file"));
         }
-        if path.exists() && !is_special(path) {
+        if is_special(path) {
+            // An analyser that pauses would stop the listener, and with it the log.
+            let wrong = "it is a pipe or a device, whose reader could stop the listening and the log";
+            let next = "name a new file; an analyser can follow that: `tail -c +1 -f FILE | tshark -r -`";
+            return Err(Failure::new(doing, wrong, next));
+        }
+        if path.exists() {
             let wrong = "the file exists, and what it holds may be wanted";
             return Err(Failure::new(
                 doing,
@@ -115,6 +120,7 @@ pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
         inputs.push((path, open(path)?));
     }
     let doing = format!("writing {}", path.display());
+    is_no_input(path, args.files.iter().map(PathBuf::as_path), &doing)?;
     let was_there = path.exists() || path == Path::new("-");
     let to = Growing::create(path, args.force, &doing)?;
     let mut converter = Converter { writer: PacketWriter::new(), to, receptions: 0, messages: 0 };
@@ -171,6 +177,7 @@ impl Converter {
         }
         let mut reader = Reader::new(input).map_err(reading)?;
         let kind = reader.kind();
+        is_readable(kind, name)?;
         let (mut begun, mut problems, mut lost) = (false, 0usize, None);
         let before = (self.receptions, self.messages);
         while let Some(captured) = reader.next().map_err(reading)? {

@@ -1,6 +1,6 @@
 //! `looprig wave make`: octets to a WAV file, through a loop if wanted.
 
-use super::files::{exists, is_special};
+use super::files::{exists, is_no_input, is_special};
 use super::output::{Ended, Failure, Output, say, tell};
 use super::wave_args::{BitsArg, MakeArgs};
 use super::wave_loop::Path as LoopPath;
@@ -92,6 +92,7 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
     say_size(samples, spec, out.quiet)?;
     let to_stdout = args.out == Path::new("-");
     let doing = format!("writing {}", args.out.display());
+    is_no_input(&args.out, [args.input.as_path()], &doing)?;
     if !to_stdout && !args.force && args.out.exists() && !is_special(&args.out) {
         return Err(exists(&doing));
     }

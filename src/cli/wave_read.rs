@@ -81,7 +81,7 @@ pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
     {
         let _ = writeln!(
             out.text(),
-            "{name}: {:.3} s, {} samples/s, channel {} of {}\n",
+            "{name}: {:.3} s, {:.0} samples/s, channel {} of {}\n",
             recording.seconds(),
             s.rate_hz,
             args.channel,

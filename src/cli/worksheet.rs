@@ -17,11 +17,14 @@ use std::path::{Path, PathBuf};
 /// `worksheet`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:
-  looprig worksheet --list                                       which there are
-  looprig worksheet air > air.md                                 as Markdown, lines left to write on
-  looprig worksheet calibration --record as-found.json --record as-left.json --page --out FV-3104.html
-  looprig worksheet wiring serial:/dev/ttyUSB0 tag:FV-3104       with what the device says about itself (reads only)
-In general trade terms: local codes, the site's permit and licensed practice decide.")]
+  looprig worksheet --list                       which there are
+  looprig worksheet air > air.md                 Markdown, lines left to write on
+  looprig worksheet calibration --record as-found.json --record as-left.json
+  looprig worksheet first-start --settings FV-3104.toml --page --out start.html
+  looprig worksheet wiring serial:/dev/ttyUSB0 tag:FV-3104
+                 (with what the device says about itself; reads only)
+In general trade terms: local codes, the site's permit and licensed practice
+decide.")]
 pub struct WorksheetArgs {
     /// Which task, such as first-start; --list shows all.
     #[arg(value_name = "TASK", required_unless_present = "list")]
@@ -32,7 +35,7 @@ pub struct WorksheetArgs {
     /// Fill in from a file of `looprig settings save`.
     #[arg(long, value_name = "FILE.toml", conflicts_with = "from")]
     pub settings: Option<PathBuf>,
-    /// Fill in from a record of `looprig travel`; may be given more than once, a later one counts before an earlier one.
+    /// Fill in from a record of a travel test; may be given more than once, a later one counts before an earlier one.
     #[arg(long, value_name = "FILE.json")]
     pub record: Vec<PathBuf>,
     /// An HTML page that prints on A4, instead of Markdown.
@@ -110,7 +113,7 @@ pub fn run(args: &WorksheetArgs, out: &mut Output) -> Result<Ended, Failure> {
 /// A record of a travel test.
 fn read_record(path: &Path) -> Result<Record, Failure> {
     let doing = format!("reading the record {}", path.display());
-    let next = "name a file that `looprig travel` wrote";
+    let next = "name a record of a travel test, as examples/travel_figures.rs reads them";
     let text = std::fs::read_to_string(path).map_err(|e| Failure::new(doing.clone(), io_words(&e), next))?;
     Record::from_json(&text).map_err(|e| Failure::new(doing, e.to_string(), next))
 }

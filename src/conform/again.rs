@@ -26,12 +26,11 @@ impl Once {
         matches!(self.verdict, Verdict::Fail { .. })
     }
 
-    /// What was expected says on what it failed.
-    fn failed_on(&self) -> Option<&str> {
-        match &self.verdict {
-            Verdict::Fail { expected, .. } => Some(expected),
-            _ => None,
-        }
+    /// What was expected says on what it failed. Numbers and octets in it may be others the next time.
+    fn failed_on(&self) -> Option<Vec<&str>> {
+        let Verdict::Fail { expected, .. } = &self.verdict else { return None };
+        let is_number = |w: &&str| w.contains(|c: char| c.is_ascii_digit()) || is_octet(w);
+        Some(expected.split_whitespace().filter(|w| !is_number(w)).collect())
     }
 
     /// Nothing more may be sent, or the device is not as it was.
@@ -43,6 +42,12 @@ impl Once {
         let Once { verdict, span, words, not_put_back, .. } = self;
         CaseResult { case: *case, verdict, times, known: None, otherwise: None, span, words, not_put_back }
     }
+}
+
+/// `FE`, or `FE,`.
+fn is_octet(word: &str) -> bool {
+    let digits = word.trim_end_matches([',', ';', '.', ':']);
+    digits.len() == 2 && digits.chars().all(|c| c.is_ascii_digit() || ('A'..='F').contains(&c))
 }
 
 /// Runs a case until it is known what becomes of it; with how the whole run ends, if it does.
@@ -87,7 +92,7 @@ fn conclude(
         (false, false, Some(at)) => at,
         (false, false, None) => {
             let span = (runs[0].span.0, runs[runs.len() - 1].span.1);
-            let verdict = Verdict::Inconclusive(words(&runs[0].verdict, times));
+            let verdict = Verdict::Inconclusive(words(&runs[0].verdict, times, probe.wires.spoil_octets()));
             let once = Once { verdict, end: None, span, words: Vec::new(), not_put_back, doubtful: true };
             return (once.result(case, times), end);
         }
@@ -96,11 +101,12 @@ fn conclude(
     (once.result(case, times), end)
 }
 
-fn words(first: &Verdict, times: Times) -> String {
+fn words(first: &Verdict, times: Times, spoilt: bool) -> String {
     let Verdict::Fail { expected, observed } = first else { return String::new() };
     let on = if times.failed > 1 { ", each time on something else" } else { "" };
+    let why = if spoilt { ", and the wires spoil octets" } else { ", so it may be the wires as well" };
     format!(
-        "it failed {} of {} times{on}, as if the wires spoilt octets: expected {expected}; observed {observed}",
+        "it failed {} of {} times{on}{why}: expected {expected}; observed {observed}",
         times.failed, times.run
     )
 }

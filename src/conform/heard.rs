@@ -195,6 +195,13 @@ impl Heard {
         self.frames(FrameType::Ack).next()
     }
 
+    /// Whether a burst came behind the answer. By the order in which they came: stamps of a port do not tell it.
+    pub fn has_burst_behind_answer(&self) -> bool {
+        let is = |r: &Reception, wanted| matches!(r, Reception::Good(g) if g.frame.frame_type() == wanted);
+        let behind = self.receptions.iter().skip_while(|r| !is(r, FrameType::Ack));
+        behind.skip(1).any(|r| is(r, FrameType::Back))
+    }
+
     /// Whole bursts.
     pub fn bursts(&self) -> Vec<Reply> {
         self.frames(FrameType::Back).collect()

@@ -52,11 +52,13 @@ pub struct Probe<'l> {
     pub(super) needs_now: (bool, bool),
     pub(super) words: Vec<Words>,
     pub(super) put_back: Vec<PutBack>,
+    /// Times that somebody pressed Ctrl-C while something is put back; `None`: nothing is.
+    pub(super) interrupted: Option<u32>,
     pub(super) requests: u64,
     pub(super) damaged: u64,
     pub(super) wires: Wires,
     has: BTreeMap<u8, bool>,
-    is_protected: Option<bool>,
+    at_first: BTreeMap<&'static str, bool>,
 }
 
 impl<'l> Probe<'l> {
@@ -78,11 +80,12 @@ impl<'l> Probe<'l> {
             needs_now: (false, false),
             words: Vec::new(),
             put_back: Vec::new(),
+            interrupted: None,
             requests: 0,
             damaged: 0,
             wires: Wires::default(),
             has: BTreeMap::new(),
-            is_protected: None,
+            at_first: BTreeMap::new(),
         }
     }
 
@@ -329,14 +332,52 @@ impl<'l> Probe<'l> {
     /// Whether command 15 says that write protect is on [TB-03]; asked once, for nobody turns it on or off over the wires.
     /// `false` where it is not told.
     pub(super) fn is_protected(&mut self) -> Result<bool, Stop> {
-        if let Some(is) = self.is_protected {
+        self.at_first("protected", |p| {
+            let request = p.request(15, &[]);
+            let told = p.send(&request)?.reply().filter(Reply::is_success).and_then(|r| r.octet(15));
+            Ok(told.map(|code| code == WRITE_PROTECTED))
+        })
+    }
+
+    /// Whether a master has locked the device, as command 76 tells, mask 01 [TB-14]; `false` where it is not told. Asked once: cases of
+    /// locks open theirs.
+    pub(super) fn is_locked(&mut self) -> Result<bool, Stop> {
+        if spec(76).and_then(|s| s.form(self.found.revision)).is_none() {
+            return Ok(false);
+        }
+        self.at_first("locked", |p| {
+            let request = p.request(76, &[]);
+            let told = p.send(&request)?.reply();
+            Ok(told.map(|r| r.is_success() && r.octet(0).is_some_and(|o| o & 1 != 0)))
+        })
+    }
+
+    /// How it was when it was asked for the first time in this run, before any case could have changed it; `ask` gives `None` where it
+    /// cannot be told, which counts as no, and is asked again.
+    ///
+    /// # Errors
+    /// Those of `ask`.
+    pub fn at_first(
+        &mut self,
+        what: &'static str,
+        ask: impl FnOnce(&mut Self) -> Result<Option<bool>, Stop>,
+    ) -> Result<bool, Stop> {
+        if let Some(&is) = self.at_first.get(what) {
             return Ok(is);
         }
-        let request = self.request(15, &[]);
-        let told = self.send(&request)?.reply().filter(Reply::is_success).and_then(|r| r.octet(15));
-        // Without a whole answer the next case asks again.
-        self.is_protected = told.map(|code| code == WRITE_PROTECTED);
-        Ok(self.is_protected == Some(true))
+        let told = ask(self)?;
+        if let Some(is) = told {
+            self.at_first.insert(what, is);
+        }
+        Ok(told == Some(true))
+    }
+
+    /// Whether there is time between two requests for whoever keeps time by such stamps as this line's to see that a frame broke
+    /// off [LI-04]: where stamps are bad it is seen late, and no pace makes it earlier.
+    pub fn leaves_time_to_forget(&self) -> bool {
+        let stamp_error = self.line.capabilities().stamp_error;
+        let give_up = ReceiverConfig::for_line(self.line.pace(), stamp_error).give_up;
+        give_up <= self.slave_time_out() * 2 + stamp_error * 4
     }
 
     /// Skips the case if the device says that it does not know the command, code 64.

@@ -144,21 +144,27 @@ impl Probe<'_> {
         }
     }
 
-    /// The same; what could not be put back, and whether the line was lost over it.
+    /// The same; what could not be put back, and how the run ends over it: the line is lost, or somebody pressed Ctrl-C. That is
+    /// heeded when everything is back; pressed again, at once.
     pub(super) fn undo_all(&mut self) -> (Vec<String>, Option<Stop>) {
         let mut left = Vec::new();
+        let mut end = None;
+        self.interrupted = Some(0);
         while let Some(one) = self.put_back.pop() {
             match (one.undo)(self) {
                 Ok(()) => {}
-                Err(stop @ Stop::Lost(_)) => {
+                Err(stop @ (Stop::Lost(_) | Stop::Interrupted)) => {
                     left.push(one.what);
                     left.extend(self.forget());
-                    return (left, Some(stop));
+                    end = Some(stop);
                 }
                 Err(stop) => left.push(format!("{} ({stop})", one.what)),
             }
         }
-        (left, None)
+        if self.interrupted.take().is_some_and(|times| times > 0) {
+            end = end.or(Some(Stop::Interrupted));
+        }
+        (left, end)
     }
 
     /// What would be put back, where nothing can be done any more.

@@ -273,13 +273,15 @@ impl Suite {
         let mut words = core::mem::take(&mut probe.words);
         let span = (from, probe.now());
         // Also after an interruption: nobody wants to find a device half changed.
-        let (not_put_back, lost) = match end {
+        let (not_put_back, over_it) = match end {
             Some(End::LineLost(_)) => (probe.forget(), None),
             _ => probe.undo_all(),
         };
-        if let Some(Stop::Lost(why)) = lost {
-            end = Some(End::LineLost(why));
-        }
+        end = match over_it {
+            Some(Stop::Lost(why)) => Some(End::LineLost(why)),
+            Some(Stop::Interrupted) => Some(End::Interrupted),
+            _ => end,
+        };
         if verdict == Verdict::Pass && !not_put_back.is_empty() {
             verdict = Verdict::BenchError(format!("not put back: {}", not_put_back.join("; ")));
             words = core::mem::take(&mut probe.words);
@@ -317,6 +319,12 @@ impl Suite {
         if (needs.writes || needs.moves) && !needs.also_protected && probe.is_protected()? {
             return Err(Stop::Skip(
                 "write protect is on, says command 15; turn it off at the device".to_owned(),
+            ));
+        }
+        // What locks are about is told by their own cases.
+        if (needs.writes || needs.moves) && !case.id.starts_with("lock/") && probe.is_locked()? {
+            return Err(Stop::Skip(
+                "a master has locked the device, says command 76; have it opened first".to_owned(),
             ));
         }
         let of_the_line = needs.sends_bad_parity || needs.sends_gaps || needs.stamps;

@@ -139,7 +139,14 @@ impl Probe<'_> {
     }
 
     pub(super) fn event(&mut self, until: Instant) -> Result<Event, Stop> {
-        let event = self.line.wait(Some(until)).map_err(|e| Stop::Lost(e.to_string()))?;
+        let event = loop {
+            let event = self.line.wait(Some(until)).map_err(|e| Stop::Lost(e.to_string()))?;
+            match (&event, &mut self.interrupted) {
+                // What was changed comes back all the same; whoever asks twice wants it left.
+                (Event::Interrupted, Some(times @ 0)) => *times = 1,
+                _ => break event,
+            }
+        };
         match &event {
             Event::Octets(octets) => {
                 self.held += octets.len();

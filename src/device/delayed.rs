@@ -75,6 +75,11 @@ impl Delayed {
         self.buffers[master.index()].iter().any(|b| b.is_of(command, data))
     }
 
+    /// Whether nothing of this master's runs or waits.
+    pub fn is_idle(&self, master: Master) -> bool {
+        self.buffers[master.index()].is_empty()
+    }
+
     /// Puts a request off until `until`; the response code.
     fn begin(&mut self, master: Master, command: u8, data: &[u8], until: Instant) -> u8 {
         let own = &mut self.buffers[master.index()];

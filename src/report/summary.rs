@@ -347,7 +347,7 @@ impl Summary {
             advice.push("nobody answered at all: check loop power, polarity, loop resistance and the polling address.");
         }
         if self.damaged_frames * 20 > self.good_frames && self.damaged_frames > 0 {
-            advice.push("more than one frame in twenty is damaged: check joints, screen (earthed at one end only), noise sources, cable length.");
+            advice.push("more than one frame in twenty is damaged: check whether several talk at once (a second master, a burst, two devices at one address), then joints, screen (earthed at one end only), noise sources, cable length.");
         }
         if self.primary > 0 && self.secondary > 0 {
             advice

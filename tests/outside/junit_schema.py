@@ -7,7 +7,6 @@ the schema, and its failures and errors must say what the exit code says: failur
 Usage: junit_schema.py     (LOOPRIG=PROGRAM uses that program instead of building one)
 """
 
-import importlib
 import os
 import pathlib
 import subprocess
@@ -15,29 +14,12 @@ import sys
 import tempfile
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(TOP / "tests" / "support"))
+import pypi  # noqa: E402
+
 VERSION = "6.1.3"
 FAULTS = ["", "?fault=preamble_spoilt", "?fault=byte_count_without_status", "?fault=octet_after_check_byte"]
 BENCH = '[[device]]\ntag = "FV-3104"\n[[line]]\nat = "pty:"\n'
-
-
-def library():
-    """lxml, from this Python or from PyPI by way of a folder below target/; None without it."""
-    folder = TOP / "target" / "outside" / "lxml"
-    sys.path.append(str(folder))
-    try:
-        from lxml import etree
-    except ImportError:
-        fetch = [sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--root-user-action=ignore",
-                 "--no-deps", "--target", str(folder), f"lxml=={VERSION}"]
-        try:
-            done = subprocess.run(fetch, timeout=600).returncode
-        except (OSError, subprocess.TimeoutExpired):
-            return None
-        if done:
-            return None
-        importlib.invalidate_caches()
-        from lxml import etree
-    return etree
 
 
 def program():
@@ -47,7 +29,7 @@ def program():
 
 
 def main():
-    etree = library()
+    etree = pypi.library("lxml.etree", "lxml", VERSION)
     if etree is None:
         print("junit_schema.py: no lxml")
         return 77

@@ -17,7 +17,6 @@ The library comes from PyPI into target/outside; without it this ends with 77.
 Usage: plant_air.py     (LOOPRIG_PLANT_FLOWS=PROGRAM uses that program instead of building the example)
 """
 
-import importlib
 import json
 import math
 import os
@@ -26,32 +25,16 @@ import subprocess
 import sys
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(TOP / "tests" / "support"))
+import pypi  # noqa: E402
+
 R, KAPPA, RHO0, T0 = 287.05, 1.4, 1.185, 293.15
-# The version that is fetched; another one that is already there is as good.
+# The version that is fetched.
 VERSION = "1.3.1"
 # looprig's own choice for the friction factor of a line [PL-03].
 LINE_FRICTION = 0.025
 # From this ratio on the flow is laminar [PL-02].
 LAMINAR = 0.999
-
-
-def library():
-    """`fluids`, from this Python or from PyPI by way of a folder below target/ (alone: what is used of it needs no numpy); None without it."""
-    folder = TOP / "target" / "outside" / "fluids"
-    sys.path.append(str(folder))
-    try:
-        import fluids
-    except ImportError:
-        fetch = [sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--root-user-action=ignore", "--no-deps", "--target", str(folder), f"fluids=={VERSION}"]
-        try:
-            done = subprocess.run(fetch, timeout=600).returncode
-        except (OSError, subprocess.TimeoutExpired):
-            return None
-        if done:
-            return None
-        importlib.invalidate_caches()
-        import fluids
-    return fluids
 
 
 def records():
@@ -103,7 +86,7 @@ def course(it):
 
 
 def main():
-    fluids = library()
+    fluids = pypi.library("fluids", "fluids", VERSION)
     if fluids is None:
         print("fluids cannot be had from PyPI")
         return 77

@@ -13,7 +13,6 @@ The library comes from PyPI into target/outside; without it this ends with 77.
 Usage: step_info.py [SEED]     (LOOPRIG_TRAVEL_FIGURES=PROGRAM uses that program instead of building the example)
 """
 
-import importlib
 import json
 import os
 import pathlib
@@ -22,33 +21,17 @@ import subprocess
 import sys
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(TOP / "tests" / "support"))
+import pypi  # noqa: E402
+
 SEED = 20261130
 SYSTEMS = 200
-# The version that is fetched; another one that is already there is as good.
+# The version that is fetched.
 VERSION = "0.10.2"
 # When the step is asked for, s: two seconds of rest are before it.
 ASKED_S = 3.0
 # What is settled is told by 2 % of the change, but no less than 0.2 % of travel: changes are larger than 10 %.
 LEAST_CHANGE = 12.0
-
-
-def library():
-    """python-control, from this Python or from PyPI by way of a folder below target/; None without it."""
-    folder = TOP / "target" / "outside" / "control"
-    sys.path.append(str(folder))
-    try:
-        import control
-    except ImportError:
-        fetch = [sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--root-user-action=ignore", "--target", str(folder), f"control=={VERSION}"]
-        try:
-            done = subprocess.run(fetch, timeout=900).returncode
-        except (OSError, subprocess.TimeoutExpired):
-            return None
-        if done:
-            return None
-        importlib.invalidate_caches()
-        import control
-    return control
 
 
 def response(control, dice):
@@ -103,7 +86,7 @@ def figures(records):
 
 
 def main():
-    control = library()
+    control = pypi.library("control", "control", VERSION, alone=False)
     if control is None:
         print("python-control is not here, and PyPI does not give it")
         return 77

@@ -14,6 +14,7 @@ mod described;
 mod explain;
 mod guards;
 mod host_check;
+mod kept;
 mod line;
 mod mock_line;
 mod protocol_faults;
@@ -24,6 +25,7 @@ mod valve_found;
 mod waiting;
 mod wave;
 mod wiring;
+mod worksheet;
 
 use crate::process::{Process, looprig, run, scratch};
 use std::fs;
@@ -33,7 +35,7 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 14] = [
+const COMMANDS: [&str; 15] = [
     "demo",
     "listen",
     "ask",
@@ -46,6 +48,7 @@ const COMMANDS: [&str; 14] = [
     "line",
     "wiring",
     "valve",
+    "worksheet",
     "wave",
     "explain",
 ];

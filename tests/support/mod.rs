@@ -3,6 +3,7 @@
 // Each test program uses its own part of it.
 #![allow(dead_code)]
 
+pub mod counting;
 #[cfg(feature = "bench-file")]
 pub mod coverage;
 #[cfg(feature = "bench-file")]

@@ -138,6 +138,11 @@ impl Stream {
             self.give_up(out);
         }
         self.cut(out);
+        if let (true, Some(passed @ 1..)) = (self.is_ours, self.seeking) {
+            out.push(Out::Gap(format!(
+                "{passed} octets at the end were passed over: no message begins there"
+            )));
+        }
     }
 }
 
@@ -236,10 +241,11 @@ fn take(stream: &mut Stream, sequence: u32, payload: &[u8], missing: usize, out:
             stream.feed(&payload[known..], out);
         }
     } else if !payload.is_empty() {
-        let octets = Bytes::copy_from_slice(payload);
-        stream.waiting_octets += octets.len();
-        if let Some(before) = stream.waiting.insert(sequence, octets) {
-            stream.waiting_octets -= before.len();
+        let before = stream.waiting.get(&sequence).map_or(0, Bytes::len);
+        // What is sent again may be a part of what was sent before.
+        if payload.len() > before {
+            stream.waiting_octets += payload.len() - before;
+            stream.waiting.insert(sequence, Bytes::copy_from_slice(payload));
         }
     }
     if missing > 0 {
@@ -279,6 +285,26 @@ mod tests {
 
     fn whole() -> Out {
         Out::Octets(KEEP_ALIVE.to_vec().into())
+    }
+
+    /// What nobody could find a message in is told at the end.
+    #[test]
+    fn what_is_passed_over_to_the_end_is_told() {
+        let mut s = Streams::default();
+        assert_eq!(push(&mut s, 100, &[0x55; 7], ""), []);
+        let out = push(&mut s, 107, &[0x55; 5], "F");
+        assert!(matches!(&out[..], [Out::Gap(why)] if why.starts_with("12 octets at the end")), "{out:?}");
+    }
+
+    /// A part of what waits is sent again: what waits stays whole.
+    #[test]
+    fn a_shorter_repeat_takes_nothing_away() {
+        let mut s = Streams::default();
+        assert_eq!(push(&mut s, 99, &[], "S"), []);
+        let later = KEEP_ALIVE.repeat(3);
+        assert_eq!(push(&mut s, 108, &later, ""), []);
+        assert_eq!(push(&mut s, 108, &KEEP_ALIVE, ""), []);
+        assert_eq!(push(&mut s, 100, &KEEP_ALIVE, ""), [whole(), whole(), whole(), whole()]);
     }
 
     /// Cut anywhere, in any order, twice, across the place where the numbers go round.

@@ -78,7 +78,9 @@ pub const FIRST_START: Worksheet = Worksheet {
                         blank("at 100 %, stem", "%"),
                     ],
                 ),
-                step("Run the travel test (`looprig travel`) and keep its record."),
+                step(
+                    "Stroke the valve up and down in five steps, note travel at the stem at each, and keep the sheet.",
+                ),
             ],
         },
     ],
@@ -90,11 +92,7 @@ pub const CALIBRATION: Worksheet = Worksheet {
     id: "calibration",
     title: "Travel calibration",
     purpose: "Both ends and all between agree with the stem, as found and as left.",
-    tools: &[
-        "dial gauge, rule or protractor with a valid calibration",
-        "source of current",
-        "`looprig travel`",
-    ],
+    tools: &["dial gauge, rule or protractor with a valid calibration", "source of current"],
     cautions: MOVES,
     parts: &[
         Part {

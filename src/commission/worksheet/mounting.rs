@@ -2,6 +2,16 @@
 
 use super::{Caution, Entry, Known, Part, Step, Worksheet, blank, fill, note, step};
 
+const CAUTIONS: &[Caution] = &[
+    Caution::Authority,
+    Caution::Isolation,
+    Caution::Process,
+    Caution::StoredEnergy,
+    Caution::Moving,
+    Caution::HazardousArea,
+    Caution::Air,
+];
+
 const PREPARE: Part = Part {
     title: "Before anything is touched",
     steps: &[
@@ -45,15 +55,7 @@ pub const LINEAR: Worksheet = Worksheet {
         "rule or dial gauge",
         "lever and pin for the travel",
     ],
-    cautions: &[
-        Caution::Authority,
-        Caution::Isolation,
-        Caution::Process,
-        Caution::StoredEnergy,
-        Caution::Moving,
-        Caution::HazardousArea,
-        Caution::Air,
-    ],
+    cautions: CAUTIONS,
     parts: &[
         PREPARE,
         Part {
@@ -97,15 +99,7 @@ pub const PART_TURN: Worksheet = Worksheet {
     title: "Mounting on a part-turn valve",
     purpose: "The positioner turns with the shaft, the right way round, without play.",
     tools: &["spanners and torque wrench", "coupling for the shaft", "protractor", "square"],
-    cautions: &[
-        Caution::Authority,
-        Caution::Isolation,
-        Caution::Process,
-        Caution::StoredEnergy,
-        Caution::Moving,
-        Caution::HazardousArea,
-        Caution::Air,
-    ],
+    cautions: CAUTIONS,
     parts: &[
         PREPARE,
         Part {

@@ -270,12 +270,17 @@ pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
 
 fn with(r: &Range, digits: usize, unit: &str) -> Option<String> {
     let mean = r.mean()?;
-    let (least, most) = (format!("{:.digits$}", r.least), format!("{:.digits$}", r.most));
-    Some(if least == most {
-        format!("{mean:.digits$}{unit}")
-    } else {
-        format!("{mean:.digits$}{unit} ({least} to {most})")
-    })
+    let (mean, least, most) = (rounded(mean, digits), rounded(r.least, digits), rounded(r.most, digits));
+    Some(if least == most { format!("{mean}{unit}") } else { format!("{mean}{unit} ({least} to {most})") })
+}
+
+/// A number with so many digits behind the point, and no minus before zero.
+fn rounded(value: f64, digits: usize) -> String {
+    let text = format!("{value:.digits$}");
+    match text.strip_prefix('-') {
+        Some(zero) if zero.chars().all(|c| matches!(c, '0' | '.')) => zero.to_owned(),
+        _ => text,
+    }
 }
 
 fn level(r: &Range, volts: bool) -> String {

@@ -209,6 +209,8 @@ const FAULTS: &[(&str, &str, Of)] = &[
     ("delayed/response/result-has-its-data", "delayed_result_without_data", Of::Slow),
     ("delayed/response/initiated-has-no-data", "delayed_begun_with_data", Of::Slow),
     ("delayed/response/conflict-is-told", "delayed_conflict_untold", Of::Slow),
+    ("delayed/response/second-buffer", "delayed_one_buffer", Of::Slow),
+    ("delayed/response/not-running-after-a-reset", "delayed_runs_after_reset", Of::Slow),
     ("delayed/response/flush-is-known", "delayed_flush_refused", Of::Slow),
     ("delayed/response/flush-frees", "delayed_not_flushed", Of::Slow),
 ];

@@ -374,6 +374,82 @@ fn an_interrupted_run_leaves_nothing_changed() {
     assert!(after.passed(), "{after}");
 }
 
+/// Ctrl-C while something is put back: it comes back whole, then the run ends.
+#[test]
+fn an_interrupt_breaks_no_putting_back_off() {
+    let whole = Suite::of(vec![WRITES, PASSES]).writing(true);
+    let span = run(&whole, healthy()).cases[0].span;
+    // It reads and writes, which its span covers, then writes back and reads.
+    for quarters in [5, 6] {
+        let at = span.0 + span.1.since(span.0) * quarters / 4;
+        let mut line = Poor { interrupted_at: Some(at), ..Poor::over(healthy()) };
+        let results = whole.run(&mut line, &to()).expect("it is interrupted later");
+        assert_eq!(line.interrupted_at, None, "it was pressed");
+        assert_eq!((&results.end, results.not_run.len()), (&End::Interrupted, 1), "{results}");
+        assert_eq!(results.not_put_back().count(), 0, "{results}");
+        let after = Suite::of(vec![TAG]).run(&mut line, &to()).expect("the line is whole");
+        assert!(after.passed(), "{after}");
+    }
+}
+
+/// What somebody has fixed, simulated or locked stays so: a case that would end it is skipped.
+#[test]
+fn what_somebody_holds_stays_held() {
+    // 12 mA; variable 1 simulated at 20 in its own unit; a temporary lock of the primary master [TB-13].
+    fn fixes(p: &mut Probe<'_>) -> Outcome {
+        p.read(40, &[0x41, 0x40, 0x00, 0x00]).map(|_| ())
+    }
+    fn is_fixed(p: &mut Probe<'_>) -> Outcome {
+        let reply = p.read(2, &[])?;
+        let current = reply.float(0).unwrap_or_default();
+        looprig::conform::expect((current - 12.0).abs() < 0.01, "12 mA", reply.to_string())
+    }
+    fn locks(p: &mut Probe<'_>) -> Outcome {
+        p.ask_as(looprig::frame::Master::Primary, 71, &[1]).map(|_| ())
+    }
+    fn is_locked(p: &mut Probe<'_>) -> Outcome {
+        let reply = p.read(76, &[])?;
+        looprig::conform::expect(
+            reply.octet(0) == Some(0x05),
+            "05, locked by the primary master",
+            reply.to_string(),
+        )
+    }
+    let case = |id, run| Case::should(id, "DV-06", "a", run).moves();
+    let restarts = ["status/cold-start/told-after-a-restart", "lock/kinds/temporary-ends-with-a-reset"];
+    let modes = [
+        "status/device/fixed-current-is-told",
+        "status/more-status/told-when-status-changes",
+        "universal/loop-configuration/mode-is-kept",
+        "common/settings/no-applied-process-in-multidrop",
+    ];
+    let labels = ["universal/label-writes", "boundaries/labels", "burst/frames"];
+    let held = [
+        (fixes as looprig::conform::Run, is_fixed as looprig::conform::Run, [&restarts[..], &modes].concat()),
+        (locks, is_locked, labels.to_vec()),
+    ];
+    for (holds, is_held, ids) in held {
+        for id in ids {
+            let mut line = Bent::new(transmitter(R7)).line();
+            let mut all = Suite::of(vec![case("lock/holds", holds)])
+                .moving(true)
+                .run(&mut line, &to())
+                .expect("a device");
+            assert!(all.passed(), "{all}");
+            all = Suite::new().only(id).moving(true).run(&mut line, &to()).expect("a device");
+            assert!(all.cases.iter().any(|c| c.case.needs.writes || c.case.needs.moves), "{id}");
+            for c in all.cases.iter().filter(|c| c.case.needs.writes || c.case.needs.moves) {
+                assert!(matches!(c.verdict, Verdict::Skip(_)), "{}: {:?}", c.case.id, c.verdict);
+            }
+            let after = Suite::of(vec![case("lock/held", is_held)])
+                .moving(true)
+                .run(&mut line, &to())
+                .expect("a device");
+            assert!(after.passed(), "{id}: {after}");
+        }
+    }
+}
+
 /// [LI-04]: what a line cannot tell or send is inconclusive, never passed and never failed.
 #[test]
 fn poor_lines_leave_cases_open() {

@@ -9,14 +9,18 @@ use std::time::Duration;
 
 /// A healthy positioner on wires with these faults, on virtual time.
 fn on_bad_wires(seed: u64, faults: &str) -> Results {
+    judged(seed, "", faults, Suite::new())
+}
+
+/// A positioner with such keys besides, on wires with these faults.
+fn judged(seed: u64, keys: &str, faults: &str, suite: Suite) -> Results {
     let text = format!(
-        "seed = {seed}\n[loop]\ncurrent_ma = 12.0\n[[device]]\ntag = \"FV-3104\"\n[[line]]\nat = \"pty:\"\n{faults}"
+        "seed = {seed}\n[loop]\ncurrent_ma = 12.0\n[[device]]\ntag = \"FV-3104\"\n{keys}[[line]]\nat = \"pty:\"\n{faults}"
     );
     let plan = looprig::bench::check(&text, "noise.toml".as_ref()).unwrap_or_else(|e| panic!("{e}"));
     let mut line = looprig::bench::in_process(&plan);
     let to = To::parse("0").expect("a polling address");
-    let suite = Suite::new().writing(true).moving(true);
-    suite.run(&mut line, &to).unwrap_or_else(|e| panic!("seed {seed}: {e}"))
+    suite.writing(true).moving(true).run(&mut line, &to).unwrap_or_else(|e| panic!("seed {seed}: {e}"))
 }
 
 /// One octet each ten seconds or so, and two answers of a hundred that lose an octet.
@@ -53,6 +57,22 @@ fn bad_wires_fail_no_healthy_device() {
     assert!(wrong.is_empty(), "{}:\n{}", wrong.len(), wrong.join("\n"));
     // It is judged all the same.
     assert!(open * 10 < passed, "{passed} passed, {open} are open");
+}
+
+/// Noise hides no fault whose words have other numbers each time.
+#[test]
+fn bad_wires_hide_no_fault() {
+    for fault in ["counter_advances_by_two", "counter_advances_by_reading"] {
+        let keys = format!("protocol_faults = [\"{fault}\"]\n");
+        // The second section is where the counter is judged; the first gives the noise time to be heard.
+        let suite = Suite::new().only("link").only("status/counter");
+        let results = judged(1, &keys, BAD_WIRES[0], suite);
+        let counted = results
+            .cases
+            .iter()
+            .filter(|c| c.case.id.starts_with("status/counter") && matches!(c.verdict, Verdict::Fail { .. }));
+        assert!(counted.count() > 0, "{fault}: {results}");
+    }
 }
 
 /// A device that does it itself fails, however it is spoken to: octets behind its answers two times of three, which no wires do.

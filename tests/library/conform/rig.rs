@@ -32,10 +32,10 @@ pub fn protected(revision: Revision) -> DeviceConfig {
     config
 }
 
-/// A positioner of revision 7 that puts command 22 off, for three seconds.
+/// A positioner of revision 7 that puts commands 22 and 71 off, for three seconds.
 pub fn slow() -> DeviceConfig {
     let mut config = config(Revision::R7);
-    config.slow = vec![Slow { command: 22, takes: Duration::from_secs(3) }];
+    config.slow = [22, 71].map(|command| Slow { command, takes: Duration::from_secs(3) }).into();
     config
 }
 

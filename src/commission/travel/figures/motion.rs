@@ -145,7 +145,10 @@ impl Motion {
         let (a, b) = (self.way[at - 1], self.way[at]);
         let by = (self.single + self.from_by).min(self.seen / 2.0);
         let sure = self.way[..at].iter().rposition(|s| s.1.abs() <= self.seen - by).unwrap_or(0);
-        Some(Moment::new(between(a, b, self.seen.copysign(b.1)), self.way[sure].0, b.0))
+        // A reading that is just far enough may be off by what it is uncertain by.
+        let most = self.way[at..].iter().find(|s| s.1.abs() >= self.seen + by).map(|s| s.0);
+        let most = most.or(self.rests_since).unwrap_or(self.way[self.way.len() - 1].0).max(b.0);
+        Some(Moment::new(between(a, b, self.seen.copysign(b.1)), self.way[sure].0, most))
     }
 
     /// The band within which travel counts as settled, percent.

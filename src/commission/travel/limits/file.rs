@@ -94,7 +94,7 @@ impl Limits {
     /// The limits as such a file; it is read back as the same.
     pub fn to_text(&self) -> String {
         let mut out = String::from(
-            "# Limits of a travel test: the most that is still within. `looprig travel --limits FILE` reads this file.\n\
+            "# Limits of a travel test: the most that is still within.\n\
              # What has no limit is not judged. [sensor] and [external] go before [limits] in their view.\n",
         );
         let _ = writeln!(out, "whose = {}", toml::Value::String(self.whose.clone()));

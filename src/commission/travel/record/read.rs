@@ -33,7 +33,7 @@ impl Record {
     /// It is no JSON, no record, of a newer format, or has numbers that cannot be.
     pub fn from_json(text: &str) -> Result<Record, RecordError> {
         let wrong = |wrong: String, right: &str| RecordError { wrong, right: right.to_owned() };
-        let whole = "name a file that `looprig travel` wrote, unchanged";
+        let whole = "name a record of a travel test, as it was written";
         // The version first, whatever else is there: a newer record may have other parts.
         let any: serde_json::Value =
             serde_json::from_str(text).map_err(|e| wrong(format!("this is no JSON: {e}"), whole))?;

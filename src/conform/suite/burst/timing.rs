@@ -93,12 +93,11 @@ fn follows_answers(p: &mut Probe<'_>) -> Outcome {
         // A burst that is not whole shows nothing.
         p.twice_of_three(|p| {
             let heard = p.first_try(|p| p.send(&request))?;
-            let Some(reply) = heard.reply() else {
+            if heard.reply().is_none() {
                 return Err(Stop::Inconclusive(format!("the answer was not whole: {}", heard.words())));
-            };
-            let behind = heard.bursts().into_iter().find(|b| b.times.0 >= reply.times.1);
+            }
             expect(
-                behind.is_some(),
+                heard.has_burst_behind_answer(),
                 format!("a burst right behind the answer to command {command}"),
                 heard.words(),
             )

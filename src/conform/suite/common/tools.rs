@@ -145,10 +145,13 @@ pub(in crate::conform::suite) fn skip_if(reply: &Reply, codes: &[u8], why: &str)
     }
 }
 
-/// A skip where a variable is simulated already, mask 01 of standardized status 0 [ST-06]: somebody may need that.
+/// A skip where a variable was simulated before, mask 01 of standardized status 0 [ST-06]: somebody may need that.
 pub fn skip_if_simulated(p: &mut Probe<'_>) -> Outcome {
-    let status = p.ask(48, &[])?;
-    match status.is_success() && status.octet(8).is_some_and(|o| o & 0x01 != 0) {
+    let is = p.at_first("simulated", |p| {
+        let status = p.ask(48, &[])?;
+        Ok(Some(status.is_success() && status.octet(8).is_some_and(|o| o & 0x01 != 0)))
+    })?;
+    match is {
         true => Err(Stop::Skip("a device variable is simulated already, and stays so".to_owned())),
         false => Ok(()),
     }

@@ -61,6 +61,9 @@ fn point_beyond_its_limits(p: &mut Probe<'_>) -> Outcome {
     // The lower point, or the upper one where that is all there is [TB-23].
     let (point, at) = if limits.octet(1) == Some(2) { (2, 11) } else { (1, 3) };
     let (least, greatest) = (float(&limits, at)?, float(&limits, at + 4)?);
+    if !(least.is_finite() && greatest.is_finite()) {
+        return Err(Stop::Skip(format!("command 81 tells no limits of this trim point: {limits}")));
+    }
     let step = (greatest - least).abs().max(1.0);
     for (value, code_wanted) in [(greatest + step, 3), (least - step, 4)] {
         let data = [&[code, point, unit][..], &value.to_be_bytes()].concat();

@@ -1,5 +1,6 @@
 //! How what many cases change comes back, and how it is seen that it has: polling address, loop current, simulation, preambles.
 
+use super::tools::skip_if_simulated;
 use crate::app::command::Revision;
 use crate::conform::{Found, Outcome, Probe, Stop, expect};
 
@@ -12,7 +13,7 @@ const FOLLOW: [u8; 4] = [0x00, 0x00, 0x00, 0x00];
 pub(in crate::conform::suite) fn answers_at(p: &mut Probe<'_>, polling: u8) -> Result<bool, Stop> {
     let own = p.device().unique;
     let request = p.short_request(polling, 0, &[]);
-    for _ in 0..2 {
+    for _ in 0..4 {
         let heard = p.send(&request)?;
         if let Some(reply) = heard.reply() {
             return Ok(Found::of(&reply.data, None).is_ok_and(|f| f.unique == own));
@@ -24,6 +25,7 @@ pub(in crate::conform::suite) fn answers_at(p: &mut Probe<'_>, polling: u8) -> R
 /// Remembers to write these data with command 6, and to look afterwards whether the device is there again, in the loop current
 /// mode that command 7 told.
 pub(in crate::conform::suite) fn put_back_address(p: &mut Probe<'_>, data: &[u8]) -> Outcome {
+    skip_if_held(p)?;
     let told = match p.revision() {
         Revision::R5 => None,
         _ => p.ask(7, &[])?.part(0, 2).map(<[u8]>::to_vec),
@@ -71,12 +73,29 @@ pub(in crate::conform::suite) fn free_address(p: &mut Probe<'_>, own: u8) -> Res
     Err(Stop::Inconclusive("every polling address is taken on this line".to_owned()))
 }
 
-/// A skip where the loop current is fixed already: somebody may need that, such as while a trip is bridged.
+/// A skip where the loop current was fixed before: somebody may need that, such as while a trip is bridged.
 pub(in crate::conform::suite) fn skip_if_fixed(p: &mut Probe<'_>) -> Outcome {
-    match p.ask(0, &[])?.device_status & FIXED {
-        0 => Ok(()),
-        _ => Err(Stop::Skip("the loop current is fixed already, and stays as it is".to_owned())),
+    match p.at_first("fixed", |p| Ok(Some(p.ask(0, &[])?.device_status & FIXED != 0)))? {
+        true => Err(Stop::Skip("the loop current is fixed already, and stays as it is".to_owned())),
+        false => Ok(()),
     }
+}
+
+/// A skip where somebody has fixed the loop current or simulates a variable: another loop current mode, or a restart, would let
+/// that go. A device that is in the mode of a fixed current, or at another polling address than 0 before revision 6, is meant to be so [TB-11].
+pub(in crate::conform::suite) fn skip_if_held(p: &mut Probe<'_>) -> Outcome {
+    let is_held = p.at_first("held", |p| {
+        let is_meant = match p.revision() {
+            Revision::R5 => !answers_at(p, 0)?,
+            _ => p.ask(7, &[])?.octet(1) == Some(0),
+        };
+        // Octet 13 of command 48 tells a fixed channel too, and where the two differ nobody has fixed it [TB-11].
+        Ok(Some(!is_meant && p.ask(48, &[])?.octet(13).is_none_or(|o| o & 0x01 != 0)))
+    })?;
+    if is_held {
+        skip_if_fixed(p)?;
+    }
+    skip_if_simulated(p)
 }
 
 /// Remembers to let a fixed loop current go, if it is fixed by then, and to look whether it follows.

@@ -5,6 +5,7 @@
 
 use crate::app::command::Revision;
 use crate::conform::suite::common::tools::{known, tells};
+use crate::conform::suite::status::prepare::restart;
 use crate::conform::{Case, Outcome, Probe, Reply, Stop, expect};
 use crate::frame::Master;
 use core::time::Duration;
@@ -73,6 +74,23 @@ pub(super) const CASES: &[Case] = &[
     )
     .writes()
     .revisions(R7, R7),
+    Case::advice(
+        "delayed/response/second-buffer",
+        "DV-40",
+        "a second command is put off while a first one goes on",
+        second_buffer,
+    )
+    .commands(&[71, 76])
+    .writes()
+    .revisions(R7, R7),
+    Case::advice(
+        "delayed/response/not-running-after-a-reset",
+        "DV-40",
+        "after command 42 the same request is not answered with 34, running, for the reset has ended it",
+        not_running_after_a_reset,
+    )
+    .moves()
+    .revisions(R7, R7),
     Case::should(
         "delayed/response/flush-is-known",
         "CM-106",
@@ -98,17 +116,21 @@ fn begin(p: &mut Probe<'_>) -> Result<(Reply, Vec<u8>), Stop> {
     if reply.code != INITIATED {
         return Err(Stop::Skip(format!("the device does not put command 22 off: {reply}")));
     }
-    // Nothing of it is left for the next case.
-    let request = tag.clone();
-    p.put_back_by("the end of command 22, which goes on by itself", move |p| {
-        let mut told = p.ask_until_done(22, &request);
+    end_of(p, 22, &tag);
+    Ok((reply, tag))
+}
+
+/// Remembers to wait for the end of a request that goes on by itself, so that nothing of it is left for the next case.
+fn end_of(p: &mut Probe<'_>, command: u8, data: &[u8]) {
+    let data = data.to_vec();
+    p.put_back_by(format!("the end of command {command}, which goes on by itself"), move |p| {
+        let mut told = p.ask_until_done(command, &data);
         if told.is_err() {
             // A device that never ends it may do so when it is flushed.
             told = p.ask(106, &[]);
         }
         told.map(|_| ())
     });
-    Ok((reply, tag))
 }
 
 fn running_is_told(p: &mut Probe<'_>) -> Outcome {
@@ -187,6 +209,33 @@ fn each_master_has_its_own(p: &mut Probe<'_>) -> Outcome {
         "response code 33 to the primary master, or the result",
         reply.to_string(),
     )
+}
+
+/// Command 71 with 0, which opens what is open, is the second one: its list has 33 too [ST-04].
+fn second_buffer(p: &mut Probe<'_>) -> Outcome {
+    if known(&p.read(76, &[])?, 0, 1)? != [0] {
+        return Err(Stop::Skip("the device is locked, and stays so".to_owned()));
+    }
+    begin(p)?;
+    let reply = p.ask(71, &[0])?;
+    if reply.code == INITIATED {
+        end_of(p, 71, &[0]);
+    }
+    match reply.code {
+        INITIATED | BUSY => expect(
+            reply.code == INITIATED,
+            "response code 33 to command 71 while 22 goes on",
+            reply.to_string(),
+        ),
+        _ => Err(Stop::Skip(format!("the device does not put command 71 off: {reply}"))),
+    }
+}
+
+fn not_running_after_a_reset(p: &mut Probe<'_>) -> Outcome {
+    let (_, tag) = begin(p)?;
+    restart(p)?;
+    let reply = p.ask(22, &tag)?;
+    expect(reply.code != RUNNING, "35, dead, or any other code but 34", reply.to_string())
 }
 
 fn flush_is_known(p: &mut Probe<'_>) -> Outcome {

@@ -170,14 +170,10 @@ fn before_answers(p: &mut Probe<'_>, right: impl Fn(&Probe<'_>, usize) -> Outcom
     Ok(())
 }
 
-fn loses_preambles(p: &Probe<'_>) -> bool {
-    !p.capabilities().stamp_error.is_zero()
-}
-
 fn of_answers(p: &mut Probe<'_>) -> Outcome {
     before_answers(p, |p, n| {
         let (least, most) = (5, 20);
-        let right = n <= most && (n >= least || loses_preambles(p));
+        let right = n <= most && (n >= least || p.loses_preambles());
         expect(right, "5 to 20 preambles before an answer", n.to_string())?;
         match n < least {
             true => Err(Stop::Inconclusive(format!("{n} preambles were heard, and the line may lose some"))),
@@ -192,7 +188,7 @@ fn of_answers_as_told(p: &mut Probe<'_>) -> Outcome {
         return expect(false, "an octet 12 in the reply to command 0", reply.to_string());
     };
     before_answers(p, |p, n| {
-        let right = n == told || n < told && loses_preambles(p);
+        let right = n == told || n < told && p.loses_preambles();
         expect(right, format!("the {told} preambles of octet 12 before an answer"), n.to_string())?;
         match n < told {
             true => Err(Stop::Inconclusive(format!(

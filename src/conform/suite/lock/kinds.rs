@@ -6,6 +6,7 @@ use super::tools::{
 };
 use crate::app::command::Revision;
 use crate::conform::suite::common::tools::{refused_with, skip_if};
+use crate::conform::suite::common::undo::skip_if_held;
 use crate::conform::{Case, Outcome, Probe, Stop, expect};
 use crate::frame::Master::{Primary, Secondary};
 use core::time::Duration;
@@ -170,6 +171,7 @@ fn reset(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn temporary_ends_with_a_reset(p: &mut Probe<'_>) -> Outcome {
+    skip_if_held(p)?;
     lock(p, Secondary, TEMPORARY)?;
     reset(p)?;
     let written = write(p, Primary)?;
@@ -181,6 +183,7 @@ fn temporary_ends_with_a_reset(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn permanent_outlives_a_reset(p: &mut Probe<'_>) -> Outcome {
+    skip_if_held(p)?;
     lock(p, Secondary, PERMANENT)?;
     reset(p)?;
     let written = write(p, Primary)?;

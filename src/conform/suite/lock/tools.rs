@@ -99,9 +99,10 @@ pub(super) fn write(p: &mut Probe<'_>, master: Master) -> Result<Written, Stop> 
     let mut other = before.clone();
     other[23] ^= 0x01;
     let mut reply = p.ask_as(master, 17, &other)?;
-    // Before revision 7 it may be what a lock answers [DV-17].
-    for _ in 0..20 {
-        if reply.code != 32 || p.revision() < Revision::R7 {
+    // Before revision 7 code 32 may be what a lock answers [DV-17]; 33 and 34 refuse nothing.
+    for _ in 0..120 {
+        let goes_on = matches!(reply.code, 33 | 34) || reply.code == 32 && p.revision() == Revision::R7;
+        if !goes_on {
             break;
         }
         p.pause(core::time::Duration::from_millis(500))?;

@@ -5,7 +5,7 @@ mod cold_start;
 mod counter;
 mod device;
 mod more_status;
-mod prepare;
+pub(in crate::conform::suite) mod prepare;
 
 use crate::conform::Case;
 

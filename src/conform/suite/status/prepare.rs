@@ -2,6 +2,7 @@
 //! where they do not nothing is said.
 
 use crate::app::command::Revision;
+use crate::conform::suite::common::undo::skip_if_held;
 use crate::conform::suite::universal::{prepared, remember};
 use crate::conform::{Probe, Reply, Stop};
 use crate::frame::Master;
@@ -64,7 +65,8 @@ pub(super) fn status(p: &mut Probe<'_>, master: Master) -> Result<u8, Stop> {
 }
 
 /// Starts the device again with command 42. Its answer may be lost, and some give none.
-pub(super) fn restart(p: &mut Probe<'_>) -> Result<(), Stop> {
+pub(in crate::conform::suite) fn restart(p: &mut Probe<'_>) -> Result<(), Stop> {
+    skip_if_held(p)?;
     let request = p.request(42, &[]);
     if let Some(reply) = p.send(&request)?.reply() {
         p.skip_unless_known(&reply)?;

@@ -158,6 +158,11 @@ fn dynamic_variables_length(p: &mut Probe<'_>) -> Outcome {
     )
 }
 
+/// Whether a value is of a size that something measured has.
+fn is_likely(value: f32) -> bool {
+    (1e-9..1e9).contains(&value.abs())
+}
+
 /// Read from the wrong end a float has digits in its exponent's place: nearly all of them are next to nothing or immense.
 fn floats_most_significant_first(p: &mut Probe<'_>) -> Outcome {
     let mut seen = 0;
@@ -173,7 +178,8 @@ fn floats_most_significant_first(p: &mut Probe<'_>) -> Outcome {
             }
             seen += 1;
             expect(
-                (1e-9..1e9).contains(&value.abs()),
+                is_likely(value)
+                    || !is_likely(f32::from_le_bytes([octets[0], octets[1], octets[2], octets[3]])),
                 format!("a value that makes sense at octet {at} of command {command}"),
                 format!("{value:e} in {reply}"),
             )?;

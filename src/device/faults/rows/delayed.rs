@@ -76,6 +76,32 @@ pub(super) static ROWS: &[ProtocolFault] = &[
     )
     .only(In::R7),
     fault(
+        "delayed_runs_after_reset",
+        "It answers 34, running, to a request that a reset has put an end to.",
+        "DV-40",
+        These(&["ST-03"]),
+        Act::Code { of: &[], from: 35, to: 34 },
+    )
+    .only(In::R7),
+    fault(
+        "delayed_one_buffer",
+        "It answers 32, busy, to a second request that it would put off, for it has one buffer for each master.",
+        "DV-40",
+        These(&["ST-03", "DV-09"]),
+        Act::Request(|state, request, next| {
+            let was = (!state.delayed.is_idle(request.master())).then(|| state.delayed.clone());
+            let told = next.run(state, request)?;
+            match was {
+                Some(was) if told.0 == 33 => {
+                    state.delayed = was;
+                    Some((32, Vec::new()))
+                }
+                _ => Some(told),
+            }
+        }),
+    )
+    .only(In::R7),
+    fault(
         "delayed_not_flushed",
         "Command 106 answers success and frees no buffer.",
         "CM-106",

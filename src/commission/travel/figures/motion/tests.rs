@@ -170,6 +170,20 @@ fn a_fail_action() {
     );
 }
 
+/// A reading that is just far enough may be 0.025 too high by its resolution of 0.05, and the place before as much too low: 0.1 % are there for
+/// certain only at the next one, at 2 s, and not yet for certain at the asking; so 1 s, 1 s either way [TV-06].
+#[test]
+fn a_reading_that_is_just_far_enough() {
+    let before = (0..=20).map(|n| Sample::new(f64::from(n) * 0.1, 30.0));
+    let behind = [(3.0, 30.1), (4.0, 31.0), (5.0, 40.0), (6.0, 40.0), (7.0, 40.0), (8.0, 40.0)];
+    let samples = before.chain(behind.map(|(at, percent)| Sample::new(at, percent))).collect();
+    let step = Step { from_percent: 30.0, to_percent: 40.0, watch: watch(samples, 2.0) };
+    let found = figures(&step, &Quality { resolution: Some(0.05), sigma: Some(0.0), limit: 0.0 });
+    let dead = found.iter().find(|f| f.definition == Definition::DeadTime).expect("the figure");
+    let (value, by) = dead.value.zip(dead.uncertainty).expect("it moved");
+    assert!((value - 1.0).abs() < 1e-9 && (by - 1.0).abs() < 1e-9, "{dead:?}");
+}
+
 proptest! {
     /// A lag with dead time, sampled as slowly as a bus does, with a reading that is rounded: what is stated holds the truth, and is no wider
     /// than one time between samples and what rounding adds.
