@@ -1,5 +1,6 @@
 //! What is to be said of tests in sentences [TV-61].
 
+use super::Beside;
 use super::words::{clean, fails_to, figure, occasion, short, value};
 use crate::commission::travel::figures::{Definition, View};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
@@ -43,7 +44,8 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
         let f = &j.figure;
         let at = f.at_percent.map_or(String::new(), |p| format!(" at {} %", short(p)));
         let unit = f.definition.unit().symbol();
-        let words = format!("{}: {told} {unit}{at}, limit {} {unit} ({}).", figure(f), short(limit), f.view.words());
+        let words =
+            format!("{}: {told} {unit}{at}, limit {} {unit} ({}).", figure(f), short(limit), f.view.words());
         out.push(Finding { is_figure: true, ..fault(words) });
     }
     fails(record, judged, &mut out);
@@ -61,7 +63,11 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
     let said = record.valve.fails_to;
     let place = |n: usize| {
         let of = |j: &&Judged| j.figure.definition == Definition::FailPlace;
-        judged.iter().filter(of).nth(n).and_then(|j| Some((j.figure.value?, j.figure.uncertainty.unwrap_or(0.0))))
+        judged
+            .iter()
+            .filter(of)
+            .nth(n)
+            .and_then(|j| Some((j.figure.value?, j.figure.uncertainty.unwrap_or(0.0))))
     };
     for (n, f) in record.fails.iter().enumerate() {
         let what = f.loss.words();
@@ -163,18 +169,51 @@ fn equipment(record: &Record, limits: &Limits, out: &mut Vec<Finding>) {
     }
 }
 
+/// What is to be said of what is shown beside the tests.
+pub fn beside(beside: &Beside) -> Vec<Finding> {
+    let mut out = Vec::new();
+    for check in &beside.checks {
+        let words = |what: &str| {
+            let first = check.lines.first().map_or(String::new(), |l| format!(": {}", clean(l)));
+            format!("{}: {what}{first}", clean(&check.title))
+        };
+        match check.is_good {
+            Some(true) => {}
+            Some(false) => out.push(fault(words("not in order"))),
+            None => out.push(look(words("no verdict"))),
+        }
+    }
+    if let Some((report, sheet)) = beside.wiring {
+        let all = &report.judged.checks;
+        let failing = all.iter().filter(|c| c.is_bad()).count();
+        if failing > 0 {
+            out.push(look(format!(
+                "The loop as it stands in {}: {failing} of {} checks fail, as computed. `looprig wiring` says what helps.",
+                clean(sheet),
+                all.len()
+            )));
+        }
+    }
+    out
+}
+
 /// What is to be said of tests beside each other.
 pub fn between(records: &[&Record]) -> Vec<Finding> {
     let mut out = Vec::new();
     let mut differ = |what: &str, of: fn(&Record) -> &str, then: &str| {
-        let mut names: Vec<String> = records.iter().map(|r| clean(of(r).trim())).filter(|n| !n.is_empty()).collect();
+        let mut names: Vec<String> =
+            records.iter().map(|r| clean(of(r).trim())).filter(|n| !n.is_empty()).collect();
         names.sort();
         names.dedup();
         if names.len() > 1 {
             out.push(look(format!("These tests name different {what}: {}. {then}", names.join(", "))));
         }
     };
-    differ("valves", |r| &r.valve.tag, "They belong on one report only if it is the same valve all the same.");
+    differ(
+        "valves",
+        |r| &r.valve.tag,
+        "They belong on one report only if it is the same valve all the same.",
+    );
     differ(
         "devices (unique address)",
         |r| &r.device.unique_address,

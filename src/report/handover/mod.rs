@@ -3,12 +3,7 @@
 mod findings;
 mod html;
 mod json;
-mod plots;
-mod points;
 mod rows;
-mod svg;
-#[cfg(test)]
-mod tests;
 mod text;
 mod words;
 
@@ -23,15 +18,39 @@ use crate::commission::travel::limits::{Judged, Limits, Verdict, judge};
 use crate::commission::travel::record::{Ended, Occasion, Record};
 use findings::Finding;
 
+/// Said on every report.
+const CAUTIONS: [&str; 3] = [
+    "A valve that is tested moves without warning: keep hands and tools off stem, lever and linkage until air and signal are isolated \
+     and stored energy is let off.",
+    "The valve is not in service by this report alone: loop, trip and interlocks are given back under the permit, by those who answer \
+     for them.",
+    "Hazardous areas, certificates and the process are not judged here. Local codes, the maker's instructions and licensed people decide.",
+];
+
 /// What a report shows besides the tests. All of it may be missing.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub struct Beside<'a> {
-    /// What the device is set to, and where that comes from.
+    /// What the device is set to, and where that comes from: a file's name, or "read from the device".
     pub settings: Option<(&'a Settings, &'a str)>,
-    /// The loop as a circuit, and the sheet's name.
+    /// The loop as a circuit with its verdict, and the sheet's name.
     pub wiring: Option<(&'a WiringReport<'a>, &'a str)>,
+    /// Other checks that were made at the same valve, such as of its parts, in the order in which they are shown.
+    pub checks: Vec<OtherCheck>,
     /// When the report is made, UTC, such as `2026-11-30 09:40:00 UTC`; may be empty.
     pub made: &'a str,
+}
+
+/// A check that is no travel test, told in sentences.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct OtherCheck {
+    /// Its name, for a heading.
+    pub title: String,
+    /// Whether all is in order; `None`: it came to no verdict. What is not in order counts as a fault.
+    pub is_good: Option<bool>,
+    /// What was found, a sentence each; the first goes beside the verdict.
+    pub lines: Vec<String>,
+    /// What it does not prove, a sentence each.
+    pub does_not_prove: Vec<String>,
 }
 
 /// The verdict of all tests together [TV-60].
@@ -47,9 +66,30 @@ pub enum Overall {
     NotJudged,
 }
 
+impl Overall {
+    /// The exit code that goes with it: 0 within, 1 beyond or not whole, 2 nothing was judged.
+    pub fn exit_code(self) -> u8 {
+        match self {
+            Overall::Within => 0,
+            Overall::Beyond | Overall::Partial => 1,
+            Overall::NotJudged => 2,
+        }
+    }
+
+    /// Its name for programs.
+    pub fn id(self) -> &'static str {
+        match self {
+            Overall::Within => "within",
+            Overall::Beyond => "beyond",
+            Overall::Partial => "partial",
+            Overall::NotJudged => "not_judged",
+        }
+    }
+}
+
 /// The verdict of all tests together. Records may come in any order.
-pub fn overall(records: &[&Record], limits: &Limits) -> Overall {
-    Handover::new(records, limits).overall()
+pub fn overall(records: &[&Record], limits: &Limits, beside: &Beside) -> Overall {
+    Handover::new(records, limits, beside).overall()
 }
 
 /// A test with all that follows from it.
@@ -65,7 +105,8 @@ struct One<'a> {
 struct Handover<'a> {
     tests: Vec<One<'a>>,
     limits: &'a Limits,
-    /// What is to be said of the tests beside each other.
+    beside: &'a Beside<'a>,
+    /// What is to be said of the tests beside each other, and of what is shown beside them.
     between: Vec<Finding>,
 }
 
@@ -83,7 +124,7 @@ struct Counts {
 }
 
 impl<'a> Handover<'a> {
-    fn new(records: &[&'a Record], limits: &'a Limits) -> Handover<'a> {
+    fn new(records: &[&'a Record], limits: &'a Limits, beside: &'a Beside<'a>) -> Handover<'a> {
         let mut sorted = records.to_vec();
         sorted.sort_by_key(|r| match r.occasion {
             Occasion::AsFound => 0,
@@ -97,8 +138,9 @@ impl<'a> Handover<'a> {
             let decides = all_found || record.occasion != Occasion::AsFound;
             One { record, judged, findings, decides }
         };
-        let between = findings::between(&sorted);
-        Handover { tests: sorted.iter().map(one).collect(), limits, between }
+        let mut between = findings::beside(beside);
+        between.extend(findings::between(&sorted));
+        Handover { tests: sorted.iter().map(one).collect(), limits, beside, between }
     }
 
     fn deciding(&self) -> impl Iterator<Item = &One<'a>> {
@@ -119,6 +161,7 @@ impl<'a> Handover<'a> {
             }
             n.faults += test.findings.iter().filter(|f| f.counts && !f.is_figure).count();
         }
+        n.faults += self.between.iter().filter(|f| f.counts).count();
         n
     }
 

@@ -108,7 +108,10 @@ fn collect<'a>(
             let at = *places.entry(key).or_insert_with(|| {
                 let (view, group) = (j.figure.view, Group::of(j.figure.definition));
                 let cells = vec![None; h.tests.len()];
-                rows.push((Row { label: label(&j.figure), view, group, cells, of: 1 }, vec![0; h.tests.len()]));
+                rows.push((
+                    Row { label: label(&j.figure), view, group, cells, of: 1 },
+                    vec![0; h.tests.len()],
+                ));
                 rows.len() - 1
             });
             let (row, counts) = &mut rows[at];

@@ -8,7 +8,8 @@ use crate::report::text::plural;
 
 /// Text on one line that moves no cursor and turns no writing round.
 pub fn clean(text: &str) -> String {
-    let turns = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}');
+    let turns =
+        |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}');
     text.chars().map(|c| if c.is_control() || turns(c) { ' ' } else { c }).collect()
 }
 
@@ -39,7 +40,9 @@ pub fn heads(h: &Handover) -> Vec<String> {
     };
     let all: Vec<String> = (0..h.tests.len()).map(name).collect();
     let alike = |n: usize| all.iter().filter(|a| **a == all[n]).count() > 1;
-    (0..all.len()).map(|n| if alike(n) { format!("{} ({})", all[n], n + 1) } else { all[n].clone() }).collect()
+    (0..all.len())
+        .map(|n| if alike(n) { format!("{} ({})", all[n], n + 1) } else { all[n].clone() })
+        .collect()
 }
 
 pub fn fails_to(f: FailsTo) -> &'static str {
@@ -192,7 +195,9 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
     let n = h.counts();
     let judged = n.within + n.beyond;
     let words = match h.overall() {
-        Overall::Beyond if n.beyond > 0 => format!("BEYOND LIMITS: {} of {}", n.beyond, plural(judged, "judged figure")),
+        Overall::Beyond if n.beyond > 0 => {
+            format!("BEYOND LIMITS: {} of {}", n.beyond, plural(judged, "judged figure"))
+        }
         Overall::Beyond => format!("NOT IN ORDER: {}", plural(n.faults, "fault")),
         Overall::Partial => "NOT COMPLETE: the test ended before its plan".to_owned(),
         Overall::NotJudged => "NO VERDICT: nothing could be judged".to_owned(),
@@ -245,4 +250,40 @@ pub fn interval_s(w: &crate::commission::travel::record::Watch) -> Option<f64> {
         w.samples.iter().filter(|s| s.at_s >= w.asked_at_s && s.percent.is_some()).map(|s| s.at_s).collect();
     let (first, last) = (times.first()?, times.last()?);
     (times.len() > 1).then(|| (last - first) / (times.len() - 1) as f64)
+}
+
+/// The valve in a line.
+pub fn valve(r: &Record) -> String {
+    let v = &r.valve;
+    let mut parts = vec![motion(r), format!("without air or signal it {}", fails_to(v.fails_to))];
+    if v.fails_to == FailsTo::Unsaid {
+        parts[1] = "fail action not said".to_owned();
+    }
+    if !v.words.trim().is_empty() {
+        parts.push(clean(v.words.trim()));
+    }
+    parts.join("; ")
+}
+
+/// Supply and ambient in a line.
+pub fn surroundings(r: &Record) -> String {
+    let supply = r.supply_kpa.map_or("not noted".to_owned(), |p| format!("{} kPa", short(p)));
+    let ambient = r.ambient_c.map_or("not noted".to_owned(), |t| format!("{} degC", short(t)));
+    format!("air supply {supply}, ambient {ambient}")
+}
+
+/// How well the device could be talked to, in a line.
+pub fn link(r: &Record) -> String {
+    let l = &r.link;
+    if l.requests == 0 {
+        return "link: no request was sent".to_owned();
+    }
+    let slowest = l.slowest_s.map_or(String::new(), |s| format!(", slowest answer {s:.2} s"));
+    format!(
+        "link: {} of {} answered, {}, {}{slowest}",
+        l.answered,
+        plural(l.requests as usize, "request"),
+        plural(l.retries as usize, "repeat"),
+        plural(l.damaged as usize, "damaged frame")
+    )
 }
