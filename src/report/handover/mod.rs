@@ -1,9 +1,13 @@
 //! What is handed over when a valve is finished: the verdict of one test or of several, as text, as JSON and as a page to print [TV-60].
 
+mod beside;
 mod findings;
 mod html;
 mod json;
+mod plots;
+mod points;
 mod rows;
+mod svg;
 mod text;
 mod words;
 

@@ -40,7 +40,7 @@ pub fn text(records: &[&Record], limits: &Limits, beside: &Beside, colour: bool)
     wrapped("", &format!("Limits: {}.", clean(&h.limits.whose)), &mut out);
     let _ = writeln!(out, "\nNot shown by this:");
     for line in words::does_not_prove(&h) {
-        wrapped("- ", line, &mut out);
+        wrapped("- ", &line, &mut out);
     }
     let _ = writeln!(out);
     for line in CAUTIONS {

@@ -4,13 +4,13 @@ use super::{Handover, Overall};
 use crate::commission::travel::figures::{About, Definition, Figure, Unit, View};
 use crate::commission::travel::limits::{Judged, Verdict};
 use crate::commission::travel::record::{Direction, Ended, FailsTo, Movement, Occasion, Record, Test};
+use crate::report::plot::turns_writing;
 use crate::report::text::plural;
 
 /// Text on one line that moves no cursor and turns no writing round.
 pub fn clean(text: &str) -> String {
-    let turns =
-        |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}');
-    text.chars().map(|c| if c.is_control() || turns(c) { ' ' } else { c }).collect()
+    let harmful = |c: char| c.is_control() || turns_writing(c) || matches!(c, '\u{2028}' | '\u{2029}');
+    text.chars().map(|c| if harmful(c) { ' ' } else { c }).collect()
 }
 
 pub fn occasion(o: Occasion) -> &'static str {
@@ -223,7 +223,7 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
 }
 
 /// What these tests do not show, each a sentence.
-pub fn does_not_prove(h: &Handover) -> Vec<&'static str> {
+pub fn does_not_prove(h: &Handover) -> Vec<String> {
     let any = |f: fn(&Record) -> bool| h.deciding().any(|t| f(t.record));
     let mut out = vec![
         "How tight the valve shuts, and how it moves under process pressure and flow, if it was tested without them.",
@@ -240,6 +240,13 @@ pub fn does_not_prove(h: &Handover) -> Vec<&'static str> {
     }
     if !any(|r| r.points.iter().any(|p| p.control_system_percent.is_some())) {
         out.push("That the control system shows what the valve does: its value was not noted.");
+    }
+    let mut out: Vec<String> = out.into_iter().map(str::to_owned).collect();
+    for line in h.beside.checks.iter().flat_map(|c| &c.does_not_prove) {
+        let line = clean(line);
+        if !out.contains(&line) {
+            out.push(line);
+        }
     }
     out
 }
@@ -286,4 +293,85 @@ pub fn link(r: &Record) -> String {
         plural(l.retries as usize, "repeat"),
         plural(l.damaged as usize, "damaged frame")
     )
+}
+
+/// A fact of a test: its name and its words, empty where nothing was noted.
+type Fact = (&'static str, fn(&Record) -> String);
+
+/// What is told of every test beside its figures.
+pub const FACTS: [Fact; 24] = [
+    ("test", |r| test(r.test).to_owned()),
+    ("started", |r| r.started.clone()),
+    ("by", |r| r.who.clone()),
+    ("where", |r| r.site.clone()),
+    ("valve", |r| r.valve.tag.clone()),
+    ("", |r| valve(r)),
+    ("device's tag", |r| {
+        if r.device.long_tag.trim().is_empty() { r.device.tag.clone() } else { r.device.long_tag.clone() }
+    }),
+    ("device", |r| listed(&[&r.device.manufacturer, &r.device.device_type])),
+    ("unique address", |r| r.device.unique_address.clone()),
+    ("serial number", |r| r.device.serial.clone()),
+    ("protocol revision", |r| r.device.revision.map_or(String::new(), |v| v.to_string())),
+    ("besides", |r| r.device.more.iter().map(|(n, v)| format!("{n} {v}")).collect::<Vec<_>>().join("; ")),
+    ("line", |r| r.line.clone()),
+    ("who moved the set point", |r| r.stimulus.clone()),
+    ("what was read", read_from),
+    ("what measured travel", measured_by),
+    ("plan", plan),
+    ("air supply", |r| r.supply_kpa.map_or(String::new(), |p| format!("{} kPa", short(p)))),
+    ("ambient", |r| r.ambient_c.map_or(String::new(), |t| format!("{} \u{b0}C", short(t)))),
+    ("communication", |r| link(r).trim_start_matches("link: ").to_owned()),
+    ("log", |r| r.log.as_ref().map_or(String::new(), |l| format!("{}, {}", l.name, l.hash))),
+    ("how it ended", |r| {
+        broken_off(&r.ended).unwrap_or_else(|| "whole: everything that was planned was done".to_owned())
+    }),
+    ("set point left", left),
+    ("remarks", |r| r.remarks.join(" ")),
+];
+
+fn listed(parts: &[&String]) -> String {
+    let parts: Vec<&str> = parts.iter().map(|p| p.trim()).filter(|p| !p.is_empty()).collect();
+    parts.join(", ")
+}
+
+fn read_from(r: &Record) -> String {
+    let v = &r.variables;
+    let all =
+        [("set point", &v.set_point), ("travel", &v.travel), ("current", &v.current), ("angle", &v.angle)];
+    let told = all.iter().filter(|(_, words)| !words.trim().is_empty());
+    told.map(|(name, words)| format!("{name}: {words}")).collect::<Vec<_>>().join("; ")
+}
+
+fn measured_by(r: &Record) -> String {
+    let of = |m: &crate::commission::travel::record::Measure| {
+        let shows = m
+            .resolution_percent
+            .map_or("resolution not known".to_owned(), |v| format!("shows {} %", short(v)));
+        let wrong = m.limit_percent.map_or(String::new(), |v| format!(", error limit {} %", short(v)));
+        format!("{}: {shows}{wrong}", m.name)
+    };
+    core::iter::once(&r.sensor).chain(&r.external).map(of).collect::<Vec<_>>().join("; ")
+}
+
+fn plan(r: &Record) -> String {
+    let p = &r.plan;
+    let mut parts = Vec::new();
+    if p.cycles > 0 && !p.levels_percent.is_empty() {
+        let cycles = plural(p.cycles as usize, "cycle");
+        parts.push(format!("{cycles} of {}", plural(p.levels_percent.len(), "point")));
+    }
+    if !p.creep_places_percent.is_empty() {
+        let places = plural(p.creep_places_percent.len(), "creeping reversal");
+        parts.push(format!("{places} by {} %", short(p.creep_increment_percent)));
+    }
+    if !p.steps_percent.is_empty() {
+        parts.push(plural(p.steps_percent.len(), "step"));
+    }
+    if p.strokes > 0 {
+        parts.push(format!("{} each way", plural(p.strokes as usize, "stroke")));
+    }
+    parts.extend(p.losses.iter().map(|l| l.words().to_owned()));
+    parts.push(format!("at rest: within {} % for {} s", short(p.rest.within_percent), short(p.rest.for_s)));
+    parts.join("; ")
 }
