@@ -59,7 +59,7 @@ def record(occasion="as_left", gap=0.3, slope=0.1, bow=0.1, cycles=3, measured=T
     creep = {"place_percent": 50, "moves": []}
     # Creeps up until it follows, then down until it follows again; it follows when the set point is `gap`/2 beyond it.
     place, asked = 50.0, 50.0
-    for n, move in enumerate([0.0] + [0.1] * 8 + [-0.1] * 12):
+    for n, move in enumerate([0.0] + [0.1] * (int(gap / 0.2) + 3) + [-0.1] * (int(gap / 0.1) + 3)):
         asked = round(asked + move, 6)
         place = min(max(place, asked - gap / 2), asked + gap / 2)
         creep["moves"].append({"input_percent": asked, "asked_at_s": at + 4 * n, "readings": [[at + 4 * n + 2 + 0.4 * k, round(place + noise(n + k) / 4, 3)] for k in range(4)], "external": None})

@@ -135,7 +135,7 @@ fn link(record: &Record, out: &mut Vec<Finding>) {
     let unanswered = l.requests.saturating_sub(l.answered);
     if unanswered > 0 || l.damaged > 0 {
         out.push(look(format!(
-            "The link: {unanswered} of {} without answer, {}, {}. `looprig wiring` and `looprig wave` help to find why.",
+            "Communication: {unanswered} of {} not answered, {}, {}. `looprig wiring` and `looprig wave` help to find why.",
             plural(l.requests as usize, "request"),
             plural(l.damaged as usize, "damaged frame"),
             plural(l.retries as usize, "repeat")

@@ -14,7 +14,7 @@ const STYLE: &str = "body{font:16px/1.45 system-ui,sans-serif;max-width:60rem;ma
 color:#1a1a1a;background:#fff}h1{font-size:1.5rem;margin:.2rem 0;overflow-wrap:anywhere}h2{font-size:1.15rem;margin:1.8rem 0 .5rem}\
 h3{font-size:1rem;margin:1rem 0 .3rem}table{border-collapse:collapse;width:100%;font-size:.9rem}\
 th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #ccc;vertical-align:top;overflow-wrap:anywhere}\
-thead th{border-bottom:2px solid #888}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}td.w{white-space:nowrap}\
+thead th{border-bottom:2px solid #888}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}td.w,td.n,.plain th.n{white-space:nowrap}\
 .facts th{width:11rem;font-weight:600}.tight th,.tight td{padding:.15rem .4rem;overflow-wrap:normal}\
 .verdict{font-size:1.3rem;font-weight:700;border:3px solid;padding:.5rem .8rem;margin:.6rem 0}\
 .bad{color:#a40000;font-weight:600}.look{color:#7a5200;font-weight:600}.ok{color:#1b6b1b;font-weight:600}.quiet{color:#555;font-size:.88rem}\
@@ -23,10 +23,9 @@ thead th{border-bottom:2px solid #888}td.n,th.n{text-align:right;font-variant-nu
 .plots{display:flex;flex-wrap:wrap;gap:1rem}figure{flex:1 1 24rem;max-width:31rem;margin:0;border:1px solid #ddd;padding:.4rem}\
 figcaption{font-weight:600;font-size:.92rem}figure p{margin:0}svg{width:100%;height:auto;font:13px system-ui,sans-serif}\
 svg .grid{stroke:#e2e2e2;stroke-width:1}svg .halo{stroke:#fff;stroke-width:4px;paint-order:stroke;font-weight:600}\
-ul{margin:.3rem 0;padding-left:1.2rem}.scroll{overflow-x:auto}.signed td{height:2.8rem}.signed td,.signed th{border:1px solid #888}\
-.two{columns:2;column-gap:1.5rem}.two table{break-inside:auto}\
+ul{margin:.3rem 0;padding-left:1.2rem}.scroll{overflow-x:auto}.signed{table-layout:fixed}.signed td{height:2.8rem}.signed td,.signed th{border:1px solid #888}\
 @page{size:A4;margin:15mm;@bottom-right{content:\"page \" counter(page) \" of \" counter(pages);font:9pt sans-serif}}\
-@media print{body{margin:0;padding:0;max-width:none;font-size:10pt;print-color-adjust:exact;-webkit-print-color-adjust:exact}\
+@media print{html{font-size:9.5pt}body{margin:0;padding:0;max-width:none;font-size:1rem;print-color-adjust:exact;-webkit-print-color-adjust:exact}\
 .plots{display:block}figure{display:inline-block;width:47%;margin:.5%;padding:.3%}.scroll{overflow-x:visible}\
 h2,h3,figcaption{break-after:avoid}tr,figure,.caution,.verdict,.broken,.signed,.keep,li{break-inside:avoid}thead{display:table-header-group}}";
 
@@ -149,7 +148,7 @@ fn cells(row: &Row, out: &mut String) {
                 let (class, word) = verdict(j);
                 let _ = write!(
                     out,
-                    "<td class=\"n\">{}<br><span class=\"{class}\">{word}</span></td>",
+                    "<td class=\"n\">{} <span class=\"{class}\">{word}</span></td>",
                     plain(&value)
                 );
             }
@@ -171,7 +170,7 @@ fn figures(h: &Handover, out: &mut String) {
         if of_view.peek().is_none() {
             continue;
         }
-        let _ = writeln!(out, "<h3>Seen {}</h3>\n<table>", plain(view.words()));
+        let _ = writeln!(out, "<h3>Seen {}</h3>\n<table class=\"plain\">", plain(view.words()));
         head_row(h, &["figure", "unit"], &["limit"], out);
         for row in of_view {
             let worst = if row.of > 1 { format!(" (worst of {})", row.of) } else { String::new() };
@@ -199,10 +198,12 @@ fn tests(h: &Handover, out: &mut String) {
         if values.iter().all(String::is_empty) {
             continue;
         }
+        let told = |v: &String| plain(&if v.is_empty() { "not noted".to_owned() } else { clean(v) });
         let _ = write!(out, "<tr><th>{name}</th>");
-        for v in values {
-            let v = if v.is_empty() { "not noted" } else { &v };
-            let _ = write!(out, "<td>{}</td>", plain(&clean(v)));
+        if values.iter().all(|v| *v == values[0]) {
+            let _ = write!(out, "<td colspan=\"{}\">{}</td>", values.len(), told(&values[0]));
+        } else {
+            out.extend(values.iter().map(|v| format!("<td>{}</td>", told(v))));
         }
         out.push_str("</tr>\n");
     }
@@ -252,13 +253,20 @@ fn every_figure(h: &Handover, out: &mut String) {
         for row in of_group {
             let note = row.last().map_or("", |j| j.figure.definition.note());
             let _ = write!(out, "<tr><td>{} <span class=\"quiet\">[{note}]", plain(&row.label));
-            for (c, head) in row.cells.iter().zip(words::heads(h)) {
-                let Some(f) = c.map(|j| &j.figure) else { continue };
-                let lead = if h.tests.len() > 1 { format!("{head}: ") } else { String::new() };
-                let at = f.at_percent.map_or(String::new(), |p| format!("at {} %. ", number(p, 1)));
-                if !at.is_empty() || !f.remark.is_empty() {
-                    let _ =
-                        write!(out, "<br>{}", plain(format!("{lead}{at}{}", clean(&f.remark)).trim_end()));
+            let remark = |j: &&Judged| {
+                let at = j.figure.at_percent.map_or(String::new(), |p| format!("at {} %. ", number(p, 1)));
+                format!("{at}{}", clean(&j.figure.remark)).trim_end().to_owned()
+            };
+            let remarks: Vec<String> =
+                row.cells.iter().map(|c| c.as_ref().map_or(String::new(), remark)).collect();
+            // What is the same of all tests is said once.
+            let is_one = remarks.iter().all(|r| *r == remarks[0]);
+            for (remark, head) in
+                remarks.iter().zip(words::heads(h)).take(if is_one { 1 } else { remarks.len() })
+            {
+                let lead = if is_one { String::new() } else { format!("{head}: ") };
+                if !remark.is_empty() {
+                    let _ = write!(out, "<br>{}", plain(&format!("{lead}{remark}")));
                 }
             }
             let _ = write!(

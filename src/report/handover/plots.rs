@@ -57,7 +57,7 @@ fn span(all: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
 
 fn draw_runs(plot: &mut Plot, r: &Record, of: fn(f64, f64) -> f64) {
     for view in VIEWS {
-        let who = if view == View::Sensor { "sensor" } else { "at the stem" };
+        let who = words::view(view);
         for (direction, points) in runs(r, view, of) {
             let up = direction == Direction::Up;
             plot.name(&format!("{who}, {}", direction.words()), colour(view), !up);
@@ -161,7 +161,7 @@ fn motion(step: &Step, moments: &[(&'static str, Option<&Judged>)], says: &str) 
     plot.line(&[(x.from, before), (0.0, before), (0.0, after), (x.to, after)], GREY, true, Mark::None);
     let colour = colour(step.watch.view);
     plot.name(
-        if step.watch.view == View::Sensor { "travel by the sensor" } else { "travel at the stem" },
+        if step.watch.view == View::Sensor { "travel by the sensor" } else { "travel as measured" },
         colour,
         false,
     );
@@ -175,13 +175,10 @@ fn motion(step: &Step, moments: &[(&'static str, Option<&Judged>)], says: &str) 
             && let Some(at) = f.value
         {
             let colour = if row == 0 { RED } else { GREEN };
-            plot.moment(
-                at,
-                f.uncertainty.unwrap_or(0.0),
-                &format!("{name} {} s", number(at, 2)),
-                colour,
-                row,
-            );
+            let told = format!("{name} {} s", number(at, 2));
+            // Names stand where the travel is not.
+            let row = (row, step.direction() == Direction::Up);
+            plot.moment(at, f.uncertainty.unwrap_or(0.0), &told, colour, row);
         }
     }
     Some(plot.svg(says))
@@ -204,8 +201,13 @@ pub fn motions(h: &Handover, out: &mut String) {
     let heads = words::heads(h);
     let tests = || h.tests.iter().zip(&heads);
     let mut body = String::new();
-    for (test, head) in tests() {
-        for (n, step) in test.record.steps.iter().take(MOST_DRAWN).enumerate() {
+    // The same step of every test stands side by side.
+    let most = |of: fn(&Record) -> &[Step]| {
+        h.tests.iter().map(|t| of(t.record).len()).max().unwrap_or(0).min(MOST_DRAWN)
+    };
+    for n in 0..most(|r| &r.steps) {
+        for (test, head) in tests() {
+            let Some(step) = test.record.steps.get(n) else { continue };
             let moments = [("T63", nth(test, Definition::T63, n)), ("T86", nth(test, Definition::T86, n))];
             let (from, to) = (short(step.from_percent), short(step.to_percent));
             let title = format!("Step {from} to {to} %, {head}");
@@ -216,8 +218,9 @@ pub fn motions(h: &Handover, out: &mut String) {
             }
         }
     }
-    for (test, head) in tests() {
-        for step in test.record.strokes.iter().take(MOST_DRAWN) {
+    for n in 0..most(|r| &r.strokes) {
+        for (test, head) in tests() {
+            let Some(step) = test.record.strokes.get(n) else { continue };
             let title = format!("Stroke, {}, {head}", stroke(step.direction()));
             if let Some(svg) = motion(step, &[], &format!("{title}: travel over time")) {
                 figure(&title, &svg, &below(step), &mut body);

@@ -18,7 +18,7 @@ const COLUMNS: [Column; 10] = [
     ("travel by sensor, %", |p| travel(p, View::Sensor).map(|v| number(v, 2))),
     ("error, %", |p| error(p, View::Sensor)),
     ("measured", |p| p.external.as_ref().map(|e| format!("{} {}", short(e.value), words::clean(&e.unit)))),
-    ("at the stem, %", |p| travel(p, View::External).map(|v| number(v, 2))),
+    ("measured, %", |p| travel(p, View::External).map(|v| number(v, 2))),
     ("error, %", |p| error(p, View::External)),
     ("control system, %", |p| p.control_system_percent.map(|v| number(v, 2))),
 ];
@@ -47,7 +47,7 @@ fn table(r: &Record, out: &mut String) {
     out.push_str("</tr></thead><tbody>\n");
     for p in &r.points {
         let restless = if p.settled { "" } else { " <span class=\"look\">not at rest</span>" };
-        let _ = write!(out, "<tr><td>{} {}{restless}</td>", p.cycle, p.direction.words());
+        let _ = write!(out, "<tr><td class=\"w\">{} {}{restless}</td>", p.cycle, p.direction.words());
         for (_, of) in &columns {
             let _ = write!(out, "<td class=\"n\">{}</td>", plain(&of(p).unwrap_or_else(|| "-".to_owned())));
         }

@@ -4,10 +4,10 @@ use crate::report::plot::{Axis, plain};
 use core::fmt::Write;
 
 const WIDTH: f64 = 460.0;
-const HEIGHT: f64 = 300.0;
+const HEIGHT: f64 = 314.0;
 const LEFT: f64 = 52.0;
 const RIGHT: f64 = 14.0;
-const TOP: f64 = 44.0;
+const TOP: f64 = 58.0;
 const BOTTOM: f64 = 44.0;
 
 pub const BLUE: &str = "#1f5fa8";
@@ -93,11 +93,13 @@ impl Plot {
         self.line(&[(self.x.from, y), (self.x.to, y)], colour, true, Mark::None);
     }
 
-    /// A moment: a line from top to bottom, as wide as it is uncertain, with its name beside the top; `row` keeps names apart.
-    pub fn moment(&mut self, x: f64, by: f64, name: &str, colour: &'static str, row: usize) {
+    /// A moment: a line from top to bottom, as wide as it is uncertain, with its name beside it. `row` keeps names apart: which
+    /// one, and whether counted from the bottom.
+    pub fn moment(&mut self, x: f64, by: f64, name: &str, colour: &'static str, row: (usize, bool)) {
         let (from, to, at) = (self.px(x - by), self.px(x + by), self.px(x));
         let bottom = HEIGHT - BOTTOM;
-        let y = bottom - 8.0 - 14.0 * row as f64;
+        let away = 15.0 * row.0 as f64;
+        let y = if row.1 { bottom - 24.0 + away } else { TOP + 30.0 - away };
         let late = at > 0.72 * WIDTH;
         let (tx, anchor) = if late { (at - 4.0, "end") } else { (at + 4.0, "start") };
         let _ = writeln!(
@@ -149,18 +151,23 @@ impl Plot {
             plain(&self.y_name)
         );
         out.push_str(&self.shapes);
-        let mut at = LEFT;
+        let (mut at, mut line) = (LEFT, 31.0);
         for (name, colour, dashed) in &self.names {
+            let wide = 24.0 + 6.6 * name.chars().count() as f64;
+            if at + wide > WIDTH && at > LEFT {
+                (at, line) = (LEFT, line + 15.0);
+            }
             let dash = if *dashed { " stroke-dasharray=\"5 4\"" } else { "" };
             let _ = writeln!(
                 out,
-                "<line x1=\"{at:.0}\" y1=\"31\" x2=\"{:.0}\" y2=\"31\" stroke=\"{colour}\" stroke-width=\"1.8\"{dash}/>\
-                 <text x=\"{:.0}\" y=\"35\" fill=\"{colour}\">{}</text>",
+                "<line x1=\"{at:.0}\" y1=\"{line}\" x2=\"{:.0}\" y2=\"{line}\" stroke=\"{colour}\" stroke-width=\"1.8\"{dash}/>\
+                 <text x=\"{:.0}\" y=\"{:.0}\" fill=\"{colour}\">{}</text>",
                 at + 20.0,
                 at + 24.0,
+                line + 4.0,
                 plain(name)
             );
-            at += 24.0 + 6.6 * name.chars().count() as f64 + 14.0;
+            at += wide + 14.0;
         }
         out.push_str("</svg>\n");
         out

@@ -37,6 +37,7 @@ pub fn text(records: &[&Record], limits: &Limits, beside: &Beside, colour: bool)
         table(&h, view, &rows, colour, &mut out);
     }
     let _ = writeln!(out);
+    wrapped("", "! beyond its limit; ? not decided, or no value; +/- uncertainty.", &mut out);
     wrapped("", &format!("Limits: {}.", clean(&h.limits.whose)), &mut out);
     let _ = writeln!(out, "\nNot shown by this:");
     for line in words::does_not_prove(&h) {
@@ -90,11 +91,11 @@ fn about(h: &Handover, n: usize, test: &One, out: &mut String) {
     let _ = writeln!(out);
     let started = if r.started.is_empty() { "time not known" } else { &r.started };
     let decides = if test.decides { "" } else { " (for comparison)" };
-    wrapped(
-        "",
-        &format!("{}: {}, {}{decides}", words::heads(h)[n], words::test(r.test), clean(started)),
-        out,
-    );
+    let head = match (&words::heads(h)[n], words::test(r.test)) {
+        (head, kind) if head == "test" || head.starts_with(kind) => kind.to_owned(),
+        (head, kind) => format!("{head}: {kind}"),
+    };
+    wrapped("", &format!("{head}, {}{decides}", clean(started)), out);
     wrapped("  ", &words::valve(r), out);
     wrapped("  ", &words::surroundings(r), out);
     wrapped("  ", &words::link(r), out);
@@ -111,7 +112,9 @@ fn findings(h: &Handover, colour: bool, out: &mut String) {
     let several = h.tests.len() > 1;
     let of_tests = h.tests.iter().zip(&heads).flat_map(|(t, head)| {
         let lead = if several { format!("{head}: ") } else { String::new() };
-        t.findings.iter().map(move |f| (f.counts && t.decides, format!("{lead}{}", f.words)))
+        // What a test for comparison had beyond its limit stands in the table.
+        let told = t.findings.iter().filter(|f| t.decides || !f.is_figure);
+        told.map(move |f| (f.counts && t.decides, format!("{lead}{}", f.words)))
     });
     let mut all: Vec<(bool, String)> =
         of_tests.chain(h.between.iter().map(|f| (f.counts, f.words.clone()))).collect();

@@ -175,7 +175,7 @@ pub fn unit(f: &Figure) -> &'static str {
 pub fn view(v: View) -> &'static str {
     match v {
         View::Sensor => "sensor",
-        View::External => "at the stem",
+        View::External => "measured",
     }
 }
 
@@ -214,10 +214,12 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
         more.push(format!("{} within limits so far", plural(n.within, "figure")));
     }
     if n.undecided > 0 {
-        more.push(format!("{} not decided: the limit lies within the uncertainty", n.undecided));
+        let figures = plural(n.undecided, "figure");
+        more.push(format!("{figures} not decided: the limit lies within the uncertainty"));
     }
     if n.without > 0 {
-        more.push(format!("{} with a limit but no value", n.without));
+        let has = if n.without == 1 { "has" } else { "have" };
+        more.push(format!("{} {has} a limit but no value", plural(n.without, "figure")));
     }
     (h.overall(), words, more.join("; "))
 }
@@ -305,7 +307,7 @@ pub const FACTS: [Fact; 24] = [
     ("by", |r| r.who.clone()),
     ("where", |r| r.site.clone()),
     ("valve", |r| r.valve.tag.clone()),
-    ("", |r| valve(r)),
+    ("its motion", valve),
     ("device's tag", |r| {
         if r.device.long_tag.trim().is_empty() { r.device.tag.clone() } else { r.device.long_tag.clone() }
     }),
