@@ -15,7 +15,7 @@ color:#1a1a1a;background:#fff}h1{font-size:1.5rem;margin:.2rem 0;overflow-wrap:a
 h3{font-size:1rem;margin:1rem 0 .3rem}table{border-collapse:collapse;width:100%;font-size:.9rem}\
 th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #ccc;vertical-align:top;overflow-wrap:anywhere}\
 thead th{border-bottom:2px solid #888}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}td.w,td.n,.plain th.n{white-space:nowrap}\
-.facts th{width:11rem;font-weight:600}.tight th,.tight td{padding:.15rem .4rem;overflow-wrap:normal}\
+.facts tbody th{width:11rem;font-weight:600}.tight th,.tight td{padding:.15rem .4rem;overflow-wrap:normal}\
 .verdict{font-size:1.3rem;font-weight:700;border:3px solid;padding:.5rem .8rem;margin:.6rem 0}\
 .bad{color:#a40000;font-weight:600}.look{color:#7a5200;font-weight:600}.ok{color:#1b6b1b;font-weight:600}.quiet{color:#555;font-size:.88rem}\
 .broken{font-size:1.1rem;font-weight:700;color:#7a5200;border:3px double;padding:.4rem .8rem;margin:.6rem 0}\
@@ -26,7 +26,7 @@ svg .grid{stroke:#e2e2e2;stroke-width:1}svg .halo{stroke:#fff;stroke-width:4px;p
 ul{margin:.3rem 0;padding-left:1.2rem}.scroll{overflow-x:auto}.signed{table-layout:fixed}.signed td{height:2.8rem}.signed td,.signed th{border:1px solid #888}\
 @page{size:A4;margin:15mm;@bottom-right{content:\"page \" counter(page) \" of \" counter(pages);font:9pt sans-serif}}\
 @media print{html{font-size:9.5pt}body{margin:0;padding:0;max-width:none;font-size:1rem;print-color-adjust:exact;-webkit-print-color-adjust:exact}\
-.plots{display:block}figure{display:inline-block;width:47%;margin:.5%;padding:.3%}.scroll{overflow-x:visible}\
+.plots{display:block;orphans:1;widows:1}figure{display:inline-block;width:47%;margin:.5%;padding:.3%}.scroll{overflow-x:visible}\
 h2,h3,figcaption{break-after:avoid}tr,figure,.caution,.verdict,.broken,.signed,.keep,li{break-inside:avoid}thead{display:table-header-group}}";
 
 /// The report as one page that fetches nothing and prints on A4: verdict, findings, figures with limit and uncertainty, plots, what is known
@@ -170,7 +170,7 @@ fn figures(h: &Handover, out: &mut String) {
         if of_view.peek().is_none() {
             continue;
         }
-        let _ = writeln!(out, "<h3>Seen {}</h3>\n<table class=\"plain\">", plain(view.words()));
+        let _ = writeln!(out, "<h3>Seen {}</h3>\n<div class=\"scroll\"><table class=\"plain\">", plain(view.words()));
         head_row(h, &["figure", "unit"], &["limit"], out);
         for row in of_view {
             let worst = if row.of > 1 { format!(" (worst of {})", row.of) } else { String::new() };
@@ -179,7 +179,7 @@ fn figures(h: &Handover, out: &mut String) {
             cells(row, out);
             out.push_str("</tr>\n");
         }
-        out.push_str("</tbody></table>\n");
+        out.push_str("</tbody></table></div>\n");
     }
     out.push_str(
         "<p class=\"quiet\">A value stands with its uncertainty, either way. Within (ok) and BEYOND hold also if the value is wrong by all \
@@ -242,7 +242,7 @@ fn every_figure(h: &Handover, out: &mut String) {
     if rows.is_empty() {
         return;
     }
-    out.push_str("<h2>Every figure</h2>\n<table class=\"tight\">\n");
+    out.push_str("<h2>Every figure</h2>\n<div class=\"scroll\"><table class=\"tight\">\n");
     head_row(h, &["figure", "view", "unit"], &["limit"], out);
     for group in Group::ALL {
         let mut of_group = rows.iter().filter(|r| r.group == group).peekable();
@@ -280,7 +280,7 @@ fn every_figure(h: &Handover, out: &mut String) {
         }
     }
     out.push_str(
-        "</tbody></table>\n<p class=\"quiet\">A name in brackets, such as [TV-08], is that of the definition in looprig's protocol-notes.</p>\n",
+        "</tbody></table></div>\n<p class=\"quiet\">A name in brackets, such as [TV-08], is that of the definition in looprig's protocol-notes.</p>\n",
     );
 }
 

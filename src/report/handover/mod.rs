@@ -8,6 +8,8 @@ mod plots;
 mod points;
 mod rows;
 mod svg;
+#[cfg(test)]
+mod tests;
 mod text;
 mod words;
 
