@@ -170,7 +170,11 @@ fn figures(h: &Handover, out: &mut String) {
         if of_view.peek().is_none() {
             continue;
         }
-        let _ = writeln!(out, "<h3>Seen {}</h3>\n<div class=\"scroll\"><table class=\"plain\">", plain(view.words()));
+        let _ = writeln!(
+            out,
+            "<h3>Seen {}</h3>\n<div class=\"scroll\"><table class=\"plain\">",
+            plain(view.words())
+        );
         head_row(h, &["figure", "unit"], &["limit"], out);
         for row in of_view {
             let worst = if row.of > 1 { format!(" (worst of {})", row.of) } else { String::new() };
