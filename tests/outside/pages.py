@@ -4,7 +4,7 @@
 Pages: reports of a travel test (a valve that is in order, one before and after, one test that was broken off), a worksheet, a wiring verdict,
 results of the conformance suite. Each must ask for nothing but itself, leave nothing on the console, come out on A4 sheets (by the MediaBox of
 every page of the PDF), have all its rows, plots and cautions kept whole where a sheet ends, and stick out of neither a sheet (180 mm between the margins) nor, by itself,
-a phone's screen (390 px). A page with planted faults, which Chromium must find, is opened first.
+a phone's screen (390 px), nor have words there that are squeezed into a column of letters. A page with planted faults, which Chromium must find, is opened first.
 
 The records are invented, by arithmetic (tests/support/travel_records.py). With a folder as argument, pages, PDFs and pictures are kept there.
 
@@ -35,11 +35,12 @@ WITHIN_PT = 1.0
 SHEET_PX, PHONE_PX = 680, 390
 BENCH = '[[device]]\ntag = "FV-3104"\n[[line]]\nat = "pty:"\n'
 PLANTED = """<!doctype html><title>planted</title><img src="http://planted.invalid/x.png"><script>console.error("planted")</script>
-<table><tr><td><svg width="2000" height="9"></svg></td></tr></table>"""
+<table><tr><td><svg width="2000" height="9"></svg></td><td style="width:1px;overflow-wrap:anywhere">a column of single letters</td></tr></table>"""
 # What must not be cut, and what sticks out to the right; what scrolls by itself does not.
 WHOLE = """JSON.stringify({cut: [...document.querySelectorAll('tr,figure,figure>svg,body>svg,.caution,.verdict,.broken,.signed')].filter(e => {
   for (let a = e; a; a = a.parentElement) if (getComputedStyle(a).breakInside == 'avoid') return false; return true;
-}).map(e => e.tagName + '.' + e.className).slice(0, 5), out: document.documentElement.scrollWidth - document.documentElement.clientWidth})"""
+}).map(e => e.tagName + '.' + e.className).slice(0, 5), thin: [...document.querySelectorAll('td,th')].filter(e => e.offsetWidth > 0 && e.offsetWidth < 45 && e.textContent.trim().length > 8 &&
+  e.offsetHeight > 6 * e.offsetWidth).map(e => e.textContent.trim()).slice(0, 3), out: document.documentElement.scrollWidth - document.documentElement.clientWidth})"""
 
 
 class Browser:
@@ -114,12 +115,12 @@ class Browser:
         return asked, said
 
     def width(self, px, media):
-        """How far the page sticks out at this width, px, and what may be cut at the end of a sheet."""
+        """At this width, px: how far the page sticks out, what may be cut at the end of a sheet, what stands in a column of single letters."""
         self.ask("Emulation.setEmulatedMedia", media=media)
         self.ask("Emulation.setDeviceMetricsOverride", width=px, height=900, deviceScaleFactor=1, mobile=False)
         found = json.loads(self.ask("Runtime.evaluate", expression=WHOLE)["result"]["value"])
         self.ask("Emulation.setEmulatedMedia", media="")
-        return found["out"], found["cut"]
+        return found
 
     def end(self):
         self.process.terminate()
@@ -139,11 +140,13 @@ def faults(browser, path, keep):
     wrong += [f"asks for {other}" for other in asked if other != url and not other.startswith("data:")]
     wrong += [f"on the console: {json.dumps(words)[:200]}" for words in said]
     for px, media, what in [(SHEET_PX, "print", "a sheet"), (PHONE_PX, "screen", "a phone's screen")]:
-        out, cut = browser.width(px, media)
-        if out > 0:
-            wrong.append(f"sticks out of {what} by {out} px")
-        if media == "print" and cut:
-            wrong.append(f"may be cut at the end of a sheet: {', '.join(cut)}")
+        found = browser.width(px, media)
+        if found["out"] > 0:
+            wrong.append(f"sticks out of {what} by {found['out']} px")
+        if found["thin"]:
+            wrong.append(f"squeezes words on {what}: {', '.join(found['thin'])}")
+        if media == "print" and found["cut"]:
+            wrong.append(f"may be cut at the end of a sheet: {', '.join(found['cut'])}")
     if keep:
         for px, name in [(PHONE_PX, "phone"), (1000, "desk")]:
             browser.width(px, "screen")
@@ -218,7 +221,7 @@ def main():
         try:
             (folder / "planted.html").write_text(PLANTED)
             planted, _ = faults(browser, folder / "planted.html", None)
-            for fault in ["asks for http://planted.invalid", "on the console", "sticks out of a sheet", "may be cut", "is not on A4"]:
+            for fault in ["asks for http://planted.invalid", "on the console", "sticks out of a sheet", "squeezes words", "may be cut", "is not on A4"]:
                 if not any(p.startswith(fault) for p in planted):
                     sys.exit(f"pages.py: the planted fault \"{fault}\" was not found: {planted}")
             for name in names:

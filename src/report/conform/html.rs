@@ -20,7 +20,7 @@ td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}.facts,.facts td{ov
 .case{border:1px solid #ccc;border-left:4px solid #999;padding:.6rem .8rem;margin:.8rem 0}.case.counts{border-left-color:#a40000}\
 .wire{font:13px/1.5 ui-monospace,monospace;width:auto}.wire td{border:0;padding:.05rem .8rem .05rem 0}\
 .wire td:nth-child(-n+2){white-space:nowrap}ul{margin:.2rem 0;padding-left:1.2rem}\
-@media screen and (max-width:45rem){td,th,.wire{overflow-wrap:anywhere}.wire,.sums{display:block;overflow-x:auto}.facts th{width:auto}}\
+@media screen and (max-width:45rem){td,th{overflow-wrap:anywhere}td:first-child,.sums td,.sums th,.wire td{overflow-wrap:normal}.wire,.sums{display:block;overflow-x:auto}.facts th{width:auto}}\
 @page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10pt}h2,h3{break-after:avoid}\
 tr,.caution,.verdict{break-inside:avoid}thead{display:table-header-group}}";
 

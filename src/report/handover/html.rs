@@ -23,7 +23,9 @@ thead th{border-bottom:2px solid #888}td.n,th.n{text-align:right;font-variant-nu
 .plots{display:flex;flex-wrap:wrap;gap:1rem}figure{flex:1 1 24rem;max-width:31rem;margin:0;border:1px solid #ddd;padding:.4rem}\
 figcaption{font-weight:600;font-size:.92rem}figure p{margin:0}svg{width:100%;height:auto;font:13px system-ui,sans-serif}\
 svg .grid{stroke:#e2e2e2;stroke-width:1}svg .halo{stroke:#fff;stroke-width:4px;paint-order:stroke;font-weight:600}\
-ul{margin:.3rem 0;padding-left:1.2rem}.scroll{overflow-x:auto}.signed{table-layout:fixed}.signed td{height:2.8rem}.signed td,.signed th{border:1px solid #888}\
+ul{margin:.3rem 0;padding-left:1.2rem}.scroll{overflow-x:auto}.scroll th,.scroll td{overflow-wrap:break-word}.plain td:first-child{min-width:7.5rem}.signed{table-layout:fixed}.signed td{height:2.8rem}.signed td,.signed th{border:1px solid #888}\
+@media screen and (max-width:45rem){body{padding:0 .5rem}.plain td.n,.plain th.n{white-space:normal}.plain th,.plain td{padding:.3rem .25rem}\
+.facts tbody th{width:6.5rem}figure{flex-basis:100%}}\
 @page{size:A4;margin:15mm;@bottom-right{content:\"page \" counter(page) \" of \" counter(pages);font:9pt sans-serif}}\
 @media print{html{font-size:9.5pt}body{margin:0;padding:0;max-width:none;font-size:1rem;print-color-adjust:exact;-webkit-print-color-adjust:exact}\
 .plots{display:block;orphans:1;widows:1}figure{display:inline-block;width:47%;margin:.5%;padding:.3%}.scroll{overflow-x:visible}\
