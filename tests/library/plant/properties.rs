@@ -198,19 +198,20 @@ fn within_bounds(valve: &Valve) {
     assert!((0.0..=config.moving.stroke_m).contains(&r.stem_m), "{r:?}");
     assert!((-1e-9..=100.0 + 1e-9).contains(&r.travel_percent), "{r:?}");
     // A chamber's enclosed air may be squeezed or widened by the stem, at most as its volume allows. Supply and tank lie
-    // between the atmosphere and the highest header, but for what a squeezed chamber gives back through the stage.
+    // between the atmosphere and the highest header, but for what a squeezed chamber gives back through the stage, and
+    // what one that is pulled wide draws through it when the header is empty.
     let between =
         |pa: f64, low: f64, high: f64| assert!((low - 1.0..=high + 1.0).contains(&pa), "{pa}: {r:?}");
-    let atmosphere_to_header = [r.regulator_gauge_pa, r.supply_gauge_pa];
-    for pa in atmosphere_to_header.into_iter().chain(r.tank_gauge_pa) {
-        between(pa, 0.0, HEADER_GAUGE_PA * 1.3);
-    }
     let chamber = config.actuator.chambers[0];
     let full = chamber.dead_volume_m3 + chamber.area_m2 * config.moving.stroke_m;
     let squeezed = (full / chamber.dead_volume_m3).powf(config.exponent);
+    let widest_pa = ATMOSPHERE_PA / squeezed - ATMOSPHERE_PA;
+    let atmosphere_to_header = [r.regulator_gauge_pa, r.supply_gauge_pa];
+    for pa in atmosphere_to_header.into_iter().chain(r.tank_gauge_pa) {
+        between(pa, widest_pa, HEADER_GAUGE_PA * 1.3);
+    }
     for pa in r.chamber_gauge_pa.into_iter().chain(r.output_gauge_pa) {
-        let (low, high) = (ATMOSPHERE_PA / squeezed, (ATMOSPHERE_PA + HEADER_GAUGE_PA) * squeezed);
-        between(pa, low - ATMOSPHERE_PA, high - ATMOSPHERE_PA);
+        between(pa, widest_pa, (ATMOSPHERE_PA + HEADER_GAUGE_PA) * squeezed - ATMOSPHERE_PA);
     }
 }
 
