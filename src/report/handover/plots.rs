@@ -151,9 +151,7 @@ fn motion(step: &Step, moments: &[(&'static str, Option<&Judged>)], says: &str) 
     let inside = |v: f64| v.clamp(-5.0, 105.0);
     let (before, after) = (inside(step.from_percent), inside(step.to_percent));
     let (low, high) = span(all().map(|p| p.1).chain([before, after]))?;
-    if all().next().is_none() {
-        return None;
-    }
+    all().next()?;
     let x = Axis::around(from, to, 0.1, 8.0);
     let mut plot =
         Plot::new(x, "time since it was asked for, s", Axis::around(low, high, 0.5, 7.0), "travel, %");

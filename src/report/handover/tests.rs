@@ -312,23 +312,6 @@ fn faults_beside_figures() {
     }
 }
 
-/// The verdict of a loop's sheet and its failing checks stand on the page; the sheet is of one supply that is too weak.
-#[cfg(feature = "bench-file")]
-#[test]
-fn the_loop_as_computed_is_told() {
-    use crate::report::wiring::WiringReport;
-    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/sheets/short-of-volts.toml");
-    let sheet = crate::bench::read_sheet(&path).expect("a sheet");
-    let judged = crate::wiring::judge(&sheet.circuit);
-    let report = WiringReport { circuit: &sheet.circuit, judged: &judged, corner: None, samples: None };
-    let beside = Beside { wiring: Some((&report, "short-of-volts.toml")), ..Beside::default() };
-    let r = record(Occasion::AsLeft, 0.4);
-    let page = html(&[&r], &limits(), &beside);
-    assert!(page.contains("Not good, as computed") && page.contains("<td class=\"bad\">FAIL</td>"));
-    assert!(text(&[&r], &limits(), &beside, false).contains("short-of-volts.toml"));
-    assert_eq!(json(&[&r], &limits(), &beside)["wiring"]["verdict"]["good"], false);
-}
-
 /// Broken numbers and empty records are told, never a panic.
 #[test]
 fn records_with_little_in_them() {
