@@ -1,7 +1,7 @@
 //! What is to be said of tests in sentences [TV-61].
 
-use super::Beside;
-use super::words::{clean, fails_to, figure, occasion, short, value};
+use super::words::{clean, fails_to, figure, heads, occasion, short, value};
+use super::{Beside, Handover};
 use crate::commission::travel::figures::{Definition, View};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
 use crate::commission::travel::record::{FailsTo, Record};
@@ -195,6 +195,22 @@ pub fn beside(beside: &Beside) -> Vec<Finding> {
         }
     }
     out
+}
+
+/// All that people are told, and whether it counts; what counts stands first. What a test for comparison had beyond its limits stands
+/// in the tables.
+pub fn told(h: &Handover) -> Vec<(bool, String)> {
+    let heads = heads(h);
+    let several = h.tests.len() > 1;
+    let of_tests = h.tests.iter().zip(&heads).flat_map(|(t, head)| {
+        let lead = if several { format!("{head}: ") } else { String::new() };
+        let told = t.findings.iter().filter(|f| t.decides || !f.is_figure);
+        told.map(move |f| (f.counts && t.decides, format!("{lead}{}", f.words)))
+    });
+    let between = h.between.iter().map(|f| (f.counts, f.words.clone()));
+    let mut all: Vec<(bool, String)> = of_tests.chain(between).collect();
+    all.sort_by_key(|f| !f.0);
+    all
 }
 
 /// What is to be said of tests beside each other.

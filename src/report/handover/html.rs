@@ -1,8 +1,8 @@
 //! The report as a page of its own: nothing is fetched from elsewhere, and it prints on A4.
 
 use super::rows::{Group, Row, all, main};
-use super::words::{self, broken_off, clean, headline, left, number, short};
-use super::{Beside, CAUTIONS, Handover, Overall, beside, plots, points};
+use super::words::{self, clean, headline, left, number, short};
+use super::{Beside, CAUTIONS, Handover, Overall, beside, findings, plots, points};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::limits::{Judged, Limits, Verdict};
 use crate::commission::travel::record::Record;
@@ -43,7 +43,7 @@ pub fn html(records: &[&Record], limits: &Limits, beside_tests: &Beside) -> Stri
          <title>{tag}: valve test report</title><style>{STYLE}</style></head><body>\n<h1>{tag}: valve test report</h1>\n"
     );
     head(&h, &mut out);
-    findings(&h, &mut out);
+    say_findings(&h, &mut out);
     figures(&h, &mut out);
     plots::points(&h, &mut out);
     plots::motions(&h, &mut out);
@@ -61,11 +61,8 @@ pub fn html(records: &[&Record], limits: &Limits, beside_tests: &Beside) -> Stri
 
 fn head(h: &Handover, out: &mut String) {
     let (overall, words, more) = headline(h);
-    let heads = words::heads(h);
-    for (test, head) in h.tests.iter().zip(&heads) {
-        if let Some(why) = broken_off(&test.record.ended) {
-            let _ = writeln!(out, "<p class=\"broken\">NOT WHOLE ({}): {}.</p>", plain(head), plain(&why));
-        }
+    for line in words::not_whole(h) {
+        let _ = writeln!(out, "<p class=\"broken\">{}</p>", plain(&line));
     }
     let class = match overall {
         Overall::Within => "ok",
@@ -79,28 +76,14 @@ fn head(h: &Handover, out: &mut String) {
     if let Some(last) = h.tests.last() {
         let _ = writeln!(out, "<p><b>Where the set point was left:</b> {}</p>", plain(&left(last.record)));
     }
-    let compared: Vec<&str> =
-        h.tests.iter().zip(&heads).filter(|(t, _)| !t.decides).map(|(_, head)| head.as_str()).collect();
-    if !compared.is_empty() {
-        let _ = writeln!(
-            out,
-            "<p class=\"quiet\">For comparison only, not part of the verdict: {}.</p>",
-            plain(&compared.join(", "))
-        );
+    for line in words::compared(h) {
+        let _ = writeln!(out, "<p>{}</p>", plain(&line));
     }
     let _ = writeln!(out, "<p class=\"quiet\">Limits: {}.</p>", plain(&clean(&h.limits.whose)));
 }
 
-fn findings(h: &Handover, out: &mut String) {
-    let heads = words::heads(h);
-    let several = h.tests.len() > 1;
-    let of_tests = h.tests.iter().zip(&heads).flat_map(|(t, head)| {
-        let lead = if several { format!("{head}: ") } else { String::new() };
-        t.findings.iter().map(move |f| (f.counts && t.decides, format!("{lead}{}", f.words)))
-    });
-    let mut all: Vec<(bool, String)> =
-        of_tests.chain(h.between.iter().map(|f| (f.counts, f.words.clone()))).collect();
-    all.sort_by_key(|f| !f.0);
+fn say_findings(h: &Handover, out: &mut String) {
+    let all = findings::told(h);
     out.push_str("<h2>Findings</h2>\n");
     if all.is_empty() {
         out.push_str("<p>None.</p>\n");

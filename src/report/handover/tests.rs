@@ -99,6 +99,12 @@ fn verdicts_by_hand() {
     assert!(told.starts_with("FV-3104\nWITHIN LIMITS: all 3 judged figures\n"), "{told}");
     assert!(page.contains("WITHIN LIMITS: all 3 judged figures"));
     assert!(all(&[&bad])[0].starts_with("FV-3104\nBEYOND LIMITS: 1 of 3 judged figures\n"));
+    let [told, page, _] = all(&[&good, &bad]);
+    assert!(
+        told.contains("\nFor comparison, not part of the verdict: as found, 1 figure beyond its\nlimit.\n"),
+        "{told}"
+    );
+    assert!(page.contains("as found, 1 figure beyond its limit."));
 }
 
 /// However it ended before its plan: that stands before every figure, and it is never within.

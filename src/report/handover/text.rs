@@ -1,8 +1,8 @@
 //! The report on the screen, to be read at arm's length: lines of at most 72 columns, the verdict first.
 
 use super::rows::{Row, main};
-use super::words::{self, broken_off, clean, headline, left, short};
-use super::{Beside, CAUTIONS, Handover, One, Overall};
+use super::words::{self, clean, headline, left, short};
+use super::{Beside, CAUTIONS, Handover, One, Overall, findings};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::limits::{Judged, Limits, Verdict};
 use crate::commission::travel::record::Record;
@@ -31,7 +31,7 @@ pub fn text(records: &[&Record], limits: &Limits, beside: &Beside, colour: bool)
     for (n, test) in h.tests.iter().enumerate() {
         about(&h, n, test, &mut out);
     }
-    findings(&h, colour, &mut out);
+    say_findings(&h, colour, &mut out);
     let rows = main(&h);
     for view in [View::Sensor, View::External] {
         table(&h, view, &rows, colour, &mut out);
@@ -75,11 +75,11 @@ fn head(h: &Handover, colour: bool, out: &mut String) {
     if !more.is_empty() {
         wrapped("", &more, out);
     }
-    let heads = words::heads(h);
-    for (test, head) in h.tests.iter().zip(&heads) {
-        if let Some(why) = broken_off(&test.record.ended) {
-            wrapped("", &format!("NOT WHOLE ({head}): {why}."), out);
-        }
+    for line in words::not_whole(h) {
+        wrapped("", &line, out);
+    }
+    for line in words::compared(h) {
+        wrapped("", &line, out);
     }
     if let Some(last) = h.tests.last() {
         wrapped("", &format!("Set point left: {}", left(last.record)), out);
@@ -107,21 +107,11 @@ fn about(h: &Handover, n: usize, test: &One, out: &mut String) {
     }
 }
 
-fn findings(h: &Handover, colour: bool, out: &mut String) {
-    let heads = words::heads(h);
-    let several = h.tests.len() > 1;
-    let of_tests = h.tests.iter().zip(&heads).flat_map(|(t, head)| {
-        let lead = if several { format!("{head}: ") } else { String::new() };
-        // What a test for comparison had beyond its limit stands in the table.
-        let told = t.findings.iter().filter(|f| t.decides || !f.is_figure);
-        told.map(move |f| (f.counts && t.decides, format!("{lead}{}", f.words)))
-    });
-    let mut all: Vec<(bool, String)> =
-        of_tests.chain(h.between.iter().map(|f| (f.counts, f.words.clone()))).collect();
+fn say_findings(h: &Handover, colour: bool, out: &mut String) {
+    let all = findings::told(h);
     if all.is_empty() {
         return;
     }
-    all.sort_by_key(|f| !f.0);
     let _ = writeln!(out, "\nFindings:");
     for (counts, words) in all {
         let start = out.len();

@@ -88,6 +88,35 @@ pub fn broken_off(ended: &Ended) -> Option<String> {
     })
 }
 
+/// Of every test that ended before its plan, how.
+pub fn not_whole(h: &Handover) -> Vec<String> {
+    let tests = h.tests.iter().zip(heads(h));
+    let said = tests.filter_map(|(test, head)| {
+        let why = broken_off(&test.record.ended)?;
+        Some(if h.tests.len() > 1 {
+            format!("NOT WHOLE ({head}): {why}.")
+        } else {
+            format!("NOT WHOLE: {why}.")
+        })
+    });
+    said.collect()
+}
+
+/// Of every test that does not decide, how it came out.
+pub fn compared(h: &Handover) -> Vec<String> {
+    let tests = h.tests.iter().zip(heads(h)).filter(|(t, _)| !t.decides);
+    let said = tests.map(|(test, head)| {
+        let beyond = test.judged.iter().filter(|j| j.verdict == Verdict::Beyond).count();
+        let told = match beyond {
+            0 => "no figure beyond its limit".to_owned(),
+            1 => "1 figure beyond its limit".to_owned(),
+            n => format!("{n} figures beyond their limits"),
+        };
+        format!("For comparison, not part of the verdict: {head}, {told}.")
+    });
+    said.collect()
+}
+
 /// Where the set point was left, a sentence.
 pub fn left(r: &Record) -> String {
     match &r.left {
