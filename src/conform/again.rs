@@ -17,8 +17,10 @@ pub(super) struct Once {
     pub span: (Instant, Instant),
     pub words: Vec<Words>,
     pub not_put_back: Vec<String>,
-    /// Something came in it, or failed to come, which may be the doing of the wires.
+    /// Something came in it, or failed to come or came late, which may be the doing of the wires or of this machine.
     pub doubtful: bool,
+    /// Nothing of that but requests without an answer.
+    pub lost: bool,
 }
 
 impl Once {
@@ -66,8 +68,16 @@ pub(super) fn judged(
         let next = run(probe);
         // On wires that spoil octets two fails are the same only where they are about the same thing.
         let same = |earlier: &Once| earlier.failed_on() == next.failed_on() || !probe.wires.spoil_octets();
-        is_confirmed = next.is_fail() && runs.iter().any(|r| r.is_fail() && same(r));
+        let again = next.is_fail() && runs.iter().any(|r| r.is_fail() && same(r));
+        if !next.is_fail() && runs.iter().all(|r| r.lost) {
+            probe.wires.lost_one();
+        }
         runs.push(next);
+        // Wires may lose requests without spoiling an octet that is heard: where one of twenty is lost some case fails twice of three
+        // times.
+        let may_be_lost = runs.iter().all(|r| !r.is_fail() || r.lost);
+        let each_time = runs.len() == MOST_RUNS && runs.iter().all(Once::is_fail);
+        is_confirmed = again && (each_time || !may_be_lost);
     }
     conclude(probe, case, runs, is_confirmed)
 }
@@ -93,7 +103,15 @@ fn conclude(
         (false, false, None) => {
             let span = (runs[0].span.0, runs[runs.len() - 1].span.1);
             let verdict = Verdict::Inconclusive(words(&runs[0].verdict, times, probe.wires.spoil_octets()));
-            let once = Once { verdict, end: None, span, words: Vec::new(), not_put_back, doubtful: true };
+            let once = Once {
+                verdict,
+                end: None,
+                span,
+                words: Vec::new(),
+                not_put_back,
+                doubtful: true,
+                lost: false,
+            };
             return (once.result(case, times), end);
         }
     };
@@ -103,7 +121,7 @@ fn conclude(
 
 fn words(first: &Verdict, times: Times, spoilt: bool) -> String {
     let Verdict::Fail { expected, observed } = first else { return String::new() };
-    let on = if times.failed > 1 { ", each time on something else" } else { "" };
+    let on = if times.failed > 1 && spoilt { ", each time on something else" } else { "" };
     let why = if spoilt { ", and the wires spoil octets" } else { ", so it may be the wires as well" };
     format!(
         "it failed {} of {} times{on}{why}: expected {expected}; observed {observed}",

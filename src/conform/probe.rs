@@ -21,6 +21,8 @@ const SLAVE_TIME_OUT: u64 = 28;
 pub const RESERVED: [u8; 6] = [4, 5, 10, 127, 254, 255];
 /// How often a request is repeated that nobody answered, or only with damage.
 const REPEATS: usize = 3;
+/// The same while something is put back: not a verdict is at stake then, but the device.
+const REPEATS_OF_UNDO: usize = 19;
 /// In octet 15 of command 15 [TB-03].
 const WRITE_PROTECTED: u8 = 1;
 /// How long a delayed response or a busy device is waited for [HO-10].
@@ -54,6 +56,8 @@ pub struct Probe<'l> {
     pub(super) put_back: Vec<PutBack>,
     /// Times that somebody pressed Ctrl-C while something is put back; `None`: nothing is.
     pub(super) interrupted: Option<u32>,
+    /// Until when nobody need answer, for the device starts again.
+    starts_until: Option<Instant>,
     pub(super) requests: u64,
     pub(super) damaged: u64,
     pub(super) wires: Wires,
@@ -81,6 +85,7 @@ impl<'l> Probe<'l> {
             words: Vec::new(),
             put_back: Vec::new(),
             interrupted: None,
+            starts_until: None,
             requests: 0,
             damaged: 0,
             wires: Wires::default(),
@@ -243,12 +248,21 @@ impl<'l> Probe<'l> {
     /// A fail if there is no answer; as [`Probe::send`].
     pub fn ask_request(&mut self, request: &Request) -> Result<Reply, Stop> {
         let (mut last, mut tries) = (String::new(), 0);
-        while tries <= REPEATS {
+        while tries < self.most_tries() || self.is_starting() {
             let heard = self.send(request)?;
             tries += 1;
             match heard.reply() {
-                Some(reply) if !reply.is_communication_error() => return Ok(reply),
+                Some(reply) if !reply.is_communication_error() => {
+                    if tries > 1 && self.starts_until.take().is_none() {
+                        self.wires.lost_one();
+                    }
+                    self.starts_until = None;
+                    return Ok(reply);
+                }
                 _ => last = heard.words(),
+            }
+            if self.is_starting() {
+                self.pause(Duration::from_secs(1))?;
             }
             // Who carries the request has repeated it already, and what changes something nobody may send again [IP-12].
             if self.no_answer {
@@ -273,6 +287,21 @@ impl<'l> Probe<'l> {
     /// As there.
     pub fn ask_as(&mut self, master: Master, command: u8, data: &[u8]) -> Result<Reply, Stop> {
         self.ask_request(&self.request(command, data).master(master))
+    }
+
+    /// The device has been told to start again: for so long [`Probe::ask`] and what stands on it wait for its first answer, and ask
+    /// once a second.
+    pub fn starts_again(&mut self, most: Duration) {
+        self.starts_until = Some(self.line.now() + most);
+    }
+
+    /// How often something is asked at most until it is answered.
+    pub(super) fn most_tries(&self) -> usize {
+        1 + if self.interrupted.is_some() { REPEATS_OF_UNDO } else { REPEATS }
+    }
+
+    fn is_starting(&mut self) -> bool {
+        self.starts_until.is_some_and(|until| self.line.now() < until)
     }
 
     /// Asks a command that has to succeed: response code 0 or a warning.

@@ -18,13 +18,28 @@ impl Place {
         match self {
             Place::Octets(from, len) => before.part(from, len) == now.part(from, len),
             Place::Float(at) => match (before.float(at), now.float(at)) {
-                (Some(a), Some(b)) => {
-                    a.to_bits() == b.to_bits() || (a - b).abs() <= 1e-5 * a.abs().max(b.abs()).max(1e-3)
-                }
+                (Some(a), Some(b)) => is_same_float(a, b),
                 (a, b) => a.is_none() && b.is_none(),
             },
         }
     }
+}
+
+/// The same but for the last digits, or the same pattern.
+fn is_same_float(a: f32, b: f32) -> bool {
+    a.to_bits() == b.to_bits() || (a - b).abs() <= 1e-5 * a.abs().max(b.abs()).max(1e-3)
+}
+
+/// The same octets, or floats at these places that are the same.
+fn is_same_data(was: &[u8], now: &[u8], floats: &[usize]) -> bool {
+    let float = |of: &[u8], at: usize| of.get(at..at + 4)?.try_into().ok().map(f32::from_be_bytes);
+    let is_of = |at: &usize, n: usize| (*at..at + 4).contains(&n);
+    was.len() == now.len()
+        && was.iter().zip(now).enumerate().all(|(n, (a, b))| a == b || floats.iter().any(|at| is_of(at, n)))
+        && floats.iter().all(|&at| match (float(was, at), float(now, at)) {
+            (Some(a), Some(b)) => is_same_float(a, b),
+            _ => false,
+        })
 }
 
 /// What undoes a change.
@@ -104,6 +119,22 @@ impl Probe<'_> {
         write: u8,
         make: fn(&Reply) -> Option<Vec<u8>>,
     ) -> Result<Reply, Stop> {
+        self.save_floats(read, ask, write, make, &[])
+    }
+
+    /// The same, where the data of the write hold floats at these octets: their last digits may differ afterwards, for a device may
+    /// convert them there and back.
+    ///
+    /// # Errors
+    /// As [`Probe::save`].
+    pub fn save_floats(
+        &mut self,
+        read: u8,
+        ask: &[u8],
+        write: u8,
+        make: fn(&Reply) -> Option<Vec<u8>>,
+        floats: &'static [usize],
+    ) -> Result<Reply, Stop> {
         let reply = self.read(read, ask)?;
         let Some(data) = make(&reply) else {
             let why = format!("the answer to command {read} has too few octets to be put back: {reply}");
@@ -115,19 +146,26 @@ impl Probe<'_> {
             probe.write_back(write, &data)?;
             let again = probe.read(read, &ask)?;
             match make(&again) {
-                Some(now) if now == data => Ok(()),
+                Some(now) if is_same_data(&data, &now, floats) => Ok(()),
                 _ => fail(format!("what command {read} said before"), again.to_string()),
             }
         });
         Ok(reply)
     }
 
-    /// Writes something back, which has to be accepted; for [`Probe::put_back_by`].
+    /// Writes something back, which has to be accepted; for [`Probe::put_back_by`]. What is refused is tried again, for the wires may
+    /// have made another request of it that the check byte let pass.
     ///
     /// # Errors
     /// A fail if it is not; as [`Probe::ask`].
     pub fn write_back(&mut self, command: u8, data: &[u8]) -> Outcome {
-        let reply = self.ask_until_done(command, data)?;
+        let mut reply = self.ask_until_done(command, data)?;
+        for _ in 1..3 {
+            if reply.is_success() {
+                break;
+            }
+            reply = self.ask_until_done(command, data)?;
+        }
         expect(reply.is_success(), format!("command {command} accepted"), reply.to_string())
     }
 

@@ -268,7 +268,10 @@ impl Suite {
                 (stop.verdict(), end)
             }
         };
-        let doubtful = probe.wires.may_have_spoilt();
+        // A port of a busy machine may be late, and so may what is at its other end.
+        let late = !probe.capabilities().stamp_error.is_zero();
+        let doubtful = probe.wires.may_have_spoilt() || late;
+        let lost = probe.wires.have_only_lost();
         // What shows a fail is what was said in the case, not the putting back.
         let mut words = core::mem::take(&mut probe.words);
         let span = (from, probe.now());
@@ -292,7 +295,7 @@ impl Suite {
         } else {
             words.clear();
         }
-        Once { verdict, end, span, words, not_put_back, doubtful }
+        Once { verdict, end, span, words, not_put_back, doubtful, lost }
     }
 
     /// Whether a case can be run on this device, by this user, on this line.

@@ -19,6 +19,10 @@ pub(super) struct Wires {
     /// Requests that nobody answered with a whole frame, answers that tell of damage, and frames with another number of
     /// preambles than most, since the case began.
     doubts: u64,
+    /// Of these the requests that nobody answered with a whole frame.
+    unanswered: u64,
+    /// Requests of the run that nobody answered, and that were answered when they came again.
+    lost: u64,
     /// Frames of the run by their number of preambles, which is 40 at most.
     preambles: BTreeMap<usize, u64>,
     /// What came out once and not when it was tried again.
@@ -29,6 +33,7 @@ impl Wires {
     /// A case begins.
     pub fn begin(&mut self) {
         self.doubts = 0;
+        self.unanswered = 0;
         self.seen_once = None;
     }
 
@@ -61,6 +66,22 @@ impl Wires {
     /// A request was not answered with a whole frame.
     pub fn unanswered(&mut self) {
         self.doubts += 1;
+        self.unanswered += 1;
+    }
+
+    /// A request that nobody answered was answered when it came again.
+    pub fn lost_one(&mut self) {
+        self.lost += 1;
+    }
+
+    /// Whether silence may be the wires' doing: octets were spoilt, or requests lost, since the run began.
+    pub fn may_lose(&self) -> bool {
+        self.lost > 0 || self.spoil_octets()
+    }
+
+    /// Whether nothing speaks against the wires in this case but requests that nobody answered.
+    pub fn have_only_lost(&self) -> bool {
+        self.unanswered > 0 && self.unanswered == self.doubts
     }
 
     /// Whether a fail of the case may be the doing of the wires. On wires that spoil octets even a whole frame may be wrong: parity
@@ -72,6 +93,17 @@ impl Wires {
     /// What came out once and not again in this case.
     pub fn seen_once(&mut self) -> Option<String> {
         self.seen_once.take()
+    }
+
+    /// Things that came and are no whole frame, and wrong parity, since the run began.
+    pub fn rubbish(&self) -> u64 {
+        self.rubbish
+    }
+
+    /// What the case itself has brought about, such as two devices that answer at once, tells nothing of the wires: as many as
+    /// [`Wires::rubbish`] had said before.
+    pub fn forgive(&mut self, rubbish_before: u64) {
+        self.rubbish = rubbish_before;
     }
 
     /// Whether any octet was spoilt since the run began, as far as it can be seen.
@@ -128,7 +160,7 @@ impl Probe<'_> {
 
     /// Sends something that has to be answered at the first try, in the way of `once`. Where the wires may have spoilt it, it is
     /// done up to three times: where an answer came that is not whole, or one that tells of a damaged request, and after silence
-    /// on wires that spoil octets at other times too. The last of the tries counts.
+    /// on wires that spoil octets or lose requests at other times too. The last of the tries counts.
     ///
     /// # Errors
     /// Those of `once`.
@@ -139,7 +171,7 @@ impl Probe<'_> {
         let mut heard = once(self)?;
         for _ in 1..TRIES {
             let tells_damage = heard.reply().is_some_and(|r| r.is_communication_error());
-            let spoilt = heard.has_rubbish() || tells_damage || self.wires.spoil_octets();
+            let spoilt = heard.has_rubbish() || tells_damage || self.wires.may_lose();
             if heard.is_answered() || !spoilt {
                 break;
             }

@@ -23,12 +23,14 @@ fn judged(seed: u64, keys: &str, faults: &str, suite: Suite) -> Results {
     suite.writing(true).moving(true).run(&mut line, &to).unwrap_or_else(|e| panic!("seed {seed}: {e}"))
 }
 
-/// One octet each ten seconds or so, and two answers of a hundred that lose an octet.
-const BAD_WIRES: [&str; 3] = [
+/// One octet each ten seconds or so, two answers of a hundred that lose an octet, and requests that do, of which nothing is heard.
+const BAD_WIRES: [&str; 5] = [
     "[[wire_fault]]\nkind = \"noise\"\noctets = 1\nevery_s = 10.0\n",
     "[[wire_fault]]\nkind = \"lost_octets\"\noctets = 1\nshare = 0.02\nof = \"answers\"\n",
     "[[wire_fault]]\nkind = \"noise\"\noctets = 1\nevery_s = 10.0\n\
      [[wire_fault]]\nkind = \"lost_octets\"\noctets = 1\nshare = 0.02\nof = \"answers\"\n",
+    "[[wire_fault]]\nkind = \"lost_octets\"\noctets = 1\nshare = 0.05\nof = \"requests\"\n",
+    "[[wire_fault]]\nkind = \"lost_octets\"\noctets = 1\nshare = 0.15\nof = \"requests\"\n",
 ];
 
 #[test]
@@ -39,7 +41,8 @@ fn bad_wires_fail_no_healthy_device() {
     for (i, faults) in BAD_WIRES.iter().enumerate() {
         for seed in 0..seeds {
             let results = on_bad_wires(seed, faults);
-            assert!(results.damaged > 0 || i == 0, "nothing was spoilt");
+            // Of noise a run may hear none, and of spoilt requests nothing is heard.
+            assert!(results.damaged > 0 || ![1, 2].contains(&i), "nothing was spoilt");
             let fails = results.cases.iter().filter(|c| matches!(c.verdict, Verdict::Fail { .. }));
             let counted = fails.filter(|c| c.case.strength != Strength::Advice);
             wrong.extend(counted.map(|c| format!("{i} {seed} {}: {:?}", c.case.id, c.verdict)));
@@ -121,8 +124,13 @@ fn a_fail_is_tried_again_where_octets_are_spoilt() {
     );
     assert_eq!((once.times.failed, once.times.run), (1, 3));
     let twice = one(deaf_to(|n| n != 2), case);
-    assert!(matches!(&twice.verdict, Verdict::Fail { .. }), "{twice:?}");
+    // Wires that lose requests, and nothing else that could be heard, do that as well.
+    assert!(
+        matches!(&twice.verdict, Verdict::Inconclusive(why) if why.contains("failed 2 of 3 times")),
+        "{twice:?}"
+    );
     assert_eq!((twice.times.failed, twice.times.run), (2, 3));
     let always = one(deaf_to(|_| true), case);
-    assert_eq!((always.times.failed, always.times.run), (2, 2), "{always:?}");
+    assert!(matches!(&always.verdict, Verdict::Fail { .. }), "{always:?}");
+    assert_eq!((always.times.failed, always.times.run), (3, 3));
 }

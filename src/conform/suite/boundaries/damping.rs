@@ -63,7 +63,7 @@ pub(super) const CASES: &[Case] = &[
 ];
 
 fn save(p: &mut Probe<'_>) -> Result<Reply, Stop> {
-    p.save(15, &[], 34, |r| r.part(11, 4).map(<[u8]>::to_vec))
+    p.save_floats(15, &[], 34, |r| r.part(11, 4).map(<[u8]>::to_vec), &[0])
 }
 
 fn kept(p: &mut Probe<'_>) -> Outcome {
@@ -108,7 +108,7 @@ fn below_zero(p: &mut Probe<'_>) -> Outcome {
 
 fn of_a_variable(p: &mut Probe<'_>) -> Outcome {
     let make = |r: &Reply| Some([r.part(0, 1)?, r.part(13, 4)?].concat());
-    p.save(54, &[0], 55, make)?;
+    p.save_floats(54, &[0], 55, make, &[1])?;
     // 2.0.
     let used = part(&takes_or_skips(p, 55, &[0, 0x40, 0x00, 0x00, 0x00])?, 1, 4)?;
     tells(p, 54, &[0], 13, &used)
@@ -116,7 +116,7 @@ fn of_a_variable(p: &mut Probe<'_>) -> Outcome {
 
 fn of_a_channel(p: &mut Probe<'_>) -> Outcome {
     let make = |r: &Reply| Some([r.part(0, 1)?, r.part(12, 4)?].concat());
-    p.save(63, &[0], 64, make)?;
+    p.save_floats(63, &[0], 64, make, &[1])?;
     let used = part(&takes_or_skips(p, 64, &[0, 0x40, 0x00, 0x00, 0x00])?, 1, 4)?;
     tells(p, 63, &[0], 12, &used)
 }

@@ -91,7 +91,7 @@ struct Range {
 impl Range {
     /// Reads it, and remembers to write it back.
     fn save(p: &mut Probe<'_>) -> Result<Range, Stop> {
-        let now = p.save(15, &[], 35, |r| r.part(2, 9).map(<[u8]>::to_vec))?;
+        let now = p.save_floats(15, &[], 35, |r| r.part(2, 9).map(<[u8]>::to_vec), &[1, 5])?;
         let (a, b) = (float(&now, 3)?, float(&now, 7)?);
         // Which is which is not what these cases are about.
         Ok(Range { unit: now.data[2], lower: a.min(b), upper: a.max(b) })

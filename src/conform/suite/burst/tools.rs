@@ -39,6 +39,16 @@ impl Settings {
     }
 }
 
+type MakesData = fn(&Settings) -> Vec<u8>;
+
+/// The commands that write the settings, with the data that write these: what is written last is written back first.
+const PARTS: [(u8, MakesData); 4] = [
+    (104, |s| [&[MESSAGE][..], &s.trigger].concat()),
+    (103, |s| [&[MESSAGE][..], &s.periods].concat()),
+    (107, |s| [&s.variables[..], &[MESSAGE]].concat()),
+    (108, |s| [&s.command[..], &[MESSAGE]].concat()),
+];
+
 /// Reads what message 0 is, command 105.
 pub(super) fn settings(p: &mut Probe<'_>) -> Result<Settings, Stop> {
     let reply = p.read(105, &[MESSAGE])?;
@@ -90,7 +100,6 @@ pub(super) fn save(p: &mut Probe<'_>) -> Outcome {
     let Some(now) = Settings::of(&reply.data) else {
         return Err(Stop::Skip(format!("the settings of the burst message are not whole: {reply}")));
     };
-    let data = |octets: &[u8]| [&[MESSAGE], octets].concat();
     let was = Settings::of(&reply.data);
     // Done last of all.
     p.put_back_by("the settings of burst message 0 that command 105 told", move |p| {
@@ -98,10 +107,17 @@ pub(super) fn save(p: &mut Probe<'_>) -> Outcome {
         let same = Settings::of(&now.data) == was;
         expect(same, format!("what command 105 said before: {reply}"), now.to_string())
     });
-    p.put_back(104, &data(&now.trigger));
-    p.put_back(103, &data(&now.periods));
-    p.put_back(107, &[&now.variables[..], &[MESSAGE]].concat());
-    p.put_back(108, &[&now.command[..], &[MESSAGE]].concat());
+    for (write, data) in PARTS {
+        let back = data(&now);
+        p.put_back_by(format!("a burst setting, command {write} with data {back:02X?}"), move |p| {
+            // One that was never set may be one that no device takes.
+            let is_back = |now: &Reply| Settings::of(&now.data).is_some_and(|now| data(&now) == back);
+            match is_back(&p.read(105, &[MESSAGE])?) {
+                true => Ok(()),
+                false => p.write_back(write, &back),
+            }
+        });
+    }
     Ok(())
 }
 

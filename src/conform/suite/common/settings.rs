@@ -130,7 +130,7 @@ fn reply_preambles_taken(p: &mut Probe<'_>) -> Outcome {
 
 /// PV taken as lower range value: PV before and after, and the answer to command 15 before and after.
 fn take_applied_process(p: &mut Probe<'_>) -> Result<([f32; 2], [Reply; 2]), Stop> {
-    let before = p.save(15, &[], 35, |r| r.part(2, 9).map(<[u8]>::to_vec))?;
+    let before = p.save_floats(15, &[], 35, |r| r.part(2, 9).map(<[u8]>::to_vec), &[1, 5])?;
     let pv = p.read(1, &[])?;
     let reply = p.ask_until_done(37, &[])?;
     p.skip_unless_known(&reply)?;
@@ -192,7 +192,7 @@ fn no_applied_process_in_multidrop(p: &mut Probe<'_>) -> Outcome {
         return Err(Stop::Inconclusive(format!("nothing says that the loop current is fixed: {reply}")));
     }
     // The applied process would change the range.
-    p.save(15, &[], 35, |r| r.part(2, 9).map(<[u8]>::to_vec))?;
+    p.save_floats(15, &[], 35, |r| r.part(2, 9).map(<[u8]>::to_vec), &[1, 5])?;
     let reply = p.ask_until_done(36, &[])?;
     p.skip_unless_known(&reply)?;
     expect(reply.code == 11, "response code 11 to command 36", reply.to_string())

@@ -13,7 +13,7 @@ const FOLLOW: [u8; 4] = [0x00, 0x00, 0x00, 0x00];
 pub(in crate::conform::suite) fn answers_at(p: &mut Probe<'_>, polling: u8) -> Result<bool, Stop> {
     let own = p.device().unique;
     let request = p.short_request(polling, 0, &[]);
-    for _ in 0..4 {
+    for _ in 0..p.most_tries() {
         let heard = p.send(&request)?;
         if let Some(reply) = heard.reply() {
             return Ok(Found::of(&reply.data, None).is_ok_and(|f| f.unique == own));

@@ -7,6 +7,7 @@ use super::tools::{
 use crate::app::command::Revision;
 use crate::conform::suite::common::tools::{refused_with, skip_if};
 use crate::conform::suite::common::undo::skip_if_held;
+use crate::conform::suite::status::prepare::START;
 use crate::conform::{Case, Outcome, Probe, Stop, expect};
 use crate::frame::Master::{Primary, Secondary};
 use core::time::Duration;
@@ -15,8 +16,6 @@ const R6: Revision = Revision::R6;
 const R7: Revision = Revision::R7;
 /// Status: cold start [ST-02] [ST-08].
 const COLD_START: u8 = 0x20;
-/// How long a reset may take until the device answers again: common practice, no source.
-const RESET: Duration = Duration::from_secs(30);
 
 pub(super) const CASES: &[Case] = &[
     Case::must(
@@ -150,23 +149,12 @@ fn reset(p: &mut Probe<'_>) -> Outcome {
     {
         return Err(Stop::Skip(format!("the device is not reset by command 42: {reply}")));
     }
-    let begun = p.now();
-    loop {
-        p.pause(Duration::from_secs(1))?;
-        let request = p.request(0, &[]);
-        match p.send(&request)?.reply() {
-            Some(reply) if reply.device_status & COLD_START != 0 => return Ok(()),
-            Some(reply) => {
-                return Err(Stop::Inconclusive(format!("nothing says that the device was reset: {reply}")));
-            }
-            None => {}
-        }
-        if p.now().since(begun) > RESET {
-            return Err(Stop::Fail {
-                expected: format!("an answer within {} s after a reset", RESET.as_secs()),
-                observed: "silence".to_owned(),
-            });
-        }
+    p.pause(Duration::from_secs(1))?;
+    p.starts_again(START);
+    let reply = p.ask(0, &[])?;
+    match reply.device_status & COLD_START {
+        0 => Err(Stop::Inconclusive(format!("nothing says that the device was reset: {reply}"))),
+        _ => Ok(()),
     }
 }
 

@@ -15,7 +15,9 @@ pub(super) const MORE_STATUS: u8 = 0x10;
 pub(super) const FIXED: u8 = 0x08;
 
 /// How long a device may take to start again after command 42: common practice, no source.
-const START: Duration = Duration::from_secs(5);
+pub(in crate::conform::suite) const START: Duration = Duration::from_secs(30);
+/// How long it may answer on before it does.
+const STILL_THERE: Duration = Duration::from_secs(5);
 
 pub(super) fn unclear<T>(why: impl Into<String>) -> Result<T, Stop> {
     Err(Stop::Inconclusive(why.into()))
@@ -74,5 +76,7 @@ pub(in crate::conform::suite) fn restart(p: &mut Probe<'_>) -> Result<(), Stop> 
             return unclear(format!("command 42 is not accepted: {reply}"));
         }
     }
-    p.pause(START)
+    p.pause(STILL_THERE)?;
+    p.starts_again(START);
+    Ok(())
 }
