@@ -39,7 +39,7 @@ PLANTED = """<!doctype html><title>planted</title><img src="http://planted.inval
 # What must not be cut, and what sticks out to the right; what scrolls by itself does not.
 WHOLE = """JSON.stringify({cut: [...document.querySelectorAll('tr,figure,figure>svg,body>svg,.caution,.verdict,.broken,.signed')].filter(e => {
   for (let a = e; a; a = a.parentElement) if (getComputedStyle(a).breakInside == 'avoid') return false; return true;
-}).map(e => e.tagName + '.' + e.className).slice(0, 5), thin: [...document.querySelectorAll('td,th')].filter(e => e.offsetWidth > 0 && e.offsetWidth < 45 && e.textContent.trim().length > 8 &&
+}).map(e => e.tagName + '.' + e.className).slice(0, 5), thin: [...document.querySelectorAll('td,th')].filter(e => e.offsetWidth > 0 && e.offsetWidth < 60 && e.textContent.trim().length > 8 &&
   e.offsetHeight > 6 * e.offsetWidth).map(e => e.textContent.trim()).slice(0, 3), out: document.documentElement.scrollWidth - document.documentElement.clientWidth})"""
 
 
