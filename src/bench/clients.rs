@@ -5,6 +5,7 @@ use super::running::Bench;
 use crate::device::SubDevice;
 use crate::ip::{Answer, Request, Ticket};
 use crate::sim::{Participant, RelayStation};
+use crate::time::Instant;
 
 impl Bench {
     /// A client of the server at this line wants something.
@@ -16,7 +17,9 @@ impl Bench {
         }
         let behind = self.behind();
         let todo = self.desk.asked(client, request, &behind);
-        self.do_it(todo);
+        // The wires have not come up to this moment yet.
+        let now = self.driven.target(self.ports.now());
+        self.do_it(todo, now);
     }
 
     /// A client of the server at this line does not wait any more.
@@ -38,18 +41,20 @@ impl Bench {
             for (number, frame) in answers {
                 let behind = self.behind();
                 if let Some(todo) = self.desk.answered(number, frame, &behind) {
-                    self.do_it(todo);
+                    let now = self.driven.time().at;
+                    self.do_it(todo, now);
                 }
             }
             bursts.iter().for_each(|burst| self.ports.publish(burst));
         }
     }
 
-    fn do_it(&mut self, todo: ToDo) {
+    /// What is asked is on the wires from the bench time `now` on.
+    fn do_it(&mut self, todo: ToDo, now: Instant) {
         match todo {
             ToDo::Answer(client, answer) => self.ports.answer(client.line, client.ticket, answer),
             ToDo::Ask { number, frame } => {
-                let (there, now) = (self.driven.plan().relays(), self.driven.time().at);
+                let there = self.driven.plan().relays();
                 let relay = relay_for(frame.address().master, &there).and_then(|n| self.relay(n));
                 match relay {
                     Some(relay) => relay.ask(now, number, frame),

@@ -25,6 +25,8 @@ mod running;
 #[cfg(feature = "bench-file")]
 mod sheet;
 mod station;
+#[cfg(feature = "io")]
+mod telling;
 
 #[cfg(feature = "bench-file")]
 pub use crate::app::written::FileError;

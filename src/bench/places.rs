@@ -50,6 +50,8 @@ pub(super) fn open_port(ports: &mut Ports, kind: &LineKind, pace: Pace) -> Resul
             }
             ports.open_serial_with(path, pace, options)
         }
+        // Where octets take no time, nobody waits for the moment at which one of them ends.
+        LineKind::HartIp(server) if pace == Pace::Fast => ports.open_hart_ip_server_hosted(server),
         LineKind::HartIp(server) => ports.open_hart_ip_server(server),
         LineKind::TcpListen(at) => ports.open_tcp_listen(at, pace),
         LineKind::Tcp(to) => ports.open_tcp(to, pace),

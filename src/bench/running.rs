@@ -5,12 +5,12 @@ use super::desk::Desk;
 use super::driven::{Done, Driven, Order, Reply, SnapshotState, TimeState};
 use super::memory::{self, Claim, MemoryError};
 use super::places::{PortPlace, open_port, place};
-use super::plan::BenchPlan;
+use super::plan::{BenchPlan, LineKind};
 use super::station;
 use crate::device::{Gateway, ImageError, PositionerNews, Restored};
 use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
 use crate::line::{self, Reach, Source, Traffic};
-use crate::sim::{DeviceStation, MasterStation, Participant, Power, PowerNews, Supplied};
+use crate::sim::{DeviceStation, MasterStation, Participant, PowerNews, Supplied};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::path::{Path, PathBuf};
@@ -276,8 +276,12 @@ impl Bench {
         }
         let (world, restored) = station::world(&plan, &images, stamp_error, ports.now());
         let mut bus = world.into_bus();
-        for _ in &plan.lines {
-            bus.add_port();
+        for line in &plan.lines {
+            let port = bus.add_port();
+            if matches!(line.kind, LineKind::HartIp(_)) {
+                // What passes goes to the clients of a server as answers and bursts.
+                bus.leave_port(port);
+            }
         }
         let mut early = Vec::new();
         for (i, (device, restored)) in plan.devices.iter().zip(restored).enumerate() {
@@ -375,6 +379,11 @@ impl Bench {
         self.early.drain(..).for_each(&mut *on);
         let ended = self.drive(on);
         self.save(on);
+        for event in self.ports.end() {
+            if let PortEvent::Peer { port, peer, news } = event {
+                on(Notice::Peer { line: port, peer, news });
+            }
+        }
         // Nobody will try again.
         let unsaved = self.keepers.iter().find_map(|k| Some((k.path.clone()?, k.unsaved.as_ref()?)));
         match (ended, unsaved) {
@@ -387,39 +396,55 @@ impl Bench {
         loop {
             self.catch_up(on);
             let wake = self.driven.wake_at(self.ports.now());
-            match self.ports.wait(wake) {
-                PortEvent::Octets { port, values, marks, at } => {
-                    self.driven.arrive(at, port, &values, &marks);
+            let mut event = self.ports.wait(wake);
+            loop {
+                if !self.take(event, on)? {
+                    return Ok(());
                 }
-                PortEvent::PeerCame { port } => on(Notice::PeerCame { line: port }),
-                PortEvent::Peer { port, peer, news } => on(Notice::Peer { line: port, peer, news }),
-                #[cfg(unix)]
-                PortEvent::PeerSettings { port, settings } => {
-                    // Right from the start is nothing to be told.
-                    let was_wrong = std::mem::replace(&mut self.set_wrong[port], !settings.fits());
-                    if was_wrong || !settings.fits() {
-                        on(Notice::PeerSettings { line: port, settings });
-                    }
+                // What else servers have brought goes to the wires at the same time.
+                match self.ports.ready() {
+                    Some(next) => event = next,
+                    None => break,
                 }
-                PortEvent::PeerGone { port, locked } => {
-                    self.set_wrong[port] = false;
-                    on(Notice::PeerGone { line: port, locked });
-                }
-                PortEvent::Closed { port, error } => {
-                    self.lost[port] = true;
-                    on(Notice::PortLost { line: port, error: error.clone() });
-                    if self.lost.iter().all(|&l| l) {
-                        return Err(Error::NoPortLeft(error));
-                    }
-                }
-                PortEvent::Asked { port, ticket, request } => self.asked(port, ticket, request),
-                PortEvent::Forgotten { port, ticket } => self.forgotten(port, ticket),
-                // `write` reports no ends, and no line of a bench is a client that asks.
-                PortEvent::Sent { .. } | PortEvent::NoAnswer { .. } | PortEvent::TimeOut => {}
-                PortEvent::Woken => self.take_up_orders(on),
-                PortEvent::Interrupted => return Ok(()),
             }
         }
+    }
+
+    /// Takes up what came from a port; false at the end.
+    fn take(&mut self, event: PortEvent, on: &mut dyn FnMut(Notice)) -> Result<bool, Error> {
+        match event {
+            PortEvent::Octets { port, values, marks, at } => {
+                self.driven.arrive(at, port, &values, &marks);
+            }
+            PortEvent::PeerCame { port } => on(Notice::PeerCame { line: port }),
+            PortEvent::Peer { port, peer, news } => on(Notice::Peer { line: port, peer, news }),
+            #[cfg(unix)]
+            PortEvent::PeerSettings { port, settings } => {
+                // Right from the start is nothing to be told.
+                let was_wrong = std::mem::replace(&mut self.set_wrong[port], !settings.fits());
+                if was_wrong || !settings.fits() {
+                    on(Notice::PeerSettings { line: port, settings });
+                }
+            }
+            PortEvent::PeerGone { port, locked } => {
+                self.set_wrong[port] = false;
+                on(Notice::PeerGone { line: port, locked });
+            }
+            PortEvent::Closed { port, error } => {
+                self.lost[port] = true;
+                on(Notice::PortLost { line: port, error: error.clone() });
+                if self.lost.iter().all(|&l| l) {
+                    return Err(Error::NoPortLeft(error));
+                }
+            }
+            PortEvent::Asked { port, ticket, request } => self.asked(port, ticket, request),
+            PortEvent::Forgotten { port, ticket } => self.forgotten(port, ticket),
+            // `write` reports no ends, and no line of a bench is a client that asks.
+            PortEvent::Sent { .. } | PortEvent::NoAnswer { .. } | PortEvent::TimeOut => {}
+            PortEvent::Woken => self.take_up_orders(on),
+            PortEvent::Interrupted => return Ok(false),
+        }
+        Ok(true)
     }
 
     /// Lets the wires come up to now, one thing after the other: the octet that ends a request is handed
@@ -493,6 +518,9 @@ impl Bench {
 
     /// Hands on what came out of the wires, in one piece for each port.
     fn write(&mut self, deliveries: &[line::Delivery]) {
+        if deliveries.is_empty() {
+            return;
+        }
         for port in (0..self.places.len()).filter(|&p| !self.lost[p]) {
             let octets: Vec<u8> =
                 deliveries.iter().filter(|d| d.port == port).map(|d| d.octet.value).collect();
@@ -524,58 +552,6 @@ impl Bench {
                 }
             }
         }
-    }
-
-    /// Tells what has become of power, and where the loop has changed what it gives every device since.
-    fn tell_power(&mut self, changed_at: Option<Instant>, on: &mut dyn FnMut(Notice)) {
-        for device in 0..self.keepers.len() {
-            let changed = changed_at.map(|at| (at, self.reach(device)));
-            let Some(station) = self.driven.bus_mut().station_mut(device).and_then(Participant::device_mut)
-            else {
-                continue;
-            };
-            let news = station.take_power_news();
-            // News of power that is gone or back say it all.
-            let is_told = news.last().is_some_and(|n| n.supplied.power != Power::On);
-            let supplied = station.supplied();
-            if let (Some((at, reach)), Some(supplied), false) = (changed, supplied, is_told) {
-                on(Notice::Supplied { at, device, supplied, reach });
-            }
-            for news in news {
-                on(Notice::Power { device, news });
-            }
-            for (at, news) in station.device_mut().take_positioner_news() {
-                on(Notice::Positioner { device, at, news });
-            }
-        }
-    }
-
-    /// Gives when the last of the loop among them was due.
-    fn tell_events(&mut self, now: Instant, on: &mut dyn FnMut(Notice)) -> Option<Instant> {
-        let mut last_of_loop = None;
-        let done: Vec<usize> = self.stations().map(DeviceStation::changes_done).collect();
-        let mut counted = vec![0; done.len()];
-        let mut told = self.driven.events_done();
-        for (i, event) in self.driven.plan().events.iter().enumerate() {
-            // It has happened when it has to each device that it concerns, one of the loop when it was due.
-            let is_of_loop = self.driven.plan().is_for_no_device(event);
-            let reaches_loop = self.driven.plan().wires.is_some() && event.change.reaches_the_loop();
-            if is_of_loop && event.at > now {
-                break;
-            }
-            let mut concerned = (0..done.len()).filter(|&d| !is_of_loop && event.concerns(d));
-            concerned.clone().for_each(|d| counted[d] += 1);
-            if concerned.any(|d| done[d] < counted[d]) {
-                break;
-            }
-            if i >= told {
-                on(Notice::EventDone { event: i, at: event.at, device: event.device, change: event.change });
-                told = i + 1;
-                last_of_loop = Some(event.at).filter(|_| reaches_loop).or(last_of_loop);
-            }
-        }
-        self.driven.set_events_done(told);
-        last_of_loop
     }
 }
 

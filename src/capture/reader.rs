@@ -129,6 +129,8 @@ pub enum Fault {
     Lost(String),
     /// Something is missing in a stream of TCP.
     Stream(String),
+    /// Packets that looprig made of a wire, without the blocks with the rest of that wire [PC-04].
+    Stripped,
 }
 
 impl fmt::Display for Problem {
@@ -162,6 +164,12 @@ impl fmt::Display for Problem {
                 octet.unwrap_or(0)
             ),
             Fault::Stream(what) => write!(f, "{place} in a stream of TCP {what}"),
+            Fault::Stripped => write!(
+                f,
+                "{place} and others are what looprig heard on a wire, and another program has saved the file without the blocks that \
+                 looprig wrote beside them: damaged frames, noise, marks of octets, pauses and preambles are not in it. Decode the \
+                 file as looprig wrote it, where it is still there"
+            ),
         }
     }
 }

@@ -261,7 +261,8 @@ pub struct ListenArgs {
     pub rotate: Option<Rotation>,
     /// Write what is heard as a packet capture as well, pcapng, reception by reception, so that a network analyser that
     /// knows HART-IP can follow. A file that exists is left alone, and a pipe refused; `tail -c +1 -f FILE`
-    /// lets an analyser follow.
+    /// lets an analyser follow. On a hart-ip: line too the frames alone, with made-up addresses: neither the session nor its
+    /// messages as they passed, which a network analyser captures.
     #[arg(long, value_name = "FILE.pcapng")]
     pub pcap: Option<PathBuf>,
     /// Tell every so many seconds how it stands: frames, damaged ones, bus load, answers of each device.
@@ -338,8 +339,10 @@ const DECODE: &str = "Examples:
   looprig decode loop.log --summary                           counts alone
   looprig decode gateway.pcapng                               the HART-IP messages of a capture, UDP and TCP
   looprig decode loop.log --format pcapng --out loop.pcapng   for a network analyser that knows HART-IP
+  looprig decode loop.pcapng --format log --out again.log     the way back: the same log, octet for octet
 Packets of a wire get addresses that are made up, 192.0.2.1 and 192.0.2.2 for the masters, 192.0.2.100 for the
-devices. What is no whole frame is in blocks of local use: looprig reads the file as it reads the log.";
+devices. What is no whole frame is in blocks of local use: looprig reads the file as it reads the log, unless another
+program has saved it without them, which is told.";
 /// What whoever connects a recorder has to know.
 pub const CLIPPED_ON: &str = "\
 Before a recorder, sound card or oscilloscope is clipped on a loop: permit and bypass first, local
@@ -363,7 +366,7 @@ pub struct DecodeArgs {
     /// Only the summary, no frames.
     #[arg(long)]
     pub summary: bool,
-    /// With --format pcapng: the file to write, `-` is standard output.
+    /// With --format pcapng or log: the file to write, `-` is standard output.
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
     /// Overwrite that file if it exists.
@@ -480,6 +483,8 @@ pub enum FormatArg {
     Csv,
     /// A capture of a network; of `decode` alone.
     Pcapng,
+    /// A log, made of a pcapng of looprig's or of logs; of `decode` alone.
+    Log,
 }
 
 impl From<FormatArg> for Format {
@@ -488,8 +493,8 @@ impl From<FormatArg> for Format {
             FormatArg::Text => Format::Text,
             FormatArg::Json => Format::Json,
             FormatArg::Csv => Format::Csv,
-            // It goes into a file; what is told besides is for people.
-            FormatArg::Pcapng => Format::Text,
+            // They go into a file; what is told besides is for people.
+            FormatArg::Pcapng | FormatArg::Log => Format::Text,
         }
     }
 }

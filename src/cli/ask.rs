@@ -4,6 +4,7 @@ use super::args::{AskArgs, HostArgs};
 use super::describing::with_line;
 use super::lines::{end_on_signal, with_log};
 use super::output::{Ended, Failure, Output, say, tell};
+use super::silence::nobody;
 use super::waiting::{self, waited_text};
 use crate::app::command::described::NUMBERS;
 use crate::app::command::{Catalogue, CommandSpec, Effect, Revision, UnitFrom};
@@ -72,12 +73,13 @@ pub fn run(args: &AskArgs, out: &mut Output) -> Result<Ended, Failure> {
         check_names(&plan, &catalogue)?;
     }
     end_on_signal(line.interrupt_handle())?;
+    let server = line.server_said();
     let line = with_log(line, args.host.log.as_deref())?;
     let mut host = Host::new(line, master_config(&args.host)).with_catalogue(catalogue);
     let asking = || format!("asking command {} of {}", plan.command, plan.to);
     let (_, device) = host.find(&plan.to).map_err(|e| host_failure(asking(), e))?;
     let Some(device) = device else {
-        tell(&Failure::new(asking(), "nobody answered", silence_advice(&plan.to)));
+        tell(&nobody(asking(), &plan.to, server.as_ref()));
         return Ok(Ended::Failed);
     };
     let row = host.spec(&device, plan.command);
@@ -262,18 +264,6 @@ fn values_failure(
         names => format!("its values are {}; {}", names.join(", "), shows(plan, row, "each")),
     };
     Failure::new(doing, e.to_string(), next)
-}
-
-/// What to look at when nobody answers. Common practice, no source.
-pub fn silence_advice(to: &To) -> String {
-    let address = match to {
-        To::Polling(_) => "`looprig scan LINE` looks at other polling addresses",
-        To::Tag(_) | To::LongTag(_) => "the tag must match to the last character; try polling address 0",
-        To::Unique(_) => "`looprig scan LINE` shows the unique addresses of who answers",
-    };
-    format!(
-        "{address}; else check loop power at the device, 250 ohm or so in the loop, the modem's clips, and that no barrier blocks the signal"
-    )
 }
 
 fn show(awaited: Awaited, device: &Device, out: &mut Output) {

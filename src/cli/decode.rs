@@ -27,8 +27,9 @@ use std::path::Path;
 /// Reads every file that can be read; the others are told and make the exit code 2.
 pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
     if args.out.is_some() {
-        let next = "add --format pcapng, or send standard output into the file";
-        return Err(Failure::new("reading the arguments", "--out is for --format pcapng", next));
+        let next = "add --format pcapng or --format log, or send standard output into the file";
+        let wrong = "--out is for --format pcapng and --format log";
+        return Err(Failure::new("reading the arguments", wrong, next));
     }
     let mut chain = Chain::new(args, args.described.load()?);
     let mut ended = Ended::Fine;

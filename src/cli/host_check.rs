@@ -130,6 +130,13 @@ impl<'a> Chain<'a> {
         if lost {
             return Err(unread_rest(name));
         }
+        if messages > 0 && octets_read == 0 && reader.packets().is_some_and(|p| p.is_stripped()) {
+            return Err(Failure::new(
+                doing(),
+                "another program has saved it without the blocks that looprig wrote, and with them the turns and octets of the wire are gone",
+                "take the file as looprig wrote it, or log again with `looprig listen LINE --log FILE` while the host asks",
+            ));
+        }
         if messages > 0 && octets_read == 0 {
             return Err(Failure::new(
                 doing(),

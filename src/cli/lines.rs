@@ -3,6 +3,7 @@
 use super::mock_line::{MockLine, MockSpec};
 use super::open_line::{Interrupt, OpenLine};
 use super::output::{Failure, tell};
+use super::silence::ServerSaid;
 use crate::bench::BenchPlan;
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
 use crate::exchange::harmless;
@@ -135,12 +136,15 @@ impl LineSpec {
         if let Kind::TcpListen(at) = &self.kind {
             warn_of_network("tcp-listen", at);
         }
-        line.on_peer_news(|peer, news| {
+        let server = matches!(self.kind, Kind::HartIp(_)).then(ServerSaid::default);
+        let said = server.clone();
+        line.on_peer_news(move |peer, news| {
+            said.iter().for_each(|s| s.note(news));
             if news.is_trouble() {
                 tell(&format!("peer {peer}: {news}"));
             }
         });
-        Ok(OpenLine::Port(Box::new(line)))
+        Ok(OpenLine::Port(Box::new(line), server))
     }
 
     /// The bench behind a mock line; `None` of other lines.

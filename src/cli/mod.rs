@@ -43,6 +43,7 @@ mod rules;
 mod scan;
 mod settings;
 mod settings_args;
+mod silence;
 mod valve;
 mod valve_args;
 mod waiting;
@@ -87,8 +88,11 @@ pub fn run() -> ExitCode {
     };
     let mut output = Output::new(&args);
     let ended = match &args.command {
-        command if args.format == FormatArg::Pcapng && !matches!(command, args::Command::Decode(_)) => {
-            Err(packets::not_here())
+        command
+            if matches!(args.format, FormatArg::Pcapng | FormatArg::Log)
+                && !matches!(command, args::Command::Decode(_)) =>
+        {
+            Err(packets::not_here(args.format))
         }
         #[cfg(unix)]
         args::Command::Demo(a) => demo::run(a, &mut output),
@@ -101,7 +105,9 @@ pub fn run() -> ExitCode {
         args::Command::Listen(a) => listen::run(a, &mut output),
         args::Command::Ask(a) => ask::run(a, &mut output),
         args::Command::Scan(a) => scan::run(a, &mut output),
-        args::Command::Decode(a) if args.format == FormatArg::Pcapng => packets::run(a, &mut output),
+        args::Command::Decode(a) if matches!(args.format, FormatArg::Pcapng | FormatArg::Log) => {
+            packets::run(a, args.format, &mut output)
+        }
         args::Command::Decode(a) => decode::run(a, &mut output),
         args::Command::HostCheck(a) => host_check::run(a, &mut output),
         args::Command::Mock(a) => mock::run(a, &mut output),

@@ -1,6 +1,7 @@
 //! A line that is open, whatever it is, and what ends its wait.
 
 use super::mock_line::MockLine;
+use super::silence::ServerSaid;
 use crate::frame::{Capabilities, RawFrame};
 use crate::line::io::{InterruptHandle, PortLine, SampledLine};
 use crate::line::{Error, Event, Line, PortStatus, SendsFaults};
@@ -11,8 +12,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 /// A line that is open.
 pub enum OpenLine {
-    /// A port of this machine.
-    Port(Box<PortLine>),
+    /// A port of this machine; what the server says whose client it is, if it is one.
+    Port(Box<PortLine>, Option<ServerSaid>),
     /// A bench in this process.
     Mock(Box<MockLine>),
     /// A recording.
@@ -23,7 +24,7 @@ impl OpenLine {
     /// What ends its wait from another thread.
     pub fn interrupt_handle(&self) -> Interrupt {
         match self {
-            OpenLine::Port(line) => Interrupt::Port(line.interrupt_handle()),
+            OpenLine::Port(line, _) => Interrupt::Port(line.interrupt_handle()),
             OpenLine::Mock(line) => Interrupt::Mock(line.interrupt_flag()),
             OpenLine::Sampled(line) => Interrupt::Mock(line.interrupt_flag()),
         }
@@ -32,14 +33,22 @@ impl OpenLine {
     /// What a serial port tells about itself; `None` for other lines.
     pub fn status(&self) -> Option<PortStatus> {
         match self {
-            OpenLine::Port(line) => line.status(),
+            OpenLine::Port(line, _) => line.status(),
+            OpenLine::Mock(_) | OpenLine::Sampled(_) => None,
+        }
+    }
+
+    /// What the HART-IP server has said that is at its other end; `None` where there is none.
+    pub fn server_said(&self) -> Option<ServerSaid> {
+        match self {
+            OpenLine::Port(_, server) => server.clone(),
             OpenLine::Mock(_) | OpenLine::Sampled(_) => None,
         }
     }
 
     /// Whether it is an end of a pseudo-terminal.
     pub fn is_pty(&self) -> bool {
-        matches!(self, OpenLine::Port(line) if line.is_pty())
+        matches!(self, OpenLine::Port(line, _) if line.is_pty())
     }
 
     /// Whether there is no port behind it at all.
@@ -49,7 +58,7 @@ impl OpenLine {
 
     fn line(&self) -> &dyn Line {
         match self {
-            OpenLine::Port(line) => line,
+            OpenLine::Port(line, _) => line,
             OpenLine::Mock(line) => line,
             OpenLine::Sampled(line) => line.as_ref(),
         }
@@ -57,7 +66,7 @@ impl OpenLine {
 
     fn line_mut(&mut self) -> &mut dyn Line {
         match self {
-            OpenLine::Port(line) => line,
+            OpenLine::Port(line, _) => line,
             OpenLine::Mock(line) => line,
             OpenLine::Sampled(line) => line.as_mut(),
         }

@@ -1,6 +1,7 @@
-//! `looprig decode --format pcapng`, and the file of `looprig listen --pcap`: what passed, for network analysers.
+//! `looprig decode --format pcapng`, and the file of `looprig listen --pcap`: what passed, for network analysers; and
+//! `--format log`, the way back.
 
-use super::args::DecodeArgs;
+use super::args::{DecodeArgs, FormatArg};
 use super::decode::{Input, file_name, is_readable, newer_log, open};
 use super::files::{Growing, is_no_input, is_special};
 use super::output::{Ended, Failure, Output, tell};
@@ -20,12 +21,16 @@ use std::path::{Path, PathBuf};
 /// Problems of a file that are told one by one.
 const MOST_TOLD: usize = 20;
 
-/// What other commands say to `--format pcapng`.
-pub fn not_here() -> Failure {
+/// What other commands say to `--format pcapng` and `--format log`.
+pub fn not_here(format: FormatArg) -> Failure {
+    let (name, option) = match format {
+        FormatArg::Log => ("log", "--log FILE.log"),
+        _ => ("pcapng", "--pcap FILE.pcapng"),
+    };
     Failure::new(
         "reading --format",
-        "pcapng is a format of `looprig decode` alone",
-        "take text, json or csv; `looprig listen LINE --pcap FILE.pcapng` writes what it hears",
+        format!("{name} is a format of `looprig decode` alone"),
+        format!("take text, json or csv; `looprig listen LINE {option}` writes what it hears"),
     )
 }
 
@@ -109,10 +114,15 @@ impl PacketFile {
 }
 
 /// Writes all files that can be read as one capture; the others are told and make the exit code 2.
-pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
+pub fn run(args: &DecodeArgs, format: FormatArg, out: &mut Output) -> Result<Ended, Failure> {
+    let (name, form) = match format {
+        FormatArg::Log => ("log", Form::Log(String::new())),
+        _ => ("pcapng", Form::Packets(Box::default())),
+    };
     let Some(path) = &args.out else {
-        let next = "add --out FILE.pcapng, or --out - for standard output";
-        return Err(Failure::new("reading the arguments", "--format pcapng needs a file to write", next));
+        let wrong = format!("--format {name} needs a file to write");
+        let next = format!("add --out FILE.{name}, or --out - for standard output");
+        return Err(Failure::new("reading the arguments", wrong, next));
     };
     // The first file is looked at before anything is created.
     let mut inputs = Vec::new();
@@ -123,7 +133,7 @@ pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
     is_no_input(path, args.files.iter().map(PathBuf::as_path), &doing)?;
     let was_there = path.exists() || path == Path::new("-");
     let to = Growing::create(path, args.force, &doing)?;
-    let mut converter = Converter { writer: PacketWriter::new(), to, receptions: 0, messages: 0 };
+    let mut converter = Converter { form, to, receptions: 0, messages: 0 };
     let mut ended = Ended::Fine;
     for (path, input) in inputs {
         match converter.file(&file_name(path), input) {
@@ -153,8 +163,47 @@ pub fn run(args: &DecodeArgs, out: &mut Output) -> Result<Ended, Failure> {
     Ok(ended)
 }
 
+/// What is written.
+enum Form {
+    Packets(Box<PacketWriter>),
+    /// Lines that are not written yet.
+    Log(String),
+}
+
+impl Form {
+    fn begin(&mut self, header: &Header) {
+        match self {
+            Form::Packets(writer) => writer.begin(header),
+            Form::Log(lines) => {
+                lines.push_str(&serde_json::to_string(header).unwrap_or_default());
+                lines.push('\n');
+            }
+        }
+    }
+
+    fn record(&mut self, record: &Record) {
+        match self {
+            Form::Packets(writer) => writer.record(record),
+            Form::Log(lines) => record.write(lines),
+        }
+    }
+
+    fn finish(&mut self) {
+        if let Form::Packets(writer) = self {
+            writer.finish();
+        }
+    }
+
+    fn take(&mut self) -> Vec<u8> {
+        match self {
+            Form::Packets(writer) => writer.take(),
+            Form::Log(lines) => std::mem::take(lines).into_bytes(),
+        }
+    }
+}
+
 struct Converter {
-    writer: PacketWriter,
+    form: Form,
     to: Growing,
     receptions: usize,
     messages: usize,
@@ -162,7 +211,7 @@ struct Converter {
 
 impl Converter {
     fn write(&mut self) -> Result<(), Failure> {
-        self.to.write(&self.writer.take())
+        self.to.write(&self.form.take())
     }
 
     fn file(&mut self, name: &str, mut input: Input) -> Result<(), Failure> {
@@ -172,32 +221,40 @@ impl Converter {
             Failure::new(doing(), io_words(&e), next)
         };
         if is_recording(input.fill_buf().map_err(reading)?) {
-            let next = format!("`looprig listen wav:{name} --pcap FILE.pcapng` hears it and writes that");
+            let option = if self.is_log() { "--log FILE.log" } else { "--pcap FILE.pcapng" };
+            let next = format!("`looprig listen wav:{name} {option}` hears it and writes that");
             return Err(Failure::new(doing(), "it is a recording of the tones, not of octets", next));
         }
         let mut reader = Reader::new(input).map_err(reading)?;
         let kind = reader.kind();
         is_readable(kind, name)?;
         let (mut begun, mut problems, mut lost) = (false, 0usize, None);
+        let mut left_out = 0usize;
         let before = (self.receptions, self.messages);
         while let Some(captured) = reader.next().map_err(reading)? {
             match captured {
                 Captured::Start(h) => {
                     begun = true;
-                    self.writer.begin(&h);
+                    self.form.begin(&h);
                 }
                 Captured::Octets(octets) if kind == ContentKind::Hex && self.hex_messages(&octets) => {}
                 Captured::Octets(octets) => {
-                    if !begun {
-                        self.writer.begin_untimed(name);
-                        begun = true;
+                    match &mut self.form {
+                        Form::Packets(writer) if !begun => writer.begin_untimed(name),
+                        Form::Log(_) if !begun => return Err(untimed(doing())),
+                        _ => {}
                     }
+                    begun = true;
                     self.receptions += 1;
                     let (direction, gap_before) = reader.side();
-                    self.writer.record(&Record { octets, direction, gap_before });
+                    self.form.record(&Record { octets, direction, gap_before });
                 }
-                Captured::Break if begun => self.writer.stands_alone(),
-                Captured::Break => {}
+                Captured::Break => {
+                    if let (Form::Packets(writer), true) = (&mut self.form, begun) {
+                        writer.stands_alone();
+                    }
+                }
+                Captured::Messages(_) if self.is_log() => left_out += 1,
                 Captured::Messages(passing) => {
                     let zero = reader.packets().and_then(|p| p.zero_ns()).unwrap_or(0);
                     self.network_messages(name, zero, &passing);
@@ -216,7 +273,7 @@ impl Converter {
             }
             self.write()?;
         }
-        self.writer.finish();
+        self.form.finish();
         self.write()?;
         if problems > MOST_TOLD {
             tell(&format!(
@@ -226,6 +283,19 @@ impl Converter {
         }
         if let Some(lost) = lost {
             return Err(lost);
+        }
+        if left_out > 0 && (self.receptions, self.messages) == before {
+            return Err(Failure::new(
+                doing(),
+                "it holds HART-IP messages of a network, and a log holds the octets of a wire",
+                "decode it as it is, or write it as --format pcapng",
+            ));
+        }
+        if left_out > 0 {
+            let messages = plural(left_out, "HART-IP message");
+            tell(&format!(
+                "reading {name}: {messages} of a network left out: a log holds the octets of a wire"
+            ));
         }
         if (self.receptions, self.messages) == before {
             return Err(Failure::new(
@@ -237,8 +307,13 @@ impl Converter {
         Ok(())
     }
 
+    fn is_log(&self) -> bool {
+        matches!(self.form, Form::Log(_))
+    }
+
     /// A line of hex text that is HART-IP messages; false where it is not.
     fn hex_messages(&mut self, octets: &[Octet]) -> bool {
+        let Form::Packets(writer) = &mut self.form else { return false };
         let values: Vec<u8> = octets.iter().map(|o| o.value).skip_while(|&v| v == 0xFF).collect();
         let (true, Some((message, _))) = (is_messages(&values), Message::header(&values)) else {
             return false;
@@ -248,13 +323,14 @@ impl Converter {
         let (from, to) = if message.side() == Side::Client { (client, server) } else { (server, client) };
         let at_ns = octets.first().map_or(0, |o| o.at.as_nanos());
         self.messages += 1;
-        self.writer.messages(at_ns, from, to, false, &values)
+        writer.messages(at_ns, from, to, false, &values)
     }
 
     fn network_messages(&mut self, name: &str, zero: u64, p: &Passing) {
+        let Form::Packets(writer) = &mut self.form else { return };
         self.messages += 1;
         let at_ns = zero.saturating_add(p.at.as_nanos());
-        if !self.writer.messages(at_ns, p.from, p.to, p.tcp, &p.octets) {
+        if !writer.messages(at_ns, p.from, p.to, p.tcp, &p.octets) {
             tell(&format!(
                 "reading {name}: a message of {} octets at {} s is too long for a datagram and was left out",
                 p.octets.len(),
@@ -262,6 +338,12 @@ impl Converter {
             ));
         }
     }
+}
+
+/// Octets that no log can be made of.
+fn untimed(doing: String) -> Failure {
+    let next = "decode it as it is; a log is made of a log, or of a pcapng that looprig made of a log or while it listened";
+    Failure::new(doing, "its octets have no times, and a log is of times", next)
 }
 
 /// A capture whose end could not be read.

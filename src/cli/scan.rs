@@ -4,6 +4,7 @@ use super::args::ScanArgs;
 use super::ask::host_failure;
 use super::lines::{end_on_signal, with_log};
 use super::output::{Ended, Failure, Output, tell};
+use super::silence::nobody_at_all;
 use crate::app::command::{Catalogue, Revision};
 use crate::exchange::{Exchange, type_key};
 use crate::frame::{PollingAddress, Target, UniqueAddress};
@@ -22,6 +23,7 @@ pub fn run(args: &ScanArgs, out: &mut Output) -> Result<Ended, Failure> {
     let line = args.line.open()?;
     let catalogue = args.described.load_with(&line)?;
     end_on_signal(line.interrupt_handle())?;
+    let server = line.server_said();
     let line = with_log(line, args.log.as_deref())?;
     let mut host = Host::new(line, MasterConfig { role: args.master.into(), ..MasterConfig::default() })
         .with_catalogue(catalogue.clone());
@@ -58,11 +60,8 @@ pub fn run(args: &ScanArgs, out: &mut Output) -> Result<Ended, Failure> {
             (0, 15) => "; devices of revision 6 and 7 may also be at 16 to 63: --range 0-63",
             _ => "; a device may be at any other address: --range 0-63",
         };
-        tell(&Failure::new(
-            format!("scanning polling addresses {from} to {to}"),
-            "nobody answered",
-            format!("check loop power, 250 ohm or so in the loop and the modem's clips{elsewhere}"),
-        ));
+        let doing = format!("scanning polling addresses {from} to {to}");
+        tell(&nobody_at_all(doing, elsewhere, server.as_ref()));
         return Ok(Ended::Failed);
     }
     if out.options.format == Format::Text && !out.quiet {

@@ -1,12 +1,13 @@
 //! `looprig settings`: what a device is set to, saved, compared, restored.
 
 use super::args::HostArgs;
-use super::ask::{host_failure, master_config, silence_advice};
+use super::ask::{host_failure, master_config};
 use super::describing::{DescriptionArgs, with_line};
 use super::files::{exists, write_file};
 use super::lines::{LineSpec, end_on_signal, quoted, utc_now_words, with_log};
 use super::output::{Ended, Failure, Output, tell};
 use super::settings_args::{CompareArgs, SaveArgs, SettingsArgs, SettingsCommand};
+use super::silence::nobody;
 use crate::app::command::Catalogue;
 use crate::app::status::Status;
 use crate::commission::settings::{
@@ -87,11 +88,12 @@ fn find<'a>(
     end_on_signal(line.interrupt_handle())?;
     let origin =
         Origin { looprig: env!("CARGO_PKG_VERSION").into(), saved: utc_now_words(), line: line.describe() };
+    let server = line.server_said();
     let line = with_log(line, host.log.as_deref())?;
     let mut host = Host::new(line, master_config(host)).with_catalogue(catalogue.clone());
     let (_, device) = host.find(to).map_err(|e| host_failure(doing.to_owned(), e))?;
     let Some(device) = device else {
-        tell(&Failure::new(doing, "nobody answered", silence_advice(to)));
+        tell(&nobody(doing.to_owned(), to, server.as_ref()));
         return Ok(None);
     };
     Ok(Some(Bench { host, device, origin, catalogue }))

@@ -21,6 +21,8 @@ pub(super) struct Once {
     pub doubtful: bool,
     /// Nothing of that but requests without an answer.
     pub lost: bool,
+    /// The device was silent for a while in it, whatever it was asked.
+    pub was_gone: bool,
 }
 
 impl Once {
@@ -56,8 +58,13 @@ fn is_octet(word: &str) -> bool {
 pub(super) fn judged(
     probe: &mut Probe<'_>,
     case: &Case,
-    mut run: impl FnMut(&mut Probe<'_>) -> Once,
+    mut once: impl FnMut(&mut Probe<'_>) -> Once,
 ) -> (CaseResult, Option<End>) {
+    // A device that had no supply for a while is judged when it is back.
+    let mut run = |probe: &mut Probe<'_>| {
+        let first = once(probe);
+        if first.was_gone && !first.ends() { once(probe) } else { first }
+    };
     let mut runs = vec![run(probe)];
     let mut is_confirmed = !runs[0].is_fail() || !runs[0].doubtful;
     while let Some(last) = runs.last()
@@ -111,6 +118,7 @@ fn conclude(
                 not_put_back,
                 doubtful: true,
                 lost: false,
+                was_gone: false,
             };
             return (once.result(case, times), end);
         }

@@ -8,6 +8,7 @@ use super::probe::Probe;
 use super::results::{CaseResult, End, Results};
 use super::select::Selection;
 use super::verdict::{Stop, Verdict};
+use super::wires::Life;
 use crate::host::To;
 use crate::line::Line;
 use core::fmt;
@@ -275,6 +276,25 @@ impl Suite {
         // What shows a fail is what was said in the case, not the putting back.
         let mut words = core::mem::take(&mut probe.words);
         let span = (from, probe.now());
+        let life = match verdict {
+            Verdict::Fail { .. } if lost && end.is_none() => probe.wait_for_life(),
+            _ => Ok(Life::There),
+        };
+        let was_gone = life == Ok(Life::Again);
+        match life {
+            Ok(Life::Gone) => {
+                let gone = "nothing has come from the device for a minute";
+                end = Some(End::LineLost(gone.to_owned()));
+                if let Verdict::Fail { expected, observed } = &verdict {
+                    verdict = Verdict::Inconclusive(format!(
+                        "expected {expected}; observed {observed}, and {gone}: either this has stopped it, or it has lost its supply or the wires"
+                    ));
+                }
+            }
+            Ok(_) => {}
+            Err(Stop::Interrupted) => end = Some(End::Interrupted),
+            Err(stop) => end = Some(End::LineLost(stop.to_string())),
+        }
         // Also after an interruption: nobody wants to find a device half changed.
         let (not_put_back, over_it) = match end {
             Some(End::LineLost(_)) => (probe.forget(), None),
@@ -295,7 +315,7 @@ impl Suite {
         } else {
             words.clear();
         }
-        Once { verdict, end, span, words, not_put_back, doubtful, lost }
+        Once { verdict, end, span, words, not_put_back, doubtful, lost, was_gone }
     }
 
     /// Whether a case can be run on this device, by this user, on this line.

@@ -6,10 +6,25 @@ use super::probe::Probe;
 use super::request::Request;
 use super::verdict::{Outcome, Stop, fail};
 use crate::frame::{Good, Marks, Reception};
+use core::time::Duration;
 use std::collections::BTreeMap;
 
 /// How often one thing is tried at most on which the wires may have played a trick.
 const TRIES: usize = 3;
+
+/// How long a device is waited for that has fallen silent, such as one whose supply was off: common practice, no source.
+const GONE: Duration = Duration::from_secs(60);
+
+/// Whether somebody is there after silence that made a case fail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Life {
+    /// It answers.
+    There,
+    /// Nothing came for a while, and then it answered.
+    Again,
+    /// Nothing has come for [`GONE`].
+    Gone,
+}
 
 /// Signs of spoilt octets.
 #[derive(Debug, Default)]
@@ -180,20 +195,47 @@ impl Probe<'_> {
         Ok(heard)
     }
 
-    /// Judges octets that make no whole frame, which wires can make as well: what `once` finds wrong has to come out two times of
-    /// three. What comes out once alone leaves the case inconclusive, if the rest of it passes.
+    /// Looks whether anybody is there, and waits for it for a while.
+    ///
+    /// # Errors
+    /// As [`Probe::send`].
+    pub(super) fn wait_for_life(&mut self) -> Result<Life, Stop> {
+        let request = self.request(0, &[]);
+        let begun = self.now();
+        let mut asked = 0;
+        while asked <= TRIES || self.now().since(begun) < GONE {
+            // An answer that comes late is a sign of life too.
+            if !self.send(&request)?.is_silence() || !self.listen(Duration::from_secs(1))?.is_silence() {
+                return Ok(if asked <= TRIES { Life::There } else { Life::Again });
+            }
+            asked += 1;
+        }
+        Ok(Life::Gone)
+    }
+
+    /// Judges octets that make no whole frame, which wires can make as well: what `once` finds wrong has to come out three times in
+    /// a row. What comes out less often leaves the case inconclusive, if the rest of it passes.
     ///
     /// # Errors
     /// The fail; other errors of `once`.
-    pub fn twice_of_three(&mut self, mut once: impl FnMut(&mut Self) -> Outcome) -> Outcome {
+    pub fn three_in_a_row(&mut self, mut once: impl FnMut(&mut Self) -> Outcome) -> Outcome {
         let (expected, observed) = match once(self) {
             Err(Stop::Fail { expected, observed }) => (expected, observed),
             other => return other,
         };
-        for _ in 1..TRIES {
-            once(self)?;
+        let mut last = fail(expected.clone(), observed.clone());
+        for n in 1..TRIES {
+            last = once(self);
+            match last {
+                Err(Stop::Fail { .. }) => {}
+                Err(stop) => return Err(stop),
+                Ok(()) => {
+                    self.wires.seen_once =
+                        Some(format!("{observed} instead of {expected}, in {n} of {} tries", n + 1));
+                    return Ok(());
+                }
+            }
         }
-        self.wires.seen_once = Some(format!("{observed} instead of {expected}, in one of {TRIES} tries"));
-        Ok(())
+        last
     }
 }

@@ -52,7 +52,9 @@ pub use response::{Ignored, NotBegun, Response};
 pub use stored::{Stored, StoredLock, TwoPointTrim};
 
 use crate::app::command::{Revision, Value};
-use crate::frame::{Frame, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, UniqueAddress};
+use crate::frame::{
+    Frame, FrameType, Octet, PollingAddress, Receiver, ReceiverConfig, Reception, Target, UniqueAddress,
+};
 use crate::link::{BurstTurns, Call, Slave};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
@@ -397,7 +399,16 @@ impl Device {
 
     fn drain(&mut self, now: Instant) {
         while let Some(reception) = self.receiver.next() {
-            self.turns.heard(&reception);
+            match &reception {
+                // Somebody plays this device: that is no other one that bursts.
+                Reception::Good(g)
+                    if g.frame.frame_type() == FrameType::Back
+                        && g.frame.address().target == Target::Unique(self.unique_address()) =>
+                {
+                    self.turns.heard_itself(reception.last_at());
+                }
+                _ => self.turns.heard(&reception),
+            }
             self.take(now, &reception);
         }
     }

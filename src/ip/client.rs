@@ -107,7 +107,7 @@ pub enum ClientNews {
     Denied(String),
     /// Octets that are no message, or one that nobody asked for.
     Odd(String),
-    /// So many of these were left out before what follows, because there were too many.
+    /// So many of these were left out since the one before, because there were too many.
     LeftOut(u64),
 }
 
@@ -133,7 +133,7 @@ impl fmt::Display for ClientNews {
                 f.write_str(": it was sent, and its answer was lost or never came. It is not sent again; read back what it changes first")
             }
             ClientNews::LeftOut(n) => {
-                write!(f, "{n} messages that say nothing of use were left out before this")
+                write!(f, "{n} messages that say nothing of use were left out")
             }
             ClientNews::Denied(why) => write!(f, "the server does not answer: {why}"),
             ClientNews::Odd(what) => write!(f, "{what}"),
@@ -297,6 +297,8 @@ impl Client {
 
     /// Says farewell; nothing more is done.
     pub fn close(&mut self, now: Instant) {
+        let rest = self.told.close();
+        self.out.extend(rest.map(|n| ClientOutput::News(ClientNews::LeftOut(n))));
         if self.is_open() {
             let sequence = self.next_sequence();
             self.send(now, &Message::bare(Type::Request, Id::SessionClose, sequence));
@@ -316,7 +318,7 @@ impl Client {
         let silence = silence.map(|since| since + if self.probed { LOST } else { PROBE });
         let next = self.asked.iter().filter_map(|a| a.next.filter(|_| self.is_open()));
         let until = self.asked.iter().map(|a| a.until);
-        next.chain(until).chain(silence).chain(state).min()
+        next.chain(until).chain(silence).chain(state).chain(self.told.rest_at()).min()
     }
 
     /// Time passed.
@@ -325,6 +327,8 @@ impl Client {
             return;
         }
         self.give_up_those(|a| a.until <= now);
+        let rest = self.told.rest(now);
+        self.out.extend(rest.map(|n| ClientOutput::News(ClientNews::LeftOut(n))));
         match self.state {
             State::Unconnected { again } if again <= now => self.begin(now),
             State::Initiating { again, .. } if again <= now => self.initiate(now),

@@ -96,7 +96,9 @@ impl Error {
             Fault::ConnectionRefused => {
                 "start the other end first (`looprig mock` prints the line that reaches it), and check host and port"
             }
-            Fault::NoAnswer => "check host, network and firewall, then try once more",
+            Fault::NoAnswer => {
+                "check host, port, network and firewall, and that somebody has started the other end; then try once more"
+            }
             Fault::SessionRefused => {
                 "wait until a session is free, or ask for a primary one with ?session=primary: some servers keep no other"
             }

@@ -210,6 +210,11 @@ impl BurstTurns {
         }
     }
 
+    /// A burst with the device's own address, which somebody else has made: like damage.
+    pub fn heard_itself(&mut self, end: Instant) {
+        self.wait(end, self.lost());
+    }
+
     /// Noise until `end` tells nothing, but the silence begins anew.
     fn disturbed(&mut self, end: Instant) {
         self.follows = None;

@@ -274,7 +274,9 @@ fn write_end(r: &Results, out: &mut String) {
     }
     let nothing = if c.judged() == 0 { "; nothing was judged" } else { "" };
     let _ = writeln!(out, "\n{}{nothing}.", parts.join(", "));
-    if c.advised > 0 {
+    if r.strict && c.inconclusive + c.advised > 0 {
+        let _ = writeln!(out, "In this run (--strict) inconclusive cases and advice count as fails.");
+    } else if c.advised > 0 {
         let _ = writeln!(out, "Advice is good practice: it counts as a fail with --strict alone.");
     }
 }

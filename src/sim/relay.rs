@@ -24,8 +24,8 @@ pub struct RelayStation {
     master: Master,
     /// Whether it keeps the bursts that it hears.
     keeps_bursts: bool,
-    queue: VecDeque<(u64, Frame)>,
-    woken_at: Instant,
+    /// With the moment before which each of them is not on the wires: it came then.
+    queue: VecDeque<(u64, Frame, Instant)>,
     under_way: Option<(u64, Address)>,
     answers: Vec<Relayed>,
     bursts: VecDeque<Frame>,
@@ -43,7 +43,6 @@ impl RelayStation {
             master: new_master(config, pace, Instant::ZERO),
             keeps_bursts,
             queue: VecDeque::new(),
-            woken_at: Instant::ZERO,
             under_way: None,
             answers: Vec::new(),
             bursts: VecDeque::new(),
@@ -56,14 +55,13 @@ impl RelayStation {
         self.config.role
     }
 
-    /// Asks as soon as those before have been asked; [`RelayStation::take_answers`] has what came of it. `now` is how far
-    /// the wires have come.
+    /// Asks as soon as those before have been asked; [`RelayStation::take_answers`] has what came of it. `now` is when it
+    /// came, which may be later than the wires have come.
     pub fn ask(&mut self, now: Instant, number: u64, frame: Frame) {
         match self.queue.len() < MOST_WAITING {
             true => {
                 // Who wants to be asked at a moment that has been is not asked.
-                self.woken_at = now + Duration::from_nanos(1);
-                self.queue.push_back((number, frame));
+                self.queue.push_back((number, frame, now + Duration::from_nanos(1)));
             }
             false => self.answers.push((number, None)),
         }
@@ -71,7 +69,7 @@ impl RelayStation {
 
     /// Nobody waits for this answer any more: it is not asked for unless it is under way.
     pub fn forget(&mut self, number: u64) {
-        self.queue.retain(|(n, _)| *n != number);
+        self.queue.retain(|(n, ..)| *n != number);
     }
 
     /// What was answered, or not, since the last call, oldest first.
@@ -150,7 +148,7 @@ impl Station for RelayStation {
     fn poll_transmit(&mut self, now: Instant) -> Option<Vec<u8>> {
         loop {
             if self.under_way.is_none()
-                && let Some((number, frame)) = self.queue.pop_front()
+                && let Some((number, frame, _)) = self.queue.pop_front_if(|(.., from)| *from <= now)
             {
                 let asked = frame.address();
                 let on_wires = frame.with_address(Address { master: self.config.role, ..asked });
@@ -165,15 +163,15 @@ impl Station for RelayStation {
                     return Some(octets);
                 }
             }
-            if self.under_way.is_some() || self.queue.is_empty() {
+            if self.under_way.is_some() || self.queue.front().is_none_or(|(.., from)| *from > now) {
                 return None;
             }
         }
     }
 
     fn wake_at(&self) -> Option<Instant> {
-        // What was asked since the last look is taken up at once.
-        let waits = self.under_way.is_none() && !self.queue.is_empty();
-        self.master.wake_at().into_iter().chain(waits.then_some(self.woken_at)).min()
+        // What was asked since the last look is taken up when it came.
+        let next = self.queue.front().filter(|_| self.under_way.is_none());
+        self.master.wake_at().into_iter().chain(next.map(|(.., from)| *from)).min()
     }
 }

@@ -1,15 +1,17 @@
 //! HART-IP over the sockets of this machine: a bench as server, our client, and those that behave badly.
 
 use looprig::bench::{self, Bench};
-use looprig::frame::{PollingAddress, StampUnit};
+use looprig::frame::{Address, Frame, Master, PollingAddress, StampUnit, Target};
 use looprig::host::{Host, To};
-use looprig::line::io::{InterruptHandle, PortLine};
-use looprig::line::{Endpoint, Fault, HartIpClient, Line};
+use looprig::ip::ClientNews;
+use looprig::line::io::{InterruptHandle, PeerNews, PortLine};
+use looprig::line::{Endpoint, Event, Fault, HartIpClient, Line};
 use looprig::link::MasterConfig;
 use std::io::{ErrorKind, Read, Write};
 use std::net::{TcpStream, UdpSocket};
 use std::path::Path;
 use std::process::Command;
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
@@ -141,6 +143,44 @@ fn what_cannot_be_opened_says_why() {
     assert!(taken.contains("somebody listens there already"), "{taken}");
     server.end();
     assert!(Endpoint::parse_listen(&at).is_ok());
+}
+
+/// Of a bad server's rubbish all is told or counted, when the line ends at the latest [IP-13].
+#[test]
+fn what_was_left_out_is_told_at_the_end() {
+    let server = UdpSocket::bind("127.0.0.1:0").unwrap();
+    server.set_read_timeout(Some(LONG)).unwrap();
+    let at = server.local_addr().unwrap().to_string();
+    let thread = std::thread::spawn(move || {
+        let mut buffer = [0; 64];
+        let (n, client) = server.recv_from(&mut buffer).unwrap();
+        // The session initiate as it came is what answers it, but for the message's kind [IP-02].
+        buffer[1] = 1;
+        server.send_to(&buffer[..n], client).unwrap();
+        // Requests, which no server sends; 64 of a datagram are looked at.
+        let rubbish = [1, 0, 2, 0, 0, 12, 0, 8].repeat(64);
+        (0..40).for_each(|_| _ = server.send_to(&rubbish, client).unwrap());
+        // A burst, so that its end is seen: command 1 with its status and data [FR-03], published [IP-02].
+        let to = Address::new(Master::Primary, Target::Polling(PollingAddress::default()));
+        let burst = Frame::reply(true, to, 1, [0, 0], vec![57, 0, 0, 0, 0]).unwrap().encode();
+        let count = (8 + burst.len()) as u8;
+        server.send_to(&[&[1, 2, 3, 0, 0, 1, 0, count][..], &burst].concat(), client).unwrap();
+    });
+    let mut line = PortLine::open_hart_ip(&HartIpClient::parse(false, &at, "").unwrap()).unwrap();
+    let heard = Arc::new(Mutex::new(Vec::new()));
+    let news = Arc::clone(&heard);
+    line.on_peer_news(move |_, n| news.lock().unwrap().push(n.clone()));
+    let until = line.now() + LONG;
+    let event = line.wait(Some(until)).unwrap();
+    assert!(matches!(event, Event::Octets(_)), "{event:?}");
+    drop(line);
+    thread.join().unwrap();
+    let heard = heard.lock().unwrap();
+    let told = heard.iter().filter(|n| matches!(n, PeerNews::Server(ClientNews::Odd(_)))).count() as u64;
+    let left_out =
+        heard.iter().map(|n| if let PeerNews::Server(ClientNews::LeftOut(n)) = n { *n } else { 0 });
+    assert_eq!(told + left_out.sum::<u64>(), 40 * 64, "{heard:?}");
+    assert!(told < 2000, "{told} lines of rubbish");
 }
 
 /// One that asks and never reads is disconnected; others are served all the time [IP-13].

@@ -5,6 +5,7 @@ use super::own::{self, OWN_BLOCK, Own, OwnFault};
 use bytes::Bytes;
 use core::time::Duration;
 use pcap_file::pcap::{PcapParser, PcapTsResolution};
+use pcap_file::pcapng::blocks::interface_description::InterfaceDescriptionOption;
 use pcap_file::pcapng::{Block, PcapNgParser};
 use pcap_file::{DataLink, Endianness};
 use std::io::{self, BufRead, Read};
@@ -42,6 +43,8 @@ pub(super) enum Found {
 #[derive(Debug)]
 pub(super) struct Packet {
     pub interface: u32,
+    /// The interface is one by which looprig shows a wire.
+    pub of_wire: bool,
     pub link: u32,
     /// Nanoseconds since 1970, where the file says when.
     pub at_ns: Option<u64>,
@@ -170,6 +173,7 @@ impl PacketFile {
         let at_ns = u64::from(packet.ts_sec) * 1_000_000_000 + u64::from(packet.ts_frac) * unit;
         Ok(Step::Found(Found::Packet(Packet {
             interface: 0,
+            of_wire: false,
             // The upper half says how long the check sequences of the link are.
             link: u32::from(header.datalink) & 0xFFFF,
             at_ns: Some(at_ns),
@@ -230,9 +234,11 @@ impl PacketFile {
         let last = parser.interfaces().len();
         let packet = |parser: &PcapNgParser, interface: u32, at: Option<Duration>, octets: &[u8]| {
             let link = parser.interfaces().get(interface as usize).map_or(u32::MAX, |i| i.linktype.into());
+            let of_wire = is_of_wire(parser, interface);
             let at_ns = at.map(|at| u64::try_from(at.as_nanos()).unwrap_or(u64::MAX));
             Step::Found(Found::Packet(Packet {
                 interface,
+                of_wire,
                 link,
                 at_ns,
                 octets: Bytes::copy_from_slice(octets),
@@ -243,6 +249,12 @@ impl PacketFile {
             Ok((_, Block::SimplePacket(p))) => packet(parser, 0, None, &p.data),
             Ok((_, Block::Packet(p))) => packet(parser, p.interface_id.into(), Some(p.timestamp), &p.data),
             Ok((_, Block::Unknown(b))) if kind == OWN_BLOCK => match own::decode(&b.value, little) {
+                Some(Ok((interface, _))) if !is_of_wire(parser, interface) => {
+                    Step::Found(Found::Skipped(format!(
+                        "it is a block of looprig about interface {interface}, which its section does not describe as a wire of looprig's: \
+                     another program has numbered the interfaces anew"
+                    )))
+                }
                 Some(own) => Step::Found(Found::Own(own)),
                 None => Step::Nothing,
             },
@@ -299,6 +311,14 @@ enum Step {
     Found(Found),
     Nothing,
     End,
+}
+
+/// Whether the section describes this interface as looprig does one that shows a wire [PC-03].
+fn is_of_wire(parser: &PcapNgParser, interface: u32) -> bool {
+    let options = parser.interfaces().get(interface as usize).map_or(&[][..], |i| &i.options);
+    options.iter().any(
+        |o| matches!(o, InterfaceDescriptionOption::IfDescription(text) if text.starts_with(own::OF_WIRE)),
+    )
 }
 
 fn lost(why: &str) -> Step {

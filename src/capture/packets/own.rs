@@ -8,6 +8,9 @@ pub const OWN_BLOCK: u32 = 0x8000_4C52;
 /// How its body begins, so that nobody else's block of that type is taken for ours; the last octet is the layout's number.
 pub const OWN_MAGIC: [u8; 8] = *b"looprig\x01";
 
+/// How the description of an interface begins that shows a wire, in every version: a file without blocks of ours is known by it.
+pub(super) const OF_WIRE: &str = "The packets were made by looprig from octets heard on a wire";
+
 /// What a block of ours holds.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Own {

@@ -51,6 +51,8 @@ pub struct PacketReader {
     last_ns: u64,
     /// Packets that hold something else than HART-IP.
     others: u64,
+    /// Packets that looprig made of a wire, without the blocks that belong to them.
+    stripped: bool,
     newer: bool,
     side: (Option<Direction>, Option<Duration>),
     ready: VecDeque<Captured>,
@@ -76,6 +78,7 @@ impl PacketReader {
             zero_ns: None,
             last_ns: 0,
             others: 0,
+            stripped: false,
             newer: false,
             side: (None, None),
             ready: VecDeque::new(),
@@ -91,6 +94,12 @@ impl PacketReader {
     /// How many packets were passed over because they hold something else than HART-IP.
     pub fn others(&self) -> u64 {
         self.others
+    }
+
+    /// Whether looprig made packets of it from a wire, and another program has dropped the blocks with the rest of that wire
+    /// since [PC-04].
+    pub fn is_stripped(&self) -> bool {
+        self.stripped
     }
 
     /// The number of the block or packet that was read last, from 1.
@@ -158,10 +167,8 @@ impl PacketReader {
     }
 
     fn own(&mut self, interface: u32, own: Own) {
-        // No more of them than a section has interfaces.
-        if interface < 1 << 10 {
-            self.own.insert(interface);
-        }
+        // Its section describes that interface, so there are no more of them than a section has interfaces.
+        self.own.insert(interface);
         match own {
             Own::Line(LogLine::Header(header)) if header.looprig_log > LOG_VERSION => {
                 self.newer = true;
@@ -183,6 +190,10 @@ impl PacketReader {
     fn packet(&mut self, packet: &Packet) {
         if self.own.contains(&packet.interface) {
             return;
+        }
+        // A block of ours stands before the first packet of its interface.
+        if packet.of_wire && !std::mem::replace(&mut self.stripped, true) {
+            self.problem(Fault::Stripped);
         }
         let at_ns = packet.at_ns.unwrap_or(self.last_ns);
         self.last_ns = at_ns;

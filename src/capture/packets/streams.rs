@@ -45,16 +45,48 @@ struct Stream {
     waiting: BTreeMap<u32, Bytes>,
     waiting_octets: usize,
     splitter: Splitter,
-    /// Waits for a segment that begins with a message, and has passed over so many octets.
-    seeking: Option<usize>,
+    /// Looks for the next message.
+    seeking: Option<Seeking>,
     /// Whether it is to port 5094, or a message has come out of it; else it may be anything.
     is_ours: bool,
     used: u64,
 }
 
+/// Where messages begin is not known.
+#[derive(Debug, Default)]
+struct Seeking {
+    /// So many octets were passed over.
+    passed: usize,
+    /// The last of them, which may be the beginning of a header: fewer than a header has.
+    last: Vec<u8>,
+}
+
+impl Seeking {
+    /// Looks for a message in what comes next; gives it from there on.
+    fn look(&mut self, octets: &[u8]) -> Option<Vec<u8>> {
+        let all = [&self.last[..], octets].concat();
+        let whole = (0..all.len()).find(|&at| is_a_message(&all[at..]));
+        // Most clients begin a segment with a message, and a segment may end within a header.
+        let begun = || begins_like_a_message(octets).then_some(self.last.len());
+        if let Some(at) = whole.or_else(begun) {
+            self.passed += at;
+            return Some(all[at..].to_vec());
+        }
+        let kept = all.len().min(HEADER - 1);
+        self.passed += all.len() - kept;
+        self.last = all[all.len() - kept..].to_vec();
+        None
+    }
+
+    /// All that was passed over so far.
+    fn in_all(&self) -> usize {
+        self.passed + self.last.len()
+    }
+}
+
 impl Stream {
     /// One that begins at `next`, or, where its beginning is not known, at the first message behind it.
-    fn new(next: u32, seeking: Option<usize>, is_ours: bool, used: u64) -> Stream {
+    fn new(next: u32, seeking: Option<Seeking>, is_ours: bool, used: u64) -> Stream {
         Stream {
             next,
             waiting: BTreeMap::new(),
@@ -68,15 +100,17 @@ impl Stream {
 
     fn feed(&mut self, octets: &[u8], out: &mut Vec<Out>) {
         self.next = self.next.wrapping_add(octets.len() as u32);
-        if let Some(passed) = &mut self.seeking {
-            if !begins_like_a_message(octets) {
-                *passed += octets.len();
-                return;
-            }
-            if *passed > 0 {
+        let found;
+        let mut octets = octets;
+        if let Some(seeking) = &mut self.seeking {
+            let Some(from_there) = seeking.look(octets) else { return };
+            let passed = seeking.passed;
+            if passed > 0 {
                 out.push(Out::Gap(format!("{passed} octets up to the next message were passed over")));
             }
             (self.seeking, self.splitter) = (None, Splitter::new(MAX_MESSAGE));
+            found = from_there;
+            octets = &found;
         }
         self.splitter.push(octets);
         while let Some(piece) = self.splitter.next() {
@@ -87,7 +121,7 @@ impl Stream {
                 }
                 Piece::Unreadable { octets, .. } => {
                     out.push(Out::Octets(octets));
-                    self.seeking = Some(0);
+                    self.seeking = Some(Seeking::default());
                     break;
                 }
             }
@@ -116,12 +150,21 @@ impl Stream {
 
     /// So many octets are not in the capture.
     fn lose(&mut self, octets: usize, out: &mut Vec<Out>) {
+        self.tell_passed("before a gap", out);
         if self.is_ours {
             out.push(Out::Gap(format!("{octets} octets of the stream are not in the capture")));
             self.cut(out);
         }
         self.next = self.next.wrapping_add(octets as u32);
-        self.seeking = Some(0);
+        self.seeking = Some(Seeking::default());
+    }
+
+    /// What was passed over, and no message was found in it.
+    fn tell_passed(&mut self, place: &str, out: &mut Vec<Out>) {
+        let passed = self.seeking.take().map_or(0, |s| s.in_all());
+        if passed > 0 && self.is_ours {
+            out.push(Out::Gap(format!("{passed} octets {place} were passed over: no message begins there")));
+        }
     }
 
     /// The message that has begun will not be whole.
@@ -138,11 +181,7 @@ impl Stream {
             self.give_up(out);
         }
         self.cut(out);
-        if let (true, Some(passed @ 1..)) = (self.is_ours, self.seeking) {
-            out.push(Out::Gap(format!(
-                "{passed} octets at the end were passed over: no message begins there"
-            )));
-        }
+        self.tell_passed("at the end", out);
     }
 }
 
@@ -162,6 +201,14 @@ fn begins_like_a_message(octets: &[u8]) -> bool {
         && !matches!(header.kind.kind(), Type::Unknown(_))
         && header.id.octet() <= 5
         && count >= HEADER
+}
+
+/// Whether octets begin with a whole message, as far as it is there, and what follows it does not say otherwise.
+fn is_a_message(octets: &[u8]) -> bool {
+    let whole = octets.len() >= HEADER && begins_like_a_message(octets);
+    let count = Message::header(octets).map_or(0, |(_, count)| count);
+    let next = octets.get(count..).unwrap_or_default();
+    whole && count <= MAX_MESSAGE && (next.is_empty() || begins_like_a_message(next))
 }
 
 /// All streams of a capture.
@@ -200,7 +247,7 @@ impl Streams {
                 if !known && !is_messages(payload) {
                     return;
                 }
-                self.insert(key, Stream::new(sequence, Some(0), known, self.pushed), all);
+                self.insert(key, Stream::new(sequence, Some(Seeking::default()), known, self.pushed), all);
             }
             if let Some(stream) = self.streams.get_mut(&key) {
                 stream.used = self.pushed;
@@ -294,6 +341,34 @@ mod tests {
         assert_eq!(push(&mut s, 100, &[0x55; 7], ""), []);
         let out = push(&mut s, 107, &[0x55; 5], "F");
         assert!(matches!(&out[..], [Out::Gap(why)] if why.starts_with("12 octets at the end")), "{out:?}");
+    }
+
+    /// A capture that begins within a message: what is whole is found, within a segment and across two.
+    #[test]
+    fn a_message_is_found_within_a_segment() {
+        let rest = [0x55; 11];
+        let mut s = Streams::default();
+        let out = push(&mut s, 100, &[&rest[..], &KEEP_ALIVE, &KEEP_ALIVE].concat(), "");
+        let passed = "11 octets up to the next message were passed over";
+        assert_eq!(out, [Out::Gap(passed.into()), whole(), whole()]);
+        for cut in 1..8 {
+            let mut s = Streams::default();
+            let all = [&rest[..], &KEEP_ALIVE, &KEEP_ALIVE].concat();
+            assert_eq!(push(&mut s, 100, &all[..11 + cut], ""), []);
+            let out = push(&mut s, 111 + cut as u32, &all[11 + cut..], "");
+            assert_eq!(
+                out,
+                [Out::Gap(passed.into()), whole(), whole()],
+                "cut {cut} octets behind its beginning"
+            );
+        }
+        // What cannot be found is told before a gap, too: 3 octets, and 8 that are not there.
+        let mut s = Streams::default();
+        assert_eq!(push(&mut s, 100, &rest[..3], ""), []);
+        let out = push(&mut s, 111, &KEEP_ALIVE, "F");
+        let before = "3 octets before a gap were passed over: no message begins there";
+        let gap = "8 octets of the stream are not in the capture";
+        assert_eq!(out, [Out::Gap(before.into()), Out::Gap(gap.into()), whole()]);
     }
 
     /// A part of what waits is sent again: what waits stays whole.

@@ -28,6 +28,7 @@ pub const LINE_ADDRESS: Ipv4Addr = Ipv4Addr::new(192, 0, 2, 100);
 pub const MASTER_ADDRESSES: [(Ipv4Addr, u16); 2] =
     [(Ipv4Addr::new(192, 0, 2, 1), 49_153), (Ipv4Addr::new(192, 0, 2, 2), 49_154)];
 
+/// Begins with [`own::OF_WIRE`], by which a reader knows the interface.
 const MADE_UP: &str = "The packets were made by looprig from octets heard on a wire: IP addresses, ports, sequence numbers and session are made \
 up, the HART frames and their times are true. What is no whole frame stands in blocks of local use, which `looprig decode` shows.";
 
@@ -53,6 +54,7 @@ pub struct PacketWriter {
 #[derive(Debug)]
 struct Line {
     interface: u32,
+    name: String,
     zero_ns: u64,
     header: Option<Header>,
     receiver: Receiver,
@@ -165,8 +167,14 @@ impl PacketWriter {
             Some(interface) => interface,
             None => {
                 let said = "HART-IP messages with their own addresses; everything else around them was made by looprig";
+                // A line that is heard at the same time goes on, in the new section if one begins.
+                let line = self.line.take();
                 let interface = self.interface("network", said);
                 self.network = Some(interface);
+                self.line = line;
+                if interface == 0 {
+                    self.line_again();
+                }
                 interface
             }
         };
@@ -176,10 +184,26 @@ impl PacketWriter {
         true
     }
 
+    /// In a new section the line that is being heard needs an interface and a header of that section.
+    fn line_again(&mut self) {
+        let Some(mut line) = self.line.take() else { return };
+        line.interface = self.interface(&line.name, MADE_UP);
+        let header = line.header.as_mut();
+        let text = header.and_then(|header| {
+            header.part = Some(header.part.unwrap_or(1).saturating_add(1));
+            serde_json::to_string(header).ok()
+        });
+        self.line = Some(line);
+        if let Some(text) = text {
+            self.own(&(text + "\n"));
+        }
+    }
+
     fn begin_line(&mut self, name: &str, zero_ns: u64, receiver: ReceiverConfig) {
         let interface = self.interface(name, MADE_UP);
         self.line = Some(Line {
             interface,
+            name: name.to_owned(),
             zero_ns,
             header: None,
             receiver: Receiver::new(receiver),

@@ -206,6 +206,8 @@ pub enum ServerNews {
     TurnedDown(&'static str),
     /// A TCP connection was not let in, or closed.
     Closed(&'static str),
+    /// Nothing new: only that news were left out since the last, of this peer among others.
+    LeftOut,
 }
 
 impl ServerNews {
@@ -232,6 +234,7 @@ impl fmt::Display for ServerNews {
             ServerNews::Unreadable(why) => write!(f, "octets that are no message: {why}"),
             ServerNews::TurnedDown(why) => write!(f, "turned down: {why}"),
             ServerNews::Closed(why) => write!(f, "connection closed: {why}"),
+            ServerNews::LeftOut => f.write_str("nothing new"),
         }
     }
 }

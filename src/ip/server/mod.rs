@@ -58,6 +58,8 @@ pub struct Server {
     /// No deadline is earlier than this.
     wake: Option<Instant>,
     told: Told,
+    /// The last peer whose news were left out.
+    untold: Option<Peer>,
     out: VecDeque<ServerOutput>,
 }
 
@@ -75,6 +77,7 @@ impl Server {
             tickets: 0,
             wake: None,
             told: Told::default(),
+            untold: None,
             out: VecDeque::new(),
         }
     }
@@ -223,10 +226,25 @@ impl Server {
         for peer in idle.map(|(peer, _)| *peer).collect::<Vec<Peer>>() {
             self.close_stream(now, peer, "it has no session");
         }
+        let rest = self.told.rest(now);
+        self.tell_rest(rest);
         let sessions = self.sessions.values().map(Session::ends_at);
         let streams =
             self.streams.iter().filter(|(p, _)| !self.sessions.contains_key(p)).map(|(_, s)| s.until);
-        self.wake = sessions.chain(streams).chain(self.waiting.values().map(|w| w.until)).min();
+        let waiting = self.waiting.values().map(|w| w.until);
+        self.wake = sessions.chain(streams).chain(waiting).chain(self.told.rest_at()).min();
+    }
+
+    /// The end: how many news were left out and not told yet.
+    pub fn close(&mut self) {
+        let rest = self.told.close();
+        self.tell_rest(rest);
+    }
+
+    fn tell_rest(&mut self, left_out: Option<u64>) {
+        if let (Some(left_out), Some(peer)) = (left_out, self.untold.take()) {
+            self.out.push_back(ServerOutput::News { peer, news: ServerNews::LeftOut, left_out });
+        }
     }
 
     fn look_at(&mut self, at: Instant) {
@@ -234,8 +252,12 @@ impl Server {
     }
 
     fn tell(&mut self, now: Instant, peer: Peer, news: ServerNews) {
-        if let Some(left_out) = self.told.may_tell(now) {
-            self.out.push_back(ServerOutput::News { peer, news, left_out });
+        match self.told.may_tell(now) {
+            Some(left_out) => self.out.push_back(ServerOutput::News { peer, news, left_out }),
+            None => {
+                self.untold = Some(peer);
+                self.told.rest_at().into_iter().for_each(|at| self.look_at(at));
+            }
         }
     }
 

@@ -43,6 +43,8 @@ const EARS: [u64; 2] = [1 << 32, 2 << 32];
 #[derive(Clone)]
 struct Port {
     sender: Sender,
+    /// Whether somebody takes what comes out there.
+    is_taken: bool,
     /// Where it does not hear everybody.
     ear: Option<Box<Ear>>,
 }
@@ -161,9 +163,14 @@ impl<S: Station> Bus<S> {
 
     /// Adds an access point for something outside; gives its index.
     pub fn add_port(&mut self) -> usize {
-        self.ports.push(Port { sender: Sender::new(self.pace.character()), ear: None });
+        self.ports.push(Port { sender: Sender::new(self.pace.character()), is_taken: true, ear: None });
         self.somebody_came();
         self.ports.len() - 1
+    }
+
+    /// From now on nothing comes out at this access point: nobody takes it there.
+    pub fn leave_port(&mut self, port: usize) {
+        self.ports.get_mut(port).into_iter().for_each(|p| p.is_taken = false);
     }
 
     /// Adds a station with a clock that is right; gives its index.
@@ -401,9 +408,9 @@ impl<S: Station> Bus<S> {
             }
         }
         let listens = |(i, port): &(usize, &Port)| {
-            source != Source::Port(*i) && !port.sender.is_on_between(begins, now)
+            port.is_taken && source != Source::Port(*i) && !port.sender.is_on_between(begins, now)
         };
-        for &octet in heard {
+        for &octet in heard.iter().filter(|_| self.ports.iter().any(|p| p.is_taken)) {
             let all = self.ports.iter().enumerate().filter(|(_, p)| p.ear.is_none());
             out.extend(all.filter(listens).map(|(port, _)| Delivery { port, octet }));
         }

@@ -10,7 +10,9 @@
 mod device;
 #[cfg(not(unix))]
 mod device_elsewhere;
+mod handles;
 mod hart_ip;
+mod hosted;
 #[cfg(unix)]
 mod peer;
 mod peer_news;

@@ -68,6 +68,9 @@ impl fmt::Display for PeerNews {
                 write!(f, "{octets} octets dropped: another peer has the word until it is silent")
             }
             PeerNews::Session { news, left_out: 0 } => news.fmt(f),
+            PeerNews::Session { news: ServerNews::LeftOut, left_out } => {
+                write!(f, "and others: {left_out} more news were left out, because there were too many")
+            }
             PeerNews::Session { news, left_out } => {
                 write!(f, "{news} ({left_out} more were left out before this)")
             }

@@ -114,6 +114,16 @@ impl PortLine {
     }
 }
 
+impl Drop for PortLine {
+    fn drop(&mut self) {
+        for event in self.ports.end() {
+            if let (PortEvent::Peer { peer, news, .. }, Some(tell)) = (event, &mut self.news) {
+                tell(&peer, &news);
+            }
+        }
+    }
+}
+
 impl Line for PortLine {
     fn describe(&self) -> String {
         self.ports.describe(PORT)

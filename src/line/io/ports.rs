@@ -1,6 +1,8 @@
 //! Several real ports under one clock and one queue of events.
 
+pub use super::handles::{InterruptHandle, WakeHandle};
 use super::hart_ip;
+use super::hosted::Hosted;
 #[cfg(unix)]
 use super::peer::PeerSettings;
 pub use super::peer_news::PeerNews;
@@ -18,6 +20,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::time::Duration;
+use tokio::sync::Notify;
+use tokio::sync::mpsc::UnboundedSender;
 
 /// Events that wait to be fetched; a reader that finds the queue full leaves the octets with the
 /// system until there is room.
@@ -144,13 +148,29 @@ pub(super) enum Note {
 pub(super) struct Feed {
     pub(super) port: usize,
     pub(super) clock: Clock,
-    queue: SyncSender<Note>,
+    queue: Queue,
+}
+
+/// Where events wait to be fetched.
+#[derive(Clone)]
+enum Queue {
+    /// Of a thread: it waits while there is no room.
+    Thread(SyncSender<Note>, Arc<Notify>),
+    /// Of a server that runs while somebody waits for events.
+    Hosted(UnboundedSender<PortEvent>),
 }
 
 impl Feed {
     /// Queues an event; false when nobody will ever fetch it.
     pub(super) fn put(&self, event: PortEvent) -> bool {
-        self.queue.send(Note::Event(event)).is_ok()
+        match &self.queue {
+            Queue::Thread(queue, bell) => {
+                let put = queue.send(Note::Event(event)).is_ok();
+                bell.notify_one();
+                put
+            }
+            Queue::Hosted(queue) => queue.send(event).is_ok(),
+        }
     }
 }
 
@@ -184,6 +204,12 @@ pub(super) trait Port: Send {
     fn answer(&mut self, _: Ticket, _: Answer) {}
     /// Tells every client of a server what a device said unasked.
     fn publish(&mut self, _: &Frame) {}
+    /// Hands its server on what it was told since the last time; within the runtime of a server that has no thread.
+    fn hand_on(&mut self) {}
+    /// Ends it, as dropping does; gives what nobody was told yet of its peers.
+    fn end(&mut self) -> Vec<(String, PeerNews)> {
+        Vec::new()
+    }
     /// Like `write`, and the end is reported.
     fn send(&mut self, octets: &[u8]) -> Result<Started, Error>;
 }
@@ -191,38 +217,6 @@ pub(super) trait Port: Send {
 struct Slot {
     port: Box<dyn Port>,
     lost: Option<Error>,
-}
-
-/// Wakes a [`Ports::wait`] from another thread, such as that of a Ctrl-C handler.
-#[derive(Clone)]
-pub struct InterruptHandle {
-    asked: Arc<AtomicBool>,
-    queue: SyncSender<Note>,
-}
-
-impl InterruptHandle {
-    /// Makes the wait that runs, or else the next one, return [`PortEvent::Interrupted`]. Never
-    /// blocks.
-    pub fn interrupt(&self) {
-        self.asked.store(true, Ordering::SeqCst);
-        // A full queue needs no more waking.
-        let _ = self.queue.try_send(Note::Wake);
-    }
-}
-
-/// Wakes a [`Ports::wait`] from another thread that has something to be fetched elsewhere.
-#[derive(Clone)]
-pub struct WakeHandle {
-    asked: Arc<AtomicBool>,
-    queue: SyncSender<Note>,
-}
-
-impl WakeHandle {
-    /// Makes the wait that runs, or else the next one, return [`PortEvent::Woken`]. Never blocks.
-    pub fn wake(&self) {
-        self.asked.store(true, Ordering::SeqCst);
-        let _ = self.queue.try_send(Note::Wake);
-    }
 }
 
 /// Serial ports, pseudo-terminals and TCP under one clock, which is zero when this is made.
@@ -235,6 +229,13 @@ pub struct Ports {
     asked: Arc<AtomicBool>,
     woken: Arc<AtomicBool>,
     leaving: VecDeque<(Instant, usize)>,
+    /// Rings when a thread has put something into the queue.
+    bell: Arc<Notify>,
+    /// Servers without a thread.
+    hosted: Option<Hosted>,
+    /// Whose servers were told something since they had a look.
+    told: Vec<usize>,
+    ended: bool,
 }
 
 impl Default for Ports {
@@ -255,6 +256,10 @@ impl Ports {
             asked: Arc::new(AtomicBool::new(false)),
             woken: Arc::new(AtomicBool::new(false)),
             leaving: VecDeque::new(),
+            bell: Arc::new(Notify::new()),
+            hosted: None,
+            told: Vec::new(),
+            ended: false,
         }
     }
 
@@ -347,21 +352,47 @@ impl Ports {
     /// The address is taken, or is none of this machine's.
     pub fn open_hart_ip_server(&mut self, at: &HartIpServer) -> Result<usize, Error> {
         let feed = self.feed();
-        self.add(hart_ip::Server::listen(at, feed)?)
+        self.add(hart_ip::Server::listen(at, feed, None)?)
+    }
+
+    /// The same without a thread: the server works while somebody waits in [`Ports::wait`], at deadlines that may be 1 ms late,
+    /// and what comes meanwhile stays with the system. Request and answer are faster by far.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn open_hart_ip_server_hosted(&mut self, at: &HartIpServer) -> Result<usize, Error> {
+        if self.hosted.is_none() {
+            let failed = |e| Error::new("opening", &at.to_string(), Fault::System, e);
+            self.hosted = Some(Hosted::new().map_err(failed)?);
+        }
+        let queue = self.hosted.as_ref().map(|h| Queue::Hosted(h.sender()));
+        let feed = self.feed();
+        let feed = Feed { queue: queue.unwrap_or(feed.queue), ..feed };
+        let server = hart_ip::Server::listen(at, feed, self.hosted.as_mut())?;
+        self.add(server)
     }
 
     /// Brings a client of a HART-IP server what it asked; other ports have nobody to be told.
     pub fn answer(&mut self, port: usize, ticket: Ticket, answer: Answer) {
         self.slots[port].port.answer(ticket, answer);
+        self.has_told(port);
     }
 
     /// Tells the clients of all HART-IP servers what a device said unasked.
     pub fn publish(&mut self, frame: &Frame) {
         self.slots.iter_mut().for_each(|slot| slot.port.publish(frame));
+        (0..self.slots.len()).for_each(|port| self.has_told(port));
+    }
+
+    fn has_told(&mut self, port: usize) {
+        if self.hosted.is_some() && self.told.last() != Some(&port) {
+            self.told.push(port);
+        }
     }
 
     fn feed(&self) -> Feed {
-        Feed { port: self.slots.len(), clock: self.clock, queue: self.queue.clone() }
+        let queue = Queue::Thread(self.queue.clone(), Arc::clone(&self.bell));
+        Feed { port: self.slots.len(), clock: self.clock, queue }
     }
 
     fn add(&mut self, port: impl Port + 'static) -> Result<usize, Error> {
@@ -419,6 +450,28 @@ impl Ports {
     /// Closes the connections of all peers of listening TCP ports; each is told as gone. Other ports have no session.
     pub fn hang_up(&mut self) {
         self.slots.iter_mut().for_each(|slot| slot.port.hang_up());
+        (0..self.slots.len()).for_each(|port| self.has_told(port));
+    }
+
+    /// An event of a server without a thread that is there already; without waiting.
+    pub fn ready(&mut self) -> Option<PortEvent> {
+        self.hosted.as_mut()?.ready()
+    }
+
+    /// Ends all ports, as dropping them does; gives what is still to be told of their peers. From then on
+    /// [`Ports::wait`] gives [`PortEvent::Interrupted`].
+    pub fn end(&mut self) -> Vec<PortEvent> {
+        // A thread that waits for room in the queue finds out and ends.
+        self.notes = sync_channel(1).1;
+        self.ended = true;
+        let mut rest = Vec::new();
+        for (port, slot) in self.slots.iter_mut().enumerate() {
+            let news = slot.port.end().into_iter();
+            rest.extend(news.map(|(peer, news)| PortEvent::Peer { port, peer, news }));
+        }
+        let hosted = self.hosted.iter_mut().flat_map(Hosted::end);
+        rest.extend(hosted.filter(|e| matches!(e, PortEvent::Peer { .. })));
+        rest
     }
 
     /// Like [`Ports::write`], and [`PortEvent::Sent`] follows when the last octet has left, which is
@@ -447,7 +500,7 @@ impl Ports {
     /// order in which it was read.
     pub fn wait(&mut self, until: Option<Instant>) -> PortEvent {
         loop {
-            if self.asked.swap(false, Ordering::SeqCst) {
+            if self.ended || self.asked.swap(false, Ordering::SeqCst) {
                 return PortEvent::Interrupted;
             }
             if self.woken.swap(false, Ordering::SeqCst) {
@@ -480,7 +533,12 @@ impl Ports {
         }
     }
 
-    fn next(&self, wake: Option<Instant>, now: Instant) -> Option<Note> {
+    fn next(&mut self, wake: Option<Instant>, now: Instant) -> Option<Note> {
+        if let Some(hosted) = &mut self.hosted {
+            let (slots, told) = (&mut self.slots, &mut self.told);
+            let tell = (!told.is_empty()).then_some(|| told.drain(..).for_each(|p| slots[p].port.hand_on()));
+            return hosted.next(&self.notes, &self.bell, wake.map(|w| w.since(now)), tell);
+        }
         // The queue cannot be closed: we hold a sender ourselves.
         match wake.map(|w| w.since(now)) {
             Some(Duration::ZERO) => self.notes.try_recv().ok(),
@@ -491,12 +549,16 @@ impl Ports {
 
     /// A handle that makes [`Ports::wait`] return [`PortEvent::Woken`].
     pub fn wake_handle(&self) -> WakeHandle {
-        WakeHandle { asked: Arc::clone(&self.woken), queue: self.queue.clone() }
+        WakeHandle { asked: Arc::clone(&self.woken), queue: self.queue.clone(), bell: Arc::clone(&self.bell) }
     }
 
     /// A handle that wakes [`Ports::wait`].
     pub fn interrupt_handle(&self) -> InterruptHandle {
-        InterruptHandle { asked: Arc::clone(&self.asked), queue: self.queue.clone() }
+        InterruptHandle {
+            asked: Arc::clone(&self.asked),
+            queue: self.queue.clone(),
+            bell: Arc::clone(&self.bell),
+        }
     }
 }
 

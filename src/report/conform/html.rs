@@ -70,7 +70,7 @@ fn verdict(r: &Results) -> (&'static str, String) {
         }
         1 => {
             let cases = plural(n.inconclusive, "inconclusive case");
-            ("bad", format!("FAIL: {cases}, which count as fails in this run (--strict)."))
+            ("bad", format!("FAIL: {cases}; in this run (--strict) such cases count as fails."))
         }
         _ if judged == 0 => ("look", "NO VERDICT: no case was judged.".to_owned()),
         _ => (

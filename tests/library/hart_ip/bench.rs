@@ -13,6 +13,26 @@ use looprig::time::Instant;
 use std::path::Path;
 use std::time::Duration;
 
+/// [IP-15]: a request that comes while the wires are behind, as after a long silence, is on them when it came, not before: its
+/// answer takes the time that the wire takes.
+#[test]
+fn no_request_is_on_the_wires_before_it_came() {
+    let mut rig = Rig::new(TWO);
+    let relay = rig.plan.devices.len();
+    let to = Address::new(Master::Primary, Target::Polling(PollingAddress::default()));
+    let frame = Frame::request(to, 0, vec![]).unwrap();
+    let at = |ms: u64| Instant::from_nanos(ms * 1_000_000);
+    let ask = rig.world.bus_mut().station_mut(relay).and_then(Participant::relay_mut).unwrap();
+    ask.ask(at(5000), 1, frame);
+    let mut answered = |until: u64| {
+        rig.world.run_until(at(until), &mut Vec::new());
+        rig.world.bus_mut().station_mut(relay).and_then(Participant::relay_mut).unwrap().take_answers().len()
+    };
+    // Others are looked after meanwhile. 14 octets of the request and the shortest answer, 40, are more than 300 ms.
+    assert_eq!((answered(1000), answered(2000), answered(5000), answered(5300)), (0, 0, 0, 0));
+    assert_eq!(answered(6000), 1);
+}
+
 const TWO: &str = r#"
 [[device]]
 tag = "FV-3104"

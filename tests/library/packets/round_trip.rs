@@ -179,10 +179,51 @@ proptest! {
         }
         let mut file = to_packets(log.as_bytes());
         for (place, value) in spoilt {
-            let at = place.index(file.len());
+            // The first four say that it is such a file.
+            let at = 4 + place.index(file.len() - 4);
             file[at] = value;
         }
-        prop_assert!(read(&file).len() <= file.len());
+        // A block gives one thing at the most, and takes 12 octets at least; no octet is made up: of a record each takes two
+        // letters, of a message its own octet in the packet.
+        let got = read(&file);
+        prop_assert!(got.len() <= file.len() / 12 + 1, "{} things of {} octets", got.len(), file.len());
+        let octets: usize = got
+            .iter()
+            .map(|c| match c {
+                Captured::Octets(octets) => 2 * octets.len(),
+                Captured::Messages(p) => p.octets.len(),
+                _ => 0,
+            })
+            .sum();
+        prop_assert!(octets <= file.len(), "{} octets of {}", octets, file.len());
+    }
+
+    /// A block whose length goes beyond the end, with whole blocks behind it: what is before is read, and the rest is told
+    /// with its place, whatever the length claims.
+    #[test]
+    fn a_length_beyond_the_end_hides_nothing_untold(
+        records in records().prop_filter("some", |r| r.len() > 2),
+        place in any::<prop::sample::Index>(),
+        claimed in prop_oneof![Just(1u32 << 20), Just(4 << 20), Just(0x7FFF_FFFC), Just(u32::MAX - 3)],
+    ) {
+        let mut log = header_line(&header(Duration::ZERO, "2026-11-25T13:00:00Z", None));
+        let mut at = 0;
+        for made in records {
+            record_of(made, &mut at).write(&mut log);
+        }
+        let mut file = to_packets(log.as_bytes());
+        let whole = read(&file);
+        let all = blocks(&file);
+        // Not a description: those are not read at any length.
+        let chosen = 2 + place.index(all.len() - 3);
+        let begins: usize = all[..chosen].iter().map(|b| b.1.len()).sum();
+        file[begins + 4..begins + 8].copy_from_slice(&claimed.to_le_bytes());
+        let got = read(&file);
+        let held = all[..chosen].iter().filter(|b| b.0 == OWN_BLOCK).count();
+        prop_assert_eq!(&got[..held], &whole[..held]);
+        let told = matches!(&got[held..], [Captured::Problem(p)]
+            if p.fault == Fault::CaptureCut && p.octet == Some(begins as u64) && p.to_string().contains("nothing behind it"));
+        prop_assert!(told, "{:?}", &got[held..]);
     }
 
     /// Without the blocks of local use the file is one of HART-IP: each good frame is a packet, at the time of its last octet.
@@ -212,7 +253,9 @@ proptest! {
         let file = to_packets(log.as_bytes());
         let bare: Vec<u8> = blocks(&file).into_iter().filter(|b| b.0 != OWN_BLOCK).flat_map(|b| b.1).collect();
         let (passed, problems) = messages(&bare);
-        prop_assert_eq!(problems, Vec::<String>::new());
+        // That the blocks of local use are gone is told once.
+        let told = problems.iter().filter(|p| p.contains("without the blocks")).count();
+        prop_assert_eq!((told, problems.len()), (usize::from(!good.is_empty()), told));
         let zero = good.first().map_or(Instant::ZERO, |g| g.0);
         let found: Vec<_> =
             passed.iter().map(|p| (zero + p.at.since(Instant::ZERO), p.octets.slice(8..))).collect();
@@ -297,6 +340,68 @@ fn many_captures_in_one_log() {
     let file = to_packets(log.as_bytes());
     assert_eq!(to_log(&file), log);
     assert_eq!(blocks(&file).iter().filter(|b| b.0 == 0x0A0D_0D0A).count(), 4);
+}
+
+/// A file of a wire that another program has saved without our blocks: what is left is read as messages, and what is gone is
+/// told once [PC-04]. The interface's description is all that it is known by.
+#[test]
+fn blocks_that_others_dropped_are_told() {
+    let request = after_preambles(&crate::support::octets("02 80 00 00 82"));
+    let mut log = header_line(&header(Duration::ZERO, "2026-11-25T13:00:00Z", None));
+    let mut at = 0;
+    for values in [request.clone(), vec![0x55; 3], request] {
+        let octets = values.into_iter().map(|v| (v, 0)).collect();
+        record_of((octets, 30_000_000, 9_166_667, Some(true), None), &mut at).write(&mut log);
+    }
+    let file = to_packets(log.as_bytes());
+    assert!(read(&file).iter().all(|c| !matches!(c, Captured::Problem(_))));
+    let bare: Vec<u8> = blocks(&file).into_iter().filter(|b| b.0 != OWN_BLOCK).flat_map(|b| b.1).collect();
+    let got = read(&bare);
+    let told = matches!(&got[..], [Captured::Problem(p), Captured::Messages(_), Captured::Messages(_)]
+        if p.fault == Fault::Stripped && p.to_string().contains("noise"));
+    assert!(told, "{got:?}");
+    let mut reader = Reader::new(&bare[..]).unwrap();
+    while reader.next().unwrap().is_some() {}
+    assert!(reader.packets().is_some_and(|p| p.is_stripped()));
+    // A block of ours about an interface that is another one by now takes no packet away.
+    let mut moved = file.clone();
+    let own = moved.windows(8).position(|w| w == b"looprig\x01").unwrap() + 8;
+    moved[own] = 7;
+    let told = read(&moved)
+        .iter()
+        .any(|c| matches!(c, Captured::Problem(p) if p.to_string().contains("numbered the interfaces anew")));
+    assert!(told);
+}
+
+/// Messages of a network begin a new section in the middle of a wire: the wire goes on in it.
+#[test]
+fn a_wire_goes_on_in_a_new_section() {
+    let mut writer = PacketWriter::new();
+    // As many interfaces as a section has.
+    for _ in 0..256 {
+        writer.begin(&header(Duration::ZERO, "2026-11-25T13:00:00Z", None));
+    }
+    let mut at = 0;
+    let request = after_preambles(&crate::support::octets("02 80 00 00 82"));
+    let mut one =
+        || record_of((request.iter().map(|v| (*v, 0)).collect(), 30_000_000, 9_166_667, None, None), &mut at);
+    writer.record(&one());
+    let end = |a| std::net::SocketAddr::from((a, 5094));
+    let keep_alive = [1, 0, 2, 0, 0, 1, 0, 8];
+    assert!(writer.messages(0, end(MASTER_ADDRESSES[0].0), end(LINE_ADDRESS), false, &keep_alive));
+    writer.record(&one());
+    writer.finish();
+    let file = writer.take();
+    let got = read(&file);
+    let records = got.iter().filter(|c| matches!(c, Captured::Octets(_))).count();
+    let messages = got.iter().filter(|c| matches!(c, Captured::Messages(_))).count();
+    assert_eq!((records, messages), (2, 1), "{got:?}");
+    // The reader takes the header of the new section for the same capture, going on.
+    let starts: Vec<&Header> =
+        got.iter().filter_map(|c| if let Captured::Start(h) = c { Some(h) } else { None }).collect();
+    assert!(starts[256].continues(starts[255]), "{starts:?}");
+    // Each frame is a packet, too.
+    assert_eq!(blocks(&file).iter().filter(|b| b.0 == 6).count(), 3);
 }
 
 /// A log of a newer format within a capture is no log of ours.

@@ -31,6 +31,34 @@ fn no_output_replaces_its_input() {
     }
 }
 
+/// What goes into a pcapng comes out of it: a user's own way back, octet for octet.
+#[test]
+fn a_log_comes_back_from_a_pcapng() {
+    let dir = scratch("kept-log");
+    let bench =
+        format!("mock:{}/fixtures/benches/two-masters-noise.toml?for=5&seed=1", env!("CARGO_MANIFEST_DIR"));
+    let listened = run(&dir, &["listen", &bench, "--log", "a.log", "--pcap", "b.pcapng"]);
+    assert_eq!(listened.code, 0, "{}", listened.err);
+    let made = run(&dir, &["decode", "a.log", "--format", "pcapng", "--out", "a.pcapng"]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let log = fs::read_to_string(dir.join("a.log")).expect("a log");
+    assert!(log.lines().count() > 1, "{log}");
+    for (from, to) in [("a.pcapng", "c.log"), ("b.pcapng", "d.log"), ("a.log", "e.log")] {
+        let back = run(&dir, &["decode", from, "--format", "log", "--out", to]);
+        assert_eq!(back.code, 0, "{from}: {}", back.err);
+        assert_eq!(fs::read_to_string(dir.join(to)).expect("a log"), log, "{from}");
+    }
+    // Octets without times make none, and nothing stays behind.
+    fs::write(dir.join("a.hex"), HEX).expect("a scratch file");
+    let refused = run(&dir, &["decode", "a.hex", "--format", "log", "--out", "f.log"]);
+    assert_eq!((refused.code, dir.join("f.log").exists()), (2, false), "{}", refused.err);
+    assert!(refused.err.contains("its octets have no times"), "{}", refused.err);
+    let refused = run(&dir, &["decode", "a.log", "--format", "log"]);
+    assert!(refused.code == 2 && refused.err.contains("--format log needs a file"), "{}", refused.err);
+    let refused = run(&dir, &["listen", &bench, "--format", "log"]);
+    assert!(refused.code == 2 && refused.err.contains("--log FILE.log"), "{}", refused.err);
+}
+
 /// A pipe, whose reader could stop the log, is refused before anything is opened, and an empty capture stays behind nowhere.
 #[cfg(unix)]
 #[test]

@@ -91,7 +91,7 @@ fn follows_answers(p: &mut Probe<'_>) -> Outcome {
     for command in [0, 1, 3] {
         let request = p.request(command, &[]);
         // A burst that is not whole shows nothing.
-        p.twice_of_three(|p| {
+        p.three_in_a_row(|p| {
             let heard = p.first_try(|p| p.send(&request))?;
             if heard.reply().is_none() {
                 return Err(Stop::Inconclusive(format!("the answer was not whole: {}", heard.words())));

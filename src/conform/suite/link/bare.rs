@@ -67,7 +67,7 @@ pub(super) fn second_of(
 
 /// Sends a request until something like an answer comes, and looks at it.
 pub(super) fn look_at(p: &mut Probe<'_>, request: &Request, look: impl Fn(&Bare) -> Outcome) -> Outcome {
-    p.twice_of_three(|p| {
+    p.three_in_a_row(|p| {
         let mut last = String::new();
         for _ in 0..TRIES {
             let heard = p.send(request)?;
@@ -84,7 +84,7 @@ pub(super) fn look_at(p: &mut Probe<'_>, request: &Request, look: impl Fn(&Bare)
 pub(super) fn look_at_refusal(p: &mut Probe<'_>, look: impl Fn(&Bare) -> Outcome) -> Outcome {
     // 4 stands for no command [CO-06].
     let request = p.request(4, &[]);
-    p.twice_of_three(|p| match Bare::of(&p.send(&request)?) {
+    p.three_in_a_row(|p| match Bare::of(&p.send(&request)?) {
         Some(bare) => look(&bare),
         None => Ok(()),
     })

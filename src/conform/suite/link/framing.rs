@@ -186,7 +186,7 @@ fn steps_are_below(p: &mut Probe<'_>, limit: f64, expected: &str) -> Outcome {
     let error = 2.0 * p.capabilities().stamp_error.as_secs_f64() / character;
     for command in [0, 1, 2, 3, 12, 13] {
         let request = p.request(command, &[]);
-        p.twice_of_three(|p| {
+        p.three_in_a_row(|p| {
             let octets = p.send(&request)?.octets();
             let steps = octets.windows(2).map(|w| w[1].at.since(w[0].at).as_secs_f64());
             let longest = steps.fold(0.0, f64::max) / character;
@@ -208,7 +208,7 @@ fn octets_follow_at_once(p: &mut Probe<'_>) -> Outcome {
 fn parity_of_answers_is_odd(p: &mut Probe<'_>) -> Outcome {
     for command in [0, 1, 3, 12, 13] {
         let request = p.request(command, &[]);
-        p.twice_of_three(|p| {
+        p.three_in_a_row(|p| {
             let octets = p.send(&request)?.octets();
             match octets.iter().position(|o| o.marks.contains(crate::frame::Marks::PARITY)) {
                 None => Ok(()),

@@ -162,7 +162,7 @@ fn octets_before_them(p: &mut Probe<'_>) -> Outcome {
 /// the carrier [FR-02]; there only too many can be judged.
 fn before_answers(p: &mut Probe<'_>, right: impl Fn(&Probe<'_>, usize) -> Outcome) -> Outcome {
     for command in [0, 1, 2, 3, 13] {
-        p.twice_of_three(|p| {
+        p.three_in_a_row(|p| {
             let n = p.ask(command, &[])?.preambles;
             right(p, n)
         })?;

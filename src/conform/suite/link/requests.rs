@@ -218,6 +218,7 @@ fn byte_count_below_the_data(p: &mut Probe<'_>) -> Outcome {
 }
 
 fn broken_off(p: &mut Probe<'_>) -> Outcome {
+    has_time_to_forget(p)?;
     // Behind the preambles: delimiter, 5 octets of address, command, byte count, 2 data, check byte.
     let whole = p.request(0, &[0x00, 0x00]);
     for cut in [1, 2, 3, 4, 5, 7, 10] {

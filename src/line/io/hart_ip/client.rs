@@ -24,10 +24,12 @@ const PREAMBLES: usize = 5;
 /// A client in a session.
 pub(in super::super) struct Client {
     name: String,
+    /// The server's address.
+    peer: String,
     reach: PathBuf,
     feed: Feed,
     asks: Option<UnboundedSender<Bytes>>,
-    thread: Option<JoinHandle<()>>,
+    thread: Option<JoinHandle<Vec<ClientNews>>>,
 }
 
 impl Client {
@@ -49,7 +51,14 @@ impl Client {
         let thread = thread.map_err(|e| Error::new("opening", &name, Fault::System, e))?;
         let reach = PathBuf::from(&name);
         // Dropping it ends the thread, also where the session does not open.
-        let client = Client { name: name.clone(), reach, feed, asks: Some(asks), thread: Some(thread) };
+        let client = Client {
+            name: name.clone(),
+            peer: server.to_string(),
+            reach,
+            feed,
+            asks: Some(asks),
+            thread: Some(thread),
+        };
         match first.recv_timeout(OPENING) {
             Ok(Ok(())) => Ok(client),
             Ok(Err((fault, said))) => Err(Error::new("opening", &name, fault, said)),
@@ -88,21 +97,31 @@ impl Port for Client {
         self.write(octets)?;
         Ok(Started::EndsAt(now))
     }
+
+    fn end(&mut self) -> Vec<(String, PeerNews)> {
+        drop(self.asks.take());
+        let rest = self.thread.take().and_then(|thread| thread.join().ok()).unwrap_or_default();
+        rest.into_iter().map(|news| (self.peer.clone(), PeerNews::Server(news))).collect()
+    }
 }
 
 impl Drop for Client {
     fn drop(&mut self) {
-        drop(self.asks.take());
-        if let Some(thread) = self.thread.take() {
-            let _ = thread.join();
-        }
+        self.end();
     }
 }
 
 /// Told once, when the session is open or will not be.
 type Opened = SyncSender<Result<(), (Fault, String)>>;
 
-fn run(config: ClientConfig, feed: Feed, asks: UnboundedReceiver<Bytes>, opened: Opened, name: &str) {
+/// Gives what nobody was told yet at its end.
+fn run(
+    config: ClientConfig,
+    feed: Feed,
+    asks: UnboundedReceiver<Bytes>,
+    opened: Opened,
+    name: &str,
+) -> Vec<ClientNews> {
     let (port, events) = (feed.port, feed.clone());
     let ended = tokio::runtime::Builder::new_current_thread().enable_all().build().and_then(|runtime| {
         runtime.block_on(async {
@@ -112,12 +131,13 @@ fn run(config: ClientConfig, feed: Feed, asks: UnboundedReceiver<Bytes>, opened:
                 worker.udp = Some(UdpSocket::bind(any_port(config.server)).await?);
             }
             worker.serve(asks).await;
-            Ok(())
+            Ok(worker.farewell().await)
         })
     });
-    if let Err(e) = ended {
+    ended.unwrap_or_else(|e| {
         events.put(PortEvent::Closed { port, error: Error::new("opening", name, Fault::System, e) });
-    }
+        Vec::new()
+    })
 }
 
 /// Any free port of the same kind of address.
@@ -149,11 +169,7 @@ impl Worker {
             tokio::select! {
                 asked = asks.recv() => match asked {
                     Some(frame) => self.machine.ask(self.feed.clock.now(), frame),
-                    None => {
-                        self.machine.close(self.feed.clock.now());
-                        self.outputs().await;
-                        return;
-                    }
+                    None => return,
                 },
                 came = datagram(self.udp.as_ref(), &mut buffer) => if let Ok((n, from)) = came {
                     let octets = Bytes::copy_from_slice(&buffer[..n]);
@@ -167,6 +183,20 @@ impl Worker {
             }
             self.machine.handle_timeout(self.feed.clock.now());
         }
+    }
+
+    /// Says so to the server, and gives what is left to be told.
+    async fn farewell(&mut self) -> Vec<ClientNews> {
+        self.machine.close(self.feed.clock.now());
+        let mut rest = Vec::new();
+        while let Some(output) = self.machine.poll_output() {
+            match output {
+                ClientOutput::Send { to, octets } => self.send(to, &octets).await,
+                ClientOutput::News(news @ ClientNews::LeftOut(_)) => rest.push(news),
+                _ => {}
+            }
+        }
+        rest
     }
 
     fn broken(&mut self, why: &str) {

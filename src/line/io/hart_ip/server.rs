@@ -1,10 +1,11 @@
 //! The server's sockets.
 
+use super::super::hosted::Hosted;
 use super::super::ports::{Feed, PeerNews, Port, PortEvent, Started};
 use super::super::tcp::tune;
 use super::{addresses, capabilities};
 use crate::frame::{Capabilities, Frame};
-use crate::ip::{Answer, Peer, Server as Machine, ServerOutput, Ticket};
+use crate::ip::{Answer, Peer, Server as Machine, ServerNews, ServerOutput, Ticket};
 use crate::line::{Error, Fault, HartIpServer};
 use crate::time::Instant;
 use bytes::Bytes;
@@ -16,7 +17,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
-use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::io::AsyncReadExt;
 use tokio::net::tcp::{OwnedReadHalf, OwnedWriteHalf};
 use tokio::sync::mpsc::{Receiver, Sender, UnboundedReceiver, UnboundedSender, channel, unbounded_channel};
 use tokio::task::JoinHandle as Task;
@@ -31,6 +32,8 @@ const TAKEN_WITHIN: Duration = Duration::from_secs(10);
 const FAREWELL: Duration = Duration::from_secs(5);
 /// How long nobody is accepted after the system has failed to, for want of descriptors perhaps.
 const ACCEPT_AGAIN: Duration = Duration::from_millis(200);
+/// Datagrams that are taken up one after the other before anything else is looked at.
+const AT_ONCE: usize = 32;
 /// Tries to find a port that is free by UDP and by TCP.
 const TRIES: usize = 20;
 
@@ -47,12 +50,21 @@ pub(in super::super) struct Server {
     /// The LINE by which others of this machine reach it.
     reach: PathBuf,
     commands: Option<UnboundedSender<Command>>,
-    thread: Option<JoinHandle<()>>,
+    /// Where it has no thread: what it is to be told when it runs.
+    kept: Option<Vec<Command>>,
+    thread: Option<JoinHandle<Rest>>,
 }
 
+/// What nobody was told yet at its end.
+type Rest = Vec<(String, PeerNews)>;
+
 impl Server {
-    /// Listens.
-    pub(in super::super) fn listen(plan: &HartIpServer, feed: Feed) -> Result<Server, Error> {
+    /// Listens, with a thread or among those that are hosted.
+    pub(in super::super) fn listen(
+        plan: &HartIpServer,
+        feed: Feed,
+        hosted: Option<&mut Hosted>,
+    ) -> Result<Server, Error> {
         let (udp, tcp, at) = sockets(plan)?;
         let real =
             HartIpServer { at: crate::line::Endpoint { port: at.port(), ..plan.at.clone() }, ..plan.clone() };
@@ -61,17 +73,33 @@ impl Server {
         let reach = PathBuf::from(format!("{scheme}:{}", from_here(at)));
         let machine = Machine::new(plan.config(at.port(), zero_s(&feed)));
         let (commands, received) = unbounded_channel();
+        let server =
+            |thread, kept| Server { name: name.clone(), reach, commands: Some(commands), kept, thread };
+        if let Some(hosted) = hosted {
+            let port = feed.port;
+            let rest = feed.clone();
+            let worker = hosted.within(|| Worker::new(udp, tcp, machine, feed));
+            let mut worker = worker.map_err(|e| Error::new("opening", &name, Fault::System, e))?;
+            hosted.spawn(async move {
+                for (peer, news) in worker.serve(received).await {
+                    rest.put(PortEvent::Peer { port, peer, news });
+                }
+            });
+            return Ok(server(None, Some(Vec::new())));
+        }
         let told = name.clone();
         let thread = std::thread::Builder::new().name("looprig-hart-ip".to_owned());
         let thread = thread.spawn(move || run(udp, tcp, machine, feed, received, &told));
         let thread = thread.map_err(|e| Error::new("opening", &name, Fault::System, e))?;
-        Ok(Server { name, reach, commands: Some(commands), thread: Some(thread) })
+        Ok(server(Some(thread), None))
     }
 
-    fn tell(&self, command: Command) {
-        // A server that is lost says so by its own event.
-        if let Some(commands) = &self.commands {
-            let _ = commands.send(command);
+    fn tell(&mut self, command: Command) {
+        match (&mut self.kept, &self.commands) {
+            (Some(kept), _) => kept.push(command),
+            // A server that is lost says so by its own event.
+            (None, Some(commands)) => _ = commands.send(command),
+            (None, None) => {}
         }
     }
 }
@@ -170,15 +198,23 @@ impl Port for Server {
     fn publish(&mut self, frame: &Frame) {
         self.tell(Command::Publish(frame.clone()));
     }
+
+    fn hand_on(&mut self) {
+        if let (Some(kept), Some(commands)) = (&mut self.kept, &self.commands) {
+            kept.drain(..).for_each(|command| _ = commands.send(command));
+        }
+    }
+
+    /// The end of the commands is what the thread or the task waits for.
+    fn end(&mut self) -> Rest {
+        drop(self.commands.take());
+        self.thread.take().and_then(|thread| thread.join().ok()).unwrap_or_default()
+    }
 }
 
 impl Drop for Server {
     fn drop(&mut self) {
-        // The end of the commands is what the thread waits for.
-        drop(self.commands.take());
-        if let Some(thread) = self.thread.take() {
-            let _ = thread.join();
-        }
+        self.end();
     }
 }
 
@@ -189,21 +225,18 @@ fn run(
     feed: Feed,
     commands: UnboundedReceiver<Command>,
     name: &str,
-) {
+) -> Rest {
     let (port, events) = (feed.port, feed.clone());
     let ended = tokio::runtime::Builder::new_current_thread().enable_all().build().and_then(|runtime| {
         runtime.block_on(async {
-            let udp = udp.map(tokio::net::UdpSocket::from_std).transpose()?;
-            let tcp = tokio::net::TcpListener::from_std(tcp)?;
-            let (pieces_in, pieces) = channel(PIECES);
-            let mut worker = Worker { udp, machine, feed, streams: BTreeMap::new(), opened: 0, pieces_in };
-            worker.serve(tcp, commands, pieces).await;
-            Ok(())
+            let mut worker = Worker::new(udp, tcp, machine, feed)?;
+            Ok(worker.serve(commands).await)
         })
     });
-    if let Err(e) = ended {
+    ended.unwrap_or_else(|e| {
         events.put(PortEvent::Closed { port, error: Error::new("opening", name, Fault::System, e) });
-    }
+        Rest::new()
+    })
 }
 
 /// Octets of a TCP connection, or its end.
@@ -217,6 +250,8 @@ enum Piece {
 
 /// A TCP connection.
 struct Stream {
+    write: Arc<OwnedWriteHalf>,
+    /// What the system does not take at once.
     out: UnboundedSender<Bytes>,
     /// Octets handed over that are with no socket yet.
     waiting: Arc<AtomicUsize>,
@@ -226,28 +261,40 @@ struct Stream {
 
 struct Worker {
     udp: Option<tokio::net::UdpSocket>,
+    tcp: tokio::net::TcpListener,
     machine: Machine,
     feed: Feed,
     streams: BTreeMap<Peer, Stream>,
     opened: u64,
     pieces_in: Sender<Piece>,
+    pieces: Receiver<Piece>,
 }
 
 impl Worker {
-    async fn serve(
-        &mut self,
-        tcp: tokio::net::TcpListener,
-        mut commands: UnboundedReceiver<Command>,
-        mut pieces: Receiver<Piece>,
-    ) {
+    /// Within a runtime.
+    fn new(udp: Option<UdpSocket>, tcp: TcpListener, machine: Machine, feed: Feed) -> io::Result<Worker> {
+        let udp = udp.map(tokio::net::UdpSocket::from_std).transpose()?;
+        let tcp = tokio::net::TcpListener::from_std(tcp)?;
+        let (pieces_in, pieces) = channel(PIECES);
+        Ok(Worker { udp, tcp, machine, feed, streams: BTreeMap::new(), opened: 0, pieces_in, pieces })
+    }
+
+    async fn serve(&mut self, mut commands: UnboundedReceiver<Command>) -> Rest {
         let mut buffer = vec![0; 65_536];
         let mut accept_at = None;
+        // A timer is made anew only where it is to ring at another time.
+        let mut sleep = std::pin::pin!(tokio::time::sleep(Duration::ZERO));
+        let mut rings = None;
         loop {
             if !self.outputs() {
-                return;
+                return Rest::new();
             }
             let now = self.feed.clock.now();
-            let sleep = self.machine.wake_at().map(|at| at.since(now));
+            let wake = self.machine.wake_at();
+            if let Some(at) = wake.filter(|_| wake != rings) {
+                sleep.set(tokio::time::sleep(at.since(now)));
+            }
+            rings = wake;
             let udp = self.udp.as_ref();
             tokio::select! {
                 command = commands.recv() => match command {
@@ -257,16 +304,17 @@ impl Worker {
                     Some(Command::HangUp) => self.machine.hang_up(now),
                 },
                 // A socket that fails, because an earlier datagram found nobody perhaps, is read again.
-                came = received(udp, &mut buffer) => if let Ok((n, address)) = came {
-                    let octets = Bytes::copy_from_slice(&buffer[..n]);
-                    self.machine.datagram(self.feed.clock.now(), Peer { address, stream: None }, &octets);
+                came = received(udp, &mut buffer) => if let Ok((n, from)) = came
+                    && !self.datagrams(n, from, &mut buffer)
+                {
+                    return Rest::new();
                 },
-                Some(piece) = pieces.recv() => match piece {
+                Some(piece) = self.pieces.recv() => match piece {
                     Piece::Octets(peer, octets) => self.machine.stream(self.feed.clock.now(), peer, &octets),
                     Piece::Ended(peer) => self.machine.stream_ended(self.feed.clock.now(), peer),
                     Piece::Gone(peer) => self.machine.stream_gone(self.feed.clock.now(), peer),
                 },
-                accepted = accepted(&tcp, accept_at) => {
+                accepted = accepted(&self.tcp, accept_at) => {
                     accept_at = match accepted {
                         Ok((stream, address)) => {
                             self.accept(stream, address);
@@ -275,10 +323,26 @@ impl Worker {
                         Err(_) => Some(ACCEPT_AGAIN),
                     };
                 }
-                () = slept(sleep) => {}
+                () = &mut sleep, if rings.is_some() => rings = None,
             }
             self.machine.handle_timeout(self.feed.clock.now());
         }
+    }
+
+    /// Takes up a datagram, and those that have come with it; false when nobody fetches events any more.
+    fn datagrams(&mut self, n: usize, from: SocketAddr, buffer: &mut [u8]) -> bool {
+        let (mut n, mut address) = (n, from);
+        for left in (0..AT_ONCE).rev() {
+            let octets = Bytes::copy_from_slice(&buffer[..n]);
+            self.machine.datagram(self.feed.clock.now(), Peer { address, stream: None }, &octets);
+            if !self.outputs() {
+                return false;
+            }
+            let next = self.udp.as_ref().filter(|_| left > 0).map(|udp| udp.try_recv_from(buffer));
+            let Some(Ok(came)) = next else { break };
+            (n, address) = came;
+        }
+        true
     }
 
     fn accept(&mut self, stream: tokio::net::TcpStream, address: SocketAddr) {
@@ -289,12 +353,13 @@ impl Worker {
         }
         tune(&stream);
         let (read, write) = stream.into_split();
+        let write = Arc::new(write);
         let (out, to_write) = unbounded_channel();
         let waiting = Arc::new(AtomicUsize::new(0));
         let reader = tokio::spawn(read_on(read, peer, self.pieces_in.clone()));
         let ended = self.pieces_in.clone();
-        let writer = tokio::spawn(write_on(write, to_write, Arc::clone(&waiting), peer, ended));
-        self.streams.insert(peer, Stream { out, waiting, reader, writer });
+        let writer = tokio::spawn(write_on(Arc::clone(&write), to_write, Arc::clone(&waiting), peer, ended));
+        self.streams.insert(peer, Stream { write, out, waiting, reader, writer });
     }
 
     /// Does what the machine wants; false when nobody fetches events any more.
@@ -326,7 +391,7 @@ impl Worker {
         true
     }
 
-    fn send(&mut self, to: Peer, octets: Bytes) {
+    fn send(&mut self, to: Peer, mut octets: Bytes) {
         if to.stream.is_none() {
             // What the system does not take is lost, as on any network [IP-13].
             if let Some(udp) = &self.udp {
@@ -335,6 +400,14 @@ impl Worker {
             return;
         }
         let Some(stream) = self.streams.get(&to) else { return };
+        if stream.waiting.load(Ordering::SeqCst) == 0 {
+            match stream.write.try_write(&octets) {
+                Ok(n) if n == octets.len() => return,
+                Ok(n) => octets = octets.slice(n..),
+                // The writer finds out what is wrong.
+                Err(_) => {}
+            }
+        }
         let waiting = stream.waiting.fetch_add(octets.len(), Ordering::SeqCst) + octets.len();
         if waiting > MOST_WAITING {
             stream.writer.abort();
@@ -352,8 +425,8 @@ impl Worker {
         let Some(stream) = self.streams.remove(&peer) else { return };
         let (reader, mut writer, gone) = (stream.reader, stream.writer, self.pieces_in.clone());
         reader.abort();
-        // The writer ends when it has written what it was given.
-        drop(stream.out);
+        // The writer ends when it has written what it was given; the last that has this half ends the stream.
+        drop((stream.out, stream.write));
         tokio::spawn(async move {
             if tokio::time::timeout(FAREWELL, &mut writer).await.is_err() {
                 writer.abort();
@@ -365,9 +438,16 @@ impl Worker {
         });
     }
 
-    fn farewell(&mut self) {
+    fn farewell(&mut self) -> Rest {
+        self.machine.close();
         self.machine.hang_up(self.feed.clock.now());
-        while self.machine.poll_output().is_some() {}
+        let mut rest = Rest::new();
+        while let Some(output) = self.machine.poll_output() {
+            if let ServerOutput::News { peer, news: news @ ServerNews::LeftOut, left_out } = output {
+                rest.push((peer.to_string(), PeerNews::Session { news, left_out }));
+            }
+        }
+        rest
     }
 }
 
@@ -388,13 +468,6 @@ async fn accepted(
     tcp.accept().await
 }
 
-async fn slept(time: Option<Duration>) {
-    match time {
-        Some(time) => tokio::time::sleep(time).await,
-        None => std::future::pending().await,
-    }
-}
-
 /// Reads a connection to its end.
 async fn read_on(mut from: OwnedReadHalf, peer: Peer, to: Sender<Piece>) {
     let mut buffer = vec![0; 4096];
@@ -409,19 +482,31 @@ async fn read_on(mut from: OwnedReadHalf, peer: Peer, to: Sender<Piece>) {
 /// Writes what is handed over, and then the end of the connection. Who takes nothing any more is gone: nobody would get what
 /// its requests come to.
 async fn write_on(
-    mut to: OwnedWriteHalf,
+    to: Arc<OwnedWriteHalf>,
     mut from: UnboundedReceiver<Bytes>,
     waiting: Arc<AtomicUsize>,
     peer: Peer,
     ended: Sender<Piece>,
 ) {
     while let Some(octets) = from.recv().await {
-        if !matches!(tokio::time::timeout(TAKEN_WITHIN, to.write_all(&octets)).await, Ok(Ok(()))) {
+        if !matches!(tokio::time::timeout(TAKEN_WITHIN, write_all(&to, &octets)).await, Ok(Ok(()))) {
             break;
         }
         waiting.fetch_sub(octets.len(), Ordering::SeqCst);
     }
-    let _ = to.shutdown().await;
     drop(to);
     let _ = ended.send(Piece::Ended(peer)).await;
+}
+
+async fn write_all(to: &OwnedWriteHalf, mut octets: &[u8]) -> io::Result<()> {
+    while !octets.is_empty() {
+        to.writable().await?;
+        match to.try_write(octets) {
+            Ok(0) => return Err(ErrorKind::WriteZero.into()),
+            Ok(n) => octets = &octets[n..],
+            Err(e) if e.kind() == ErrorKind::WouldBlock => {}
+            Err(e) => return Err(e),
+        }
+    }
+    Ok(())
 }
