@@ -406,6 +406,9 @@ pub struct WiringArgs {
     /// Write the verdict as a page with plots to this file as well.
     #[arg(long, value_name = "FILE.html")]
     pub html: Option<PathBuf>,
+    /// Overwrite that file if it exists.
+    #[arg(long, requires = "html")]
+    pub force: bool,
     /// Print the JSON Schema of wiring sheets, for editors, and end.
     #[arg(long, conflicts_with_all = ["sheet", "sweep", "tolerance", "html"])]
     pub schema: bool,
