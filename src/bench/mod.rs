@@ -15,6 +15,7 @@ mod disk;
 pub mod driven;
 #[cfg(feature = "bench-file")]
 mod file;
+mod in_process;
 #[cfg(feature = "io")]
 mod memory;
 #[cfg(feature = "io")]
@@ -37,6 +38,7 @@ pub use file::{
     LoadDescription, LoadSheet, add_protocol_fault, check, check_all, check_with, read, read_description,
     schema,
 };
+pub use in_process::{Waiting, in_process};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
 #[cfg(feature = "io")]
@@ -53,19 +55,3 @@ pub use station::{device_station, world};
 
 #[cfg(feature = "io")]
 pub(crate) use file::text_of;
-
-use crate::line::InProcess;
-use crate::sim::Participant;
-use crate::time::Instant;
-use core::time::Duration;
-
-/// The bench as a line on virtual time: a master at one more access point of its wires. It does no
-/// I/O: the lines of the plan are not opened, and every device starts new, without its memory file.
-pub fn in_process(plan: &BenchPlan) -> InProcess<Participant> {
-    let (world, _) = world(plan, &[], Duration::ZERO, Instant::ZERO);
-    let seed = match plan.seed.filter(|_| plan.leaves_to_chance()) {
-        Some(seed) => format!("?seed={seed}"),
-        None => String::new(),
-    };
-    world.into_line(format!("mock:{}{seed}", plan.path.display()))
-}
