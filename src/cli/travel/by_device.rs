@@ -1,7 +1,7 @@
 //! A command of the device itself as the one who moves the set point [TV-31].
 
 use crate::app::command::described::{Command, Description, PartKind};
-use crate::app::command::{CommandSpec, Effect};
+use crate::app::command::{CommandSpec, Effect, Value};
 use crate::exchange::Exchange;
 use crate::exchange::view::Tone;
 use crate::host::stimulus::{Act, Capabilities, Given, LeftAt, SetPoint, StimulusError};
@@ -24,6 +24,8 @@ pub struct ByDevice {
     by_loop: String,
     /// Who set the set point before the test, and what it was.
     before: Option<(String, Option<f64>)>,
+    /// Whether it was ever told to move.
+    has_moved: bool,
 }
 
 impl ByDevice {
@@ -66,7 +68,7 @@ impl ByDevice {
                 && has(&c.reply, SET_POINT)
         });
         let reads = reads.and_then(|c| spec(c.number));
-        Ok(ByDevice { device, writes: row, reads, by_hand, by_loop, before: None })
+        Ok(ByDevice { device, writes: row, reads, by_hand, by_loop, before: None, has_moved: false })
     }
 
     /// Who sets the set point now.
@@ -74,8 +76,12 @@ impl ByDevice {
         let Some(reads) = self.reads else { return Ok(()) };
         let told = ask.ask_octets(&self.device, number(reads), Vec::new())?;
         if let Some(source) = told.value(SOURCE).filter(|_| is_done(&told)) {
-            let set_point = told.value(SET_POINT).map(|v| v.cell()).and_then(|t| t.parse::<f64>().ok());
-            self.before = Some((source.cell(), set_point.filter(|x| x.is_finite())));
+            let set_point = told.value(SET_POINT).and_then(|v| match v.found.value(v.data) {
+                Value::Float(bits) => Some(f64::from(f32::from_bits(bits))),
+                Value::Number(n) => Some(f64::from(n)),
+                _ => None,
+            });
+            self.before = Some((source.text(), set_point.filter(|x| x.is_finite())));
         }
         Ok(())
     }
@@ -143,9 +149,10 @@ impl Stimulus for ByDevice {
     }
 
     fn set(&mut self, ask: &mut dyn Ask, to: SetPoint) -> Result<Given, StimulusError> {
-        if self.before.is_none() {
+        if !self.has_moved {
             self.look(ask)?;
         }
+        self.has_moved = true;
         self.write(ask, &self.by_hand, Some(to.percent()))
     }
 
@@ -161,6 +168,11 @@ impl Stimulus for ByDevice {
     }
 
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
+        if !self.has_moved {
+            // It was interrupted before that, and what the set point is, is nobody's to change.
+            let words = "The set point was not moved.".to_owned();
+            return Ok(LeftAt { percent: None, words });
+        }
         let held = match &self.before {
             Some((source, Some(at))) if *source == self.by_hand => Some(*at),
             _ => None,

@@ -77,3 +77,30 @@ fn a_running_mock_by_its_api() {
     assert!(no.code == 1 && record(&dir, "r.json")["left"].is_null(), "{}", no.err);
     mock.signal(libc::SIGINT);
 }
+
+/// A set point that was by hand before stays by hand where it was: also when the test is interrupted on the wall clock.
+#[test]
+fn a_set_point_by_hand_is_put_back() {
+    let dir = bench("travel-by-hand", "", "\"travel/start\" = \"yes\"\n");
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    mock.line();
+    let port = "serial:FV-3104.port";
+    let ask = |words: &[&str]| {
+        run(&dir, &[&["ask", port, "0", "--move", "--description", "positioner.toml"], words].concat()).out
+    };
+    assert!(ask(&["129", "source=by hand", "set_point=30"]).contains(": ok"));
+    let test =
+        ["travel", port, "--by", "device", "--cycles", "1", "--description", "positioner.toml", "--move"];
+    let mut process =
+        Process::start(&dir, &[&test[..], &["--answers", "answers.toml", "--record", "r.json"]].concat());
+    until(&mut process, "% down: travel");
+    process.signal(libc::SIGINT);
+    let ended = process.end();
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    let r = record(&dir, "r.json");
+    assert_eq!(r["ended"]["how"], "interrupted");
+    assert_eq!(r["left"]["percent"], 30.0, "{}", r["left"]);
+    let now = ask(&["128"]);
+    assert!(now.contains("by hand") && now.contains("30 %"), "{now}");
+    mock.signal(libc::SIGINT);
+}
