@@ -20,7 +20,7 @@ fn my_device_keeps_to_the_data_link() {
     let results = Suite::new()
         .only("link")
         .writing(false)
-        // Deviations that are known stand here with a reason: such as `Known { id: .., reason: .. }`.
+        // Deviations that are known stand here with a reason: such as `Known { id: .., reason: .., observed: None }`.
         .known(Vec::<Known>::new())
         .run(&mut line_to_my_device(), &to)
         .expect("the device answers");

@@ -27,6 +27,21 @@ fuzz_target!(|bytes: &[u8]| {
                 let r = run.readings();
                 assert!(r.travel_percent.is_finite() && r.chamber_gauge_pa.iter().all(|pa| pa.is_finite()));
             }
+            let loops = plan.loops();
+            let plan = match loops {
+                1 => plan,
+                // Of a fleet the last: its numbers are the longest and the highest.
+                _ => {
+                    let (first, last) = (plan.loop_plan(0), plan.loop_plan(loops - 1));
+                    for (a, b) in first.devices.iter().zip(&last.devices) {
+                        let (a, b) = (&a.config, &b.config);
+                        assert_ne!(a.identity.unique_address(), b.identity.unique_address());
+                        assert_eq!((a.check(), b.check()), (Ok(()), Ok(())));
+                        assert!(a.factory.tag.is_empty() || a.factory.tag != b.factory.tag);
+                    }
+                    last
+                }
+            };
             let mut line = in_process(&plan);
             let mut events = 0;
             // With a deadline: where every octet is lost a master of the bench goes on asking for ever.

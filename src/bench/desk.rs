@@ -1,6 +1,6 @@
 //! What clients of HART-IP servers ask, on its way to the wires and back [IP-15], without I/O.
 
-use crate::device::{Gateway, Handled, SubDevice};
+use crate::device::{Behind, Gateway, Handled};
 use crate::frame::{Address, Frame, Master, Target, UniqueAddress};
 use crate::ip::{Answer, DirectCommand, DirectPdu, Request, Ticket};
 use std::collections::{BTreeMap, VecDeque};
@@ -26,6 +26,8 @@ pub enum ToDo {
         number: u64,
         /// The request, with the master's bit of whoever asked.
         frame: Frame,
+        /// On which channel of the gateway; `None`: on the one where whoever it is for is.
+        channel: Option<usize>,
     },
     /// Bring a client its answer.
     Answer(Client, Answer),
@@ -82,7 +84,7 @@ impl Desk {
     }
 
     /// A client wants something; `behind` are the devices of the bench.
-    pub fn asked(&mut self, client: Client, request: Request, behind: &[SubDevice]) -> ToDo {
+    pub fn asked(&mut self, client: Client, request: Request, behind: &dyn Behind) -> ToDo {
         match request {
             Request::Frame(frame) => self.put(client, frame, Job::Frame, behind),
             Request::Direct { master, commands } => {
@@ -94,7 +96,7 @@ impl Desk {
     }
 
     /// What came of a request on the wires; nothing to do where nobody waits for it any more.
-    pub fn answered(&mut self, number: u64, frame: Option<Frame>, behind: &[SubDevice]) -> Option<ToDo> {
+    pub fn answered(&mut self, number: u64, frame: Option<Frame>, behind: &dyn Behind) -> Option<ToDo> {
         let (client, job) = self.jobs.remove(&number)?;
         Some(self.resolve(client, job, frame, behind))
     }
@@ -113,22 +115,24 @@ impl Desk {
     }
 
     /// A request goes to the gateway, or to the wires.
-    fn put(&mut self, client: Client, frame: Frame, job: Job, behind: &[SubDevice]) -> ToDo {
+    fn put(&mut self, client: Client, frame: Frame, job: Job, behind: &dyn Behind) -> ToDo {
         match self.gateway.as_ref().map_or(Handled::PassOn, |g| g.handle(&frame, behind)) {
-            Handled::PassOn => self.ask(client, frame, job),
-            Handled::Ask(inner) => self.ask(client, inner, Job::Carried(frame, Box::new(job))),
+            Handled::PassOn => self.ask(client, frame, None, job),
+            Handled::Ask(channel, inner) => {
+                self.ask(client, inner, Some(channel), Job::Carried(frame, Box::new(job)))
+            }
             Handled::Answer(reply) => self.resolve(client, job, Some(reply), behind),
             Handled::Nothing => self.resolve(client, job, None, behind),
         }
     }
 
-    fn ask(&mut self, client: Client, frame: Frame, job: Job) -> ToDo {
+    fn ask(&mut self, client: Client, frame: Frame, channel: Option<usize>, job: Job) -> ToDo {
         self.next += 1;
         self.jobs.insert(self.next, (client, job));
-        ToDo::Ask { number: self.next, frame }
+        ToDo::Ask { number: self.next, frame, channel }
     }
 
-    fn resolve(&mut self, client: Client, job: Job, answer: Option<Frame>, behind: &[SubDevice]) -> ToDo {
+    fn resolve(&mut self, client: Client, job: Job, answer: Option<Frame>, behind: &dyn Behind) -> ToDo {
         match (job, answer) {
             (Job::Carried(request, job), answer) => {
                 let reply = self.gateway.as_ref().and_then(|g| g.carried(&request, answer.as_ref()));
@@ -157,7 +161,7 @@ impl Desk {
         }
     }
 
-    fn go_on(&mut self, client: Client, mut several: Several, behind: &[SubDevice]) -> ToDo {
+    fn go_on(&mut self, client: Client, mut several: Several, behind: &dyn Behind) -> ToDo {
         let Some(command) = several.left.pop_front() else {
             return ToDo::Answer(client, Answer::Direct(several.done));
         };
@@ -184,8 +188,10 @@ pub fn relay_for(wanted: Master, there: &[Master]) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::device::GatewayConfig;
+    use crate::device::{GatewayConfig, SubDevice};
     use crate::frame::PollingAddress;
+
+    const NONE: Vec<SubDevice> = Vec::new();
 
     fn own() -> UniqueAddress {
         UniqueAddress::from_octets([0x3D, 0x71, 0, 0, 7])
@@ -197,7 +203,7 @@ mod tests {
 
     fn asked(todo: ToDo) -> (u64, Frame) {
         match todo {
-            ToDo::Ask { number, frame } => (number, frame),
+            ToDo::Ask { number, frame, .. } => (number, frame),
             other => panic!("{other:?}"),
         }
     }
@@ -211,18 +217,18 @@ mod tests {
         let mut desk = Desk::new(None, own());
         let to = Address::new(Master::Secondary, Target::Unique(own()));
         let frame = Frame::request(to, 3, vec![]).expect("a short frame");
-        let (number, on_wires) = asked(desk.asked(client(1), Request::Frame(frame.clone()), &[]));
+        let (number, on_wires) = asked(desk.asked(client(1), Request::Frame(frame.clone()), &NONE));
         assert_eq!(on_wires, frame);
         let answer = reply(&frame, [0, 0], &[1]);
-        let done = desk.answered(number, Some(answer.clone()), &[]);
+        let done = desk.answered(number, Some(answer.clone()), &NONE);
         assert_eq!(done, Some(ToDo::Answer(client(1), Answer::Frame(answer))));
-        assert_eq!((desk.answered(number, None, &[]), desk.waiting()), (None, 0));
-        let (number, _) = asked(desk.asked(client(2), Request::Frame(frame.clone()), &[]));
-        assert_eq!(desk.answered(number, None, &[]), Some(ToDo::Answer(client(2), Answer::Silent)));
-        let (number, _) = asked(desk.asked(client(4), Request::Frame(frame.clone()), &[]));
+        assert_eq!((desk.answered(number, None, &NONE), desk.waiting()), (None, 0));
+        let (number, _) = asked(desk.asked(client(2), Request::Frame(frame.clone()), &NONE));
+        assert_eq!(desk.answered(number, None, &NONE), Some(ToDo::Answer(client(2), Answer::Silent)));
+        let (number, _) = asked(desk.asked(client(4), Request::Frame(frame.clone()), &NONE));
         assert_eq!((desk.forgotten(client(4)), desk.forgotten(client(4))), (Some(number), None));
-        assert_eq!(desk.answered(number, None, &[]), None);
-        asked(desk.asked(client(3), Request::Frame(frame), &[]));
+        assert_eq!(desk.answered(number, None, &NONE), None);
+        asked(desk.asked(client(3), Request::Frame(frame), &NONE));
         assert_eq!(desk.give_up(), [ToDo::Answer(client(3), Answer::Unavailable)]);
     }
 
@@ -235,14 +241,14 @@ mod tests {
             DirectCommand::new(0x0215, vec![9]).expect("short"),
         ];
         let request = Request::Direct { master: Master::Primary, commands };
-        let (number, first) = asked(desk.asked(client(1), request, &[]));
+        let (number, first) = asked(desk.asked(client(1), request, &NONE));
         assert_eq!((first.command(), &first.data()[..]), (54, &[0][..]));
         assert_eq!(first.address(), Address::new(Master::Primary, Target::Unique(own())));
         let then =
-            desk.answered(number, Some(reply(&first, [0, 0x80], &[0, 1, 2])), &[]).expect("it goes on");
+            desk.answered(number, Some(reply(&first, [0, 0x80], &[0, 1, 2])), &NONE).expect("it goes on");
         let (number, second) = asked(then);
         assert_eq!((second.command(), &second.data()[..]), (31, &[2, 0x15, 9][..]));
-        let done = desk.answered(number, Some(reply(&second, [64, 0x10], &[2, 0x15])), &[]);
+        let done = desk.answered(number, Some(reply(&second, [64, 0x10], &[2, 0x15])), &NONE);
         let Some(ToDo::Answer(_, Answer::Direct(pdu))) = done else { panic!("{done:?}") };
         let octets = [0x10, 0, 0, 54, 4, 0, 0, 1, 2, 2, 0x15, 1, 64];
         assert_eq!(pdu.encode()[..], octets);
@@ -251,11 +257,11 @@ mod tests {
             let commands = [(54, vec![0]), (0x0215, last)]
                 .map(|(n, data)| DirectCommand::new(n, data).expect("short enough"));
             let request = Request::Direct { master: Master::Primary, commands: commands.to_vec() };
-            let (number, first) = asked(desk.asked(client(3), request, &[]));
+            let (number, first) = asked(desk.asked(client(3), request, &NONE));
             let mut done =
-                desk.answered(number, Some(reply(&first, [0, 0x80], &[0])), &[]).expect("it goes on");
+                desk.answered(number, Some(reply(&first, [0, 0x80], &[0])), &NONE).expect("it goes on");
             if let ToDo::Ask { number, .. } = done {
-                done = desk.answered(number, None, &[]).expect("an end");
+                done = desk.answered(number, None, &NONE).expect("an end");
             }
             let ToDo::Answer(_, Answer::Direct(pdu)) = done else { panic!("{done:?}") };
             assert_eq!(pdu.encode()[..], [0x80, 0, 0, 54, 2, 0, 0]);
@@ -263,12 +269,12 @@ mod tests {
         // None of them is answered.
         let commands = vec![DirectCommand::new(54, vec![0]).expect("short")];
         let (number, _) =
-            asked(desk.asked(client(4), Request::Direct { master: Master::Primary, commands }, &[]));
-        assert_eq!(desk.answered(number, None, &[]), Some(ToDo::Answer(client(4), Answer::Silent)));
+            asked(desk.asked(client(4), Request::Direct { master: Master::Primary, commands }, &NONE));
+        assert_eq!(desk.answered(number, None, &NONE), Some(ToDo::Answer(client(4), Answer::Silent)));
         // Data that no frame can carry.
         let commands = vec![DirectCommand::new(0x0215, vec![0; 254]).expect("short enough")];
         let request = Request::Direct { master: Master::Primary, commands };
-        assert_eq!(desk.asked(client(2), request, &[]), ToDo::Answer(client(2), Answer::Unavailable));
+        assert_eq!(desk.asked(client(2), request, &NONE), ToDo::Answer(client(2), Answer::Unavailable));
     }
 
     const GATEWAY: &str = "Brackenmoor gateway";
@@ -290,6 +296,7 @@ mod tests {
             device_revision: 1,
             profile: 1,
             private_label: 0x00FD,
+            channel: 0,
         };
         vec![sub(7), sub(8)]
     }
@@ -346,18 +353,18 @@ mod tests {
         let poll = request(gateway, 75, &[0, 0, 5]);
         let (number, inner) = asked(desk.asked(client(1), Request::Frame(poll), &behind()));
         assert_eq!(inner.encode()[..], [0x02, 0x05, 0, 0, 0x07]);
-        let done = desk.answered(number, Some(reply(&inner, [0, 0], &[254, 1, 2])), &[]);
+        let done = desk.answered(number, Some(reply(&inner, [0, 0], &[254, 1, 2])), &NONE);
         assert_eq!(answer(done.expect("an answer")).data()[..], [254, 1, 2]);
         // 77, as in message 148 of [TSHARK]: command 3 to a unique address, answered with its status.
         let carry = request(gateway, 77, &[0, 0, 5, 0x82, 0x3D, 0x71, 0, 0, 8, 3, 0]);
         let (number, inner) = asked(desk.asked(client(2), Request::Frame(carry.clone()), &behind()));
         assert_eq!(inner, request(UniqueAddress::from_octets([0x3D, 0x71, 0, 0, 8]), 3, &[]));
-        let done = desk.answered(number, Some(reply(&inner, [0, 0x40], &[9])), &[]);
+        let done = desk.answered(number, Some(reply(&inner, [0, 0x40], &[9])), &NONE);
         let octets = [0, 0, 0x86, 0x3D, 0x71, 0, 0, 8, 3, 3, 0, 0x40, 9];
         assert_eq!(answer(done.expect("an answer")).data()[..], octets);
         // Nobody behind it answers: that is a response code of the gateway.
         let (number, _) = asked(desk.asked(client(3), Request::Frame(carry), &behind()));
-        let done = answer(desk.answered(number, None, &[]).expect("an answer"));
+        let done = answer(desk.answered(number, None, &NONE).expect("an answer"));
         assert_eq!(done.status(), Some([9, 0]));
     }
 

@@ -15,9 +15,12 @@ mod disk;
 pub mod driven;
 #[cfg(feature = "bench-file")]
 mod file;
+mod fleet;
 mod in_process;
 #[cfg(feature = "io")]
 mod memory;
+#[cfg(feature = "io")]
+mod notice;
 #[cfg(feature = "io")]
 mod places;
 mod plan;
@@ -38,9 +41,14 @@ pub use file::{
     LoadDescription, LoadSheet, add_protocol_fault, check, check_all, check_with, read, read_description,
     schema,
 };
+#[cfg(feature = "io")]
+pub use fleet::{Fleet, FleetError};
+pub use fleet::{FleetPlan, MOST_LOOPS, MOST_WITH_PORTS};
 pub use in_process::{Waiting, in_process};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
+#[cfg(feature = "io")]
+pub use notice::Notice;
 #[cfg(feature = "io")]
 pub use places::PortPlace;
 pub use plan::{
@@ -48,7 +56,7 @@ pub use plan::{
     api_place,
 };
 #[cfg(feature = "io")]
-pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Notice, Orders};
+pub use running::{Bench, Error, MOST_ORDERS, NotOrdered, Orders};
 #[cfg(feature = "bench-file")]
 pub use sheet::{WiringSheet, check_sheet, read_sheet, sheet_schema};
 pub use station::{device_station, world};

@@ -1,5 +1,6 @@
 //! What a bench consists of, once it is known to make sense.
 
+use super::fleet::FleetPlan;
 use crate::app::command::Catalogue;
 use crate::device::{DeviceConfig, GatewayConfig};
 use crate::frame::Master;
@@ -24,6 +25,8 @@ pub struct BenchPlan {
     pub pace: Pace,
     /// Fixes what is left to chance; 0 if nobody chose one.
     pub seed: Option<u64>,
+    /// How many loops there are of it, each with devices, wires and state of its own; `None` where there is this one.
+    pub fleet: Option<FleetPlan>,
     /// At least one; polling addresses and unique addresses are all different.
     pub devices: Vec<DevicePlan>,
     /// Masters that are at work on the wires besides those outside.

@@ -1,143 +1,21 @@
 //! The bench on the wall clock, with ports of this machine.
 
-use super::Change;
 use super::desk::Desk;
-use super::driven::{Done, Driven, Order, Reply, SnapshotState, TimeState};
+use super::driven::{Done, Driven, Order, Reply};
 use super::memory::{self, Claim, MemoryError};
+use super::notice::Notice;
 use super::places::{PortPlace, open_port, place};
 use super::plan::{BenchPlan, LineKind};
 use super::station;
-use crate::device::{Gateway, ImageError, PositionerNews, Restored};
-use crate::line::io::{InterruptHandle, PeerNews, PortEvent, Ports, WakeHandle};
+use crate::device::{Gateway, Restored};
+use crate::line::io::{InterruptHandle, PortEvent, Ports, WakeHandle};
 use crate::line::{self, Reach, Source, Traffic};
-use crate::sim::{DeviceStation, MasterStation, Participant, PowerNews, Supplied};
+use crate::sim::{DeviceStation, MasterStation, Participant};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::time::Duration;
-
-/// Something to be told while the bench runs. Devices and lines are named by their index in the plan.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Notice {
-    /// Every port is open, and the devices answer.
-    Ready {
-        /// In the order of the plan's lines.
-        ports: Vec<PortPlace>,
-    },
-    /// A program has opened a pseudo-terminal.
-    PeerCame {
-        /// Which line.
-        line: usize,
-    },
-    /// A pseudo-terminal that a program has open is not at 1200 bit/s, 1 stop bit, raw [LI-11]; or the
-    /// program has put that right.
-    #[cfg(unix)]
-    PeerSettings {
-        /// Which line.
-        line: usize,
-        /// What can be seen of them: parity cannot.
-        settings: line::io::PeerSettings,
-    },
-    /// The last program has closed a pseudo-terminal.
-    PeerGone {
-        /// Which line.
-        line: usize,
-        /// It was killed and left the terminal locked: nobody but root can open it again.
-        locked: bool,
-    },
-    /// Something about a peer of a listening TCP port [LI-12].
-    Peer {
-        /// Which line.
-        line: usize,
-        /// The peer's address and port.
-        peer: String,
-        /// What.
-        news: PeerNews,
-    },
-    /// What passed on the wires, with bench time; only after [`Bench::listen_in`].
-    Heard(Vec<line::Delivery>),
-    /// A port is lost; the others go on.
-    PortLost {
-        /// Which line.
-        line: usize,
-        /// What the machine said.
-        error: line::Error,
-    },
-    /// A memory image could not be used and was kept under another name [DV-04].
-    MemoryCorrupt {
-        /// Which device.
-        device: usize,
-        /// What is wrong with it.
-        error: ImageError,
-        /// Where it is now.
-        kept: PathBuf,
-    },
-    /// What a device stores has changed and is in its file.
-    MemorySaved {
-        /// Which device.
-        device: usize,
-    },
-    /// It could not be written; the next change, or the end, tries again.
-    MemoryNotSaved {
-        /// Which device.
-        device: usize,
-        /// Why.
-        error: MemoryError,
-    },
-    /// An event of the plan has happened.
-    EventDone {
-        /// Its index in the plan.
-        event: usize,
-        /// When it was due.
-        at: Instant,
-        /// To which device, by its index in the plan; `None` to every one.
-        device: Option<usize>,
-        /// What it changed.
-        change: Change,
-    },
-    /// Somebody has changed something by an order [BA-05].
-    Ordered {
-        /// When, bench time.
-        at: Instant,
-        /// At which device, by its index in the plan; `None` at every one.
-        device: Option<usize>,
-        /// What.
-        change: Change,
-    },
-    /// Somebody has time go otherwise [BA-02].
-    Time(TimeState),
-    /// Somebody has put the bench back to a snapshot: sessions on its lines are over [BA-06].
-    Restored(SnapshotState),
-    /// What the loop gives a device after an event of the loop, and who hears whom [WI-14]; not where the event has just
-    /// taken its power or given it back, which is told as [`Notice::Power`].
-    Supplied {
-        /// When the last of the events was due.
-        at: Instant,
-        /// Which device.
-        device: usize,
-        /// What.
-        supplied: Supplied,
-        /// How requests from the lines of the bench reach it, and how its answers reach them.
-        reach: (Reach, Reach),
-    },
-    /// Something happened to a positioner whose valve is computed [DV-80].
-    Positioner {
-        /// Which device.
-        device: usize,
-        /// When, by the device's clock.
-        at: Instant,
-        /// What.
-        news: PositionerNews,
-    },
-    /// The power of a device has gone or come back, or the device has started [DV-51].
-    Power {
-        /// Which device.
-        device: usize,
-        /// What.
-        news: PowerNews,
-    },
-}
 
 /// Why a bench cannot run, or no longer.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -150,6 +28,13 @@ pub enum Error {
     Memory(MemoryError),
     /// Another mock, or another device of this one, has this memory file.
     MemoryInUse(PathBuf),
+    /// A fleet would have more files open than the system allows this process.
+    TooManyFiles {
+        /// How many it would have open, clients' connections among them: reckoned, not counted.
+        wanted: u64,
+        /// How many it may have open.
+        allowed: u64,
+    },
 }
 
 impl fmt::Display for Error {
@@ -160,6 +45,12 @@ impl fmt::Display for Error {
             Error::Memory(e) => e.fmt(f),
             Error::MemoryInUse(path) => {
                 write!(f, "the memory file {} is in use by another mock", path.display())
+            }
+            Error::TooManyFiles { wanted, allowed } => {
+                write!(
+                    f,
+                    "its ports and memory files take about {wanted} open files, and the system allows {allowed}"
+                )
             }
         }
     }
@@ -242,6 +133,8 @@ pub struct Bench {
     ear: Option<usize>,
     /// The largest error of a stamp at its ports.
     stamp_error: Duration,
+    /// It is a loop behind the gateway of a fleet, which fetches answers and bursts.
+    pub(super) is_of_a_fleet: bool,
 }
 
 impl Bench {
@@ -250,6 +143,12 @@ impl Bench {
     /// # Errors
     /// A port cannot be opened, or a memory file is in use, or is there and cannot be read.
     pub fn open(plan: BenchPlan) -> Result<Bench, Error> {
+        Bench::open_with(plan, Ports::new(), true)
+    }
+
+    /// The same with these ports, which has none yet. A loop behind the gateway of a fleet opens none: whoever asks comes by
+    /// [`Bench::ask`].
+    pub(super) fn open_with(plan: BenchPlan, mut ports: Ports, opens_lines: bool) -> Result<Bench, Error> {
         // Before anything that others could notice, such as a link that now leads here.
         let mut keepers = Vec::new();
         for device in &plan.devices {
@@ -257,9 +156,8 @@ impl Bench {
             let claim = path.as_deref().map(claimed).transpose()?;
             keepers.push(Keeper { path, _claim: claim, unsaved: None });
         }
-        let mut ports = Ports::new();
         let mut places = Vec::new();
-        for line in &plan.lines {
+        for line in plan.lines.iter().filter(|_| opens_lines) {
             let port = open_port(&mut ports, &line.kind, plan.pace).map_err(Error::Port)?;
             // The numbers of ports, access points and lines of the plan are all the same.
             debug_assert_eq!(port, places.len());
@@ -310,6 +208,7 @@ impl Bench {
             early,
             ear: None,
             stamp_error,
+            is_of_a_fleet: !opens_lines,
         })
     }
 
@@ -376,8 +275,18 @@ impl Bench {
     /// The last port is lost, or at the end something stored could not be saved.
     pub fn run(&mut self, on: &mut dyn FnMut(Notice)) -> Result<(), Error> {
         on(Notice::Ready { ports: self.places.clone() });
-        self.early.drain(..).for_each(&mut *on);
+        self.begin(on);
         let ended = self.drive(on);
+        self.end(ended, on)
+    }
+
+    /// Tells what was found before anybody could listen.
+    pub(super) fn begin(&mut self, on: &mut dyn FnMut(Notice)) {
+        self.early.drain(..).for_each(on);
+    }
+
+    /// Saves what is still to be saved; `ended` is why it ends.
+    pub(super) fn end(&mut self, ended: Result<(), Error>, on: &mut dyn FnMut(Notice)) -> Result<(), Error> {
         self.save(on);
         for event in self.ports.end() {
             if let PortEvent::Peer { port, peer, news } = event {
@@ -451,7 +360,7 @@ impl Bench {
     /// on before what it changes is saved, which takes long enough for others to see a gap, and the
     /// answer to it after that.
     /// Gives the moment on the wall clock for which that was.
-    fn catch_up(&mut self, on: &mut dyn FnMut(Notice)) -> Instant {
+    pub(super) fn catch_up(&mut self, on: &mut dyn FnMut(Notice)) -> Instant {
         let begun = self.ports.now();
         let target = self.driven.target(begun);
         let mut last = None;

@@ -1,6 +1,7 @@
 //! What a running bench tells of its devices and of its plan's events.
 
-use super::running::{Bench, Notice};
+use super::notice::Notice;
+use super::running::Bench;
 use crate::sim::{DeviceStation, Participant, Power};
 use crate::time::Instant;
 

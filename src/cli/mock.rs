@@ -4,6 +4,7 @@ use super::host_check;
 use super::lines::{end_on_signal, quoted, warn_of_network};
 use super::mock_api as api;
 use super::mock_args::MockArgs;
+use super::mock_fleet as fleet;
 use super::mock_loop as current_loop;
 use super::mock_power::{PowerTold, Telling, power_json, power_line};
 use super::mock_valve::valves_text;
@@ -40,6 +41,10 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
         let _ = writeln!(out.text(), "{}", bench::schema());
         return Ok(Ended::Fine);
     };
+    if args.list {
+        fleet::list(&protocol_faults::read(path, &args.fault)?).write(out.options.format, out.text());
+        return Ok(Ended::Fine);
+    }
     if out.options.format == Format::Csv {
         return Err(Failure::new(
             "running a mock",
@@ -56,6 +61,9 @@ pub fn run(args: &MockArgs, out: &mut Output) -> Result<Ended, Failure> {
         // Before anything that it decides.
         let _ = writeln!(out.text(), "seed {seed} (repeat this run: --seed {seed})");
         out.flush()?;
+    }
+    if plan.fleet.is_some() {
+        return fleet::run(args, plan, seed, out);
     }
     let doing = format!("running {}", path.display());
     let place = api::place(args, &plan)?;
@@ -196,13 +204,23 @@ pub fn misread(e: &FileError) -> Failure {
     Failure::new(format!("reading the {} {}", e.what, e.location()), e.wrong_with_line(), e.right.clone())
 }
 
-fn failed(doing: &str, e: &Error) -> Failure {
+/// Why a bench does not run.
+pub fn failed(doing: &str, e: &Error) -> Failure {
     match e {
         // These say what to do next themselves.
         Error::Port(_) | Error::NoPortLeft(_) => Failure::new(doing, e.to_string(), ""),
         Error::MemoryInUse(_) => {
             Failure::new(doing, e.to_string(), "end that mock, or name another `memory` in the bench file")
         }
+        Error::TooManyFiles { wanted, .. } => Failure::new(
+            doing,
+            e.to_string(),
+            format!(
+                "allow more in the shell that starts it (`ulimit -n {}`; `ulimit -Hn` tells the most that a user may), \
+                 spread the loops over several bench files and machines, or put them behind a [gateway], which has one port",
+                wanted.next_multiple_of(1024)
+            ),
+        ),
         Error::Memory(_) => Failure::new(
             doing,
             e.to_string(),
@@ -220,7 +238,7 @@ pub fn name(device: &Device) -> String {
 }
 
 /// The LINE by which other commands reach the line from this machine. Whole messages have no pace.
-fn open(place: &PortPlace, pace: Pace) -> Option<String> {
+pub fn open(place: &PortPlace, pace: Pace) -> Option<String> {
     place.open.as_ref().map(|line| match pace {
         Pace::Wire => line.clone(),
         _ if line.starts_with("hart-ip") => line.clone(),
@@ -228,7 +246,8 @@ fn open(place: &PortPlace, pace: Pace) -> Option<String> {
     })
 }
 
-fn pace_words(pace: Pace) -> String {
+/// How fast the wires run.
+pub fn pace_words(pace: Pace) -> String {
     match pace {
         Pace::Wire => "wire pace, 1200 bit/s".into(),
         Pace::Fast => "fast: octets at once, no times to judge".into(),
@@ -336,7 +355,8 @@ fn ready_json(bench: &Bench, seed: Option<u64>) -> Json {
     })
 }
 
-fn is_trouble(notice: &Notice) -> bool {
+/// Whether something went wrong.
+pub fn is_trouble(notice: &Notice) -> bool {
     if let Notice::Peer { news, .. } = notice {
         return news.is_trouble();
     }
@@ -359,7 +379,14 @@ fn is_wrongly_set(_: &Notice) -> bool {
     false
 }
 
-fn notice_text(notice: &Notice, telling: Telling, names: &[String], places: &[PortPlace], out: &mut String) {
+/// Writes it for people, where it is to be told.
+pub fn notice_text(
+    notice: &Notice,
+    telling: Telling,
+    names: &[String],
+    places: &[PortPlace],
+    out: &mut String,
+) {
     let path = |line: &usize| places[*line].path.display();
     let _ = match notice {
         Notice::Ready { .. } => Ok(()),
@@ -441,7 +468,7 @@ fn peer_words(news: &PeerNews) -> (&'static str, u64) {
 }
 
 /// Nothing where it is not to be told.
-fn notice_json(notice: &Notice, telling: Telling, places: &[PortPlace]) -> Option<Json> {
+pub fn notice_json(notice: &Notice, telling: Telling, places: &[PortPlace]) -> Option<Json> {
     let at = |line: &usize| places[*line].at.clone();
     let path = |line: &usize| places[*line].path.display().to_string();
     Some(match notice {

@@ -55,6 +55,11 @@ takes nothing for 10 s or has no session for 10 s, within 5 s. Where nobody answ
 the frame of a communication error, 84 00, or with a NAK (nobody = \"nak\"). [gateway]
 makes it a gateway with all devices behind it.
 
+[fleet] with count = 500 makes the file the template of 500 loops: tag = \"FV-####\" is FV-0001 ... FV-0500;
+device ids (the file's is that of number 0) and ports (the file's is the first) rise. With [gateway] each loop is a channel of it, 64 a card, at most 10000 loops; else
+each has ports of its own, at most 1000 loops, each with 2 threads and, of HART-IP, 5 open files.
+At most 10000 devices in all. More: other bench files (first = 10001), on other machines too.
+
 While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path
 of every line and the seed, then what happens, at the end {\"ended\":true,...} with what passed.
 Every command takes the bench file as a LINE too, mock:BENCH.toml, without ports and without waiting.")]
@@ -93,6 +98,9 @@ pub struct MockArgs {
     /// means, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_schema", "api_token_file"])]
     pub faults: bool,
+    /// List all devices of the bench file, of every loop if it is a fleet, and end.
+    #[arg(long, requires = "bench", conflicts_with_all = ["pace", "seed", "schema", "api", "api_schema", "api_token_file", "host_check"])]
+    pub list: bool,
     /// Print the OpenAPI document of the API, and end.
     #[arg(long, conflicts_with_all = ["bench", "pace", "seed", "schema", "api", "api_token_file"])]
     pub api_schema: bool,

@@ -105,7 +105,17 @@ impl MockLine {
     /// The file cannot be read or makes no sense.
     pub fn open(spec: &MockSpec) -> Result<MockLine, Failure> {
         let mut plan = spec.plan()?;
-        if let Some(seed) = choose_seed(&mut plan, spec.seed) {
+        let seed = choose_seed(&mut plan, spec.seed);
+        if let Some(fleet) = plan.fleet {
+            plan = plan.loop_plan(0);
+            say(&format!(
+                "mock:{}: of the fleet of {} this is loop {} alone",
+                spec.bench.display(),
+                fleet.count,
+                fleet.first
+            ));
+        }
+        if let Some(seed) = seed {
             let line = quoted(&format!("mock:{}?seed={seed}", spec.bench.display()));
             say(&format!("seed {seed} (repeat this run: {line})"));
         }

@@ -31,6 +31,7 @@ mod listening;
 mod mock;
 mod mock_api;
 mod mock_args;
+mod mock_fleet;
 mod mock_line;
 mod mock_loop;
 mod mock_power;

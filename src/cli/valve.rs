@@ -33,7 +33,8 @@ pub fn run(args: &ValveArgs, out: &mut Output) -> Result<Ended, Failure> {
         let next = "name one behind it: step, ramp, stroke or fail; `looprig valve --help` shows more";
         return Err(Failure::new(doing, "nothing is asked of the valve", next));
     };
-    let plan = bench::read(path).map_err(|e| misread(&e))?;
+    // Of a fleet all loops have such a valve.
+    let plan = bench::read(path).map_err(|e| misread(&e))?.loop_plan(0);
     let device = device(&plan, args.device.as_deref())?;
     let (name, mut valve) = (name(device), valve_of(device)?.clone());
     for fault in &args.fault {

@@ -134,7 +134,9 @@ impl Probe<'_> {
         let mut last = String::new();
         let mut spelled = None;
         for (preambles, master) in TRIES {
-            let heard = self.send(&make(preambles).master(master))?;
+            let request = make(preambles).master(master);
+            let heard = self.send(&request)?;
+            self.knock = Some(request);
             let Some(reply) = heard.reply().filter(|r| !r.is_communication_error()) else {
                 let spoilt = heard.rubbish().any(|r| matches!(r, Reception::Damaged(_)));
                 let hint =

@@ -51,6 +51,8 @@ pub struct Probe<'l> {
     /// Short frames reach somebody else than the device: it is behind a gateway [IP-16].
     pub(super) behind: bool,
     pub(super) found: Found,
+    /// The request by which it was found.
+    pub(super) knock: Option<Request>,
     pub(super) needs_now: (bool, bool),
     pub(super) words: Vec<Words>,
     pub(super) put_back: Vec<PutBack>,
@@ -81,6 +83,7 @@ impl<'l> Probe<'l> {
             no_answer: false,
             behind: false,
             found: Found::default(),
+            knock: None,
             needs_now: (false, false),
             words: Vec::new(),
             put_back: Vec::new(),
@@ -407,6 +410,18 @@ impl<'l> Probe<'l> {
         let stamp_error = self.line.capabilities().stamp_error;
         let give_up = ReceiverConfig::for_line(self.line.pace(), stamp_error).give_up;
         give_up <= self.slave_time_out() * 2 + stamp_error * 4
+    }
+
+    /// Requests that were sent in the run.
+    pub fn requests_sent(&self) -> u64 {
+        self.requests
+    }
+
+    /// Whether command 15 says that write protect is on now, and was off when it was asked before: somebody has turned a switch.
+    pub(super) fn became_protected(&mut self) -> Result<bool, Stop> {
+        let before = self.at_first.remove("protected");
+        let now = self.is_protected()?;
+        Ok(before == Some(false) && now)
     }
 
     /// Skips the case if the device says that it does not know the command, code 64.

@@ -280,6 +280,19 @@ impl Suite {
             Verdict::Fail { .. } if lost && end.is_none() => probe.wait_for_life(),
             _ => Ok(Life::There),
         };
+        if matches!(verdict, Verdict::Fail { .. }) && (case.needs.writes || case.needs.moves) && end.is_none()
+        {
+            match probe.became_protected() {
+                Ok(true) => {
+                    let meanwhile = "write protect has been turned on since the run began";
+                    verdict = Verdict::Inconclusive(meanwhile.to_owned());
+                }
+                // What cannot be asked is no matter of this.
+                Ok(false) | Err(Stop::Fail { .. }) => {}
+                Err(Stop::Interrupted) => end = Some(End::Interrupted),
+                Err(stop) => end = Some(End::LineLost(stop.to_string())),
+            }
+        }
         let was_gone = life == Ok(Life::Again);
         match life {
             Ok(Life::Gone) => {

@@ -200,13 +200,18 @@ impl Probe<'_> {
     /// # Errors
     /// As [`Probe::send`].
     pub(super) fn wait_for_life(&mut self) -> Result<Life, Stop> {
-        let request = self.request(0, &[]);
+        // A faulty device may answer nothing else than that by which it was found.
+        let requests = [self.request(0, &[])].into_iter().chain(self.knock.clone());
+        let requests: Vec<Request> = requests.collect();
         let begun = self.now();
         let mut asked = 0;
         while asked <= TRIES || self.now().since(begun) < GONE {
-            // An answer that comes late is a sign of life too.
-            if !self.send(&request)?.is_silence() || !self.listen(Duration::from_secs(1))?.is_silence() {
-                return Ok(if asked <= TRIES { Life::There } else { Life::Again });
+            for request in &requests {
+                // An answer that comes late is a sign of life too, and so is a burst.
+                let all = [self.send(request)?, self.listen(Duration::from_secs(1))?];
+                if all.iter().any(|heard| !heard.is_silence() || !heard.bursts().is_empty()) {
+                    return Ok(if asked <= TRIES { Life::There } else { Life::Again });
+                }
             }
             asked += 1;
         }

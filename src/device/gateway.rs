@@ -14,8 +14,8 @@ const DEVICE_TYPE: u16 = 0xFD84;
 const PROFILE: u8 = 132;
 /// It is a bridge between protocols [TB-05].
 const PROTOCOL_BRIDGE: u8 = 0x04;
-/// The only card, and its only channel.
-const ONLY: u8 = 0;
+/// Channels of a card; the last card may have fewer.
+const CHANNELS_OF_A_CARD: usize = 64;
 /// Polling addresses of a channel [FR-05].
 const MOST_ON_A_CHANNEL: u8 = 64;
 /// Retries of the masters that ask for it.
@@ -55,11 +55,34 @@ pub struct SubDevice {
     pub profile: u8,
     /// Private label code.
     pub private_label: u16,
+    /// On which channel it is, counted over all cards from 0.
+    pub channel: usize,
+}
+
+/// The devices behind a gateway, and its channels.
+pub trait Behind {
+    /// How many devices there are.
+    fn count(&self) -> usize;
+    /// The device with this index, in the order in which the gateway counts them.
+    fn nth(&self, index: usize) -> Option<SubDevice>;
+    /// How many channels there are, on all cards together.
+    fn channels(&self) -> usize {
+        1
+    }
+}
+
+impl Behind for Vec<SubDevice> {
+    fn count(&self) -> usize {
+        self.len()
+    }
+    fn nth(&self, index: usize) -> Option<SubDevice> {
+        self.get(index).cloned()
+    }
 }
 
 impl SubDevice {
-    /// What a gateway that has asked it knows of this device.
-    pub fn of(device: &Device) -> SubDevice {
+    /// What a gateway that has asked it knows of this device on a channel.
+    pub fn of(device: &Device, channel: usize) -> SubDevice {
         let identity = device.config().identity;
         let long = device.revision() >= Revision::R6;
         SubDevice {
@@ -71,8 +94,14 @@ impl SubDevice {
             device_revision: identity.device_revision,
             profile: identity.device_profile,
             private_label: identity.private_label,
+            channel,
         }
     }
+}
+
+/// The card of a channel that is counted over all cards, and its number on that card.
+pub fn channel_place(channel: usize) -> [u8; 2] {
+    [channel / CHANNELS_OF_A_CARD, channel % CHANNELS_OF_A_CARD].map(|n| u8::try_from(n).unwrap_or(u8::MAX))
 }
 
 /// What a gateway makes of a request.
@@ -80,8 +109,8 @@ impl SubDevice {
 pub enum Handled {
     /// It answers.
     Answer(Frame),
-    /// It asks a device behind it; [`Gateway::carried`] makes its answer of what comes back.
-    Ask(Frame),
+    /// It asks a device behind it, on this channel; [`Gateway::carried`] makes its answer of what comes back.
+    Ask(usize, Frame),
     /// It is for somebody else: it is passed on as it is.
     PassOn,
     /// It is for the gateway, and no answer is due.
@@ -110,7 +139,7 @@ impl Gateway {
     }
 
     /// A request came; `behind` are the devices behind it, in the order in which it counts them.
-    pub fn handle(&self, request: &Frame, behind: &[SubDevice]) -> Handled {
+    pub fn handle(&self, request: &Frame, behind: &dyn Behind) -> Handled {
         match request.address().target {
             Target::Unique(u) if u == self.unique_address() => {}
             // By tag everybody is asked, the gateway first.
@@ -127,8 +156,8 @@ impl Gateway {
         match request.command() {
             // A wrong tag is met with silence, whatever the address [DV-07].
             11 | 21 if !self.is_named(request) => Handled::Nothing,
-            75 | 77 => match self.carry(request) {
-                Ok(frame) => Handled::Ask(frame),
+            75 | 77 => match self.carry(request, behind.channels()) {
+                Ok((channel, frame)) => Handled::Ask(channel, frame),
                 Err(code) => self.reply(request, (code, Vec::new())),
             },
             _ => {
@@ -147,7 +176,7 @@ impl Gateway {
                 // A communication error is none of the gateway's own.
                 if code & 0x80 == 0 { (code, frame.data().to_vec()) } else { (NO_ANSWER, Vec::new()) }
             }
-            (Some(frame), _) => (code::SUCCESS, carried_77(frame)),
+            (Some(frame), _) => (code::SUCCESS, carried_77(request, frame)),
         };
         match self.reply(request, reply) {
             Handled::Answer(frame) => Some(frame),
@@ -174,11 +203,8 @@ impl Gateway {
 
     /// Whether a request to all asks for its tag.
     fn is_named(&self, request: &Frame) -> bool {
-        match request.command() {
-            11 => text(request, "tag").is_some_and(|t| t == self.config.tag),
-            21 => text(request, "long_tag").is_some_and(|t| t == self.config.long_tag),
-            _ => false,
-        }
+        let own = if request.command() == 11 { &self.config.tag } else { &self.config.long_tag };
+        name_asked_for(request).is_some_and(|name| name == *own)
     }
 
     fn identity(&self) -> Vec<u8> {
@@ -205,7 +231,7 @@ impl Gateway {
     }
 
     /// What it says for itself.
-    fn own(&self, request: &Frame, behind: &[SubDevice]) -> Reply {
+    fn own(&self, request: &Frame, behind: &dyn Behind) -> Reply {
         let done = |number: u16, values: Values| (code::SUCCESS, encoded(number, &values));
         match request.command() {
             0 | 11 | 21 => (code::SUCCESS, self.identity()),
@@ -216,11 +242,14 @@ impl Gateway {
             }
             20 => done(20, Values::new().text("long_tag", &self.config.long_tag)),
             74 => {
+                let channels = behind.channels();
+                let cards = channels.div_ceil(CHANNELS_OF_A_CARD);
+                let few = |n: usize| u8::try_from(n).unwrap_or(u8::MAX);
                 let values = Values::new()
-                    .number("max_cards", 1u8)
-                    .number("max_channels", 1u8)
+                    .number("max_cards", few(cards))
+                    .number("max_channels", few(channels.min(CHANNELS_OF_A_CARD)))
                     .number("max_sub_devices", MOST_ON_A_CHANNEL)
-                    .number("devices_detected", behind.len() as u32 + 1)
+                    .number("devices_detected", behind.count() as u32 + 1)
                     .number("max_delayed_responses", 0u8)
                     .number("master_mode", MASTER_MODE)
                     .number("retries", RETRIES);
@@ -231,10 +260,11 @@ impl Gateway {
                 Some(index) => match self.sub_device(index, behind) {
                     None => (code::INVALID_SELECTION, Vec::new()),
                     Some(d) => {
+                        let [card, channel] = channel_place(d.channel);
                         let values = Values::new()
                             .number("index", index)
-                            .number("io_card", ONLY)
-                            .number("channel", ONLY)
+                            .number("io_card", card)
+                            .number("channel", channel)
                             .number("manufacturer_id", MANUFACTURER)
                             .number("expanded_device_type", d.device_type)
                             .number("device_id", d.device_id)
@@ -252,7 +282,7 @@ impl Gateway {
     }
 
     /// The gateway as number 0, then those behind it.
-    fn sub_device(&self, index: u32, behind: &[SubDevice]) -> Option<SubDevice> {
+    fn sub_device(&self, index: u32, behind: &dyn Behind) -> Option<SubDevice> {
         let Some(i) = index.checked_sub(1) else {
             return Some(SubDevice {
                 unique: self.unique_address(),
@@ -263,16 +293,19 @@ impl Gateway {
                 device_revision: 1,
                 profile: PROFILE,
                 private_label: MANUFACTURER,
+                channel: 0,
             });
         };
-        behind.get(i as usize).cloned()
+        behind.nth(i as usize)
     }
 
     /// The request to a device behind it that 75 or 77 means; else the response code.
-    fn carry(&self, request: &Frame) -> Result<Frame, u8> {
+    fn carry(&self, request: &Frame, channels: usize) -> Result<(usize, Frame), u8> {
         let few = code::TOO_FEW_DATA;
-        let here = number(request, "io_card").ok_or(few)? == u32::from(ONLY)
-            && number(request, "channel").ok_or(few)? == u32::from(ONLY);
+        let card = number(request, "io_card").ok_or(few)? as usize;
+        let on_card = number(request, "channel").ok_or(few)? as usize;
+        let channel = card * CHANNELS_OF_A_CARD + on_card;
+        let here = on_card < CHANNELS_OF_A_CARD && channel < channels;
         let master = request.address().master;
         let (target, command, data) = if request.command() == 75 {
             let polling = number(request, "polling_address").ok_or(few)?;
@@ -295,19 +328,21 @@ impl Gateway {
         if !here {
             return Err(code::INVALID_SELECTION);
         }
-        Frame::request(Address::new(master, target), command, data).map_err(|_| few)
+        let frame = Frame::request(Address::new(master, target), command, data).map_err(|_| few)?;
+        Ok((channel, frame))
     }
 }
 
-/// The data of the reply to 77, of the frame that a device behind answered.
-fn carried_77(frame: &Frame) -> Vec<u8> {
+/// The data of the reply to the request of 77, of the frame that a device behind answered.
+fn carried_77(request: &Frame, frame: &Frame) -> Vec<u8> {
     let octets = frame.encode();
     // A frame to a unique address has five octets of it behind the delimiter.
     let address = octets.get(1..6).unwrap_or_default().to_vec();
     let [first, second] = frame.status().unwrap_or_default();
+    let asked = |name| number(request, name).unwrap_or_default() as u8;
     let values = Values::new()
-        .number("io_card", ONLY)
-        .number("channel", ONLY)
+        .number("io_card", asked("io_card"))
+        .number("channel", asked("channel"))
         .number("inner_delimiter", frame.delimiter().octet())
         .and("inner_address", Value::Octets(address))
         .number("inner_command", frame.command())
@@ -347,6 +382,15 @@ fn octets(request: &Frame, name: &str) -> Option<Vec<u8>> {
 fn text(request: &Frame, name: &str) -> Option<String> {
     match value(request, name)? {
         Value::Text(text) => Some(text),
+        _ => None,
+    }
+}
+
+/// The tag that command 11 asks for, or the long tag that command 21 does; `None` of other commands.
+pub(crate) fn name_asked_for(request: &Frame) -> Option<String> {
+    match request.command() {
+        11 => text(request, "tag"),
+        21 => text(request, "long_tag"),
         _ => None,
     }
 }

@@ -40,7 +40,9 @@ pub use described::{
     Answer as DescribedAnswer, DescribedAnswers, is_of as described_is_of, place as described_place,
 };
 pub use faults::{Consequences, FaultSection, ProtocolFault};
-pub use gateway::{Gateway, GatewayConfig, Handled, SubDevice};
+#[cfg(feature = "io")]
+pub(crate) use gateway::name_asked_for;
+pub use gateway::{Behind, Gateway, GatewayConfig, Handled, SubDevice, channel_place};
 pub use identity::{Identity, MANUFACTURER};
 pub use kind::{
     ElectronicsConfig, Inputs, KindConfig, KindName, OutputTrim, PositionerConfig, TemperatureConfig,

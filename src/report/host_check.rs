@@ -6,6 +6,7 @@ use super::text::{plural, write_wrapped};
 use crate::conform::host_check::{Evidence, Finding, Report, Strength, Verdict};
 use core::fmt::Write;
 use serde_json::{Value as Json, json};
+use std::collections::BTreeSet;
 
 /// Octets of one frame that are shown in text; JSON has all.
 const MOST_OCTETS: usize = 24;
@@ -29,10 +30,14 @@ fn word(verdict: Verdict) -> &'static str {
     }
 }
 
-/// Findings of must grade and of advice.
+/// Rules of must grade and of advice that were broken.
 fn counts(report: &Report) -> (usize, usize) {
-    let must = report.findings.iter().filter(|f| f.rule.strength == Strength::Must).count();
-    (must, report.findings.len() - must)
+    let of = |must: bool| {
+        let all = report.findings.iter().filter(|f| (f.rule.strength == Strength::Must) == must);
+        // One that is found with several commands or devices is one all the same.
+        all.map(|f| (f.rule.requirement, f.rule.slug)).collect::<BTreeSet<_>>().len()
+    };
+    (of(true), of(false))
 }
 
 fn text(report: &Report, files: &[String], out: &mut String) {

@@ -12,6 +12,7 @@ mod cut_short;
 mod decode;
 mod described;
 mod explain;
+mod fleet;
 mod guards;
 mod host_check;
 mod kept;

@@ -30,8 +30,12 @@ struct Server {
 
 impl Server {
     fn start(at: &str, more: &str) -> Server {
+        Server::at_pace("fast", at, more)
+    }
+
+    fn at_pace(pace: &str, at: &str, more: &str) -> Server {
         let text = format!(
-            "pace = \"fast\"\n[[device]]\ntag = \"FV-3104\"\nlong_tag = \"Brackenmoor filter 4\"\n\
+            "pace = \"{pace}\"\n[[device]]\ntag = \"FV-3104\"\nlong_tag = \"Brackenmoor filter 4\"\n\
              [[line]]\nat = \"{at}\"\n{more}"
         );
         let plan = bench::check(&text, Path::new("b.toml")).unwrap_or_else(|e| panic!("{e}"));
@@ -98,6 +102,24 @@ fn hosts_read_devices_by_udp_and_by_tcp() {
             "it waited for what cannot come"
         );
     }
+    server.end();
+}
+
+/// However long the wires were quiet before, what a client asks goes out on them when it comes, and takes its time there:
+/// the request of command 20 has 5 + 9 characters and its answer 5 + 9 + 2 + 32, each of 11 bits at 1200 bit/s, 568 ms.
+#[test]
+fn a_request_after_a_quiet_while_takes_its_time_on_the_wires() {
+    let server = Server::at_pace("wire", "hart-ip::0", "");
+    let mut host = server.host(false);
+    let (_, device) = host.find(&To::Polling(PollingAddress::default())).unwrap();
+    let device = device.expect("a device at polling address 0");
+    let until = host.line_mut().now() + Duration::from_millis(1200);
+    while host.line_mut().wait(Some(until)).unwrap() != Event::TimeOut {}
+    let begun = host.line_mut().now();
+    let exchange = host.ask(&device, 20, &[]).unwrap();
+    assert_eq!(exchange.value("long_tag").expect("a long tag").cell(), "Brackenmoor filter 4");
+    let took = host.line_mut().now().since(begun);
+    assert!(took >= Duration::from_millis(568), "{took:?}");
     server.end();
 }
 

@@ -95,7 +95,7 @@ impl Process {
         Process::run(command)
     }
 
-    fn run(mut command: Command) -> Process {
+    pub fn run(mut command: Command) -> Process {
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
         let out = lines(child.stdout.take().unwrap());
         let err = lines(child.stderr.take().unwrap());

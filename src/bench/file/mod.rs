@@ -7,6 +7,7 @@ mod described_tables;
 mod electronics;
 mod events;
 mod faults;
+mod fleet;
 mod gateway;
 mod kinds;
 mod lines;
@@ -279,7 +280,8 @@ fn plan(
     // Stable: what stands first in the file happens first.
     events.sort_by_key(|e| e.at);
     let api = file.api.as_ref().map(|t| api_place(&t.at)).transpose()?;
-    let plan = BenchPlan {
+    let mut plan = BenchPlan {
+        fleet: None,
         api,
         gateway: gateway::gateway(file.gateway.as_ref(), &devices, &lines)?,
         path: path.to_path_buf(),
@@ -298,6 +300,7 @@ fn plan(
             "with a primary and a secondary master of the bench none is left to ask for HART-IP clients";
         return Err(Fault::new(&last.span(), wrong, "leave one of the masters out, or the HART-IP line"));
     }
+    plan.fleet = fleet::fleet(&file, &plan)?;
     Ok(plan)
 }
 

@@ -227,6 +227,9 @@ pub struct BenchFile {
     /// Makes the HART-IP servers of this file a gateway: a device of its own, with all devices of this file behind it.
     #[schemars(with = "Option<GatewayTable>")]
     pub gateway: Option<Spanned<GatewayTable>>,
+    /// Makes this file the template of many loops, each with devices, wires and state of its own.
+    #[schemars(with = "Option<FleetTable>")]
+    pub fleet: Option<Spanned<FleetTable>>,
     /// A mock device; at least one.
     #[schemars(with = "Vec<DeviceTable>", length(min = 1))]
     pub device: Option<Vec<Spanned<DeviceTable>>>,
@@ -263,6 +266,21 @@ pub struct GatewayTable {
     /// Device id, 0 to 16777215. Default 1.
     #[schemars(with = "Option<u32>", range(max = 16_777_215))]
     pub device_id: Option<Spanned<Whole>>,
+}
+
+/// Many loops of one file. In texts of devices (tag, descriptor, message, long_tag), in memory and in pty:LINK every row of #
+/// is the loop's number: "FV-####" is FV-0001, FV-0002 ... A device_id of the file is that of number 0 and rises by the number of devices
+/// in a loop; a port is the first loop's and rises by the number of ports. With [gateway] one gateway is in front of all
+/// loops, each of which is a channel.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct FleetTable {
+    /// How many loops, 1 to 10000; without [gateway], where each has ports of its own, 1 to 1000.
+    #[schemars(with = "u16", range(min = 1, max = 10_000))]
+    pub count: Option<Spanned<Whole>>,
+    /// The number of the first loop, 0 to 99999999. Default 1.
+    #[schemars(with = "Option<u32>", range(max = 99_999_999))]
+    pub first: Option<Spanned<Whole>>,
 }
 
 /// How programs drive the bench over HTTP.

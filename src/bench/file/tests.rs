@@ -1,6 +1,7 @@
 mod bursts;
 mod described;
 mod devices;
+mod fleet;
 mod kinds;
 mod protocol_faults;
 mod random_valve;
@@ -73,7 +74,7 @@ fn unknown_keys() {
     faulty(
         "«speed = 1\n",
         "no key `speed`",
-        "the keys here are pace, seed, loop, api, gateway, device, master, wire_fault, line, event",
+        "the keys here are pace, seed, loop, api, gateway, fleet, device, master, wire_fault, line, event",
     );
     faulty_device("[device.valve]\n«time_constant = 1", "no key `time_constant`", "`time_constant_s`");
     faulty("[loop]\n«curent_ma = 4\n", "no key `curent_ma`", "`current_ma`");
@@ -328,8 +329,8 @@ fn the_schema_describes_every_key() {
     let of_sheet: usize = sheet.iter().map(|t| t["properties"].as_object().unwrap().len()).sum();
     assert_eq!(
         tables.len() - sheet.len(),
-        27,
-        "tables of a sheet; file, loop, api, gateway, device, slow command, burst, described command, valve with part-turn, supply, stage, linkage, sensor, \
+        28,
+        "tables of a sheet; file, loop, api, gateway, fleet, device, slow command, burst, described command, valve with part-turn, supply, stage, linkage, sensor, \
          fail, follower and fault, positioner, range, air, process, output, master, ask, wire fault, line, event"
     );
     let mut keys = 0;
@@ -344,10 +345,10 @@ fn the_schema_describes_every_key() {
             }
         }
     }
-    // 10 of the file, 1 of the API, 3 of the gateway, 13 of the loop, 31 and 10 tables of a device, 2 of a slow command, 8 of its bursts, 5 of a described
+    // 11 of the file, 1 of the API, 3 of the gateway, 2 of a fleet, 13 of the loop, 31 and 10 tables of a device, 2 of a slow command, 8 of its bursts, 5 of a described
     // command, 26 of the valve and 8 tables of it with 6, 6, 7, 8, 5, 8, 2 and 4, 17 of its positioner, 8 of its range, 3 of the air, 3 of the process, 2 of the output, 7 of a master, 5 of what it
     // asks, 10 of a fault on the wires, 5 of a line, 27 of an event; and those of a sheet's tables.
-    assert_eq!(keys - of_sheet, 250);
+    assert_eq!(keys - of_sheet, 253);
     assert_eq!(schema["required"], json!(["device", "line"]));
     assert_eq!(schema["$defs"]["LineTable"]["required"], json!(["at"]));
     let address = &schema["$defs"]["DeviceTable"]["properties"]["polling_address"];

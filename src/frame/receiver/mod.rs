@@ -21,6 +21,8 @@ const MIN_PREAMBLES: usize = 2;
 const MAX_PREAMBLES: usize = 40;
 /// Octets of memory that frames share, a few dozen short ones or a handful of the longest.
 const ARENA_STEP: usize = 4096;
+/// The first step of a receiver; each is twice the one before it. Most receivers of a fleet need no more, for no frame is kept.
+const FIRST_STEP: usize = 256;
 /// Octets of noise in one item at most.
 const MAX_NOISE: usize = 256;
 /// Marks that end a frame in front of the octet that carries them [FR-11].
@@ -77,6 +79,7 @@ pub struct Receiver {
     need: usize,
     noise: Vec<Octet>,
     arena: BytesMut,
+    room: Room,
     out: VecDeque<Reception>,
 }
 
@@ -97,6 +100,17 @@ struct Start {
     kind: Delimiter,
 }
 
+/// Octets of the next step of memory for frames.
+#[derive(Clone)]
+struct Room(usize);
+
+/// How much room there is says nothing of what was heard: a copy of a receiver begins with none, and goes on alike.
+impl core::fmt::Debug for Room {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str("Room")
+    }
+}
+
 impl Receiver {
     /// A receiver with nothing pending.
     pub fn new(config: ReceiverConfig) -> Self {
@@ -109,6 +123,7 @@ impl Receiver {
             need: 0,
             noise: Vec::new(),
             arena: BytesMut::new(),
+            room: Room(FIRST_STEP),
             out: VecDeque::new(),
         }
     }
@@ -277,8 +292,10 @@ impl Receiver {
         }
         // In steps, not for each frame: a frame that somebody keeps holds one step's memory at most.
         let len = whole - d;
-        if self.arena.capacity() < len {
-            self.arena = BytesMut::with_capacity(ARENA_STEP);
+        // Where nobody keeps one, the next takes its place.
+        if self.arena.capacity() < len && !self.arena.try_reclaim(len) {
+            self.arena = BytesMut::with_capacity(self.room.0.max(len));
+            self.room.0 = (2 * self.room.0).min(ARENA_STEP);
         }
         self.arena.resize(len, 0);
         for (value, o) in self.arena.iter_mut().zip(&octets[d..whole]) {

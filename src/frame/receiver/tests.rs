@@ -47,6 +47,22 @@ fn kinds(receptions: &[Reception]) -> String {
         .collect()
 }
 
+/// Frames that nobody keeps take each other's place; those that are kept take more, in steps that grow to their limit.
+#[test]
+fn memory_grows_only_with_frames_that_are_kept() {
+    let octets = stamped(&with_preambles(5, &REPLY_0));
+    for (keeps, step) in [(false, 2 * FIRST_STEP), (true, ARENA_STEP)] {
+        let (mut r, mut kept) = (Receiver::new(ReceiverConfig::UNTIMED), Vec::new());
+        for _ in 0..1000 {
+            r.push(&octets);
+            kept.extend(r.next().into_iter().filter(|_| keeps));
+        }
+        // What the next step would be: without keeping there was one.
+        assert_eq!((kept.len(), r.room.0), (if keeps { 1000 } else { 0 }, step));
+        assert!(kept.iter().all(|k| kinds(std::slice::from_ref(k)) == "G"));
+    }
+}
+
 fn damage(r: &Reception) -> Damage {
     match r {
         Reception::Damaged(d) => d.damage,

@@ -10,6 +10,7 @@
 mod device;
 #[cfg(not(unix))]
 mod device_elsewhere;
+mod files;
 mod handles;
 mod hart_ip;
 mod hosted;
@@ -24,6 +25,7 @@ mod sampled;
 mod serial;
 mod tcp;
 
+pub(crate) use files::allow_many;
 #[cfg(unix)]
 pub use peer::PeerSettings;
 pub use port_line::PortLine;

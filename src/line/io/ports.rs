@@ -247,12 +247,21 @@ impl Default for Ports {
 impl Ports {
     /// No port yet; the clock starts.
     pub fn new() -> Self {
-        let (queue, notes) = sync_channel(QUEUE);
+        Ports::with(Clock::start(), QUEUE)
+    }
+
+    /// No port, and never one, under the same clock: a queue takes room, and where there are many none has much.
+    pub(crate) fn without_ports(&self) -> Self {
+        Ports::with(self.clock, 1)
+    }
+
+    fn with(clock: Clock, room: usize) -> Self {
+        let (queue, notes) = sync_channel(room);
         Ports {
             notes,
             slots: Vec::new(),
             queue,
-            clock: Clock::start(),
+            clock,
             asked: Arc::new(AtomicBool::new(false)),
             woken: Arc::new(AtomicBool::new(false)),
             leaving: VecDeque::new(),

@@ -76,7 +76,7 @@ impl Rig {
 
     fn behind(&self) -> Vec<SubDevice> {
         let devices = self.world.bus().stations().filter_map(Participant::device);
-        devices.map(|s| SubDevice::of(s.device())).collect()
+        devices.map(|s| SubDevice::of(s.device(), 0)).collect()
     }
 
     fn outputs(&mut self) {
@@ -100,7 +100,7 @@ impl Rig {
     fn do_it(&mut self, todo: ToDo) {
         match todo {
             ToDo::Answer(client, answer) => self.server.answer(self.now, client.ticket, answer),
-            ToDo::Ask { number, frame } => {
+            ToDo::Ask { number, frame, .. } => {
                 let n = relay_for(frame.address().master, &self.plan.relays()).expect("somebody asks");
                 let at = self.plan.devices.len() + self.plan.masters.len() + n;
                 let relay = self.world.bus_mut().station_mut(at).and_then(Participant::relay_mut);

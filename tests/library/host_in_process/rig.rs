@@ -48,6 +48,7 @@ pub fn config(revision: Revision) -> DeviceConfig {
 
 pub fn plan(configs: impl IntoIterator<Item = DeviceConfig>) -> BenchPlan {
     BenchPlan {
+        fleet: None,
         path: PathBuf::from("test.toml"),
         pace: Pace::Wire,
         seed: Some(0),
