@@ -4,6 +4,7 @@ use super::Ask;
 use crate::time::Instant;
 use core::fmt;
 use core::time::Duration;
+use serde::{Deserialize, Serialize};
 
 /// Whoever moves the set point: a bench, a positioner's own command, or a person at a calibrator. It moves a valve only when one
 /// of its methods is called.
@@ -125,6 +126,29 @@ pub struct LeftAt {
     pub words: String,
 }
 
+/// Why no more questions are answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Why {
+    /// The person said so.
+    Said,
+    /// The terminal was closed, or the file of answers has none for this question.
+    Gone,
+    /// What was typed could not be understood, several times.
+    Nonsense,
+}
+
+impl Why {
+    /// A few words for people.
+    pub fn words(self) -> &'static str {
+        match self {
+            Why::Said => "the person stopped it",
+            Why::Gone => "nobody answered any more",
+            Why::Nonsense => "what was typed could not be understood",
+        }
+    }
+}
+
 /// Why the set point could not be moved.
 #[derive(Debug)]
 pub enum StimulusError {
@@ -140,8 +164,8 @@ pub enum StimulusError {
         /// What to do next.
         next: String,
     },
-    /// The person stopped the test.
-    Stopped,
+    /// The person stopped the test, or there was none any more.
+    Stopped(Why),
     /// The host could not ask.
     Host(super::HostError),
 }
@@ -153,7 +177,7 @@ impl fmt::Display for StimulusError {
             StimulusError::Failed { what, next } => {
                 write!(f, "moving the set point: {what}\n  next: {next}")
             }
-            StimulusError::Stopped => f.write_str("stopped"),
+            StimulusError::Stopped(why) => write!(f, "stopped: {}", why.words()),
             StimulusError::Host(e) => e.fmt(f),
         }
     }

@@ -10,6 +10,7 @@ mod described;
 mod device_commands;
 mod exchanges;
 mod fixtures;
+mod handover;
 mod hart_ip;
 mod host_check;
 mod host_in_process;
@@ -26,6 +27,7 @@ mod receiver_properties;
 mod settings;
 #[path = "../support/mod.rs"]
 mod support;
+mod travel;
 mod tshark_vectors;
 mod wave;
 mod wiring;

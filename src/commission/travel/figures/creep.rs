@@ -64,12 +64,14 @@ fn creep(moves: &[Rested], quality: &Quality) -> Crept {
             reversal = follows;
             (way, follows, from) = (turned, false, *before);
         }
-        let least = 0.1f64.max(quality.difference(from.count, now.count));
+        let by = quality.difference(from.count, now.count);
+        let least = 0.1f64.max(by);
         if (now.travel - from.travel) * way < least {
             continue;
         }
         let most = (now.input - from.input).abs();
-        let seen = between(((before.input - from.input).abs() - least).max(0.0), most);
+        // At the move before it may have gone as far as that, and readings may have hidden more.
+        let seen = between(((before.input - from.input).abs() - least - by).max(0.0), most);
         if follows {
             out.gaps.push(seen);
         } else if reversal {
@@ -161,6 +163,15 @@ mod tests {
         let (band, by) = value(&creep, Definition::DeadBand, &Quality::default());
         near(band, 0.5);
         near(by, 0.1);
+    }
+
+    /// The same with a sensor in steps of 0.05 %, of which two readings differ by 0.05 uncertainty: between 0.5 - 0.1 - 0.05 and 0.6.
+    #[test]
+    fn readings_may_hide_a_following() {
+        let creep = crept(0.1, 10, 10, &mut play(0.43, 50.0));
+        let quality = Quality { resolution: Some(0.05), sigma: Some(0.0), limit: 0.0 };
+        let (band, by) = value(&creep, Definition::DeadBand, &quality);
+        assert!((band.expect("a value") - 0.475).abs() < 1e-9 && (by.expect("a value") - 0.125).abs() < 1e-9);
     }
 
     #[test]

@@ -1,5 +1,6 @@
 use super::*;
 use crate::commission::travel::figures::figures;
+use crate::host::stimulus::Why;
 use proptest::prelude::*;
 
 /// A record with something in every part; invented, Brackenmoor water works.

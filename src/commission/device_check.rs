@@ -1,0 +1,363 @@
+//! The device check: its sensor of travel over its range, by hand, and its outputs by small moves [TV-40].
+
+mod judge;
+mod record;
+
+pub use record::{Acting, AtRest, DeviceCheck, FORMAT, Finding, Found, Hand, Jog, Seen, Stage};
+
+use super::person::{Answer, Choice, Kind, Person, Question};
+use super::travel::readings::Readings;
+use super::travel::record::{Ended, Identity, Left, Sample};
+use super::travel::run::{self, CAUTIONS};
+use super::travel::sensing::{Halt, Sensing, Until};
+use crate::host::stimulus::SetPoint;
+use crate::host::{Ask, Device, Stimulus};
+
+/// How far the set point moves, percent [TV-40].
+pub const JOG_PERCENT: f64 = 5.0;
+/// Where it moves around, percent: so that both ways are free.
+const AROUND: (f64, f64) = (10.0, 90.0);
+/// A hand that rests so long has come to the end, s (own choice).
+const HAND_RESTS_S: f64 = 3.0;
+/// A hand is watched no longer one way, s (own choice).
+const HAND_MOST_S: f64 = 120.0;
+
+/// What a device check needs.
+pub struct Setup<'a> {
+    /// The host.
+    pub ask: &'a mut dyn Ask,
+    /// The device.
+    pub device: Device,
+    /// Who moves the set point.
+    pub stimulus: &'a mut dyn Stimulus,
+    /// Who moves the valve by hand, is asked, and told what moves next.
+    pub person: &'a mut dyn Person,
+    /// Which of its variables are what.
+    pub readings: Readings,
+}
+
+/// Guides a person through a device check. `check` holds what is known before: line, who, the kind of output stage where it is
+/// known. Whatever happens, a record comes back.
+///
+/// Questions have these ids [TV-30], N from 1 to 4: `device_check/sensor` (yes or no: it is wanted and safe), `device_check/air_off`,
+/// `device_check/closed`, `device_check/opening`, `device_check/open`, `device_check/closing`, `device_check/back`, `device_check/air_on` (the Enter key), where it is not known `device_check/at_rest` (one of
+/// `blocked`, `bleeding`) and `device_check/acting` (one of `single`, `double`), `device_check/jog` (yes or no: leave to move), `device_check/jog/N/first` and, of
+/// a double-acting stage, `device_check/jog/N/second` (one of `rises`, `falls`, `stays`), `device_check/blows` (one of `yes`, `no`). Whoever moves the set
+/// point may ask more.
+pub fn run(setup: Setup<'_>, check: DeviceCheck) -> DeviceCheck {
+    let Setup { ask, device, stimulus, person, readings } = setup;
+    let sensing = Sensing::new(ask, device, readings);
+    let mut guide =
+        Guide { sensing, stimulus, person, check, during: String::new(), tried: false, air_off: false };
+    let done = guide.whole();
+    guide.end(done)
+}
+
+struct Guide<'a> {
+    sensing: Sensing<'a>,
+    stimulus: &'a mut dyn Stimulus,
+    person: &'a mut dyn Person,
+    check: DeviceCheck,
+    during: String,
+    /// Whether whoever moves the set point was ever told to.
+    tried: bool,
+    /// Whether the person has shut the air and not opened it again.
+    air_off: bool,
+}
+
+impl Guide<'_> {
+    fn whole(&mut self) -> Result<(), Halt> {
+        self.check.stimulus = self.stimulus.describe();
+        self.during("reading who the device is");
+        if self.check.device == Identity::default() {
+            self.check.device = run::identify(&mut self.sensing)?;
+        }
+        self.during("reading where the valve is");
+        self.sensing.try_source()?;
+        self.sensor()?;
+        self.outputs()
+    }
+
+    fn during(&mut self, words: &str) {
+        words.clone_into(&mut self.during);
+    }
+
+    fn ask(&mut self, question: &Question) -> Result<Answer, Halt> {
+        run::ask(self.person, question)
+    }
+
+    /// Asks for the Enter key; whether it was done.
+    fn done(&mut self, id: &str, words: &str) -> Result<bool, Halt> {
+        Ok(self.ask(&Question::new(format!("device_check/{id}"), words, Kind::Enter))? == Answer::Done)
+    }
+
+    /// Asks for one of several; the name, `None` where it is not known.
+    fn choose(&mut self, id: &str, words: &str, choices: &[(&str, &str)]) -> Result<Option<String>, Halt> {
+        let list = choices.iter().map(|(name, words)| Choice::new(*name, *words)).collect();
+        let question = Question::new(format!("device_check/{id}"), words, Kind::Choice(list));
+        Ok(match self.ask(&question)? {
+            Answer::Choice(name) => Some(name),
+            _ => None,
+        })
+    }
+
+    fn remark(&mut self, words: &str) {
+        self.check.remarks.push(words.to_owned());
+    }
+
+    fn sensor(&mut self) -> Result<(), Halt> {
+        self.during("asking for leave to move the valve by hand");
+        let words = "The sensor is looked at while you move the valve, or the lever, by hand, from closed to open and back. \
+                     It moves only by your hand, for as long as you take. Is that allowed, and do you want it?";
+        let mut question = Question::new("device_check/sensor", words, Kind::YesNo);
+        question.cautions.extend(CAUTIONS.map(str::to_owned));
+        question.cautions.push(
+            "A spring and air that is shut in move the valve when something lets go: vent first, and hold against it.".into(),
+        );
+        if self.ask(&question)? != Answer::Yes {
+            self.remark("The sensor was not looked at: it was not wanted.");
+            return Ok(());
+        }
+        self.during("shutting the air");
+        if !self.done("air_off", "Shut the air, vent it, and see the gauge at 0. Enter when it is.")? {
+            self.remark("The sensor was not looked at: the air could not be shut.");
+            return Ok(());
+        }
+        self.air_off = true;
+        self.during("the sensor at the closed end");
+        if !self.done("closed", "Move it to the closed end by hand and hold it. Enter when it is there.")? {
+            self.remark("The sensor was not looked at: the valve could not be moved by hand.");
+            return self.air_on();
+        }
+        self.check.hand = Some(Hand::default());
+        let closed = self.held()?;
+        let angle = self.angle()?;
+        self.hand(|h| (h.closed, h.angles_deg.0) = (closed, angle));
+        self.during("the sensor on the way to open");
+        let way = "After Enter move it slowly and evenly to the open end, in about 20 s, and hold it there.";
+        self.done("opening", way)?;
+        let opening = self.moved()?;
+        self.hand(|h| h.opening = opening);
+        self.during("the sensor at the open end");
+        self.done("open", "Is it at the open end? Move it there, hold it, Enter.")?;
+        let open = self.held()?;
+        let angle = self.angle()?;
+        self.hand(|h| (h.open, h.angles_deg.1) = (open, angle));
+        self.during("the sensor on the way back");
+        self.done("closing", "After Enter move it slowly back to the closed end, and hold it there.")?;
+        let closing = self.moved()?;
+        self.hand(|h| h.closing = closing);
+        self.during("the sensor back at the closed end");
+        self.done("back", "Is it at the closed end again? Move it there, hold it, Enter.")?;
+        let back = self.held()?;
+        self.hand(|h| h.back = back);
+        self.air_on()
+    }
+
+    fn hand(&mut self, set: impl FnOnce(&mut Hand)) {
+        if let Some(hand) = &mut self.check.hand {
+            set(hand);
+        }
+    }
+
+    /// Reads where the valve is held.
+    fn held(&mut self) -> Result<Vec<Sample>, Halt> {
+        let now_s = self.sensing.now_s();
+        let rest = self.check.rest;
+        let until = Until { most_s: rest.most_s, ..Until::default() };
+        let held = self.sensing.settle(now_s, &rest, until)?;
+        let words = run::told(held.travel());
+        self.person.tell(&format!("Held: {words}."));
+        Ok(held.at_rest)
+    }
+
+    /// Reads while a hand moves the valve, until it has rested for a while.
+    fn moved(&mut self) -> Result<Vec<Sample>, Halt> {
+        let now = self.sensing.travel(false)?;
+        let mut rest = self.check.rest;
+        rest.for_s = rest.for_s.max(HAND_RESTS_S);
+        let until = Until { left: now.percent, near: None, most_s: HAND_MOST_S, silence: false };
+        self.person.tell(&format!(
+            "Now. It is read for {HAND_MOST_S:.0} s at most, until it has rested for {:.0} s.",
+            rest.for_s
+        ));
+        let mut samples = vec![now];
+        samples.extend(self.sensing.settle(now.at_s, &rest, until)?.samples);
+        Ok(samples)
+    }
+
+    fn angle(&mut self) -> Result<Option<f64>, Halt> {
+        let angle = self.sensing.readings.angle.clone();
+        self.sensing.number(angle.as_ref())
+    }
+
+    fn air_on(&mut self) -> Result<(), Halt> {
+        self.during("opening the air again");
+        let words = "Take your hands off stem and lever. Open the air again: the valve goes to its set point. Enter when it is there.";
+        if !self.done("air_on", words)? {
+            return Err(Halt::Failed("the air is not on\n  next: open the air and begin again".into()));
+        }
+        self.air_off = false;
+        Ok(())
+    }
+
+    fn outputs(&mut self) -> Result<(), Halt> {
+        self.during("asking for the kind of the output stage");
+        if self.check.stage.at_rest == AtRest::Unsaid {
+            let choices = [
+                ("blocked", "air is shut in while it rests"),
+                ("bleeding", "some air blows off all the time"),
+            ];
+            let name =
+                self.choose("at_rest", "What does its output stage do while the valve rests?", &choices)?;
+            self.check.stage.at_rest = match name.as_deref() {
+                Some("blocked") => AtRest::Blocked,
+                Some("bleeding") => AtRest::Bleeding,
+                _ => AtRest::Unsaid,
+            };
+        }
+        if self.check.stage.acting == Acting::Unsaid {
+            let choices = [("single", "one output, against a spring"), ("double", "two outputs")];
+            let name = self.choose("acting", "How many outputs does it have?", &choices)?;
+            self.check.stage.acting = match name.as_deref() {
+                Some("single") => Acting::Single,
+                Some("double") => Acting::Double,
+                _ => Acting::Unsaid,
+            };
+        }
+        self.during("reading where the set point is");
+        let set_point = self.sensing.readings.set_point.clone();
+        let set_point = self.sensing.number(set_point.as_ref())?;
+        let travel = self.sensing.travel(false)?.percent;
+        let Some(around) = set_point.or(travel).map(|p| p.clamp(AROUND.0, AROUND.1)) else {
+            return Err(Halt::Failed(
+                "neither set point nor travel is told\n  next: name another source for travel".into(),
+            ));
+        };
+        // A round number, since a person may have to set it.
+        let around = around.round();
+        self.during("asking for leave to move the valve");
+        let most_s = self.check.rest.most_s;
+        let words = format!(
+            "The valve moves between {} and {} %, in five small moves, for {:.0} s at most, questions aside. Watch the gauges of its outputs. May it?",
+            around - JOG_PERCENT,
+            around + JOG_PERCENT,
+            5.0 * most_s
+        );
+        let mut question = Question::new("device_check/jog", words, Kind::YesNo);
+        question.cautions.extend(CAUTIONS.map(str::to_owned));
+        if self.ask(&question)? != Answer::Yes {
+            self.remark("The outputs were not looked at: leave was not given.");
+            return Ok(());
+        }
+        self.during("going to where the small moves begin");
+        let at_s = self.set(around)?;
+        let rest = self.check.rest;
+        self.sensing.settle(
+            at_s,
+            &rest,
+            Until { near: Some(around), left: travel, most_s, silence: false },
+        )?;
+        let (up, down) = (around + JOG_PERCENT, around - JOG_PERCENT);
+        for (n, (from, to)) in
+            [(around, up), (up, around), (around, down), (down, around)].into_iter().enumerate()
+        {
+            self.jog(n + 1, from, to)?;
+        }
+        self.during("looking whether air blows off");
+        let words = "While the valve rests: does air blow off at its vent all the time?";
+        let blows = self.choose("blows", words, &[("yes", "air blows off"), ("no", "no air blows off")])?;
+        self.check.blows_at_rest = blows.map(|name| name == "yes");
+        Ok(())
+    }
+
+    fn set(&mut self, percent: f64) -> Result<f64, Halt> {
+        let to = match self.stimulus.capabilities().sets_current {
+            true => SetPoint::CurrentMa(SetPoint::Percent(percent).current_ma()),
+            false => SetPoint::Percent(percent),
+        };
+        self.tried = true;
+        let given = self.stimulus.set(self.sensing.ask, to)?;
+        Ok(self.sensing.seconds(given.at))
+    }
+
+    fn jog(&mut self, number: usize, from: f64, to: f64) -> Result<(), Halt> {
+        self.during = format!("small move from {from} to {to} %");
+        let rest = self.check.rest;
+        let until = Until { most_s: rest.most_s, ..Until::default() };
+        let now_s = self.sensing.now_s();
+        let before = self.sensing.settle(now_s, &rest, until)?;
+        self.person.tell(&format!("From {from} to {to} %: watch the gauges."));
+        let asked_at_s = self.set(to)?;
+        let until = Until { left: before.travel(), near: None, most_s: rest.most_s, silence: false };
+        let after = self.sensing.settle(asked_at_s, &rest, until)?;
+        let mut samples = before.at_rest;
+        samples.extend(after.samples);
+        let words = run::told(mean_of(&after.at_rest));
+        self.check.jogs.push(Jog {
+            from_percent: from,
+            to_percent: to,
+            asked_at_s,
+            samples,
+            first: None,
+            second: None,
+        });
+        self.person.tell(&format!("{to} %: {words}."));
+        let first = self.gauge(number, "first", from, to)?;
+        let second = match self.check.stage.acting {
+            Acting::Double => self.gauge(number, "second", from, to)?,
+            Acting::Single | Acting::Unsaid => None,
+        };
+        if let Some(jog) = self.check.jogs.last_mut() {
+            (jog.first, jog.second) = (first, second);
+        }
+        Ok(())
+    }
+
+    fn gauge(&mut self, number: usize, which: &str, from: f64, to: f64) -> Result<Option<Seen>, Halt> {
+        let words = format!("From {from} to {to} %: what did the gauge of the {which} output do?");
+        let choices = [("rises", "it rose"), ("falls", "it fell"), ("stays", "it stayed")];
+        let name = self.choose(&format!("jog/{number}/{which}"), &words, &choices)?;
+        Ok(match name.as_deref() {
+            Some("rises") => Some(Seen::Rises),
+            Some("falls") => Some(Seen::Falls),
+            Some("stays") => Some(Seen::Stays),
+            _ => None,
+        })
+    }
+
+    /// Ends the check, however it went: the set point is left where it belongs if it was ever moved.
+    fn end(mut self, done: Result<(), Halt>) -> DeviceCheck {
+        let last_heard_s = self.sensing.last_heard_s();
+        let during = core::mem::take(&mut self.during);
+        self.check.ended = match done {
+            Ok(()) => Ended::Whole,
+            Err(halt) => halt.ended(during, last_heard_s),
+        };
+        if self.air_off {
+            let words = "The air was shut and not opened again: the valve moves when it is.";
+            self.person.tell(words);
+            self.remark(words);
+        }
+        if self.tried {
+            let left = run::leave(self.stimulus, self.sensing.ask);
+            if let (Err(what), Ended::Whole) = (&left, &self.check.ended) {
+                let during = "leaving the set point where it belongs".to_owned();
+                self.check.ended = Ended::Failed { during, what: what.clone() };
+            }
+            let left = left.unwrap_or_else(|what| Left {
+                percent: None,
+                words: format!("Where the set point was left is not known. {what}"),
+            });
+            self.person.tell(&left.words);
+            self.check.left = Some(left);
+        }
+        self.check.link = self.sensing.ask.quality().into();
+        self.check.findings = judge::findings(&self.check);
+        self.check
+    }
+}
+
+fn mean_of(samples: &[Sample]) -> Option<f64> {
+    super::travel::sensing::mean(samples)
+}

@@ -1,0 +1,253 @@
+//! What follows from a device check [TV-40]: pure functions of its record.
+
+use super::record::{Acting, AtRest, DeviceCheck, Finding, Found, Hand, Jog, Seen};
+use super::{JOG_PERCENT, mean_of};
+use crate::commission::travel::record::{Ended, Sample};
+use crate::commission::travel::sensing::SEEN_PERCENT;
+
+/// A hand is to go over so much of the range, percent (own choice).
+const RANGE_PERCENT: f64 = 90.0;
+/// A reading that goes further than this share of the range from one reading to the next is a jump (own choice).
+const JUMP_SHARE: f64 = 0.25;
+/// Readings that lie further apart in time say nothing of jumps, s (own choice).
+const TOGETHER_S: f64 = 2.0;
+/// A hand may slip back so far, percent (own choice).
+const SLIP_PERCENT: f64 = 2.0;
+/// It is back where it was within this, percent (own choice).
+const BACK_PERCENT: f64 = 1.0;
+
+const SENSOR_NOT: &str =
+    "Not proved: the sensor under load, heat and vibration, and what lies between it and the stem.";
+const OUTPUT_NOT: &str =
+    "Not proved: full travel and thrust, times, tightness of actuator and tubing, the fail action.";
+
+/// Every finding that a record has something for.
+pub fn findings(check: &DeviceCheck) -> Vec<Finding> {
+    let mut out = Vec::new();
+    if let Some(hand) = &check.hand {
+        sensor(hand, check.rest.within_percent, &mut out);
+    }
+    if !check.jogs.is_empty() {
+        follows(&check.jogs, &mut out);
+        outputs(check, &mut out);
+    }
+    if let Some(blows) = check.blows_at_rest {
+        at_rest(check.stage.at_rest, blows, &mut out);
+    }
+    out
+}
+
+impl DeviceCheck {
+    /// The verdict over all findings: the worst of them; without an end or without findings it is not judged.
+    pub fn verdict(&self) -> Found {
+        let any = |found| self.findings.iter().any(|f| f.found == found);
+        if any(Found::NotAsExpected) {
+            Found::NotAsExpected
+        } else if self.findings.is_empty() || any(Found::NotJudged) || self.ended != Ended::Whole {
+            Found::NotJudged
+        } else {
+            Found::AsExpected
+        }
+    }
+}
+
+fn add(out: &mut Vec<Finding>, about: &str, found: Found, words: String, not_proved: &str) {
+    out.push(Finding { about: about.to_owned(), found, words, not_proved: not_proved.to_owned() });
+}
+
+fn as_expected(good: bool) -> Found {
+    if good { Found::AsExpected } else { Found::NotAsExpected }
+}
+
+fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
+    let ends = mean_of(&hand.closed).zip(mean_of(&hand.open));
+    let Some((closed, open)) = ends else {
+        let words = "It was not moved from one end to the other.".to_owned();
+        return add(out, "sensor: range", Found::NotJudged, words, SENSOR_NOT);
+    };
+    let range = (open - closed).abs();
+    let mut words = format!("By hand from {closed:.2} to {open:.2} %, {range:.1} % of travel.");
+    if let (Some(a), Some(b)) = hand.angles_deg {
+        words += &format!(" The lever went from {a:.1} to {b:.1} degrees.");
+    }
+    if range < RANGE_PERCENT {
+        words +=
+            " That is no whole range: was it moved to both ends, is the coupling fast, is it calibrated?";
+    } else if open < closed {
+        words += " It counts backwards: open is less than closed.";
+    }
+    add(out, "sensor: range", as_expected(range >= RANGE_PERCENT && open > closed), words, SENSOR_NOT);
+
+    // What does not move says nothing of jumps.
+    let ways = [(&hand.opening, open - closed), (&hand.closing, closed - open)];
+    let moved = ways.iter().all(|(way, _)| span(way) >= range / 2.0) && range > 0.0;
+    if moved {
+        let jump = ways
+            .iter()
+            .filter_map(|(way, _)| largest_jump(way))
+            .fold((0.0, 0.0), |a, b| if b.0 > a.0 { b } else { a });
+        let good = jump.0 <= JUMP_SHARE * range;
+        let words = match good {
+            true => format!("No jumps: {:.1} % at most from one reading to the next.", jump.0),
+            false => format!(
+                "A jump of {:.1} % near {:.0} %. Do it again, slowly there: if it comes at the same place, the sensor or its wiring is worn.",
+                jump.0, jump.1
+            ),
+        };
+        add(out, "sensor: jumps", as_expected(good), words, SENSOR_NOT);
+        let back = ways.iter().map(|(way, change)| largest_slip(way, change.signum())).fold(0.0, f64::max);
+        let good = back <= SLIP_PERCENT;
+        let words = match good {
+            true => format!("It goes one way: {back:.2} % back at most."),
+            false => format!(
+                "It went {back:.1} % back on the way: the hand, or the sensor. Do it again to see which."
+            ),
+        };
+        add(out, "sensor: one way", as_expected(good), words, SENSOR_NOT);
+    } else {
+        let words =
+            "It was read mostly before or after it moved, so jumps would not have been seen.".to_owned();
+        add(out, "sensor: jumps", Found::NotJudged, words, SENSOR_NOT);
+    }
+
+    let noise = [&hand.closed, &hand.open, &hand.back].into_iter().map(|s| span(s)).fold(0.0, f64::max);
+    let words = format!("Held still, readings lie within {noise:.2} %, wanted are {within:.2} %.");
+    add(out, "sensor: noise", as_expected(noise <= within), words, SENSOR_NOT);
+    match mean_of(&hand.back) {
+        None => {
+            add(out, "sensor: back again", Found::NotJudged, "It was not moved back.".to_owned(), SENSOR_NOT)
+        }
+        Some(back) => {
+            let by = (back - closed).abs();
+            let words = format!("Back at the closed end it reads {back:.2} %, {by:.2} % away from before.");
+            add(out, "sensor: back again", as_expected(by <= BACK_PERCENT), words, SENSOR_NOT);
+        }
+    }
+}
+
+fn numbers(samples: &[Sample]) -> Vec<(f64, f64)> {
+    samples.iter().filter_map(|s| Some((s.at_s, s.percent?))).collect()
+}
+
+/// Largest less smallest, percent.
+fn span(samples: &[Sample]) -> f64 {
+    let of = numbers(samples);
+    let (least, most) = of.iter().fold((f64::MAX, f64::MIN), |a, s| (a.0.min(s.1), a.1.max(s.1)));
+    (most - least).max(0.0)
+}
+
+/// The largest way between two readings that are near in time, percent, and where.
+fn largest_jump(samples: &[Sample]) -> Option<(f64, f64)> {
+    let of = numbers(samples);
+    let jumps = of.windows(2).filter(|w| w[1].0 - w[0].0 <= TOGETHER_S);
+    jumps.map(|w| ((w[1].1 - w[0].1).abs(), (w[0].1 + w[1].1) / 2.0)).max_by(|a, b| a.0.total_cmp(&b.0))
+}
+
+/// How far it went against its way at most, percent.
+fn largest_slip(samples: &[Sample], way: f64) -> f64 {
+    let (mut furthest, mut slip) = (f64::MIN, 0.0f64);
+    for (_, p) in numbers(samples) {
+        furthest = furthest.max(p * way);
+        slip = slip.max(furthest - p * way);
+    }
+    slip
+}
+
+/// Travel after a small move less travel before it, percent.
+fn change(jog: &Jog) -> Option<f64> {
+    let before: Vec<Sample> = jog.samples.iter().copied().filter(|s| s.at_s <= jog.asked_at_s).collect();
+    let last = numbers(&jog.samples).last().copied()?;
+    (last.0 > jog.asked_at_s).then(|| mean_of(&before).map(|b| last.1 - b)).flatten()
+}
+
+fn follows(jogs: &[Jog], out: &mut Vec<Finding>) {
+    let about = "outputs: travel follows";
+    let changes: Vec<(f64, f64)> =
+        jogs.iter().filter_map(|j| Some((j.to_percent - j.from_percent, change(j)?))).collect();
+    let shares: Vec<f64> = changes.iter().map(|(asked, came)| came / asked).collect();
+    let list: Vec<String> =
+        changes.iter().map(|(asked, came)| format!("{asked:+.0} % gave {came:+.2} %")).collect();
+    let mut words = format!("{}.", list.join(", "));
+    let found = if changes.len() < 4 {
+        words += " Not all of the small moves were made.";
+        Found::NotJudged
+    } else if changes.iter().any(|(asked, came)| came * asked.signum() < -SEEN_PERCENT) {
+        words += " It moves the wrong way: tubing, spring side, or the direction that is set.";
+        Found::NotAsExpected
+    } else if shares.iter().any(|s| *s < 0.5) {
+        words += " It does not follow as far as it should: air, friction, or the output stage.";
+        Found::NotAsExpected
+    } else {
+        Found::AsExpected
+    };
+    add(out, about, found, words.trim_start_matches('.').trim().to_owned(), OUTPUT_NOT);
+}
+
+/// What a gauge does for a set point that rises: 1, -1, or 0 where it stays.
+fn sense(seen: Seen, jog: &Jog) -> i8 {
+    let way = if jog.to_percent > jog.from_percent { 1 } else { -1 };
+    match seen {
+        Seen::Rises => way,
+        Seen::Falls => -way,
+        Seen::Stays => 0,
+    }
+}
+
+fn outputs(check: &DeviceCheck, out: &mut Vec<Finding>) {
+    let about = "outputs: pattern";
+    let first: Option<Vec<i8>> = check.jogs.iter().map(|j| j.first.map(|s| sense(s, j))).collect();
+    let second: Option<Vec<i8>> = check.jogs.iter().map(|j| j.second.map(|s| sense(s, j))).collect();
+    let one_way = |of: &[i8]| of.first().is_some_and(|f| *f != 0 && of.iter().all(|s| s == f));
+    let whole = check.jogs.len() == 4;
+    let (found, words) = match (check.stage.acting, first, second) {
+        (Acting::Unsaid, ..) => {
+            (Found::NotJudged, "Whether it is single- or double-acting is not known.".to_owned())
+        }
+        _ if !whole => (Found::NotJudged, "Not all of the small moves were made.".to_owned()),
+        (_, None, _) | (Acting::Double, _, None) => {
+            (Found::NotJudged, "Not every gauge was looked at, or there is none.".to_owned())
+        }
+        (Acting::Single, Some(first), _) if one_way(&first) => {
+            let way = if first[0] > 0 { "rises" } else { "falls" };
+            (Found::AsExpected, format!("The output {way} when the set point rises, and the other way back."))
+        }
+        (Acting::Single, Some(_), _) => (
+            Found::NotAsExpected,
+            format!(
+                "The output does not go with the set point at each of the moves of {JOG_PERCENT} %: supply, filter, converter, output stage, or a leak."
+            ),
+        ),
+        (Acting::Double, Some(first), Some(second)) => {
+            let against = one_way(&first) && one_way(&second) && first[0] == -second[0];
+            let words = match against {
+                true => "One output rises while the other falls, and the other way back.",
+                false => {
+                    "The outputs do not go one against the other at each of the moves: tubing, output stage, or its balance."
+                }
+            };
+            (as_expected(against), words.to_owned())
+        }
+    };
+    add(out, about, found, words, OUTPUT_NOT);
+}
+
+fn at_rest(kind: AtRest, blows: bool, out: &mut Vec<Finding>) {
+    let (found, words) = match (kind, blows) {
+        (AtRest::Unsaid, _) => (Found::NotJudged, "Which kind of output stage it has is not known."),
+        (AtRest::Blocked, false) => {
+            (Found::AsExpected, "Nothing blows off at rest, as in a stage that shuts its air in.")
+        }
+        (AtRest::Blocked, true) => (
+            Found::NotAsExpected,
+            "Air blows off at rest, though the stage shuts its air in: a leak, dirt in it, or a seal.",
+        ),
+        (AtRest::Bleeding, true) => {
+            (Found::AsExpected, "Some air blows off at rest, as in a stage that bleeds.")
+        }
+        (AtRest::Bleeding, false) => (
+            Found::NotAsExpected,
+            "Nothing blows off at rest, though the stage bleeds: no supply, or a nozzle or hole is blocked.",
+        ),
+    };
+    add(out, "outputs: at rest", found, words.to_owned(), "Not proved: how much air it takes.");
+}

@@ -1,0 +1,429 @@
+//! The sequence of a loop check and of a travel test [TV-21].
+
+mod creeps;
+mod losses;
+mod motions;
+mod points;
+
+use super::readings::{LINEAR, Readings, characteristic};
+use super::record::{Ended, External, Identity, Left, Record, Test, Variables};
+use super::sensing::{Halt, Rested, Sensing, Until};
+use crate::commission::person::{Answer, Kind, Person, Question};
+use crate::host::stimulus::{Given, SetPoint, Why};
+use crate::host::{Ask, Device, Stimulus};
+
+/// What a test needs.
+pub struct Setup<'a> {
+    /// The host: the same line for readings and for a stimulus that is a command.
+    pub ask: &'a mut dyn Ask,
+    /// The device on that line.
+    pub device: Device,
+    /// Who moves the set point.
+    pub stimulus: &'a mut dyn Stimulus,
+    /// Who is asked, and told what moves next.
+    pub person: &'a mut dyn Person,
+    /// Which of its variables are what; [`Readings::usual`] where nobody says.
+    pub readings: Readings,
+    /// The measurement at stem or shaft that the person reads at every resting place; `None`: nobody reads one.
+    pub gauge: Option<Gauge>,
+    /// Whether the person types what the control system shows at every resting place of the cycles.
+    pub control_system: bool,
+    /// Handed the record whenever a part of it is whole, so that it can be kept in case nothing else is.
+    pub keep: &'a mut dyn FnMut(&Record),
+}
+
+/// A measurement beside the device's own, as a person reads it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gauge {
+    /// What it is, for the question: "stem scale", "dial gauge".
+    pub name: String,
+    /// Its unit as people write it: `mm`, `deg`, `%`.
+    pub unit: String,
+    /// What it shows with the valve closed, in the unit.
+    pub closed: f64,
+    /// What it shows with the valve at its rated travel, in the unit; not the same.
+    pub open: f64,
+}
+
+impl Gauge {
+    /// A value in percent of the rated travel.
+    pub fn percent(&self, value: f64) -> f64 {
+        (value - self.closed) / (self.open - self.closed) * 100.0
+    }
+
+    /// Least and most that makes sense to type: half of the travel beyond either end.
+    fn range(&self) -> (f64, f64) {
+        let half = (self.open - self.closed) / 2.0;
+        let (a, b) = (self.closed - half, self.open + half);
+        (a.min(b), a.max(b))
+    }
+}
+
+/// What people are to take care of before a valve moves; common practice, no source.
+pub const CAUTIONS: [&str; 3] = [
+    "Flow changes and parts move that pinch: process in manual or on bypass, hands off stem, yoke and lever.",
+    "The permit and the rules of the site go first; only those who may do this do it.",
+    "Ctrl-C or stop ends it at once. The valve then stays where it is until the set point is left.",
+];
+
+/// Runs a test. `record` holds what is known before: which test, plan, occasion, line, who, valve, instruments and measures; what
+/// is seen goes into it, and so do variables, stimulus, link quality, how it ended and where the set point was left. The
+/// identity is read where none is given. Whatever happens, a record comes back.
+///
+/// Questions have these ids [TV-30], N counting from 1: `travel/start` (yes or no; names what moves and for how long at most),
+/// `travel/external/N` and `travel/control_system/N` (numbers), where a person moves the set point
+/// `travel/stroke/N` (s, by a stop watch), `travel/loss/current`, `travel/loss/air` and `travel/loss/trip` (yes or no), and behind each of these
+/// `.../seen` (one of `closed`, `open`, `stays`) and `.../time` (s). Whoever moves the set point may ask more.
+pub fn run(setup: Setup<'_>, record: Record) -> Record {
+    let Setup { ask, device, stimulus, person, readings, gauge, control_system, keep } = setup;
+    let sensing = Sensing::new(ask, device, readings);
+    let mut run = Run {
+        sensing,
+        stimulus,
+        person,
+        gauge,
+        control_system,
+        keep,
+        record,
+        during: String::new(),
+        tried: false,
+        input: None,
+        travel: None,
+        followed: None,
+        moved: false,
+        asked_external: 0,
+        asked_control_system: 0,
+    };
+    let done = run.whole();
+    run.end(done)
+}
+
+/// Input over which a valve that was never seen to move counts as one that does not, percent [TV-21].
+const STUCK_PERCENT: f64 = 10.0;
+/// The same of one that has moved before: its travel may be limited short of its ends, percent [TV-21].
+const STOPPED_PERCENT: f64 = 30.0;
+/// Travel that stays within this does not move, percent, or within its noise [TV-21].
+const STILL_PERCENT: f64 = 0.2;
+/// An input that moves less may stay within the dead band: nobody waits for travel to follow, percent (own choice).
+const MUST_FOLLOW_PERCENT: f64 = 1.0;
+
+/// A test that runs.
+struct Run<'a> {
+    sensing: Sensing<'a>,
+    stimulus: &'a mut dyn Stimulus,
+    person: &'a mut dyn Person,
+    gauge: Option<Gauge>,
+    control_system: bool,
+    keep: &'a mut dyn FnMut(&Record),
+    record: Record,
+    /// What is being done, for people.
+    during: String,
+    /// Whether whoever moves the set point was ever told to.
+    tried: bool,
+    /// Where the set point is, percent.
+    input: Option<f64>,
+    /// Where the valve rested last, percent.
+    travel: Option<f64>,
+    /// Input and travel when travel was last seen to be elsewhere than before.
+    followed: Option<(f64, f64)>,
+    /// Whether it was ever.
+    moved: bool,
+    asked_external: u32,
+    asked_control_system: u32,
+}
+
+impl Run<'_> {
+    fn whole(&mut self) -> Result<(), Halt> {
+        self.during = "looking at the plan".to_owned();
+        self.record.plan.check().map_err(Halt::Failed)?;
+        self.record.stimulus = self.stimulus.describe();
+        let readings = &self.sensing.readings;
+        let words = |r: Option<&super::Reading>| r.map(|r| r.source.to_string()).unwrap_or_default();
+        self.record.variables = Variables {
+            set_point: words(readings.set_point.as_ref()),
+            travel: words(Some(&readings.travel)),
+            current: words(readings.current.as_ref()),
+            angle: words(readings.angle.as_ref()),
+        };
+        let remark = readings.remark.clone();
+        self.remark(remark);
+        self.during = "reading who the device is".to_owned();
+        if self.record.device == Identity::default() {
+            self.record.device = identify(&mut self.sensing)?;
+        }
+        self.characteristic()?;
+        self.during = "reading where the valve is".to_owned();
+        self.sensing.try_source()?;
+        let now_s = self.sensing.now_s();
+        let rest = self.record.plan.rest;
+        let until = Until { most_s: 4.0 * rest.for_s, ..Until::default() };
+        self.travel = self.sensing.settle(now_s, &rest, until)?.travel();
+        self.leave_to_move()?;
+        self.cycles()?;
+        self.creeps()?;
+        self.steps()?;
+        self.strokes()?;
+        self.losses()
+    }
+
+    /// Travel is wanted where the set point is; a device that makes something else of it is said to.
+    fn characteristic(&mut self) -> Result<(), Halt> {
+        let Some(source) = characteristic(self.sensing.ask, &self.sensing.device) else { return Ok(()) };
+        let read = self.sensing.read(source.command(&self.sensing.device), &source.data())?;
+        let told = source.found(&read.exchange).map(|f| f.cell());
+        if let Some(told) = told.filter(|t| t != LINEAR) {
+            self.remark(format!(
+                "The device's characteristic is {told}, so travel is not where the set point is: what is said of accuracy and non-linearity is \
+                 about both together."
+            ));
+        }
+        Ok(())
+    }
+
+    fn leave_to_move(&mut self) -> Result<(), Halt> {
+        self.during = "asking for leave to move the valve".to_owned();
+        let plan = &self.record.plan;
+        let mut parts: Vec<&str> = Vec::new();
+        if plan.cycles > 0 {
+            parts.push(match self.record.test {
+                Test::LoopCheck => "0 to 100 % and back in steps",
+                Test::Travel => "cycles over its travel",
+            });
+        }
+        for (has, words) in [
+            (!plan.creep_places_percent.is_empty(), "creeping by small moves"),
+            (!plan.steps_percent.is_empty(), "steps"),
+            (plan.strokes > 0, "strokes from stop to stop, as fast as it goes"),
+            (!plan.losses.is_empty(), "loss of what drives it, asked for again"),
+        ] {
+            if has {
+                parts.push(words);
+            }
+        }
+        if parts.is_empty() {
+            return Err(Halt::Failed(
+                "nothing is planned\n  next: plan cycles, creeps, steps, strokes or losses".into(),
+            ));
+        }
+        let words = format!(
+            "{} moves: {}.\nFor {} at most, questions aside. {} moves the set point. May it move now?",
+            self.valve(),
+            parts.join("; "),
+            lasting(plan.most_s()),
+            capital(&self.record.stimulus),
+        );
+        let mut question = Question::new("travel/start", words, Kind::YesNo);
+        question.cautions.extend(CAUTIONS.map(str::to_owned));
+        match self.ask(&question)? {
+            Answer::Yes => Ok(()),
+            _ => Err(Halt::Stopped(Why::Said)),
+        }
+    }
+
+    /// The valve, for people.
+    fn valve(&self) -> String {
+        let names = [&self.record.valve.tag, &self.record.device.long_tag, &self.record.device.tag];
+        match names.into_iter().find(|n| !n.is_empty()) {
+            Some(name) => format!("The valve {name}"),
+            None => "The valve".to_owned(),
+        }
+    }
+
+    /// Says which part begins, and for how long it moves at most.
+    fn announce(&mut self, part: &str, most_s: f64) {
+        let words = format!("{} moves: {part}, for {} at most.", self.valve(), lasting(most_s));
+        self.person.tell(&words);
+    }
+
+    fn remark(&mut self, words: String) {
+        if !words.is_empty() && !self.record.remarks.contains(&words) {
+            self.record.remarks.push(words);
+        }
+    }
+
+    fn keep(&mut self) {
+        self.record.link = self.sensing.ask.quality().into();
+        (self.keep)(&self.record);
+    }
+
+    /// Asks the person; what does not fit the question is as good as nonsense.
+    fn ask(&mut self, question: &Question) -> Result<Answer, Halt> {
+        ask(self.person, question)
+    }
+
+    /// Asks for a number; `None`: it is not known.
+    fn ask_number(
+        &mut self,
+        id: String,
+        words: String,
+        unit: &str,
+        range: (f64, f64),
+    ) -> Result<Option<f64>, Halt> {
+        let kind = Kind::Number { unit: unit.to_owned(), least: range.0, most: range.1 };
+        Ok(match self.ask(&Question::new(id, words, kind))? {
+            Answer::Number(x) => Some(x),
+            _ => None,
+        })
+    }
+
+    /// Asks for the measurement beside the device's, if there is one.
+    fn external(&mut self, place: &str) -> Result<Option<External>, Halt> {
+        let Some(gauge) = self.gauge.clone() else { return Ok(None) };
+        self.asked_external += 1;
+        let words = format!("{place}: what does the {} show, in {}?", gauge.name, gauge.unit);
+        let id = format!("travel/external/{}", self.asked_external);
+        let value = self.ask_number(id, words, &gauge.unit, gauge.range())?;
+        Ok(value.map(|value| External { value, unit: gauge.unit.clone(), percent: gauge.percent(value) }))
+    }
+
+    /// Moves the set point; gives the moment, s, and by how much it may be wrong, s.
+    fn set(&mut self, percent: f64) -> Result<(f64, f64), Halt> {
+        let to = match self.stimulus.capabilities().sets_current {
+            true => SetPoint::CurrentMa(SetPoint::Percent(percent).current_ma()),
+            false => SetPoint::Percent(percent),
+        };
+        self.tried = true;
+        // Where it is while this has not come back is not known.
+        self.input = None;
+        let given = self.stimulus.set(self.sensing.ask, to)?;
+        self.input = Some(percent);
+        Ok(self.moment(given))
+    }
+
+    fn moment(&self, given: Given) -> (f64, f64) {
+        (self.sensing.seconds(given.at), given.uncertain.as_secs_f64())
+    }
+
+    /// Moves the set point, waits until the valve rests, and looks whether it follows; gives when it was asked, and what was read.
+    fn go(&mut self, percent: f64) -> Result<(f64, Rested), Halt> {
+        let (asked_at_s, rested) = self.reach(percent)?;
+        self.came(&rested)?;
+        Ok((asked_at_s, rested))
+    }
+
+    /// Moves the set point and waits until the valve rests, or should have.
+    fn reach(&mut self, percent: f64) -> Result<(f64, Rested), Halt> {
+        let far = self.input.map(|before| (percent - before).abs());
+        let (asked_at_s, _) = self.set(percent)?;
+        let must = far.is_none_or(|far| far >= MUST_FOLLOW_PERCENT);
+        let rest = self.record.plan.rest;
+        let until = Until {
+            left: self.travel.filter(|_| must),
+            near: Some(percent.clamp(0.0, 100.0)),
+            most_s: rest.most_s,
+            silence: false,
+        };
+        Ok((asked_at_s, self.sensing.settle(asked_at_s, &rest, until)?))
+    }
+
+    /// Looks whether travel follows the input at all.
+    fn came(&mut self, rested: &Rested) -> Result<(), Halt> {
+        let Some(travel) = rested.travel() else { return Ok(()) };
+        self.travel = Some(travel);
+        let Some(input) = self.input.map(|i| i.clamp(0.0, 100.0)) else { return Ok(()) };
+        let still = STILL_PERCENT.max(3.0 * self.sensing.sigma());
+        match self.followed {
+            Some((before, at)) if (travel - at).abs() <= still => {
+                let most = if self.moved { STOPPED_PERCENT } else { STUCK_PERCENT };
+                if (input - before).abs() >= most {
+                    return Err(Halt::NoMovement);
+                }
+            }
+            before => {
+                self.moved |= before.is_some();
+                self.followed = Some((input, travel));
+            }
+        }
+        Ok(())
+    }
+
+    /// Ends a test, however it went: the set point is left where it belongs if it was ever moved.
+    fn end(mut self, done: Result<(), Halt>) -> Record {
+        let last_heard_s = self.sensing.last_heard_s();
+        let during = core::mem::take(&mut self.during);
+        self.record.ended = match done {
+            Ok(()) => Ended::Whole,
+            Err(halt) => halt.ended(during, last_heard_s),
+        };
+        if self.tried {
+            let left = leave(self.stimulus, self.sensing.ask);
+            if let (Err(what), Ended::Whole) = (&left, &self.record.ended) {
+                let during = "leaving the set point where it belongs".to_owned();
+                self.record.ended = Ended::Failed { during, what: what.clone() };
+            }
+            // Whoever moves the set point gives back what was taken, and then leaves.
+            if left.is_ok() {
+                self.record.fails.iter_mut().for_each(|f| f.restored = true);
+            }
+            self.record.left = Some(left.unwrap_or_else(|what| Left {
+                percent: None,
+                words: format!("Where the set point was left is not known. {what}"),
+            }));
+        }
+        if let Some(left) = &self.record.left {
+            self.person.tell(&left.words);
+        }
+        self.keep();
+        self.record
+    }
+}
+
+/// Leaves the set point; why it could not be, if it could not.
+pub(in crate::commission) fn leave(stimulus: &mut dyn Stimulus, ask: &mut dyn Ask) -> Result<Left, String> {
+    match stimulus.leave(ask) {
+        Ok(at) => Ok(Left { percent: at.percent, words: at.words }),
+        Err(e) => Err(format!("It could not be left as it should: {e}")),
+    }
+}
+
+/// Asks a person; what does not fit the question is as good as nonsense.
+pub(in crate::commission) fn ask(person: &mut dyn Person, question: &Question) -> Result<Answer, Halt> {
+    match person.ask(question) {
+        Answer::Stop(why) => Err(Halt::Stopped(why)),
+        answer if question.takes(&answer) => Ok(answer),
+        _ => Err(Halt::Stopped(Why::Nonsense)),
+    }
+}
+
+/// Reads who a device is: what it says of itself, tag and long tag. What it does not have stays empty.
+pub(in crate::commission) fn identify(sensing: &mut Sensing<'_>) -> Result<Identity, Halt> {
+    let device = sensing.device;
+    let octets = device.unique.octets();
+    let mut out = Identity {
+        unique_address: octets.iter().map(|o| format!("{o:02X}")).collect(),
+        revision: Some(device.revision.number()),
+        ..Identity::default()
+    };
+    let zero = sensing.read(0, &[])?.exchange;
+    let cell =
+        |e: &crate::exchange::Exchange, name: &str| e.value(name).map(|f| f.cell()).unwrap_or_default();
+    out.manufacturer = [cell(&zero, "manufacturer"), cell(&zero, "manufacturer_id")]
+        .into_iter()
+        .find(|t| !t.is_empty())
+        .unwrap_or_default();
+    out.device_type = [cell(&zero, "device_type"), cell(&zero, "expanded_device_type")]
+        .into_iter()
+        .find(|t| !t.is_empty())
+        .unwrap_or_default();
+    out.serial = cell(&zero, "device_id");
+    out.tag = cell(&sensing.read(13, &[])?.exchange, "tag");
+    if device.revision >= crate::app::command::Revision::R6 {
+        out.long_tag = cell(&sensing.read(20, &[])?.exchange, "long_tag");
+    }
+    Ok(out)
+}
+
+/// A time as people say it.
+fn lasting(seconds: f64) -> String {
+    if seconds < 90.0 { format!("{seconds:.0} s") } else { format!("{:.0} min", (seconds / 60.0).ceil()) }
+}
+
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+}
+
+/// A number that came, for people.
+pub(in crate::commission) fn told(travel: Option<f64>) -> String {
+    travel.map_or_else(|| "travel not told".to_owned(), |t| format!("travel {t:.2} %"))
+}

@@ -1,0 +1,161 @@
+//! What the valve does when something is taken away [TV-16] [TV-21].
+
+use super::{CAUTIONS, Run, told};
+use crate::commission::person::{Answer, Choice, Kind, Question};
+use crate::commission::travel::figures::View;
+use crate::commission::travel::record::{Fail, FailsTo, Loss, Watch};
+use crate::commission::travel::sensing::{Halt, Until};
+use crate::host::stimulus::Act;
+use core::time::Duration;
+
+/// From here a valve is let go: it is seen to move whichever way it goes, percent (own choice).
+const FROM_PERCENT: f64 = 50.0;
+/// How long a device that was without power is waited for, s.
+const AWAKE_S: f64 = 60.0;
+
+impl Loss {
+    fn acts(self) -> (Act, Act) {
+        match self {
+            Loss::Current => (Act::LoseCurrent, Act::RestoreCurrent),
+            Loss::Air => (Act::LoseAir, Act::RestoreAir),
+            Loss::Trip => (Act::Trip, Act::ResetTrip),
+        }
+    }
+
+    fn id(self) -> &'static str {
+        match self {
+            Loss::Current => "travel/loss/current",
+            Loss::Air => "travel/loss/air",
+            Loss::Trip => "travel/loss/trip",
+        }
+    }
+
+    fn caution(self) -> &'static str {
+        match self {
+            Loss::Current => "The loop is opened: whatever else it feeds is without current, too.",
+            Loss::Air => {
+                "The air is shut and vented: eyes and ears protected, and what is stored in springs moves the valve."
+            }
+            Loss::Trip => {
+                "A trip is called for: only with the leave of those who answer for the safety of the process."
+            }
+        }
+    }
+}
+
+impl Run<'_> {
+    pub(super) fn losses(&mut self) -> Result<(), Halt> {
+        for loss in self.record.plan.losses.clone() {
+            let (take, give) = loss.acts();
+            let capabilities = self.stimulus.capabilities();
+            if !capabilities.can(take) || !capabilities.can(give) {
+                let words =
+                    format!("The {} was not tried: {} cannot do it.", loss.words(), self.record.stimulus);
+                self.remark(words);
+                continue;
+            }
+            self.during = format!("asking for leave for the {}", loss.words());
+            let words = format!(
+                "The {} comes now. {} goes to its fail position, from {FROM_PERCENT} %, for {} s at most. May it?",
+                loss.words(),
+                self.valve(),
+                self.record.plan.step_watch_s,
+            );
+            let mut question = Question::new(loss.id(), words, Kind::YesNo).with_caution(loss.caution());
+            question.cautions.extend(CAUTIONS.map(str::to_owned));
+            if self.ask(&question)? != Answer::Yes {
+                self.remark(format!("The {} was not tried: leave was not given.", loss.words()));
+                continue;
+            }
+            self.during = loss.words().to_owned();
+            self.lose(loss, take, give)?;
+            self.keep();
+        }
+        Ok(())
+    }
+
+    fn lose(&mut self, loss: Loss, take: Act, give: Act) -> Result<(), Halt> {
+        self.go(FROM_PERCENT)?;
+        let mut samples = self.rest_here()?;
+        let before = self.travel;
+        self.sensing.take_uncertain_s();
+        let given = self.stimulus.act(self.sensing.ask, take);
+        // It may have been taken away even where that failed.
+        let asked = match &given {
+            Ok(given) => self.moment(*given),
+            Err(_) => (self.sensing.now_s(), 0.0),
+        };
+        let watch = Watch {
+            asked_at_s: asked.0,
+            asked_uncertain_s: asked.1,
+            samples_uncertain_s: 0.0,
+            view: View::Sensor,
+            samples: samples.clone(),
+            by_hand_s: None,
+        };
+        self.record.fails.push(Fail { loss, from_percent: FROM_PERCENT, watch, seen: None, restored: false });
+        given?;
+        let plan = &self.record.plan;
+        let (rest, most_s) = (plan.rest, plan.step_watch_s);
+        let until = Until { left: before, near: None, most_s, silence: true };
+        let rested = self.sensing.settle(asked.0, &rest, until)?;
+        samples.extend(rested.samples.iter().copied());
+        let uncertain_s = self.sensing.take_uncertain_s();
+        if let Some(fail) = self.record.fails.last_mut() {
+            fail.watch.samples = samples;
+            fail.watch.samples_uncertain_s = uncertain_s;
+        }
+        self.person.tell(&format!("{}: {}.", capital(loss.words()), told(rested.travel())));
+        let (seen, time) = self.seen(loss, most_s)?;
+        if let Some(fail) = self.record.fails.last_mut() {
+            (fail.seen, fail.watch.by_hand_s) = (seen, time);
+        }
+        self.during = format!("giving back after the {}", loss.words());
+        self.stimulus.act(self.sensing.ask, give)?;
+        if let Some(fail) = self.record.fails.last_mut() {
+            fail.restored = true;
+        }
+        self.person.tell(&format!("Given back after the {}: {} moves again.", loss.words(), self.valve()));
+        self.followed = None;
+        self.input = None;
+        self.awake()
+    }
+
+    fn seen(&mut self, loss: Loss, most_s: f64) -> Result<(Option<FailsTo>, Option<f64>), Halt> {
+        let choices = vec![
+            Choice::new("closed", "it closed"),
+            Choice::new("open", "it opened"),
+            Choice::new("stays", "it stayed where it was"),
+        ];
+        let words = "Where did the valve go? Look at stem or shaft.";
+        let question = Question::new(format!("{}/seen", loss.id()), words, Kind::Choice(choices));
+        let seen = match self.ask(&question)? {
+            Answer::Choice(name) => match name.as_str() {
+                "closed" => Some(FailsTo::Closed),
+                "open" => Some(FailsTo::Open),
+                _ => Some(FailsTo::Stays),
+            },
+            _ => None,
+        };
+        let words = "How long did it take by a stop watch, in s? ? if nobody took it".to_owned();
+        let time =
+            self.ask_number(format!("{}/time", loss.id()), words, "s", (0.0, most_s.max(60.0) * 10.0))?;
+        Ok((seen, time))
+    }
+
+    /// Waits until the device answers again.
+    fn awake(&mut self) -> Result<(), Halt> {
+        let since_s = self.sensing.now_s();
+        while self.sensing.travel(true)?.percent.is_none() {
+            if self.sensing.now_s() - since_s >= AWAKE_S {
+                return Err(Halt::Silent);
+            }
+            self.sensing.ask.rest(Duration::from_secs(1))?;
+        }
+        Ok(())
+    }
+}
+
+fn capital(words: &str) -> String {
+    super::capital(words)
+}

@@ -1,0 +1,116 @@
+//! The device check: a sensor moved by hand, outputs by small moves.
+
+use super::fake::{ALL, Line, Mover, Script, Shared, Technician, Valve, device, readings, world};
+use super::sequence::near;
+use looprig::commission::device_check::{Acting, AtRest, DeviceCheck, Found, Setup, Stage, run};
+use looprig::commission::travel::record::Ended;
+
+fn checked(world: &Shared, acting: Acting) -> DeviceCheck {
+    let (mut line, mut mover, mut person) =
+        (Line::new(world), Mover(world.clone(), ALL), Technician(world.clone()));
+    let setup = Setup {
+        ask: &mut line,
+        device: device(),
+        stimulus: &mut mover,
+        person: &mut person,
+        readings: readings(),
+    };
+    run(setup, DeviceCheck::new(Stage { acting, at_rest: AtRest::Unsaid }))
+}
+
+fn found(check: &DeviceCheck, about: &str) -> (Found, String) {
+    let one = check.findings.iter().find(|f| f.about == about);
+    one.map(|f| (f.found, f.words.clone())).unwrap_or_else(|| panic!("{about}: {:?}", check.findings))
+}
+
+#[test]
+fn a_healthy_device() {
+    for acting in [Acting::Single, Acting::Double] {
+        let world = world(
+            Valve { input: 30.0, arrived: 30.0, driven: 30.0, travel: 30.0, ..Valve::new() },
+            Script::default(),
+        );
+        let check = checked(&world, acting);
+        assert_eq!(check.ended, Ended::Whole, "{:?}", check.ended);
+        assert_eq!(check.verdict(), Found::AsExpected, "{:#?}", check.findings);
+        assert_eq!(check.findings.len(), 8);
+        assert!(check.findings.iter().all(|f| f.not_proved.starts_with("Not proved:")));
+        assert_eq!(check.stage, Stage { acting, at_rest: AtRest::Bleeding });
+        let hand = check.hand.as_ref().expect("it was moved by hand");
+        near(hand.open.last().and_then(|s| s.percent).expect("read"), 100.0, 0.2);
+        // 100 % at 8 %/s, a reading each 0.4 s: 31 readings each way and those at rest.
+        assert!(hand.opening.len() >= 31 && hand.closing.len() >= 31);
+        // Around 30 %, where the set point was: 5 % up, back, down, back. mA = 4 + 0.16 x percent.
+        let w = world.borrow();
+        let ma: Vec<f64> = w.sets.iter().map(|s| s.current_ma()).collect();
+        [8.8, 9.6, 8.8, 8.0, 8.8].iter().zip(&ma).for_each(|(e, f)| near(*f, *e, 1e-9));
+        assert_eq!((ma.len(), w.left), (5, 1));
+        let second = w.questions.iter().filter(|q| q.id.ends_with("/second")).count();
+        assert_eq!(second, if acting == Acting::Double { 4 } else { 0 });
+        let leave: Vec<_> =
+            w.questions.iter().filter(|q| !q.cautions.is_empty()).map(|q| q.id.as_str()).collect();
+        assert_eq!(leave, ["device_check/sensor", "device_check/jog"]);
+    }
+}
+
+#[test]
+fn faults_are_found() {
+    // Between 40 and 48 % the sensor reads as if it were at 90 %.
+    let worn: fn(f64) -> f64 = |t| if (40.0..48.0).contains(&t) { 90.0 } else { t };
+    // It turns over half of its range only.
+    let short: fn(f64) -> f64 = |t| t / 2.0;
+    for (valve, about) in [
+        (Valve { sensor: worn, ..Valve::new() }, "sensor: jumps"),
+        (Valve { sensor: short, ..Valve::new() }, "sensor: range"),
+        (Valve { sensor: |t| 100.0 - t, ..Valve::new() }, "sensor: range"),
+        (Valve { backwards: true, ..Valve::new() }, "outputs: travel follows"),
+        (Valve { stuck: true, ..Valve::new() }, "outputs: travel follows"),
+    ] {
+        let world = world(valve, Script::default());
+        let check = checked(&world, Acting::Single);
+        assert_eq!(check.ended, Ended::Whole);
+        let (judged, words) = found(&check, about);
+        assert_eq!(judged, Found::NotAsExpected, "{about}: {words}");
+        assert_eq!(check.verdict(), Found::NotAsExpected);
+        assert_eq!(world.borrow().left, 1);
+    }
+    let script = Script { gauges_together: true, ..Script::default() };
+    let check = checked(&world(Valve::new(), script), Acting::Double);
+    assert_eq!(found(&check, "outputs: pattern").0, Found::NotAsExpected);
+}
+
+#[test]
+fn whatever_ends_it() {
+    let whole = world(Valve::new(), Script::default());
+    checked(&whole, Acting::Double);
+    let (calls, requests, questions) = {
+        let w = whole.borrow();
+        (w.calls, w.requests, w.questions.len())
+    };
+    let mut scripts: Vec<(Script, &str)> = Vec::new();
+    scripts.extend(
+        (0..calls)
+            .step_by(5)
+            .map(|n| (Script { interrupted_at: Some(n), ..Script::default() }, "Interrupted")),
+    );
+    scripts.extend(
+        (0..requests).step_by(9).map(|n| (Script { silent_from: Some(n), ..Script::default() }, "Silent")),
+    );
+    scripts.extend((0..questions).map(|n| (Script { stops_at: Some(n), ..Script::default() }, "Stopped")));
+    scripts
+        .extend((0..questions).map(|n| (Script { nonsense_at: Some(n), ..Script::default() }, "Nonsense")));
+    let mut shut = 0;
+    for (script, how) in scripts {
+        let world = world(Valve::new(), script);
+        let check = checked(&world, Acting::Double);
+        let w = world.borrow();
+        assert!(format!("{:?}", check.ended).contains(how), "{how}: {:?}", check.ended);
+        assert_ne!(check.verdict(), Found::AsExpected, "{how}: a part is no whole");
+        let moved = usize::from(!w.sets.is_empty());
+        assert_eq!((w.left, check.left.is_some()), (moved, moved == 1), "{how}");
+        shut += check.remarks.iter().filter(|r| r.contains("air was shut and not opened")).count();
+        let text = check.to_json();
+        assert!(text.contains("looprig_device_check"));
+    }
+    assert!(shut > 20, "it is said that the air is still shut: {shut}");
+}

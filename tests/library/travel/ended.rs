@@ -1,0 +1,174 @@
+//! Tests that do not come to their end: what there is is kept, and the set point is left where it belongs, once.
+
+use super::fake::{ALL, Script, Shared, Valve, tested, world};
+use super::sequence::plan;
+use looprig::commission::travel::record::{Ended, Plan, Record, Test};
+use looprig::host::stimulus::Why;
+
+fn run(script: Script) -> (Record, Shared) {
+    let world = world(Valve::new(), script);
+    let record = tested(&world, ALL, Test::Travel, small());
+    (record, world)
+}
+
+/// Every kind of part, but few of each.
+fn small() -> Plan {
+    let rest = looprig::commission::travel::record::Rest { for_s: 1.0, ..Default::default() };
+    Plan { levels_percent: vec![0.0, 50.0], cycles: 1, steps_percent: vec![(50.0, 55.0)], rest, ..plan() }
+}
+
+/// What must hold of every record, however its test ended.
+fn holds(record: &Record, world: &Shared, what: &str) {
+    let w = world.borrow();
+    let moved = usize::from(!w.sets.is_empty() || !w.acts.is_empty());
+    assert_eq!(w.left, moved, "{what}: left once, if it was moved");
+    assert_eq!(record.left.is_some(), moved == 1, "{what}");
+    assert_eq!(w.valve.lost, None, "{what}: given back");
+    assert!(record.fails.iter().all(|f| f.restored), "{what}");
+    let json = record.to_json();
+    assert_eq!(Record::from_json(&json).as_ref(), Ok(record), "{what}");
+}
+
+#[test]
+fn ctrl_c_in_every_phase() {
+    let (whole, world) = run(Script::default());
+    assert_eq!(whole.ended, Ended::Whole);
+    let calls = world.borrow().calls;
+    let mut phases = Vec::new();
+    for n in 0..calls {
+        let (record, world) = run(Script { interrupted_at: Some(n), ..Script::default() });
+        holds(&record, &world, &format!("call {n}"));
+        match &record.ended {
+            Ended::Interrupted { during } => phases.push(during.clone()),
+            other => panic!("call {n}: {other:?}"),
+        }
+        // It stops at once: nothing is moved any more after it.
+        let w = world.borrow();
+        assert!(w.calls <= n + 2, "call {n}: {} calls", w.calls);
+        assert!(record.points.len() <= whole.points.len());
+    }
+    phases.dedup();
+    for part in [
+        "reading",
+        "cycle 1, up",
+        "cycle 1, down",
+        "creeping",
+        "step",
+        "stroke",
+        "loss of air",
+        "giving back",
+    ] {
+        assert!(phases.iter().any(|p| p.contains(part)), "{part} is not in {phases:?}");
+    }
+}
+
+#[test]
+fn the_device_falls_silent_in_every_phase() {
+    let (_, world) = run(Script::default());
+    let requests = world.borrow().requests;
+    let mut silent = 0;
+    for n in (0..requests).step_by(7) {
+        let (record, world) = run(Script { silent_from: Some(n), ..Script::default() });
+        holds(&record, &world, &format!("request {n}"));
+        if let Ended::Silent { last_heard_s, .. } = &record.ended {
+            silent += 1;
+            assert_eq!(last_heard_s.is_some(), n > 0, "request {n}");
+        } else {
+            panic!("request {n}: {:?}", record.ended);
+        }
+    }
+    assert!(silent > 10);
+}
+
+/// Three answers that fail to come in a row are asked for again; four are silence.
+#[test]
+fn short_silence_is_waited_out() {
+    let of = |n: usize| Script { silent_from: Some(20), silent_until: Some(20 + n), ..Script::default() };
+    assert_eq!(run(of(3)).0.ended, Ended::Whole);
+    assert!(matches!(run(of(4)).0.ended, Ended::Silent { .. }));
+}
+
+#[test]
+fn the_person_stops_or_types_nonsense_at_every_question() {
+    let (_, world) = run(Script::default());
+    let questions = world.borrow().questions.len();
+    assert!(questions > 12, "{questions}");
+    for n in 0..questions {
+        for (script, expected) in [
+            (Script { stops_at: Some(n), ..Script::default() }, Why::Said),
+            (Script { nonsense_at: Some(n), ..Script::default() }, Why::Nonsense),
+        ] {
+            let (record, world) = run(script);
+            holds(&record, &world, &format!("question {n}"));
+            assert!(
+                matches!(&record.ended, Ended::Stopped { why, .. } if *why == expected),
+                "{:?}",
+                record.ended
+            );
+            assert_eq!(world.borrow().sets.is_empty(), n == 0, "the first question gives leave");
+            // A point is kept even where the person stopped at its questions.
+            assert_eq!(record.points.is_empty(), n == 0);
+        }
+    }
+}
+
+#[test]
+fn a_stimulus_that_fails() {
+    let (_, world) = run(Script::default());
+    let sets = world.borrow().sets.len();
+    for n in (0..sets).step_by(4) {
+        let (record, world) = run(Script { fails_at: Some(n), ..Script::default() });
+        holds(&record, &world, &format!("move {n}"));
+        match &record.ended {
+            Ended::Failed { what, .. } => {
+                assert!(what.contains("broken") && what.contains("take another"), "{what}")
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+    let (record, world) = run(Script { leaving_fails: true, ..Script::default() });
+    assert!(matches!(record.ended, Ended::Failed { .. }), "{:?}", record.ended);
+    assert_eq!((world.borrow().left, record.left.expect("moved").percent), (1, None));
+}
+
+/// A valve that stands still at 40 %: the first point waits 30 s, the second one, 50 % further, again; then that is the end.
+#[test]
+fn a_valve_that_does_not_move() {
+    let world = world(Valve { stuck: true, driven: 40.0, travel: 40.0, ..Valve::new() }, Script::default());
+    let record = tested(&world, ALL, Test::Travel, Plan::cycling(11, 5));
+    match &record.ended {
+        Ended::NoMovement { during } => assert_eq!(during, "cycle 1, up, 10 %"),
+        other => panic!("{other:?}"),
+    }
+    assert_eq!(world.borrow().left, 1);
+    // What shows it is kept.
+    assert_eq!(record.points.len(), 2);
+    let seconds = world.borrow().valve.now.as_secs_f64();
+    assert!(seconds < 75.0, "told after {seconds} s, not after the whole plan");
+}
+
+/// One that goes to 45 % and no further: 10 % more of input are no end yet (its travel may be limited there), 30 % more are: 45 % are reached at 50 %,
+/// and 80 % is the first point that is 30 % beyond.
+#[test]
+fn a_valve_that_stops_on_the_way() {
+    let world = world(Valve { most_percent: 45.0, ..Valve::new() }, Script::default());
+    let record = tested(&world, ALL, Test::Travel, Plan::cycling(11, 5));
+    match &record.ended {
+        Ended::NoMovement { during } => assert_eq!(during, "cycle 1, up, 80 %"),
+        other => panic!("{other:?}"),
+    }
+    assert_eq!((record.points.len(), world.borrow().left), (9, 1));
+}
+
+#[test]
+fn numbers_that_are_none() {
+    let (record, world) = run(Script { numberless: true, ..Script::default() });
+    holds(&record, &world, "no numbers");
+    match &record.ended {
+        Ended::Failed { what, .. } => {
+            assert!(what.contains("2:percent_of_range") && what.contains("next:"), "{what}")
+        }
+        other => panic!("{other:?}"),
+    }
+    assert!(world.borrow().sets.is_empty());
+}
