@@ -16,6 +16,7 @@ pub mod driven;
 #[cfg(feature = "bench-file")]
 mod file;
 mod fleet;
+mod in_process;
 #[cfg(feature = "io")]
 mod memory;
 #[cfg(feature = "io")]
@@ -43,6 +44,7 @@ pub use file::{
 #[cfg(feature = "io")]
 pub use fleet::{Fleet, FleetError};
 pub use fleet::{FleetPlan, MOST_LOOPS, MOST_WITH_PORTS};
+pub use in_process::{Waiting, in_process};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
 #[cfg(feature = "io")]
@@ -61,19 +63,3 @@ pub use station::{device_station, world};
 
 #[cfg(feature = "io")]
 pub(crate) use file::text_of;
-
-use crate::line::InProcess;
-use crate::sim::Participant;
-use crate::time::Instant;
-use core::time::Duration;
-
-/// The bench as a line on virtual time: a master at one more access point of its wires. It does no
-/// I/O: the lines of the plan are not opened, and every device starts new, without its memory file.
-pub fn in_process(plan: &BenchPlan) -> InProcess<Participant> {
-    let (world, _) = world(plan, &[], Duration::ZERO, Instant::ZERO);
-    let seed = match plan.seed.filter(|_| plan.leaves_to_chance()) {
-        Some(seed) => format!("?seed={seed}"),
-        None => String::new(),
-    };
-    world.into_line(format!("mock:{}{seed}", plan.path.display()))
-}

@@ -51,7 +51,7 @@ Exit code 0: fine. 1: a check failed or nobody answered. 2: could not run, or no
 pub enum Command {
     /// The whole bench in one run, without hardware: mock positioner, host, log, decode (Unix only).
     ///
-    /// Leaves a bench file and a log to go on with. Takes about 17 seconds at the pace that is set.
+    /// Leaves a bench file, a log and the report of a travel test to go on with. Takes about 17 seconds at the pace that is set.
     Demo(DemoArgs),
     /// Log and decode what passes on a line; sends nothing; runs until Ctrl-C.
     ///
@@ -96,6 +96,11 @@ pub enum Command {
     /// or sent, and no real valve moves. Shows true travel beside what the sensor makes of it. Exit code 1: the valve did
     /// not get where it was to go.
     Valve(ValveArgs),
+    /// Test a valve: loop check, travel test, device check, with limits, verdict and a report to hand over.
+    ///
+    /// Strokes the valve: needs --move on a real line, and asks before anything moves. Ctrl-C ends it; what was measured is kept.
+    /// Exit code 0: all within limits. 1: something beyond, or the test did not come to its end. 2: could not run, or nothing to judge.
+    Travel(Box<super::travel_args::TravelArgs>),
     /// Print a checklist for service work, with cautions, filled in from a device and its tests.
     ///
     /// Mounting, wiring, air, first start, calibration, exchange of the output stage, return to service. Reads a device only if a
@@ -112,7 +117,7 @@ pub enum Command {
 /// `demo`.
 #[derive(Debug, clap::Args)]
 pub struct DemoArgs {
-    /// Directory for bench.toml and demo.log; a new one in the system's temporary directory if not
+    /// Directory for bench.toml, demo.log and a report; a new one in the system's temporary directory if not
     /// given. What is there already is not overwritten.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -406,6 +411,9 @@ pub struct WiringArgs {
     /// Write the verdict as a page with plots to this file as well.
     #[arg(long, value_name = "FILE.html")]
     pub html: Option<PathBuf>,
+    /// Overwrite that file if it exists.
+    #[arg(long, requires = "html")]
+    pub force: bool,
     /// Print the JSON Schema of wiring sheets, for editors, and end.
     #[arg(long, conflicts_with_all = ["sheet", "sweep", "tolerance", "html"])]
     pub schema: bool,

@@ -44,10 +44,19 @@ pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
         announce(args, &cases);
     }
     let line = spec.open()?;
+    let has_wires = !harmless && line.server_said().is_none();
     end_on_signal(line.interrupt_handle())?;
     let mut line = with_log(line, args.log.as_deref())?;
     let to = args.to.clone().unwrap_or(To::Polling(PollingAddress::default()));
-    let results = with_progress(&suite, &mut line, &to, out.quiet)?;
+    let results = with_progress(&suite, &mut line, &to, out.quiet).map_err(|e| match e {
+        // There is neither a loop nor a modem that could be looked at.
+        CannotRun::NoDevice(why) if !has_wires => Failure::new(
+            "judging a device",
+            why,
+            "look who is there with `looprig scan LINE`, and give that address or tag behind the line",
+        ),
+        e => cannot(e),
+    })?;
     report::write(&results, out.options, out.text());
     // Octet 21 of its identity is the profile [CM-000] [TB-06].
     if results.device.identity.get(21) == Some(&132) {
@@ -192,7 +201,7 @@ fn announce(args: &ConformArgs, cases: &[Case]) {
     }
 }
 
-fn with_progress(suite: &Suite, line: &mut dyn Line, to: &To, quiet: bool) -> Result<Results, Failure> {
+fn with_progress(suite: &Suite, line: &mut dyn Line, to: &To, quiet: bool) -> Result<Results, CannotRun> {
     let progress = bar(quiet, "{bar:20} {pos} of {len} {msg}");
     let mut failed = 0;
     let results = suite.run_with(line, to, &mut |news| match news {
@@ -205,7 +214,7 @@ fn with_progress(suite: &Suite, line: &mut dyn Line, to: &To, quiet: bool) -> Re
         Progress::Ended(result) => failed += usize::from(result.counts_as_fail(false)),
     });
     progress.finish_and_clear();
-    results.map_err(cannot)
+    results
 }
 
 fn cannot(e: CannotRun) -> Failure {

@@ -9,6 +9,7 @@ use super::ask::host_failure;
 use super::demo_bench::{DemoBench, demo_bench};
 use super::demo_ip;
 use super::demo_later;
+use super::demo_travel;
 use super::demo_valve;
 use super::demo_wave;
 use super::lines::{end_on_signal, open_log, quoted, utc_now_words};
@@ -51,7 +52,8 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     let seed = args.seed.unwrap_or_else(clock_seed);
     let bench = demo_bench(args.pace, seed);
     let log = dir.join("demo.log");
-    for file in [&log, &bench_file] {
+    let kept = ["report.html", "report.json", "record.json"].map(|name| dir.join(name));
+    for file in [&log, &bench_file].into_iter().chain(&kept) {
         if file.symlink_metadata().is_ok() {
             return Err(Failure::new(
                 format!("starting {}", file.display()),
@@ -115,6 +117,7 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     demo_valve::valve(&mut stage)?;
     demo_ip::gateway(&mut stage)?;
     demo_wave::wave(&mut stage, &log, seed)?;
+    demo_travel::travel(&mut stage, &dir)?;
     let (failed, steps) = (stage.failed, stage.steps);
     stage.say(&format!(
         "\n{}: {} of {steps} steps as expected.\nNext:\n  looprig mock {}     puts this mock on a port for your own software\n  looprig decode -v {}     shows the log with every octet",

@@ -7,7 +7,7 @@ use super::mock_power::{PowerTold, power_line};
 use super::output::{Failure, say, tell};
 use super::protocol_faults;
 use crate::app::command::Catalogue;
-use crate::bench::{BenchPlan, in_process};
+use crate::bench::{BenchPlan, Waiting, in_process};
 use crate::frame::{Capabilities, RawFrame};
 use crate::line::{Error, Event, InProcess, Line, SendsFaults};
 use crate::sim::Participant;
@@ -86,7 +86,8 @@ impl MockSpec {
 /// The bench as a line. Its clock is a number that jumps, so it never sleeps.
 pub struct MockLine {
     line: InProcess<Participant>,
-    catalogue: Catalogue,
+    plan: Arc<BenchPlan>,
+    waiting: Waiting,
     end: Instant,
     told: bool,
     asked: Arc<AtomicBool>,
@@ -137,7 +138,8 @@ impl MockLine {
         let events = plan.events.iter().map(|e| e.at).collect();
         Ok(MockLine {
             line,
-            catalogue: plan.catalogue,
+            plan: Arc::new(plan),
+            waiting: Waiting::default(),
             end,
             told: false,
             asked: Arc::default(),
@@ -177,7 +179,17 @@ impl MockLine {
 
     /// The commands of the device types that its bench describes.
     pub fn catalogue(&self) -> &Catalogue {
-        &self.catalogue
+        &self.plan.catalogue
+    }
+
+    /// What the bench was made of, and what orders changes of it; they happen at the next send or wait.
+    pub fn handle(&self) -> (Arc<BenchPlan>, Waiting) {
+        (Arc::clone(&self.plan), self.waiting.clone())
+    }
+
+    fn make_changes(&mut self) {
+        let now = self.line.now();
+        self.waiting.make(&self.plan, self.line.bus_mut(), now);
     }
 
     /// What makes its wait end when it is set.
@@ -200,17 +212,20 @@ impl Line for MockLine {
         self.line.now()
     }
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
+        self.make_changes();
         self.line.send(octets)
     }
     fn sends_faults(&self) -> SendsFaults {
         self.line.sends_faults()
     }
     fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
+        self.make_changes();
         self.line.send_raw(frame)
     }
 
     /// [`Event::Closed`] once its time is over.
     fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
+        self.make_changes();
         loop {
             if self.asked.swap(false, Ordering::SeqCst) {
                 return Ok(Event::Interrupted);

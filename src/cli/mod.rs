@@ -13,6 +13,8 @@ mod demo;
 mod demo_bench;
 mod demo_ip;
 mod demo_later;
+#[cfg(unix)]
+mod demo_travel;
 mod demo_valve;
 #[cfg(unix)]
 mod demo_wave;
@@ -44,7 +46,10 @@ mod rules;
 mod scan;
 mod settings;
 mod settings_args;
+mod sha256;
 mod silence;
+mod travel;
+mod travel_args;
 mod valve;
 mod valve_args;
 mod waiting;
@@ -117,6 +122,7 @@ pub fn run() -> ExitCode {
         args::Command::Settings(a) => settings::run(a, &mut output),
         args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Valve(a) => valve::run(a, &mut output),
+        args::Command::Travel(a) => travel::run(a, &mut output),
         args::Command::Worksheet(a) => worksheet::run(a, &mut output),
         args::Command::Wave(a) => wave::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),

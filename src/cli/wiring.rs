@@ -1,11 +1,11 @@
 //! `looprig wiring`: the loop as a circuit.
 
 use super::args::WiringArgs;
+use super::files::write_file;
 use super::mock::clock_seed;
 use super::output::{Ended, Failure, Output};
 use crate::app::written::FileError;
 use crate::bench;
-use crate::capture::io_words;
 use crate::report::Format;
 use crate::report::wiring::{WiringReport, checks_table, html, json, sweep, text, tolerance};
 use crate::wiring::{Circuit, Knob, corner, judge, knob, sample};
@@ -37,9 +37,7 @@ pub fn run(args: &WiringArgs, out: &mut Output) -> Result<Ended, Failure> {
     let report =
         WiringReport { circuit, judged: &judged, corner: worst.as_deref(), samples: samples.as_ref() };
     if let Some(to) = &args.html {
-        std::fs::write(to, html(&report)).map_err(|e| {
-            Failure::new(format!("writing {}", to.display()), io_words(&e), "name a file that can be written")
-        })?;
+        write_file(to, &html(&report), args.force, &format!("writing {}", to.display()))?;
     }
     let (options, quiet) = (out.options, out.quiet);
     match options.format {

@@ -6,13 +6,12 @@ use super::files::write_file;
 use super::lines::LineSpec;
 use super::output::{Ended, Failure, Output};
 use super::settings;
-use crate::capture::io_words;
-use crate::commission::travel::record::Record;
+use super::travel::{name_of, read_record};
 use crate::commission::worksheet::{Values, worksheet, worksheets};
 use crate::report::Format;
 use crate::report::worksheet::{html, markdown};
 use core::fmt::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// `worksheet`.
 #[derive(Debug, clap::Args)]
@@ -108,18 +107,6 @@ pub fn run(args: &WorksheetArgs, out: &mut Output) -> Result<Ended, Failure> {
         None => out.text().push_str(&text),
     }
     Ok(ended)
-}
-
-/// A record of a travel test.
-fn read_record(path: &Path) -> Result<Record, Failure> {
-    let doing = format!("reading the record {}", path.display());
-    let next = "name a record of a travel test, as examples/travel_figures.rs reads them";
-    let text = std::fs::read_to_string(path).map_err(|e| Failure::new(doing.clone(), io_words(&e), next))?;
-    Record::from_json(&text).map_err(|e| Failure::new(doing, e.to_string(), next))
-}
-
-fn name_of(path: &Path) -> String {
-    path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 
 fn list(out: &mut Output) {

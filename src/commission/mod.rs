@@ -2,6 +2,8 @@
 //!
 //! Nothing here knows the mock: it talks to a device as to any other.
 
+#[cfg(feature = "bench-file")]
+pub mod answers;
 pub mod device_check;
 pub mod person;
 pub mod response;

@@ -78,6 +78,20 @@ pub enum Answer {
     Stop(Why),
 }
 
+/// How often a question is asked that is answered with what cannot be read.
+pub const TRIES: usize = 5;
+
+/// What somebody typed, or why nothing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Typed {
+    /// A line, without its end.
+    Line(String),
+    /// There is nobody, or nobody any more.
+    Gone,
+    /// The person ended it otherwise than by typing, such as by Ctrl-C.
+    Ended,
+}
+
 /// Somebody who can be asked.
 pub trait Person {
     /// Asks, and waits for the answer. An implementation asks again where a text cannot be read ([`Question::read`]), but not
@@ -113,6 +127,23 @@ impl Question {
             (Kind::Choice(list), Answer::Choice(name)) => list.iter().any(|c| c.name == *name),
             _ => false,
         }
+    }
+
+    /// The one way from what is typed to an answer: `next` is handed how often the question was asked before and gives what is typed,
+    /// `wrong` is handed the sentence to show before it is asked again. After [`TRIES`] times it is not asked any more.
+    pub fn asked(&self, next: &mut dyn FnMut(usize) -> Typed, wrong: &mut dyn FnMut(&str)) -> Answer {
+        for n in 0..TRIES {
+            match next(n) {
+                Typed::Line(line) => match self.read(&line) {
+                    Ok(answer) => return answer,
+                    Err(sentence) => wrong(&sentence),
+                },
+                Typed::Gone if n == 0 => return Answer::Stop(Why::Gone),
+                Typed::Gone => return Answer::Stop(Why::Nonsense),
+                Typed::Ended => return Answer::Stop(Why::Said),
+            }
+        }
+        Answer::Stop(Why::Nonsense)
     }
 
     /// Reads what somebody typed. A number may have a comma for a point, and the question's own unit behind it; `?` says that
@@ -215,6 +246,26 @@ mod tests {
         let enter = Question::new("set", "?", Kind::Enter);
         assert_eq!(enter.read(""), Ok(Answer::Done));
         assert!(enter.read("ok").is_err());
+    }
+
+    /// Nonsense is asked again, but not for ever; who is gone is not asked again.
+    #[test]
+    fn nonsense_is_asked_again() {
+        let ask = |typed: &[Typed]| {
+            let (mut wrong, mut asked) = (0, 0);
+            let mut next = |n: usize| {
+                asked += 1;
+                typed.get(n).or(typed.last()).cloned().unwrap_or(Typed::Gone)
+            };
+            let answer = number().asked(&mut next, &mut |_| wrong += 1);
+            (answer, asked, wrong)
+        };
+        let line = |t: &str| Typed::Line(t.to_owned());
+        assert_eq!(ask(&[line("a lot"), line("99"), line("9")]), (Answer::Number(9.0), 3, 2));
+        assert_eq!(ask(&[line("a lot")]), (Answer::Stop(Why::Nonsense), TRIES, TRIES));
+        assert_eq!(ask(&[]), (Answer::Stop(Why::Gone), 1, 0));
+        assert_eq!(ask(&[line("x"), Typed::Gone]), (Answer::Stop(Why::Nonsense), 2, 1));
+        assert_eq!(ask(&[line("x"), Typed::Ended]), (Answer::Stop(Why::Said), 2, 1));
     }
 
     proptest! {

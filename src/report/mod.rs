@@ -3,6 +3,7 @@
 mod bursts;
 pub mod conform;
 pub mod csv;
+pub mod handover;
 pub mod host_check;
 mod plot;
 pub mod statistics;

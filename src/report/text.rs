@@ -47,7 +47,12 @@ pub fn plural(n: usize, what: &str) -> String {
 /// Appends `text` and a line end, broken between words where a line would be longer than [`WIDTH`];
 /// the lines after the first begin with `indent` spaces. A word longer than a line is cut.
 pub fn write_wrapped(text: &str, indent: usize, out: &mut String) {
-    let (mut rest, mut room) = (text.trim_end(), WIDTH);
+    write_wrapped_to(WIDTH, text, indent, out);
+}
+
+/// As [`write_wrapped`], with lines of at most `width` columns.
+pub fn write_wrapped_to(width: usize, text: &str, indent: usize, out: &mut String) {
+    let (mut rest, mut room) = (text.trim_end(), width);
     while let Some((end, at_end)) = rest.char_indices().nth(room) {
         let lead = rest.len() - rest.trim_start().len();
         let cut = match rest[..end].rfind(' ') {
@@ -58,7 +63,7 @@ pub fn write_wrapped(text: &str, indent: usize, out: &mut String) {
         out.push_str(rest[..cut].trim_end());
         let _ = write!(out, "\n{:indent$}", "");
         rest = rest[cut..].trim_start();
-        room = WIDTH.saturating_sub(indent).max(1);
+        room = width.saturating_sub(indent).max(1);
     }
     out.push_str(rest);
     out.push('\n');

@@ -199,6 +199,16 @@ fn the_devices_behind_a_gateway() {
     }
 }
 
+const FLEET: &str = "hart-ip-fleet.toml";
+
+/// The first loop of a fleet, number 1, which is what a `mock:` line is; all of them are asked in `tests/program/cli/fleet.rs`.
+#[test]
+fn the_first_loop_of_a_fleet() {
+    let mut host = host(&plan(FLEET).loop_plan(0));
+    let (_, device) = find(&mut host, 0);
+    assert_eq!(text(&ask(&mut host, &device, 13), "tag"), "FV-0001");
+}
+
 #[test]
 fn every_file_is_run_here() {
     let mut files: Vec<String> =
@@ -206,7 +216,17 @@ fn every_file_is_run_here() {
     files.sort();
     let mut run: Vec<&str> = DEVICES.iter().map(|d| d.file).collect();
     run.extend(MULTIDROP.iter().map(|m| m.file));
-    run.extend([TWO_MASTERS, THREE_REVISIONS, TWO_KINDS, PUMP_HOUSE, BURSTING, DELAYED, CORRODING, GATEWAY]);
+    run.extend([
+        TWO_MASTERS,
+        THREE_REVISIONS,
+        TWO_KINDS,
+        PUMP_HOUSE,
+        BURSTING,
+        DELAYED,
+        CORRODING,
+        GATEWAY,
+        FLEET,
+    ]);
     run.sort();
     run.dedup();
     assert_eq!(files, run);

@@ -10,6 +10,7 @@ mod described;
 mod device_commands;
 mod exchanges;
 mod fixtures;
+mod handover;
 mod hart_ip;
 mod host_check;
 mod host_in_process;

@@ -84,6 +84,10 @@ fn kinds_learn_what_they_say() {
         (first.closed_rad.to_degrees() + 30.0).abs() < 0.05
             && (first.open_rad.to_degrees() - 30.0).abs() < 0.05
     );
+    // [DV-91]: from 0.2 - 0.04 to 1.0 + 0.04 bar are 88 kPa, and it closes more slowly than it opens.
+    let rise = 2.0 * 88e3 * first.learned.closing_percent_per_s / 100.0;
+    assert!(first.learned.closing_percent_per_s < first.learned.opening_percent_per_s);
+    assert!((first.learned.rise_pa_per_s / rise - 1.0).abs() < 0.1, "{:?}", first.learned);
     assert_eq!(rig.calibrate(Kind::StrokeTimes).ending, Ending::Done);
     let second = *rig.electronics.calibrated().expect("done");
     assert!(second.opening_s.is_some() && second.friction_pa.is_none());

@@ -21,6 +21,8 @@ mod mock_line;
 mod protocol_faults;
 mod refused;
 mod settings;
+mod travel;
+mod travel_kept;
 mod valve;
 mod valve_found;
 mod waiting;
@@ -36,7 +38,7 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 15] = [
+const COMMANDS: [&str; 16] = [
     "demo",
     "listen",
     "ask",
@@ -49,6 +51,7 @@ const COMMANDS: [&str; 15] = [
     "line",
     "wiring",
     "valve",
+    "travel",
     "worksheet",
     "wave",
     "explain",

@@ -25,6 +25,8 @@ pub enum FileKind {
     KnownDeviations,
     /// Limits of a travel test.
     Limits,
+    /// Answers in place of a person's.
+    Answers,
 }
 
 impl fmt::Display for FileKind {
@@ -35,6 +37,7 @@ impl fmt::Display for FileKind {
             FileKind::Sheet => "wiring sheet",
             FileKind::KnownDeviations => "list of known deviations",
             FileKind::Limits => "file of limits",
+            FileKind::Answers => "file of answers",
         })
     }
 }

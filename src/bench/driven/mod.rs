@@ -17,12 +17,12 @@ pub use trace::{
     MOST_QUANTITIES, MOST_STREAMS, Offered, PERIODS, Reader, Recording, Sample, StreamNews, TracePlan,
 };
 
-use super::station::second_master;
+use super::in_process::make_change;
 use super::{BenchPlan, Change, why_not};
 use crate::device::Response;
 use crate::frame::Marks;
 use crate::line::{Bus, Delivery};
-use crate::sim::{Loop, Participant};
+use crate::sim::Participant;
 use crate::time::Instant;
 use core::time::Duration;
 use trace::Traces;
@@ -328,39 +328,12 @@ impl Driven {
             return Err(Refusal::new(Reason::NotNow, wrong, next));
         }
         let at = self.at;
-        let mut became = Vec::new();
-        let reaches_loop = self.plan.wires.is_some() && change.reaches_the_loop();
-        if let Some(of) = self.bus.around_mut::<Loop>().filter(|_| reaches_loop) {
-            of.order(at, device, change);
-        }
-        if let Some(severity) = change.second_master() {
-            self.second_master(severity);
-        } else if !(reaches_loop && change.is_of_the_loop()) {
-            for i in (0..self.plan.devices.len()).filter(|&i| device.is_none_or(|d| d == i)) {
-                let shown = self.bus.shown(i, at);
-                let station = self.bus.station_mut(i).and_then(Participant::device_mut);
-                let response = station.and_then(|s| s.change(shown, change));
-                became.extend(response.map(|r| (device_key(&self.plan, i), r)));
-            }
-        }
+        let became = make_change(&self.plan, &mut self.bus, at, device, change);
         self.done.push(Done::Changed { at, device, change });
         if change == Change::Calibrate && !became.iter().any(|(_, r)| r.is_done()) {
             return Err(none_began(&became));
         }
         Ok(Answer::Changed { at, became })
-    }
-
-    /// A second master is at work from now on, or no longer; it joins the wires when it is first wanted [DV-110].
-    fn second_master(&mut self, severity: f64) {
-        let place = |bus: &Bus<Participant>| bus.stations().position(|s| s.second_master().is_some());
-        let place = place(&self.bus).unwrap_or_else(|| {
-            let master = second_master(&self.plan);
-            self.bus.add_station(Participant::SecondMaster(Box::new(master)))
-        });
-        let shown = self.bus.shown(place, self.at);
-        if let Some(master) = self.bus.station_mut(place).and_then(Participant::second_master_mut) {
-            master.set_severity(shown, severity);
-        }
     }
 
     fn find(&self, name: &str) -> Result<usize, Refusal> {

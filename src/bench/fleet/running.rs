@@ -80,7 +80,7 @@ enum Form {
     Apart {
         loops: Vec<Bench>,
         /// It has no port: the end and news of loops come here.
-        control: Ports,
+        control: Box<Ports>,
     },
 }
 
@@ -102,7 +102,7 @@ impl Fleet {
                 let open =
                     |i| Bench::open(template.loop_plan(i)).map_err(|e| FleetError::of(&template, i, e));
                 let loops = (0..template.loops()).map(open).collect::<Result<_, _>>()?;
-                Form::Apart { loops, control: Ports::new() }
+                Form::Apart { loops, control: Box::new(Ports::new()) }
             }
         };
         Ok(Fleet { template, form })

@@ -338,6 +338,27 @@ mod tests {
         assert!((track.place() - 3.6).abs() < 1e-9);
     }
 
+    /// [DV-86]: 1.5 % to go is pushed for at 2.5 %/s, which is 0.25 of a valve of 10 %/s and 0.265 of a drive that begins at 0.02. Behind a
+    /// stop, 0.5 bar from what holds the valve there, the flow is larger, both ways.
+    #[test]
+    fn behind_a_stop_it_goes_faster() {
+        let learned = Learned { balance_pa: (5e4, 1.5e5), ..Learned::default() };
+        let drive = |travel_percent: f64, opening_pa: f64, target: f64| {
+            let mut controller = Controller::default();
+            let look = Look { travel_percent, opening_pa };
+            for _ in 0..200 {
+                controller.step(&learned, 0.01, travel_percent, &look);
+            }
+            (0..10).map(|_| controller.step(&learned, 0.01, target, &look)).last().expect("ten steps")
+        };
+        let near = drive(0.0, 5e4, 1.5);
+        assert!((near - 0.265).abs() < 1e-9, "{near}");
+        assert!(drive(0.0, 0.0, 1.5) > 2.0 * near);
+        let near = drive(100.0, 1.5e5, 98.5);
+        assert!((near + 0.265).abs() < 1e-9, "{near}");
+        assert!(drive(100.0, 2e5, 98.5) < 2.0 * near);
+    }
+
     /// [DV-87]: to follow a new target the other way is no turn: what is let be is as wide as on the way up, 0.38 % where a
     /// single move is 0.7 % or more.
     #[test]

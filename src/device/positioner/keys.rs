@@ -222,6 +222,10 @@ mod tests {
         assert_eq!(keys.step(at(2999)), None);
         assert_eq!(keys.step(at(3000)), Some(Act::Calibrate(Kind::Friction)));
         assert_eq!(keys.step(at(9000)), None);
+        // Another key that comes up meanwhile is no new press of this one.
+        keys.set(at(9010), Key::Find, true);
+        keys.set(at(9020), Key::Find, false);
+        assert_eq!(keys.step(at(9030)), None);
         keys.set(at(9100), Key::Calibrate, false);
         keys.set(at(9200), Key::Calibrate, true);
         keys.set(at(12_000), Key::Calibrate, false);

@@ -20,6 +20,8 @@ td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}.facts,.facts td{ov
 .case{border:1px solid #ccc;border-left:4px solid #999;padding:.6rem .8rem;margin:.8rem 0}.case.counts{border-left-color:#a40000}\
 .wire{font:13px/1.5 ui-monospace,monospace;width:auto}.wire td{border:0;padding:.05rem .8rem .05rem 0}\
 .wire td:nth-child(-n+2){white-space:nowrap}ul{margin:.2rem 0;padding-left:1.2rem}\
+@media screen and (max-width:45rem){td,th{overflow-wrap:anywhere}td:first-child,.sums td,.sums th,.wire td{overflow-wrap:normal}.wire,.sums{display:block;overflow-x:auto}.facts th{width:auto;overflow-wrap:normal}\
+.open td:last-child{min-width:9rem}}\
 @page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10pt}h2,h3{break-after:avoid}\
 tr,.caution,.verdict{break-inside:avoid}thead{display:table-header-group}}";
 
@@ -174,7 +176,7 @@ fn cautions(r: &Results, out: &mut String) {
 
 fn counts(r: &Results, out: &mut String) {
     let table = sections_table(r);
-    out.push_str("<h2>How many cases, by section</h2>\n<table><thead><tr>");
+    out.push_str("<h2>How many cases, by section</h2>\n<table class=\"sums\"><thead><tr>");
     let cell = |n: usize, text: &str, what: &str| {
         let class = if n > 0 { " class=\"n\"" } else { "" };
         format!("<{what}{class}>{}</{what}>", plain(text))
@@ -302,7 +304,7 @@ fn unjudged(r: &Results, out: &mut String) {
         return;
     }
     out.push_str(
-        "<h2>Not judged, and why</h2>\n<table><thead><tr><th></th><th>reason</th><th>cases</th></tr></thead><tbody>\n",
+        "<h2>Not judged, and why</h2>\n<table class=\"open\"><thead><tr><th></th><th>reason</th><th>cases</th></tr></thead><tbody>\n",
     );
     for (kind, why, ids) in groups {
         let ids: Vec<String> = ids.into_iter().map(plain).collect();

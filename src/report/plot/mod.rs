@@ -6,17 +6,19 @@ mod thin;
 pub(super) use small::{Curve, svg};
 pub(super) use thin::thin;
 
-/// Text that means nothing to a browser, and that XML can hold: other control characters than tabs and line ends
-/// become spaces.
+/// Characters that turn the direction of writing round, so that a name could read as another.
+pub(super) fn turns_writing(c: char) -> bool {
+    matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+/// Text that means nothing to a browser, and that XML can hold: other control characters than tabs and line ends, and those that turn
+/// writing round, become spaces.
 pub(super) fn plain(text: &str) -> String {
     let legal: String = text
         .chars()
         .map(|c| {
-            if c.is_control() && !matches!(c, '\t' | '\n') || matches!(c, '\u{fffe}' | '\u{ffff}') {
-                ' '
-            } else {
-                c
-            }
+            let control = c.is_control() && !matches!(c, '\t' | '\n');
+            if control || turns_writing(c) || matches!(c, '\u{fffe}' | '\u{ffff}') { ' ' } else { c }
         })
         .collect();
     legal.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
@@ -114,6 +116,12 @@ mod tests {
         assert!(Axis::around(f64::NAN, f64::INFINITY, 1.0, 5.0).to > 0.0);
     }
 
+    /// U+202E would show a name backwards, U+2066 hide where it ends.
+    #[test]
+    fn no_text_turns_writing_round() {
+        assert_eq!(plain("FV-\u{202e}4013\u{2066}\u{202a}<\u{2069}"), "FV- 4013  &lt; ");
+    }
+
     proptest! {
         #[test]
         fn any_axis_holds_what_it_is_made_for(from in -1e6f64..1e6, length in 0.0f64..1e6, least in 1e-3f64..10.0) {
@@ -127,6 +135,7 @@ mod tests {
         #[test]
         fn any_text_is_harmless(text in any::<String>()) {
             let told = plain(&text);
+            prop_assert!(!told.chars().any(turns_writing));
             prop_assert!(!told.contains(['<', '>', '"']) && !told.chars().any(|c| c < ' ' && c != '\n' && c != '\t'));
         }
     }

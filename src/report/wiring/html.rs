@@ -12,7 +12,8 @@ td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}.bad{color:#a40000;
 .look{color:#7a5200;font-weight:600}.ok{color:#1b6b1b}.caution{border-left:4px solid #a86400;padding:.4rem .8rem;\
 background:#fff7e6;margin:.6rem 0}svg{width:100%;height:auto;font:13px system-ui,sans-serif}\
 svg .grid{stroke:#ddd;stroke-width:1}ul{margin:.2rem 0;padding-left:1.2rem}.scroll{overflow-x:auto}\
-@media print{body{margin:0}}";
+@page{size:A4;margin:15mm}@media print{html{font-size:10pt}body{margin:0;padding:0;max-width:none;font-size:1rem}\
+h2{break-after:avoid}tr,svg,.caution{break-inside:avoid}.scroll{overflow-x:visible}}";
 
 /// The verdict as a page.
 pub fn html(report: &WiringReport) -> String {

@@ -61,7 +61,7 @@ fn with_unit(x: f64, kind: Kind, unit: &str) -> String {
 }
 
 /// Value and limit of a check in words.
-fn against(check: &Check) -> String {
+pub(super) fn against(check: &Check) -> String {
     let word = if check.is_least { "at least" } else { "at most" };
     let value = with_unit(check.value, check.kind, check.unit);
     let limit = with_unit(check.limit, check.kind, check.unit);
@@ -106,7 +106,7 @@ fn lengths(report: &WiringReport) -> Option<(String, Vec<[String; 2]>)> {
 }
 
 /// Of every kind the check that is nearest to its limit, with how many there are of it.
-fn worst_of_each(checks: &[Check]) -> Vec<(&Check, usize)> {
+pub(super) fn worst_of_each(checks: &[Check]) -> Vec<(&Check, usize)> {
     let mut out: Vec<(&Check, usize)> = Vec::new();
     for check in checks {
         // A device that talks and one that listens are two matters.

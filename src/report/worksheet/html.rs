@@ -12,7 +12,7 @@ th:last-child{white-space:nowrap}td.box{width:2.6rem;text-align:center;font-size
 .entry span:first-child{flex:0 0 auto}.line{flex:1 1 6rem;border-bottom:1px solid #333;min-height:1.3em}.filled{font-weight:600}\
 .from{color:#555;font-size:.85rem;font-weight:400}.caution{border-left:4px solid #a86400;padding:.3rem .8rem;background:#fff7e6;margin:.5rem 0}\
 .signed td{height:2.6rem}@page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}\
-tr,.caution{break-inside:avoid}thead{display:table-header-group}}";
+tr,.caution,.signed{break-inside:avoid}thead{display:table-header-group}}";
 
 /// The sheet as a page, with boxes to tick, lines to write on, values that are known filled in with where they come from, and lines to sign on.
 pub fn html(sheet: &Worksheet, values: &Values) -> String {

@@ -15,7 +15,7 @@ const DEFERS: &str = "In general trade terms. It does not stand for the maker's 
                       say otherwise, they are right.";
 
 /// Who signs.
-const SIGNED: [&str; 3] = ["work done by", "checked by", "taken over by operations"];
+pub(super) const SIGNED: [&str; 3] = ["work done by", "checked by", "taken over by operations"];
 
 /// What the entry's value is, and where it comes from, if it is known.
 fn value<'a>(entry: &Entry, values: &'a Values) -> Option<(&'a str, &'a str)> {

@@ -80,6 +80,13 @@ fn a_page_of_its_own() {
     .unwrap();
     assert_eq!(run(&dir, &["wiring", "s.toml", "--html", "s.html"]).code, 0);
     assert!(fs::read_to_string(dir.join("s.html")).unwrap().contains("<h1>&lt;b&gt;&amp;</h1>"));
+    // What a file holds may be wanted.
+    fs::write(dir.join("kept.html"), "kept").unwrap();
+    let again = ["wiring", &sheet("fv-3104.toml"), "--html", "kept.html"];
+    run(&dir, &again).refused(&["kept.html", "--force"]);
+    assert_eq!(fs::read_to_string(dir.join("kept.html")).unwrap(), "kept");
+    assert_eq!(run(&dir, &[&again[..], &["--force"]].concat()).code, 0);
+    assert!(fs::read_to_string(dir.join("kept.html")).unwrap().contains("@page{size:A4"));
     run(&dir, &["wiring", &sheet("fv-3104.toml"), "--html", "none/page.html"]).refused(&["none/page.html"]);
 }
 

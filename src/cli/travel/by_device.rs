@@ -1,0 +1,206 @@
+//! A command of the device itself as the one who moves the set point [TV-31].
+
+use crate::app::command::described::{Command, Description, PartKind};
+use crate::app::command::{CommandSpec, Effect, Value};
+use crate::exchange::Exchange;
+use crate::exchange::view::Tone;
+use crate::host::stimulus::{Act, Capabilities, Given, LeftAt, SetPoint, StimulusError};
+use crate::host::{Ask, Device, HostError, Stimulus, encode_by};
+
+/// The names that a description gives what says who sets the set point, and the set point itself.
+const SOURCE: &str = "source";
+const SET_POINT: &str = "set_point";
+/// How often a device is told to let go, if somebody interrupts it.
+const TRIES: usize = 3;
+
+/// A command that takes a set point, by the description of the device's type. The standard has none: command 40 fixes the
+/// current of a device that makes one, and moves no valve.
+pub struct ByDevice {
+    device: Device,
+    writes: &'static CommandSpec,
+    reads: Option<&'static CommandSpec>,
+    /// The words for a set point that a master gives, and for one that follows the loop.
+    by_hand: String,
+    by_loop: String,
+    /// Who set the set point before the test, and what it was.
+    before: Option<(String, Option<f64>)>,
+    /// Whether it was ever told to move.
+    has_moved: bool,
+}
+
+impl ByDevice {
+    /// The command of this device; `spec` finds the rows of the description.
+    ///
+    /// # Errors
+    /// The device has none that is known: what is wrong and what would be right.
+    pub fn of(
+        device: Device,
+        described: Option<&Description>,
+        spec: &dyn Fn(u8) -> Option<&'static CommandSpec>,
+    ) -> Result<ByDevice, (String, String)> {
+        let right = || {
+            "name its description with --description FILE, or let a person or a bench move the set point (--by)".to_owned()
+        };
+        let Some(described) = described else {
+            let wrong = format!("no description of its type ({}) is known", device.device_type);
+            return Err((wrong, right()));
+        };
+        let is_here = |c: &&Command| (c.from..=c.to).contains(&device.revision);
+        let has = |parts: &[crate::app::command::described::Element], name: &str| {
+            parts.iter().flat_map(|e| e.parts()).any(|p| p.name == name)
+        };
+        let commands = || described.commands.iter().filter(is_here);
+        let writes = commands()
+            .find(|c| c.effect == Effect::Moves && has(&c.request, SOURCE) && has(&c.request, SET_POINT));
+        let words = writes.and_then(|c| sources(described, c));
+        let row = writes.and_then(|c| spec(c.number));
+        let (Some(row), Some((by_loop, by_hand))) = (row, words) else {
+            let wrong = format!(
+                "\"{}\" has no command that moves and takes {SOURCE} and {SET_POINT}",
+                described.name
+            );
+            return Err((wrong, right()));
+        };
+        let reads = commands().find(|c| {
+            c.effect == Effect::Reads
+                && c.request.is_empty()
+                && has(&c.reply, SOURCE)
+                && has(&c.reply, SET_POINT)
+        });
+        let reads = reads.and_then(|c| spec(c.number));
+        Ok(ByDevice { device, writes: row, reads, by_hand, by_loop, before: None, has_moved: false })
+    }
+
+    /// Who sets the set point now.
+    fn look(&mut self, ask: &mut dyn Ask) -> Result<(), StimulusError> {
+        let Some(reads) = self.reads else { return Ok(()) };
+        let told = ask.ask_octets(&self.device, number(reads), Vec::new())?;
+        if let Some(source) = told.value(SOURCE).filter(|_| is_done(&told)) {
+            let set_point = told.value(SET_POINT).and_then(|v| match v.found.value(v.data) {
+                Value::Float(bits) => Some(f64::from(f32::from_bits(bits))),
+                Value::Number(n) => Some(f64::from(n)),
+                _ => None,
+            });
+            self.before = Some((source.text(), set_point.filter(|x| x.is_finite())));
+        }
+        Ok(())
+    }
+
+    fn write(&self, ask: &mut dyn Ask, source: &str, set_point: Option<f64>) -> Result<Given, StimulusError> {
+        let mut values = vec![(SOURCE.to_owned(), source.to_owned())];
+        values.extend(set_point.map(|x| (SET_POINT.to_owned(), x.to_string())));
+        let data = encode_by(Some(self.writes), self.device.revision, &values)?;
+        let before = ask.now();
+        let told = ask.ask_octets(&self.device, number(self.writes), data)?;
+        let after = ask.now();
+        if !is_done(&told) {
+            let mut what =
+                format!("the device did not take command {}, {}", self.writes.number, self.writes.name);
+            if told.is_unanswered() {
+                what += ": it did not answer";
+            } else {
+                what += ": ";
+                told.write_response(&mut what);
+            }
+            let next =
+                "see what it does just now, such as a calibration, a lock, or a set point from elsewhere"
+                    .to_owned();
+            return Err(StimulusError::Failed { what, next });
+        }
+        // It was obeyed between the end of the request and the begin of the answer.
+        let (at, uncertain) = match told.transaction.tries.last() {
+            Some(last) => {
+                let end = last.octets.last().map_or(before, |o| o.at);
+                let waited = told.transaction.response_time.unwrap_or(after.since(end));
+                (end + waited / 2, waited / 2)
+            }
+            None => (before + after.since(before) / 2, after.since(before) / 2),
+        };
+        Ok(Given { at, uncertain })
+    }
+}
+
+/// The words of the codes of the source: first the loop's, then the one by hand.
+fn sources(described: &Description, command: &Command) -> Option<(String, String)> {
+    let part = command.request.iter().flat_map(|e| e.parts()).find(|p| p.name == SOURCE)?;
+    let PartKind::Enumeration(table) = &part.kind else { return None };
+    let rows = &described.enumerations.iter().find(|w| w.name == *table)?.rows;
+    let word = |is: &dyn Fn(&str) -> bool| rows.iter().map(|r| &r.1).find(|w| is(&w.to_lowercase())).cloned();
+    let by_loop = word(&|w| w.contains("loop") || w.contains("current"))?;
+    let by_hand = word(&|w| w.contains("hand") || w.contains("master") || w.contains("digital"))?;
+    Some((by_loop, by_hand))
+}
+
+fn number(row: &CommandSpec) -> u8 {
+    u8::try_from(row.number).unwrap_or(u8::MAX)
+}
+
+fn is_done(e: &Exchange) -> bool {
+    !e.is_unanswered() && e.tone() != Tone::Bad
+}
+
+impl Stimulus for ByDevice {
+    fn describe(&self) -> String {
+        format!("command {} of the device, {}", self.writes.number, self.writes.name)
+    }
+
+    fn capabilities(&self) -> Capabilities {
+        Capabilities::default()
+    }
+
+    fn set(&mut self, ask: &mut dyn Ask, to: SetPoint) -> Result<Given, StimulusError> {
+        if !self.has_moved {
+            self.look(ask)?;
+        }
+        self.has_moved = true;
+        self.write(ask, &self.by_hand, Some(to.percent()))
+    }
+
+    fn act(&mut self, _: &mut dyn Ask, act: Act) -> Result<Given, StimulusError> {
+        let what = match act {
+            Act::LoseCurrent | Act::RestoreCurrent => {
+                "open the loop: a device without current takes no command"
+            }
+            Act::LoseAir | Act::RestoreAir => "shut the air",
+            Act::Trip | Act::ResetTrip => "trip the valve",
+        };
+        Err(StimulusError::Cannot { what: what.to_owned() })
+    }
+
+    fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
+        if !self.has_moved {
+            // It was interrupted before that, and what the set point is, is nobody's to change.
+            let words = "The set point was not moved.".to_owned();
+            return Ok(LeftAt { percent: None, words });
+        }
+        let held = match &self.before {
+            Some((source, Some(at))) if *source == self.by_hand => Some(*at),
+            _ => None,
+        };
+        let mut tries = 0;
+        loop {
+            tries += 1;
+            let written = match held {
+                Some(at) => self.write(ask, &self.by_hand, Some(at)),
+                None => self.write(ask, &self.by_loop, None),
+            };
+            match written {
+                // What ended the test may have been meant for the wait that comes after it, too.
+                Err(StimulusError::Host(HostError::Interrupted)) if tries < TRIES => {}
+                Err(e) => return Err(e),
+                Ok(_) => break,
+            }
+        }
+        Ok(match held {
+            Some(at) => LeftAt {
+                percent: Some(at),
+                words: format!("The set point is {at} % by command again, as before the test."),
+            },
+            None => LeftAt {
+                percent: None,
+                words: "The set point follows the loop current again: the valve goes where that puts it."
+                    .to_owned(),
+            },
+        })
+    }
+}

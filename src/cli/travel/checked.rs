@@ -1,0 +1,149 @@
+//! The device check: how it is run, and how it is shown [TV-40].
+
+use super::Bench;
+use super::person::Asked;
+use crate::cli::files::write_file;
+use crate::cli::output::{Ended, Failure, Output, say};
+use crate::cli::travel_args::TravelArgs;
+use crate::commission::device_check::{DeviceCheck, Found, Setup, Stage, run as run_check};
+use crate::commission::travel::Readings;
+use crate::commission::travel::record::{Ended as TestEnded, Rest};
+use crate::host::Stimulus;
+use crate::report::Format;
+use crate::report::table::Table;
+use crate::report::text::write_wrapped_to;
+use core::fmt::Write;
+use std::sync::atomic::Ordering;
+
+/// A check of which nothing is known but what the arguments say.
+pub fn new(args: &TravelArgs, line: &str) -> DeviceCheck {
+    let mut check = DeviceCheck::new(Stage::default());
+    check.line = line.to_owned();
+    check.who.clone_from(&args.who);
+    check.rest = Rest {
+        within_percent: args.rest_within,
+        for_s: args.rest_for,
+        most_s: args.rest_most.max(args.rest_for),
+    };
+    check
+}
+
+/// Runs it; the line is closed at the end.
+pub fn run(
+    mut bench: Bench<'_>,
+    stimulus: &mut dyn Stimulus,
+    person: &Asked,
+    readings: Readings,
+    check: DeviceCheck,
+) -> DeviceCheck {
+    let mut asked = person.clone();
+    let mut check = run_check(
+        Setup { ask: &mut bench.host, device: bench.device, stimulus, person: &mut asked, readings },
+        check,
+    );
+    if bench.ended.load(Ordering::SeqCst)
+        && let TestEnded::Stopped { during, .. } = &check.ended
+    {
+        check.ended = TestEnded::Interrupted { during: during.clone() };
+    }
+    check
+}
+
+/// Shows what came of it, and writes it to the files that are wanted.
+pub fn show(args: &TravelArgs, check: &DeviceCheck, out: &mut Output) -> Result<Ended, Failure> {
+    let mut written = Ok(());
+    for path in [&args.record, &args.json].into_iter().flatten() {
+        let put = write_file(
+            path,
+            &check.to_json(),
+            args.force,
+            &format!("writing the device check to {}", path.display()),
+        );
+        if put.is_ok() && !out.quiet {
+            say(&format!("The device check is in {}.", path.display()));
+        }
+        written = written.and(put);
+    }
+    let is_whole = check.ended == TestEnded::Whole;
+    let count = |found| check.findings.iter().filter(|f| f.found == found).count();
+    let (bad, open) = (count(Found::NotAsExpected), count(Found::NotJudged));
+    match out.options.format {
+        Format::Text => text(check, is_whole, bad, open, out.text()),
+        Format::Json => {
+            let _ = writeln!(out.text(), "{}", serde_json::to_string(check).unwrap_or_default());
+        }
+        Format::Csv => {
+            let mut table = Table::new("", &["about", "found", "words", "not_proved"]);
+            for f in &check.findings {
+                table.row([f.about.as_str(), word(f.found), &f.words, &f.not_proved]);
+            }
+            table.write(Format::Csv, out.text());
+        }
+    }
+    written?;
+    Ok(match (bad, is_whole, count(Found::AsExpected)) {
+        (1.., ..) | (_, false, _) => Ended::Failed,
+        (_, _, 0) => Ended::CouldNot,
+        _ => Ended::Fine,
+    })
+}
+
+fn word(found: Found) -> &'static str {
+    match found {
+        Found::AsExpected => "as expected",
+        Found::NotAsExpected => "NOT AS EXPECTED",
+        Found::NotJudged => "not judged",
+    }
+}
+
+/// Columns of a line, to be read at arm's length.
+const WIDTH: usize = 72;
+
+fn text(check: &DeviceCheck, is_whole: bool, bad: usize, open: usize, out: &mut String) {
+    let parts = match (&check.hand, check.jogs.is_empty()) {
+        (Some(_), false) => "",
+        (Some(_), true) => " (sensor alone)",
+        (None, false) => " (outputs alone)",
+        (None, true) => " (nothing was looked at)",
+    };
+    let verdict = match (bad, is_whole, open) {
+        (1.., ..) => format!("NOT AS EXPECTED: {bad} of {}", check.findings.len()),
+        (_, false, _) => "NOT WHOLE".to_owned(),
+        _ if check.findings.is_empty() => "NOT JUDGED".to_owned(),
+        (_, _, 1..) => format!("NOTHING WRONG SEEN, {open} not judged"),
+        _ => "AS EXPECTED".to_owned(),
+    };
+    let _ = writeln!(out, "Device check{parts}\n{verdict}");
+    let mut put = |lead: &str, line: &str| write_wrapped_to(WIDTH, &format!("{lead}{line}"), lead.len(), out);
+    if let Some(why) = ended(&check.ended) {
+        put("", &why);
+    }
+    if let Some(left) = &check.left {
+        put("", &format!("Set point left: {}", left.words));
+    }
+    for f in &check.findings {
+        put("", "");
+        put("", &format!("{}: {}", f.about, word(f.found)));
+        put("  ", &f.words);
+        let what = f.not_proved.strip_prefix("Not proved: ").unwrap_or(&f.not_proved);
+        put("  ", &format!("Not proved: {what}"));
+    }
+    for remark in &check.remarks {
+        put("- ", remark);
+    }
+}
+
+/// Why a check is not whole; `None`: it is.
+fn ended(ended: &TestEnded) -> Option<String> {
+    Some(match ended {
+        TestEnded::Whole => return None,
+        TestEnded::Stopped { why, during } => format!("Ended during {during}: {}.", why.words()),
+        TestEnded::Interrupted { during } => format!("Ended during {during}: interrupted."),
+        TestEnded::Silent { during, .. } => {
+            format!("Ended during {during}: the device does not answer any more.")
+        }
+        TestEnded::NoMovement { during } => format!("Ended during {during}: the valve does not move."),
+        TestEnded::Failed { during, what } => format!("Ended during {during}: {what}"),
+        TestEnded::Running => "It has not run.".to_owned(),
+    })
+}

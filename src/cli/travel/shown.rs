@@ -1,0 +1,123 @@
+//! The report of a travel test: on standard output, as a page and for programs.
+
+use super::given::Files;
+use crate::cli::files::write_file;
+use crate::cli::lines::utc_now_words;
+use crate::cli::output::{Ended, Failure, Output, say};
+use crate::cli::travel_args::TravelArgs;
+use crate::commission::travel::figures::figures;
+use crate::commission::travel::limits::{Verdict, judge};
+use crate::commission::travel::{Limits, Record};
+use crate::report::Format;
+use crate::report::handover::{Beside, html, json, overall, text};
+use crate::report::table::Table;
+use crate::report::wiring::WiringReport;
+use core::fmt::Write;
+use serde_json::Value as Json;
+
+/// Shows the report, and writes the files that are wanted. The first record is the one that was made.
+pub fn report(
+    args: &TravelArgs,
+    records: &[&Record],
+    files: &Files,
+    out: &mut Output,
+) -> Result<Ended, Failure> {
+    let made = utc_now_words();
+    let settings = files.settings.as_ref().map(|(settings, name)| (settings, name.as_str()));
+    let wiring = files.wiring.as_ref().map(|(circuit, judged, name)| {
+        (WiringReport { circuit, judged, corner: None, samples: None }, name.as_str())
+    });
+    let wiring = wiring.as_ref().map(|(report, name)| (report, *name));
+    let beside = Beside { settings, wiring, made: &made, ..Beside::default() };
+    let limits = &files.limits;
+    let written = write(args, records, limits, &beside, out.quiet);
+    match out.options.format {
+        Format::Text => {
+            let colour = out.options.colour;
+            out.text().push_str(&text(records, limits, &beside, colour));
+        }
+        Format::Json => {
+            let _ = writeln!(out.text(), "{}", json(records, limits, &beside));
+        }
+        Format::Csv => table(records, limits).write(Format::Csv, out.text()),
+    }
+    written?;
+    Ok(match overall(records, limits, &beside).exit_code() {
+        0 => Ended::Fine,
+        1 => Ended::Failed,
+        _ => Ended::CouldNot,
+    })
+}
+
+fn write(
+    args: &TravelArgs,
+    records: &[&Record],
+    limits: &Limits,
+    beside: &Beside,
+    is_quiet: bool,
+) -> Result<(), Failure> {
+    let put = |path: &std::path::Path, text: &str| {
+        write_file(path, text, args.force, &format!("writing the report to {}", path.display()))?;
+        if !is_quiet {
+            say(&format!("The report is in {}.", path.display()));
+        }
+        Ok(())
+    };
+    let page = args.html.as_deref().map_or(Ok(()), |path| put(path, &html(records, limits, beside)));
+    let whole = args.json.as_deref().map_or(Ok(()), |path| {
+        let text = serde_json::to_string_pretty(&json(records, limits, beside)).unwrap_or_default() + "\n";
+        put(path, &text)
+    });
+    // What cannot be written takes nothing else with it.
+    page.and(whole)
+}
+
+/// The figures of all records, a row each.
+fn table(records: &[&Record], limits: &Limits) -> Table {
+    let head = [
+        "record",
+        "occasion",
+        "figure",
+        "about",
+        "view",
+        "at_percent",
+        "value",
+        "uncertainty",
+        "unit",
+        "limit",
+        "verdict",
+        "remark",
+    ];
+    let mut table = Table::new("", &head);
+    let word = |value: serde_json::Result<Json>| match value {
+        Ok(Json::String(text)) => text,
+        Ok(other) => other.to_string(),
+        Err(_) => String::new(),
+    };
+    let number = |x: Option<f64>| x.map_or(String::new(), |x| x.to_string());
+    for (i, record) in records.iter().enumerate() {
+        for judged in judge(figures(record), limits) {
+            let f = &judged.figure;
+            let verdict = match &judged.verdict {
+                Verdict::Within => "within".to_owned(),
+                Verdict::Beyond => "beyond".to_owned(),
+                Verdict::NotJudged(why) => format!("not judged: {why}"),
+            };
+            table.row([
+                (i + 1).to_string(),
+                word(serde_json::to_value(record.occasion)),
+                f.definition.id().to_string(),
+                word(serde_json::to_value(f.about)),
+                word(serde_json::to_value(f.view)),
+                number(f.at_percent),
+                number(f.value),
+                number(f.uncertainty),
+                f.definition.unit().symbol().to_owned(),
+                number(judged.limit),
+                verdict,
+                f.remark.clone(),
+            ]);
+        }
+    }
+    table
+}

@@ -1,0 +1,252 @@
+//! What is to be said of tests in sentences [TV-61].
+
+use super::words::{clean, fails_to, figure, heads, occasion, short, value};
+use super::{Beside, Handover};
+use crate::commission::travel::figures::{Definition, View};
+use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
+use crate::commission::travel::record::{FailsTo, Record};
+use crate::report::text::plural;
+
+/// By how much a valve may be away from its end when it is said to have gone there, percent.
+const AT_END: f64 = 5.0;
+/// Current that is told: asked for and read by the device, mA.
+const CURRENT_MA: f64 = 0.1;
+/// Value of the control system that is told, percent.
+const SHOWN: f64 = 1.0;
+/// Share of the limit that an instrument's error ought to be below [TV-05].
+const QUARTER: f64 = 0.25;
+/// Share by which two supply pressures may differ.
+const SUPPLY: f64 = 0.05;
+
+/// A sentence about a test.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Finding {
+    /// Whether it counts as a fault.
+    pub counts: bool,
+    /// Whether it says of a figure that it is beyond its limit.
+    pub is_figure: bool,
+    pub words: String,
+}
+
+fn fault(words: String) -> Finding {
+    Finding { counts: true, is_figure: false, words }
+}
+
+fn look(words: impl Into<String>) -> Finding {
+    Finding { counts: false, is_figure: false, words: words.into() }
+}
+
+/// Everything about one test; faults first.
+pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
+    let mut out = Vec::new();
+    for j in judged.iter().filter(|j| j.verdict == Verdict::Beyond) {
+        let (Some(told), Some(limit)) = (value(j, "+/- "), j.limit) else { continue };
+        let f = &j.figure;
+        let at = f.at_percent.map_or(String::new(), |p| format!(" at {} %", short(p)));
+        let unit = f.definition.unit().symbol();
+        let words =
+            format!("{}: {told} {unit}{at}, limit {} {unit} ({}).", figure(f), short(limit), f.view.words());
+        out.push(Finding { is_figure: true, ..fault(words) });
+    }
+    fails(record, judged, &mut out);
+    let restless = record.points.iter().filter(|p| !p.settled).count();
+    if restless > 0 {
+        out.push(look(format!("{} did not come to rest.", plural(restless, "point"))));
+    }
+    loop_values(record, &mut out);
+    link(record, &mut out);
+    equipment(record, limits, &mut out);
+    out
+}
+
+fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
+    let said = record.valve.fails_to;
+    let place = |n: usize| {
+        let of = |j: &&Judged| j.figure.definition == Definition::FailPlace;
+        judged
+            .iter()
+            .filter(of)
+            .nth(n)
+            .and_then(|j| Some((j.figure.value?, j.figure.uncertainty.unwrap_or(0.0))))
+    };
+    for (n, f) in record.fails.iter().enumerate() {
+        let what = f.loss.words();
+        if let Some(seen) = f.seen
+            && seen != said
+            && seen != FailsTo::Unsaid
+            && said != FailsTo::Unsaid
+        {
+            out.push(fault(format!(
+                "{what}: the person saw that the valve {}, and it is said that it {}.",
+                fails_to(seen),
+                fails_to(said)
+            )));
+        }
+        // Every fail has one figure of its place, in this order.
+        if let Some((at, by)) = place(n) {
+            let away = match said {
+                FailsTo::Closed => at,
+                FailsTo::Open => 100.0 - at,
+                FailsTo::Stays => (at - f.from_percent).abs(),
+                FailsTo::Unsaid => 0.0,
+            };
+            if away - by > AT_END {
+                out.push(fault(format!(
+                    "{what}: the device tells {} % in the end, and it is said that the valve {}.",
+                    short((at * 100.0).round() / 100.0),
+                    fails_to(said)
+                )));
+            }
+        }
+        if !f.restored {
+            out.push(fault(format!("{what}: what was taken away was not given back.")));
+        }
+    }
+}
+
+/// The largest difference of pairs, with the set point where it is.
+fn largest(pairs: impl Iterator<Item = (f64, f64, f64)>) -> Option<(f64, f64, f64)> {
+    pairs.max_by(|a, b| (a.1 - a.0).abs().total_cmp(&(b.1 - b.0).abs()))
+}
+
+fn loop_values(record: &Record, out: &mut Vec<Finding>) {
+    let points = || record.points.iter();
+    let current = largest(points().filter_map(|p| Some((p.asked_ma?, p.read_ma?, p.asked_percent))));
+    // A hair of rounding is no finding and hides none.
+    if let Some((asked, read, at)) = current.filter(|c| (c.1 - c.0).abs() >= CURRENT_MA - 1e-9) {
+        out.push(look(format!(
+            "The device reads {read:.2} mA where {asked:.2} mA was asked for (set point {} %).",
+            short(at)
+        )));
+    }
+    let shown =
+        largest(points().filter_map(|p| Some((p.asked_percent, p.control_system_percent?, p.asked_percent))));
+    if let Some((asked, shown, _)) = shown.filter(|c| (c.1 - c.0).abs() >= SHOWN - 1e-9) {
+        out.push(look(format!(
+            "The control system shows {} % where {} % was asked for.",
+            short(shown),
+            short(asked)
+        )));
+    }
+}
+
+fn link(record: &Record, out: &mut Vec<Finding>) {
+    let l = &record.link;
+    let unanswered = l.requests.saturating_sub(l.answered);
+    if unanswered > 0 || l.damaged > 0 {
+        out.push(look(format!(
+            "Communication: {unanswered} of {} not answered, {}, {}. `looprig wiring` and `looprig wave` help to find why.",
+            plural(l.requests as usize, "request"),
+            plural(l.damaged as usize, "damaged frame"),
+            plural(l.retries as usize, "repeat")
+        )));
+    }
+}
+
+fn equipment(record: &Record, limits: &Limits, out: &mut Vec<Finding>) {
+    let measured = record.points.iter().any(|p| p.external.is_some());
+    if !measured && !record.points.is_empty() {
+        out.push(look(
+            "Nothing but the device's own sensor measured travel: a wrong lever, pin or clamp would not be seen.",
+        ));
+    }
+    if let (Some(m), Some(limit)) = (&record.external, limits.limit(Limited::Accuracy, View::External))
+        && measured
+    {
+        match m.limit_percent {
+            Some(error) if error > QUARTER * limit => out.push(look(format!(
+                "The measurement at stem or shaft may be wrong by {} %, more than a quarter of the limit of accuracy ({} %).",
+                short(error),
+                short(limit)
+            ))),
+            None => out.push(look("The error limit of the measurement at stem or shaft is not known.")),
+            Some(_) => {}
+        }
+    }
+    for i in record.instruments.iter().filter(|i| i.calibrated.trim().is_empty()) {
+        let name = format!("{} {}", clean(&i.name), clean(&i.serial));
+        out.push(look(format!("No date of calibration is noted for: {}.", name.trim())));
+    }
+}
+
+/// What is to be said of what is shown beside the tests.
+pub fn beside(beside: &Beside) -> Vec<Finding> {
+    let mut out = Vec::new();
+    for check in &beside.checks {
+        let words = |what: &str| {
+            let first = check.lines.first().map_or(String::new(), |l| format!(": {}", clean(l)));
+            format!("{}: {what}{first}", clean(&check.title))
+        };
+        match check.is_good {
+            Some(true) => {}
+            Some(false) => out.push(fault(words("not in order"))),
+            None => out.push(look(words("no verdict"))),
+        }
+    }
+    if let Some((report, sheet)) = beside.wiring {
+        let all = &report.judged.checks;
+        let failing = all.iter().filter(|c| c.is_bad()).count();
+        if failing > 0 {
+            out.push(look(format!(
+                "The loop as it stands in {}: {failing} of {} checks fail, as computed. `looprig wiring` says what helps.",
+                clean(sheet),
+                all.len()
+            )));
+        }
+    }
+    out
+}
+
+/// All that people are told, and whether it counts; what counts stands first. What a test for comparison had beyond its limits stands
+/// in the tables.
+pub fn told(h: &Handover) -> Vec<(bool, String)> {
+    let heads = heads(h);
+    let several = h.tests.len() > 1;
+    let of_tests = h.tests.iter().zip(&heads).flat_map(|(t, head)| {
+        let lead = if several { format!("{head}: ") } else { String::new() };
+        let told = t.findings.iter().filter(|f| t.decides || !f.is_figure);
+        told.map(move |f| (f.counts && t.decides, format!("{lead}{}", f.words)))
+    });
+    let between = h.between.iter().map(|f| (f.counts, f.words.clone()));
+    let mut all: Vec<(bool, String)> = of_tests.chain(between).collect();
+    all.sort_by_key(|f| !f.0);
+    all
+}
+
+/// What is to be said of tests beside each other.
+pub fn between(records: &[&Record]) -> Vec<Finding> {
+    let mut out = Vec::new();
+    let mut differ = |what: &str, of: fn(&Record) -> &str, then: &str| {
+        let mut names: Vec<String> =
+            records.iter().map(|r| clean(of(r).trim())).filter(|n| !n.is_empty()).collect();
+        names.sort();
+        names.dedup();
+        if names.len() > 1 {
+            out.push(look(format!("These tests name different {what}: {}. {then}", names.join(", "))));
+        }
+    };
+    differ(
+        "valves",
+        |r| &r.valve.tag,
+        "They belong on one report only if it is the same valve all the same.",
+    );
+    differ(
+        "devices (unique address)",
+        |r| &r.device.unique_address,
+        "That is right only if the positioner was exchanged between them.",
+    );
+    let supplies = || records.iter().filter_map(|r| Some((r.supply_kpa?, occasion(r.occasion))));
+    let by = |a: &(f64, &str), b: &(f64, &str)| a.0.total_cmp(&b.0);
+    if let (Some(low), Some(high)) = (supplies().min_by(by), supplies().max_by(by))
+        && high.0 - low.0 > SUPPLY * high.0
+    {
+        out.push(look(format!(
+            "The air supply was {} kPa ({}) and {} kPa ({}): stroke times and steps do not compare.",
+            short(low.0),
+            low.1,
+            short(high.0),
+            high.1
+        )));
+    }
+    out
+}

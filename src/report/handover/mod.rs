@@ -1,0 +1,194 @@
+//! What is handed over when a valve is finished: the verdict of one test or of several, as text, as JSON and as a page to print [TV-60].
+
+mod beside;
+mod findings;
+mod html;
+mod json;
+mod plots;
+mod points;
+mod rows;
+mod svg;
+#[cfg(test)]
+mod tests;
+mod text;
+mod words;
+
+pub use html::html;
+pub use json::json;
+pub use text::text;
+
+use super::wiring::WiringReport;
+use crate::commission::settings::Settings;
+use crate::commission::travel::figures::figures;
+use crate::commission::travel::limits::{Judged, Limits, Verdict, judge};
+use crate::commission::travel::record::{Ended, Occasion, Record};
+use findings::Finding;
+
+/// Said on every report.
+const CAUTIONS: [&str; 3] = [
+    "A valve that is tested moves without warning: keep hands and tools off stem, lever and linkage until air and signal are isolated \
+     and stored energy is let off.",
+    "The valve is not in service by this report alone: loop, trip and interlocks are given back under the permit, by those who answer \
+     for them.",
+    "Hazardous areas, certificates and the process are not judged here. Local codes, the maker's instructions and licensed people decide.",
+];
+
+/// What a report shows besides the tests. All of it may be missing.
+#[derive(Clone, Default)]
+pub struct Beside<'a> {
+    /// What the device is set to, and where that comes from: a file's name, or "read from the device".
+    pub settings: Option<(&'a Settings, &'a str)>,
+    /// The loop as a circuit with its verdict, and the sheet's name.
+    pub wiring: Option<(&'a WiringReport<'a>, &'a str)>,
+    /// Other checks that were made at the same valve, such as of its parts, in the order in which they are shown.
+    pub checks: Vec<OtherCheck>,
+    /// When the report is made, UTC, such as `2026-11-30 09:40:00 UTC`; may be empty.
+    pub made: &'a str,
+}
+
+/// A check that is no travel test, told in sentences.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct OtherCheck {
+    /// Its name, for a heading.
+    pub title: String,
+    /// Whether all is in order; `None`: it came to no verdict. What is not in order counts as a fault.
+    pub is_good: Option<bool>,
+    /// What was found, a sentence each; the first goes beside the verdict.
+    pub lines: Vec<String>,
+    /// What it does not prove, a sentence each.
+    pub does_not_prove: Vec<String>,
+}
+
+/// The verdict of all tests together [TV-60].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Overall {
+    /// Whatever was judged is within its limit, and the tests are whole.
+    Within,
+    /// Something is beyond its limit, or there is a finding that counts as a fault.
+    Beyond,
+    /// Nothing is beyond its limit, but a test ended before its plan.
+    Partial,
+    /// Nothing could be judged.
+    NotJudged,
+}
+
+impl Overall {
+    /// The exit code that goes with it: 0 within, 1 beyond or not whole, 2 nothing was judged.
+    pub fn exit_code(self) -> u8 {
+        match self {
+            Overall::Within => 0,
+            Overall::Beyond | Overall::Partial => 1,
+            Overall::NotJudged => 2,
+        }
+    }
+
+    /// Its name for programs.
+    pub fn id(self) -> &'static str {
+        match self {
+            Overall::Within => "within",
+            Overall::Beyond => "beyond",
+            Overall::Partial => "partial",
+            Overall::NotJudged => "not_judged",
+        }
+    }
+}
+
+/// The verdict of all tests together. Records may come in any order.
+pub fn overall(records: &[&Record], limits: &Limits, beside: &Beside) -> Overall {
+    Handover::new(records, limits, beside).overall()
+}
+
+/// A test with all that follows from it.
+struct One<'a> {
+    record: &'a Record,
+    judged: Vec<Judged>,
+    findings: Vec<Finding>,
+    /// Whether the verdict is about this test.
+    decides: bool,
+}
+
+/// Tests in their order, with limits and verdicts.
+struct Handover<'a> {
+    tests: Vec<One<'a>>,
+    limits: &'a Limits,
+    beside: &'a Beside<'a>,
+    /// What is to be said of the tests beside each other, and of what is shown beside them.
+    between: Vec<Finding>,
+}
+
+/// How many figures of the tests that decide came out how.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Counts {
+    within: usize,
+    beyond: usize,
+    /// The limit lies within the uncertainty.
+    undecided: usize,
+    /// There is a limit and no value.
+    without: usize,
+    /// Findings that count, figures beyond their limits left out.
+    faults: usize,
+}
+
+impl<'a> Handover<'a> {
+    fn new(records: &[&'a Record], limits: &'a Limits, beside: &'a Beside<'a>) -> Handover<'a> {
+        let mut sorted = records.to_vec();
+        sorted.sort_by_key(|r| match r.occasion {
+            Occasion::AsFound => 0,
+            Occasion::Unsaid => 1,
+            Occasion::AsLeft => 2,
+        });
+        let all_found = sorted.iter().all(|r| r.occasion == Occasion::AsFound);
+        let one = |record: &&'a Record| {
+            let judged = judge(figures(record), limits);
+            let findings = findings::of(record, &judged, limits);
+            let decides = all_found || record.occasion != Occasion::AsFound;
+            One { record, judged, findings, decides }
+        };
+        let mut between = findings::beside(beside);
+        between.extend(findings::between(&sorted));
+        Handover { tests: sorted.iter().map(one).collect(), limits, beside, between }
+    }
+
+    fn deciding(&self) -> impl Iterator<Item = &One<'a>> {
+        self.tests.iter().filter(|t| t.decides)
+    }
+
+    fn counts(&self) -> Counts {
+        let mut n = Counts::default();
+        for test in self.deciding() {
+            for j in &test.judged {
+                match (&j.verdict, j.figure.value, j.limit) {
+                    (Verdict::Within, ..) => n.within += 1,
+                    (Verdict::Beyond, ..) => n.beyond += 1,
+                    (Verdict::NotJudged(_), Some(_), Some(_)) => n.undecided += 1,
+                    (Verdict::NotJudged(_), None, Some(_)) => n.without += 1,
+                    (Verdict::NotJudged(_), _, None) => {}
+                }
+            }
+            n.faults += test.findings.iter().filter(|f| f.counts && !f.is_figure).count();
+        }
+        n.faults += self.between.iter().filter(|f| f.counts).count();
+        n
+    }
+
+    fn overall(&self) -> Overall {
+        let n = self.counts();
+        if n.beyond + n.faults > 0 {
+            Overall::Beyond
+        } else if self.deciding().any(|t| t.record.ended != Ended::Whole) {
+            Overall::Partial
+        } else if n.within == 0 {
+            Overall::NotJudged
+        } else {
+            Overall::Within
+        }
+    }
+
+    /// The tag by which people know the valve: the valve's own, else the device's; never empty.
+    fn tag(&self) -> &'a str {
+        let names = self.tests.iter().rev().flat_map(|t| {
+            [&t.record.valve.tag, &t.record.device.long_tag, &t.record.device.tag].map(String::as_str)
+        });
+        names.map(str::trim).find(|n| !n.is_empty()).unwrap_or("valve without a tag")
+    }
+}

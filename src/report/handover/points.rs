@@ -1,0 +1,57 @@
+//! The resting places of a test as a table.
+
+use super::plots::travel;
+use super::words::{number, short};
+use super::{Handover, words};
+use crate::commission::travel::figures::View;
+use crate::commission::travel::record::{Point, Record};
+use crate::report::plot::plain;
+use core::fmt::Write;
+
+type Column = (&'static str, fn(&Point) -> Option<String>);
+
+const COLUMNS: [Column; 10] = [
+    ("set point, %", |p| Some(short(p.asked_percent))),
+    ("asked, mA", |p| p.asked_ma.map(|v| number(v, 2))),
+    ("device reads, mA", |p| p.read_ma.map(|v| number(v, 3))),
+    ("device's set point, %", |p| p.set_point_percent.map(|v| number(v, 2))),
+    ("travel by sensor, %", |p| travel(p, View::Sensor).map(|v| number(v, 2))),
+    ("error, %", |p| error(p, View::Sensor)),
+    ("measured", |p| p.external.as_ref().map(|e| format!("{} {}", short(e.value), words::clean(&e.unit)))),
+    ("measured, %", |p| travel(p, View::External).map(|v| number(v, 2))),
+    ("error, %", |p| error(p, View::External)),
+    ("control system, %", |p| p.control_system_percent.map(|v| number(v, 2))),
+];
+
+fn error(p: &Point, view: View) -> Option<String> {
+    let e = travel(p, view)? - p.wanted_percent;
+    let text = number(e, 2);
+    Some(if e > 0.0 && text != "0.00" { format!("+{text}") } else { text })
+}
+
+/// A table for each test that has points; columns in which nothing stands are left out.
+pub fn tables(h: &Handover, out: &mut String) {
+    for (test, head) in h.tests.iter().zip(words::heads(h)) {
+        if !test.record.points.is_empty() {
+            let _ = writeln!(out, "<h2>Calibration points, {}</h2>", plain(&head));
+            table(test.record, out);
+        }
+    }
+}
+
+fn table(r: &Record, out: &mut String) {
+    let columns: Vec<&Column> =
+        COLUMNS.iter().filter(|c| r.points.iter().any(|p| c.1(p).is_some())).collect();
+    out.push_str("<div class=\"scroll\"><table class=\"tight\"><thead><tr><th>cycle</th>");
+    out.extend(columns.iter().map(|c| format!("<th class=\"n\">{}</th>", plain(c.0))));
+    out.push_str("</tr></thead><tbody>\n");
+    for p in &r.points {
+        let restless = if p.settled { "" } else { " <span class=\"look\">not at rest</span>" };
+        let _ = write!(out, "<tr><td class=\"w\">{} {}{restless}</td>", p.cycle, p.direction.words());
+        for (_, of) in &columns {
+            let _ = write!(out, "<td class=\"n\">{}</td>", plain(&of(p).unwrap_or_else(|| "-".to_owned())));
+        }
+        out.push_str("</tr>\n");
+    }
+    out.push_str("</tbody></table></div>\n");
+}

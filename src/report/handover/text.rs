@@ -1,0 +1,188 @@
+//! The report on the screen, to be read at arm's length: lines of at most 72 columns, the verdict first.
+
+use super::rows::{Row, main};
+use super::words::{self, clean, headline, left, short};
+use super::{Beside, CAUTIONS, Handover, One, Overall, findings};
+use crate::commission::travel::figures::View;
+use crate::commission::travel::limits::{Judged, Limits, Verdict};
+use crate::commission::travel::record::Record;
+use crate::report::text::write_wrapped_to;
+use core::fmt::Write;
+
+/// Columns of a line.
+const WIDTH: usize = 72;
+/// Columns of a verdict.
+const VERDICT: usize = 7;
+/// Columns of a limit.
+const LIMIT: usize = 8;
+/// Columns of a value with its uncertainty, and of one alone.
+const WHOLE: usize = 14;
+const BARE: usize = 9;
+
+const RED: &str = "1;31";
+const YELLOW: &str = "1;33";
+const GREEN: &str = "1;32";
+
+/// The report for the screen. `colour`: whether escapes may be used.
+pub fn text(records: &[&Record], limits: &Limits, beside: &Beside, colour: bool) -> String {
+    let h = Handover::new(records, limits, beside);
+    let mut out = String::new();
+    head(&h, colour, &mut out);
+    for (n, test) in h.tests.iter().enumerate() {
+        about(&h, n, test, &mut out);
+    }
+    say_findings(&h, colour, &mut out);
+    let rows = main(&h);
+    for view in [View::Sensor, View::External] {
+        table(&h, view, &rows, colour, &mut out);
+    }
+    let _ = writeln!(out);
+    wrapped("", "! beyond its limit; ? not decided, or no value; +/- uncertainty.", &mut out);
+    wrapped("", &format!("Limits: {}.", clean(&h.limits.whose)), &mut out);
+    let _ = writeln!(out, "\nNot shown by this:");
+    for line in words::does_not_prove(&h) {
+        wrapped("- ", &line, &mut out);
+    }
+    let _ = writeln!(out);
+    for line in CAUTIONS {
+        wrapped("! ", line, &mut out);
+    }
+    out
+}
+
+fn tinted(text: &str, code: &str, colour: bool) -> String {
+    if colour { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
+}
+
+fn wrapped(lead: &str, text: &str, out: &mut String) {
+    write_wrapped_to(WIDTH, &format!("{lead}{text}"), lead.len(), out);
+}
+
+/// Verdict, what hinders it, and where the set point was left.
+fn head(h: &Handover, colour: bool, out: &mut String) {
+    let (overall, words, more) = headline(h);
+    let code = match overall {
+        Overall::Within => GREEN,
+        Overall::Beyond => RED,
+        Overall::Partial | Overall::NotJudged => YELLOW,
+    };
+    wrapped("", &clean(h.tag()), out);
+    for line in words.split("; ") {
+        let mut told = String::new();
+        wrapped("", line, &mut told);
+        out.extend(told.lines().map(|l| format!("{}\n", tinted(l, code, colour))));
+    }
+    if !more.is_empty() {
+        wrapped("", &more, out);
+    }
+    for line in words::not_whole(h) {
+        wrapped("", &line, out);
+    }
+    for line in words::compared(h) {
+        wrapped("", &line, out);
+    }
+    if let Some(last) = h.tests.last() {
+        wrapped("", &format!("Set point left: {}", left(last.record)), out);
+    }
+}
+
+fn about(h: &Handover, n: usize, test: &One, out: &mut String) {
+    let r = test.record;
+    let _ = writeln!(out);
+    let started = if r.started.is_empty() { "time not known" } else { &r.started };
+    let decides = if test.decides { "" } else { " (for comparison)" };
+    let head = match (&words::heads(h)[n], words::test(r.test)) {
+        (head, kind) if head == "test" || head.starts_with(kind) => kind.to_owned(),
+        (head, kind) => format!("{head}: {kind}"),
+    };
+    wrapped("", &format!("{head}, {}{decides}", clean(started)), out);
+    wrapped("  ", &words::valve(r), out);
+    wrapped("  ", &words::surroundings(r), out);
+    wrapped("  ", &words::link(r), out);
+    if let Some(log) = &r.log {
+        wrapped("  ", &format!("log {}, {}", clean(&log.name), clean(&log.hash)), out);
+    }
+    for remark in &r.remarks {
+        wrapped("  ", &clean(remark), out);
+    }
+}
+
+fn say_findings(h: &Handover, colour: bool, out: &mut String) {
+    let all = findings::told(h);
+    if all.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "\nFindings:");
+    for (counts, words) in all {
+        let start = out.len();
+        wrapped(if counts { "!! " } else { "-  " }, &words, out);
+        if counts {
+            // The colour goes in last: escapes have no width.
+            out.replace_range(start..start + 2, &tinted("!!", RED, colour));
+        }
+    }
+}
+
+/// The figures of a view, a row each; nothing where it has none.
+fn table(h: &Handover, view: View, rows: &[Row], colour: bool, out: &mut String) {
+    let mut rows = rows.iter().filter(|r| r.view == view).peekable();
+    if rows.peek().is_none() {
+        return;
+    }
+    let tests = h.tests.len();
+    let cell = if tests <= 2 { WHOLE } else { BARE };
+    let label = WIDTH - VERDICT - LIMIT - cell * tests;
+    let _ = writeln!(out, "\nSeen {}:", view.words());
+    let mut line = format!("{:VERDICT$}{:label$}", "", "");
+    for (n, head) in words::heads(h).iter().enumerate() {
+        let head = if head.chars().count() < cell { head.clone() } else { format!("test {}", n + 1) };
+        let _ = write!(line, "{head:>cell$}");
+    }
+    let _ = writeln!(out, "{line}{:>LIMIT$}", "limit");
+    for row in rows {
+        one_row(row, label, cell, colour, out);
+    }
+}
+
+fn one_row(row: &Row, label: usize, cell: usize, colour: bool, out: &mut String) {
+    let word = row.last().map_or("", words::verdict);
+    let (short_word, code) = match word {
+        "ok" => ("ok", GREEN),
+        "BEYOND" => ("BEYOND", RED),
+        "" => ("", ""),
+        _ => ("?", YELLOW),
+    };
+    let name = match row.of {
+        1 => format!("{}, {}", row.label, row.unit()),
+        n => format!("{}, {} (worst of {n})", row.label, row.unit()),
+    };
+    let mut lines = String::new();
+    write_wrapped_to(label - 1, &name, 1, &mut lines);
+    for (n, part) in lines.lines().enumerate() {
+        if n > 0 {
+            let _ = writeln!(out, "{:VERDICT$}{part}", "");
+            continue;
+        }
+        let lead = format!("{short_word:VERDICT$}");
+        out.push_str(&if short_word.is_empty() { lead } else { tinted(&lead, code, colour) });
+        let _ = write!(out, "{part:label$}");
+        for c in &row.cells {
+            let _ = write!(out, "{:>cell$}", c.map_or("-".to_owned(), |j| value(j, cell == WHOLE)));
+        }
+        let limit = row.limit().map_or(String::new(), short);
+        let start = out.trim_end().len();
+        let _ = writeln!(out, "{limit:>LIMIT$}");
+        if limit.is_empty() {
+            out.truncate(start);
+            out.push('\n');
+        }
+    }
+}
+
+/// A value with its uncertainty in a column; `!` behind one that is beyond its limit.
+fn value(j: &Judged, whole: bool) -> String {
+    let mark = if j.verdict == Verdict::Beyond { "!" } else { "" };
+    let told =
+        words::value(j, "+/-").map(|t| if whole { t } else { t.split(' ').next().unwrap_or("").to_owned() });
+    told.map_or("none".to_owned(), |t| format!("{t}{mark}"))
+}

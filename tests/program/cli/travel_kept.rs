@@ -1,0 +1,106 @@
+//! `travel` by lines that people type and on the wall clock: nonsense is asked again, Ctrl-C keeps the record, and a running mock is
+//! moved by its API.
+
+use super::travel::{MOCK, bench, record};
+use crate::process::{Process, run};
+use std::fs;
+
+const CHECK: [&str; 8] =
+    ["travel", MOCK, "--description", "positioner.toml", "--check", "--by", "person", "--record"];
+
+/// Reads messages up to one that says this.
+fn until(process: &mut Process, says: &str) {
+    let mut heard = String::new();
+    while !heard.contains(says) {
+        heard += &process.message();
+    }
+}
+
+/// What is typed and is nonsense is told and asked again; the end of input is nobody any more.
+#[test]
+fn somebody_who_mistypes() {
+    let dir = bench("travel-typed", "", "");
+    let mut process = Process::fed(&dir, &[&CHECK[..], &["r.json"]].concat());
+    process.feed(b"set\nwhat?\n\n\n");
+    let ended = process.end();
+    assert_eq!(ended.code, 1, "{}", ended.err);
+    assert_eq!(ended.err.matches("press Enter alone when it is done").count(), 2, "{}", ended.err);
+    let r = record(&dir, "r.json");
+    assert_eq!((&r["ended"]["how"], &r["ended"]["why"]), (&"stopped".into(), &"gone".into()));
+    assert_eq!(r["points"].as_array().map(Vec::len), Some(2));
+}
+
+/// Ctrl-C while it waits for somebody: at once, with what was measured, and where the set point is.
+#[test]
+fn ctrl_c_keeps_the_record() {
+    let dir = bench("travel-ctrl-c", "", "");
+    let mut process = Process::fed(&dir, &[&CHECK[..], &["r.json"]].concat());
+    process.feed(b"\n");
+    until(&mut process, "Set 8.00 mA");
+    process.signal(libc::SIGINT);
+    let ended = process.end();
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    assert!(
+        ended.err.contains("The calibrator is left at 4.00 mA, or at 8.00 mA, which was asked for last."),
+        "{}",
+        ended.err
+    );
+    let r = record(&dir, "r.json");
+    assert_eq!((&r["ended"]["how"], r["points"].as_array().map(Vec::len)), (&"interrupted".into(), Some(1)));
+    // Nobody knows whether it was set.
+    assert!(r["left"]["percent"].is_null(), "{}", r["left"]);
+}
+
+/// A mock that runs, on a port and the wall clock: leave is needed and asked for, the API moves the loop's current, and at the end it is
+/// what it was.
+#[test]
+fn a_running_mock_by_its_api() {
+    let dir = bench("travel-api", "", "\"travel/start\" = \"yes\"\n");
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--api=127.0.0.1:0", "--format", "json"]);
+    let started: serde_json::Value = serde_json::from_str(&mock.line()).expect("JSON");
+    let api = format!("api:{}", started["api"].as_str().unwrap_or_else(|| panic!("no API in {started}")));
+    let port = "serial:FV-3104.port";
+    let arguments =
+        ["travel", port, "tag:FV-3104", "--by", &api, "--cycles", "0", "--steps=50..60", "--watch", "3"];
+    let more =
+        ["--description", "positioner.toml", "--answers", "answers.toml", "--record", "r.json", "--move"];
+    let ended = run(&dir, &[&arguments[..], &more].concat());
+    assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
+    let r = record(&dir, "r.json");
+    let samples = r["steps"][0]["watch"]["samples"].as_array().expect("samples");
+    let last = samples.last().and_then(|s| s[1].as_f64()).expect("a reading");
+    assert!((last - 60.0).abs() < 1.5, "{last}");
+    assert!(r["left"]["words"].as_str().is_some_and(|w| w.contains("12.00 mA again")), "{}", r["left"]);
+    // A no is a no, and nothing has been told to the mock then.
+    fs::write(dir.join("answers.toml"), "\"travel/start\" = \"no\"\n").unwrap();
+    let no = run(&dir, &[&arguments[..], &more, &["--force"]].concat());
+    assert!(no.code == 1 && record(&dir, "r.json")["left"].is_null(), "{}", no.err);
+    mock.signal(libc::SIGINT);
+}
+
+/// A set point that was by hand before stays by hand where it was: also when the test is interrupted on the wall clock.
+#[test]
+fn a_set_point_by_hand_is_put_back() {
+    let dir = bench("travel-by-hand", "", "\"travel/start\" = \"yes\"\n");
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    mock.line();
+    let port = "serial:FV-3104.port";
+    let ask = |words: &[&str]| {
+        run(&dir, &[&["ask", port, "0", "--move", "--description", "positioner.toml"], words].concat()).out
+    };
+    assert!(ask(&["129", "source=by hand", "set_point=30"]).contains(": ok"));
+    let test =
+        ["travel", port, "--by", "device", "--cycles", "1", "--description", "positioner.toml", "--move"];
+    let mut process =
+        Process::start(&dir, &[&test[..], &["--answers", "answers.toml", "--record", "r.json"]].concat());
+    until(&mut process, "% down: travel");
+    process.signal(libc::SIGINT);
+    let ended = process.end();
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    let r = record(&dir, "r.json");
+    assert_eq!(r["ended"]["how"], "interrupted");
+    assert_eq!(r["left"]["percent"], 30.0, "{}", r["left"]);
+    let now = ask(&["128"]);
+    assert!(now.contains("by hand") && now.contains("30 %"), "{now}");
+    mock.signal(libc::SIGINT);
+}
