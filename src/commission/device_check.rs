@@ -176,7 +176,7 @@ impl Guide<'_> {
         let now = self.sensing.travel(false)?;
         let mut rest = self.check.rest;
         rest.for_s = rest.for_s.max(HAND_RESTS_S);
-        let until = Until { left: now.percent, near: None, most_s: HAND_MOST_S, silence: false };
+        let until = Until { left: now.percent, most_s: HAND_MOST_S, ..Until::default() };
         self.person.tell(&format!(
             "Now. It is read for {HAND_MOST_S:.0} s at most, until it has rested for {:.0} s.",
             rest.for_s
@@ -256,7 +256,7 @@ impl Guide<'_> {
         self.sensing.settle(
             at_s,
             &rest,
-            Until { near: Some(around), left: travel, most_s, silence: false },
+            Until { near: Some(around), left: travel, most_s, ..Until::default() },
         )?;
         let (up, down) = (around + JOG_PERCENT, around - JOG_PERCENT);
         for (n, (from, to)) in
@@ -289,7 +289,7 @@ impl Guide<'_> {
         let before = self.sensing.settle(now_s, &rest, until)?;
         self.person.tell(&format!("From {from} to {to} %: watch the gauges."));
         let asked_at_s = self.set(to)?;
-        let until = Until { left: before.travel(), near: None, most_s: rest.most_s, silence: false };
+        let until = Until { left: before.travel(), most_s: rest.most_s, ..Until::default() };
         let after = self.sensing.settle(asked_at_s, &rest, until)?;
         let mut samples = before.at_rest;
         samples.extend(after.samples);

@@ -36,6 +36,11 @@ pub trait Stimulus {
     /// # Errors
     /// As [`Stimulus::set`].
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError>;
+
+    /// Where the set point will be left, a sentence for people, said before anything moves.
+    fn will_leave(&self) -> String {
+        "In the end the set point is left where it belongs: the valve strokes to it.".to_owned()
+    }
 }
 
 /// Where the set point is to go.

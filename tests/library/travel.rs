@@ -2,6 +2,7 @@
 //! and a person who answers by a rule.
 
 mod device_check;
+mod driven;
 mod ended;
 mod fake;
 mod on_the_mock;

@@ -196,6 +196,10 @@ impl Stimulus for ByBench {
         Ok(given)
     }
 
+    fn will_leave(&self) -> String {
+        "In the end the loop current is what it was before: the valve strokes to it.".to_owned()
+    }
+
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
         // What cannot be given back keeps nothing else from it.
         let mut failed = None;

@@ -167,6 +167,11 @@ impl Stimulus for ByDevice {
         Err(StimulusError::Cannot { what: what.to_owned() })
     }
 
+    fn will_leave(&self) -> String {
+        "In the end the set point follows the loop current again, or is the one by command that it was before: the valve strokes to it."
+            .to_owned()
+    }
+
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
         if !self.has_moved {
             // It was interrupted before that, and what the set point is, is nobody's to change.

@@ -114,6 +114,10 @@ impl<P: Person> Stimulus for ByPerson<P> {
         Ok(given)
     }
 
+    fn will_leave(&self) -> String {
+        "In the end the calibrator stays at the current that was set last: the valve stays there.".to_owned()
+    }
+
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
         let mut not_back = Vec::new();
         for act in self.taken.clone() {

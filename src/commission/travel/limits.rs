@@ -202,6 +202,7 @@ impl Limits {
         let verdict = match (figure.value, limit) {
             (None, _) => Verdict::NotJudged("no value".to_owned()),
             (_, None) => Verdict::NotJudged("no limit".to_owned()),
+            _ if !figure.doubt.is_empty() => Verdict::NotJudged(figure.doubt.clone()),
             (Some(value), Some(limit)) => {
                 let by = figure.uncertainty.unwrap_or(0.0);
                 if value.abs() + by <= limit {

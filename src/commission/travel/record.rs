@@ -5,6 +5,7 @@
 //! of the rated travel. What was asked for and not answered is kept as such; nothing is filled in.
 
 mod check;
+mod drive;
 mod ended;
 mod planned;
 mod read;
@@ -12,6 +13,7 @@ mod seen;
 #[cfg(test)]
 mod tests;
 
+pub use drive::{Drive, Elsewhere};
 pub use ended::{Ended, Left, Link, Log};
 pub use planned::{Plan, Rest};
 pub use read::RecordError;
@@ -71,6 +73,9 @@ pub struct Record {
     pub steps: Vec<Step>,
     /// Strokes from stop to stop.
     pub strokes: Vec<Step>,
+    /// Steps and strokes whose set point the device read elsewhere: they are not judged.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub elsewhere: Vec<Elsewhere>,
     /// What the valve did when something was taken away.
     pub fails: Vec<Fail>,
     /// The end stops, where the valve was pressed against them.
@@ -242,6 +247,7 @@ impl Record {
             creeps: Vec::new(),
             steps: Vec::new(),
             strokes: Vec::new(),
+            elsewhere: Vec::new(),
             fails: Vec::new(),
             ends: Vec::new(),
             link: Link::default(),

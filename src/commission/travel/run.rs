@@ -6,7 +6,7 @@ mod motions;
 mod points;
 
 use super::readings::{LINEAR, Readings, characteristic};
-use super::record::{Ended, External, Identity, Left, Record, Test, Variables};
+use super::record::{Drive, Ended, External, Identity, Left, Record, Test, Variables};
 use super::sensing::{Halt, Rested, Sensing, Until};
 use crate::commission::person::{Answer, Kind, Person, Question};
 use crate::host::stimulus::{Given, SetPoint, Why};
@@ -63,7 +63,7 @@ impl Gauge {
 pub const CAUTIONS: [&str; 3] = [
     "Flow changes and parts move that pinch: process in manual or on bypass, hands off stem, yoke and lever.",
     "The permit and the rules of the site go first; only those who may do this do it.",
-    "Ctrl-C or stop ends it at once. The valve then stays where it is until the set point is left.",
+    "Ctrl-C or stop ends it at once. The set point is then left as at the end of the test, and the valve strokes to it.",
 ];
 
 /// Runs a test. `record` holds what is known before: which test, plan, occasion, line, who, valve, instruments and measures; what
@@ -91,6 +91,7 @@ pub fn run(setup: Setup<'_>, record: Record) -> Record {
         travel: None,
         followed: None,
         moved: false,
+        restless: false,
         asked_external: 0,
         asked_control_system: 0,
     };
@@ -104,6 +105,10 @@ const STUCK_PERCENT: f64 = 10.0;
 const STOPPED_PERCENT: f64 = 30.0;
 /// Travel that stays within this does not move, percent, or within its noise [TV-21].
 const STILL_PERCENT: f64 = 0.2;
+/// How often a person is asked again to set what the device does not read [TV-22].
+const SET_AGAIN: u32 = 2;
+/// How often the device is read before that, a second apart [TV-22].
+const LOOKS: u32 = 3;
 /// An input that moves less may stay within the dead band: nobody waits for travel to follow, percent (own choice).
 const MUST_FOLLOW_PERCENT: f64 = 1.0;
 
@@ -128,6 +133,8 @@ struct Run<'a> {
     followed: Option<(f64, f64)>,
     /// Whether it was ever.
     moved: bool,
+    /// Whether the valve was still on its way when it was last waited for.
+    restless: bool,
     asked_external: u32,
     asked_control_system: u32,
 }
@@ -214,6 +221,7 @@ impl Run<'_> {
         );
         let mut question = Question::new("travel/start", words, Kind::YesNo);
         question.cautions.extend(CAUTIONS.map(str::to_owned));
+        question.cautions.push(self.stimulus.will_leave());
         match self.ask(&question)? {
             Answer::Yes => Ok(()),
             _ => Err(Halt::Stopped(Why::Said)),
@@ -285,9 +293,45 @@ impl Run<'_> {
         self.tried = true;
         // Where it is while this has not come back is not known.
         self.input = None;
-        let given = self.stimulus.set(self.sensing.ask, to)?;
+        let mut given = self.stimulus.set(self.sensing.ask, to)?;
         self.input = Some(percent);
+        if self.stimulus.capabilities().is_person {
+            for _ in 0..SET_AGAIN {
+                let Some(wrong) = self.elsewhere_at_once(percent)? else { break };
+                let again = format!("{}: set {:.2} mA again.", capital(&wrong), to.current_ma());
+                self.person.tell(&again);
+                self.input = None;
+                given = self.stimulus.set(self.sensing.ask, to)?;
+                self.input = Some(percent);
+            }
+        }
         Ok(self.moment(given))
+    }
+
+    /// What the device reads of a set point now.
+    fn drive(&mut self, asked_percent: f64) -> Result<Drive, Halt> {
+        let sets_current = self.stimulus.capabilities().sets_current;
+        let readings = self.sensing.readings.clone();
+        Ok(Drive {
+            asked_percent,
+            asked_ma: sets_current.then(|| SetPoint::Percent(asked_percent).current_ma()),
+            read_ma: self.sensing.number(readings.current.as_ref())?,
+            set_point_percent: self.sensing.number(readings.set_point.as_ref())?,
+        })
+    }
+
+    /// What the device reads elsewhere right after a person has set it; a little time is given to filters [TV-22].
+    fn elsewhere_at_once(&mut self, percent: f64) -> Result<Option<String>, Halt> {
+        let mut wrong = None;
+        for _ in 0..LOOKS {
+            self.sensing.travel(false)?;
+            wrong = self.drive(percent)?.wrong();
+            if wrong.is_none() {
+                break;
+            }
+            self.sensing.ask.rest(core::time::Duration::from_secs(1))?;
+        }
+        Ok(wrong)
     }
 
     fn moment(&self, given: Given) -> (f64, f64) {
@@ -310,10 +354,13 @@ impl Run<'_> {
         let until = Until {
             left: self.travel.filter(|_| must),
             near: Some(percent.clamp(0.0, 100.0)),
+            least_s: if self.restless { rest.most_s } else { 0.0 },
             most_s: rest.most_s,
             silence: false,
         };
-        Ok((asked_at_s, self.sensing.settle(asked_at_s, &rest, until)?))
+        let rested = self.sensing.settle(asked_at_s, &rest, until)?;
+        self.restless = !rested.settled;
+        Ok((asked_at_s, rested))
     }
 
     /// Looks whether travel follows the input at all.

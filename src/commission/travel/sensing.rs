@@ -135,6 +135,8 @@ pub struct Until {
     pub left: Option<f64>,
     /// ... or is near this one, percent.
     pub near: Option<f64>,
+    /// Shortest time, s: a valve that was still on its way before is not taken for one at rest as it turns round.
+    pub least_s: f64,
     /// Longest time, s.
     pub most_s: f64,
     /// Silence is no end: a device without current says nothing.
@@ -365,11 +367,14 @@ impl<'a> Sensing<'a> {
             let still = long && window.len() >= 2 && most - least <= rest.within_percent;
             // Then it is read for as long again: what creeps to its end has come nearer by then.
             since_rest_s = since_rest_s.filter(|_| still).or((still && moved).then_some(sample.at_s));
-            let read = since_rest_s.is_some_and(|s| sample.at_s - s >= rest.for_s);
-            let late = sample.at_s - since_s >= most_s || out.samples.len() >= MOST_SAMPLES;
+            let waited_s = sample.at_s - since_s;
+            let read = since_rest_s.is_some_and(|s| sample.at_s - s >= rest.for_s)
+                && waited_s >= until.least_s
+                && is_calm(&out.samples, waited_s, rest);
+            let late = waited_s >= most_s || out.samples.len() >= MOST_SAMPLES;
             let gone = until.silence && silent >= SILENT_ENOUGH;
             if read || late || gone {
-                out.settled = still && !gone;
+                out.settled = still && !gone && (read || is_calm(&out.samples, waited_s, rest));
                 out.dwell_s = (sample.at_s - since_s).max(0.0);
                 out.at_rest = window.into();
                 if out.settled {
@@ -380,5 +385,41 @@ impl<'a> Sensing<'a> {
                 return Ok(out);
             }
         }
+    }
+}
+
+/// Parts of the last third of a wait whose averages are compared.
+const PARTS: usize = 4;
+
+/// Whether nothing has crept on over the last third of a wait, or the time of rest where that is longer [TV-04].
+fn is_calm(samples: &[Sample], waited_s: f64, rest: &Rest) -> bool {
+    let Some(last) = samples.last() else { return true };
+    let from_s = last.at_s - (waited_s / 3.0).max(rest.for_s);
+    let first = samples.partition_point(|s| s.at_s < from_s);
+    let numbers: Vec<f64> = samples[first..].iter().filter_map(|s| s.percent).collect();
+    let average = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+    let parts = || numbers.chunks(numbers.len().div_ceil(PARTS).max(1)).map(average);
+    let (least, most) = (parts().fold(f64::MAX, f64::min), parts().fold(f64::MIN, f64::max));
+    most - least <= rest.within_percent / 2.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 25 % with a lag of 5 s, waited for 30 s: between 20 s and 22.5 s it lies around 25 exp(-21.25/5) = 0.357 % away, in the last 2.5 s around
+    /// 25 exp(-28.75/5) = 0.080 %: 0.28 % between is no rest, though 2 s before the end it lies within 0.2 %: 25 exp(-28/5) - 25 exp(-30/5) = 0.03 %.
+    /// With a lag of 2 s the same are 0.0006 % and less.
+    #[test]
+    fn what_creeps_is_not_calm() {
+        let creeps = |lag_s: f64| -> Vec<Sample> {
+            (0..=75)
+                .map(|n| 0.4 * f64::from(n))
+                .map(|t| Sample::new(t, 25.0 * (1.0 - (-t / lag_s).exp())))
+                .collect()
+        };
+        assert!(!is_calm(&creeps(5.0), 30.0, &Rest::default()));
+        assert!(is_calm(&creeps(2.0), 30.0, &Rest::default()));
+        assert!(is_calm(&[], 0.0, &Rest::default()));
     }
 }

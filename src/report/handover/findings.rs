@@ -4,7 +4,7 @@ use super::words::{clean, fails_to, figure, heads, occasion, short, value};
 use super::{Beside, Handover};
 use crate::commission::travel::figures::{Definition, View};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
-use crate::commission::travel::record::{FailsTo, Record};
+use crate::commission::travel::record::{Ended, FailsTo, Record};
 use crate::report::text::plural;
 
 /// By how much a valve may be away from its end when it is said to have gone there, percent.
@@ -49,9 +49,16 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
         out.push(Finding { is_figure: true, ..fault(words) });
     }
     fails(record, judged, &mut out);
+    not_driven(record, &mut out);
+    if matches!(record.ended, Ended::NoMovement { .. }) {
+        out.push(look("The valve did not move: no figure of resting places is judged."));
+    }
     let restless = record.points.iter().filter(|p| !p.settled).count();
     if restless > 0 {
-        out.push(look(format!("{} did not come to rest.", plural(restless, "point"))));
+        out.push(look(format!(
+            "{} did not come to rest: no figure of resting places is judged. Wait longer, by --rest-most.",
+            plural(restless, "point")
+        )));
     }
     loop_values(record, &mut out);
     link(record, &mut out);
@@ -104,6 +111,19 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
     }
 }
 
+/// Points, steps and strokes whose set point was elsewhere: that is no fault of the valve, but the test is none [TV-22].
+fn not_driven(record: &Record, out: &mut Vec<Finding>) {
+    let points = record.points.iter().map(|p| p.drive());
+    let all = points.chain(record.elsewhere.iter().map(|e| e.drive));
+    let wrong: Vec<String> = all.filter_map(|d| d.wrong()).collect();
+    if let Some(first) = wrong.first() {
+        out.push(fault(format!(
+            "Not driven as asked, {}, and not judged: {first}. Look at the source, the wiring and the selector.",
+            plural(wrong.len(), "place")
+        )));
+    }
+}
+
 /// The largest difference of pairs, with the set point where it is.
 fn largest(pairs: impl Iterator<Item = (f64, f64, f64)>) -> Option<(f64, f64, f64)> {
     pairs.max_by(|a, b| (a.1 - a.0).abs().total_cmp(&(b.1 - b.0).abs()))
@@ -111,7 +131,8 @@ fn largest(pairs: impl Iterator<Item = (f64, f64, f64)>) -> Option<(f64, f64, f6
 
 fn loop_values(record: &Record, out: &mut Vec<Finding>) {
     let points = || record.points.iter();
-    let current = largest(points().filter_map(|p| Some((p.asked_ma?, p.read_ma?, p.asked_percent))));
+    let driven = points().filter(|p| p.drive().wrong().is_none());
+    let current = largest(driven.filter_map(|p| Some((p.asked_ma?, p.read_ma?, p.asked_percent))));
     // A hair of rounding is no finding and hides none.
     if let Some((asked, read, at)) = current.filter(|c| (c.1 - c.0).abs() >= CURRENT_MA - 1e-9) {
         out.push(look(format!(

@@ -2,7 +2,9 @@
 
 use super::fake::{ALL, Script, Shared, Valve, tested, world};
 use super::sequence::plan;
+use looprig::commission::travel::figures::figures;
 use looprig::commission::travel::record::{Ended, Plan, Record, Test};
+use looprig::commission::travel::{Definition, Limits, Verdict};
 use looprig::host::stimulus::Why;
 
 fn run(script: Script) -> (Record, Shared) {
@@ -145,6 +147,11 @@ fn a_valve_that_does_not_move() {
     assert_eq!(record.points.len(), 2);
     let seconds = world.borrow().valve.now.as_secs_f64();
     assert!(seconds < 75.0, "told after {seconds} s, not after the whole plan");
+    // 40 % at 0 % is no accuracy of a valve that did not move.
+    let all = figures(&record);
+    let accuracy = all.iter().find(|f| f.definition == Definition::AccuracyAbove).expect("the figure");
+    assert_eq!(accuracy.doubt, "the valve did not move");
+    assert!(matches!(Limits::own().judge(accuracy.clone()).verdict, Verdict::NotJudged(_)));
 }
 
 /// One that goes to 45 % and no further: 10 % more of input are no end yet (its travel may be limited there), 30 % more are: 45 % are reached at 50 %,

@@ -168,6 +168,8 @@ pub struct Script {
     pub stops_at: Option<usize>,
     /// This question is answered by what does not fit.
     pub nonsense_at: Option<usize>,
+    /// Whoever moves the set point says so this often and does nothing.
+    pub idle_sets: usize,
     /// This move of the set point fails.
     pub fails_at: Option<usize>,
     /// Leaving the set point fails.
@@ -307,7 +309,9 @@ impl Stimulus for Mover {
         if world.script.fails_at == Some(n) {
             return Err(StimulusError::Failed { what: "it is broken".into(), next: "take another".into() });
         }
-        world.valve.set(to.percent());
+        if n >= world.script.idle_sets {
+            world.valve.set(to.percent());
+        }
         Ok(Given { at, uncertain: Duration::from_millis(5) })
     }
 

@@ -16,7 +16,7 @@ pub use straight::{Straight, straight};
 
 use reading::Quality;
 
-use super::record::{Direction, Loss, Record};
+use super::record::{Direction, Ended, Loss, Record};
 use serde::{Deserialize, Serialize};
 
 /// Whose view of the travel a figure is [TV-05].
@@ -75,6 +75,9 @@ pub struct Figure {
     pub at_percent: Option<f64>,
     /// What else is to be said, a sentence; may be empty.
     pub remark: String,
+    /// Why it is not judged though it has a value, a few words; empty: it can be.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub doubt: String,
 }
 
 impl Figure {
@@ -90,7 +93,16 @@ impl Figure {
     /// A figure of which nobody knows how uncertain it is.
     fn told(definition: Definition, about: About, view: View, value: f64) -> Figure {
         let value = Some(value).filter(|v| v.is_finite());
-        Figure { definition, about, view, value, uncertainty: None, at_percent: None, remark: String::new() }
+        Figure {
+            definition,
+            about,
+            view,
+            value,
+            uncertainty: None,
+            at_percent: None,
+            remark: String::new(),
+            doubt: String::new(),
+        }
     }
 
     /// A figure that cannot be had.
@@ -103,7 +115,23 @@ impl Figure {
             uncertainty: None,
             at_percent: None,
             remark: why.into(),
+            doubt: String::new(),
         }
+    }
+}
+
+/// Why figures of resting places are not judged, if they are not [TV-22] [TV-04].
+fn resting_doubt(record: &Record) -> Option<String> {
+    if let Some(words) = record.points.iter().find_map(|p| p.drive().wrong()) {
+        return Some(words);
+    }
+    if matches!(record.ended, Ended::NoMovement { .. }) {
+        return Some("the valve did not move".to_owned());
+    }
+    match record.points.iter().filter(|p| !p.settled).count() {
+        0 => None,
+        1 => Some("1 point was not at rest".to_owned()),
+        n => Some(format!("{n} points were not at rest")),
     }
 }
 
@@ -118,13 +146,29 @@ pub fn figures(record: &Record) -> Vec<Figure> {
     for view in [View::Sensor, View::External] {
         cycle::add(record, view, of(view), &mut out);
     }
+    if let Some(doubt) = resting_doubt(record) {
+        out.iter_mut().for_each(|f| f.doubt.clone_from(&doubt));
+    }
     for one in &record.creeps {
         for view in [View::Sensor, View::External] {
             creep::add(one, view, of(view), &mut out);
         }
     }
-    record.steps.iter().for_each(|s| motion::add_step(s, rest, of(s.watch.view), &mut out));
-    record.strokes.iter().for_each(|s| motion::add_stroke(s, rest, of(s.watch.view), &mut out));
+    for (list, is_stroke) in [(&record.steps, false), (&record.strokes, true)] {
+        for step in list {
+            let before = out.len();
+            let quality = of(step.watch.view);
+            match is_stroke {
+                true => motion::add_stroke(step, rest, quality, &mut out),
+                false => motion::add_step(step, rest, quality, &mut out),
+            }
+            // By a set point that was elsewhere the valve is not measured [TV-22].
+            let elsewhere = record.elsewhere.iter().find(|e| e.asked_at_s == step.watch.asked_at_s);
+            if let Some(words) = elsewhere.and_then(|e| e.drive.wrong()) {
+                out.iter_mut().skip(before).for_each(|f| f.doubt.clone_from(&words));
+            }
+        }
+    }
     record.fails.iter().for_each(|f| motion::add_fail(f, rest, of(f.watch.view), &mut out));
     ends::add(record, &mut out);
     out

@@ -11,6 +11,7 @@ fn figure(definition: Definition, value: Option<f64>, uncertainty: Option<f64>) 
         uncertainty,
         at_percent: None,
         remark: String::new(),
+        doubt: String::new(),
     }
 }
 

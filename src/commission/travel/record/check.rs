@@ -151,7 +151,17 @@ impl Record {
                 percent(format!("{at}.from_percent"), f.from_percent).or_else(|| watch(&at, &f.watch))
             })
         };
+        let elsewhere = || {
+            self.elsewhere.iter().enumerate().find_map(|(n, e)| {
+                let (at, d) = (format!("elsewhere[{n}]"), e.drive);
+                seconds(format!("{at}.asked_at_s"), e.asked_at_s)
+                    .or_else(|| percent(format!("{at}.drive.asked_percent"), d.asked_percent))
+                    .or_else(|| maybe(format!("{at}.drive.asked_ma"), d.asked_ma, 0.0, 100.0))
+                    .or_else(|| maybe(format!("{at}.drive.read_ma"), d.read_ma, -100.0, 100.0))
+                    .or_else(|| percent(format!("{at}.drive.set_point_percent"), d.set_point_percent?))
+            })
+        };
         let ends = || self.ends.iter().enumerate().find_map(|(n, e)| end(&format!("ends[{n}]"), e));
-        points().or_else(creeps).or_else(steps).or_else(fails).or_else(ends)
+        points().or_else(creeps).or_else(steps).or_else(elsewhere).or_else(fails).or_else(ends)
     }
 }

@@ -97,7 +97,7 @@ impl Run<'_> {
         given?;
         let plan = &self.record.plan;
         let (rest, most_s) = (plan.rest, plan.step_watch_s);
-        let until = Until { left: before, near: None, most_s, silence: true };
+        let until = Until { left: before, most_s, silence: true, ..Until::default() };
         let rested = self.sensing.settle(asked.0, &rest, until)?;
         samples.extend(rested.samples.iter().copied());
         let uncertain_s = self.sensing.take_uncertain_s();

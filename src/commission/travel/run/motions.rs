@@ -2,7 +2,7 @@
 
 use super::Run;
 use crate::commission::travel::figures::View;
-use crate::commission::travel::record::{Direction, End, Sample, Step, Watch};
+use crate::commission::travel::record::{Direction, Elsewhere, End, Sample, Step, Watch};
 use crate::commission::travel::sensing::{Halt, Rested, Until};
 
 /// Set points of a stroke, percent: 3.8 and 20.5 mA, so that the valve is pressed against its stop [TV-21].
@@ -111,7 +111,7 @@ impl Run<'_> {
         let plan = &self.record.plan;
         let (rest, most_s) = (plan.rest, plan.step_watch_s);
         // A valve that does not answer is watched to the end; one that has come is not.
-        let until = Until { left: before, near: None, most_s, silence: false };
+        let until = Until { left: before, most_s, ..Until::default() };
         let rested = self.sensing.settle(asked_at_s, &rest, until)?;
         head.extend(rested.samples.iter().copied());
         let watch = Watch {
@@ -122,6 +122,11 @@ impl Run<'_> {
             samples: head,
             by_hand_s: None,
         };
+        let drive = self.drive(to)?;
+        if let Some(wrong) = drive.wrong() {
+            self.record.elsewhere.push(Elsewhere { asked_at_s, drive });
+            self.person.tell(&format!("Not judged: {wrong}."));
+        }
         Ok((Step { from_percent: from, to_percent: to, watch }, rested))
     }
 

@@ -68,6 +68,10 @@ impl Run<'_> {
         self.record.points[at].set_point_percent = self.sensing.number(readings.set_point.as_ref())?;
         self.record.points[at].angle_deg = self.sensing.number(readings.angle.as_ref())?;
         self.record.points[at].read_ma = self.sensing.number(readings.current.as_ref())?;
+        if let Some(wrong) = self.record.points[at].drive().wrong() {
+            self.person
+                .tell(&format!("Not judged: {wrong}. Look at the source, the wiring and the selector."));
+        }
         let rest = if rested.settled { "at rest" } else { "NOT at rest" };
         self.person.tell(&format!(
             "{level} % {way}: {}, {rest} after {:.1} s.",
