@@ -49,7 +49,7 @@ fn a_step_that_is_not_driven() {
     assert_eq!(Record::from_json(&record.to_json()).as_ref(), Ok(&record));
 }
 
-/// Without play, error and hysteresis are 0: what is stated holds that, or it is not judged. What creeps with a lag of 5 s over 25 % needs 41 s
+/// Without play, error and hysteresis are 0: what is stated and the little that the wait leaves ([TV-04]) hold that, or it is not judged. What creeps with a lag of 5 s over 25 % needs 41 s
 /// (8.3 lags, [TV-04]), so 30 s are too short for 5 s and more, and 60 s are enough.
 #[test]
 fn slow_valves_are_not_charged() {
@@ -76,7 +76,10 @@ fn slow_valves_are_not_charged() {
         {
             assert_eq!(figure.doubt.is_empty(), judged, "lag {lag_s} s: {figure:?}");
             let (value, by) = figure.value.zip(figure.uncertainty).expect("a figure");
-            assert!(!judged || value.abs() <= by, "lag {lag_s} s: {value} +- {by}");
+            // What the wait leaves, 0.1 sqrt(0.1/25) %, and the 2 s before it, is not in what is stated [TV-04]; a difference has it twice.
+            let before = lag_s / 2.0 * ((2.0 / lag_s).exp() - 1.0);
+            let left = 2.0 * 0.1 * (0.1f64 / 25.0).sqrt() * before;
+            assert!(!judged || value.abs() <= by + left, "lag {lag_s} s: {value} +- {by}");
         }
     }
 }
