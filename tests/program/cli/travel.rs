@@ -73,6 +73,14 @@ fn a_loop_check_by_a_person() {
     assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
     assert!(ended.out.lines().nth(1).is_some_and(|l| l.starts_with("WITHIN LIMITS")), "{}", ended.out);
     assert!(ended.out.lines().all(|l| l.chars().count() <= 72), "{}", ended.out);
+    // Its table is on the screen, what was typed and what was read; what one cycle cannot have is not asked of it.
+    let row: Vec<&str> =
+        ended.out.lines().find(|l| l.contains("10.1")).unwrap_or("").split_whitespace().collect();
+    assert!(
+        row.len() == 8 && row[..4] == ["down", "50", "12.00", "12.00"] && row[6..] == ["50.00", "10.1"],
+        "{row:?}"
+    );
+    assert!(!ended.out.contains("but no value") && !ended.out.contains("repeatability"), "{}", ended.out);
     for says in [
         "hands off stem, yoke and lever",
         "May it move now? yes (answers.toml:1:18)",
