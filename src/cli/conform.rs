@@ -5,6 +5,7 @@ use super::fault_matrix::{self, Extent, FaultMatrix, Reasons, Specimen};
 use super::files::{exists, is_special, write_file};
 use super::lines::{end_on_signal, utc_now_second, with_log};
 use super::output::{Ended, Failure, Output, say, tell};
+use super::silence::nobody;
 use crate::app::written::FileKind;
 use crate::bench::text_of;
 use crate::conform::{CannotRun, Case, Known, Progress, Results, Suite, all};
@@ -44,18 +45,19 @@ pub fn run(args: &ConformArgs, out: &mut Output) -> Result<Ended, Failure> {
         announce(args, &cases);
     }
     let line = spec.open()?;
-    let has_wires = !harmless && line.server_said().is_none();
+    let server = line.server_said();
     end_on_signal(line.interrupt_handle())?;
     let mut line = with_log(line, args.log.as_deref())?;
     let to = args.to.clone().unwrap_or(To::Polling(PollingAddress::default()));
-    let results = with_progress(&suite, &mut line, &to, out.quiet).map_err(|e| match e {
+    let results = with_progress(&suite, &mut line, &to, out.quiet).map_err(|e| match (e, &server) {
+        (CannotRun::NoDevice(_), Some(server)) => nobody("judging a device".to_owned(), &to, Some(server)),
         // There is neither a loop nor a modem that could be looked at.
-        CannotRun::NoDevice(why) if !has_wires => Failure::new(
+        (CannotRun::NoDevice(why), None) if harmless => Failure::new(
             "judging a device",
             why,
             "look who is there with `looprig scan LINE`, and give that address or tag behind the line",
         ),
-        e => cannot(e),
+        (e, _) => cannot(e),
     })?;
     report::write(&results, out.options, out.text());
     // Octet 21 of its identity is the profile [CM-000] [TB-06].

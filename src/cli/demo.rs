@@ -52,7 +52,8 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     let seed = args.seed.unwrap_or_else(clock_seed);
     let bench = demo_bench(args.pace, seed);
     let log = dir.join("demo.log");
-    let kept = ["report.html", "report.json", "record.json"].map(|name| dir.join(name));
+    let kept =
+        ["report.html", "report.json", "record.json", "found.json", "travel.log"].map(|name| dir.join(name));
     for file in [&log, &bench_file].into_iter().chain(&kept) {
         if file.symlink_metadata().is_ok() {
             return Err(Failure::new(

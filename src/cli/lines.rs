@@ -8,7 +8,8 @@ use crate::bench::BenchPlan;
 use crate::capture::{Direction as LogDirection, Header, LogFileError, LogSeries, Recorder, Rotation};
 use crate::exchange::harmless;
 use crate::frame::{Octet, ReceiverConfig};
-use crate::line::io::{PortLine, SampledLine, SampledSource};
+use crate::ip::ClientNews;
+use crate::line::io::{PeerNews, PortLine, SampledLine, SampledSource};
 use crate::line::{Direction, Endpoint, HartIpClient, Line, SerialOptions, Tap};
 use crate::time::Pace;
 use std::path::{Path, PathBuf};
@@ -138,11 +139,16 @@ impl LineSpec {
         }
         let server = matches!(self.kind, Kind::HartIp(_)).then(ServerSaid::default);
         let said = server.clone();
+        let mut in_trouble = false;
         line.on_peer_news(move |peer, news| {
             said.iter().for_each(|s| s.note(news));
-            if news.is_trouble() {
+            // Whoever was told that a session is lost wants to know when it stands again.
+            let stands_again = in_trouble && matches!(news, PeerNews::Server(ClientNews::Open(_)));
+            if news.is_trouble() || stands_again {
                 tell(&format!("peer {peer}: {news}"));
             }
+            in_trouble =
+                (in_trouble || matches!(news, PeerNews::Server(ClientNews::Lost(_)))) && !stands_again;
         });
         Ok(OpenLine::Port(Box::new(line), server))
     }

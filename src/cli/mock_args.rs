@@ -57,7 +57,7 @@ makes it a gateway with all devices behind it.
 
 [fleet] with count = 500 makes the file the template of 500 loops: tag = \"FV-####\" is FV-0001 ... FV-0500;
 device ids (the file's is that of number 0) and ports (the file's is the first) rise. With [gateway] each loop is a channel of it, 64 a card, at most 10000 loops; else
-each has ports of its own, at most 1000 loops, each with 2 threads and, of HART-IP, 5 open files.
+each has ports of its own, at most 1000 loops, each with up to 2 threads and, of HART-IP, 5 open files.
 At most 10000 devices in all. More: other bench files (first = 10001), on other machines too.
 
 While it runs, --format json writes one object a line: first {\"ready\":true,...} with the path

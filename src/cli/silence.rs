@@ -71,7 +71,7 @@ fn through_server(doing: String, look: &str, server: &ServerSaid) -> Failure {
         }
         Some(Word::Refused(why)) => Failure::new(
             doing,
-            format!("the server refused it, so no device was asked: {why}"),
+            format!("the server gave no answer of a device: {why}"),
             "see at the server whether its bench stands or its wires are cut off, then ask again",
         ),
         None => Failure::new(

@@ -19,6 +19,7 @@ use crate::commission::travel::{Readings, Record, Setup, run as run_test};
 use crate::frame::PollingAddress;
 use crate::host::{Ask, Device, Host, Stimulus, To};
 use crate::line::Line;
+use crate::report::handover::CALIBRATION;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -27,12 +28,14 @@ mod api;
 mod by_bench;
 mod by_device;
 mod by_person;
+mod calibration;
 mod checked;
 mod given;
 mod person;
 mod shown;
 
 pub use by_device::ByDevice;
+pub use calibration::told as calibration_told;
 pub use given::{By, GaugeSpec, name_of, read_record};
 
 use by_bench::ByBench;
@@ -66,6 +69,11 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
         tell_unused(&person, args);
         return checked::show(args, &check, out);
     }
+    let asking = |e| host_failure("reading what the device knows of its travel".to_owned(), e);
+    if calibration::is_missing(&mut bench.host, &bench.device, &readings).map_err(asking)? {
+        return Err(calibration::missing(&bench.host, &bench.device, &bench.line_name, args_is_mock(args)));
+    }
+    let calibrated = calibration::told(&mut bench.host, &bench.device).map_err(asking)?;
     let mut record = record(args, plan);
     record.line = bench.line_name.clone();
     record.started = utc_now_words();
@@ -92,6 +100,7 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     {
         record.ended = TestEnded::Interrupted { during: during.clone() };
     }
+    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     // The log is whole when the line is closed.
     drop(bench);
     record.log = args.host.log.as_deref().and_then(log_of);
@@ -320,7 +329,7 @@ impl Keeper<'_> {
 }
 
 /// Name and hash of a log that is whole.
-fn log_of(path: &Path) -> Option<Log> {
+pub fn log_of(path: &Path) -> Option<Log> {
     let name = name_of(path);
     match std::fs::File::open(path).and_then(sha256) {
         Ok(hash) => Some(Log { name, hash: format!("sha256:{hash}") }),

@@ -14,7 +14,8 @@ const TRAVEL: &str = "Examples:
                   a loop check, somebody at the calibrator
   looprig travel serial:/dev/ttyUSB0 --description positioner.toml --by device --move \\
     --external=\"dial gauge\" --rated-travel 20mm --creep --steps --strokes 1 --html FV-3104.html
-  looprig travel mock:bench.toml --description protocol-notes/positioner.toml --cycles 1
+  looprig travel mock:fixtures/benches/valve-calibrated.toml --description protocol-notes/positioner.toml
+                  to try it; a bench's own events go on in the test, so this one has none
   looprig travel --from as-left.json --from as-found.json --html FV-3104.html
 LINE and TO: as `looprig ask --help` tells. TO left out is the device at polling address 0.
 A file of answers has the ids of the questions: \"travel/start\" = \"yes\", or a list where one is

@@ -148,7 +148,9 @@ impl Why {
     pub fn words(self) -> &'static str {
         match self {
             Why::Said => "the person stopped it",
-            Why::Gone => "nobody answered any more",
+            Why::Gone => {
+                "the person's answers came to their end (end of the input or of the file of answers; not the device)"
+            }
             Why::Nonsense => "what was typed could not be understood",
         }
     }

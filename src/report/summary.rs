@@ -120,6 +120,9 @@ impl Summary {
 
     fn exchange(&mut self, e: &Exchange) {
         let t = &e.transaction;
+        // A server's word that nobody answers is no answer of a device [IP-08].
+        let reply = t.reply_frame();
+        let says_nobody = reply.is_some_and(|f| f.status() == Some([0x84, 0]) && f.data().is_empty());
         self.good_frames += t.tries.len() + usize::from(t.reply.is_some());
         if let Some(request) = t.request() {
             match request.address().master.index() {
@@ -133,7 +136,10 @@ impl Summary {
         self.retries += t.retries();
         if !t.tries.is_empty() {
             self.requests += 1;
-            let [answered, silent, garbled] = e.outcome_counts();
+            let [mut answered, mut silent, garbled] = e.outcome_counts();
+            if says_nobody {
+                (answered, silent) = (0, answered + silent);
+            }
             self.answered += answered;
             if e.is_poll() {
                 self.nobody += silent;
@@ -147,6 +153,9 @@ impl Summary {
             self.unasked += 1;
         }
         self.slowest = self.slowest.max(t.response_time);
+        if says_nobody {
+            return;
+        }
         let Some(name) = e.device() else { return };
         if e.tone() != Tone::Plain {
             let mut why = String::new();
@@ -162,7 +171,9 @@ impl Summary {
             d.bursts += 1;
             d.rates.add(e);
         }
-        for field in e.fields_of_reply() {
+        // A gateway answers for those behind it: these are their names.
+        let of_others = matches!(e.command(), 75 | 77 | 84);
+        for field in e.fields_of_reply().filter(|_| !of_others) {
             let text = || Some(field.cell());
             match field.found.field.name {
                 "tag" => d.tag = text(),
@@ -341,7 +352,7 @@ impl Summary {
         if self.good_frames + self.damaged_frames == 0 && self.noise_octets + self.still_coming > 0 {
             advice.push("octets were heard, but no whole frame: several speak at once, or the line settings are wrong (1200 bit/s, 8 data bits, odd parity, 1 stop bit).");
         } else if self.good_frames + self.damaged_frames == 0 {
-            advice.push("no frame was heard: is the modem across the device or the loop resistor, and is there a resistor of 250 ohm or so in the loop?");
+            advice.push("no frame was heard: on a wire, is the modem across the device or the loop resistor, and is there a resistor of 250 ohm or so in the loop? A HART-IP server publishes bursts alone: does a device behind it send any?");
         }
         if self.silent + self.nobody > 0 && self.answered == 0 {
             advice.push("nobody answered at all: check loop power, polarity, loop resistance and the polling address.");

@@ -110,6 +110,11 @@ impl Front {
             bench.begin(&mut |notice| on(Some(i), notice));
         }
         let mut ended = self.drive(on).map_err(|e| (None, e));
+        for event in self.ports.end() {
+            if let PortEvent::Peer { port, peer, news } = event {
+                on(None, Notice::Peer { line: port, peer, news });
+            }
+        }
         for (i, bench) in self.loops.iter_mut().enumerate() {
             let saved = bench.end(Ok(()), &mut |notice| on(Some(i), notice));
             ended = ended.and(saved.map_err(|e| (Some(i), e)));

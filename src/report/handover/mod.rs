@@ -19,9 +19,9 @@ pub use text::text;
 
 use super::wiring::WiringReport;
 use crate::commission::settings::Settings;
-use crate::commission::travel::figures::figures;
+use crate::commission::travel::figures::{Definition, figures};
 use crate::commission::travel::limits::{Judged, Limits, Verdict, judge};
-use crate::commission::travel::record::{Ended, Occasion, Record};
+use crate::commission::travel::record::{Ended, Occasion, Record, Test};
 use findings::Finding;
 
 /// Said on every report.
@@ -32,6 +32,9 @@ const CAUTIONS: [&str; 3] = [
      for them.",
     "Hazardous areas, certificates and the process are not judged here. Local codes, the maker's instructions and licensed people decide.",
 ];
+
+/// The name under which a record has what the device tells of its last calibration, among what else is known of it.
+pub const CALIBRATION: &str = "calibration";
 
 /// What a report shows besides the tests. All of it may be missing.
 #[derive(Clone, Default)]
@@ -139,7 +142,14 @@ impl<'a> Handover<'a> {
         });
         let all_found = sorted.iter().all(|r| r.occasion == Occasion::AsFound);
         let one = |record: &&'a Record| {
-            let judged = judge(figures(record), limits);
+            let mut judged = judge(figures(record), limits);
+            // It goes up and down once: what wants three cycles is not asked of it.
+            let is_asked = |j: &Judged| {
+                record.test != Test::LoopCheck
+                    || j.figure.value.is_some()
+                    || j.figure.definition != Definition::Repeatability
+            };
+            judged.retain(is_asked);
             let findings = findings::of(record, &judged, limits);
             let decides = all_found || record.occasion != Occasion::AsFound;
             One { record, judged, findings, decides }

@@ -39,6 +39,42 @@ pub fn tables(h: &Handover, out: &mut String) {
     }
 }
 
+/// A column of the screen: two lines of its heading, and what stands below.
+type Narrow = (&'static str, &'static str, fn(&Point) -> Option<String>);
+
+const SCREEN: [Narrow; 7] = [
+    ("asked", "%", |p| Some(short(p.asked_percent))),
+    ("asked", "mA", |p| p.asked_ma.map(|v| number(v, 2))),
+    ("reads", "mA", |p| p.read_ma.map(|v| number(v, 2))),
+    ("set", "point, %", |p| p.set_point_percent.map(|v| number(v, 2))),
+    ("travel", "%", |p| travel(p, View::Sensor).map(|v| number(v, 2))),
+    ("control", "sys., %", |p| p.control_system_percent.map(|v| number(v, 2))),
+    ("measured", "", |p| p.external.as_ref().map(|e| short(e.value))),
+];
+/// Columns of a cell of it, one blank at least in front.
+const CELL: usize = 9;
+
+/// The resting places for a screen of 72 columns; columns in which nothing stands are left out.
+pub fn screen(r: &Record, out: &mut String) {
+    let columns: Vec<_> = SCREEN.iter().filter(|c| r.points.iter().any(|p| c.2(p).is_some())).collect();
+    let unit = r.points.iter().find_map(|p| p.external.as_ref()).map_or("", |e| e.unit.as_str());
+    // A unit that somebody made up is not wider than its column.
+    let unit: String = words::clean(unit).chars().take(CELL - 1).collect();
+    out.push_str("     ");
+    columns.iter().for_each(|c| _ = write!(out, "{:>CELL$}", c.0));
+    out.push_str("\n     ");
+    columns.iter().for_each(|c| _ = write!(out, "{:>CELL$}", if c.0 == "measured" { &unit } else { c.1 }));
+    out.push('\n');
+    for p in &r.points {
+        let _ = write!(out, "{:<5}", p.direction.words());
+        for c in &columns {
+            let cell = c.2(p).unwrap_or_else(|| "-".to_owned());
+            let _ = write!(out, "{cell:>CELL$}");
+        }
+        out.push_str(if p.settled { "\n" } else { "\n     (not at rest)\n" });
+    }
+}
+
 fn table(r: &Record, out: &mut String) {
     let columns: Vec<&Column> =
         COLUMNS.iter().filter(|c| r.points.iter().any(|p| c.1(p).is_some())).collect();

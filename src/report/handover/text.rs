@@ -2,10 +2,10 @@
 
 use super::rows::{Row, main};
 use super::words::{self, clean, headline, left, short};
-use super::{Beside, CAUTIONS, Handover, One, Overall, findings};
+use super::{Beside, CAUTIONS, Handover, One, Overall, findings, points};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::limits::{Judged, Limits, Verdict};
-use crate::commission::travel::record::Record;
+use crate::commission::travel::record::{Record, Test};
 use crate::report::text::write_wrapped_to;
 use core::fmt::Write;
 
@@ -30,6 +30,10 @@ pub fn text(records: &[&Record], limits: &Limits, beside: &Beside, colour: bool)
     head(&h, colour, &mut out);
     for (n, test) in h.tests.iter().enumerate() {
         about(&h, n, test, &mut out);
+        if test.record.test == Test::LoopCheck && !test.record.points.is_empty() {
+            let _ = writeln!(out);
+            points::screen(test.record, &mut out);
+        }
     }
     say_findings(&h, colour, &mut out);
     let rows = main(&h);

@@ -1,6 +1,6 @@
 //! Words and numbers that text and page share.
 
-use super::{Handover, Overall};
+use super::{CALIBRATION, Handover, Overall};
 use crate::commission::travel::figures::{About, Definition, Figure, Unit, View};
 use crate::commission::travel::limits::{Judged, Verdict};
 use crate::commission::travel::record::{Direction, Ended, FailsTo, Movement, Occasion, Record, Test};
@@ -330,7 +330,7 @@ pub fn link(r: &Record) -> String {
 type Fact = (&'static str, fn(&Record) -> String);
 
 /// What is told of every test beside its figures.
-pub const FACTS: [Fact; 24] = [
+pub const FACTS: [Fact; 25] = [
     ("test", |r| test(r.test).to_owned()),
     ("started", |r| r.started.clone()),
     ("by", |r| r.who.clone()),
@@ -344,7 +344,14 @@ pub const FACTS: [Fact; 24] = [
     ("unique address", |r| r.device.unique_address.clone()),
     ("serial number", |r| r.device.serial.clone()),
     ("protocol revision", |r| r.device.revision.map_or(String::new(), |v| v.to_string())),
-    ("besides", |r| r.device.more.iter().map(|(n, v)| format!("{n} {v}")).collect::<Vec<_>>().join("; ")),
+    ("besides", |r| {
+        let more = r.device.more.iter().filter(|(n, _)| n != CALIBRATION);
+        more.map(|(n, v)| format!("{n} {v}")).collect::<Vec<_>>().join("; ")
+    }),
+    ("its last calibration", |r| {
+        let told = r.device.more.iter().filter(|(n, _)| n == CALIBRATION);
+        told.map(|(_, v)| v.as_str()).collect::<Vec<_>>().join("; ")
+    }),
     ("line", |r| r.line.clone()),
     ("who moved the set point", |r| r.stimulus.clone()),
     ("what was read", read_from),

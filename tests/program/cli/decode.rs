@@ -307,3 +307,16 @@ fn times_of_a_log() {
         assert!(ended.out.contains(part), "{part:?} is missing in {}", ended.out);
     }
 }
+
+/// [IP-08]: 84 00 is a server's word that nobody answers, so no device is made of it.
+/// Short frame to address 2: 02 ^ 02 = 00; answer: 06 ^ 02 ^ 02 ^ 84 = 82.
+#[test]
+fn a_server_that_says_nobody_is_no_device() {
+    let dir = scratch("decode-nobody");
+    let messages = "01 00 03 00 00 02 00 0d 02 02 00 00 00\n01 01 03 00 00 02 00 0f 06 02 00 02 84 00 82\n";
+    fs::write(dir.join("m.hex"), messages).unwrap();
+    let ended = decode(&dir, &["m.hex"]);
+    assert_eq!(ended.code, 0, "{}", ended.err);
+    assert!(ended.out.contains("Nobody was there the one time"), "{}", ended.out);
+    assert!(!ended.out.contains("Device 2"), "{}", ended.out);
+}

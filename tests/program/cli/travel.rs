@@ -55,6 +55,38 @@ fn numbers(list: &Json, key: &str) -> Vec<f64> {
     list.iter().map(|p| p[key].as_f64().unwrap_or_else(|| panic!("{key} is missing in {p}"))).collect()
 }
 
+/// The line of the readme that tries it: whole, and all that was judged is within limits; the report has the device's own calibration.
+#[test]
+fn the_line_of_the_readme() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let readme = fs::read_to_string(root.join("README.md")).unwrap();
+    let line = readme
+        .lines()
+        .find_map(|l| l.strip_prefix("looprig travel mock:"))
+        .expect("the readme tries it on a mock");
+    let line = format!("travel mock:{}", line.split(" #").next().unwrap_or(""));
+    let words: Vec<&str> = line.split_whitespace().collect();
+    let page = scratch("travel-readme").join("r.html");
+    let page = page.to_str().expect("a path");
+    let ended = run(root, &[&words[..], &["--html", page]].concat());
+    assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
+    assert!(ended.out.contains("WITHIN LIMITS") && !ended.out.contains("NOT WHOLE"), "{}", ended.out);
+    let page = fs::read_to_string(page).expect("a page");
+    // The lever turns 60 degrees about square, as the bench says.
+    let told = page.split_once("its last calibration").map_or("", |(_, t)| t);
+    assert!(told.contains("lever angle closed -30.0") && told.contains("stroke time opening"), "{told}");
+}
+
+/// A positioner out of its box knows no travel: it is said before anything is asked or moves, with what to do.
+#[test]
+fn a_device_that_was_never_calibrated() {
+    let dir = bench("travel-uncalibrated", "", "a = 1");
+    fs::write(dir.join("bench.toml"), BENCH.replace("calibrated = true", "calibrated = false")).unwrap();
+    let says = ["never calibrated", "131 --move", "worksheet calibration", "calibrated = true"];
+    travel(&dir, &["--cycles", "1", "--record", "r.json"]).refused(&says);
+    assert!(!dir.join("r.json").exists());
+}
+
 /// A person at the calibrator, whose answers stand in a file: each of the nine places has what was asked, read, and typed. The bench
 /// takes the calibrator's place, so 4 mA + 0.16 mA/% x percent flow, and the valve goes there within its friction.
 #[test]
@@ -73,6 +105,14 @@ fn a_loop_check_by_a_person() {
     assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
     assert!(ended.out.lines().nth(1).is_some_and(|l| l.starts_with("WITHIN LIMITS")), "{}", ended.out);
     assert!(ended.out.lines().all(|l| l.chars().count() <= 72), "{}", ended.out);
+    // Its table is on the screen, what was typed and what was read; what one cycle cannot have is not asked of it.
+    let row: Vec<&str> =
+        ended.out.lines().find(|l| l.contains("10.1")).unwrap_or("").split_whitespace().collect();
+    assert!(
+        row.len() == 8 && row[..4] == ["down", "50", "12.00", "12.00"] && row[6..] == ["50.00", "10.1"],
+        "{row:?}"
+    );
+    assert!(!ended.out.contains("but no value") && !ended.out.contains("repeatability"), "{}", ended.out);
     for says in [
         "hands off stem, yoke and lever",
         "May it move now? yes (answers.toml:1:18)",

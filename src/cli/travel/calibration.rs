@@ -1,0 +1,78 @@
+//! What a device tells of its own calibration: that it has none yet, and what came of the last one [TV-20].
+
+use crate::app::command::Effect;
+use crate::app::command::described::{Element, Part};
+use crate::cli::output::Failure;
+use crate::commission::travel::Readings;
+use crate::exchange::{Exchange, FieldView};
+use crate::host::{Ask, Device, HostError};
+
+/// The state of a device that does not know its end stops, as descriptions word it.
+const NEVER: &str = "never calibrated";
+/// What a result of a calibration has, by the names that descriptions give.
+const LEARNED: [&str; 2] = ["lever_angle_closed", "lever_angle_open"];
+/// What starts one.
+const START: &str = "calibration";
+
+/// Whether the device has no travel to tell because nobody has calibrated it yet.
+///
+/// # Errors
+/// The host cannot ask.
+pub fn is_missing(ask: &mut dyn Ask, device: &Device, readings: &Readings) -> Result<bool, HostError> {
+    let source = &readings.travel.source;
+    let exchange = ask.ask_octets(device, source.command(device), source.data())?;
+    let says = |f: FieldView| f.text().contains(NEVER);
+    Ok(readings.travel.number(&exchange).is_none() && exchange.fields_of_reply().any(says))
+}
+
+/// That a test needs a calibration first, and how it gets one.
+pub fn missing(ask: &dyn Ask, device: &Device, line: &str, is_mock: bool) -> Failure {
+    let commands = ask.described(device).map_or(&[][..], |d| &d.description().commands);
+    let starts = commands.iter().find(|c| c.effect == Effect::Moves && has(&c.request, START));
+    let by_command = starts.map_or(String::new(), |c| {
+        format!(
+            "by its command: `looprig ask LINE TO {} --move --description FILE.toml` says which kinds there are; or ",
+            c.number
+        )
+    });
+    let bench = match is_mock {
+        true => "; a bench has a calibrated one with calibrated = true below [device.positioner]",
+        false => "",
+    };
+    Failure::new(
+        format!("looking at the travel of the device on {line}"),
+        "it was never calibrated, so it does not know its end stops and tells no travel yet",
+        format!(
+            "calibrate it first, which strokes the valve, {by_command}by its keys; `looprig worksheet calibration` has the cautions and \
+             the steps{bench}"
+        ),
+    )
+}
+
+/// What came of the last calibration in the device's own words; `None`: its type has no command that tells it, or it does not answer.
+///
+/// # Errors
+/// The host cannot ask.
+pub fn told(ask: &mut dyn Ask, device: &Device) -> Result<Option<String>, HostError> {
+    let commands = ask.described(device).map_or(&[][..], |d| &d.description().commands);
+    let reads = commands.iter().find(|c| {
+        let learned = LEARNED.iter().all(|name| has(&c.reply, name));
+        c.effect == Effect::Reads && c.request.is_empty() && learned && has(&c.reply, START)
+    });
+    let Some(number) = reads.map(|c| c.number) else { return Ok(None) };
+    let exchange = ask.ask_octets(device, number, Vec::new())?;
+    Ok(words(&exchange))
+}
+
+fn words(exchange: &Exchange) -> Option<String> {
+    let all: Vec<String> = exchange
+        .fields_of_reply()
+        .map(|f| format!("{} {}", f.found.name().to_string().replace('_', " "), f.text()))
+        .collect();
+    (!all.is_empty()).then(|| all.join("; "))
+}
+
+fn has(list: &[Element], name: &str) -> bool {
+    let is = |p: &Part| p.name == name;
+    list.iter().any(|e| matches!(e, Element::Value(p) if is(p)))
+}
