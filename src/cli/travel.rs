@@ -281,6 +281,7 @@ impl Bench<'_> {
         let mut readings = Readings::usual(&self.host, &self.device);
         if let Some(travel) = &args.travel {
             readings.travel = travel.clone();
+            readings.assumed = false;
             // It spoke of the choice that was not made.
             readings.remark.clear();
         }

@@ -173,6 +173,8 @@ pub struct Readings {
     pub angle: Option<Reading>,
     /// What is to be said of the choice, a sentence; may be empty.
     pub remark: String,
+    /// The travel is a guess, which may be the set point: nothing is judged by it [TV-20].
+    pub assumed: bool,
 }
 
 impl Readings {
@@ -193,6 +195,7 @@ impl Readings {
                     current: current.clone(),
                     angle: part("lever_angle", "deg").then(|| source("lever_angle")),
                     remark: String::new(),
+                    assumed: false,
                 })
             })
         });
@@ -204,6 +207,7 @@ impl Readings {
             remark: "Travel was taken to be the primary variable in percent of its range; where that is the set point, nothing of \
                      this test says anything about the valve."
                 .to_owned(),
+            assumed: true,
         })
     }
 }

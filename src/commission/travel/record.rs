@@ -191,6 +191,8 @@ pub struct Variables {
     pub current: String,
     /// The angle of the lever.
     pub angle: String,
+    /// Nobody has said that this travel is measured: it was taken for want of another, and may be the set point [TV-20].
+    pub travel_assumed: bool,
 }
 
 /// Something that measures travel.

@@ -151,6 +151,7 @@ impl Run<'_> {
             travel: words(Some(&readings.travel)),
             current: words(readings.current.as_ref()),
             angle: words(readings.angle.as_ref()),
+            travel_assumed: readings.assumed,
         };
         let remark = readings.remark.clone();
         self.remark(remark);

@@ -396,6 +396,7 @@ pub fn readings() -> Readings {
         current: Some(Reading::plain(Source::value(2, "loop_current"))),
         angle: None,
         remark: String::new(),
+        assumed: false,
     }
 }
 

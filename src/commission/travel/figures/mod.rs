@@ -171,5 +171,10 @@ pub fn figures(record: &Record) -> Vec<Figure> {
     }
     record.fails.iter().for_each(|f| motion::add_fail(f, rest, of(f.watch.view), &mut out));
     ends::add(record, &mut out);
+    if record.variables.travel_assumed {
+        // A primary variable that is the set point follows it without fail [TV-20].
+        let doubtful = out.iter_mut().filter(|f| f.view == View::Sensor && f.doubt.is_empty());
+        doubtful.for_each(|f| f.doubt = "nothing says that this travel is measured".to_owned());
+    }
     out
 }
