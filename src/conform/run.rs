@@ -17,6 +17,38 @@ use core::time::Duration;
 /// Pieces of traffic that a fail keeps in the results; the log has all.
 const MOST_EVIDENCE: usize = 40;
 
+/// Of a device that has fallen silent.
+const GONE: &str = "nothing has come from the device for a minute";
+
+/// What has happened beside a case that failed.
+enum Meanwhile {
+    Nothing,
+    /// The device was silent for a while, whatever it was asked.
+    WasGone,
+    /// It still is; why the case is not judged.
+    IsGone(String),
+    /// Somebody has turned write protect on.
+    Protected,
+}
+
+/// Looks what may have made a case fail besides the device's own doing; `lost`: nothing in it was odd but requests without an answer.
+fn look_again(probe: &mut Probe<'_>, case: &Case, lost: bool, verdict: &Verdict) -> Result<Meanwhile, Stop> {
+    let life = if lost { probe.wait_for_life()? } else { Life::There };
+    match (life, verdict) {
+        (Life::Gone, Verdict::Fail { expected, observed }) => Ok(Meanwhile::IsGone(format!(
+            "expected {expected}; observed {observed}, and {GONE}: either this has stopped it, or it has lost its supply or the wires"
+        ))),
+        (Life::Gone | Life::Again, _) => Ok(Meanwhile::WasGone),
+        (Life::There, _) if !case.needs.writes && !case.needs.moves => Ok(Meanwhile::Nothing),
+        (Life::There, _) => match probe.became_protected() {
+            Ok(true) => Ok(Meanwhile::Protected),
+            // What cannot be asked is no matter of this.
+            Ok(false) | Err(Stop::Fail { .. }) => Ok(Meanwhile::Nothing),
+            Err(stop) => Err(stop),
+        },
+    }
+}
+
 /// What is to be run and how: every case that only reads, unless told otherwise.
 ///
 /// ```
@@ -276,37 +308,22 @@ impl Suite {
         // What shows a fail is what was said in the case, not the putting back.
         let mut words = core::mem::take(&mut probe.words);
         let span = (from, probe.now());
-        let life = match verdict {
-            Verdict::Fail { .. } if lost && end.is_none() => probe.wait_for_life(),
-            _ => Ok(Life::There),
-        };
-        if matches!(verdict, Verdict::Fail { .. }) && (case.needs.writes || case.needs.moves) && end.is_none()
-        {
-            match probe.became_protected() {
-                Ok(true) => {
-                    let meanwhile = "write protect has been turned on since the run began";
-                    verdict = Verdict::Inconclusive(meanwhile.to_owned());
+        let mut was_gone = false;
+        if let (Verdict::Fail { .. }, None) = (&verdict, &end) {
+            match look_again(probe, case, lost, &verdict) {
+                Ok(Meanwhile::Nothing) => {}
+                Ok(Meanwhile::WasGone) => was_gone = true,
+                Ok(Meanwhile::IsGone(why)) => {
+                    (verdict, end) = (Verdict::Inconclusive(why), Some(End::LineLost(GONE.to_owned())));
                 }
-                // What cannot be asked is no matter of this.
-                Ok(false) | Err(Stop::Fail { .. }) => {}
+                Ok(Meanwhile::Protected) => {
+                    verdict = Verdict::Inconclusive(
+                        "write protect has been turned on since the run began".to_owned(),
+                    );
+                }
                 Err(Stop::Interrupted) => end = Some(End::Interrupted),
                 Err(stop) => end = Some(End::LineLost(stop.to_string())),
             }
-        }
-        let was_gone = life == Ok(Life::Again);
-        match life {
-            Ok(Life::Gone) => {
-                let gone = "nothing has come from the device for a minute";
-                end = Some(End::LineLost(gone.to_owned()));
-                if let Verdict::Fail { expected, observed } = &verdict {
-                    verdict = Verdict::Inconclusive(format!(
-                        "expected {expected}; observed {observed}, and {gone}: either this has stopped it, or it has lost its supply or the wires"
-                    ));
-                }
-            }
-            Ok(_) => {}
-            Err(Stop::Interrupted) => end = Some(End::Interrupted),
-            Err(stop) => end = Some(End::LineLost(stop.to_string())),
         }
         // Also after an interruption: nobody wants to find a device half changed.
         let (not_put_back, over_it) = match end {

@@ -147,8 +147,9 @@ fn errors_within_limit(p: &mut Probe<'_>) -> Outcome {
 /// so-many-th does so in even steps, and wires that lose one of five are no wires to work on [CO-08].
 fn every_request_is_answered(p: &mut Probe<'_>) -> Outcome {
     const SERIES: u32 = 30;
-    let mut lost = Vec::new();
+    let (mut lost, mut asked) = (Vec::new(), 0);
     for n in 1..=SERIES * 5 {
+        asked = n;
         let request = p.request([0, 1, 2, 3, 13][n as usize % 5], &[]);
         let heard = p.first_try(|p| p.send(&request))?;
         if !heard.is_answered() {
@@ -162,7 +163,6 @@ fn every_request_is_answered(p: &mut Probe<'_>) -> Outcome {
             }
         }
     }
-    let asked = lost.last().map_or(0, |(n, _)| n.next_multiple_of(SERIES));
     let numbers: Vec<String> = lost.iter().map(|(n, _)| n.to_string()).collect();
     let observed = format!("no answer to numbers {}: {}", numbers.join(", "), lost[0].1);
     match left_out(&lost, asked) {
