@@ -36,7 +36,7 @@ pub struct TravelArgs {
     #[arg(long, value_name = "RECORD.json", conflicts_with_all = ["words", "check", "device_check", "record", "beside"])]
     pub from: Vec<PathBuf>,
     /// A loop check instead: 0, 25, 50, 75, 100 % and back, once.
-    #[arg(long, help_heading = WHAT)]
+    #[arg(long, help_heading = WHAT, conflicts_with_all = ["cycles", "points", "creep", "steps", "strokes", "loss"])]
     pub check: bool,
     /// A check of the device's parts instead: its sensor by hand movement, its outputs by small moves.
     #[arg(long, help_heading = WHAT, conflicts_with_all = ["check", "creep", "steps", "strokes", "loss", "html"])]

@@ -315,6 +315,7 @@ fn what_is_refused() {
             &["answers.toml:1:18", "has no answer", "\"\" for the Enter key"],
         ),
         (&["travel", MOCK, "--answers", "none.toml"], &["none.toml", "no such file"]),
+        (&["travel", MOCK, "--check", "--creep"], &["--check", "--creep"]),
         (&["travel", MOCK, "--by", "magic"], &["\"magic\"", "person, bench, device or api:URL"]),
         (&["travel", MOCK, "--by", "device"], &["no description of its type", "--description"]),
         (&["travel", MOCK, "--creep=200"], &["200 %", "103.125"]),
