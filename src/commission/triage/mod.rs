@@ -10,6 +10,8 @@ mod file;
 mod knowledge;
 mod record;
 mod session;
+#[cfg(all(test, feature = "bench-file"))]
+mod tests;
 
 pub use asking::{Between, ask};
 #[cfg(feature = "bench-file")]
