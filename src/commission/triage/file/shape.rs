@@ -1,7 +1,9 @@
 //! What stands in a file of knowledge.
 
+use core::fmt;
 use schemars::JsonSchema;
 use serde::Deserialize;
+use serde::de::{Deserializer, Error, SeqAccess, Visitor};
 use std::collections::BTreeMap;
 use toml::Spanned;
 
@@ -142,11 +144,39 @@ pub struct CauseTable {
 }
 
 /// A likelihood, at all levels or at each.
-#[derive(Debug, Deserialize, JsonSchema)]
-#[serde(untagged, expecting = "a number from 0 to 1, or three of them in square brackets")]
+#[derive(Debug, JsonSchema)]
+#[schemars(untagged)]
 pub enum Share {
     /// The same of a slight, a clear and a full fault.
     All(f64),
     /// Of a slight, a clear and a full one.
     Each(Vec<f64>),
+}
+
+impl<'de> Deserialize<'de> for Share {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        d.deserialize_any(ShareVisitor)
+    }
+}
+
+struct ShareVisitor;
+
+impl<'de> Visitor<'de> for ShareVisitor {
+    type Value = Share;
+    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str("a number from 0 to 1, or three of them in square brackets")
+    }
+    fn visit_i64<E: Error>(self, n: i64) -> Result<Share, E> {
+        Ok(Share::All(n as f64))
+    }
+    fn visit_f64<E: Error>(self, x: f64) -> Result<Share, E> {
+        Ok(Share::All(x))
+    }
+    fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Share, A::Error> {
+        let mut out = Vec::new();
+        while let Some(Number(x)) = list.next_element()? {
+            out.push(x);
+        }
+        Ok(Share::Each(out))
+    }
 }
