@@ -41,7 +41,7 @@ pub fn look(talk: &mut dyn Talk, to: &To, options: &Options) -> (Watched, Option
     collector.end(done)
 }
 
-/// Asks for leave, strokes the valve (50, 60, 50, 100, 0 and 50 % by whoever moves the set point) and adds what was seen. The
+/// Asks for leave, strokes the valve (50, 60, 50, 100, 0, 100 and 50 % by whoever moves the set point) and adds what was seen. The
 /// question is `triage/move` (yes or no); whoever moves the set point may ask more. Nothing is moved where the travel of the device is not known.
 pub fn stroke(
     talk: &mut dyn Talk,

@@ -95,7 +95,7 @@ impl Strokes<'_> {
         one.travel = one.sensing.try_source()?.percent;
         one.go(MIDDLE, FIRST_S)?;
         one.hold()?;
-        for to in [STEP, MIDDLE, 100.0, 0.0, MIDDLE] {
+        for to in [STEP, MIDDLE, 100.0, 0.0, 100.0, MIDDLE] {
             one.go(to, REST.most_s)?;
         }
         Ok(())
@@ -104,7 +104,7 @@ impl Strokes<'_> {
     fn leave_to_move(&mut self) -> Result<(), Halt> {
         let tag = [&self.out.device.long_tag, &self.out.device.tag].into_iter().find(|t| !t.is_empty());
         let words = format!(
-            "The valve{} moves: to 50 %, a small step, from end to end, back to 50 %. For 7 min at most, most valves are done in 2. {} moves the set point. May it move now?",
+            "The valve{} moves: to 50 %, a small step, from end to end, back to 50 %. For 8 min at most, most valves are done in 3. {} moves the set point. May it move now?",
             tag.map_or_else(String::new, |t| format!(" {t}")),
             capital(&self.out.stimulus),
         );
