@@ -14,7 +14,13 @@ fn watched(bench: Bench) -> Watched {
     let mut source = bench.source();
     let mut host = bench.host();
     let options = Options { plate_kpa: Some(140.0), ..Options::default() };
-    watch(&mut host, &To::parse("0").expect("an address"), Some(&mut source), &mut Anybody::default(), &options)
+    watch(
+        &mut host,
+        &To::parse("0").expect("an address"),
+        Some(&mut source),
+        &mut Anybody::default(),
+        &options,
+    )
 }
 
 #[test]
@@ -26,19 +32,33 @@ fn explore() {
     };
     let show = |name: &str, x: f64, w: &Watched| {
         println!("== {name} {x} {:?}", w.ended);
-        for f in findings(w) { println!("   {:16} {:10} {}", f.symptom, f.value, f.words); }
+        for f in findings(w) {
+            println!("   {:16} {:10} {}", f.symptom, f.value, f.words);
+        }
         if std::env::var("RAW").is_ok() {
-        for s in &w.strokes {
-            let p: Vec<String> = s.samples.iter().map(|q| format!("{:.1}:{:.1}", q.at_s - s.asked_at_s, q.percent.unwrap_or(f64::NAN))).collect();
-            println!("     -> {} {:?} {}", s.to_percent, s.settled, p.join(" "));
-        }}
+            for s in &w.strokes {
+                let p: Vec<String> = s
+                    .samples
+                    .iter()
+                    .map(|q| format!("{:.1}:{:.1}", q.at_s - s.asked_at_s, q.percent.unwrap_or(f64::NAN)))
+                    .collect();
+                println!("     -> {} {:?} {}", s.to_percent, s.settled, p.join(" "));
+            }
+        }
     };
     let only = std::env::var("ONLY").unwrap_or_default();
     show("healthy", 0.0, &watched(fresh()));
-    let names = looprig::plant::fault::FaultName::ALL.iter().map(|n| n.word()).chain(looprig::sim::SiteFault::ALL.iter().map(|n| n.word()));
+    let names = looprig::plant::fault::FaultName::ALL
+        .iter()
+        .map(|n| n.word())
+        .chain(looprig::sim::SiteFault::ALL.iter().map(|n| n.word()));
     for name in names {
-        if !only.split(',').any(|o| o == name || o == "all") { continue; }
-        if name == "outputs_swapped" { continue; }
+        if !only.split(',').any(|o| o == name || o == "all") {
+            continue;
+        }
+        if name == "outputs_swapped" {
+            continue;
+        }
         for x in [0.3, 0.6, 1.0] {
             let mut b = fresh();
             b.fault(name, x, Duration::from_secs(25));
