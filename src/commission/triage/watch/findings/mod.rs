@@ -1,4 +1,4 @@
-//! What follows from what was collected: symptoms with their values. Thresholds are our own [TG-02].
+//! What follows from what was collected: symptoms with their values. Thresholds are our own [TG-10].
 
 mod moved;
 mod read;
