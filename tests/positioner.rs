@@ -7,8 +7,6 @@
 mod abort;
 #[path = "positioner/faults.rs"]
 mod faults;
-#[path = "positioner/generate.rs"]
-mod generate;
 #[path = "positioner/generated.rs"]
 mod generated;
 #[path = "positioner/identify.rs"]

@@ -38,8 +38,8 @@ pub use crate::sim::Change;
 pub use changes::{CHANGES, ChangeSpec, SEVERITY, Takes, fault_change, fault_words, why_not};
 #[cfg(feature = "bench-file")]
 pub use file::{
-    LoadDescription, LoadSheet, add_protocol_fault, check, check_all, check_with, read, read_description,
-    schema,
+    LoadDescription, LoadSheet, add_protocol_fault, check, check_all, check_with, fit_valve, read,
+    read_description, schema,
 };
 #[cfg(feature = "io")]
 pub use fleet::{Fleet, FleetError};

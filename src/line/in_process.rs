@@ -9,7 +9,8 @@ use std::collections::VecDeque;
 /// One access point of a simulated [`Bus`], with the clock in its hands: [`Line::wait`] moves it to
 /// the next thing that happens. It never sleeps, and its stamps have no error.
 ///
-/// What comes out at other access points of the bus is dropped.
+/// What comes out at other access points of the bus is dropped. A clone goes on from the same moment, on a bus of its own.
+#[derive(Clone)]
 pub struct InProcess<S: Station = Box<dyn Station + Send>> {
     bus: Bus<S>,
     port: usize,

@@ -12,6 +12,7 @@ pub mod fail;
 pub mod fault;
 pub mod follower;
 pub mod friction;
+pub mod generated;
 pub mod linearise;
 pub mod linkage;
 pub mod motion;

@@ -66,6 +66,11 @@ impl StationValve {
         self.valve.readings()
     }
 
+    /// The valve itself, as far as it has come.
+    pub fn valve(&self) -> &Valve {
+        &self.valve
+    }
+
     /// Its faults.
     pub fn faults(&self) -> &Faults {
         self.valve.faults()

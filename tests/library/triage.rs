@@ -1,6 +1,9 @@
 //! Fault finding beside the benches that it is measured on.
 #![cfg(feature = "bench-file")]
 
+mod rig;
+mod watched;
+
 use looprig::commission::triage::Knowledge;
 use looprig::plant::fault::FaultName;
 use looprig::sim::SiteFault;

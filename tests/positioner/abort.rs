@@ -1,8 +1,8 @@
 //! Whatever ends a calibration at any moment: what was learned before stays in force [DV-90].
 
-use crate::generate::Dice;
 use crate::rig::{Rig, go};
 use looprig::device::positioner::{Ending, Kept, Kind, PERIOD};
+use looprig::plant::generated::Dice;
 use looprig::plant::valve::ValveConfig;
 
 /// By an order, by loss of current, by loss of power with a restart, by loss of air: 500 moments while a calibration runs, drawn

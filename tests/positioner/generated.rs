@@ -1,8 +1,8 @@
 //! What is asked of every healthy valve [DV-94]: calibration, end stops, small and large steps, rest.
 
-use crate::generate;
 use crate::rig::{Rig, go};
 use looprig::device::positioner::{Ending, Kind};
+use looprig::plant::generated as generate;
 
 /// A number from the environment.
 fn number(name: &str, default: u64) -> u64 {

@@ -2,9 +2,9 @@
 
 use super::shape::PositionerTable;
 use super::{Fault, number, words};
-use crate::bench::plan::ValvePlan;
+use crate::bench::plan::{BenchPlan, ValvePlan};
 use crate::device::positioner::{Config, Direction, Lever, Mounting, Outputs, SetUpError, StoredPositioner};
-use crate::device::{DeviceConfig, ElectronicsConfig};
+use crate::device::{DeviceConfig, ElectronicsConfig, KindConfig};
 use crate::plant::actuator::Action;
 use crate::plant::linkage::{Law, Sense};
 use crate::plant::valve::ValveConfig;
@@ -33,6 +33,22 @@ fn set_up(valve: &ValveConfig) -> Config {
         },
         ..Config::default()
     }
+}
+
+/// Puts another valve in the place of the computed one of a device, with electronics that a technician has set up for it; the supply
+/// pressure that is told is low below 80 % of what its regulator is set to [DV-89]. What takes it to its place when something is lost
+/// ([PL-32]) stays. A device that has no computed valve is left alone.
+pub fn fit_valve(plan: &mut BenchPlan, device: usize, valve: ValveConfig) {
+    let Some(own) = plan.devices.get_mut(device) else { return };
+    let KindConfig::Positioner(positioner) = &mut own.config.kind else { return };
+    let (Some(fitted), Some(electronics)) = (&mut own.valve, &mut positioner.electronics) else { return };
+    let supply_bar = valve.supply.at_rest_gauge_pa() / 1e5;
+    fitted.config = ValveConfig { fail: fitted.config.fail, ..valve };
+    electronics.set_up = set_up(&fitted.config);
+    let sensor = &fitted.config.sensor;
+    electronics.sensor_range_deg = (sensor.min_rad.to_degrees(), sensor.max_rad.to_degrees());
+    positioner.supply_pressure_bar = supply_bar;
+    positioner.supply_pressure_limits_bar = (SUPPLY_LIMITS.0 * supply_bar, SUPPLY_LIMITS.1);
 }
 
 /// Gives the device electronics where its valve is computed; else refuses what is set up of them.

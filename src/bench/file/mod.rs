@@ -21,6 +21,7 @@ mod slow;
 mod tests;
 mod valve;
 
+pub use electronics::fit_valve;
 pub use protocol_faults::add as add_protocol_fault;
 
 use super::changes::{LOOP_CURRENT_MA, SUPPLY_PRESSURE_BAR, TEMPERATURE_DEGC};

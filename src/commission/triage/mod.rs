@@ -12,6 +12,7 @@ mod record;
 mod session;
 #[cfg(all(test, feature = "bench-file"))]
 mod tests;
+pub mod watch;
 
 pub use asking::{Between, ask};
 #[cfg(feature = "bench-file")]

@@ -16,6 +16,7 @@ use super::air::Restriction;
 use super::air_path::{AirPath, Gate};
 use super::fail::{Hold, Switches};
 use super::fault::{FaultName, Faults};
+use super::friction::FrictionConfig;
 use super::linearise::Straightened;
 use super::linkage::Linkage;
 use super::motion::{Energy, Forces, Motion, Moving};
@@ -221,6 +222,11 @@ impl Valve {
         }
         let parts = |faults: &Faults| faulty::parts(&self.config, faults, self.header_gauge_pa);
         parts(&with) == parts(&without)
+    }
+
+    /// The friction of the stem as its faults have made it; without that of a part-turn valve's shaft.
+    pub fn friction_in_force(&self) -> &FrictionConfig {
+        &self.moving.config().friction
     }
 
     /// Who has the chambers now.

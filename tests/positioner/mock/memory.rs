@@ -63,7 +63,7 @@ fn no_end_of_a_calibration_loses_what_the_image_has() {
     use looprig::device::positioner::Key;
     use looprig::sim::Change;
     let moments = if cfg!(debug_assertions) { 6 } else { 100 };
-    let mut dice = crate::generate::Dice::new(4712);
+    let mut dice = looprig::plant::generated::Dice::new(4712);
     let mut first = Rig::calibrated("");
     first.idle(10.0);
     let before = first.in_force().expect("calibrated");

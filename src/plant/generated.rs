@@ -1,21 +1,26 @@
 //! Healthy valves by seed: sizes of the trade, invented [DV-94].
+//!
+//! Tests of the positioner and the evaluation of fault finding judge on them, each on seeds of its own.
 
-use looprig::plant::actuator::{Action, ActuatorConfig, ChamberSize, ProcessForce, Pushes, Spring};
-use looprig::plant::air::Restriction;
-use looprig::plant::fail::FailConfig;
-use looprig::plant::friction::FrictionConfig;
-use looprig::plant::linkage::{Law, LinkageConfig, Sense};
-use looprig::plant::motion::{MovingConfig, Seat};
-use looprig::plant::sensor::SensorConfig;
-use looprig::plant::stage::{StageConfig, StageKind};
-use looprig::plant::supply::{RegulatorConfig, SupplyConfig};
-use looprig::plant::transmission::{ShaftLoad, Transmission};
-use looprig::plant::valve::{TubingConfig, ValveConfig};
+use super::actuator::{Action, ActuatorConfig, ChamberSize, ProcessForce, Pushes, Spring};
+use super::air::Restriction;
+use super::fail::FailConfig;
+use super::friction::FrictionConfig;
+use super::linkage::{Law, LinkageConfig, Sense};
+use super::motion::{MovingConfig, Seat};
+use super::sensor::SensorConfig;
+use super::stage::{StageConfig, StageKind};
+use super::supply::{RegulatorConfig, SupplyConfig};
+use super::transmission::{ShaftLoad, Transmission};
+use super::valve::{TubingConfig, ValveConfig};
 use oorandom::Rand64;
 
+/// A stream of numbers that a seed fixes.
+#[derive(Clone, Debug)]
 pub struct Dice(Rand64);
 
 impl Dice {
+    /// The stream of a seed.
     pub fn new(seed: u64) -> Dice {
         let mut dice = Rand64::new(u128::from(seed).wrapping_mul(0x9E37_79B9_7F4A_7C15_F39C_C060_5CED_C835));
         for _ in 0..4 {
@@ -24,6 +29,7 @@ impl Dice {
         Dice(dice)
     }
 
+    /// Even from `low` to `high`.
     pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.0.rand_float()
     }
@@ -33,18 +39,25 @@ impl Dice {
         (self.between(low.ln(), high.ln())).exp()
     }
 
+    /// Whether something happens that has this share of cases, 0 to 1.
     pub fn chance(&mut self, share: f64) -> bool {
         self.0.rand_float() < share
     }
 }
 
-/// A healthy valve. Friction is the whole band, 2 Fc, as a share of the spring's range (of the full thrust without one).
+/// A healthy valve.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Generated {
+    /// How it is set up; its `check` passes.
     pub valve: ValveConfig,
+    /// The whole band of friction, 2 Fc, as a share of the spring's range (of the full thrust without one).
     pub friction_share: f64,
+    /// What it is, for people.
     pub words: String,
 }
 
+/// The valve of a seed: stem or part-turn, single-acting either way or double-acting, 1.4 to 6 bar, 10 to 100 mm, 60 to 800 cm2, friction of
+/// 2 to 20 %, strokes of 1.5 to 20 s, both kinds of output stage [DV-94].
 pub fn valve(seed: u64) -> Generated {
     let d = &mut Dice::new(seed);
     let part_turn = d.chance(0.25);
