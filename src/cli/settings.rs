@@ -8,6 +8,7 @@ use super::lines::{LineSpec, end_on_signal, quoted, utc_now_words, with_log};
 use super::output::{Ended, Failure, Output, tell};
 use super::settings_args::{CompareArgs, SaveArgs, SettingsArgs, SettingsCommand};
 use super::silence::nobody;
+use super::travel::calibration_told;
 use crate::app::command::{Catalogue, Value};
 use crate::app::status::Status;
 use crate::commission::settings::{
@@ -67,7 +68,10 @@ pub fn read_now(
     tell_not_whole(&settings, doing);
     let loop_current = bench.host.ask(&bench.device, LOOP_CURRENT, &[]);
     let loop_current = loop_current.map_err(|e| host_failure(doing.to_owned(), e))?;
+    let calibration = calibration_told(&mut bench.host, &bench.device);
+    let calibration = calibration.map_err(|e| host_failure(doing.to_owned(), e))?;
     let now = Now {
+        calibration: calibration.unwrap_or_default(),
         unique_address: bench.device.unique.octets().iter().map(|o| format!("{o:02X}")).collect(),
         polling_address: match to {
             To::Polling(address) => Some(address.get()),

@@ -77,6 +77,7 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     let mut record = record(args, plan);
     record.line = bench.line_name.clone();
     record.started = utc_now_words();
+    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     let mut keeper = Keeper { path: args.record.as_deref(), is_ours: args.force, has_failed: false };
     if !keeper.is_pipe() {
         keeper.keep(&record)?;
@@ -100,7 +101,6 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     {
         record.ended = TestEnded::Interrupted { during: during.clone() };
     }
-    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     // The log is whole when the line is closed.
     drop(bench);
     record.log = args.host.log.as_deref().and_then(log_of);

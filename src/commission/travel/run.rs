@@ -156,8 +156,10 @@ impl Run<'_> {
         let remark = readings.remark.clone();
         self.remark(remark);
         self.during = "reading who the device is".to_owned();
-        if self.record.device == Identity::default() {
-            self.record.device = identify(&mut self.sensing)?;
+        if self.record.device.unique_address.is_empty() {
+            // What was known before stays.
+            let more = core::mem::take(&mut self.record.device.more);
+            self.record.device = Identity { more, ..identify(&mut self.sensing)? };
         }
         self.characteristic()?;
         self.during = "reading where the valve is".to_owned();

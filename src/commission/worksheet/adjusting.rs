@@ -112,6 +112,10 @@ pub const CALIBRATION: Worksheet = Worksheet {
                         fill("dead band", "%", Known::FoundDeadBand),
                     ],
                 ),
+                note(
+                    "What the device tells of its own last calibration.",
+                    &[fill("as it tells", "", Known::OwnCalibration)],
+                ),
                 step("Within limits, and nobody asked for more: touch nothing, as left is as found."),
             ],
         },

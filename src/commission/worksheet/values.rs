@@ -3,7 +3,9 @@
 use super::Worksheet;
 use crate::commission::settings::Settings;
 use crate::commission::travel::figures::{About, Definition, Figure, View, figures};
-use crate::commission::travel::record::{Direction, Ended, FailsTo, Movement, Occasion, Point, Record, Test};
+use crate::commission::travel::record::{
+    CALIBRATION, Direction, Ended, FailsTo, Movement, Occasion, Point, Record, Test,
+};
 use crate::commission::travel::sensing::mean;
 use core::fmt::Write;
 use std::collections::BTreeMap;
@@ -39,6 +41,7 @@ pub enum Known {
     Retries,
     Damaged,
     Instruments,
+    OwnCalibration,
     TravelAt0,
     TravelAt50,
     TravelAt100,
@@ -70,6 +73,8 @@ pub struct Reading {
     pub polling_address: Option<u8>,
     /// The loop current that it reads, mA; `None`: it does not tell.
     pub current_ma: Option<f64>,
+    /// What it tells of its own last calibration; empty: it does not.
+    pub calibration: String,
     /// Today, such as `2026-11-30`.
     pub today: String,
 }
@@ -203,6 +208,7 @@ impl Values {
         {
             self.put(Known::Polling, polling.to_string(), from);
         }
+        self.put(Known::OwnCalibration, reading.calibration.as_str(), from);
         self.put(Known::Today, reading.today.as_str(), "by this computer");
         if reading.current_ma.is_some() {
             // What was asked for belongs to another moment.
@@ -294,6 +300,9 @@ impl Values {
         if let Some(revision) = d.revision {
             self.put(Known::Revision, revision.to_string(), from);
         }
+        let calibration = d.more.iter().filter(|(name, _)| name == CALIBRATION);
+        let calibration: Vec<&str> = calibration.map(|(_, words)| words.as_str()).collect();
+        self.put(Known::OwnCalibration, calibration.join("; "), from);
         let motion = match record.valve.motion {
             Some(Movement::Linear) => "linear",
             Some(Movement::PartTurn) => "part-turn",

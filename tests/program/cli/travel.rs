@@ -74,6 +74,7 @@ fn the_line_of_the_readme() {
     let page = fs::read_to_string(page).expect("a page");
     // The lever turns 60 degrees about square, as the bench says.
     let told = page.split_once("its last calibration").map_or("", |(_, t)| t);
+    assert!(told.contains("state done at the factory") && told.contains("date not known"), "{told}");
     assert!(told.contains("lever angle closed -30.0") && told.contains("stroke time opening"), "{told}");
 }
 
