@@ -31,6 +31,7 @@ mod by_person;
 mod calibration;
 mod checked;
 mod given;
+mod hands;
 mod person;
 mod shown;
 
@@ -42,6 +43,7 @@ use by_bench::ByBench;
 use by_person::ByPerson;
 use person::Asked;
 
+const MOVER: &str = "choosing who moves the set point";
 const DOING: &str = "starting the travel test";
 
 /// Runs it.
@@ -65,7 +67,8 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     if args.device_check {
         let mut check = checked::new(args, &bench.line_name);
         check.started = utc_now_words();
-        let check = checked::run(bench, &mut *stimulus, &person, readings, check);
+        let hands = bench.hands(args)?;
+        let check = checked::run(bench, &mut *stimulus, (&person, hands), readings, check);
         tell_unused(&person, args);
         return checked::show(args, &check, out);
     }
@@ -243,7 +246,7 @@ impl Bench<'_> {
 
     /// Who moves the set point.
     fn stimulus(&mut self, args: &TravelArgs, person: &Asked) -> Result<Box<dyn Stimulus>, Failure> {
-        let doing = "choosing who moves the set point";
+        let doing = MOVER;
         let failed = |(wrong, next): (String, String)| Failure::new(doing, wrong, next);
         let by = args.by.clone().unwrap_or(if self.here.is_some() { By::Bench } else { By::Person });
         Ok(match by {
@@ -265,15 +268,30 @@ impl Bench<'_> {
                 let spec = |number| self.host.spec(&self.device, number);
                 Box::new(ByDevice::of(self.device, described, &spec).map_err(failed)?)
             }
-            By::Api(api) => {
-                let (tag, polling) = match &self.to {
-                    To::Tag(tag) => (tag.as_str(), None),
-                    To::Polling(p) => ("", Some(p.get())),
-                    _ => ("", None),
-                };
-                Box::new(ByBench::running(api, tag, polling).map_err(failed)?)
-            }
+            By::Api(api) => Box::new(self.running(api)?),
         })
+    }
+
+    /// What plays a person's hands at the valve: the bench of this process, or a running one that moves the set point; else `None`.
+    fn hands(&self, args: &TravelArgs) -> Result<Option<hands::Hands>, Failure> {
+        match (&self.here, &args.by) {
+            (Some((plan, waiting)), _) => {
+                Ok(Some(ByBench::here(Arc::clone(plan), waiting.clone(), self.device.unique).hands()))
+            }
+            (None, Some(By::Api(api))) => self.running(api.clone()).map(|bench| Some(bench.hands())),
+            _ => Ok(None),
+        }
+    }
+
+    /// The running bench behind an API, with the device that is asked.
+    fn running(&self, api: api::Api) -> Result<ByBench, Failure> {
+        let (tag, polling) = match &self.to {
+            To::Tag(tag) => (tag.as_str(), None),
+            To::Polling(p) => ("", Some(p.get())),
+            _ => ("", None),
+        };
+        let failed = |(wrong, next): (String, String)| Failure::new(MOVER, wrong, next);
+        ByBench::running(api, tag, polling).map_err(failed)
     }
 
     /// Where the numbers are read.
