@@ -85,8 +85,8 @@ struct Watched {
 pub struct Gauges {
     /// At the positioner's outputs, bar; the second is 0 where there is none.
     pub outputs_bar: [f64; 2],
-    /// Air that blows off, wherever it does, g/s.
-    pub vented_g_per_s: f64,
+    /// Air that blows off through the stage's exhaust, g/s.
+    pub exhaust_g_per_s: f64,
 }
 
 /// A change, and for which device; `None`: for all.
@@ -144,7 +144,7 @@ fn look(bus: &mut Bus<Participant>, device: usize, at: Instant) -> Option<Gauges
     let of = station.valve()?.readings();
     Some(Gauges {
         outputs_bar: of.output_gauge_pa.map(|pa| pa / 1e5),
-        vented_g_per_s: of.vented_flow_kg_per_s * 1e3,
+        exhaust_g_per_s: of.exhaust_flow_kg_per_s * 1e3,
     })
 }
 

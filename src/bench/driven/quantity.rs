@@ -239,7 +239,7 @@ fn of_valve(valve: &StationValve, rows: &mut Rows) {
     physics("stop_n", "N", Some(of.stop_n));
     physics("air_used_g", "g", Some(of.air_used_kg * g));
     physics("supply_flow_g_per_s", "g/s", Some(of.supply_flow_kg_per_s * g));
-    physics("vented_flow_g_per_s", "g/s", Some(of.vented_flow_kg_per_s * g));
+    physics("exhaust_flow_g_per_s", "g/s", Some(of.exhaust_flow_kg_per_s * g));
     physics("casing_leak_g_per_s", "g/s", Some(of.casing_leak_kg_per_s * g));
     physics("tube_leak_g_per_s", "g/s", Some(of.tube_leak_kg_per_s * g));
     rows.row("stuck", "", View::True, of.stuck);

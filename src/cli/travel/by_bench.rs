@@ -80,7 +80,7 @@ impl Way {
                 };
                 Some(Gauges {
                     outputs_bar: [number("output_1_bar")?, number("output_2_bar")?],
-                    vented_g_per_s: number("vented_flow_g_per_s")?,
+                    exhaust_g_per_s: number("exhaust_flow_g_per_s")?,
                 })
             }
         }

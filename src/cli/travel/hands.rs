@@ -88,9 +88,9 @@ impl AtTheValve {
             Some("first") => 0,
             Some("second") => 1,
             Some("blows") => {
-                let blows = now.vented_g_per_s;
+                let blows = now.exhaust_g_per_s;
                 let does = if blows > HEARD_G_PER_S { "air blows off" } else { "no air blows off" };
-                return self.person.tell(&format!("On the bench {does}: {blows:.4} g/s."));
+                return self.person.tell(&format!("On the bench {does} at the vent: {blows:.4} g/s."));
             }
             _ => return,
         };

@@ -405,7 +405,7 @@ impl Valve {
             hold: self.hold,
             air_used_kg: self.air.taken_kg(),
             supply_flow_kg_per_s: self.air.taken_kg_per_s(),
-            vented_flow_kg_per_s: self.air.vented_kg_per_s(),
+            exhaust_flow_kg_per_s: self.air.exhaust_kg_per_s(),
             casing_leak_kg_per_s: casing,
             tube_leak_kg_per_s: tube,
         }

@@ -187,7 +187,7 @@ fn numbers(r: &Readings) -> Vec<f64> {
         r.stop_n,
         r.air_used_kg,
         r.supply_flow_kg_per_s,
-        r.vented_flow_kg_per_s,
+        r.exhaust_flow_kg_per_s,
         r.casing_leak_kg_per_s,
         r.tube_leak_kg_per_s,
     ];

@@ -339,6 +339,21 @@ fn a_whole_device_check() {
         assert!(ended.err.contains(told), "{told}: {}", ended.err);
     }
     assert!(!ended.err.contains("hand off the valve and opened its air"), "it was given back before");
+    // A stage whose outputs bleed at rest is heard.
+    let bleeding = BENCH.replace(
+        "[device.valve.fail]",
+        "[device.valve.stage]\nat_rest = \"pressurised\"\n[device.valve.fail]",
+    );
+    fs::write(dir.join("bench.toml"), bleeding).unwrap();
+    fs::write(dir.join("answers.toml"), BY_HAND.replace("\"no\"", "\"yes\"").replace("blocked", "bleeding"))
+        .unwrap();
+    let ended = travel(&dir, &[&check[..], &["--force"]].concat());
+    assert!(
+        ended.code == 0 && ended.err.contains("On the bench air blows off"),
+        "{}{}",
+        ended.err,
+        ended.out
+    );
 }
 
 /// [TV-82]: a sensor that is worn out in the middle, and one that ends short of the open stop, are found, exit 1; so is a stem that no hand

@@ -64,7 +64,8 @@ fn a_device_fills_in_what_it_answers() {
         assert!(wiring.out.contains(line), "{line}\n{}", wiring.out);
     }
     assert!(wiring.out.contains("| date of the work | **20"), "{}", wiring.out);
-    let calibration = run(&dir, &["worksheet", "calibration", &bench]);
+    let described = format!("{}/protocol-notes/positioner.toml", env!("CARGO_MANIFEST_DIR"));
+    let calibration = run(&dir, &["worksheet", "calibration", &bench, "--description", &described]);
     let told = "as it tells: **calibration end stops, stroke times and friction; state done at the factory;";
     assert!(calibration.out.contains(told), "{}", calibration.out);
     let start = run(&dir, &["worksheet", "first-start", &bench]);
