@@ -8,10 +8,10 @@ use core::fmt::Write;
 const STYLE: &str = "body{font:16px/1.45 system-ui,sans-serif;max-width:52rem;margin:1.5rem auto;padding:0 1rem;color:#1a1a1a;background:#fff}\
 h1{font-size:1.5rem;margin-bottom:.3rem}h2{font-size:1.15rem;margin-top:1.6rem}table{border-collapse:collapse;width:100%}\
 th,td{text-align:left;padding:.4rem .5rem;border:1px solid #888;vertical-align:top;overflow-wrap:anywhere}td.n{width:2rem;text-align:right}\
-th:last-child{white-space:nowrap}td.box{width:2.6rem;text-align:center;font-size:1.4rem;line-height:1}.entry{display:flex;gap:.6rem;margin:.35rem 0 0}\
-.entry span:first-child{flex:0 0 auto}.line{flex:1 1 6rem;border-bottom:1px solid #333;min-height:1.3em}.filled{font-weight:600}\
+th:last-child{white-space:nowrap}td.box{width:2.6rem;text-align:center;font-size:1.4rem;line-height:1}.entry{display:flex;flex-wrap:wrap;gap:0 .6rem;margin:.35rem 0 0}\
+.entry span:first-child{flex:0 1 auto}.line{flex:1 1 6rem;border-bottom:1px solid #333;min-height:1.3em}.filled{font-weight:600}\
 .from{color:#555;font-size:.85rem;font-weight:400}.caution{border-left:4px solid #a86400;padding:.3rem .8rem;background:#fff7e6;margin:.5rem 0}\
-.signed td{height:2.6rem}.valve td{width:32%;min-width:8rem}.valve th{white-space:nowrap;font-weight:400;width:1%}@page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}\
+.signed td{height:2.6rem}.valve{display:grid;grid-template-columns:repeat(auto-fit,minmax(15rem,1fr));gap:.1rem 1.2rem;border:1px solid #888;padding:.3rem .6rem .6rem}.valve .filled{overflow-wrap:anywhere}@page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}\
 tr,.caution,.signed{break-inside:avoid}thead{display:table-header-group}}";
 
 /// The sheet as a page, with boxes to tick, lines to write on, values that are known filled in with where they come from, and lines to sign on.
@@ -70,15 +70,16 @@ pub fn html(sheet: &Worksheet, values: &Values) -> String {
 
 /// Which valve it is, two to a row, and where values come from.
 fn head(sheet: &Worksheet, values: &Values, out: &mut String) {
-    out.push_str("<table class=\"valve\"><tbody>\n");
-    for row in HEAD.chunks(2) {
-        out.push_str("<tr>");
-        for entry in row {
-            let _ = write!(out, "<th>{}</th><td>{}</td>", plain(&label(entry)), filled(sheet, entry, values));
-        }
-        out.push_str("</tr>\n");
+    out.push_str("<div class=\"valve\">\n");
+    for entry in HEAD {
+        let _ = writeln!(
+            out,
+            "<div class=\"entry\"><span>{}:</span>{}</div>",
+            plain(&label(entry)),
+            filled(sheet, entry, values)
+        );
     }
-    out.push_str("</tbody></table>\n");
+    out.push_str("</div>\n");
     let (from, odd) = remarks(sheet, values);
     if let Some(line) = from {
         let _ = writeln!(out, "<p class=\"from\">{}</p>", plain(&line));
