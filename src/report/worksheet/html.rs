@@ -11,7 +11,7 @@ th,td{text-align:left;padding:.4rem .5rem;border:1px solid #888;vertical-align:t
 th:last-child{white-space:nowrap}td.box{width:2.6rem;text-align:center;font-size:1.4rem;line-height:1}.entry{display:flex;flex-wrap:wrap;gap:0 .6rem;margin:.35rem 0 0}\
 .entry span:first-child{flex:0 1 auto}.line{flex:1 1 6rem;border-bottom:1px solid #333;min-height:1.3em}.filled{font-weight:600}\
 .from{color:#555;font-size:.85rem;font-weight:400}.caution{border-left:4px solid #a86400;padding:.3rem .8rem;background:#fff7e6;margin:.5rem 0}\
-.signed td{height:2.6rem}.valve{display:grid;grid-template-columns:repeat(auto-fit,minmax(15rem,1fr));gap:.1rem 1.2rem;border:1px solid #888;padding:.3rem .6rem .6rem}.valve .filled{overflow-wrap:anywhere}@page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}\
+.signed td{height:2.6rem}.valve{display:grid;grid-template-columns:repeat(auto-fit,minmax(15rem,1fr));align-items:start;gap:.1rem 1.2rem;border:1px solid #888;padding:.3rem .6rem .6rem}.valve .entry{align-content:flex-start}.valve .filled{overflow-wrap:anywhere}@page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}\
 tr,.caution,.signed{break-inside:avoid}thead{display:table-header-group}}";
 
 /// The sheet as a page, with boxes to tick, lines to write on, values that are known filled in with where they come from, and lines to sign on.
