@@ -64,6 +64,10 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     let person = Asked::new(files.answers.clone(), args_is_mock(args), out.quiet, Arc::clone(&bench.ended));
     let mut stimulus = bench.stimulus(args, &person)?;
     let readings = bench.readings(args);
+    let asking = |e| host_failure("reading what the device knows of its travel".to_owned(), e);
+    if calibration::is_missing(&mut bench.host, &bench.device, &readings).map_err(asking)? {
+        return Err(calibration::missing(&bench.host, &bench.device, &bench.line_name, args_is_mock(args)));
+    }
     if args.device_check {
         let mut check = checked::new(args, &bench.line_name);
         check.started = utc_now_words();
@@ -71,10 +75,6 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
         let check = checked::run(bench, &mut *stimulus, (&person, hands), readings, check);
         tell_unused(&person, args);
         return checked::show(args, &check, out);
-    }
-    let asking = |e| host_failure("reading what the device knows of its travel".to_owned(), e);
-    if calibration::is_missing(&mut bench.host, &bench.device, &readings).map_err(asking)? {
-        return Err(calibration::missing(&bench.host, &bench.device, &bench.line_name, args_is_mock(args)));
     }
     let calibrated = calibration::told(&mut bench.host, &bench.device).map_err(asking)?;
     let mut record = record(args, plan);

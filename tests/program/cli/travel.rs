@@ -84,7 +84,9 @@ fn a_device_that_was_never_calibrated() {
     let dir = bench("travel-uncalibrated", "", "a = 1");
     fs::write(dir.join("bench.toml"), BENCH.replace("calibrated = true", "calibrated = false")).unwrap();
     let says = ["never calibrated", "131 --move", "worksheet calibration", "calibrated = true"];
-    travel(&dir, &["--cycles", "1", "--record", "r.json"]).refused(&says);
+    for test in [&["--cycles", "1"][..], &["--device-check"]] {
+        travel(&dir, &[test, &["--record", "r.json"]].concat()).refused(&says);
+    }
     assert!(!dir.join("r.json").exists());
 }
 
