@@ -26,6 +26,7 @@ mod by_person;
 mod calibration;
 mod checked;
 mod given;
+mod hands;
 mod on_line;
 mod person;
 mod shown;
@@ -58,13 +59,6 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
         Asked::new(files.answers.clone(), args_is_mock(args), out.quiet, Arc::clone(&bench.line.ended));
     let mut stimulus = bench.line.stimulus(args.by.clone(), Some(&bench.device), &person)?;
     let readings = readings(args, &bench);
-    if args.device_check {
-        let mut check = checked::new(args, &bench.line.line_name);
-        check.started = utc_now_words();
-        let check = checked::run(bench, &mut *stimulus, &person, readings, check);
-        tell_unused(&person, args);
-        return checked::show(args, &check, out);
-    }
     let asking = |e| host_failure("reading what the device knows of its travel".to_owned(), e);
     if calibration::is_missing(&mut bench.line.host, &bench.device, &readings).map_err(asking)? {
         return Err(calibration::missing(
@@ -74,10 +68,19 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
             args_is_mock(args),
         ));
     }
+    if args.device_check {
+        let mut check = checked::new(args, &bench.line.line_name);
+        check.started = utc_now_words();
+        let hands = bench.line.hands(args.by.as_ref(), &bench.device)?;
+        let check = checked::run(bench, &mut *stimulus, (&person, hands), readings, check);
+        tell_unused(&person, args);
+        return checked::show(args, &check, out);
+    }
     let calibrated = calibration::told(&mut bench.line.host, &bench.device).map_err(asking)?;
     let mut record = record(args, plan);
     record.line = bench.line.line_name.clone();
     record.started = utc_now_words();
+    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     let mut keeper = Keeper { path: args.record.as_deref(), is_ours: args.force, has_failed: false };
     if !keeper.is_pipe() {
         keeper.keep(&record)?;
@@ -101,7 +104,6 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     {
         record.ended = TestEnded::Interrupted { during: during.clone() };
     }
-    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     // The log is whole when the line is closed.
     drop(bench);
     record.log = args.host.log.as_deref().and_then(log_of);

@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Chromium, another program, opens the pages that looprig writes and prints them.
 
-Pages: reports of a travel test (a valve that is in order, one before and after, one test that was broken off), a worksheet, a wiring verdict,
+Pages: reports of a travel test (a valve that is in order, one before and after, one test that was broken off), a blank worksheet, every worksheet filled in, a wiring verdict,
 results of the conformance suite. Each must ask for nothing but itself, leave nothing on the console, come out on A4 sheets (by the MediaBox of
 every page of the PDF), have all its rows, plots and cautions kept whole where a sheet ends, and stick out of neither a sheet (180 mm between the margins) nor, by itself,
 a phone's screen (390 px), nor have words there that are squeezed into a column of letters. A page with planted faults, which Chromium must find, is opened first.
@@ -199,11 +199,14 @@ def write_pages(folder):
             sys.exit(f"pages.py: the report \"{name}\" does not say {words}")
         (folder / f"{name}.html").write_text(page)
     run([looprig, "worksheet", "first-start", "--page", "--out", "worksheet.html", "--force"], folder, {0})
+    sheets = [row.split()[0] for row in run([looprig, "worksheet", "--list"], folder, {0}).splitlines() if row[:1].strip()]
+    for sheet in sheets:
+        run([looprig, "worksheet", sheet, "--record", "left.json", "--site", "Brackenmoor water works, filter gallery, permit 4711", "--page", "--out", f"sheet-{sheet}.html", "--force"], folder, {0})
     sheet = TOP / "fixtures" / "sheets" / "fv-3104.toml"
     run([looprig, "wiring", sheet, "--tolerance", "--samples", "100", "--seed", "1", "--html", "wiring.html", "--force"], folder, {0})
     fault = "mock:b.toml?fault=octet_after_check_byte"
     run([looprig, "conform", fault, "--html", "conform.html", "--force", "--quiet"], folder, {1})
-    return ["in-order", "both", "beyond", "stopped", "worksheet", "wiring", "conform"]
+    return ["in-order", "both", "beyond", "stopped", "worksheet", "wiring", "conform", *(f"sheet-{sheet}" for sheet in sheets)]
 
 
 def main():

@@ -1,6 +1,7 @@
 //! The device check: how it is run, and how it is shown [TV-40].
 
 use super::Bench;
+use super::hands::{AtTheValve, Hands};
 use super::person::Asked;
 use crate::cli::files::write_file;
 use crate::cli::output::{Ended, Failure, Output, say};
@@ -32,15 +33,22 @@ pub fn new(args: &TravelArgs, line: &str) -> DeviceCheck {
 pub fn run(
     mut bench: Bench<'_>,
     stimulus: &mut dyn Stimulus,
-    person: &Asked,
+    (person, hands): (&Asked, Option<Hands>),
     readings: Readings,
     check: DeviceCheck,
 ) -> DeviceCheck {
-    let mut asked = person.clone();
+    let mut at_the_valve = AtTheValve::new(person.clone(), hands);
     let mut check = run_check(
-        Setup { ask: &mut bench.line.host, device: bench.device, stimulus, person: &mut asked, readings },
+        Setup {
+            ask: &mut bench.line.host,
+            device: bench.device,
+            stimulus,
+            person: &mut at_the_valve,
+            readings,
+        },
         check,
     );
+    at_the_valve.end();
     if bench.line.ended.load(Ordering::SeqCst)
         && let TestEnded::Stopped { during, .. } = &check.ended
     {

@@ -1,9 +1,11 @@
 //! A line that is open for a test: host, who moves the set point, and Ctrl-C.
 
+use super::api::Api;
 use super::by_bench::ByBench;
 use super::by_device::ByDevice;
 use super::by_person::ByPerson;
 use super::given::By;
+use super::hands::Hands;
 use super::person::Asked;
 use crate::app::command::Catalogue;
 use crate::bench::{BenchPlan, Waiting};
@@ -19,6 +21,8 @@ use crate::host::{Ask, Device, Host, Stimulus, To};
 use crate::line::Line;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+
+const MOVER: &str = "choosing who moves the set point";
 
 /// LINE and TO as they were named.
 pub struct Named {
@@ -92,7 +96,7 @@ impl OnLine<'_> {
         device: Option<&Device>,
         person: &Asked,
     ) -> Result<Box<dyn Stimulus>, Failure> {
-        let doing = "choosing who moves the set point";
+        let doing = MOVER;
         let failed = |(wrong, next): (String, String)| Failure::new(doing, wrong, next);
         let by = by.unwrap_or(if self.here.is_some() { By::Bench } else { By::Person });
         let unique = device.map(|d| d.unique);
@@ -122,14 +126,33 @@ impl OnLine<'_> {
                 let spec = |number| self.host.spec(device, number);
                 Box::new(ByDevice::of(*device, described, &spec).map_err(failed)?)
             }
-            By::Api(api) => {
-                let (tag, polling) = match &self.to {
-                    To::Tag(tag) => (tag.as_str(), None),
-                    To::Polling(p) => ("", Some(p.get())),
-                    _ => ("", None),
-                };
-                Box::new(ByBench::running(api, tag, polling).map_err(failed)?)
-            }
+            By::Api(api) => Box::new(self.running(api)?),
         })
+    }
+
+    /// What plays a person's hands at the valve: the bench of this process, or a running one that moves the set point; else `None`.
+    ///
+    /// # Errors
+    /// As [`OnLine::stimulus`].
+    pub fn hands(&self, by: Option<&By>, device: &Device) -> Result<Option<Hands>, Failure> {
+        match (&self.here, by) {
+            (Some((plan, waiting)), _) => {
+                let bench = ByBench::here(Arc::clone(plan), waiting.clone(), Some(device.unique));
+                Ok(Some(bench.hands()))
+            }
+            (None, Some(By::Api(api))) => self.running(api.clone()).map(|bench| Some(bench.hands())),
+            _ => Ok(None),
+        }
+    }
+
+    /// The running bench behind an API, with the device that is asked.
+    fn running(&self, api: Api) -> Result<ByBench, Failure> {
+        let (tag, polling) = match &self.to {
+            To::Tag(tag) => (tag.as_str(), None),
+            To::Polling(p) => ("", Some(p.get())),
+            _ => ("", None),
+        };
+        let failed = |(wrong, next): (String, String)| Failure::new(MOVER, wrong, next);
+        ByBench::running(api, tag, polling).map_err(failed)
     }
 }
