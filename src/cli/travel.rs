@@ -3,7 +3,7 @@
 use super::ask::{host_failure, master_config};
 use super::describing::with_line;
 use super::files::{exists, is_no_input, write_file};
-use super::lines::{LineSpec, utc_now_words, with_log};
+use super::lines::{LineSpec, quoted, utc_now_words, with_log};
 use super::open_line::OpenLine;
 use super::output::{Ended, Failure, Output, say, tell};
 use super::sha256::sha256;
@@ -12,9 +12,7 @@ use super::travel_args::TravelArgs;
 use crate::app::command::Catalogue;
 use crate::bench::{BenchPlan, Waiting};
 use crate::capture::io_words;
-use crate::commission::travel::record::{
-    Ended as TestEnded, Instrument, Log, Measure, Occasion, Plan, Rest, Test,
-};
+use crate::commission::travel::record::{Ended as TestEnded, Log, Occasion, Plan, Rest, Test};
 use crate::commission::travel::{Readings, Record, Setup, run as run_test};
 use crate::frame::PollingAddress;
 use crate::host::{Ask, Device, Host, Stimulus, To};
@@ -31,6 +29,7 @@ mod by_person;
 mod calibration;
 mod checked;
 mod given;
+mod measured;
 mod person;
 mod shown;
 
@@ -46,11 +45,16 @@ const DOING: &str = "starting the travel test";
 
 /// Runs it.
 pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
+    if args.limits_schema {
+        out.text().push_str(&(crate::commission::travel::Limits::schema() + "\n"));
+        return Ok(Ended::Fine);
+    }
     let catalogue = args.described.load()?;
     let files = given::Files::read(args, &catalogue)?;
     check_outputs(args)?;
     if !args.from.is_empty() {
-        let records = args.from.iter().map(|path| read_record(path)).collect::<Result<Vec<_>, _>>()?;
+        let (records, checks) = given::read_all(&args.from)?;
+        let files = given::Files { checks, ..files };
         return shown::report(args, &records.iter().collect::<Vec<_>>(), &files, out);
     }
     let plan = plan(args);
@@ -58,6 +62,9 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
         plan.check()
             .map_err(|wrong| Failure::new(DOING, wrong, "`looprig travel --help` shows what can be given"))?;
     }
+    let mut record = record(args, plan)?;
+    // What the record begins with is about the arguments, and can still be put right.
+    record.remarks.iter().for_each(|remark| tell(remark));
     let Some(mut bench) = Bench::open(args, catalogue)? else { return Ok(Ended::Failed) };
     let person = Asked::new(files.answers.clone(), args_is_mock(args), out.quiet, Arc::clone(&bench.ended));
     let mut stimulus = bench.stimulus(args, &person)?;
@@ -67,14 +74,13 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
         check.started = utc_now_words();
         let check = checked::run(bench, &mut *stimulus, &person, readings, check);
         tell_unused(&person, args);
-        return checked::show(args, &check, out);
+        return checked::show(args, check, files, out);
     }
     let asking = |e| host_failure("reading what the device knows of its travel".to_owned(), e);
     if calibration::is_missing(&mut bench.host, &bench.device, &readings).map_err(asking)? {
         return Err(calibration::missing(&bench.host, &bench.device, &bench.line_name, args_is_mock(args)));
     }
     let calibrated = calibration::told(&mut bench.host, &bench.device).map_err(asking)?;
-    let mut record = record(args, plan);
     record.line = bench.line_name.clone();
     record.started = utc_now_words();
     let mut keeper = Keeper { path: args.record.as_deref(), is_ours: args.force, has_failed: false };
@@ -149,7 +155,7 @@ fn plan(args: &TravelArgs) -> Plan {
 }
 
 /// What is known before.
-fn record(args: &TravelArgs, plan: Plan) -> Record {
+fn record(args: &TravelArgs, plan: Plan) -> Result<Record, Failure> {
     let mut record = Record::new(if args.check { Test::LoopCheck } else { Test::Travel }, plan);
     record.occasion = match (args.as_found, args.as_left) {
         (true, _) => Occasion::AsFound,
@@ -165,18 +171,10 @@ fn record(args: &TravelArgs, plan: Plan) -> Record {
     record.instruments.clone_from(&args.instrument);
     record.supply_kpa = args.supply_kpa;
     record.ambient_c = args.ambient_c;
-    record.external = args.external.as_ref().map(|spec| {
-        let gauge = spec.gauge(args.rated_travel);
-        let share = |x: Option<f64>| x.map(|x| x / (gauge.open - gauge.closed).abs() * 100.0);
-        let is_it = |i: &Instrument| i.name.eq_ignore_ascii_case(&gauge.name);
-        Measure {
-            resolution_percent: share(args.external_resolution),
-            limit_percent: share(args.external_limit),
-            instrument: args.instrument.iter().position(is_it),
-            name: gauge.name,
-        }
-    });
-    record
+    let (measure, remark) = measured::measure(args)?;
+    record.external = measure;
+    record.remarks.extend(remark);
+    Ok(record)
 }
 
 /// A line that is open, with the device on it.
@@ -263,7 +261,8 @@ impl Bench<'_> {
             By::Device => {
                 let described = self.host.described(&self.device).map(|d| d.description());
                 let spec = |number| self.host.spec(&self.device, number);
-                Box::new(ByDevice::of(self.device, described, &spec).map_err(failed)?)
+                let by = ByDevice::of(self.device, described, &spec).map_err(failed)?;
+                Box::new(by.on_line(as_asked(args)))
             }
             By::Api(api) => {
                 let (tag, polling) = match &self.to {
@@ -290,6 +289,15 @@ impl Bench<'_> {
         readings.angle = args.angle.clone().or(readings.angle);
         readings
     }
+}
+
+/// Line, device and descriptions as `looprig ask` takes them.
+fn as_asked(args: &TravelArgs) -> String {
+    let line = args.words.first().map(String::as_str).unwrap_or_default();
+    let to = args.words.get(1).map_or("0", String::as_str);
+    let files =
+        args.described.files.iter().map(|f| format!(" --description {}", quoted(&f.to_string_lossy())));
+    format!("{} {}{}", quoted(line), quoted(to), files.collect::<String>())
 }
 
 /// Keeps the record in its file while the test runs.
@@ -347,8 +355,11 @@ pub fn log_of(path: &Path) -> Option<Log> {
 
 /// Files to be written: none that is there already, none that is read, none twice. Told before anything moves.
 fn check_outputs(args: &TravelArgs) -> Result<(), Failure> {
-    let outputs: Vec<&Path> =
-        [&args.record, &args.html, &args.json].into_iter().flatten().map(PathBuf::as_path).collect();
+    let outputs: Vec<&Path> = [&args.record, &args.html, &args.json, &args.sign]
+        .into_iter()
+        .flatten()
+        .map(PathBuf::as_path)
+        .collect();
     let inputs = args
         .from
         .iter()

@@ -114,6 +114,10 @@ impl<P: Person> Stimulus for ByPerson<P> {
         Ok(given)
     }
 
+    fn still_taken(&self) -> Vec<Act> {
+        self.taken.clone()
+    }
+
     fn will_leave(&self) -> String {
         "In the end the calibrator stays at the current that was set last: the valve stays there.".to_owned()
     }
