@@ -272,3 +272,57 @@ impl Stimulus for ByDevice {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::command::{Catalogue, Described, described};
+    use crate::bench::{check, in_process};
+    use crate::frame::PollingAddress;
+    use crate::host::Host;
+    use crate::link::MasterConfig;
+    use std::path::Path;
+
+    /// A set point that the device took is the one that stays if nothing more can be said to it; before the first nothing is known of it, and after
+    /// one that was by command before the test it is put back by that.
+    #[test]
+    fn what_stays_in_force() {
+        let bench = include_str!("../../../fixtures/benches/valve-calibrated.toml");
+        let plan = check(bench, Path::new("valve-calibrated.toml")).expect("a bench");
+        let text = include_str!("../../../protocol-notes/positioner.toml");
+        let text = described::check(text, Path::new("positioner.toml")).expect("a description");
+        let mut catalogue = Catalogue::default();
+        catalogue.add(Described::load(text, "positioner.toml")).expect("the first one");
+        let mut host = Host::new(in_process(&plan), MasterConfig::default()).with_catalogue(catalogue);
+        let (_, device) = host.poll(PollingAddress::default(), None).expect("a line");
+        let device = device.expect("a device");
+        let new = |host: &Host<_>| {
+            let described = host.described(&device).map(|d| d.description());
+            ByDevice::of(device, described, &|n| host.spec(&device, n))
+                .expect("it has such a command")
+                .on_line("tcp:valve 5".into())
+        };
+        let mut by = new(&host);
+        assert_eq!(by.stays(), None);
+        by.set(&mut host, SetPoint::Percent(40.0)).expect("it obeys");
+        by.set(&mut host, SetPoint::Percent(75.0)).expect("it obeys");
+        let at = by.stays().expect("it was moved");
+        assert_eq!(at.percent, Some(75.0));
+        for says in [
+            "75 % by command, which was told last",
+            "stays in force whatever the loop says",
+            "looprig ask tcp:valve 5 129 'source=loop current' --move",
+        ] {
+            assert!(at.words.contains(says), "{says:?} is missing in {}", at.words);
+        }
+        // Somebody else had set it by hand.
+        let mut second = new(&host);
+        second.set(&mut host, SetPoint::Percent(10.0)).expect("it obeys");
+        let at = second.stays().expect("it was moved");
+        assert!(
+            at.words.contains("looprig ask tcp:valve 5 129 'source=by hand' set_point=75 --move"),
+            "{}",
+            at.words
+        );
+    }
+}

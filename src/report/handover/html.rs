@@ -85,7 +85,9 @@ pub(super) fn head(h: &Handover, out: &mut String) {
     for line in words::compared(h) {
         let _ = writeln!(out, "<p>{}</p>", plain(&line));
     }
-    let _ = writeln!(out, "<p class=\"quiet\">Limits: {}.</p>", plain(&clean(&h.limits.whose)));
+    if !h.tests.is_empty() {
+        let _ = writeln!(out, "<p class=\"quiet\">Limits: {}.</p>", plain(&clean(&h.limits.whose)));
+    }
 }
 
 fn say_findings(h: &Handover, out: &mut String) {

@@ -148,13 +148,16 @@ fn nth<'a>(test: &'a One, definition: Definition, n: usize) -> Option<&'a Judged
 /// Where a valve was and is to go, and what the line between is called.
 struct Way {
     name: &'static str,
+    /// What the axis of time counts from.
+    since: &'static str,
     from_percent: f64,
     to_percent: f64,
 }
 
 impl Way {
     fn of(step: &Step) -> Way {
-        Way { name: "set point", from_percent: step.from_percent, to_percent: step.to_percent }
+        let since = "time since it was asked for, s";
+        Way { name: "set point", since, from_percent: step.from_percent, to_percent: step.to_percent }
     }
 }
 
@@ -172,8 +175,7 @@ fn motion(
     let (low, high) = span(all().map(|p| p.1).chain([before, after]))?;
     all().next()?;
     let x = Axis::around(from, to, 0.1, 8.0);
-    let mut plot =
-        Plot::new(x, "time since it was asked for, s", Axis::around(low, high, 0.5, 7.0), "travel, %");
+    let mut plot = Plot::new(x, way.since, Axis::around(low, high, 0.5, 7.0), "travel, %");
     plot.name(way.name, GREY, true);
     plot.line(&[(x.from, before), (0.0, before), (0.0, after), (x.to, after)], GREY, true, Mark::None);
     let colour = colour(watch.view);
@@ -226,7 +228,8 @@ fn fails(h: &Handover, heads: &[String], body: &mut String) {
                 FailsTo::Stays => ("where it is said to stay", from),
                 FailsTo::Unsaid => ("set point", from),
             };
-            let way = Way { name, from_percent: from, to_percent: to };
+            let since = "time since it was taken away, s";
+            let way = Way { name, since, from_percent: from, to_percent: to };
             let title = format!("{}, {head}", capital(fail.loss.words()));
             let time = actions(test.record, &test.judged).get(n).and_then(|a| a.time);
             let moments = [("at rest", time)];

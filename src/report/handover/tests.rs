@@ -365,13 +365,13 @@ fn columns_stand_apart() {
         let line = told.lines().find(|l| l.contains(name)).unwrap_or_default().to_owned();
         line.split("+/-").count() - 1
     };
-    assert_eq!(of("accuracy, most below, %", &told), 2, "{told}");
-    let row = told.lines().find(|l| l.contains("accuracy, most below, %")).unwrap_or_default();
+    assert_eq!(of("deviation at the", &told), 2, "{told}");
+    let row = told.lines().find(|l| l.contains("deviation at the")).unwrap_or_default();
     let values: Vec<&str> = row.split("  ").map(str::trim).filter(|p| p.contains("+/-")).collect();
     assert_eq!(values.len(), 2, "{row:?}");
     // Four have no room for what they are uncertain by, and still stand apart.
     let four = text(&[&found, &left, &found, &left], &limits(), &Beside::default(), false);
-    assert_eq!(of("accuracy, most below, %", &four), 0);
+    assert_eq!(of("deviation at the", &four), 0);
     assert!(
         four.contains("(1) loop check, as found (1)") && four.lines().all(|l| l.chars().count() <= 72),
         "{four}"

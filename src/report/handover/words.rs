@@ -234,7 +234,10 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
         Overall::NotJudged => "NO VERDICT: nothing could be judged".to_owned(),
         Overall::Within => match judged {
             0 if n.as_said > 0 => format!("IN ORDER: {} as said", plural(n.as_said, "fail action")),
-            0 => format!("IN ORDER: {}", plural(n.checks, "check")),
+            0 => {
+                let good = h.beside.checks.iter().filter(|c| c.is_good == Some(true));
+                format!("IN ORDER: {}", good.map(|c| clean(&c.title)).collect::<Vec<_>>().join(", "))
+            }
             1 => "WITHIN LIMITS: the one judged figure".to_owned(),
             _ => format!("WITHIN LIMITS: all {judged} judged figures"),
         },
