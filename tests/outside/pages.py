@@ -209,7 +209,7 @@ def write_pages(folder):
     lone = {**bad, "remarks": ["It was windy. " * 30]}
     (folder / "lone.json").write_text(json.dumps(lone))
     (folder / "bad.json").write_text(json.dumps(bad))
-    for name, records in [("sheet-left", ["left"]), ("sheet-broken", ["broken"]), ("sheet-full", ["found", "bad", "check"]), ("sheet-lone", ["lone"])]:
+    for name, records in [("sign-left", ["left"]), ("sign-broken", ["broken"]), ("sign-full", ["found", "bad", "check"]), ("sign-lone", ["lone"])]:
         words = [w for r in records for w in ("--from", f"{r}.json")]
         run([looprig, "travel", *words, "--limits", limits, "--sign", f"{name}.html", "--force", "--quiet"], folder, {0, 1})
     run([looprig, "travel", "--from", "check.json", "--html", "check.html", "--force", "--quiet"], folder, {0})
@@ -218,7 +218,7 @@ def write_pages(folder):
     run([looprig, "wiring", sheet, "--tolerance", "--samples", "100", "--seed", "1", "--html", "wiring.html", "--force"], folder, {0})
     fault = "mock:b.toml?fault=octet_after_check_byte"
     run([looprig, "conform", fault, "--html", "conform.html", "--force", "--quiet"], folder, {1})
-    return ["in-order", "both", "beyond", "stopped", "check", "sheet-left", "sheet-broken", "sheet-full", "sheet-lone", "worksheet", "wiring", "conform"]
+    return ["in-order", "both", "beyond", "stopped", "check", "sign-left", "sign-broken", "sign-full", "sign-lone", "worksheet", "wiring", "conform"]
 
 
 def main():
@@ -241,7 +241,7 @@ def main():
                     sys.exit(f"pages.py: the planted fault \"{fault}\" was not found: {planted}")
             for name in names:
                 wrong, count = faults(browser, folder / f"{name}.html", keep)
-                if name.startswith("sheet-") and count != 1:
+                if name.startswith("sign-") and count != 1:
                     wrong.append("is to be one sheet")
                 bad += bool(wrong)
                 print(f"{name}: {count} sheets{''.join(f'; {w}' for w in wrong)}")

@@ -125,6 +125,26 @@ fn records_that_are_none() {
     assert!(DeviceCheck::from_json("no").expect_err("no JSON").to_string().contains("no JSON"));
 }
 
+proptest::proptest! {
+    /// Whatever is done to the text of a record: the same record when it is written and read again, with something to show of it, or a message
+    /// that says what to do next.
+    #[test]
+    fn any_text(at in 0usize..2100, cut in 0usize..40, put in "\\PC{0,6}|[-0-9.e]{1,9}|null|true|\\{\\}|\\[\\]") {
+        let text = include_str!("../../../fuzz/seeds/device_check_record/whole.json");
+        let from = (0..=at.min(text.len())).rev().find(|n| text.is_char_boundary(*n)).unwrap_or(0);
+        let to = (from..=text.len()).find(|n| *n >= from + cut && text.is_char_boundary(*n)).unwrap_or(text.len());
+        let changed = format!("{}{put}{}", &text[..from], &text[to..]);
+        match DeviceCheck::from_json(&changed) {
+            Ok(check) => {
+                proptest::prop_assert_eq!(DeviceCheck::from_json(&check.to_json()), Ok(check.clone()));
+                let told = OtherCheck::from(&check);
+                proptest::prop_assert!(told.is_good != Some(true) || !told.ended_early);
+            }
+            Err(e) => proptest::prop_assert!(e.to_string().contains("next: ") && !e.wrong.is_empty(), "{}", e),
+        }
+    }
+}
+
 #[test]
 fn whatever_ends_it() {
     let whole = world(Valve::new(), Script::default());
