@@ -369,6 +369,9 @@ fn columns_stand_apart() {
     let row = told.lines().find(|l| l.contains("deviation at the")).unwrap_or_default();
     let values: Vec<&str> = row.split("  ").map(str::trim).filter(|p| p.contains("+/-")).collect();
     assert_eq!(values.len(), 2, "{row:?}");
+    // Alone it has room, and needs no line that explains.
+    let alone = text(&[&found], &limits(), &Beside::default(), false);
+    assert!(alone.contains("  loop check, as found   limit\n") && !alone.contains("(1)"), "{alone}");
     // Four have no room for what they are uncertain by, and still stand apart.
     let four = text(&[&found, &left, &found, &left], &limits(), &Beside::default(), false);
     assert_eq!(of("deviation at the", &four), 0);

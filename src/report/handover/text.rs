@@ -20,6 +20,8 @@ const LIMIT: usize = 8;
 /// Columns of a value at least, and of a figure's name.
 const LEAST: usize = 7;
 const NAME: usize = 20;
+/// Columns that heads may take together.
+const HEADS: usize = 27;
 /// Most tests beside each other.
 const MOST_BESIDE: usize = 3;
 
@@ -218,7 +220,9 @@ fn columns(rows: &[&Row], heads: &[String], tests: &[usize], colour: bool, out: 
     };
     let room = WIDTH - VERDICT - LIMIT - NAME;
     let whole = wide(true) * tests.len() <= room;
-    let cell = wide(whole);
+    // A head that has room beside the names stands as it is.
+    let longest = 2 + tests.iter().map(|n| heads[*n].chars().count()).max().unwrap_or(0);
+    let cell = if longest * tests.len() <= HEADS { longest.max(wide(whole)) } else { wide(whole) };
     let label = WIDTH.saturating_sub(VERDICT + LIMIT + cell * tests.len()).max(NAME);
     let told: Vec<(usize, &String)> = tests.iter().map(|n| (*n, &heads[*n])).collect();
     let is_short = |head: &str| head.chars().count() + 2 <= cell;

@@ -91,6 +91,15 @@ fn ctrl_c_in_the_middle_of_a_loss() {
         "{}",
         ended.out
     );
+    // Whoever is told to shut it may have done so before the key was pressed.
+    let mut process = Process::fed(&dir, &[&loss[..], &["--record", "s.json"]].concat());
+    process.feed(b"\n");
+    until(&mut process, "Shut the air supply and vent the line");
+    process.signal(libc::SIGINT);
+    let ended = process.end();
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    assert!(ended.err.contains("Nobody said that this was given back: the air supply."), "{}", ended.err);
+    assert_eq!(record(&dir, "s.json")["fails"][0]["restored"], false);
 }
 
 /// The device is gone when its set point is to go from 50 to 75 % by command: both are told, that it stays in force, and by which command it
