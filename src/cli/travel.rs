@@ -29,6 +29,7 @@ mod by_person;
 mod calibration;
 mod checked;
 mod given;
+mod hands;
 mod measured;
 mod person;
 mod shown;
@@ -41,6 +42,7 @@ use by_bench::ByBench;
 use by_person::ByPerson;
 use person::Asked;
 
+const MOVER: &str = "choosing who moves the set point";
 const DOING: &str = "starting the travel test";
 
 /// Runs it.
@@ -69,20 +71,22 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     let person = Asked::new(files.answers.clone(), args_is_mock(args), out.quiet, Arc::clone(&bench.ended));
     let mut stimulus = bench.stimulus(args, &person)?;
     let readings = bench.readings(args);
-    if args.device_check {
-        let mut check = checked::new(args, &bench.line_name);
-        check.started = utc_now_words();
-        let check = checked::run(bench, &mut *stimulus, &person, readings, check);
-        tell_unused(&person, args);
-        return checked::show(args, check, files, out);
-    }
     let asking = |e| host_failure("reading what the device knows of its travel".to_owned(), e);
     if calibration::is_missing(&mut bench.host, &bench.device, &readings).map_err(asking)? {
         return Err(calibration::missing(&bench.host, &bench.device, &bench.line_name, args_is_mock(args)));
     }
+    if args.device_check {
+        let mut check = checked::new(args, &bench.line_name);
+        check.started = utc_now_words();
+        let hands = bench.hands(args)?;
+        let check = checked::run(bench, &mut *stimulus, (&person, hands), readings, check);
+        tell_unused(&person, args);
+        return checked::show(args, check, files, out);
+    }
     let calibrated = calibration::told(&mut bench.host, &bench.device).map_err(asking)?;
     record.line = bench.line_name.clone();
     record.started = utc_now_words();
+    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     let mut keeper = Keeper { path: args.record.as_deref(), is_ours: args.force, has_failed: false };
     if !keeper.is_pipe() {
         keeper.keep(&record)?;
@@ -106,7 +110,6 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     {
         record.ended = TestEnded::Interrupted { during: during.clone() };
     }
-    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     // The log is whole when the line is closed.
     drop(bench);
     record.log = args.host.log.as_deref().and_then(log_of);
@@ -241,7 +244,7 @@ impl Bench<'_> {
 
     /// Who moves the set point.
     fn stimulus(&mut self, args: &TravelArgs, person: &Asked) -> Result<Box<dyn Stimulus>, Failure> {
-        let doing = "choosing who moves the set point";
+        let doing = MOVER;
         let failed = |(wrong, next): (String, String)| Failure::new(doing, wrong, next);
         let by = args.by.clone().unwrap_or(if self.here.is_some() { By::Bench } else { By::Person });
         Ok(match by {
@@ -264,15 +267,30 @@ impl Bench<'_> {
                 let by = ByDevice::of(self.device, described, &spec).map_err(failed)?;
                 Box::new(by.on_line(as_asked(args)))
             }
-            By::Api(api) => {
-                let (tag, polling) = match &self.to {
-                    To::Tag(tag) => (tag.as_str(), None),
-                    To::Polling(p) => ("", Some(p.get())),
-                    _ => ("", None),
-                };
-                Box::new(ByBench::running(api, tag, polling).map_err(failed)?)
-            }
+            By::Api(api) => Box::new(self.running(api)?),
         })
+    }
+
+    /// What plays a person's hands at the valve: the bench of this process, or a running one that moves the set point; else `None`.
+    fn hands(&self, args: &TravelArgs) -> Result<Option<hands::Hands>, Failure> {
+        match (&self.here, &args.by) {
+            (Some((plan, waiting)), _) => {
+                Ok(Some(ByBench::here(Arc::clone(plan), waiting.clone(), self.device.unique).hands()))
+            }
+            (None, Some(By::Api(api))) => self.running(api.clone()).map(|bench| Some(bench.hands())),
+            _ => Ok(None),
+        }
+    }
+
+    /// The running bench behind an API, with the device that is asked.
+    fn running(&self, api: api::Api) -> Result<ByBench, Failure> {
+        let (tag, polling) = match &self.to {
+            To::Tag(tag) => (tag.as_str(), None),
+            To::Polling(p) => ("", Some(p.get())),
+            _ => ("", None),
+        };
+        let failed = |(wrong, next): (String, String)| Failure::new(MOVER, wrong, next);
+        ByBench::running(api, tag, polling).map_err(failed)
     }
 
     /// Where the numbers are read.

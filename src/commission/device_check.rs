@@ -18,6 +18,8 @@ use crate::host::{Ask, Device, Stimulus};
 pub const JOG_PERCENT: f64 = 5.0;
 /// Where it moves around, percent: so that both ways are free.
 const AROUND: (f64, f64) = (10.0, 90.0);
+/// What a person is told to do before a small move.
+pub const WATCH: &str = "watch the gauges";
 /// A hand that rests so long has come to the end, s (own choice).
 const HAND_RESTS_S: f64 = 3.0;
 /// A hand is watched no longer one way, s (own choice).
@@ -289,7 +291,7 @@ impl Guide<'_> {
         let until = Until { most_s: rest.most_s, ..Until::default() };
         let now_s = self.sensing.now_s();
         let before = self.sensing.settle(now_s, &rest, until)?;
-        self.person.tell(&format!("From {from} to {to} %: watch the gauges."));
+        self.person.tell(&format!("From {from} to {to} %: {WATCH}."));
         let asked_at_s = self.set(to)?;
         let until = Until { left: before.travel(), most_s: rest.most_s, ..Until::default() };
         let after = self.sensing.settle(asked_at_s, &rest, until)?;

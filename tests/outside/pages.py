@@ -2,7 +2,7 @@
 """Chromium, another program, opens the pages that looprig writes and prints them.
 
 Pages: reports of a travel test (a valve that is in order, one before and after, one test that was broken off), of a device check, sheets to sign
-on, which are one sheet each whatever stands on them, a worksheet, a wiring verdict,
+on, which are one sheet each whatever stands on them, a blank worksheet, every worksheet filled in, a wiring verdict,
 results of the conformance suite. Each must ask for nothing but itself, leave nothing on the console, come out on A4 sheets (by the MediaBox of
 every page of the PDF), have all its rows, plots and cautions kept whole where a sheet ends, and stick out of neither a sheet (180 mm between the margins) nor, by itself,
 a phone's screen (390 px), nor have words there that are squeezed into a column of letters. A page with planted faults, which Chromium must find, is opened first.
@@ -214,11 +214,14 @@ def write_pages(folder):
         run([looprig, "travel", *words, "--limits", limits, "--sign", f"{name}.html", "--force", "--quiet"], folder, {0, 1})
     run([looprig, "travel", "--from", "check.json", "--html", "check.html", "--force", "--quiet"], folder, {0})
     run([looprig, "worksheet", "first-start", "--page", "--out", "worksheet.html", "--force"], folder, {0})
+    sheets = [row.split()[0] for row in run([looprig, "worksheet", "--list"], folder, {0}).splitlines() if row[:1].strip()]
+    for sheet in sheets:
+        run([looprig, "worksheet", sheet, "--record", "left.json", "--site", "Brackenmoor water works, filter gallery, permit 4711", "--page", "--out", f"sheet-{sheet}.html", "--force"], folder, {0})
     sheet = TOP / "fixtures" / "sheets" / "fv-3104.toml"
     run([looprig, "wiring", sheet, "--tolerance", "--samples", "100", "--seed", "1", "--html", "wiring.html", "--force"], folder, {0})
     fault = "mock:b.toml?fault=octet_after_check_byte"
     run([looprig, "conform", fault, "--html", "conform.html", "--force", "--quiet"], folder, {1})
-    return ["in-order", "both", "beyond", "stopped", "check", "sign-left", "sign-broken", "sign-full", "sign-lone", "worksheet", "wiring", "conform"]
+    return ["in-order", "both", "beyond", "stopped", "check", "sign-left", "sign-broken", "sign-full", "sign-lone", "worksheet", "wiring", "conform", *(f"sheet-{sheet}" for sheet in sheets)]
 
 
 def main():

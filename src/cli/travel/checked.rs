@@ -2,6 +2,7 @@
 
 use super::Bench;
 use super::given::Files;
+use super::hands::{AtTheValve, Hands};
 use super::person::Asked;
 use super::shown;
 use crate::cli::files::write_file;
@@ -34,15 +35,16 @@ pub fn new(args: &TravelArgs, line: &str) -> DeviceCheck {
 pub fn run(
     mut bench: Bench<'_>,
     stimulus: &mut dyn Stimulus,
-    person: &Asked,
+    (person, hands): (&Asked, Option<Hands>),
     readings: Readings,
     check: DeviceCheck,
 ) -> DeviceCheck {
-    let mut asked = person.clone();
+    let mut at_the_valve = AtTheValve::new(person.clone(), hands);
     let mut check = run_check(
-        Setup { ask: &mut bench.host, device: bench.device, stimulus, person: &mut asked, readings },
+        Setup { ask: &mut bench.host, device: bench.device, stimulus, person: &mut at_the_valve, readings },
         check,
     );
+    at_the_valve.end();
     if bench.ended.load(Ordering::SeqCst)
         && let TestEnded::Stopped { during, .. } = &check.ended
     {

@@ -25,6 +25,10 @@ use serde::{Deserialize, Serialize};
 /// The format that is written, and the newest that is read.
 pub const FORMAT: u32 = 1;
 
+/// The name under which a record has what the device tells of its last calibration, among what else is known of it
+/// ([`Identity::more`]).
+pub const CALIBRATION: &str = "calibration";
+
 /// A test, whole or as far as it came.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -158,8 +158,11 @@ impl Run<'_> {
         let remark = readings.remark.clone();
         self.remark(remark);
         self.during = "reading who the device is".to_owned();
-        if self.record.device == Identity::default() {
-            self.record.device = identify(&mut self.sensing)?;
+        if self.record.device.unique_address.is_empty() {
+            let who = identify(&mut self.sensing)?;
+            // What was known before stays.
+            let more = core::mem::take(&mut self.record.device.more);
+            self.record.device = Identity { more, ..who };
         }
         self.characteristic()?;
         self.during = "reading where the valve is".to_owned();

@@ -37,8 +37,7 @@ const CAUTIONS: [&str; 3] = [
     "Hazardous areas, certificates and the process are not judged here. Local codes, the maker's instructions and licensed people decide.",
 ];
 
-/// The name under which a record has what the device tells of its last calibration, among what else is known of it.
-pub const CALIBRATION: &str = "calibration";
+pub use crate::commission::travel::record::CALIBRATION;
 
 /// What a report shows besides the tests. All of it may be missing.
 #[derive(Clone, Default)]

@@ -74,6 +74,7 @@ fn the_line_of_the_readme() {
     let page = fs::read_to_string(page).expect("a page");
     // The lever turns 60 degrees about square, as the bench says.
     let told = page.split_once("its last calibration").map_or("", |(_, t)| t);
+    assert!(told.contains("state done at the factory") && told.contains("date not known"), "{told}");
     assert!(told.contains("lever angle closed -30.0") && told.contains("stroke time opening"), "{told}");
 }
 
@@ -83,7 +84,9 @@ fn a_device_that_was_never_calibrated() {
     let dir = bench("travel-uncalibrated", "", "a = 1");
     fs::write(dir.join("bench.toml"), BENCH.replace("calibrated = true", "calibrated = false")).unwrap();
     let says = ["never calibrated", "131 --move", "worksheet calibration", "calibrated = true"];
-    travel(&dir, &["--cycles", "1", "--record", "r.json"]).refused(&says);
+    for test in [&["--cycles", "1"][..], &["--device-check"]] {
+        travel(&dir, &[test, &["--record", "r.json"]].concat()).refused(&says);
+    }
     assert!(!dir.join("r.json").exists());
 }
 
@@ -390,6 +393,86 @@ fn a_device_check() {
     assert!(wrong.code == 1 && wrong.out.contains("NOT AS EXPECTED"), "{}", wrong.out);
     let beside = run(&dir, &["travel", "--from", "r.json", "--from", "d.json"]);
     assert!(beside.code == 1 && beside.out.contains("NOT IN ORDER: 1 fault"), "{}", beside.out);
+}
+
+/// The Enter key at every question of the hand, the gauges as they are.
+const BY_HAND: &str = r#"
+"device_check/sensor" = "yes"
+"device_check/air_off" = ""
+"device_check/closed" = ""
+"device_check/opening" = ""
+"device_check/open" = ""
+"device_check/closing" = ""
+"device_check/back" = ""
+"device_check/air_on" = ""
+"device_check/at_rest" = "blocked"
+"device_check/acting" = "single"
+"device_check/jog/first" = ["rises", "falls", "falls", "rises"]
+"device_check/blows" = "no"
+"#;
+
+/// [TV-82]: the bench plays the hand; a healthy valve comes out as expected in every part, and what gauges and vent do is told.
+#[test]
+fn a_whole_device_check() {
+    let dir = bench("travel-device-check-hand", "", BY_HAND);
+    let check = ["--device-check", "--answers", "answers.toml", "--record", "d.json"];
+    let ended = travel(&dir, &check);
+    assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
+    let d = record(&dir, "d.json");
+    let found: Vec<&str> =
+        d["findings"].as_array().expect("findings").iter().filter_map(|f| f["found"].as_str()).collect();
+    assert_eq!((found.len(), found.iter().all(|f| *f == "as_expected")), (8, true), "{d}");
+    // The stem went by hand from closed to open in 20 s: 5 % a second.
+    let at = |s: &Json| (s[0].as_f64().expect("s"), s[1].as_f64().expect("percent"));
+    let way: Vec<(f64, f64)> = d["hand"]["opening"].as_array().expect("a way").iter().map(at).collect();
+    let between = |percent: f64| way.iter().find(|(_, p)| *p >= percent).expect("it went by").0;
+    let took_s = between(75.0) - between(25.0);
+    assert!((took_s - 10.0).abs() < 1.0, "{took_s}");
+    for told in ["gauge rose", "gauge fell", "no air blows off"] {
+        assert!(ended.err.contains(told), "{told}: {}", ended.err);
+    }
+    assert!(!ended.err.contains("hand off the valve and opened its air"), "it was given back before");
+    // A stage whose outputs bleed at rest is heard.
+    let bleeding = BENCH.replace(
+        "[device.valve.fail]",
+        "[device.valve.stage]\nat_rest = \"pressurised\"\n[device.valve.fail]",
+    );
+    fs::write(dir.join("bench.toml"), bleeding).unwrap();
+    fs::write(dir.join("answers.toml"), BY_HAND.replace("\"no\"", "\"yes\"").replace("blocked", "bleeding"))
+        .unwrap();
+    let ended = travel(&dir, &[&check[..], &["--force"]].concat());
+    assert!(
+        ended.code == 0 && ended.err.contains("On the bench air blows off"),
+        "{}{}",
+        ended.err,
+        ended.out
+    );
+}
+
+/// [TV-82]: a sensor that is worn out in the middle, and one that ends short of the open stop, are found, exit 1; so is a stem that no hand
+/// moves. Who stops with the air off has it back.
+#[test]
+fn a_device_check_of_what_is_not_in_order() {
+    let fault = |name: &str| format!("[[device.valve.fault]]\nname = \"{name}\"\nseverity = 1\n");
+    let check = ["--device-check", "--answers", "answers.toml", "--record", "d.json", "--force"];
+    for (name, about) in
+        [("sensor_worn", "sensor"), ("sensor_beyond_range", "sensor"), ("stem_seized", "sensor: range")]
+    {
+        let text = BENCH.replace("[[line]]", &format!("{}[[line]]", fault(name)));
+        let dir = bench(&format!("travel-device-check-{name}"), "", BY_HAND);
+        fs::write(dir.join("bench.toml"), text).unwrap();
+        let ended = travel(&dir, &check);
+        assert_eq!(ended.code, 1, "{name}: {}{}", ended.err, ended.out);
+        let d = record(&dir, "d.json");
+        let bad = |f: &Json| {
+            f["found"] == "not_as_expected" && f["about"].as_str().is_some_and(|a| a.starts_with(about))
+        };
+        assert!(d["findings"].as_array().expect("findings").iter().any(bad), "{name}: {d}");
+    }
+    let stopped = BY_HAND.replace("\"device_check/open\" = \"\"", "\"device_check/open\" = \"stop\"");
+    let dir = bench("travel-device-check-stopped", "", &stopped);
+    let ended = travel(&dir, &check);
+    assert!(ended.code == 1 && ended.err.contains("hand off the valve and opened its air"), "{}", ended.err);
 }
 
 /// Before anything is opened, and with what would be right.
