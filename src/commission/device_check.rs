@@ -1,13 +1,14 @@
 //! The device check: its sensor of travel over its range, by hand, and its outputs by small moves [TV-40].
 
 mod judge;
+mod read;
 mod record;
 
 pub use record::{Acting, AtRest, DeviceCheck, FORMAT, Finding, Found, Hand, Jog, Seen, Stage};
 
 use super::person::{Answer, Choice, Kind, Person, Question};
 use super::travel::readings::Readings;
-use super::travel::record::{Ended, Identity, Left, Sample};
+use super::travel::record::{Ended, Identity, Sample};
 use super::travel::run::{self, CAUTIONS};
 use super::travel::sensing::{Halt, Sensing, Until};
 use crate::host::stimulus::SetPoint;
@@ -248,6 +249,7 @@ impl Guide<'_> {
         );
         let mut question = Question::new("device_check/jog", words, Kind::YesNo);
         question.cautions.extend(CAUTIONS.map(str::to_owned));
+        question.cautions.push(self.stimulus.will_leave());
         if self.ask(&question)? != Answer::Yes {
             self.remark("The outputs were not looked at: leave was not given.");
             return Ok(());
@@ -347,10 +349,7 @@ impl Guide<'_> {
                 let during = "leaving the set point where it belongs".to_owned();
                 self.check.ended = Ended::Failed { during, what: what.clone() };
             }
-            let left = left.unwrap_or_else(|what| Left {
-                percent: None,
-                words: format!("Where the set point was left is not known. {what}"),
-            });
+            let left = left.unwrap_or_else(|what| run::not_left(self.stimulus, &what));
             self.person.tell(&left.words);
             self.check.left = Some(left);
         }

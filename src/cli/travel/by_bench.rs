@@ -230,6 +230,17 @@ impl Stimulus for ByBench {
         "In the end the loop current is what it was before: the valve strokes to it.".to_owned()
     }
 
+    fn still_taken(&self) -> Vec<Act> {
+        self.taken.clone()
+    }
+
+    fn stays(&self) -> Option<LeftAt> {
+        let ma = self.now_ma?;
+        let words =
+            format!("The loop current was told last to be {ma:.2} mA, by {}: set it back there.", self.name);
+        Some(LeftAt { percent: Some(SetPoint::CurrentMa(ma).percent()), words })
+    }
+
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
         // What cannot be given back keeps nothing else from it.
         let mut failed = None;

@@ -1,8 +1,10 @@
 //! The device check: how it is run, and how it is shown [TV-40].
 
 use super::Bench;
+use super::given::Files;
 use super::hands::{AtTheValve, Hands};
 use super::person::Asked;
+use super::shown;
 use crate::cli::files::write_file;
 use crate::cli::output::{Ended, Failure, Output, say};
 use crate::cli::travel_args::TravelArgs;
@@ -58,8 +60,10 @@ pub fn run(
 }
 
 /// Shows what came of it, and writes it to the files that are wanted.
-pub fn show(args: &TravelArgs, check: &DeviceCheck, out: &mut Output) -> Result<Ended, Failure> {
-    let mut written = Ok(());
+pub fn show(args: &TravelArgs, check: DeviceCheck, files: Files, out: &mut Output) -> Result<Ended, Failure> {
+    let files = Files { checks: vec![check], ..files };
+    let check = &files.checks[0];
+    let mut written = shown::pages(args, &[], &files, out.quiet);
     for path in [&args.record, &args.json].into_iter().flatten() {
         let put = write_file(
             path,
@@ -72,6 +76,13 @@ pub fn show(args: &TravelArgs, check: &DeviceCheck, out: &mut Output) -> Result<
         }
         written = written.and(put);
     }
+    told(check, out);
+    written?;
+    Ok(ended_as(check))
+}
+
+/// Shows a check on standard output.
+pub fn told(check: &DeviceCheck, out: &mut Output) {
     let is_whole = check.ended == TestEnded::Whole;
     let count = |found| check.findings.iter().filter(|f| f.found == found).count();
     let (bad, open) = (count(Found::NotAsExpected), count(Found::NotJudged));
@@ -88,12 +99,17 @@ pub fn show(args: &TravelArgs, check: &DeviceCheck, out: &mut Output) -> Result<
             table.write(Format::Csv, out.text());
         }
     }
-    written?;
-    Ok(match (bad, is_whole, count(Found::AsExpected)) {
+}
+
+/// How the program ends with it.
+pub fn ended_as(check: &DeviceCheck) -> Ended {
+    let count = |found| check.findings.iter().filter(|f| f.found == found).count();
+    let is_whole = check.ended == TestEnded::Whole;
+    match (count(Found::NotAsExpected), is_whole, count(Found::AsExpected)) {
         (1.., ..) | (_, false, _) => Ended::Failed,
         (_, _, 0) => Ended::CouldNot,
         _ => Ended::Fine,
-    })
+    }
 }
 
 fn word(found: Found) -> &'static str {

@@ -10,12 +10,13 @@ use crate::cli::output::Failure;
 use crate::cli::settings;
 use crate::cli::travel_args::TravelArgs;
 use crate::commission::answers::Answers;
+use crate::commission::device_check::DeviceCheck;
 use crate::commission::settings::Settings;
 use crate::commission::travel::record::Movement;
 use crate::commission::travel::{Gauge, Limits, Record};
 use crate::wiring::{Circuit, Judged, judge};
 use std::io::Read;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Longest record that is read, octets.
 const LONGEST: u64 = 64 << 20;
@@ -114,6 +115,8 @@ pub struct Files {
     /// A loop with its verdict, and what the sheet is called.
     pub wiring: Option<(Circuit, Judged, String)>,
     pub beside: Vec<Record>,
+    /// Device checks that stand beside the tests.
+    pub checks: Vec<DeviceCheck>,
 }
 
 impl Files {
@@ -144,12 +147,14 @@ impl Files {
             let judged = judge(&sheet.circuit);
             Ok::<_, Failure>((sheet.circuit, judged, name_of(path)))
         });
+        let (beside, checks) = read_all(&args.beside)?;
         Ok(Files {
             answers: answers.transpose()?,
             limits: limits.transpose()?.unwrap_or_else(Limits::own),
             settings: settings.transpose()?,
             wiring: wiring.transpose()?,
-            beside: args.beside.iter().map(|path| read_record(path)).collect::<Result<_, _>>()?,
+            beside,
+            checks,
         })
     }
 }
@@ -159,17 +164,57 @@ pub fn name_of(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 
+/// What `--record` keeps.
+enum Kept {
+    Test(Box<Record>),
+    Check(Box<DeviceCheck>),
+}
+
+/// Reads records of travel tests and of device checks, each kind in its order.
+///
+/// # Errors
+/// One cannot be read, or is none.
+pub fn read_all(paths: &[PathBuf]) -> Result<(Vec<Record>, Vec<DeviceCheck>), Failure> {
+    let (mut tests, mut checks) = (Vec::new(), Vec::new());
+    for path in paths {
+        match read_kept(path)? {
+            Kept::Test(test) => tests.push(*test),
+            Kept::Check(check) => checks.push(*check),
+        }
+    }
+    Ok((tests, checks))
+}
+
 /// Reads a record of a travel test.
 ///
 /// # Errors
 /// It cannot be read, or is none.
 pub fn read_record(path: &Path) -> Result<Record, Failure> {
+    match read_kept(path)? {
+        Kept::Test(test) => Ok(*test),
+        Kept::Check(_) => Err(Failure::new(
+            format!("reading the record {}", path.display()),
+            "it is of a device check, and a travel test is wanted",
+            NEXT,
+        )),
+    }
+}
+
+const NEXT: &str = "name a record that `looprig travel --record` kept";
+
+fn read_kept(path: &Path) -> Result<Kept, Failure> {
     let doing = format!("reading the record {}", path.display());
-    let next = "name a record that `looprig travel --record` kept";
+    let next = NEXT;
     let mut text = String::new();
     let read = std::fs::File::open(path).and_then(|f| f.take(LONGEST).read_to_string(&mut text));
     read.map_err(|e| Failure::new(doing.clone(), io_words(&e), next))?;
-    Record::from_json(&text).map_err(|e| Failure::new(doing, e.to_string(), next))
+    let is_check = serde_json::from_str::<serde_json::Value>(&text)
+        .is_ok_and(|any| any.get("looprig_device_check").is_some());
+    let kept = match is_check {
+        true => DeviceCheck::from_json(&text).map(|c| Kept::Check(Box::new(c))),
+        false => Record::from_json(&text).map(|r| Kept::Test(Box::new(r))),
+    };
+    kept.map_err(|e| Failure::new(doing, e.to_string(), next))
 }
 
 #[cfg(test)]

@@ -12,13 +12,14 @@ use crate::bench::{BenchPlan, Waiting};
 use crate::cli::args::HostArgs;
 use crate::cli::ask::master_config;
 use crate::cli::describing::with_line;
-use crate::cli::lines::{LineSpec, with_log};
+use crate::cli::lines::{LineSpec, quoted, with_log};
 use crate::cli::open_line::OpenLine;
 use crate::cli::output::Failure;
 use crate::cli::silence::ServerSaid;
 use crate::frame::PollingAddress;
 use crate::host::{Ask, Device, Host, Stimulus, To};
 use crate::line::Line;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -46,6 +47,14 @@ impl Named {
             .map_err(wrong)?;
         Ok(Named { spec, to })
     }
+}
+
+/// Line, device and descriptions as `looprig ask` takes them.
+pub fn as_asked(words: &[String], descriptions: &[PathBuf]) -> String {
+    let line = words.first().map(String::as_str).unwrap_or_default();
+    let to = words.get(1).map_or("0", String::as_str);
+    let files = descriptions.iter().map(|f| format!(" --description {}", quoted(&f.to_string_lossy())));
+    format!("{} {}{}", quoted(line), quoted(to), files.collect::<String>())
 }
 
 /// A line that is open.
@@ -86,7 +95,8 @@ impl OnLine<'_> {
         Ok(OnLine { host, to: named.to, line_name, server, here, ended })
     }
 
-    /// Who moves the set point of a device; `None`: nobody has answered, and it is the only one of a bench.
+    /// Who moves the set point of a device; `None`: nobody has answered, and it is the only one of a bench. `asked` is what
+    /// [`as_asked`] gives.
     ///
     /// # Errors
     /// Whoever was named cannot, and what would be right.
@@ -95,6 +105,7 @@ impl OnLine<'_> {
         by: Option<By>,
         device: Option<&Device>,
         person: &Asked,
+        asked: &str,
     ) -> Result<Box<dyn Stimulus>, Failure> {
         let doing = MOVER;
         let failed = |(wrong, next): (String, String)| Failure::new(doing, wrong, next);
@@ -124,7 +135,8 @@ impl OnLine<'_> {
                 };
                 let described = self.host.described(device).map(|d| d.description());
                 let spec = |number| self.host.spec(device, number);
-                Box::new(ByDevice::of(*device, described, &spec).map_err(failed)?)
+                let by = ByDevice::of(*device, described, &spec).map_err(failed)?;
+                Box::new(by.on_line(asked.to_owned()))
             }
             By::Api(api) => Box::new(self.running(api)?),
         })

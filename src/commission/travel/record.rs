@@ -4,7 +4,7 @@
 //! Times are seconds since the record's start, on the clock of the line. Travel, set points and inputs are percent: 0 closed, 100 open,
 //! of the rated travel. What was asked for and not answered is kept as such; nothing is filled in.
 
-mod check;
+pub(in crate::commission) mod check;
 mod drive;
 mod ended;
 mod planned;

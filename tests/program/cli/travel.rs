@@ -145,6 +145,81 @@ fn a_loop_check_by_a_person() {
     assert_eq!(r["external"]["name"], "stem scale");
 }
 
+/// The error limit on an instrument's label is the measurement's, in percent of the rated travel: 0.02 of 20 mm are 0.1 %. What is given for the
+/// measurement itself goes before it; what cannot be turned into percent is said, with what to give.
+#[test]
+fn an_error_limit_on_a_label() {
+    let dir = bench("travel-label", "", "\"travel/external\" = [0, 5, 10, 15, 20, 15, 10, 5, 0]\n");
+    fs::write(dir.join("limits.toml"), "whose = \"x\"\n[limits]\naccuracy_percent = 5\n").unwrap();
+    let of = |label: &str, more: &[&str]| {
+        let instrument = format!("dial gauge,4711,2026-05-02,{label}");
+        let with =
+            ["--check", "--external=dial gauge", "--rated-travel", "20mm", "--instrument", &instrument];
+        let kept = ["--answers", "answers.toml", "--record", "r.json", "--limits", "limits.toml", "--force"];
+        let ended = travel(&dir, &[&with[..], &kept, more].concat());
+        assert_eq!(ended.code, 0, "{label}: {}{}", ended.err, ended.out);
+        (record(&dir, "r.json"), ended)
+    };
+    let (r, ended) = of("0.02 mm", &[]);
+    let limit = r["external"]["limit_percent"].as_f64().expect("a limit");
+    assert!((limit - 0.1).abs() < 1e-9 && r["external"]["instrument"] == 0, "{}", r["external"]);
+    assert!(!ended.out.contains("error limit of the measurement"), "{}", ended.out);
+    let report = |r: &Json| {
+        fs::write(dir.join("again.json"), r.to_string()).unwrap();
+        run(&dir, &["travel", "--from", "again.json", "--format", "json"]).json()[0].clone()
+    };
+    // By what the gauge may be wrong the figures of its view are wider: 0.1 %.
+    let wide = |report: &Json| {
+        let all = report["tests"][0]["figures"].as_array().expect("figures").clone();
+        let one =
+            all.iter().find(|f| f["figure"] == "accuracy_above_percent" && f["view"] == "external").cloned();
+        one.and_then(|f| f["uncertainty"].as_f64()).expect("an uncertainty")
+    };
+    let mut without = r.clone();
+    without["external"]["limit_percent"] = Json::Null;
+    assert!((wide(&report(&r)) - wide(&report(&without)) - 0.1).abs() < 1e-9);
+    let (r, _) = of("0.02 mm", &["--external-limit", "0.1"]);
+    assert_eq!(r["external"]["limit_percent"], 0.5);
+    let (r, ended) = of("class 2", &[]);
+    assert_eq!(r["external"]["limit_percent"], Json::Null);
+    for says in [&ended.err, &ended.out.replace('\n', " ").replace("  ", " ")] {
+        assert!(says.contains("The error limit of dial gauge, \"class 2\", is not used"), "{says}");
+        assert!(says.contains("or give --external-limit in mm"), "{says}");
+    }
+}
+
+/// Every key of a file of limits is told by the program, and the example of the repository is read.
+#[test]
+fn limits_that_are_documented() {
+    let dir = bench("travel-limits", "", "a = 1");
+    let schema = run(&dir, &["travel", "--limits-schema"]);
+    let schema: Json = serde_json::from_str(&schema.out).unwrap_or_else(|e| panic!("{e}: {}", schema.out));
+    assert_eq!(schema["title"], "looprig limits");
+    let example = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/limits/works.toml");
+    let ended = travel(&dir, &["--cycles", "1", "--limits", example, "--format", "json"]);
+    assert_eq!(ended.json()[0]["limits"]["whose"], "Brackenmoor works standard, throttling valves");
+    let help = run(&dir, &["travel", "--help"]).out;
+    assert!(help.contains("works.toml") && help.contains("--limits-schema"), "{help}");
+    run(&dir, &["travel", MOCK, "--limits-schema"]).refused(&["--limits-schema"]);
+}
+
+/// A loop check's table for programs demands no repeatability either, and what is announced is counted right.
+#[test]
+fn one_of_a_kind() {
+    let dir = bench("travel-one", "", "a = 1");
+    let ended = travel(&dir, &["--check", "--record", "r.json", "--format", "csv"]);
+    assert!(!table(&ended.out).iter().any(|row| row[2] == "repeatability_percent"), "{}", ended.out);
+    let ended = travel(&dir, &["--cycles", "1", "--creep=50"]);
+    for says in [
+        "The valve FV-3104 moves: 1 cycle of 5 points, for about",
+        "small moves at 1 place, for about 3 min, longer if it sticks.",
+    ] {
+        assert!(ended.err.contains(says), "{says:?} is missing in {}", ended.err);
+    }
+    assert!(!ended.err.contains("(s)"), "{}", ended.err);
+    assert!(ended.out.starts_with("FV-3104, Brackenmoor inlet valve\n"), "{}", ended.out);
+}
+
 /// Everything there is, moved by the bench: the parts that were wanted are in the record, the report is there thrice, and the same can be
 /// made again from the record without the line.
 #[test]
@@ -292,16 +367,32 @@ fn a_device_check() {
     let answers = "\"device_check/sensor\" = \"no\"\n\"device_check/at_rest\" = \"blocked\"\n\"device_check/acting\" = \"single\"\n\
                    \"device_check/jog/first\" = [\"rises\", \"falls\", \"falls\", \"rises\"]\n\"device_check/blows\" = \"no\"\n";
     let dir = bench("travel-device-check", "", answers);
-    let check = ["--device-check", "--answers", "answers.toml", "--record", "d.json", "--force"];
+    let check =
+        ["--device-check", "--answers", "answers.toml", "--record", "d.json", "--html", "d.html", "--force"];
     let ended = travel(&dir, &check);
     assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
     assert!(ended.out.starts_with("Device check (outputs alone)\nAS EXPECTED\n"), "{}", ended.out);
     assert!(ended.out.lines().all(|l| l.chars().count() <= 72), "{}", ended.out);
     assert!(ended.out.contains("Not proved:") && ended.out.contains("12.00 mA again"), "{}", ended.out);
     assert_eq!(record(&dir, "d.json")["jogs"].as_array().map(Vec::len), Some(4));
+    let page = fs::read_to_string(dir.join("d.html")).expect("a page");
+    assert!(
+        page.contains("IN ORDER: Device check") && page.contains("outputs: pattern: as expected."),
+        "{page}"
+    );
+    // Shown again from its record, by itself and beside a test.
+    let again = run(&dir, &["travel", "--from", "d.json", "--html", "again.html"]);
+    assert_eq!((again.code, &again.out), (0, &ended.out));
+    travel(&dir, &["--cycles", "1", "--record", "r.json"]);
+    let beside = run(&dir, &["travel", "--from", "r.json", "--from", "d.json", "--sign", "s.html"]);
+    assert!(beside.code == 0 && beside.out.contains("\nDevice check: in order\n"), "{}", beside.out);
+    let sheet = fs::read_to_string(dir.join("s.html")).expect("a sheet");
+    assert!(sheet.contains("<b>Device check:</b> in order") && sheet.contains("work done by"), "{sheet}");
     fs::write(dir.join("answers.toml"), answers.replace("[\"rises\"", "[\"falls\"")).unwrap();
     let wrong = travel(&dir, &check);
     assert!(wrong.code == 1 && wrong.out.contains("NOT AS EXPECTED"), "{}", wrong.out);
+    let beside = run(&dir, &["travel", "--from", "r.json", "--from", "d.json"]);
+    assert!(beside.code == 1 && beside.out.contains("NOT IN ORDER: 1 fault"), "{}", beside.out);
 }
 
 /// The Enter key at every question of the hand, the gauges as they are.
@@ -398,6 +489,11 @@ fn what_is_refused() {
             &["answers.toml:1:18", "has no answer", "\"\" for the Enter key"],
         ),
         (&["travel", MOCK, "--answers", "none.toml"], &["none.toml", "no such file"]),
+        (&["travel", MOCK, "--cycles", "0"], &["nothing is planned", "strokes or losses"]),
+        (
+            &["travel", MOCK, "--external", "--external-limit", "101"],
+            &["--external-limit 101", "more than all of the travel"],
+        ),
         (&["travel", MOCK, "--check", "--creep"], &["--check", "--creep"]),
         (&["travel", MOCK, "--by", "magic"], &["\"magic\"", "person, bench, device or api:URL"]),
         (&["travel", MOCK, "--by", "device"], &["no description of its type", "--description"]),
