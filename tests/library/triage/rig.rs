@@ -76,7 +76,7 @@ impl Bench {
     /// The calibrated bench of a generated valve [DV-94]: on a card or a supply behind a resistor.
     pub fn generated(seed: u64) -> Bench {
         let valve = looprig::plant::generated::valve(seed).valve;
-        let feeds = if seed % 2 == 0 { CARD } else { SUPPLY };
+        let feeds = if seed.is_multiple_of(2) { CARD } else { SUPPLY };
         let supply_bar = valve.supply.at_rest_gauge_pa() / 1e5;
         let mut plan = bench::check(&text(feeds, supply_bar), Path::new("triage.toml"))
             .unwrap_or_else(|e| panic!("{e}"));

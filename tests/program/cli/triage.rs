@@ -23,7 +23,8 @@ fn fault(name: &str, severity: f64) -> String {
     format!("[[event]]\nat_s = 1\nfault = \"{name}\"\nseverity = {severity}\ndevice = \"FV-3104\"\n")
 }
 
-/// A healthy valve and a person who knows nothing: nothing found. Without --move nothing moves; with it the set point is left as before.
+/// A healthy valve and a person who knows nothing. Without --move nothing moves, and too little is known to say that nothing is wrong; with it
+/// that is said, and the set point is left as before.
 #[test]
 fn a_healthy_valve() {
     let dir = bench("triage-healthy", "", &answers(&[]));
