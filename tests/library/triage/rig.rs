@@ -35,6 +35,9 @@ pub struct Bench {
     line: InProcess<Participant>,
     plan: std::rc::Rc<BenchPlan>,
     waiting: Waiting,
+    waits: usize,
+    /// At which wait somebody presses Ctrl-C.
+    pub interrupted_at: Option<usize>,
 }
 
 impl Line for Bench {
@@ -63,6 +66,10 @@ impl Line for Bench {
     }
     fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
         self.make();
+        self.waits += 1;
+        if self.interrupted_at.is_some_and(|n| n == self.waits) {
+            return Ok(Event::Interrupted);
+        }
         self.line.wait(until)
     }
 }
@@ -76,7 +83,7 @@ impl Bench {
     /// The calibrated bench of a generated valve [DV-94]: on a card or a supply behind a resistor.
     pub fn generated(seed: u64) -> Bench {
         let valve = looprig::plant::generated::valve(seed).valve;
-        let feeds = if seed % 2 == 0 { CARD } else { SUPPLY };
+        let feeds = if seed.is_multiple_of(2) { CARD } else { SUPPLY };
         let supply_bar = valve.supply.at_rest_gauge_pa() / 1e5;
         let mut plan = bench::check(&text(feeds, supply_bar), Path::new("triage.toml"))
             .unwrap_or_else(|e| panic!("{e}"));
@@ -92,7 +99,13 @@ impl Bench {
     }
 
     fn of(plan: BenchPlan) -> Bench {
-        Bench { line: bench::in_process(&plan), plan: std::rc::Rc::new(plan), waiting: Waiting::default() }
+        Bench {
+            line: bench::in_process(&plan),
+            plan: std::rc::Rc::new(plan),
+            waiting: Waiting::default(),
+            waits: 0,
+            interrupted_at: None,
+        }
     }
 
     fn make(&mut self) {
@@ -100,8 +113,12 @@ impl Bench {
         self.waiting.make(&self.plan, self.line.bus_mut(), now);
     }
 
-    /// Puts a fault in, and lets time pass.
-    /// Whether this bench can have it.
+    /// How often was waited so far.
+    pub fn waits(&self) -> usize {
+        self.waits
+    }
+
+    /// Puts a fault in, and lets time pass; whether this bench can have it.
     pub fn fault(&mut self, name: &str, severity: f64, then: Duration) -> bool {
         let change = match (FaultName::from_word(name), SiteFault::from_word(name)) {
             (Some(name), _) => Change::ValveFault { name, severity },

@@ -23,18 +23,15 @@ fn fault(name: &str, severity: f64) -> String {
     format!("[[event]]\nat_s = 1\nfault = \"{name}\"\nseverity = {severity}\ndevice = \"FV-3104\"\n")
 }
 
-/// A healthy valve and a person who knows nothing: nothing found. Without --move nothing moves; with it the set point is left as before.
+/// A healthy valve and a person who knows nothing. Without --move nothing moves, and no cause is
+/// called likely; with it nothing is found, and the set point is left as before.
 #[test]
 fn a_healthy_valve() {
     let dir = bench("triage-healthy", "", &answers(&[]));
     let still = triage(&dir, &["--answers", "answers.toml"]);
-    assert_eq!(still.code, 0, "{}{}", still.err, still.out);
-    assert!(
-        still.out.contains("Nothing found") && !still.err.contains("%: travel"),
-        "{}{}",
-        still.err,
-        still.out
-    );
+    // Whether so little is enough to say that nothing is wrong is for the knowledge to say.
+    assert_eq!(still.code, i32::from(!still.out.contains("Nothing found")), "{}{}", still.err, still.out);
+    assert!(!still.out.contains("Likely") && !still.err.contains("%: travel"), "{}{}", still.err, still.out);
     let ended =
         triage(&dir, &["--answers", "answers.toml", "--move", "--collected", "c.json", "--html", "h.html"]);
     assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
@@ -130,9 +127,10 @@ fn what_is_known_is_printed() {
     assert!(serde_json::from_str::<serde_json::Value>(&schema.out).is_ok(), "{}", schema.out);
     assert_eq!(run(&dir, &["triage", "--write-knowledge", "k.toml"]).code, 0);
     assert_eq!(run(&dir, &["triage", "--knowledge", "k.toml", "--list"]).out, list.out);
-    let text = fs::read_to_string(dir.join("k.toml")).unwrap().replace("sure = 0.9 ", "sure = 9 ");
+    let text =
+        fs::read_to_string(dir.join("k.toml")).unwrap().replace("[belief]\n", "[belief]\nsurely = 9\n");
     fs::write(dir.join("bad.toml"), text).unwrap();
-    run(&dir, &["triage", "--knowledge", "bad.toml", "--list"]).refused(&["bad.toml:", "sure"]);
+    run(&dir, &["triage", "--knowledge", "bad.toml", "--list"]).refused(&["bad.toml:", "surely"]);
 }
 
 #[test]
