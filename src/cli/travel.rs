@@ -49,9 +49,10 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     let files = given::Files::read(args, &catalogue)?;
     check_outputs(args)?;
     if !args.from.is_empty() {
-        let (records, checks) = given::read_all(&args.from)?;
-        let files = given::Files { checks, ..files };
-        return shown::report(args, &records.iter().collect::<Vec<_>>(), &files, out);
+        let mut shown = given::read_all(&args.from)?;
+        let tests = core::mem::take(&mut shown.tests);
+        let files = given::Files { beside: shown, ..files };
+        return shown::report(args, &tests.iter().collect::<Vec<_>>(), &files, out);
     }
     let plan = plan(args);
     if !args.device_check {
@@ -119,8 +120,12 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     if let (Some(path), Ok(()), false) = (&args.record, &kept, out.quiet) {
         say(&format!("The record is in {}.", path.display()));
     }
-    let ended =
-        shown::report(args, &core::iter::once(&record).chain(&files.beside).collect::<Vec<_>>(), &files, out);
+    let ended = shown::report(
+        args,
+        &core::iter::once(&record).chain(&files.beside.tests).collect::<Vec<_>>(),
+        &files,
+        out,
+    );
     kept.and(ended)
 }
 

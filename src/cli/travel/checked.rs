@@ -1,7 +1,7 @@
 //! The device check: how it is run, and how it is shown [TV-40].
 
 use super::Bench;
-use super::given::Files;
+use super::given::{Files, Records};
 use super::hands::{AtTheValve, Hands};
 use super::person::Asked;
 use super::shown;
@@ -61,8 +61,9 @@ pub fn run(
 
 /// Shows what came of it, and writes it to the files that are wanted.
 pub fn show(args: &TravelArgs, check: DeviceCheck, files: Files, out: &mut Output) -> Result<Ended, Failure> {
-    let files = Files { checks: vec![check], ..files };
-    let check = &files.checks[0];
+    let beside = Records { checks: vec![check], ..Records::default() };
+    let files = Files { beside, ..files };
+    let check = &files.beside.checks[0];
     let mut written = shown::pages(args, &[], &files, out.quiet);
     for path in [&args.record, &args.json].into_iter().flatten() {
         let put = write_file(

@@ -14,6 +14,7 @@ use crate::commission::device_check::DeviceCheck;
 use crate::commission::settings::Settings;
 use crate::commission::travel::record::Movement;
 use crate::commission::travel::{Gauge, Limits, Record};
+use crate::commission::triage::Triage;
 use crate::wiring::{Circuit, Judged, judge};
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -114,9 +115,16 @@ pub struct Files {
     pub settings: Option<(Settings, String)>,
     /// A loop with its verdict, and what the sheet is called.
     pub wiring: Option<(Circuit, Judged, String)>,
-    pub beside: Vec<Record>,
-    /// Device checks that stand beside the tests.
+    /// What stands beside what is shown.
+    pub beside: Records,
+}
+
+/// What was kept in files, each kind in its order.
+#[derive(Default)]
+pub struct Records {
+    pub tests: Vec<Record>,
     pub checks: Vec<DeviceCheck>,
+    pub faults: Vec<Triage>,
 }
 
 impl Files {
@@ -147,14 +155,13 @@ impl Files {
             let judged = judge(&sheet.circuit);
             Ok::<_, Failure>((sheet.circuit, judged, name_of(path)))
         });
-        let (beside, checks) = read_all(&args.beside)?;
+        let beside = read_all(&args.beside)?;
         Ok(Files {
             answers: answers.transpose()?,
             limits: limits.transpose()?.unwrap_or_else(Limits::own),
             settings: settings.transpose()?,
             wiring: wiring.transpose()?,
             beside,
-            checks,
         })
     }
 }
@@ -164,25 +171,27 @@ pub fn name_of(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 
-/// What `--record` keeps.
+/// What `--record` keeps, of a travel test or of fault finding.
 enum Kept {
     Test(Box<Record>),
     Check(Box<DeviceCheck>),
+    Fault(Box<Triage>),
 }
 
-/// Reads records of travel tests and of device checks, each kind in its order.
+/// Reads records of travel tests, of device checks and of fault finding.
 ///
 /// # Errors
 /// One cannot be read, or is none.
-pub fn read_all(paths: &[PathBuf]) -> Result<(Vec<Record>, Vec<DeviceCheck>), Failure> {
-    let (mut tests, mut checks) = (Vec::new(), Vec::new());
+pub fn read_all(paths: &[PathBuf]) -> Result<Records, Failure> {
+    let mut out = Records::default();
     for path in paths {
         match read_kept(path)? {
-            Kept::Test(test) => tests.push(*test),
-            Kept::Check(check) => checks.push(*check),
+            Kept::Test(test) => out.tests.push(*test),
+            Kept::Check(check) => out.checks.push(*check),
+            Kept::Fault(triage) => out.faults.push(*triage),
         }
     }
-    Ok((tests, checks))
+    Ok(out)
 }
 
 /// Reads a record of a travel test.
@@ -190,14 +199,13 @@ pub fn read_all(paths: &[PathBuf]) -> Result<(Vec<Record>, Vec<DeviceCheck>), Fa
 /// # Errors
 /// It cannot be read, or is none.
 pub fn read_record(path: &Path) -> Result<Record, Failure> {
-    match read_kept(path)? {
-        Kept::Test(test) => Ok(*test),
-        Kept::Check(_) => Err(Failure::new(
-            format!("reading the record {}", path.display()),
-            "it is of a device check, and a travel test is wanted",
-            NEXT,
-        )),
-    }
+    let other = match read_kept(path)? {
+        Kept::Test(test) => return Ok(*test),
+        Kept::Check(_) => "of a device check",
+        Kept::Fault(_) => "of fault finding",
+    };
+    let wrong = format!("it is {other}, and a travel test is wanted");
+    Err(Failure::new(format!("reading the record {}", path.display()), wrong, NEXT))
 }
 
 const NEXT: &str = "name a record that `looprig travel --record` kept";
@@ -208,13 +216,16 @@ fn read_kept(path: &Path) -> Result<Kept, Failure> {
     let mut text = String::new();
     let read = std::fs::File::open(path).and_then(|f| f.take(LONGEST).read_to_string(&mut text));
     read.map_err(|e| Failure::new(doing.clone(), io_words(&e), next))?;
-    let is_check = serde_json::from_str::<serde_json::Value>(&text)
-        .is_ok_and(|any| any.get("looprig_device_check").is_some());
-    let kept = match is_check {
-        true => DeviceCheck::from_json(&text).map(|c| Kept::Check(Box::new(c))),
-        false => Record::from_json(&text).map(|r| Kept::Test(Box::new(r))),
+    let json = serde_json::from_str::<serde_json::Value>(&text).unwrap_or_default();
+    let is_of_faults = json["format"].as_str().is_some_and(|f| f.starts_with("looprig triage"));
+    let kept = if json.get("looprig_device_check").is_some() {
+        DeviceCheck::from_json(&text).map(|c| Kept::Check(Box::new(c))).map_err(|e| e.to_string())
+    } else if is_of_faults {
+        Triage::from_json(&text).map(|t| Kept::Fault(Box::new(t)))
+    } else {
+        Record::from_json(&text).map(|r| Kept::Test(Box::new(r))).map_err(|e| e.to_string())
     };
-    kept.map_err(|e| Failure::new(doing, e.to_string(), next))
+    kept.map_err(|e| Failure::new(doing, e, next))
 }
 
 #[cfg(test)]

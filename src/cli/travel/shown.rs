@@ -6,11 +6,13 @@ use crate::cli::files::write_file;
 use crate::cli::lines::utc_now_words;
 use crate::cli::output::{Ended, Failure, Output, say};
 use crate::cli::travel_args::TravelArgs;
+use crate::cli::triage::ended_as as triage_ended;
 use crate::commission::travel::limits::Verdict;
 use crate::commission::travel::{Limits, Record};
 use crate::report::Format;
 use crate::report::handover::{Beside, html, json, judged, overall, sheet, text};
 use crate::report::table::Table;
+use crate::report::triage;
 use crate::report::wiring::WiringReport;
 use core::fmt::Write;
 use serde_json::Value as Json;
@@ -24,10 +26,13 @@ pub fn report(
 ) -> Result<Ended, Failure> {
     let written = pages(args, records, files, out.quiet);
     if records.is_empty() {
-        // A device check by itself is told as it is when it is made.
-        files.checks.iter().for_each(|check| checked::told(check, out));
+        // A device check or fault finding by itself is told as it is when it is made.
+        let beside = &files.beside;
+        beside.checks.iter().for_each(|check| checked::told(check, out));
+        beside.faults.iter().for_each(|triage| out.text().push_str(&triage::text(triage)));
         written?;
-        let worst = files.checks.iter().map(checked::ended_as).max_by_key(|ended| match ended {
+        let ended = beside.checks.iter().map(checked::ended_as);
+        let worst = ended.chain(beside.faults.iter().map(triage_ended)).max_by_key(|ended| match ended {
             Ended::Fine => 0,
             Ended::CouldNot => 1,
             _ => 2,
@@ -64,7 +69,8 @@ fn with_beside<T>(files: &Files, use_it: impl FnOnce(&Beside) -> T) -> T {
         (WiringReport { circuit, judged, corner: None, samples: None }, name.as_str())
     });
     let wiring = wiring.as_ref().map(|(report, name)| (report, *name));
-    let checks = files.checks.iter().map(Into::into).collect();
+    let checks = files.beside.checks.iter().map(Into::into);
+    let checks = checks.chain(files.beside.faults.iter().map(triage::as_check)).collect();
     use_it(&Beside { settings, wiring, checks, made: &made })
 }
 
