@@ -50,6 +50,7 @@ mod sha256;
 mod silence;
 mod travel;
 mod travel_args;
+pub mod triage_measure;
 mod valve;
 mod valve_args;
 mod waiting;
