@@ -9,4 +9,5 @@ pub mod person;
 pub mod response;
 pub mod settings;
 pub mod travel;
+pub mod triage;
 pub mod worksheet;

@@ -5,12 +5,14 @@
 mod patience;
 mod quality;
 pub mod stimulus;
+mod talk;
 mod to;
 mod values;
 
 pub use patience::{Awaited, Patience, ask_patiently};
 pub use quality::LinkQuality;
 pub use stimulus::Stimulus;
+pub use talk::{Others, Talk};
 pub use to::To;
 pub use values::{encode, encode_by, names};
 
@@ -361,17 +363,22 @@ impl<L: Line> Host<L> {
     /// # Errors
     /// As [`Host::transact`], and a tag that cannot be written.
     pub fn find(&mut self, to: &To) -> Result<(Exchange, Option<Device>), HostError> {
+        self.find_with(to, None)
+    }
+
+    /// The same; `retries` overrides the configured number.
+    fn find_with(&mut self, to: &To, retries: Option<u8>) -> Result<(Exchange, Option<Device>), HostError> {
         let all = Target::Unique(UniqueAddress::BROADCAST);
         match to {
-            To::Polling(p) => self.poll(*p, None),
-            To::Unique(u) => self.identify_by(Target::Unique(*u), 0, Vec::new(), None),
+            To::Polling(p) => self.poll(*p, retries),
+            To::Unique(u) => self.identify_by(Target::Unique(*u), 0, Vec::new(), retries),
             To::Tag(tag) => {
                 let data = encode(11, Revision::R7, &[("tag".to_owned(), tag.clone())])?;
-                self.identify_by(all, 11, data, None)
+                self.identify_by(all, 11, data, retries)
             }
             To::LongTag(tag) => {
                 let data = encode(21, Revision::R7, &[("long_tag".to_owned(), tag.clone())])?;
-                self.identify_by(all, 21, data, None)
+                self.identify_by(all, 21, data, retries)
             }
         }
     }

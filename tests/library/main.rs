@@ -28,6 +28,7 @@ mod settings;
 #[path = "../support/mod.rs"]
 mod support;
 mod travel;
+mod triage;
 mod tshark_vectors;
 mod wave;
 mod wiring;

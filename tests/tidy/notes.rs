@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 /// Prefixes of requirement ids.
 pub const PREFIXES: &[&str] = &[
     "FR", "LL", "TY", "ST", "CM", "TB", "UN", "DV", "HO", "LI", "LG", "WI", "PL", "BA", "CO", "HC", "IP",
-    "WV", "PC", "TV",
+    "WV", "PC", "TV", "TG",
 ];
 
 fn is_id(s: &str) -> bool {

@@ -27,6 +27,8 @@ pub enum FileKind {
     Limits,
     /// Answers in place of a person's.
     Answers,
+    /// Causes, symptoms and checks of fault finding.
+    Knowledge,
 }
 
 impl fmt::Display for FileKind {
@@ -38,6 +40,7 @@ impl fmt::Display for FileKind {
             FileKind::KnownDeviations => "list of known deviations",
             FileKind::Limits => "file of limits",
             FileKind::Answers => "file of answers",
+            FileKind::Knowledge => "file of knowledge",
         })
     }
 }

@@ -99,6 +99,17 @@ pub struct Sensing<'a> {
     uncertain_s: f64,
     /// The last answer that told travel.
     last: Option<Exchange>,
+    /// What else is read now and then while travel is.
+    beside: Option<Beside>,
+}
+
+/// A number that is read between readings of travel.
+struct Beside {
+    reading: Reading,
+    /// After so many readings of travel.
+    every: u32,
+    since: u32,
+    samples: Vec<(f64, Option<f64>)>,
 }
 
 /// A valve that was waited for.
@@ -163,7 +174,29 @@ impl<'a> Sensing<'a> {
             noise: (0.0, 0),
             uncertain_s: 0.0,
             last: None,
+            beside: None,
         }
+    }
+
+    /// From now on reads something else behind every so many readings of travel; `None`: no more. Gives what was read of the last, s and the number.
+    pub fn beside(&mut self, next: Option<(Reading, u32)>) -> Vec<(f64, Option<f64>)> {
+        let next = next.map(|(reading, every)| Beside { reading, every, since: 0, samples: Vec::new() });
+        core::mem::replace(&mut self.beside, next).map(|b| b.samples).unwrap_or_default()
+    }
+
+    fn read_beside(&mut self) -> Result<(), Halt> {
+        let Some(beside) = &mut self.beside else { return Ok(()) };
+        beside.since += 1;
+        if beside.since < beside.every || beside.samples.len() >= MOST_SAMPLES {
+            return Ok(());
+        }
+        beside.since = 0;
+        let reading = beside.reading.clone();
+        let read = self.read(reading.source.command(&self.device), &reading.source.data())?;
+        if let Some(beside) = &mut self.beside {
+            beside.samples.push((read.at_s, reading.number(&read.exchange)));
+        }
+        Ok(())
     }
 
     /// A moment in seconds since the test's start; what was before it is its start.
@@ -266,6 +299,7 @@ impl<'a> Sensing<'a> {
             return Err(Halt::Failed(self.no_number(&read.exchange)));
         }
         self.last = Some(read.exchange);
+        self.read_beside()?;
         Ok(Sample { at_s, percent: number })
     }
 

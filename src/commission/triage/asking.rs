@@ -1,0 +1,79 @@
+//! Leads a person through a session [TG-05].
+
+use super::knowledge::Symptom;
+use super::record::{Asked, Triage};
+use super::session::{Finding, Origin, Session};
+use crate::commission::person::{Answer, Choice, Kind, Person, Question};
+
+/// What is done between two questions by whoever leads the session.
+pub trait Between {
+    /// A check is next during which the valve strokes: gets it to stroke, if there is leave and a way, when the person is ready.
+    /// Otherwise the person has to see to it, and the question says so.
+    fn stroke(&mut self, person: &mut dyn Person, symptom: &Symptom);
+}
+
+/// Nobody strokes: the person sees to it.
+impl Between for () {
+    fn stroke(&mut self, _: &mut dyn Person, _: &Symptom) {}
+}
+
+impl Symptom {
+    /// The question for it, `triage/NAME`; `None`: nobody is asked for it.
+    pub fn question(&self) -> Option<Question> {
+        let check = self.check.as_ref()?;
+        let choices = self.values.iter().map(|v| Choice::new(v.name.clone(), v.words.clone())).collect();
+        let question =
+            Question::new(format!("triage/{}", self.name), check.question.clone(), Kind::Choice(choices));
+        Some(check.cautions.iter().fold(question, |q, c| q.with_caution(c.clone())))
+    }
+}
+
+/// Asks, the check that tells most for its effort first, until one cause is sure enough, nothing would tell more, enough was
+/// asked or the person ends it.
+pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn Between) -> Triage {
+    let knowledge = session.knowledge();
+    let mut asked = Vec::new();
+    let mut stopped = String::new();
+    while let Some(next) = session.next() {
+        let symptom = &knowledge.symptoms[next.symptom];
+        let (Some(check), Some(question)) = (&symptom.check, symptom.question()) else {
+            session.not_known(next.symptom);
+            continue;
+        };
+        if check.strokes {
+            between.stroke(person, symptom);
+        }
+        session.count_question();
+        let answer = match person.ask(&question) {
+            Answer::Choice(value) => {
+                let words = symptom.value(&value).map_or("", |v| symptom.values[v].words.as_str());
+                session.add(Finding {
+                    symptom: symptom.name.clone(),
+                    value: value.clone(),
+                    from: Origin::Person,
+                    words: format!("{}: {words}", symptom.words),
+                });
+                Some(value)
+            }
+            Answer::Stop(why) => {
+                stopped = why.words().to_owned();
+                break;
+            }
+            _ => {
+                session.not_known(next.symptom);
+                None
+            }
+        };
+        let first = session.ranks().first().cloned();
+        let name = first.as_ref().and_then(|r| r.cause).map_or("", |c| knowledge.causes[c].name.as_str());
+        asked.push(Asked {
+            symptom: symptom.name.clone(),
+            question: check.question.clone(),
+            answer,
+            bits: next.bits,
+            effort_min: next.effort_min,
+            then: (name.to_owned(), first.map_or(0.0, |r| r.class_share)),
+        });
+    }
+    Triage::of(session, asked, stopped)
+}

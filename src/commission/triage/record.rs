@@ -1,0 +1,218 @@
+//! What came of a session, to keep and to hand over [TG-07].
+
+use super::session::{Finding, Session};
+use crate::commission::travel::record::Identity;
+use serde::{Deserialize, Serialize};
+
+/// What the first line of a record says that it is.
+pub const FORMAT: &str = "looprig triage 1";
+/// No more causes than these are told.
+const MOST_CAUSES: usize = 5;
+/// Causes that are less likely than this are not told, but the first.
+const LEAST_SHARE: f64 = 0.02;
+
+/// The outcome in a word.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// All that was seen is as on a healthy valve.
+    NothingFound,
+    /// One cause, or causes that cannot be told apart, stand out, and can be mended on site.
+    Likely,
+    /// The same, and it is mended in a workshop.
+    Workshop,
+    /// Something may be wrong, and nothing stands out: the next check, or somebody who knows more, or the workshop.
+    Unclear,
+}
+
+/// Something seen, and by how many bits it speaks for a cause, or, negative, against it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Weighed {
+    /// What was seen.
+    pub finding: Finding,
+    /// How strongly it speaks.
+    pub bits: f64,
+}
+
+/// A cause as it is told in the end.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Told {
+    /// Its name; empty: nothing is wrong.
+    pub cause: String,
+    /// For people.
+    pub words: String,
+    /// How likely, 0 to 1, with those that cannot be told apart from it.
+    pub share: f64,
+    /// Names of the others that cannot be told apart from it.
+    #[serde(default)]
+    pub same_class: Vec<String>,
+    /// What speaks for it, the strongest first.
+    pub speaks_for: Vec<Weighed>,
+    /// What speaks against it, the strongest first.
+    pub speaks_against: Vec<Weighed>,
+    /// What is to be done.
+    pub remedy: String,
+    /// What to take care of then.
+    pub cautions: Vec<String>,
+    /// Whether it is mended in a workshop.
+    pub workshop: bool,
+}
+
+/// A question that was asked.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Asked {
+    /// The symptom's name.
+    pub symptom: String,
+    /// The question in words.
+    pub question: String,
+    /// The name of the value, `None`: the person did not know.
+    pub answer: Option<String>,
+    /// What it was expected to tell, bit.
+    pub bits: f64,
+    /// Its effort, minutes.
+    pub effort_min: f64,
+    /// The likeliest cause after it, and how likely.
+    pub then: (String, f64),
+}
+
+/// A session of fault finding as it is kept.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Triage {
+    /// [`FORMAT`].
+    pub format: String,
+    /// When it began, by whoever ran it; may be empty.
+    pub started: String,
+    /// The line; empty: there was none.
+    pub line: String,
+    /// The device, as far as it answered.
+    pub device: Option<Identity>,
+    /// Whose judgement the likelihoods are.
+    pub whose: String,
+    /// All that was seen, in the order in which it came.
+    pub findings: Vec<Finding>,
+    /// What was asked.
+    pub asked: Vec<Asked>,
+    /// Why it ended before it was done; empty: it was not.
+    pub stopped: String,
+    /// The outcome.
+    pub verdict: Verdict,
+    /// The likeliest, five at most; nothing wrong is one of them.
+    pub causes: Vec<Told>,
+    /// The check that would tell most now, as far as one is left: symptom's name, question, cautions.
+    pub next: Option<NextTold>,
+    /// Remarks, sentences.
+    pub remarks: Vec<String>,
+}
+
+/// The check that would tell most.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct NextTold {
+    /// The symptom's name.
+    pub symptom: String,
+    /// The question in words.
+    pub question: String,
+    /// What it is expected to tell, bit.
+    pub bits: f64,
+    /// Its effort, minutes.
+    pub effort_min: f64,
+    /// What to take care of.
+    pub cautions: Vec<String>,
+}
+
+impl Triage {
+    /// What a session has come to.
+    pub fn of(session: &Session<'_>, asked: Vec<Asked>, stopped: String) -> Triage {
+        let knowledge = session.knowledge();
+        let ranks = session.ranks();
+        let mut causes: Vec<Told> = Vec::new();
+        let mut classes: Vec<&str> = Vec::new();
+        for rank in &ranks {
+            let class = session.class(rank);
+            if classes.contains(&class) {
+                continue;
+            }
+            if causes.len() >= MOST_CAUSES || (rank.class_share < LEAST_SHARE && !causes.is_empty()) {
+                break;
+            }
+            classes.push(class);
+            let (speaks_for, speaks_against) = session.evidence(rank.cause);
+            let of = rank.cause.map(|c| &knowledge.causes[c]);
+            let others = knowledge
+                .causes
+                .iter()
+                .filter(|c| of.is_some_and(|o| o.class == c.class && o.name != c.name));
+            causes.push(Told {
+                cause: of.map_or(String::new(), |c| c.name.clone()),
+                words: of.map_or("nothing is wrong that shows".to_owned(), |c| c.words.clone()),
+                share: rank.class_share,
+                same_class: others.map(|c| c.name.clone()).collect(),
+                speaks_for,
+                speaks_against,
+                remedy: of.map_or(String::new(), |c| c.remedy.clone()),
+                cautions: of.map_or(Vec::new(), |c| c.cautions.clone()),
+                workshop: of.is_some_and(|c| c.workshop),
+            });
+        }
+        let next = session.best().and_then(|n| {
+            let check = knowledge.symptoms[n.symptom].check.as_ref()?;
+            Some(NextTold {
+                symptom: knowledge.symptoms[n.symptom].name.clone(),
+                question: check.question.clone(),
+                bits: n.bits,
+                effort_min: n.effort_min,
+                cautions: check.cautions.clone(),
+            })
+        });
+        Triage {
+            format: FORMAT.to_owned(),
+            started: String::new(),
+            line: String::new(),
+            device: None,
+            whose: knowledge.whose.clone(),
+            findings: session.findings().cloned().collect(),
+            asked,
+            stopped,
+            verdict: session.verdict(),
+            causes,
+            next,
+            remarks: Vec::new(),
+        }
+    }
+
+    /// As JSON, pretty, with a line end.
+    pub fn to_json(&self) -> String {
+        serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
+    }
+
+    /// Reads a record again.
+    ///
+    /// # Errors
+    /// What is wrong: no JSON, or no record of this format.
+    pub fn from_json(text: &str) -> Result<Triage, String> {
+        let triage: Triage =
+            serde_json::from_str(text).map_err(|e| format!("this is no record of fault finding: {e}"))?;
+        if triage.format != FORMAT {
+            return Err(format!("this is \"{}\", not \"{FORMAT}\"", triage.format));
+        }
+        Ok(triage)
+    }
+
+    /// The session as a file of answers that replays it without a line [TG-07]: what the bus told, what the person said, "?" where
+    /// the person did not know.
+    pub fn answers(&self) -> String {
+        let mut out = String::from(
+            "# What was seen, by the names of the questions: `looprig triage --answers THIS` ranks it again.\n",
+        );
+        for f in &self.findings {
+            out += &format!("\"triage/{}\" = \"{}\"", f.symptom, f.value);
+            if !f.words.is_empty() {
+                out += &format!(" # {}", f.words.replace(['\n', '\r'], " "));
+            }
+            out.push('\n');
+        }
+        for a in self.asked.iter().filter(|a| a.answer.is_none()) {
+            out += &format!("\"triage/{}\" = \"?\"\n", a.symptom);
+        }
+        out
+    }
+}

@@ -1,0 +1,220 @@
+//! What was seen so far, what is likely, what to look at next [TG-01].
+
+use super::belief::{Belief, Evidence};
+use super::knowledge::{Knowledge, Seen};
+use super::record::{Verdict, Weighed};
+use serde::{Deserialize, Serialize};
+
+/// How near the best a check must come so that the order of the trade decides between them [TG-05].
+const TIE: f64 = 0.95;
+/// Evidence that speaks with less than this for or against a cause is not told, bit (own choice).
+const TOLD_BITS: f64 = 0.3;
+/// A cause that is less likely than this is not called likely: there it is told that nothing stands out [TG-05].
+const LIKELY: f64 = 0.5;
+
+/// Where something seen comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Origin {
+    /// Read over the bus.
+    Bus,
+    /// Read over the bus while the valve stroked.
+    Stroke,
+    /// Seen by a person.
+    Person,
+}
+
+/// What was seen of a symptom.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Finding {
+    /// The symptom's name.
+    pub symptom: String,
+    /// The name of the value.
+    pub value: String,
+    /// Where it comes from.
+    pub from: Origin,
+    /// What exactly was seen, a sentence without a point: "the device reads 8.40 mA, 12.00 mA were set". May be empty.
+    #[serde(default)]
+    pub words: String,
+}
+
+/// A cause, or that nothing is wrong, and how likely it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rank {
+    /// The cause by its place in the knowledge; `None`: nothing is wrong.
+    pub cause: Option<usize>,
+    /// How likely, 0 to 1. Of causes that cannot be told apart each has its own share.
+    pub share: f64,
+    /// The same of its whole class.
+    pub class_share: f64,
+}
+
+/// What to look at next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Next {
+    /// The symptom by its place in the knowledge.
+    pub symptom: usize,
+    /// What it is expected to tell, bit.
+    pub bits: f64,
+    /// What it takes, minutes.
+    pub effort_min: f64,
+}
+
+/// A session of fault finding.
+#[derive(Clone, Debug)]
+pub struct Session<'k> {
+    knowledge: &'k Knowledge,
+    findings: Vec<(Finding, Option<Evidence>)>,
+    /// Symptoms that were asked for and are not known.
+    unknown: Vec<usize>,
+    /// How many questions were asked.
+    asked: usize,
+    /// Whether what the bus would tell may be asked of a person.
+    without_line: bool,
+}
+
+impl<'k> Session<'k> {
+    /// A session in which nothing was seen yet. Without a line what the bus would tell is asked of the person, where it can be.
+    pub fn new(knowledge: &'k Knowledge, without_line: bool) -> Session<'k> {
+        Session { knowledge, findings: Vec::new(), unknown: Vec::new(), asked: 0, without_line }
+    }
+
+    /// What it knows by.
+    pub fn knowledge(&self) -> &'k Knowledge {
+        self.knowledge
+    }
+
+    /// Takes something seen. What the knowledge has no symptom or no value for is kept and changes no belief; of the same
+    /// symptom the last counts. Gives whether it was taken into account.
+    pub fn add(&mut self, finding: Finding) -> bool {
+        let evidence = self.knowledge.symptom(&finding.symptom).and_then(|symptom| {
+            let value = self.knowledge.symptoms[symptom].value(&finding.value)?;
+            Some(Evidence { symptom, value, by_person: finding.from == Origin::Person })
+        });
+        self.findings.retain(|(f, _)| f.symptom != finding.symptom);
+        self.findings.push((finding, evidence));
+        evidence.is_some()
+    }
+
+    /// A symptom was asked for, and the person could not say.
+    pub fn not_known(&mut self, symptom: usize) {
+        self.unknown.push(symptom);
+    }
+
+    /// A question was asked.
+    pub(super) fn count_question(&mut self) {
+        self.asked += 1;
+    }
+
+    /// All that was seen, in the order in which it came.
+    pub fn findings(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().map(|(f, _)| f)
+    }
+
+    fn belief(&self) -> Belief<'k> {
+        let mut belief = Belief::new(self.knowledge);
+        for (_, evidence) in &self.findings {
+            if let Some(e) = evidence {
+                belief.see(*e);
+            }
+        }
+        belief
+    }
+
+    /// All causes and "nothing is wrong", the likeliest first; causes of a class stand together.
+    pub fn ranks(&self) -> Vec<Rank> {
+        let (healthy, causes) = self.belief().of_causes();
+        let class_share = |class: &str| -> f64 {
+            let of = self.knowledge.causes.iter().zip(&causes);
+            of.filter(|(c, _)| c.class == class).map(|(_, share)| share).sum()
+        };
+        let mut out = vec![Rank { cause: None, share: healthy, class_share: healthy }];
+        for (i, share) in causes.iter().enumerate() {
+            let class_share = class_share(&self.knowledge.causes[i].class);
+            out.push(Rank { cause: Some(i), share: *share, class_share });
+        }
+        out.sort_by(|a, b| {
+            b.class_share
+                .total_cmp(&a.class_share)
+                .then_with(|| self.class(a).cmp(self.class(b)))
+                .then(b.share.total_cmp(&a.share))
+        });
+        out
+    }
+
+    /// The class of a rank; empty where nothing is wrong.
+    pub fn class(&self, rank: &Rank) -> &'k str {
+        rank.cause.map_or("", |c| &self.knowledge.causes[c].class)
+    }
+
+    /// What was seen that speaks for a cause and against it, the strongest first.
+    pub fn evidence(&self, cause: Option<usize>) -> (Vec<Weighed>, Vec<Weighed>) {
+        let belief = self.belief();
+        let mut all: Vec<Weighed> = self
+            .findings
+            .iter()
+            .filter_map(|(finding, evidence)| {
+                let bits = belief.weight_of(cause, (*evidence)?);
+                (bits.abs() >= TOLD_BITS).then(|| Weighed { finding: finding.clone(), bits })
+            })
+            .collect();
+        all.sort_by(|a, b| b.bits.abs().total_cmp(&a.bits.abs()));
+        all.into_iter().partition(|w| w.bits > 0.0)
+    }
+
+    /// Whether a symptom can be asked of the person now.
+    fn can_be_asked(&self, symptom: usize) -> bool {
+        let of = &self.knowledge.symptoms[symptom];
+        let is_theirs = of.seen == Seen::Person || self.without_line;
+        let is_known = self.findings.iter().any(|(f, _)| f.symptom == of.name);
+        is_theirs && of.check.is_some() && !is_known && !self.unknown.contains(&symptom)
+    }
+
+    /// The check that tells most for its effort, whether or not enough is known: what the person would do next. `None`: no
+    /// check is left that would tell anything.
+    pub fn best(&self) -> Option<Next> {
+        let belief = self.belief();
+        let rate = |n: &Next| n.bits / n.effort_min;
+        let all: Vec<Next> = (0..self.knowledge.symptoms.len())
+            .filter(|&s| self.can_be_asked(s))
+            .map(|symptom| Next {
+                symptom,
+                bits: belief.expected_bits(symptom),
+                effort_min: self.knowledge.symptoms[symptom].check.as_ref().map_or(1.0, |c| c.effort_min),
+            })
+            .filter(|n| n.bits >= self.knowledge.least_bits)
+            .collect();
+        let most = all.iter().map(rate).fold(0.0, f64::max);
+        let group = |n: &Next| self.knowledge.symptoms[n.symptom].check.as_ref().map(|c| c.group);
+        // The first of the trade's order among those that are as good as equal, and of these the best.
+        all.into_iter().filter(|n| rate(n) >= TIE * most).min_by(|a, b| {
+            group(a).cmp(&group(b)).then(rate(b).total_cmp(&rate(a))).then(a.symptom.cmp(&b.symptom))
+        })
+    }
+
+    /// What to ask next; `None`: enough is known, nothing would tell more, or enough was asked.
+    pub fn next(&self) -> Option<Next> {
+        let first = self.ranks().first().map_or(1.0, |r| r.class_share);
+        if first >= self.knowledge.sure || self.asked >= self.knowledge.most_questions {
+            return None;
+        }
+        self.best()
+    }
+
+    /// What follows from all that was seen.
+    pub fn verdict(&self) -> Verdict {
+        let ranks = self.ranks();
+        let Some(first) = ranks.first() else { return Verdict::Unclear };
+        match first.cause {
+            None if first.share >= LIKELY => Verdict::NothingFound,
+            Some(c) if first.class_share >= LIKELY => {
+                if self.knowledge.causes[c].workshop {
+                    Verdict::Workshop
+                } else {
+                    Verdict::Likely
+                }
+            }
+            _ => Verdict::Unclear,
+        }
+    }
+}

@@ -1,0 +1,221 @@
+//! What follows from what the bus told without moving anything.
+
+use super::super::Watched;
+use super::{Found, finite, mean, median, numbers, span};
+use crate::commission::travel::record::Ended;
+
+/// A device that answers fewer first tries than this share, and sometimes not at all, answers at times.
+const AT_TIMES: f64 = 0.6;
+/// Share of tries that had to be repeated: below is few, below the second some.
+const FEW: f64 = 0.05;
+const SOME: f64 = 0.3;
+/// Fewer tries say nothing of shares.
+const LEAST_TRIES: u32 = 10;
+/// One request that is not ours is no proof [HO-03].
+const STRANGERS: u32 = 2;
+/// The bit of the second status octet that says that the loop current is fixed [ST-02].
+const FIXED: u8 = 0x08;
+/// A supply pressure below this share of what it should be is low.
+pub const LOW_SUPPLY: f64 = 0.92;
+/// Travel that moves more at one set point does not hold, percent.
+const HOLDS_PERCENT: f64 = 1.0;
+/// Of which at least this share lies between begin and end where it drifts.
+const DRIFTS: f64 = 0.7;
+/// A set point is watched for less time only where something ended it, s.
+const LEAST_HOLD_S: f64 = 10.0;
+
+pub fn from_the_bus(w: &Watched, out: &mut Found) {
+    answers(w, out);
+    repeats(w, out);
+    others(w, out);
+    told(w, out);
+    supply(w, out);
+    calibration(w, out);
+    hold(w, out);
+}
+
+fn is_heard(w: &Watched) -> bool {
+    w.asked.iter().any(|a| a.answered)
+}
+
+fn answers(w: &Watched, out: &mut Found) {
+    let all = w.asked.len();
+    let first = w.asked.iter().filter(|a| a.answered && a.tries == 1).count();
+    let none = w.asked.iter().filter(|a| !a.answered).count();
+    let symptom = "answers";
+    if is_heard(w) {
+        let share = first as f64 / all as f64;
+        let value = if share < AT_TIMES && none > 0 { "at_times" } else { "yes" };
+        let words = format!("of {all} requests {first} were answered at the first try, {none} not at all");
+        return out.bus(symptom, value, words);
+    }
+    match w.elsewhere.as_deref() {
+        Some([one]) => {
+            let at = one.address.map_or_else(
+                || "to its tag".to_owned(),
+                |a| format!("at polling address {a}"),
+            );
+            let tag = if one.tag.is_empty() { String::new() } else { format!(", tag {}", one.tag) };
+            let words =
+                format!("nobody answers at {}; {}{tag} answers {at}", w.to, one.unique_address);
+            out.bus(symptom, "elsewhere", words);
+        }
+        // What was broken off says nothing.
+        Some(others) if w.ended == Ended::Whole => {
+            let mut words = format!("{all} requests to {} without an answer", w.to);
+            if others.is_empty() {
+                words += ", none at any other polling address";
+            } else {
+                let list: Vec<String> = others
+                    .iter()
+                    .map(|o| format!("{} {}", o.address.map_or_else(String::new, |a| a.to_string()), o.tag))
+                    .collect();
+                words += &format!("; others answer at {}", list.join(", "));
+            }
+            out.bus(symptom, "silent", words);
+        }
+        _ => {}
+    }
+}
+
+fn repeats(w: &Watched, out: &mut Found) {
+    let (mut tries, mut answered) =
+        (w.link.requests.saturating_add(w.link.retries), w.link.answered);
+    if is_heard(w) {
+        for a in &w.asked {
+            tries = tries.saturating_add(a.tries);
+            answered = answered.saturating_add(u32::from(a.answered));
+        }
+    }
+    if answered == 0 || tries < LEAST_TRIES {
+        return;
+    }
+    let again = tries.saturating_sub(answered);
+    let share = f64::from(again) / f64::from(tries);
+    let value = match share {
+        s if s < FEW => "few",
+        s if s < SOME => "some",
+        _ => "many",
+    };
+    out.bus("repeats", value, format!("{again} of {tries} tries had no good answer"));
+}
+
+fn others(w: &Watched, out: &mut Found) {
+    let heard = &w.others;
+    let other = if heard.other_is_known { 0 } else { heard.other_role };
+    let strangers = heard.same_role.saturating_add(other);
+    if let Some(why) = &w.stopped {
+        out.bus("strangers", "present", why.clone());
+    } else if strangers >= STRANGERS {
+        out.bus("strangers", "present", format!("{strangers} requests were heard that we did not send"));
+    } else if !w.asked.is_empty() {
+        out.bus("strangers", "none", format!("{strangers} requests were heard that we did not send"));
+    }
+    match (heard.bursts, w.burst_mode) {
+        (1.., _) => out.bus("bursts", "present", format!("{} burst messages were heard", heard.bursts)),
+        (_, Some(true)) => out.bus("bursts", "present", "the device says that it is in burst mode".to_owned()),
+        (0, Some(false)) => out.bus("bursts", "none", "no burst message was heard".to_owned()),
+        (0, None) => {}
+    }
+}
+
+fn told(w: &Watched, out: &mut Found) {
+    if let Some(status) = w.status {
+        let (value, is) = if status & FIXED != 0 { ("fixed", "is") } else { ("follows", "is not") };
+        let words = format!("its status 0x{status:02X} says that the loop current {is} fixed");
+        out.bus("current_mode", value, words);
+    }
+    let has = |parts: &[&str]| {
+        w.told.iter().find(|t| {
+            let low = t.to_lowercase();
+            parts.iter().all(|p| low.contains(p))
+        })
+    };
+    let says = |bit: &String| format!("it says: {bit}");
+    let nothing = || "it says nothing of it".to_owned();
+    let mut bit = |symptom: &str, parts: &[&str], yes: &str, no: &str| {
+        match has(parts) {
+            Some(bit) => out.bus(symptom, yes, says(bit)),
+            None if w.told_has_own => out.bus(symptom, no, nothing()),
+            None => {}
+        }
+    };
+    if has(&["local"]).is_some() {
+        bit("set_point_from", &["local"], "local", "loop");
+    } else {
+        bit("set_point_from", &["set point", "by hand"], "hand", "loop");
+    }
+    bit("supply_alarm", &["supply", "low"], "yes", "no");
+    bit("lever_alarm", &["lever"], "yes", "no");
+    let locked = has(&["configuration locked"]);
+    match (w.write_protect, locked) {
+        (Some(true), _) => out.bus("protected", "yes", "command 15 says that it is write-protected".to_owned()),
+        (_, Some(bit)) => out.bus("protected", "yes", says(bit)),
+        (Some(false), None) => {
+            out.bus("protected", "no", "command 15 says that it is not write-protected".to_owned());
+        }
+        (None, None) => {}
+    }
+}
+
+/// The supply pressure at rest, kPa.
+pub fn supply_at_rest(w: &Watched) -> Option<f64> {
+    median(w.supply.at_rest.iter().filter_map(|s| s.1).collect())
+}
+
+fn supply(w: &Watched, out: &mut Found) {
+    let Some((told, plate)) = supply_at_rest(w).zip(finite(w.supply.plate_kpa).filter(|p| *p > 0.0)) else {
+        return;
+    };
+    let value = if told < LOW_SUPPLY * plate { "low" } else { "as_plate" };
+    out.bus("told_supply", value, format!("it tells {told:.0} kPa of supply at rest, {plate:.0} kPa should be there"));
+}
+
+fn calibration(w: &Watched, out: &mut Found) {
+    let has = |text: &str| w.told.iter().find(|t| t.to_lowercase().contains(text));
+    let Some(c) = &w.calibration else { return };
+    let failed = c.state.to_lowercase().contains("failed");
+    let (value, words) = if failed || has("calibration failed").is_some() {
+        ("failed", format!("the last calibration failed: {}", c.fault))
+    } else if c.angles_deg.is_none() || has("never calibrated").is_some() {
+        ("never", "it has not learned its end stops".to_owned())
+    } else {
+        let (closed, open) = c.angles_deg.unwrap_or_default();
+        ("done", format!("it has learned its end stops, {closed:.1} and {open:.1} degrees"))
+    };
+    out.bus("calibration", value, words);
+}
+
+fn hold(w: &Watched, out: &mut Found) {
+    let Some(hold) = &w.hold else { return };
+    let of = numbers(&hold.samples);
+    let (Some(first), Some(last)) = (of.first(), of.last()) else { return };
+    let lasted_s = last.0 - first.0;
+    if lasted_s < LEAST_HOLD_S {
+        return;
+    }
+    // What jumps from reading to reading is no movement: a few are taken together.
+    let smooth: Vec<(f64, f64)> = of
+        .windows(SMOOTH)
+        .map(|part| (part[SMOOTH / 2].0, part.iter().map(|s| s.1).sum::<f64>() / SMOOTH as f64))
+        .collect();
+    let spans = span(&smooth);
+    let fifth = (smooth.len() / 5).max(1);
+    let part = |of: &[(f64, f64)]| mean(&of.iter().map(|s| s.1).collect::<Vec<_>>()).unwrap_or_default();
+    let went = match smooth.len() {
+        0 => 0.0,
+        n => part(&smooth[n - fifth..]) - part(&smooth[..fifth]),
+    };
+    let value = match spans > HOLDS_PERCENT {
+        false => "steady",
+        true if went.abs() >= DRIFTS * spans => "drifts",
+        true => "swings",
+    };
+    let words = format!(
+        "in {lasted_s:.0} s at one set point travel moved within {spans:.2} %, from begin to end by {went:+.2} %"
+    );
+    out.bus("hold", value, words);
+}
+
+/// Readings that are taken together where a set point is held.
+const SMOOTH: usize = 3;

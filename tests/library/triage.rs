@@ -1,0 +1,20 @@
+//! Fault finding beside the benches that it is measured on.
+#![cfg(feature = "bench-file")]
+
+mod rig;
+mod watched;
+
+use looprig::commission::triage::Knowledge;
+use looprig::plant::fault::FaultName;
+use looprig::sim::SiteFault;
+use std::collections::BTreeSet;
+
+/// Every fault that a bench can have is a cause that looprig knows, and the other way round [TG-08].
+#[test]
+fn causes_are_the_faults_of_a_bench() {
+    let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+    let causes: BTreeSet<&str> = known.causes.iter().map(|c| c.name.as_str()).collect();
+    let valve = FaultName::ALL.iter().map(|f| f.word());
+    let faults: BTreeSet<&str> = valve.chain(SiteFault::ALL.iter().map(|f| f.word())).collect();
+    assert_eq!(causes, faults);
+}
