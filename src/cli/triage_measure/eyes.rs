@@ -57,7 +57,7 @@ impl Look<'_> {
 
     fn all(&self) -> impl Iterator<Item = &Sample> {
         let s = &self.strokes;
-        [s.hold, s.up, s.back, s.open, s.shut].into_iter().flatten()
+        [s.hold, s.up, s.back, s.open, s.shut, s.again].into_iter().flatten()
     }
 
     fn thrust_n(&self) -> f64 {
@@ -161,7 +161,7 @@ impl Look<'_> {
 
     fn sags(&self, of: impl Fn(&Sample) -> f64) -> Option<&'static str> {
         let rest = mean(late(self.strokes.hold, LATE), |s| Some(of(s)))?;
-        let least = [self.strokes.open, self.strokes.shut].into_iter().flatten().map(of).fold(f64::MAX, f64::min);
+        let least = [self.strokes.open, self.strokes.shut, self.strokes.again].into_iter().flatten().map(of).fold(f64::MAX, f64::min);
         word(least < 0.9 * rest, "sags", "steady")
     }
 

@@ -3,7 +3,12 @@
 //! What the bus tells is collected from a mock as from any device; what a person answers comes from the physics behind it.
 
 mod eyes;
+mod file;
 mod many;
+mod measure;
+mod page;
+mod persona;
+mod rival;
 mod scene;
 mod seen;
 mod strokes;
@@ -11,8 +16,12 @@ mod told;
 mod world;
 
 pub use eyes::{Look, Truth};
+pub use file::{read, written};
 pub use many::{Valves, scenes};
-pub use scene::{Found, Healthy, PLAIN, Put, SEVERITIES, Scene, healthy, look};
+pub use measure::{Measured, Score, Share, class, measure};
+pub use page::page;
+pub use persona::{Persona, UNKNOWN, WRONG};
+pub use scene::{Healthy, PLAIN, Pair, Put, SEVERITIES, Scene, Seen, healthy, look, look_at_two};
 pub use seen::{Drive, Parts, Record, Sample, Watched};
 pub use strokes::{Phase, Strokes};
 pub use told::Baseline;

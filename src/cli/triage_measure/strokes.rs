@@ -12,7 +12,8 @@ const REST: Duration = Duration::from_secs(3);
 /// Even a big valve's air has begun to move it by then.
 const LEAST: Duration = Duration::from_secs(8);
 /// Where the set point goes, and how long it is waited for rest at most, s.
-const STROKES: [(f64, u64); 6] = [(50.0, 40), (60.0, 60), (50.0, 60), (100.0, 60), (0.0, 60), (50.0, 60)];
+const STROKES: [(f64, u64); 7] =
+    [(50.0, 40), (60.0, 60), (50.0, 60), (100.0, 60), (0.0, 60), (100.0, 60), (50.0, 60)];
 /// The step for whoever looks at the output's gauge, and how long it is looked at.
 const JOG_PERCENT: f64 = 55.0;
 const JOG: Duration = Duration::from_secs(12);
@@ -90,6 +91,8 @@ pub struct Strokes<'a> {
     pub open: Phase<'a>,
     /// At 0 %, from 100.
     pub shut: Phase<'a>,
+    /// At 100 % again, from 0: the whole travel.
+    pub again: Phase<'a>,
     /// From 50 to 55 %; empty where nobody has done it.
     pub jog: Phase<'a>,
 }
@@ -99,7 +102,7 @@ impl<'a> Strokes<'a> {
     pub fn of(record: &'a Record) -> Option<Strokes<'a>> {
         let moves = &record.moves;
         let is = |i: usize, percent: f64| moves.get(i).is_some_and(|m| (m.1 - percent).abs() < 0.5);
-        let wanted = [50.0, 60.0, 50.0, 100.0, 0.0, 50.0];
+        let wanted = [50.0, 60.0, 50.0, 100.0, 0.0, 100.0, 50.0];
         let first = (0..moves.len()).rev().find(|&i| wanted.iter().enumerate().all(|(k, &p)| is(i + k, p)))?;
         let phase = |i: usize| {
             let from = moves.get(i).map(|m| m.0);
@@ -108,16 +111,17 @@ impl<'a> Strokes<'a> {
             let end = to.map_or(record.samples.len(), |t| record.samples.partition_point(|s| s.at < t));
             record.samples.get(begin..end.max(begin)).unwrap_or_default()
         };
-        let jog = (first + 5..moves.len()).find(|&i| is(i, JOG_PERCENT)).map_or(&[][..], phase);
+        let jog = (first + 6..moves.len()).find(|&i| is(i, JOG_PERCENT)).map_or(&[][..], phase);
         let all = Strokes {
             hold: phase(first),
             up: phase(first + 1),
             back: phase(first + 2),
             open: phase(first + 3),
             shut: phase(first + 4),
+            again: phase(first + 5),
             jog,
         };
-        [all.hold, all.up, all.back, all.open, all.shut].iter().all(|p| !p.is_empty()).then_some(all)
+        [all.hold, all.up, all.back, all.open, all.shut, all.again].iter().all(|p| !p.is_empty()).then_some(all)
     }
 }
 

@@ -22,7 +22,7 @@ const SCATTER_PERCENT: f64 = 0.7;
 /// How the healthy valve strokes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Baseline {
-    /// From 50 to 100 %, s.
+    /// From 0 to 100 %, s.
     pub opens_s: Option<f64>,
     /// From 100 to 0 %, s.
     pub shuts_s: Option<f64>,
@@ -35,9 +35,9 @@ impl Baseline {
     pub fn of(look: &Look<'_>) -> Baseline {
         let s = &look.strokes;
         Baseline {
-            opens_s: stroke_s(s.open),
+            opens_s: stroke_s(s.again),
             shuts_s: stroke_s(s.shut),
-            way_percent: [s.open, s.shut].into_iter().map(longest_way).fold(0.0, f64::max),
+            way_percent: [s.shut, s.again].into_iter().map(longest_way).fold(0.0, f64::max),
         }
     }
 }
@@ -94,7 +94,7 @@ impl Look<'_> {
                 ("small_step", self.small_step()),
                 ("opens", self.end(self.strokes.open, 100.0)),
                 ("shuts", self.end(self.strokes.shut, 0.0)),
-                ("opening_time", self.time(self.strokes.open, baseline.opens_s)),
+                ("opening_time", self.time(self.strokes.again, baseline.opens_s)),
                 ("closing_time", self.time(self.strokes.shut, baseline.shuts_s)),
                 ("motion", self.motion(baseline)),
                 ("direction", self.direction()),
@@ -197,7 +197,7 @@ impl Look<'_> {
     fn motion(&self, baseline: &Baseline) -> Option<&'static str> {
         let s = &self.strokes;
         let limit = JUMP_PERCENT.max(2.0 * baseline.way_percent);
-        let jumps = [s.hold, s.up, s.back, s.open, s.shut].into_iter().any(|p| {
+        let jumps = [s.hold, s.up, s.back, s.open, s.shut, s.again].into_iter().any(|p| {
             ways(p).any(|(from, way)| {
                 let stood = p.iter().filter(|t| t.at <= from.at && from.at.since(t.at) <= Duration::from_secs(1));
                 way > limit && stood.map(|t| (t.travel - from.travel).abs()).fold(0.0, f64::max) < 0.3
@@ -214,7 +214,7 @@ impl Look<'_> {
 
     fn stroke_supply(&self) -> Option<&'static str> {
         let rest = mean(late(self.strokes.hold, LATE), |s| Some(s.supply_pa))?;
-        let both = [self.strokes.open, self.strokes.shut].into_iter().flatten();
+        let both = [self.strokes.shut, self.strokes.again].into_iter().flatten();
         word(both.map(|s| s.supply_pa).fold(f64::MAX, f64::min) < 0.9 * rest, "sags", "steady")
     }
 
