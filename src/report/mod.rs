@@ -11,6 +11,7 @@ pub mod summary;
 pub mod table;
 pub mod text;
 pub mod trace;
+pub mod triage;
 pub mod wave;
 pub mod wiring;
 pub mod worksheet;

@@ -17,6 +17,8 @@ pub use html::html;
 pub use json::json;
 pub use text::text;
 
+pub(super) use words::clean;
+
 use super::wiring::WiringReport;
 use crate::commission::settings::Settings;
 use crate::commission::travel::figures::{Definition, figures};

@@ -15,7 +15,18 @@ use std::path::Path;
 use std::sync::OnceLock;
 use std::time::Duration;
 
+/// A bench with what feeds its loop and what its regulator is set to.
+pub fn text(feeds: &str, supply_bar: f64) -> String {
+    format!(
+        "[loop]\ncurrent_ma = 12\n{feeds}[loop.master]\nimpedance_ohm = 5000\n[[loop.device]]\ntag = \"FV-3104\"\n\
+         min_voltage_v = 9\nmin_current_ma = 3.6\ncapacitance_nf = 0\ntransmit_ma_pp = 1\n[[device]]\ntag = \"FV-3104\"\n\
+         [device.air]\nsupply_pressure_bar = {supply_bar:.4}\n[device.valve]\nstroke_mm = 20\n[device.valve.fail]\n\
+         trip_dm3_per_s_bar = 2\n[device.positioner]\nmounting = \"opening_raises\"\ncalibrated = true\n[[line]]\nat = \"pty:\"\n"
+    )
+}
+
 /// A bench whose changes are made between two waits.
+#[derive(Clone)]
 pub struct Bench {
     line: InProcess<Participant>,
     plan: std::rc::Rc<BenchPlan>,
@@ -55,6 +66,30 @@ impl Line for Bench {
 impl Bench {
     pub fn new(text: &str) -> Bench {
         let plan = bench::check(text, Path::new("triage.toml")).unwrap_or_else(|e| panic!("{e}\n{text}"));
+        Bench::of(plan)
+    }
+
+    /// The calibrated bench of a generated valve [DV-94]: on a card or a supply behind a resistor.
+    pub fn generated(seed: u64) -> Bench {
+        let valve = looprig::plant::generated::valve(seed).valve;
+        let feeds = match seed % 2 {
+            0 => "[loop.card]\ncompliance_v = 20\nimpedance_ohm = 5000\n",
+            _ => "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n",
+        };
+        let supply_bar = valve.supply.at_rest_gauge_pa() / 1e5;
+        let mut plan = bench::check(&text(feeds, supply_bar), Path::new("triage.toml")).unwrap_or_else(|e| panic!("{e}"));
+        plan.seed = Some(seed);
+        bench::fit_valve(&mut plan, 0, valve);
+        Bench::of(plan)
+    }
+
+    /// What the regulator is set to, kPa.
+    pub fn plate_kpa(&self) -> f64 {
+        let valve = self.plan.devices[0].valve.as_ref().expect("a computed valve");
+        valve.config.supply.at_rest_gauge_pa() / 1e3
+    }
+
+    fn of(plan: BenchPlan) -> Bench {
         Bench { line: bench::in_process(&plan), plan: std::rc::Rc::new(plan), waiting: Waiting::default() }
     }
 
@@ -64,7 +99,8 @@ impl Bench {
     }
 
     /// Puts a fault in, and lets time pass.
-    pub fn fault(&mut self, name: &str, severity: f64, then: Duration) {
+    /// Whether this bench can have it.
+    pub fn fault(&mut self, name: &str, severity: f64, then: Duration) -> bool {
         let change = match (FaultName::from_word(name), SiteFault::from_word(name)) {
             (Some(name), _) => Change::ValveFault { name, severity },
             (_, Some(name)) => Change::SiteFault { name, severity },
@@ -74,8 +110,9 @@ impl Bench {
             Some(site) if site.is_of_the_loop() || site == SiteFault::SecondMaster => None,
             _ => Some(0),
         };
-        self.waiting.order(&self.plan, device, change).unwrap_or_else(|e| panic!("{name}: {e:?}"));
+        let ordered = self.waiting.order(&self.plan, device, change).is_ok();
         self.pass(then);
+        ordered
     }
 
     /// The loop current from now on, mA, and time passes.

@@ -3,7 +3,7 @@
 use super::super::strokes::{MIDDLE, STEP};
 use super::super::{Stroke, Watched};
 use super::read::supply_at_rest;
-use super::{Found, finite, median, numbers, rest};
+use super::{Found, finite, median, rest};
 
 /// The current that the device reads may be so far from what was sent, mA.
 const CURRENT_MA: f64 = 0.15;
@@ -65,7 +65,11 @@ fn deviation(w: &Watched, out: &mut Found) {
         e if e < -FOLLOWS_PERCENT => "low",
         _ => "none",
     };
-    out.stroke("deviation", value, format!("at rest at {MIDDLE} % it tells {error:+.2} % more travel than wanted"));
+    out.stroke(
+        "deviation",
+        value,
+        format!("at rest at {MIDDLE} % it tells {error:+.2} % more travel than wanted"),
+    );
 }
 
 fn small_step(w: &Watched, out: &mut Found) {
@@ -125,7 +129,11 @@ fn ends(w: &Watched, out: &mut Found) {
             _ => "full",
         };
         let how = if by_angle { "by the angle of its lever" } else { "as it tells" };
-        out.stroke(symptom, value, format!("at set point {to} % it stands at {place:.1} % {how}, and went {moved:.1} %"));
+        out.stroke(
+            symptom,
+            value,
+            format!("at set point {to} % it stands at {place:.1} % {how}, and went {moved:.1} %"),
+        );
     }
 }
 
@@ -149,16 +157,9 @@ fn supply(w: &Watched, out: &mut Found) {
     let least = w.supply.in_strokes.iter().filter_map(|s| finite(s.1)).min_by(f64::total_cmp);
     let Some((rest, least)) = supply_at_rest(w).filter(|r| *r > 0.0).zip(least) else { return };
     let value = if least < SAGS * rest { "sags" } else { "steady" };
-    out.stroke("stroke_supply", value, format!("in the strokes it tells {least:.0} kPa of supply at least, {rest:.0} kPa at rest"));
-}
-
-/// Readings at rest that differ so much from one to the next scatter, percent.
-pub const SCATTERS_PERCENT: f64 = 0.7;
-
-/// The largest difference of readings that follow each other, percent, and how many are above the limit.
-pub fn scatter(samples: &[crate::commission::travel::record::Sample]) -> Option<(f64, usize, usize)> {
-    let of = numbers(samples);
-    let diffs: Vec<f64> = of.windows(2).map(|p| (p[1].1 - p[0].1).abs()).collect();
-    let most = diffs.iter().copied().max_by(f64::total_cmp)?;
-    Some((most, diffs.iter().filter(|d| **d > SCATTERS_PERCENT).count(), diffs.len()))
+    out.stroke(
+        "stroke_supply",
+        value,
+        format!("in the strokes it tells {least:.0} kPa of supply at least, {rest:.0} kPa at rest"),
+    );
 }

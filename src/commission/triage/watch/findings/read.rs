@@ -1,6 +1,8 @@
 //! What follows from what the bus told without moving anything.
 
 use super::super::Watched;
+use super::super::collect::HOLD_S;
+use super::super::strokes::{MIDDLE, STEP};
 use super::{Found, finite, mean, median, numbers, span};
 use crate::commission::travel::record::Ended;
 
@@ -21,6 +23,10 @@ pub const LOW_SUPPLY: f64 = 0.92;
 const HOLDS_PERCENT: f64 = 1.0;
 /// Of which at least this share lies between begin and end where it drifts.
 const DRIFTS: f64 = 0.7;
+/// Readings that are taken together where a set point is held.
+const SMOOTH: usize = 3;
+/// Fewer readings say nothing.
+const LEAST_READINGS: usize = 10;
 /// A set point is watched for less time only where something ended it, s.
 const LEAST_HOLD_S: f64 = 10.0;
 
@@ -51,13 +57,10 @@ fn answers(w: &Watched, out: &mut Found) {
     }
     match w.elsewhere.as_deref() {
         Some([one]) => {
-            let at = one.address.map_or_else(
-                || "to its tag".to_owned(),
-                |a| format!("at polling address {a}"),
-            );
+            let at =
+                one.address.map_or_else(|| "to its tag".to_owned(), |a| format!("at polling address {a}"));
             let tag = if one.tag.is_empty() { String::new() } else { format!(", tag {}", one.tag) };
-            let words =
-                format!("nobody answers at {}; {}{tag} answers {at}", w.to, one.unique_address);
+            let words = format!("nobody answers at {}; {}{tag} answers {at}", w.to, one.unique_address);
             out.bus(symptom, "elsewhere", words);
         }
         // What was broken off says nothing.
@@ -79,8 +82,7 @@ fn answers(w: &Watched, out: &mut Found) {
 }
 
 fn repeats(w: &Watched, out: &mut Found) {
-    let (mut tries, mut answered) =
-        (w.link.requests.saturating_add(w.link.retries), w.link.answered);
+    let (mut tries, mut answered) = (w.link.requests.saturating_add(w.link.retries), w.link.answered);
     if is_heard(w) {
         for a in &w.asked {
             tries = tries.saturating_add(a.tries);
@@ -113,7 +115,9 @@ fn others(w: &Watched, out: &mut Found) {
     }
     match (heard.bursts, w.burst_mode) {
         (1.., _) => out.bus("bursts", "present", format!("{} burst messages were heard", heard.bursts)),
-        (_, Some(true)) => out.bus("bursts", "present", "the device says that it is in burst mode".to_owned()),
+        (_, Some(true)) => {
+            out.bus("bursts", "present", "the device says that it is in burst mode".to_owned())
+        }
         (0, Some(false)) => out.bus("bursts", "none", "no burst message was heard".to_owned()),
         (0, None) => {}
     }
@@ -133,12 +137,10 @@ fn told(w: &Watched, out: &mut Found) {
     };
     let says = |bit: &String| format!("it says: {bit}");
     let nothing = || "it says nothing of it".to_owned();
-    let mut bit = |symptom: &str, parts: &[&str], yes: &str, no: &str| {
-        match has(parts) {
-            Some(bit) => out.bus(symptom, yes, says(bit)),
-            None if w.told_has_own => out.bus(symptom, no, nothing()),
-            None => {}
-        }
+    let mut bit = |symptom: &str, parts: &[&str], yes: &str, no: &str| match has(parts) {
+        Some(bit) => out.bus(symptom, yes, says(bit)),
+        None if w.told_has_own => out.bus(symptom, no, nothing()),
+        None => {}
     };
     if has(&["local"]).is_some() {
         bit("set_point_from", &["local"], "local", "loop");
@@ -149,7 +151,9 @@ fn told(w: &Watched, out: &mut Found) {
     bit("lever_alarm", &["lever"], "yes", "no");
     let locked = has(&["configuration locked"]);
     match (w.write_protect, locked) {
-        (Some(true), _) => out.bus("protected", "yes", "command 15 says that it is write-protected".to_owned()),
+        (Some(true), _) => {
+            out.bus("protected", "yes", "command 15 says that it is write-protected".to_owned())
+        }
         (_, Some(bit)) => out.bus("protected", "yes", says(bit)),
         (Some(false), None) => {
             out.bus("protected", "no", "command 15 says that it is not write-protected".to_owned());
@@ -168,7 +172,11 @@ fn supply(w: &Watched, out: &mut Found) {
         return;
     };
     let value = if told < LOW_SUPPLY * plate { "low" } else { "as_plate" };
-    out.bus("told_supply", value, format!("it tells {told:.0} kPa of supply at rest, {plate:.0} kPa should be there"));
+    out.bus(
+        "told_supply",
+        value,
+        format!("it tells {told:.0} kPa of supply at rest, {plate:.0} kPa should be there"),
+    );
 }
 
 fn calibration(w: &Watched, out: &mut Found) {
@@ -186,13 +194,27 @@ fn calibration(w: &Watched, out: &mut Found) {
     out.bus("calibration", value, words);
 }
 
+/// Travel at one set point: what was held, and what did not come to rest in the small steps and before.
 fn hold(w: &Watched, out: &mut Found) {
-    let Some(hold) = &w.hold else { return };
-    let of = numbers(&hold.samples);
-    let (Some(first), Some(last)) = (of.first(), of.last()) else { return };
-    let lasted_s = last.0 - first.0;
-    if lasted_s < LEAST_HOLD_S {
-        return;
+    let restless =
+        w.strokes.iter().filter(|s| !s.settled && (s.to_percent == MIDDLE || s.to_percent == STEP));
+    let tails = restless.map(|s| {
+        let of = numbers(&s.samples);
+        let from_s = of.last().map_or(0.0, |l| l.0 - HOLD_S);
+        of.into_iter().filter(|(t, _)| *t >= from_s).collect::<Vec<_>>()
+    });
+    let held = w.hold.iter().map(|h| numbers(&h.samples));
+    let judged: Vec<(&str, String)> = held.chain(tails).filter_map(|of| steady(&of)).collect();
+    let worst = judged.iter().find(|(value, _)| *value != "steady").or(judged.first());
+    if let Some((value, words)) = worst {
+        out.bus("hold", value, words.clone());
+    }
+}
+
+fn steady(of: &[(f64, f64)]) -> Option<(&'static str, String)> {
+    let lasted_s = of.last()?.0 - of.first()?.0;
+    if lasted_s < LEAST_HOLD_S || of.len() < LEAST_READINGS {
+        return None;
     }
     // What jumps from reading to reading is no movement: a few are taken together.
     let smooth: Vec<(f64, f64)> = of
@@ -201,11 +223,8 @@ fn hold(w: &Watched, out: &mut Found) {
         .collect();
     let spans = span(&smooth);
     let fifth = (smooth.len() / 5).max(1);
-    let part = |of: &[(f64, f64)]| mean(&of.iter().map(|s| s.1).collect::<Vec<_>>()).unwrap_or_default();
-    let went = match smooth.len() {
-        0 => 0.0,
-        n => part(&smooth[n - fifth..]) - part(&smooth[..fifth]),
-    };
+    let part = |of: &[(f64, f64)]| mean(&of.iter().map(|s| s.1).collect::<Vec<_>>());
+    let went = part(&smooth[smooth.len() - fifth..])? - part(&smooth[..fifth])?;
     let value = match spans > HOLDS_PERCENT {
         false => "steady",
         true if went.abs() >= DRIFTS * spans => "drifts",
@@ -214,8 +233,5 @@ fn hold(w: &Watched, out: &mut Found) {
     let words = format!(
         "in {lasted_s:.0} s at one set point travel moved within {spans:.2} %, from begin to end by {went:+.2} %"
     );
-    out.bus("hold", value, words);
+    Some((value, words))
 }
-
-/// Readings that are taken together where a set point is held.
-const SMOOTH: usize = 3;

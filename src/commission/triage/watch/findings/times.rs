@@ -1,13 +1,38 @@
 //! What follows from how the valve moved in the strokes.
 
+use super::super::strokes::{MIDDLE, STEP};
 use super::super::{Stroke, Watched};
-use super::moved::{is_driven, scatter};
+use super::moved::is_driven;
 use super::{Found, finite, numbers, rest};
+use crate::commission::travel::record::Sample;
 
 /// A stroke begins when travel has left its place by so much, and ends when it stays so near to where it rests, percent of the way.
 const EDGE: f64 = 0.02;
 /// A stroke of less says nothing of times, percent.
 const LEAST_WAY: f64 = 20.0;
+/// A stroke that takes less than this share of its calibrated time is shorter ...
+const SHORTER: f64 = 0.6;
+/// ... one that takes more than this is longer, and than this much longer.
+const LONGER: f64 = 1.4;
+const MUCH_LONGER: f64 = 2.5;
+/// From one reading to the next, percent: more is a jump where it stood before.
+const JUMPS_PERCENT: f64 = 8.0;
+/// Readings within so much stand, percent.
+const STANDS_PERCENT: f64 = 0.3;
+/// Standing so far beyond what was asked is an overshoot, percent.
+const OVERSHOOTS_PERCENT: f64 = 2.0;
+/// A motion of so many times the speed of its fastest stroke is none of its own.
+const TOO_FAST: f64 = 2.0;
+/// Readings at rest that differ more from one to the next scatter, percent.
+const SCATTERS_PERCENT: f64 = 0.7;
+
+/// By how much readings that follow each other differ, percent: of ten one differs by more.
+fn scatter(samples: &[Sample]) -> Option<f64> {
+    let of = numbers(samples);
+    let mut differences: Vec<f64> = of.windows(2).map(|p| (p[1].1 - p[0].1).abs()).collect();
+    differences.sort_by(f64::total_cmp);
+    differences.get(differences.len() * 9 / 10).copied()
+}
 
 pub fn from_strokes(w: &Watched, out: &mut Found) {
     let (opening, closing) = w.calibration.as_ref().map_or((None, None), |c| c.stroke_s);
@@ -27,7 +52,9 @@ fn crosses(of: &[(f64, f64)], level: f64, rising: bool, last: bool) -> Option<f6
     };
     let (t, p) = *of.get(at)?;
     match at.checked_sub(1).and_then(|b| of.get(b)) {
-        Some(&(t0, p0)) if (p - p0).abs() > 1e-9 => Some(t0 + (t - t0) * ((level - p0) / (p - p0)).clamp(0.0, 1.0)),
+        Some(&(t0, p0)) if (p - p0).abs() > 1e-9 => {
+            Some(t0 + (t - t0) * ((level - p0) / (p - p0)).clamp(0.0, 1.0))
+        }
         _ => Some(t),
     }
 }
@@ -56,15 +83,75 @@ fn time(w: &Watched, out: &mut Found, symptom: &str, calibrated: Option<f64>, to
     let Some(stroke) = stroke.filter(|s| is_driven(s)) else { return };
     let Some(lasted) = lasted(stroke) else { return };
     let share = lasted / calibrated;
-    out.stroke(symptom, "as_ever", format!("{lasted:.2} s, calibrated {calibrated:.2} s, {share:.2}"));
+    let value = match share {
+        s if s < SHORTER => "shorter",
+        s if s <= LONGER => "as_ever",
+        s if s <= MUCH_LONGER => "longer",
+        _ => "much_longer",
+    };
+    let words = format!(
+        "a stroke over the whole travel takes {lasted:.1} s, {share:.2} times the {calibrated:.1} s of its calibration"
+    );
+    out.stroke(symptom, value, words);
 }
 
+/// Stands, goes far in one go, and stands again beyond where it was asked to, or goes faster than its strokes.
 fn motion(w: &Watched, out: &mut Found) {
-    let _ = (w, out);
+    let (opening, closing) = w.calibration.as_ref().map_or((None, None), |c| c.stroke_s);
+    let fastest_s =
+        finite(opening).into_iter().chain(finite(closing)).filter(|t| *t > 0.0).fold(f64::MAX, f64::min);
+    let mut has_moved = false;
+    let mut worst: Option<(f64, f64)> = None;
+    for stroke in w.strokes.iter().filter(|s| is_driven(s)) {
+        let of: Vec<(f64, f64)> =
+            numbers(&stroke.samples).into_iter().filter(|s| s.0 > stroke.asked_at_s).collect();
+        has_moved |= super::span(&of) > JUMPS_PERCENT;
+        let is_small = stroke.to_percent == STEP || stroke.to_percent == MIDDLE;
+        for four in of.windows(4) {
+            let [before, stood, came, then] = four else { continue };
+            let went = came.1 - stood.1;
+            let stands = |a: &(f64, f64), b: &(f64, f64)| (a.1 - b.1).abs() <= STANDS_PERCENT;
+            if !stands(before, stood) || went.abs() <= JUMPS_PERCENT {
+                continue;
+            }
+            let beyond = (came.1 - stroke.to_percent) * went.signum();
+            let overshot = is_small && stands(came, then) && beyond > OVERSHOOTS_PERCENT;
+            let too_fast = went.abs() > TOO_FAST * 100.0 / fastest_s * (came.0 - stood.0);
+            if (overshot || too_fast) && worst.is_none_or(|(w, _)| went.abs() > w) {
+                worst = Some((went.abs(), stood.1));
+            }
+        }
+    }
+    match worst {
+        Some((went, at)) => {
+            let words =
+                format!("it stood at {at:.1} % and then went {went:.1} % from one reading to the next");
+            out.stroke("motion", "jumps", words);
+        }
+        None if has_moved => out.stroke("motion", "smooth", "it moved without jumps".to_owned()),
+        None => {}
+    }
 }
 
+/// Whether readings at rest in the middle scatter more than those at the ends, where the valve stands against its stops.
 fn reading(w: &Watched, out: &mut Found) {
-    let Some(hold) = &w.hold else { return };
-    let Some(s) = scatter(&hold.samples) else { return };
-    out.stroke("reading", "smooth", format!("{s:?}"));
+    let middle = w.strokes.iter().filter(|s| s.to_percent == MIDDLE || s.to_percent == STEP);
+    let held = w.hold.iter().map(|h| h.samples.as_slice()).chain(middle.map(|s| s.at_rest.as_slice()));
+    let ends = w.strokes.iter().filter(|s| s.to_percent == 0.0 || s.to_percent == 100.0);
+    let worst = |all: &mut dyn Iterator<Item = &[Sample]>| all.filter_map(scatter).max_by(f64::total_cmp);
+    let Some(middle) = worst(&mut held.into_iter()) else { return };
+    let ends = worst(&mut ends.map(|s| s.at_rest.as_slice()));
+    if w.strokes.is_empty() {
+        return;
+    }
+    let value = match ends {
+        Some(e) if middle > SCATTERS_PERCENT && e <= SCATTERS_PERCENT / 2.0 => "scatters",
+        _ => "smooth",
+    };
+    let at_ends = ends.map_or_else(String::new, |e| format!(", at the ends by {e:.2} %"));
+    out.stroke(
+        "reading",
+        value,
+        format!("at rest readings differ from one to the next by {middle:.2} % as a rule{at_ends}"),
+    );
 }

@@ -1,0 +1,310 @@
+//! What came of fault finding, as text for a terminal, as a page and as a part of the report that is handed over [TG-07].
+
+use super::handover::OtherCheck;
+use super::handover::clean;
+use super::plot::plain;
+use super::text::write_wrapped_to;
+use crate::commission::triage::{Origin, Told, Triage, Verdict, Weighed};
+use core::fmt::Write;
+
+/// Columns of a line: read at arm's length, so no wider than a small terminal.
+const WIDTH: usize = 80;
+/// No more than these are told for a cause, and against it.
+const MOST_EVIDENCE: usize = 5;
+/// From how many bits on something speaks strongly, and clearly (own choice): 16 times as likely, 4 times.
+const STRONGLY: f64 = 4.0;
+const CLEARLY: f64 = 2.0;
+
+/// What it does not prove, a sentence each.
+pub const DOES_NOT_PROVE: [&str; 3] = [
+    "A rank of causes is a judgement from what was seen, and no measurement: look before you take anything apart.",
+    "Two faults at once look like one, or like a third: after mending, do it again.",
+    "How likely a cause is rests on likelihoods that somebody has set, not on statistics of plants.",
+];
+
+/// The first line: the outcome in words.
+pub fn headline(triage: &Triage) -> String {
+    let Some(first) = triage.causes.first() else { return "Nothing was looked at.".to_owned() };
+    let percent = percent(first.share);
+    match triage.verdict {
+        Verdict::NothingFound => {
+            format!("Nothing found: all that was seen is as on a healthy valve ({percent}).")
+        }
+        Verdict::Likely => format!("Likely: {} ({percent}).", named(first)),
+        Verdict::Workshop => format!("Likely, and for the workshop: {} ({percent}).", named(first)),
+        Verdict::Unclear if first.cause.is_empty() => {
+            format!("Unclear: something may be wrong, and nothing stands out (healthy: {percent}).")
+        }
+        Verdict::Unclear => {
+            format!("Unclear: nothing stands out. First of all: {} ({percent}).", named(first))
+        }
+    }
+}
+
+/// A cause with those that cannot be told apart from it.
+fn named(told: &Told) -> String {
+    let others: Vec<String> = told.same_class.iter().map(|c| c.replace('_', " ")).collect();
+    match others.is_empty() {
+        true => told.words.clone(),
+        false => format!("{} (or: {}; they look alike)", told.words, others.join(", ")),
+    }
+}
+
+fn percent(share: f64) -> String {
+    let p = share * 100.0;
+    if p >= 99.5 { "over 99 %".to_owned() } else { format!("{p:.0} %") }
+}
+
+/// How strongly something speaks.
+fn strength(bits: f64) -> &'static str {
+    match bits.abs() {
+        b if b >= STRONGLY => "strongly",
+        b if b >= CLEARLY => "clearly",
+        _ => "a little",
+    }
+}
+
+fn from(origin: Origin) -> &'static str {
+    match origin {
+        Origin::Bus => "over the bus",
+        Origin::Stroke => "over the bus, in strokes",
+        Origin::Person => "seen at the valve",
+    }
+}
+
+fn said(w: &Weighed) -> String {
+    let f = &w.finding;
+    let what = match f.words.is_empty() {
+        true => format!("{}: {}", f.symptom.replace('_', " "), f.value.replace('_', " ")),
+        false => f.words.clone(),
+    };
+    format!("{} ({}; {})", clean(&what), from(f.from), strength(w.bits))
+}
+
+fn wrapped(lead: &str, text: &str, out: &mut String) {
+    write_wrapped_to(WIDTH, &format!("{lead}{text}"), lead.len(), out);
+}
+
+/// Whether what is done for a cause is worth telling: it is likely, or the first.
+fn is_told_whole(place: usize, told: &Told) -> bool {
+    !told.cause.is_empty() && (place == 0 || told.share >= 0.2)
+}
+
+/// The outcome for a terminal, 80 columns.
+pub fn text(triage: &Triage) -> String {
+    let mut out = String::new();
+    if !triage.stopped.is_empty() {
+        wrapped("", &format!("NOT WHOLE: {}.", triage.stopped), &mut out);
+    }
+    wrapped("", &headline(triage), &mut out);
+    for (place, told) in triage.causes.iter().enumerate() {
+        let words = if told.cause.is_empty() { told.words.clone() } else { named(told) };
+        out.push('\n');
+        wrapped(&format!("{}. ", place + 1), &format!("{words}, {}", percent(told.share)), &mut out);
+        for (lead, list) in [("   for      ", &told.speaks_for), ("   against  ", &told.speaks_against)] {
+            for w in list.iter().take(MOST_EVIDENCE) {
+                wrapped(lead, &said(w), &mut out);
+            }
+        }
+        if is_told_whole(place, told) {
+            wrapped("   to do    ", &told.remedy, &mut out);
+            for caution in &told.cautions {
+                wrapped("   ! ", caution, &mut out);
+            }
+        }
+    }
+    if let Some(next) = &triage.next {
+        out.push('\n');
+        wrapped(&format!("Next check ({:.0} min): ", next.effort_min), &next.question, &mut out);
+        for caution in &next.cautions {
+            wrapped("   ! ", caution, &mut out);
+        }
+    } else if triage.verdict == Verdict::Unclear {
+        out.push('\n');
+        wrapped(
+            "",
+            "No check is left that would tell more: the positioner goes to a workshop, with this sheet.",
+            &mut out,
+        );
+    }
+    out.push('\n');
+    for line in &triage.remarks {
+        wrapped("", line, &mut out);
+    }
+    wrapped("", &format!("Likelihoods: {}.", triage.whose.trim_end_matches('.')), &mut out);
+    for line in DOES_NOT_PROVE {
+        wrapped("- ", line, &mut out);
+    }
+    out
+}
+
+/// As a part of a report [TV-60].
+pub fn as_check(triage: &Triage) -> OtherCheck {
+    let mut lines = vec![headline(triage)];
+    if !triage.stopped.is_empty() {
+        lines.push(format!("It did not come to its end: {}.", triage.stopped));
+    }
+    for (place, told) in triage.causes.iter().enumerate().filter(|(_, t)| !t.cause.is_empty()) {
+        lines.push(format!("{}: {}.", named(told), percent(told.share)));
+        for (lead, list) in [("speaks for it", &told.speaks_for), ("speaks against it", &told.speaks_against)]
+        {
+            for w in list.iter().take(MOST_EVIDENCE) {
+                lines.push(format!("{lead}: {}.", said(w)));
+            }
+        }
+        if is_told_whole(place, told) {
+            lines.push(format!("to do: {}", told.remedy));
+            lines.extend(told.cautions.iter().map(|c| format!("caution: {c}")));
+        }
+    }
+    if let Some(next) = &triage.next {
+        lines.push(format!("next check: {}", next.question));
+        lines.extend(next.cautions.iter().map(|c| format!("caution: {c}")));
+    }
+    OtherCheck {
+        title: "Fault finding".to_owned(),
+        is_good: match triage.verdict {
+            Verdict::NothingFound if triage.stopped.is_empty() => Some(true),
+            Verdict::Likely | Verdict::Workshop => Some(false),
+            _ => None,
+        },
+        lines,
+        does_not_prove: DOES_NOT_PROVE.map(str::to_owned).to_vec(),
+    }
+}
+
+const STYLE: &str = "body{font:17px/1.45 system-ui,sans-serif;max-width:52rem;margin:1.5rem auto;padding:0 1rem;color:#1a1a1a;background:#fff}\
+h1{font-size:1.5rem}h2{font-size:1.2rem;margin:1.6rem 0 .4rem}.verdict{font-size:1.3rem;font-weight:700;border:3px solid;padding:.5rem .8rem}\
+.bad{color:#a40000}.look{color:#7a5200}.ok{color:#1b6b1b}.quiet{color:#555;font-size:.9rem}ul{margin:.3rem 0;padding-left:1.3rem}\
+.caution{border-left:4px solid #a86400;padding:.3rem .8rem;background:#fff7e6;margin:.4rem 0}\
+table{border-collapse:collapse;width:100%;font-size:.92rem}th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #ccc;vertical-align:top;overflow-wrap:anywhere}\
+@page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}tr,li,.caution{break-inside:avoid}}";
+
+/// The outcome as a page of its own that fetches nothing and prints on A4. Whatever comes from a device or a person means nothing to a
+/// browser.
+pub fn html(triage: &Triage) -> String {
+    let tag = triage.device.as_ref().map_or("", |d| if d.tag.is_empty() { &d.long_tag } else { &d.tag });
+    let title = match tag.trim() {
+        "" => "Fault finding".to_owned(),
+        tag => format!("{}: fault finding", clean(tag)),
+    };
+    let title = plain(&title);
+    let mut out = format!(
+        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
+         <title>{title}</title><style>{STYLE}</style></head><body>\n<h1>{title}</h1>\n"
+    );
+    let class = match triage.verdict {
+        Verdict::NothingFound => "ok",
+        Verdict::Likely | Verdict::Workshop => "bad",
+        Verdict::Unclear => "look",
+    };
+    if !triage.stopped.is_empty() {
+        let _ = writeln!(out, "<p class=\"look\"><b>Not whole: {}.</b></p>", plain(&clean(&triage.stopped)));
+    }
+    let _ = writeln!(out, "<p class=\"verdict {class}\">{}</p>", plain(&headline(triage)));
+    for (name, value) in [("Begun", &triage.started), ("Line", &triage.line)] {
+        if !value.is_empty() {
+            let _ = writeln!(out, "<p>{name}: {}</p>", plain(&clean(value)));
+        }
+    }
+    for (place, told) in triage.causes.iter().enumerate() {
+        let _ = writeln!(out, "<h2>{}. {}: {}</h2>", place + 1, plain(&named(told)), percent(told.share));
+        for (lead, list) in [("Speaks for it", &told.speaks_for), ("Speaks against it", &told.speaks_against)]
+        {
+            if list.is_empty() {
+                continue;
+            }
+            let _ = writeln!(out, "<p>{lead}:</p><ul>");
+            for w in list.iter().take(MOST_EVIDENCE) {
+                let _ = writeln!(out, "<li>{}</li>", plain(&said(w)));
+            }
+            out.push_str("</ul>\n");
+        }
+        if is_told_whole(place, told) {
+            let _ = writeln!(out, "<p><b>To do:</b> {}</p>", plain(&told.remedy));
+            cautions(&told.cautions, &mut out);
+        }
+    }
+    if let Some(next) = &triage.next {
+        let _ = writeln!(
+            out,
+            "<h2>Next check</h2>\n<p>{} (about {:.0} min)</p>",
+            plain(&next.question),
+            next.effort_min
+        );
+        cautions(&next.cautions, &mut out);
+    }
+    out.push_str("<h2>What was seen</h2>\n<table><thead><tr><th>what</th><th>how</th></tr></thead><tbody>\n");
+    for f in &triage.findings {
+        let what = match f.words.is_empty() {
+            true => format!("{}: {}", f.symptom.replace('_', " "), f.value.replace('_', " ")),
+            false => f.words.clone(),
+        };
+        let _ = writeln!(out, "<tr><td>{}</td><td>{}</td></tr>", plain(&clean(&what)), from(f.from));
+    }
+    for a in triage.asked.iter().filter(|a| a.answer.is_none()) {
+        let _ = writeln!(out, "<tr><td>{}</td><td>not known</td></tr>", plain(&a.question));
+    }
+    out.push_str("</tbody></table>\n<h2>What this does not prove</h2>\n<ul>\n");
+    for line in DOES_NOT_PROVE {
+        let _ = writeln!(out, "<li>{}</li>", plain(line));
+    }
+    let whose = plain(triage.whose.trim_end_matches('.'));
+    let _ = writeln!(out, "</ul>\n<p class=\"quiet\">Likelihoods: {whose}.</p>\n</body></html>");
+    out
+}
+
+fn cautions(list: &[String], out: &mut String) {
+    for caution in list {
+        let _ = writeln!(out, "<p class=\"caution\">{}</p>", plain(caution));
+    }
+}
+
+#[cfg(all(test, feature = "bench-file"))]
+mod tests {
+    use super::*;
+    use crate::commission::triage::{Finding, Knowledge, Session};
+
+    fn triage(findings: &[(&str, &str, Origin)]) -> Triage {
+        let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+        let mut session = Session::new(&known, false);
+        for (symptom, value, from) in findings {
+            let words = format!("<b>{symptom}</b>");
+            session.add(Finding { symptom: (*symptom).into(), value: (*value).into(), from: *from, words });
+        }
+        Triage::of(&session, Vec::new(), String::new())
+    }
+
+    /// A device that is dark with plus on minus: told as such with what to do, in lines of a small terminal, and nothing of what was typed is
+    /// taken for markup.
+    #[test]
+    fn wires_the_wrong_way_round_are_told() {
+        let triage = triage(&[
+            ("answers", "silent", Origin::Bus),
+            ("display", "dark", Origin::Person),
+            ("terminal_volts", "reversed", Origin::Person),
+        ]);
+        let text = text(&triage);
+        assert!(text.starts_with("Likely: plus and minus have changed places"), "{text}");
+        assert!(text.contains("for      <b>terminal_volts</b> (seen at the valve; strongly)"), "{text}");
+        assert!(text.contains("to do    Set the wires right") && text.contains("   ! Loop dead"), "{text}");
+        assert!(text.lines().all(|l| l.chars().count() <= WIDTH), "{text}");
+        let page = html(&triage);
+        assert!(!page.contains("<b>terminal") && page.contains("&lt;b&gt;terminal"), "{page}");
+        let part = as_check(&triage);
+        assert_eq!(part.is_good, Some(false));
+    }
+
+    #[test]
+    fn a_healthy_valve_is_told() {
+        let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+        let usual: Vec<(&str, &str, Origin)> = known
+            .symptoms
+            .iter()
+            .map(|s| (s.name.as_str(), s.values[0].name.as_str(), Origin::Person))
+            .collect();
+        let triage = triage(&usual);
+        assert!(text(&triage).starts_with("Nothing found"), "{}", text(&triage));
+        assert_eq!(as_check(&triage).is_good, Some(true));
+    }
+}
