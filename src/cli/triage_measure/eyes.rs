@@ -115,7 +115,8 @@ impl Look<'_> {
             ("start_pressure", self.start_pressure()),
             ("passages", self.passages()),
         ];
-        let known = all.into_iter().filter_map(|(symptom, value)| Some((symptom.to_owned(), value?.to_owned())));
+        let known =
+            all.into_iter().filter_map(|(symptom, value)| Some((symptom.to_owned(), value?.to_owned())));
         known.collect()
     }
 
@@ -138,7 +139,8 @@ impl Look<'_> {
 
     /// A voltmeter at the terminals while the set point goes from end to end: the lowest that it shows.
     fn terminal_volts(&self) -> Option<&'static str> {
-        let (low, high) = self.all().fold((f64::MAX, f64::MIN), |(l, h), s| (l.min(s.volts_v), h.max(s.volts_v)));
+        let (low, high) =
+            self.all().fold((f64::MAX, f64::MIN), |(l, h), s| (l.min(s.volts_v), h.max(s.volts_v)));
         match (low, high) {
             (low, _) if low < -0.5 => Some("reversed"),
             (_, high) if high < 0.5 => Some("none"),
@@ -161,15 +163,19 @@ impl Look<'_> {
 
     fn sags(&self, of: impl Fn(&Sample) -> f64) -> Option<&'static str> {
         let rest = mean(late(self.strokes.hold, LATE), |s| Some(of(s)))?;
-        let least = [self.strokes.open, self.strokes.shut, self.strokes.again].into_iter().flatten().map(of).fold(f64::MAX, f64::min);
+        let least = [self.strokes.open, self.strokes.shut, self.strokes.again]
+            .into_iter()
+            .flatten()
+            .map(of)
+            .fold(f64::MAX, f64::min);
         word(least < 0.9 * rest, "sags", "steady")
     }
 
     /// Soap: the larger of both, where it is above 0.05 L/min.
     fn leak(&self) -> Option<&'static str> {
-        let most = self.all().fold([0.0f64; 2], |m, s| {
-            [m[0].max(s.leaks_kg_per_s[0]), m[1].max(s.leaks_kg_per_s[1])]
-        });
+        let most = self
+            .all()
+            .fold([0.0f64; 2], |m, s| [m[0].max(s.leaks_kg_per_s[0]), m[1].max(s.leaks_kg_per_s[1])]);
         let [casing, tube] = most.map(anr_l_per_min);
         Some(match (casing, tube) {
             (c, t) if c.max(t) <= 0.05 => "none",
@@ -178,6 +184,7 @@ impl Look<'_> {
         })
     }
 
+    /// A healthy positioner gives no more air than its valve needs to get to its ends: that is as good as supply and nothing.
     fn output_gauge(&self) -> Option<&'static str> {
         let plate = self.plate_pa();
         let (open, shut) = (self.strokes.open.last()?, self.strokes.shut.last()?);
@@ -185,10 +192,13 @@ impl Look<'_> {
         let a = span(self.strokes.open, |s| Some(self.output_pa(s)))?;
         let b = span(self.strokes.shut, |s| Some(self.output_pa(s)))?;
         let (low, high) = (a.0.min(b.0), a.1.max(b.1));
+        let told = |p| mean(late(p, LATE), |s: &Sample| s.told);
+        let is_there = told(self.strokes.open).is_some_and(|t| t > 98.0)
+            && told(self.strokes.shut).is_some_and(|t| t < 2.0);
         Some(match (high - low, way) {
             (moved, _) if moved < 0.1 * plate => "stands",
             (_, way) if way < -0.1 * plate => "reversed",
-            (moved, _) if moved >= 0.9 * plate => "both_ends",
+            (moved, _) if moved >= 0.9 * plate || is_there => "both_ends",
             _ => "weak",
         })
     }
@@ -259,7 +269,7 @@ impl Look<'_> {
     }
 
     fn stem_ends(&self) -> Option<&'static str> {
-        let opens = mean(late(self.strokes.open, LATE), |s| Some(s.travel))? >= 98.0;
+        let opens = mean(late(self.strokes.again, LATE), |s| Some(s.travel))? >= 98.0;
         let shuts = mean(late(self.strokes.shut, LATE), |s| Some(s.travel))? <= 2.0;
         Some(match (opens, shuts) {
             (true, true) => "both",

@@ -1,9 +1,11 @@
 //! Many scenes, on all cores; their order does not depend on who is faster.
 
-use super::scene::{Put, SEVERITIES, Scene, healthy, look};
+use super::measure::class;
+use super::scene::{Put, SEVERITIES, Scene, Seen, healthy, look, look_at_two};
 use super::world::World;
 use crate::bench::fault_words;
 use crate::cli::output::Failure;
+use crate::plant::generated::Dice;
 use std::collections::BTreeMap;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -43,34 +45,66 @@ pub fn on_all_cores<T: Send>(
     all.into_inner().unwrap_or_else(|e| e.into_inner()).into_values().collect()
 }
 
-/// The scenes of these valves: each healthy, then with each field fault that it can have at each severity. Sorted by valve, fault in the
-/// order of `looprig mock --faults`, severity. `progress` is told how many valves are done.
+/// The scenes of these valves: each healthy, then with each field fault that it can have at each severity, then so many pairs of faults each
+/// of which shows. Sorted by valve, fault in the order of `looprig mock --faults`, severity. `progress` is told how many are done of how many.
 ///
 /// # Errors
 /// A bench makes no sense, which a test excludes.
-pub fn scenes(valves: Valves, progress: &(dyn Fn(usize) + Sync)) -> Result<Vec<Scene>, Failure> {
+pub fn scenes(
+    valves: Valves,
+    pairs: usize,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> Result<Vec<Seen>, Failure> {
     // A world is copied by one at a time.
     let worlds: Vec<Mutex<World>> = worlds(valves)?.into_iter().map(Mutex::new).collect();
     let copy = |i: usize| worlds[i].lock().unwrap_or_else(|e| e.into_inner()).clone();
     let healthies = on_all_cores(worlds.len(), &|_| (), |i| healthy(&copy(i)));
     let healthies = healthies.into_iter().collect::<Result<Vec<_>, _>>()?;
-    let mut jobs = Vec::new();
-    for (number, _) in worlds.iter().enumerate() {
-        jobs.push((number, None));
-        let words = fault_words().map(|(word, _)| word);
-        jobs.extend(words.flat_map(|word| SEVERITIES.map(|x| (number, Some((word, x))))));
-    }
-    let all = on_all_cores(jobs.len(), progress, |i| {
-        let (number, fault) = jobs[i];
-        match fault {
-            None => Ok(Some(healthies[number].scene.clone())),
-            Some((word, severity)) => {
-                let put = Put { fault: word.to_owned(), severity };
-                look(&copy(number), &[put], Some(&healthies[number]))
-            }
+    let puts: Vec<Put> = fault_words()
+        .flat_map(|(word, _)| SEVERITIES.map(|severity| Put { fault: word.to_owned(), severity }))
+        .collect();
+    let all = worlds.len() * (puts.len() + pairs);
+    let singles = worlds.len() * puts.len();
+    let one = |i: usize| {
+        let (valve, put) = (i / puts.len(), &puts[i % puts.len()]);
+        look(&copy(valve), core::slice::from_ref(put), Some(&healthies[valve]))
+    };
+    let came = on_all_cores(singles, &|done| progress(done, all), one);
+    let came = came.into_iter().collect::<Result<Vec<_>, _>>()?;
+    let of_valve: Vec<Vec<Scene>> =
+        came.chunks(puts.len().max(1)).map(|c| c.iter().flatten().cloned().collect()).collect();
+    let two = |i: usize| {
+        let (valve, number) = (i / pairs, i % pairs);
+        match drawn(&of_valve[valve], healthies[valve].scene.valve, number as u64) {
+            Some(both) => look_at_two(&copy(valve), both, &healthies[valve]),
+            None => Ok(None),
         }
-    });
-    Ok(all.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect())
+    };
+    let twos = on_all_cores(worlds.len() * pairs, &|done| progress(singles + done, all), two);
+    let mut twos = twos.into_iter();
+    let mut out = Vec::new();
+    for (healthy, scenes) in healthies.into_iter().zip(of_valve) {
+        out.push(Seen::One(Box::new(healthy.scene)));
+        out.extend(scenes.into_iter().map(|s| Seen::One(Box::new(s))));
+        for pair in twos.by_ref().take(pairs) {
+            out.extend(pair?.map(|p| Seen::Two(Box::new(p))));
+        }
+    }
+    Ok(out)
+}
+
+/// Two of the faults of a valve that show, of different classes, by a draw.
+fn drawn(scenes: &[Scene], valve: u64, number: u64) -> Option<[Put; 2]> {
+    let shows: Vec<&Put> = scenes.iter().filter(|s| !s.below).filter_map(|s| s.faults.first()).collect();
+    let part_turn = scenes.first()?.part_turn;
+    let mut dice = Dice::new(valve.wrapping_mul(1000).wrapping_add(number) ^ 0x0007_3011);
+    let mut draw = || shows.get(dice.between(0.0, shows.len() as f64) as usize).copied();
+    // Faults have three severities, so a few draws find two of different classes.
+    (0..100).find_map(|_| {
+        let (one, two) = (draw()?, draw()?);
+        let differ = class(&one.fault, part_turn) != class(&two.fault, part_turn);
+        differ.then(|| [one.clone(), two.clone()])
+    })
 }
 
 /// The benches of these valves, calibrated.

@@ -2,6 +2,7 @@
 //!
 //! What the bus tells is collected from a mock as from any device; what a person answers comes from the physics behind it.
 
+mod command;
 mod eyes;
 mod file;
 mod many;
@@ -15,6 +16,7 @@ mod strokes;
 mod told;
 mod world;
 
+pub use command::{MEASURING, MeasureArgs, TUNING, run};
 pub use eyes::{Look, Truth};
 pub use file::{read, written};
 pub use many::{Valves, scenes};

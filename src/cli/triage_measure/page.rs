@@ -7,7 +7,11 @@ use core::fmt::Write;
 use std::collections::BTreeMap;
 
 fn percent(of: Share) -> String {
-    if of.of == 0 { "-".to_owned() } else { format!("{:.1} % ({} of {})", 100.0 * of.share(), of.hits, of.of) }
+    if of.of == 0 {
+        "-".to_owned()
+    } else {
+        format!("{:.1} % ({} of {})", 100.0 * of.share(), of.hits, of.of)
+    }
 }
 
 fn name(class: &str) -> &str {
@@ -95,7 +99,8 @@ fn below(m: &Measured, out: &mut String) {
     for fault in faults(&m.below) {
         let of = columns().map(|x| m.below.get(&(fault.to_owned(), x)).copied().unwrap_or_default());
         if of.iter().any(|s| s.hits > 0) {
-            let cells = of.map(|s| if s.of == 0 { "-".to_owned() } else { format!("{} of {}", s.hits, s.of) });
+            let cells =
+                of.map(|s| if s.of == 0 { "-".to_owned() } else { format!("{} of {}", s.hits, s.of) });
             let _ = writeln!(out, "| `{fault}` | {} |", cells.join(" | "));
         }
     }

@@ -5,8 +5,8 @@ use super::seen::{Record, Watched};
 use super::strokes::{Strokes, is_whole, jog, stroke};
 use super::told::Baseline;
 use super::world::World;
-use crate::cli::output::Failure;
 use crate::app::command::{Catalogue, Described, described};
+use crate::cli::output::Failure;
 use crate::commission::person::{Answer, Kind, Person, Question};
 use crate::commission::triage::Finding;
 use crate::commission::triage::watch::{Options, findings, watch};
@@ -15,8 +15,8 @@ use crate::host::{Host, To};
 use crate::link::MasterConfig;
 use crate::plant::generated;
 use core::time::Duration;
-use std::sync::OnceLock;
 use serde::{Deserialize, Serialize};
+use std::sync::OnceLock;
 
 /// Severities of the evaluation.
 pub const SEVERITIES: [f64; 3] = [0.3, 0.6, 1.0];
@@ -191,8 +191,10 @@ fn catalogue() -> Result<&'static Catalogue, Failure> {
 fn collect(watched: Watched, plate_kpa: f64) -> Result<(Vec<Finding>, Watched), Failure> {
     let mut drive = watched.drive();
     let mut host = Host::new(watched, MasterConfig::default()).with_catalogue(catalogue()?.clone());
-    let options = Options { plate_kpa: Some(plate_kpa), tag: Some("FV-3104".to_owned()), ..Options::default() };
-    let collected = watch(&mut host, &To::Polling(PollingAddress::default()), Some(&mut drive), &mut Lets, &options);
+    let options =
+        Options { plate_kpa: Some(plate_kpa), tag: Some("FV-3104".to_owned()), ..Options::default() };
+    let collected =
+        watch(&mut host, &To::Polling(PollingAddress::default()), Some(&mut drive), &mut Lets, &options);
     Ok((findings(&collected), host.into_line()))
 }
 

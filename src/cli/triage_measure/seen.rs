@@ -8,7 +8,7 @@ use crate::line::{Error, Event, InProcess, Line, SendsFaults, Source};
 use crate::plant::air::Restriction;
 use crate::plant::fault::Faults;
 use crate::plant::friction::FrictionConfig;
-use crate::sim::{Change, DeviceStation, Loop, Participant, SiteFault, SiteFaults};
+use crate::sim::{Change, Dark, DeviceStation, Loop, Participant, Power, SiteFault, SiteFaults};
 use crate::time::{Instant, Pace};
 use core::time::Duration;
 use std::cell::RefCell;
@@ -37,7 +37,7 @@ pub struct Sample {
     pub current_ma: f64,
     /// What the card drives; `None` on a supply.
     pub card_ma: Option<f64>,
-    /// Volts between its terminals.
+    /// Volts between its terminals; of a device that they do not suffice those that it would have to work with.
     pub volts_v: f64,
     /// Whether it works.
     pub is_on: bool,
@@ -209,7 +209,11 @@ fn sample(station: &DeviceStation, at: Instant, card_ma: Option<f64>) -> Option<
         measured_ma: is_on.then(|| device.loop_current_ma()),
         current_ma: supplied.current_a * 1e3,
         card_ma,
-        volts_v: supplied.volts_v,
+        volts_v: match supplied.power {
+            // It has gone dark at these, and then draws nothing.
+            Power::Off(Dark::Volts { volts_v, .. }) => volts_v.min(supplied.volts_v),
+            _ => supplied.volts_v,
+        },
         is_on,
         supply_pa: r.supply_gauge_pa,
         regulator_pa: r.regulator_gauge_pa,

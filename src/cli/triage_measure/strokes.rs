@@ -48,7 +48,9 @@ pub fn stroke(line: &mut Watched) -> Result<(), Error> {
         let began = line.now();
         let _ = drive.to(began, to);
         rest(line, LEAST)?;
-        while line.now().since(began) < Duration::from_secs(most_s) && !line.with_record(|r| is_at_rest(&r.samples)) {
+        while line.now().since(began) < Duration::from_secs(most_s)
+            && !line.with_record(|r| is_at_rest(&r.samples))
+        {
             rest(line, Duration::from_millis(500))?;
         }
         if i == 0 {
@@ -103,7 +105,8 @@ impl<'a> Strokes<'a> {
         let moves = &record.moves;
         let is = |i: usize, percent: f64| moves.get(i).is_some_and(|m| (m.1 - percent).abs() < 0.5);
         let wanted = [50.0, 60.0, 50.0, 100.0, 0.0, 100.0, 50.0];
-        let first = (0..moves.len()).rev().find(|&i| wanted.iter().enumerate().all(|(k, &p)| is(i + k, p)))?;
+        let first =
+            (0..moves.len()).rev().find(|&i| wanted.iter().enumerate().all(|(k, &p)| is(i + k, p)))?;
         let phase = |i: usize| {
             let from = moves.get(i).map(|m| m.0);
             let to = moves.get(i + 1).map(|m| m.0);
@@ -121,7 +124,10 @@ impl<'a> Strokes<'a> {
             again: phase(first + 5),
             jog,
         };
-        [all.hold, all.up, all.back, all.open, all.shut, all.again].iter().all(|p| !p.is_empty()).then_some(all)
+        [all.hold, all.up, all.back, all.open, all.shut, all.again]
+            .iter()
+            .all(|p| !p.is_empty())
+            .then_some(all)
     }
 }
 

@@ -92,7 +92,7 @@ impl Look<'_> {
                 ("current", self.current()),
                 ("deviation", self.deviation()),
                 ("small_step", self.small_step()),
-                ("opens", self.end(self.strokes.open, 100.0)),
+                ("opens", self.end(self.strokes.again, 100.0)),
                 ("shuts", self.end(self.strokes.shut, 0.0)),
                 ("opening_time", self.time(self.strokes.again, baseline.opens_s)),
                 ("closing_time", self.time(self.strokes.shut, baseline.shuts_s)),
@@ -107,7 +107,8 @@ impl Look<'_> {
 
     fn answers(&self) -> Option<&'static str> {
         let is_on = |p: Phase<'_>| p.iter().all(|s| s.is_on);
-        let (hold, rest) = (is_on(self.strokes.hold), is_on(self.strokes.open) && is_on(self.strokes.shut));
+        let hold = is_on(late(self.strokes.hold, HOLD));
+        let rest = is_on(self.strokes.open) && is_on(self.strokes.shut);
         Some(match () {
             () if !hold || !self.parts.is_heard => "silent",
             () if self.parts.polling_address != 0 => "elsewhere",
@@ -199,7 +200,8 @@ impl Look<'_> {
         let limit = JUMP_PERCENT.max(2.0 * baseline.way_percent);
         let jumps = [s.hold, s.up, s.back, s.open, s.shut, s.again].into_iter().any(|p| {
             ways(p).any(|(from, way)| {
-                let stood = p.iter().filter(|t| t.at <= from.at && from.at.since(t.at) <= Duration::from_secs(1));
+                let stood =
+                    p.iter().filter(|t| t.at <= from.at && from.at.since(t.at) <= Duration::from_secs(1));
                 way > limit && stood.map(|t| (t.travel - from.travel).abs()).fold(0.0, f64::max) < 0.3
             })
         });

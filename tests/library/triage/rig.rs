@@ -77,7 +77,8 @@ impl Bench {
             _ => "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n",
         };
         let supply_bar = valve.supply.at_rest_gauge_pa() / 1e5;
-        let mut plan = bench::check(&text(feeds, supply_bar), Path::new("triage.toml")).unwrap_or_else(|e| panic!("{e}"));
+        let mut plan = bench::check(&text(feeds, supply_bar), Path::new("triage.toml"))
+            .unwrap_or_else(|e| panic!("{e}"));
         plan.seed = Some(seed);
         bench::fit_valve(&mut plan, 0, valve);
         Bench::of(plan)

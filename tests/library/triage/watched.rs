@@ -25,7 +25,6 @@ fn watched(bench: Bench) -> Watched {
     )
 }
 
-
 #[test]
 fn explore() {
     let var = |n: &str| std::env::var(n).unwrap_or_default();
@@ -39,16 +38,28 @@ fn explore() {
             let options = Options { plate_kpa: Some(plate), ..Options::default() };
             let mut source = b.source();
             let mut host = b.host();
-            let w = watch(&mut host, &To::parse("0").expect("an address"), Some(&mut source), &mut Anybody::default(), &options);
+            let w = watch(
+                &mut host,
+                &To::parse("0").expect("an address"),
+                Some(&mut source),
+                &mut Anybody::default(),
+                &options,
+            );
             if !dir.is_empty() {
                 std::fs::write(format!("{dir}/{seed}-{name}-{x}.json"), w.to_json()).expect("written");
             }
-            let unusual: Vec<String> = findings(&w).iter().map(|f| format!("{}={}", f.symptom, f.value)).collect();
+            let unusual: Vec<String> =
+                findings(&w).iter().map(|f| format!("{}={}", f.symptom, f.value)).collect();
             println!("{seed} {name} {x} {}", unusual.join(" "));
         };
         run("healthy", 0.0, bench.clone());
-        if var("FAULTS").is_empty() { continue; }
-        let names = looprig::plant::fault::FaultName::ALL.iter().map(|n| n.word()).chain(looprig::sim::SiteFault::ALL.iter().map(|n| n.word()));
+        if var("FAULTS").is_empty() {
+            continue;
+        }
+        let names = looprig::plant::fault::FaultName::ALL
+            .iter()
+            .map(|n| n.word())
+            .chain(looprig::sim::SiteFault::ALL.iter().map(|n| n.word()));
         for name in names {
             for x in [0.3, 0.6, 1.0] {
                 let mut b = bench.clone();
