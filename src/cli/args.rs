@@ -101,6 +101,11 @@ pub enum Command {
     /// Strokes the valve: needs --move on a real line, and asks before anything moves. Ctrl-C ends it; what was measured is kept.
     /// Exit code 0: all within limits. 1: something beyond, or the test did not come to its end. 2: could not run, or nothing to judge.
     Travel(Box<super::travel_args::TravelArgs>),
+    /// Find the fault: from what can be seen to the likely cause and the next check.
+    ///
+    /// Reads what the device tells, with --move strokes the valve, asks you for what no bus tells, and ranks the causes. Writes
+    /// nothing to the device. Exit code 0: nothing found. 1: a cause, or it is unclear. 2: could not run, or nothing was seen.
+    Triage(Box<super::triage_args::TriageArgs>),
     /// Print a checklist for service work, with cautions, filled in from a device and its tests.
     ///
     /// Mounting, wiring, air, first start, calibration, exchange of the output stage, return to service. Reads a device only if a

@@ -50,6 +50,8 @@ mod sha256;
 mod silence;
 mod travel;
 mod travel_args;
+mod triage;
+mod triage_args;
 pub mod triage_measure;
 mod valve;
 mod valve_args;
@@ -124,6 +126,7 @@ pub fn run() -> ExitCode {
         args::Command::Wiring(a) => wiring::run(a, &mut output),
         args::Command::Valve(a) => valve::run(a, &mut output),
         args::Command::Travel(a) => travel::run(a, &mut output),
+        args::Command::Triage(a) => triage::run(a, &mut output),
         args::Command::Worksheet(a) => worksheet::run(a, &mut output),
         args::Command::Wave(a) => wave::run(a, &mut output),
         args::Command::Explain(a) => explain::run(a, &mut output),

@@ -1,28 +1,23 @@
 //! `looprig travel`: loop check, travel test and device check of a valve, and the report [TV-01].
 
-use super::ask::{host_failure, master_config};
-use super::describing::with_line;
+use super::ask::host_failure;
 use super::files::{exists, is_no_input, write_file};
-use super::lines::{LineSpec, utc_now_words, with_log};
-use super::open_line::OpenLine;
+use super::lines::{LineSpec, utc_now_words};
 use super::output::{Ended, Failure, Output, say, tell};
 use super::sha256::sha256;
 use super::silence::nobody;
 use super::travel_args::TravelArgs;
 use crate::app::command::Catalogue;
-use crate::bench::{BenchPlan, Waiting};
 use crate::capture::io_words;
 use crate::commission::travel::record::{
     Ended as TestEnded, Instrument, Log, Measure, Occasion, Plan, Rest, Test,
 };
 use crate::commission::travel::{Readings, Record, Setup, run as run_test};
-use crate::frame::PollingAddress;
-use crate::host::{Ask, Device, Host, Stimulus, To};
-use crate::line::Line;
+use crate::host::Device;
 use crate::report::handover::CALIBRATION;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 
 mod api;
 mod by_bench;
@@ -31,6 +26,7 @@ mod by_person;
 mod calibration;
 mod checked;
 mod given;
+mod on_line;
 mod person;
 mod shown;
 
@@ -38,9 +34,8 @@ pub use by_device::ByDevice;
 pub use calibration::told as calibration_told;
 pub use given::{By, GaugeSpec, name_of, read_record};
 
-use by_bench::ByBench;
-use by_person::ByPerson;
-use person::Asked;
+pub use on_line::{Named, OnLine};
+pub use person::Asked;
 
 const DOING: &str = "starting the travel test";
 
@@ -58,24 +53,30 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
         plan.check()
             .map_err(|wrong| Failure::new(DOING, wrong, "`looprig travel --help` shows what can be given"))?;
     }
-    let Some(mut bench) = Bench::open(args, catalogue)? else { return Ok(Ended::Failed) };
-    let person = Asked::new(files.answers.clone(), args_is_mock(args), out.quiet, Arc::clone(&bench.ended));
-    let mut stimulus = bench.stimulus(args, &person)?;
-    let readings = bench.readings(args);
+    let Some(mut bench) = open(args, catalogue)? else { return Ok(Ended::Failed) };
+    let person =
+        Asked::new(files.answers.clone(), args_is_mock(args), out.quiet, Arc::clone(&bench.line.ended));
+    let mut stimulus = bench.line.stimulus(args.by.clone(), Some(&bench.device), &person)?;
+    let readings = readings(args, &bench);
     if args.device_check {
-        let mut check = checked::new(args, &bench.line_name);
+        let mut check = checked::new(args, &bench.line.line_name);
         check.started = utc_now_words();
         let check = checked::run(bench, &mut *stimulus, &person, readings, check);
         tell_unused(&person, args);
         return checked::show(args, &check, out);
     }
     let asking = |e| host_failure("reading what the device knows of its travel".to_owned(), e);
-    if calibration::is_missing(&mut bench.host, &bench.device, &readings).map_err(asking)? {
-        return Err(calibration::missing(&bench.host, &bench.device, &bench.line_name, args_is_mock(args)));
+    if calibration::is_missing(&mut bench.line.host, &bench.device, &readings).map_err(asking)? {
+        return Err(calibration::missing(
+            &bench.line.host,
+            &bench.device,
+            &bench.line.line_name,
+            args_is_mock(args),
+        ));
     }
-    let calibrated = calibration::told(&mut bench.host, &bench.device).map_err(asking)?;
+    let calibrated = calibration::told(&mut bench.line.host, &bench.device).map_err(asking)?;
     let mut record = record(args, plan);
-    record.line = bench.line_name.clone();
+    record.line = bench.line.line_name.clone();
     record.started = utc_now_words();
     let mut keeper = Keeper { path: args.record.as_deref(), is_ours: args.force, has_failed: false };
     if !keeper.is_pipe() {
@@ -84,7 +85,7 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     let mut asked = person.clone();
     let mut record = run_test(
         Setup {
-            ask: &mut bench.host,
+            ask: &mut bench.line.host,
             device: bench.device,
             stimulus: &mut *stimulus,
             person: &mut asked,
@@ -95,7 +96,7 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
         },
         record,
     );
-    if bench.ended.load(Ordering::SeqCst)
+    if bench.line.ended.load(Ordering::SeqCst)
         && let TestEnded::Stopped { during, .. } = &record.ended
     {
         record.ended = TestEnded::Interrupted { during: during.clone() };
@@ -112,6 +113,48 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     let ended =
         shown::report(args, &core::iter::once(&record).chain(&files.beside).collect::<Vec<_>>(), &files, out);
     kept.and(ended)
+}
+
+/// Opens the line and finds the device; `None` when nobody answers, which is told.
+fn open<'a>(args: &TravelArgs, catalogue: Catalogue) -> Result<Option<Bench<'a>>, Failure> {
+    let named = Named::read(&args.words, DOING, "the order is: looprig travel LINE [TO]")?;
+    if !named.spec.is_mock() && !args.moves {
+        return Err(Failure::new(
+            DOING,
+            "it moves the valve, and nobody said that this is wanted",
+            "add --move if the valve may move: loop in manual or bypassed, process and people clear of it, permit in hand, \
+             local rules followed; it asks once more before anything moves",
+        ));
+    }
+    let mut line = OnLine::open(named, &args.host, catalogue)?;
+    let doing = format!("finding {}", line.to);
+    let (_, device) = line.host.find(&line.to).map_err(|e| host_failure(doing.clone(), e))?;
+    let Some(device) = device else {
+        tell(&nobody(doing, &line.to, line.server.as_ref()));
+        return Ok(None);
+    };
+    Ok(Some(Bench { line, device }))
+}
+
+/// Where the numbers are read.
+fn readings(args: &TravelArgs, bench: &Bench<'_>) -> Readings {
+    let mut readings = Readings::usual(&bench.line.host, &bench.device);
+    if let Some(travel) = &args.travel {
+        readings.travel = travel.clone();
+        readings.assumed = false;
+        // It spoke of the choice that was not made.
+        readings.remark.clear();
+    }
+    readings.set_point = args.set_point.clone().or(readings.set_point);
+    readings.current = args.current.clone().or(readings.current);
+    readings.angle = args.angle.clone().or(readings.angle);
+    readings
+}
+
+/// A line that is open, with the device on it.
+struct Bench<'a> {
+    line: OnLine<'a>,
+    device: Device,
 }
 
 fn args_is_mock(args: &TravelArgs) -> bool {
@@ -177,119 +220,6 @@ fn record(args: &TravelArgs, plan: Plan) -> Record {
         }
     });
     record
-}
-
-/// A line that is open, with the device on it.
-struct Bench<'a> {
-    host: Host<Box<dyn Line + 'a>>,
-    device: Device,
-    to: To,
-    line_name: String,
-    /// The bench of this process behind the line, if there is one.
-    here: Option<(Arc<BenchPlan>, Waiting)>,
-    /// Whether Ctrl-C was pressed.
-    ended: Arc<AtomicBool>,
-}
-
-impl Bench<'_> {
-    /// Opens the line and finds the device; `None` when nobody answers, which is told.
-    fn open<'a>(args: &TravelArgs, catalogue: Catalogue) -> Result<Option<Bench<'a>>, Failure> {
-        let wrong = |wrong| {
-            Failure::new(
-                DOING,
-                wrong,
-                "the order is: looprig travel LINE [TO]; `looprig ask --help` tells how both are named",
-            )
-        };
-        let [line, to @ ..] = args.words.as_slice() else { return Err(wrong("no line is given".to_owned())) };
-        let spec = LineSpec::parse(line).map_err(wrong)?;
-        let to = to
-            .first()
-            .map_or(Ok(To::Polling(PollingAddress::default())), |to| To::parse(to))
-            .map_err(wrong)?;
-        if !spec.is_mock() && !args.moves {
-            return Err(Failure::new(
-                DOING,
-                "it moves the valve, and nobody said that this is wanted",
-                "add --move if the valve may move: loop in manual or bypassed, process and people clear of it, permit in hand, \
-                 local rules followed; it asks once more before anything moves",
-            ));
-        }
-        let line = spec.open()?;
-        let catalogue = with_line(catalogue, &line)?;
-        let ended = Arc::new(AtomicBool::new(false));
-        let (flag, handle) = (Arc::clone(&ended), line.interrupt_handle());
-        ctrlc::set_handler(move || {
-            flag.store(true, Ordering::SeqCst);
-            handle.interrupt();
-        })
-        .map_err(|e| Failure::new("getting ready for Ctrl-C", e.to_string(), ""))?;
-        let here = match &line {
-            OpenLine::Mock(mock) => Some(mock.handle()),
-            _ => None,
-        };
-        let line_name = line.describe();
-        let server = line.server_said();
-        let line = with_log(line, args.host.log.as_deref())?;
-        let mut host = Host::new(line, master_config(&args.host)).with_catalogue(catalogue);
-        let doing = format!("finding {to}");
-        let (_, device) = host.find(&to).map_err(|e| host_failure(doing.clone(), e))?;
-        let Some(device) = device else {
-            tell(&nobody(doing, &to, server.as_ref()));
-            return Ok(None);
-        };
-        Ok(Some(Bench { host, device, to, line_name, here, ended }))
-    }
-
-    /// Who moves the set point.
-    fn stimulus(&mut self, args: &TravelArgs, person: &Asked) -> Result<Box<dyn Stimulus>, Failure> {
-        let doing = "choosing who moves the set point";
-        let failed = |(wrong, next): (String, String)| Failure::new(doing, wrong, next);
-        let by = args.by.clone().unwrap_or(if self.here.is_some() { By::Bench } else { By::Person });
-        Ok(match by {
-            By::Person => {
-                let unique = self.device.unique;
-                let bench = self.here.clone().map(|(plan, waiting)| ByBench::here(plan, waiting, unique));
-                Box::new(ByPerson::new(person.clone(), bench))
-            }
-            By::Bench => {
-                let Some((plan, waiting)) = self.here.clone() else {
-                    let next =
-                        "give --by person, --by device, or --by api:URL for a running `looprig mock --api`";
-                    return Err(Failure::new(doing, "only a mock: line has a bench in this process", next));
-                };
-                Box::new(ByBench::here(plan, waiting, self.device.unique))
-            }
-            By::Device => {
-                let described = self.host.described(&self.device).map(|d| d.description());
-                let spec = |number| self.host.spec(&self.device, number);
-                Box::new(ByDevice::of(self.device, described, &spec).map_err(failed)?)
-            }
-            By::Api(api) => {
-                let (tag, polling) = match &self.to {
-                    To::Tag(tag) => (tag.as_str(), None),
-                    To::Polling(p) => ("", Some(p.get())),
-                    _ => ("", None),
-                };
-                Box::new(ByBench::running(api, tag, polling).map_err(failed)?)
-            }
-        })
-    }
-
-    /// Where the numbers are read.
-    fn readings(&self, args: &TravelArgs) -> Readings {
-        let mut readings = Readings::usual(&self.host, &self.device);
-        if let Some(travel) = &args.travel {
-            readings.travel = travel.clone();
-            readings.assumed = false;
-            // It spoke of the choice that was not made.
-            readings.remark.clear();
-        }
-        readings.set_point = args.set_point.clone().or(readings.set_point);
-        readings.current = args.current.clone().or(readings.current);
-        readings.angle = args.angle.clone().or(readings.angle);
-        readings
-    }
 }
 
 /// Keeps the record in its file while the test runs.

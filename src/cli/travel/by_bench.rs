@@ -80,10 +80,11 @@ pub struct ByBench {
 }
 
 impl ByBench {
-    /// The bench of this process with the device that has this address.
-    pub fn here(plan: Arc<BenchPlan>, waiting: Waiting, unique: UniqueAddress) -> ByBench {
-        let of = |d: &crate::bench::DevicePlan| d.config.identity.unique_address() == unique;
-        let device = plan.devices.iter().position(of);
+    /// The bench of this process with the device that has this address; `None`: with its only one.
+    pub fn here(plan: Arc<BenchPlan>, waiting: Waiting, unique: Option<UniqueAddress>) -> ByBench {
+        let of = |d: &crate::bench::DevicePlan| Some(d.config.identity.unique_address()) == unique;
+        let only = Some(0).filter(|_| unique.is_none() && plan.devices.len() == 1);
+        let device = plan.devices.iter().position(of).or(only);
         let valve = device.and_then(|i| plan.devices[i].valve.as_ref()).filter(|v| v.is_described);
         let current = device.and_then(|i| match &plan.devices[i].config.kind {
             KindConfig::Positioner(own) => Some(own.loop_current_ma),

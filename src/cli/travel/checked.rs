@@ -38,10 +38,10 @@ pub fn run(
 ) -> DeviceCheck {
     let mut asked = person.clone();
     let mut check = run_check(
-        Setup { ask: &mut bench.host, device: bench.device, stimulus, person: &mut asked, readings },
+        Setup { ask: &mut bench.line.host, device: bench.device, stimulus, person: &mut asked, readings },
         check,
     );
-    if bench.ended.load(Ordering::SeqCst)
+    if bench.line.ended.load(Ordering::SeqCst)
         && let TestEnded::Stopped { during, .. } = &check.ended
     {
         check.ended = TestEnded::Interrupted { during: during.clone() };

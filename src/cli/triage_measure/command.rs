@@ -13,29 +13,31 @@ pub const TUNING: u64 = 1;
 /// The first seed of the valves on which it is measured.
 pub const MEASURING: u64 = 1000;
 
+const MEASURED: &str = "How good it is, on mocks";
+
 /// How fault finding is measured on mocks.
 #[derive(Debug, clap::Args)]
 pub struct MeasureArgs {
     /// Measure fault finding on mocks, every field fault on generated valves, and print a page of Markdown.
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = ["words", "explain", "schema", "write_knowledge", "list"], help_heading = MEASURED)]
     pub measure: bool,
     /// How many generated valves.
-    #[arg(long, default_value_t = 30, value_parser = clap::value_parser!(u16).range(1..=1000), value_name = "N", requires = "measure")]
+    #[arg(long, help_heading = MEASURED, default_value_t = 30, value_parser = clap::value_parser!(u16).range(1..=1000), value_name = "N", requires = "measure")]
     pub valves: u16,
     /// The seed of the first valve: 1 and on are those that the knowledge was tried on, 1000 and on those of the measurement.
-    #[arg(long, default_value_t = MEASURING, value_parser = clap::value_parser!(u64).range(0..1 << 62), value_name = "S", requires = "measure")]
+    #[arg(long, help_heading = MEASURED, default_value_t = MEASURING, value_parser = clap::value_parser!(u64).range(0..1 << 62), value_name = "S", requires = "measure")]
     pub seed: u64,
     /// How many persons answer in front of each scene.
-    #[arg(long, default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=100), value_name = "P", requires = "measure")]
+    #[arg(long, help_heading = MEASURED, default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=100), value_name = "P", requires = "measure")]
     pub personas: u8,
     /// How many pairs of faults at once on each valve.
-    #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u8).range(0..=100), value_name = "N", requires = "measure")]
+    #[arg(long, help_heading = MEASURED, default_value_t = 10, value_parser = clap::value_parser!(u8).range(0..=100), value_name = "N", requires = "measure")]
     pub pairs: u8,
     /// Keep what was seen of each scene in a file, one a line as JSON.
-    #[arg(long, value_name = "FILE", requires = "measure", conflicts_with = "from_scenes")]
+    #[arg(long, help_heading = MEASURED, value_name = "FILE", requires = "measure", conflicts_with = "from_scenes")]
     pub scenes: Option<PathBuf>,
     /// Measure on the scenes of such a file: no valve is computed.
-    #[arg(long, value_name = "FILE", requires = "measure")]
+    #[arg(long, help_heading = MEASURED, value_name = "FILE", requires = "measure")]
     pub from_scenes: Option<PathBuf>,
 }
 

@@ -167,4 +167,17 @@ impl Watched {
         // Only maps with keys that are no text and failing writers can fail, and there are none.
         serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
     }
+
+    /// Reads a record again.
+    ///
+    /// # Errors
+    /// What is wrong: no JSON, or no record of this format.
+    pub fn from_json(text: &str) -> Result<Watched, String> {
+        let watched: Watched =
+            serde_json::from_str(text).map_err(|e| format!("this is no record of what a line told: {e}"))?;
+        match watched.looprig_watched {
+            FORMAT => Ok(watched),
+            other => Err(format!("this is format {other} of what a line told, and {FORMAT} is read")),
+        }
+    }
 }

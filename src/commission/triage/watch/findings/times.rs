@@ -6,15 +6,21 @@ use super::moved::is_driven;
 use super::{Found, finite, numbers, rest};
 use crate::commission::travel::record::Sample;
 
-/// A stroke begins when travel has left its place by so much, and ends when it stays so near to where it rests, percent of the way.
+/// A stroke has come when it stays so near to where it rests, share of the way.
 const EDGE: f64 = 0.02;
 /// A stroke of less says nothing of times, percent.
 const LEAST_WAY: f64 = 20.0;
-/// A stroke that takes less than this share of its calibrated time is shorter ...
-const SHORTER: f64 = 0.6;
-/// ... one that takes more than this is longer, and than this much longer.
-const LONGER: f64 = 1.4;
+/// A valve that was given up so far from where it was asked to is on its way, if it went so far, percent.
+const ON_ITS_WAY_PERCENT: f64 = 5.0;
+/// Shares of the calibrated time: less is shorter. A calibration closes from the open stop, where all the air is in that goes
+/// in; at 100 % there is less, so closing takes 0.70 of it and more on healthy mocks, opening 0.96 and more.
+const OPENS_SHORTER: f64 = 0.85;
+const CLOSES_SHORTER: f64 = 0.6;
+/// More is longer, and more than this much longer; healthy mocks have 1.04 at most where readings are not too far apart.
+const LONGER: f64 = 1.2;
 const MUCH_LONGER: f64 = 2.5;
+/// Readings are so far apart that a moment may be wrong by this, s.
+const READ_S: f64 = 0.3;
 /// From one reading to the next, percent: more is a jump where it stood before.
 const JUMPS_PERCENT: f64 = 8.0;
 /// Readings within so much stand, percent.
@@ -35,21 +41,16 @@ fn scatter(samples: &[Sample]) -> Option<f64> {
 }
 
 pub fn from_strokes(w: &Watched, out: &mut Found) {
-    let (opening, closing) = w.calibration.as_ref().map_or((None, None), |c| c.stroke_s);
-    for (symptom, calibrated, to) in [("opening_time", opening, 100.0), ("closing_time", closing, 0.0)] {
-        time(w, out, symptom, finite(calibrated), to);
-    }
+    time(w, out, 100.0);
+    time(w, out, 0.0);
     motion(w, out);
     reading(w, out);
 }
 
 /// When a series crosses a level for good, s, between two readings in a straight line.
-fn crosses(of: &[(f64, f64)], level: f64, rising: bool, last: bool) -> Option<f64> {
+fn crosses(of: &[(f64, f64)], level: f64, rising: bool) -> Option<f64> {
     let is_beyond = |p: f64| if rising { p >= level } else { p <= level };
-    let at = match last {
-        false => of.iter().position(|s| is_beyond(s.1))?,
-        true => of.iter().rposition(|s| !is_beyond(s.1)).map_or(0, |i| i + 1),
-    };
+    let at = of.iter().rposition(|s| !is_beyond(s.1)).map_or(0, |i| i + 1);
     let (t, p) = *of.get(at)?;
     match at.checked_sub(1).and_then(|b| of.get(b)) {
         Some(&(t0, p0)) if (p - p0).abs() > 1e-9 => {
@@ -59,38 +60,46 @@ fn crosses(of: &[(f64, f64)], level: f64, rising: bool, last: bool) -> Option<f6
     }
 }
 
-/// How long a stroke took for the whole travel, s.
+/// How long a stroke would take for the whole travel, s, from the asking until it has come; `None`: it went too little to
+/// say. Of one that was given up on its way it is at least as long as it was watched.
 fn lasted(stroke: &Stroke) -> Option<f64> {
     let (from, to) = finite(stroke.from_percent).zip(rest(stroke))?;
     let way = to - from;
-    if way.abs() < LEAST_WAY {
-        return None;
-    }
     let mut of = vec![(stroke.asked_at_s, from)];
     of.extend(numbers(&stroke.samples).into_iter().filter(|s| s.0 > stroke.asked_at_s));
-    let rising = way > 0.0;
-    let left = crosses(&of, from + EDGE * way, rising, false)?;
-    let came = crosses(&of, to - EDGE * way, rising, true)?;
-    finite(Some((came - left).max(0.0) / (way.abs() / 100.0) / (1.0 - 2.0 * EDGE)))
+    let is_on_its_way = !stroke.settled && (to - stroke.to_percent).abs() > ON_ITS_WAY_PERCENT;
+    if way.abs() < if is_on_its_way { ON_ITS_WAY_PERCENT } else { LEAST_WAY } {
+        return None;
+    }
+    let came = match is_on_its_way {
+        true => of.last()?.0,
+        false => crosses(&of, to - EDGE * way, way > 0.0)?,
+    };
+    finite(Some((came - stroke.asked_at_s).max(0.0) / (way.abs() / 100.0)))
 }
 
-fn time(w: &Watched, out: &mut Found, symptom: &str, calibrated: Option<f64>, to: f64) {
-    let Some(calibrated) = calibrated.filter(|c| *c > 0.0) else { return };
+fn time(w: &Watched, out: &mut Found, to: f64) {
+    let (opening, closing) = w.calibration.as_ref().map_or((None, None), |c| c.stroke_s);
+    let (symptom, calibrated, least) = match to {
+        100.0 => ("opening_time", opening, OPENS_SHORTER),
+        _ => ("closing_time", closing, CLOSES_SHORTER),
+    };
+    let Some(calibrated) = finite(calibrated).filter(|c| *c > 0.0) else { return };
+    // When a person has set the current is not known well enough.
     if w.by_person {
         return;
     }
     let stroke = w.strokes.iter().rfind(|s| s.to_percent == to);
-    let Some(stroke) = stroke.filter(|s| is_driven(s)) else { return };
-    let Some(lasted) = lasted(stroke) else { return };
-    let share = lasted / calibrated;
-    let value = match share {
-        s if s < SHORTER => "shorter",
-        s if s <= LONGER => "as_ever",
-        s if s <= MUCH_LONGER => "longer",
+    let Some(lasted) = stroke.filter(|s| is_driven(s)).and_then(lasted) else { return };
+    let value = match lasted {
+        t if t < least * calibrated - READ_S => "shorter",
+        t if t <= LONGER * calibrated + READ_S => "as_ever",
+        t if t <= MUCH_LONGER * calibrated + READ_S => "longer",
         _ => "much_longer",
     };
     let words = format!(
-        "a stroke over the whole travel takes {lasted:.1} s, {share:.2} times the {calibrated:.1} s of its calibration"
+        "a stroke over the whole travel takes {lasted:.1} s, {:.2} times the {calibrated:.1} s of its calibration",
+        lasted / calibrated
     );
     out.stroke(symptom, value, words);
 }

@@ -1,0 +1,135 @@
+//! A line that is open for a test: host, who moves the set point, and Ctrl-C.
+
+use super::by_bench::ByBench;
+use super::by_device::ByDevice;
+use super::by_person::ByPerson;
+use super::given::By;
+use super::person::Asked;
+use crate::app::command::Catalogue;
+use crate::bench::{BenchPlan, Waiting};
+use crate::cli::args::HostArgs;
+use crate::cli::ask::master_config;
+use crate::cli::describing::with_line;
+use crate::cli::lines::{LineSpec, with_log};
+use crate::cli::open_line::OpenLine;
+use crate::cli::output::Failure;
+use crate::cli::silence::ServerSaid;
+use crate::frame::PollingAddress;
+use crate::host::{Ask, Device, Host, Stimulus, To};
+use crate::line::Line;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// LINE and TO as they were named.
+pub struct Named {
+    pub spec: LineSpec,
+    pub to: To,
+}
+
+impl Named {
+    /// Reads them; TO left out is polling address 0.
+    ///
+    /// # Errors
+    /// There is no line, or one of them is none.
+    pub fn read(words: &[String], doing: &str, order: &str) -> Result<Named, Failure> {
+        let next = || format!("{order}; `looprig ask --help` tells how both are named");
+        let wrong = |wrong| Failure::new(doing, wrong, next());
+        let [line, to @ ..] = words else { return Err(wrong("no line is given".to_owned())) };
+        let spec = LineSpec::parse(line).map_err(wrong)?;
+        let to = to
+            .first()
+            .map_or(Ok(To::Polling(PollingAddress::default())), |to| To::parse(to))
+            .map_err(wrong)?;
+        Ok(Named { spec, to })
+    }
+}
+
+/// A line that is open.
+pub struct OnLine<'a> {
+    pub host: Host<Box<dyn Line + 'a>>,
+    pub to: To,
+    pub line_name: String,
+    pub server: Option<ServerSaid>,
+    /// The bench of this process behind the line, if there is one.
+    here: Option<(Arc<BenchPlan>, Waiting)>,
+    /// Whether Ctrl-C was pressed.
+    pub ended: Arc<AtomicBool>,
+}
+
+impl OnLine<'_> {
+    /// Opens it; Ctrl-C ends what is done on it.
+    ///
+    /// # Errors
+    /// It cannot be opened.
+    pub fn open<'a>(named: Named, args: &HostArgs, catalogue: Catalogue) -> Result<OnLine<'a>, Failure> {
+        let line = named.spec.open()?;
+        let catalogue = with_line(catalogue, &line)?;
+        let ended = Arc::new(AtomicBool::new(false));
+        let (flag, handle) = (Arc::clone(&ended), line.interrupt_handle());
+        ctrlc::set_handler(move || {
+            flag.store(true, Ordering::SeqCst);
+            handle.interrupt();
+        })
+        .map_err(|e| Failure::new("getting ready for Ctrl-C", e.to_string(), ""))?;
+        let here = match &line {
+            OpenLine::Mock(mock) => Some(mock.handle()),
+            _ => None,
+        };
+        let line_name = line.describe();
+        let server = line.server_said();
+        let line = with_log(line, args.log.as_deref())?;
+        let host = Host::new(line, master_config(args)).with_catalogue(catalogue);
+        Ok(OnLine { host, to: named.to, line_name, server, here, ended })
+    }
+
+    /// Who moves the set point of a device; `None`: nobody has answered, and it is the only one of a bench.
+    ///
+    /// # Errors
+    /// Whoever was named cannot, and what would be right.
+    pub fn stimulus(
+        &self,
+        by: Option<By>,
+        device: Option<&Device>,
+        person: &Asked,
+    ) -> Result<Box<dyn Stimulus>, Failure> {
+        let doing = "choosing who moves the set point";
+        let failed = |(wrong, next): (String, String)| Failure::new(doing, wrong, next);
+        let by = by.unwrap_or(if self.here.is_some() { By::Bench } else { By::Person });
+        let unique = device.map(|d| d.unique);
+        Ok(match by {
+            By::Person => {
+                let bench = self.here.clone().map(|(plan, waiting)| ByBench::here(plan, waiting, unique));
+                Box::new(ByPerson::new(person.clone(), bench))
+            }
+            By::Bench => {
+                let Some((plan, waiting)) = self.here.clone() else {
+                    let next =
+                        "give --by person, --by device, or --by api:URL for a running `looprig mock --api`";
+                    return Err(Failure::new(doing, "only a mock: line has a bench in this process", next));
+                };
+                Box::new(ByBench::here(plan, waiting, unique))
+            }
+            By::Device => {
+                let Some(device) = device else {
+                    let next = "let a person or a bench move the set point (--by)";
+                    return Err(Failure::new(
+                        doing,
+                        "the device does not answer, so it takes no command",
+                        next,
+                    ));
+                };
+                let described = self.host.described(device).map(|d| d.description());
+                let spec = |number| self.host.spec(device, number);
+                Box::new(ByDevice::of(*device, described, &spec).map_err(failed)?)
+            }
+            By::Api(api) => {
+                let (tag, polling) = match &self.to {
+                    To::Tag(tag) => (tag.as_str(), None),
+                    To::Polling(p) => ("", Some(p.get())),
+                    _ => ("", None),
+                };
+                Box::new(ByBench::running(api, tag, polling).map_err(failed)?)
+            }
+        })
+    }
+}

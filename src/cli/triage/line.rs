@@ -1,0 +1,130 @@
+//! Fault finding on a line: what it tells, a few strokes with leave, and the person for the rest.
+
+use super::stroking::Stroking;
+use super::{Asked, DOING, Named, TriageArgs, tell_unused};
+use crate::cli::files::write_file;
+use crate::cli::output::{Failure, Output, say};
+use crate::cli::travel::OnLine;
+use crate::commission::answers::Answers;
+use crate::commission::travel::Readings;
+use crate::commission::travel::record::{Ended as HowEnded, Identity};
+use crate::commission::triage::watch::{Options, Watched, findings, look, stroke};
+use crate::commission::triage::{Knowledge, Session, Triage, ask};
+use crate::host::{Device, Host};
+use crate::line::Line;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+
+/// Runs it.
+pub fn run(
+    args: &TriageArgs,
+    knowledge: &Knowledge,
+    answers: Option<Answers>,
+    out: &Output,
+) -> Result<Triage, Failure> {
+    let catalogue = args.described.load()?;
+    let named = Named::read(&args.words, DOING, "the order is: looprig triage LINE [TO]")?;
+    let is_mock = named.spec.is_mock();
+    let by_file = answers.is_some();
+    let mut line = OnLine::open(named, &args.host, catalogue)?;
+    let mut person = Asked::new(answers, is_mock, out.quiet, Arc::clone(&line.ended));
+    let mut options = Options {
+        supply: args.supply.clone(),
+        plate_kpa: args.supply_kpa,
+        tag: args.tag.clone(),
+        other_master_is_known: args.system_talks,
+        ..Options::default()
+    };
+    if !out.quiet {
+        say("Listening and reading, for a minute or so; nothing moves.");
+    }
+    let to = line.to.clone();
+    options.readings = None;
+    let (mut watched, device) = look_with(args, &mut line.host, &to, &mut options);
+    if !out.quiet {
+        say(&seen_first(&watched));
+    }
+    // Somebody may move it though the device does not answer.
+    let mut stimulus = match args.moves {
+        true => Some(line.stimulus(args.by.clone(), device.as_ref(), &person)?),
+        false => None,
+    };
+    if let (Some(stimulus), Some(device)) = (stimulus.as_deref_mut(), device) {
+        watched = stroke(&mut line.host, device, stimulus, &mut person, &options, watched);
+    }
+    if line.ended.load(Ordering::SeqCst)
+        && let HowEnded::Stopped { during, .. } = &watched.ended
+    {
+        watched.ended = HowEnded::Interrupted { during: during.clone() };
+    }
+    if let Some(path) = &args.collected {
+        write_file(
+            path,
+            &watched.to_json(),
+            args.force,
+            &format!("writing what was read to {}", path.display()),
+        )?;
+    }
+    let mut session = Session::new(knowledge, false);
+    for finding in findings(&watched) {
+        session.add(finding);
+    }
+    let mut between = Stroking::new(&mut line.host, stimulus.as_mut(), by_file || is_mock);
+    let mut triage = ask(&mut session, &mut person, &mut between);
+    let left = between.left();
+    triage.line = line.line_name.clone();
+    triage.device = Some(watched.device.clone()).filter(|d| *d != Identity::default());
+    triage.remarks.extend(watched.remarks.iter().cloned());
+    triage.remarks.extend(ended(&watched.ended));
+    triage.remarks.extend(left.or_else(|| watched.left.as_ref().map(|l| l.words.clone())));
+    tell_unused(&person, args);
+    Ok(triage)
+}
+
+/// Looks, and says where numbers are read if somebody has named places.
+fn look_with<'a>(
+    args: &TriageArgs,
+    host: &mut Host<Box<dyn Line + 'a>>,
+    to: &crate::host::To,
+    options: &mut Options,
+) -> (Watched, Option<Device>) {
+    let given = [&args.travel, &args.set_point, &args.current, &args.angle];
+    if given.iter().all(|g| g.is_none()) {
+        return look(host, to, options);
+    }
+    // What is usual depends on the device, which is found first.
+    let found = host.find(to).ok().and_then(|(_, device)| device);
+    options.readings = found.map(|device| {
+        let mut readings = Readings::usual(&*host, &device);
+        if let Some(travel) = &args.travel {
+            (readings.travel, readings.assumed) = (travel.clone(), false);
+        }
+        readings.set_point = args.set_point.clone().or(readings.set_point);
+        readings.current = args.current.clone().or(readings.current);
+        readings.angle = args.angle.clone().or(readings.angle);
+        readings
+    });
+    look(host, to, options)
+}
+
+fn seen_first(watched: &Watched) -> String {
+    let of = findings(watched);
+    let answers = of.iter().find(|f| f.symptom == "answers").map_or("nobody was heard", |f| f.words.as_str());
+    let name = [&watched.device.long_tag, &watched.device.tag].into_iter().find(|t| !t.is_empty());
+    let name = name.map_or(String::new(), |t| format!("{t}: "));
+    format!("{name}{answers}. {} things were read.", of.len())
+}
+
+/// Why not everything was read; `None`: it was.
+fn ended(ended: &HowEnded) -> Option<String> {
+    Some(match ended {
+        HowEnded::Whole | HowEnded::Running => return None,
+        HowEnded::Stopped { why, during } => format!("Not all was read: during {during}, {}.", why.words()),
+        HowEnded::Interrupted { during } => format!("Not all was read: interrupted during {during}."),
+        HowEnded::Silent { during, .. } => {
+            format!("Not all was read: during {during} the device did not answer any more.")
+        }
+        HowEnded::NoMovement { during } => format!("Not all was read: during {during} nothing moved."),
+        HowEnded::Failed { during, what } => format!("Not all was read: during {during}, {what}."),
+    })
+}
