@@ -1,6 +1,6 @@
 //! `looprig triage --measure`.
 
-use super::many::{Valves, scenes};
+use super::many::{Valves, all_faults, scenes};
 use super::{file, measure, page};
 use crate::cli::files::write_file;
 use crate::cli::output::{Ended, Failure, Output};
@@ -64,7 +64,7 @@ pub fn run(args: &MeasureArgs, knowledge: &Knowledge, out: &mut Output) -> Resul
                 bar.set_style(style);
             }
             let valves = Valves { first: args.seed, count: usize::from(args.valves) };
-            let seen = scenes(valves, usize::from(args.pairs), &|done, of| {
+            let seen = scenes(valves, &all_faults(), usize::from(args.pairs), &|done, of| {
                 bar.set_length(of as u64);
                 bar.set_position(done as u64);
             });

@@ -137,10 +137,16 @@ impl Look<'_> {
         }
     }
 
-    /// A voltmeter at the terminals while the set point goes from end to end: the lowest that it shows.
+    /// A voltmeter at the terminals while the set point goes from end to end: the lowest that it shows. Where the device is dark its water
+    /// carries all that the card drives.
     fn terminal_volts(&self) -> Option<&'static str> {
-        let (low, high) =
-            self.all().fold((f64::MAX, f64::MIN), |(l, h), s| (l.min(s.volts_v), h.max(s.volts_v)));
+        let water_ohm = self.water_ohm();
+        let shows = |s: &Sample| match (water_ohm, s.card_ma) {
+            (Some(ohm), Some(ma)) if !s.is_on => s.volts_v.min(ma / 1e3 * ohm),
+            _ => s.volts_v,
+        };
+        let volts = self.all().map(shows);
+        let (low, high) = volts.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
         match (low, high) {
             (low, _) if low < -0.5 => Some("reversed"),
             (_, high) if high < 0.5 => Some("none"),
@@ -149,10 +155,15 @@ impl Look<'_> {
         }
     }
 
+    /// Of water that has spread over the terminals [DV-110].
+    fn water_ohm(&self) -> Option<f64> {
+        let x = self.parts.site_severity(SiteFault::WaterInHousing);
+        (x > 0.0).then(|| 10f64.powf(2.0 + 4.0 * (1.0 - x)))
+    }
+
     /// On a supply of its own of 24 V behind 250 ohm, at 12 mA: water of R leaves 21 V/(1 + 250/R) [DV-111].
     fn at_terminals(&self) -> Option<&'static str> {
-        let x = self.parts.site_severity(SiteFault::WaterInHousing);
-        let left_v = if x > 0.0 { 21.0 / (1.0 + 250.0 / 10f64.powf(2.0 + 4.0 * (1.0 - x))) } else { 21.0 };
+        let left_v = self.water_ohm().map_or(21.0, |ohm| 21.0 / (1.0 + 250.0 / ohm));
         word(left_v < LEAST_V, "silent", "answers")
     }
 

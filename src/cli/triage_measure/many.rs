@@ -45,13 +45,20 @@ pub fn on_all_cores<T: Send>(
     all.into_inner().unwrap_or_else(|e| e.into_inner()).into_values().collect()
 }
 
-/// The scenes of these valves: each healthy, then with each field fault that it can have at each severity, then so many pairs of faults each
-/// of which shows. Sorted by valve, fault in the order of `looprig mock --faults`, severity. `progress` is told how many are done of how many.
+/// Each field fault at each severity, in the order of `looprig mock --faults`.
+pub fn all_faults() -> Vec<Put> {
+    let each = |word: &str| SEVERITIES.map(|severity| Put { fault: word.to_owned(), severity });
+    fault_words().flat_map(|(word, _)| each(word)).collect()
+}
+
+/// The scenes of these valves: each healthy, then with each of these faults that it can have, then so many pairs of those that show. In that order,
+/// valve by valve. `progress` is told how many are done of how many.
 ///
 /// # Errors
 /// A bench makes no sense, which a test excludes.
 pub fn scenes(
     valves: Valves,
+    puts: &[Put],
     pairs: usize,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Vec<Seen>, Failure> {
@@ -60,9 +67,6 @@ pub fn scenes(
     let copy = |i: usize| worlds[i].lock().unwrap_or_else(|e| e.into_inner()).clone();
     let healthies = on_all_cores(worlds.len(), &|_| (), |i| healthy(&copy(i)));
     let healthies = healthies.into_iter().collect::<Result<Vec<_>, _>>()?;
-    let puts: Vec<Put> = fault_words()
-        .flat_map(|(word, _)| SEVERITIES.map(|severity| Put { fault: word.to_owned(), severity }))
-        .collect();
     let all = worlds.len() * (puts.len() + pairs);
     let singles = worlds.len() * puts.len();
     let one = |i: usize| {

@@ -7,6 +7,9 @@ use super::scene::{Pair, Scene, Seen};
 use crate::commission::triage::{Knowledge, Session, Verdict, ask};
 use std::collections::BTreeMap;
 
+/// In front of a healthy valve stand so many times as many persons: it is one scene among many.
+const HEALTHY_TIMES: u64 = 10;
+
 /// Of how many it is so.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Share {
@@ -163,10 +166,12 @@ pub fn measure(knowledge: &Knowledge, seen: &[Seen], personas: u64) -> Measured 
     let one = |i: usize| match &seen[i] {
         Seen::One(scene) => {
             let each = |persona| (own(knowledge, scene, persona), rival(knowledge, scene, persona));
-            (if scene.below && !scene.faults.is_empty() { 0..0 } else { 1..1 + personas })
-                .map(each)
-                .map(Ok)
-                .collect::<Vec<_>>()
+            let persons = match (scene.faults.is_empty(), scene.below) {
+                (true, _) => personas * HEALTHY_TIMES,
+                (false, true) => 0,
+                (false, false) => personas,
+            };
+            (1..1 + persons).map(each).map(Ok).collect::<Vec<_>>()
         }
         Seen::Two(pair) => (1..1 + personas).map(|p| Err(both(knowledge, pair, p))).collect(),
     };

@@ -19,7 +19,7 @@ mod world;
 pub use command::{MEASURING, MeasureArgs, TUNING, run};
 pub use eyes::{Look, Truth};
 pub use file::{read, written};
-pub use many::{Valves, scenes};
+pub use many::{Valves, all_faults, scenes};
 pub use measure::{Measured, Score, Share, class, measure};
 pub use page::page;
 pub use persona::{Persona, UNKNOWN, WRONG};

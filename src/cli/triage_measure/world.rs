@@ -9,7 +9,6 @@ use crate::line::{InProcess, Line};
 use crate::plant::generated::{self, Dice};
 use crate::plant::valve::ValveConfig;
 use crate::sim::{Change, Participant};
-use crate::time::Instant;
 use core::time::Duration;
 use std::sync::Arc;
 
@@ -57,8 +56,14 @@ impl World {
     /// # Errors
     /// Its bench makes no sense, which a test excludes.
     pub fn new(seed: u64) -> Result<Option<World>, Failure> {
-        let valve = generated::valve(seed).valve;
-        let has_card = Dice::new(seed ^ 0x0C0D_0A2D).chance(0.5);
+        World::of(seed, generated::valve(seed).valve, Dice::new(seed ^ 0x0C0D_0A2D).chance(0.5))
+    }
+
+    /// The bench of a valve, on a card or on a supply.
+    ///
+    /// # Errors
+    /// As [`World::new`].
+    pub fn of(seed: u64, valve: ValveConfig, has_card: bool) -> Result<Option<World>, Failure> {
         let text = text(has_card, valve.supply.at_rest_gauge_pa() / 1e5);
         let mut plan = check(&text, "triage.toml".as_ref())
             .map_err(|e| Failure::told(format!("the bench of the evaluation: {e}")))?;
@@ -129,11 +134,6 @@ impl World {
         Watched::new(self.line, self.plan, Record::default())
     }
 
-    /// The same after a watch.
-    pub fn back(&self, watched: Watched) -> World {
-        World { line: watched.into_line(), ..self.clone() }
-    }
-
     fn device(&self) -> Option<&Device> {
         self.line.bus().stations().find_map(Participant::device).map(|d| d.device())
     }
@@ -149,10 +149,5 @@ impl World {
     fn is_done(&self) -> bool {
         let ending = self.device().and_then(Device::electronics).and_then(|e| e.result()).map(|o| o.ending);
         ending == Some(Ending::Done)
-    }
-
-    /// The moment to which it has come.
-    pub fn now(&mut self) -> Instant {
-        self.line.now()
     }
 }
