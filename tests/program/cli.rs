@@ -23,6 +23,7 @@ mod refused;
 mod settings;
 mod travel;
 mod travel_kept;
+mod triage;
 mod valve;
 mod valve_found;
 mod waiting;
@@ -38,7 +39,7 @@ use std::process::Stdio;
 /// Columns of a line of text.
 const WIDTH: usize = 100;
 
-const COMMANDS: [&str; 16] = [
+const COMMANDS: [&str; 17] = [
     "demo",
     "listen",
     "ask",
@@ -52,6 +53,7 @@ const COMMANDS: [&str; 16] = [
     "wiring",
     "valve",
     "travel",
+    "triage",
     "worksheet",
     "wave",
     "explain",

@@ -15,6 +15,10 @@ use std::path::Path;
 use std::sync::OnceLock;
 use std::time::Duration;
 
+/// What feeds the loop: a supply of 24 V behind 250 ohm, or a card of 20 V [DV-111].
+pub const SUPPLY: &str = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n";
+const CARD: &str = "[loop.card]\ncompliance_v = 20\nimpedance_ohm = 5000\n";
+
 /// A bench with what feeds its loop and what its regulator is set to.
 pub fn text(feeds: &str, supply_bar: f64) -> String {
     format!(
@@ -72,10 +76,7 @@ impl Bench {
     /// The calibrated bench of a generated valve [DV-94]: on a card or a supply behind a resistor.
     pub fn generated(seed: u64) -> Bench {
         let valve = looprig::plant::generated::valve(seed).valve;
-        let feeds = match seed % 2 {
-            0 => "[loop.card]\ncompliance_v = 20\nimpedance_ohm = 5000\n",
-            _ => "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n",
-        };
+        let feeds = if seed.is_multiple_of(2) { CARD } else { SUPPLY };
         let supply_bar = valve.supply.at_rest_gauge_pa() / 1e5;
         let mut plan = bench::check(&text(feeds, supply_bar), Path::new("triage.toml"))
             .unwrap_or_else(|e| panic!("{e}"));
@@ -114,12 +115,6 @@ impl Bench {
         let ordered = self.waiting.order(&self.plan, device, change).is_ok();
         self.pass(then);
         ordered
-    }
-
-    /// The loop current from now on, mA, and time passes.
-    pub fn current(&mut self, ma: f64, then: Duration) {
-        self.waiting.order(&self.plan, None, Change::LoopCurrentMa(ma)).expect("it can be");
-        self.pass(then);
     }
 
     pub fn pass(&mut self, time: Duration) {

@@ -167,17 +167,26 @@ impl<'a> Collector<'a> {
             }
             self.hear();
         }
+        let mut candidates = Vec::new();
         for (address, device) in &found {
             let exchange = match self.talk.ask_once(device, 13, Vec::new()) {
                 Ok(exchange) => exchange,
                 Err(e) => return Err(self.halt(e)),
             };
+            if let Some(reply) = exchange.transaction.reply_frame() {
+                let burst = self.out.burst_mode.get_or_insert(false);
+                *burst |= reply.address().burst;
+            }
             let tag = exchange.value("tag").map(|f| f.cell()).unwrap_or_default();
             let unique_address = device.unique.octets().iter().map(|o| format!("{o:02X}")).collect();
-            let one = Elsewhere { address: *address, unique_address, tag };
+            // One that says nothing of a tag may be it; a tag is in capital letters.
+            let wanted = self.options.tag.as_ref().map(|t| t.to_uppercase());
+            let is_another = wanted.is_some_and(|t| !tag.is_empty() && t != tag);
+            candidates.extend(Some(*device).filter(|_| !is_another));
+            let one = Elsewhere { address: *address, unique_address, tag, is_another };
             self.out.elsewhere.get_or_insert_default().push(one);
         }
-        if let [(_, device)] = found.as_slice() {
+        if let [device] = candidates.as_slice() {
             self.device = Some(*device);
         }
         Ok(())

@@ -1,5 +1,5 @@
 //! What a line tells of a valve that has a fault: first whatever the bus tells without moving anything, then, with leave, a few
-//! strokes [TG-02].
+//! strokes [TG-09].
 //!
 //! [`watch()`] collects, raw, into a [`Watched`]; [`findings()`] judges that and does nothing else. Nothing moves unless a
 //! stimulus is handed over and the person gives leave; in the end the set point is left as before.

@@ -47,8 +47,17 @@ pub fn run(
     out.stimulus = stimulus.describe();
     out.by_person = stimulus.capabilities().is_person;
     let readings = options.readings.clone().unwrap_or_else(|| Readings::usual(&*talk, &device));
-    let mut strokes =
-        Strokes { talk, device, readings, stimulus, person, out, tried: false, during: String::new() };
+    let mut strokes = Strokes {
+        talk,
+        device,
+        readings,
+        stimulus,
+        person,
+        out,
+        tried: false,
+        refused: false,
+        during: String::new(),
+    };
     let done = strokes.whole(options);
     strokes.end(done)
 }
@@ -62,6 +71,8 @@ struct Strokes<'a> {
     out: Watched,
     /// Whether whoever moves the set point was ever told to.
     tried: bool,
+    /// Whether leave was asked for and not given.
+    refused: bool,
     during: String,
 }
 
@@ -113,13 +124,16 @@ impl Strokes<'_> {
         question.cautions.push(self.stimulus.will_leave());
         match ask(self.person, &question)? {
             Answer::Yes => Ok(()),
-            _ => Err(Halt::Stopped(Why::Said)),
+            _ => {
+                self.refused = true;
+                Err(Halt::Stopped(Why::Said))
+            }
         }
     }
 
     fn end(mut self, done: Result<(), Halt>) -> Watched {
         hear(self.talk, &mut self.out.others);
-        let refused = !self.tried && matches!(done, Err(Halt::Stopped(Why::Said)));
+        let refused = self.refused;
         if refused {
             self.out.remarks.push("The valve was not moved: leave was not given.".to_owned());
         }

@@ -79,6 +79,8 @@ pub struct Elsewhere {
     pub unique_address: String,
     /// Its tag; may be empty.
     pub tag: String,
+    /// Its tag is not the one that is looked for.
+    pub is_another: bool,
 }
 
 /// What others said on the line.

@@ -1,4 +1,4 @@
-//! What follows from what was collected: symptoms with their values. Thresholds are our own [TG-02].
+//! What follows from what was collected: symptoms with their values. Thresholds are our own [TG-10].
 
 mod moved;
 mod read;
@@ -64,3 +64,6 @@ fn span(of: &[(f64, f64)]) -> f64 {
     let (least, most) = of.iter().fold((f64::MAX, f64::MIN), |a, s| (a.0.min(s.1), a.1.max(s.1)));
     (most - least).max(0.0)
 }
+
+#[cfg(test)]
+mod tests;

@@ -49,14 +49,19 @@ fn answers(w: &Watched, out: &mut Found) {
     let first = w.asked.iter().filter(|a| a.answered && a.tries == 1).count();
     let none = w.asked.iter().filter(|a| !a.answered).count();
     let symptom = "answers";
+    if let (true, Ended::Silent { during, .. }) = (is_heard(w), &w.ended) {
+        let words = format!("it answered, and then, {during}, it did not any more");
+        return out.bus(symptom, "at_times", words);
+    }
     if is_heard(w) {
         let share = first as f64 / all as f64;
         let value = if share < AT_TIMES && none > 0 { "at_times" } else { "yes" };
         let words = format!("of {all} requests {first} were answered at the first try, {none} not at all");
         return out.bus(symptom, value, words);
     }
-    match w.elsewhere.as_deref() {
-        Some([one]) => {
+    let it = w.elsewhere.iter().flatten().filter(|e| !e.is_another).collect::<Vec<_>>();
+    match (w.elsewhere.as_deref(), it.as_slice()) {
+        (Some(_), [one]) => {
             let at =
                 one.address.map_or_else(|| "to its tag".to_owned(), |a| format!("at polling address {a}"));
             let tag = if one.tag.is_empty() { String::new() } else { format!(", tag {}", one.tag) };
@@ -64,7 +69,7 @@ fn answers(w: &Watched, out: &mut Found) {
             out.bus(symptom, "elsewhere", words);
         }
         // What was broken off says nothing.
-        Some(others) if w.ended == Ended::Whole => {
+        (Some(others), _) if w.ended == Ended::Whole => {
             let mut words = format!("{all} requests to {} without an answer", w.to);
             if others.is_empty() {
                 words += ", none at any other polling address";
@@ -107,7 +112,7 @@ fn others(w: &Watched, out: &mut Found) {
     let other = if heard.other_is_known { 0 } else { heard.other_role };
     let strangers = heard.same_role.saturating_add(other);
     if let Some(why) = &w.stopped {
-        out.bus("strangers", "present", why.clone());
+        out.bus("strangers", "present", why.lines().next().unwrap_or_default().to_owned());
     } else if strangers >= STRANGERS {
         out.bus("strangers", "present", format!("{strangers} requests were heard that we did not send"));
     } else if !w.asked.is_empty() {
@@ -136,19 +141,19 @@ fn told(w: &Watched, out: &mut Found) {
         })
     };
     let says = |bit: &String| format!("it says: {bit}");
-    let nothing = || "it says nothing of it".to_owned();
-    let mut bit = |symptom: &str, parts: &[&str], yes: &str, no: &str| match has(parts) {
+    let mut bit = |symptom: &str, parts: &[&str], yes: &str, no: (&str, &str)| match has(parts) {
         Some(bit) => out.bus(symptom, yes, says(bit)),
-        None if w.told_has_own => out.bus(symptom, no, nothing()),
+        None if w.told_has_own => out.bus(symptom, no.0, no.1.to_owned()),
         None => {}
     };
+    let by_loop = ("loop", "it says neither that it is on local nor that its set point is by hand");
     if has(&["local"]).is_some() {
-        bit("set_point_from", &["local"], "local", "loop");
+        bit("set_point_from", &["local"], "local", by_loop);
     } else {
-        bit("set_point_from", &["set point", "by hand"], "hand", "loop");
+        bit("set_point_from", &["set point", "by hand"], "hand", by_loop);
     }
-    bit("supply_alarm", &["supply", "low"], "yes", "no");
-    bit("lever_alarm", &["lever"], "yes", "no");
+    bit("supply_alarm", &["supply", "low"], "yes", ("no", "it does not say that its supply is too low"));
+    bit("lever_alarm", &["lever"], "yes", ("no", "it does not say that its lever is outside its angles"));
     let locked = has(&["configuration locked"]);
     match (w.write_protect, locked) {
         (Some(true), _) => {

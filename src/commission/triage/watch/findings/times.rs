@@ -27,17 +27,21 @@ const JUMPS_PERCENT: f64 = 8.0;
 const STANDS_PERCENT: f64 = 0.3;
 /// Standing so far beyond what was asked is an overshoot, percent.
 const OVERSHOOTS_PERCENT: f64 = 2.0;
-/// A motion of so many times the speed of its fastest stroke is none of its own.
-const TOO_FAST: f64 = 2.0;
-/// Readings at rest that differ more from one to the next scatter, percent.
-const SCATTERS_PERCENT: f64 = 0.7;
+/// A motion of so many times the speed of its fastest stroke is none of its own; leaving a stop healthy mocks have twice it.
+const TOO_FAST: f64 = 2.8;
+/// A reading so far from both of its neighbours, percent, is a spike.
+const SPIKE_PERCENT: f64 = 0.7;
+/// So many spikes at one set point are scatter.
+const SPIKES: usize = 3;
 
-/// By how much readings that follow each other differ, percent: of ten one differs by more.
-fn scatter(samples: &[Sample]) -> Option<f64> {
+/// How many readings lie on one side of both of their neighbours, far away.
+fn spikes(samples: &[Sample]) -> usize {
     let of = numbers(samples);
-    let mut differences: Vec<f64> = of.windows(2).map(|p| (p[1].1 - p[0].1).abs()).collect();
-    differences.sort_by(f64::total_cmp);
-    differences.get(differences.len() * 9 / 10).copied()
+    let is_spike = |p: &&[(f64, f64)]| {
+        let (before, after) = (p[1].1 - p[0].1, p[1].1 - p[2].1);
+        before.abs().min(after.abs()) > SPIKE_PERCENT && before * after > 0.0
+    };
+    of.windows(3).filter(is_spike).count()
 }
 
 pub fn from_strokes(w: &Watched, out: &mut Found) {
@@ -142,25 +146,15 @@ fn motion(w: &Watched, out: &mut Found) {
     }
 }
 
-/// Whether readings at rest in the middle scatter more than those at the ends, where the valve stands against its stops.
+/// Whether single readings lie far off in the middle, where a sensor wears, and not a little beside it.
 fn reading(w: &Watched, out: &mut Found) {
-    let middle = w.strokes.iter().filter(|s| s.to_percent == MIDDLE || s.to_percent == STEP);
-    let held = w.hold.iter().map(|h| h.samples.as_slice()).chain(middle.map(|s| s.at_rest.as_slice()));
-    let ends = w.strokes.iter().filter(|s| s.to_percent == 0.0 || s.to_percent == 100.0);
-    let worst = |all: &mut dyn Iterator<Item = &[Sample]>| all.filter_map(scatter).max_by(f64::total_cmp);
-    let Some(middle) = worst(&mut held.into_iter()) else { return };
-    let ends = worst(&mut ends.map(|s| s.at_rest.as_slice()));
-    if w.strokes.is_empty() {
-        return;
-    }
-    let value = match ends {
-        Some(e) if middle > SCATTERS_PERCENT && e <= SCATTERS_PERCENT / 2.0 => "scatters",
-        _ => "smooth",
-    };
-    let at_ends = ends.map_or_else(String::new, |e| format!(", at the ends by {e:.2} %"));
-    out.stroke(
-        "reading",
-        value,
-        format!("at rest readings differ from one to the next by {middle:.2} % as a rule{at_ends}"),
+    let Some(beside) = w.strokes.iter().find(|s| s.to_percent == STEP && is_driven(s)) else { return };
+    let Some(hold) = w.hold.as_ref().filter(|h| !h.samples.is_empty()) else { return };
+    let (middle, beside) = (spikes(&hold.samples), spikes(&beside.at_rest));
+    let value = if middle >= SPIKES && beside == 0 { "scatters" } else { "smooth" };
+    let words = format!(
+        "at {MIDDLE} % {middle} of {} readings lay far from those before and behind, at {STEP} % {beside}",
+        hold.samples.len()
     );
+    out.stroke("reading", value, words);
 }

@@ -1,0 +1,145 @@
+//! `triage` on a bench of this process and without a line: what is read and stroked, what is asked, the outcome, its replay, and what is refused.
+
+use super::travel::{MOCK, bench, record};
+use crate::process::{Ended, run, scratch};
+use looprig::commission::triage::{Knowledge, Seen};
+use std::fs;
+use std::path::Path;
+
+/// An answer to every question that a person can be asked: what is given, else "?".
+fn answers(given: &[(&str, &str)]) -> String {
+    let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+    let of = known.symptoms.iter().filter(|s| s.seen == Seen::Person);
+    let answer = |name: &str| given.iter().find(|(n, _)| *n == name).map_or("?", |(_, a)| *a);
+    of.map(|s| format!("\"triage/{}\" = \"{}\"\n", s.name, answer(&s.name))).collect()
+}
+
+fn triage(dir: &Path, more: &[&str]) -> Ended {
+    let of = ["triage", MOCK, "--description", "positioner.toml", "--supply-kpa", "140"];
+    run(dir, &[&of[..], more].concat())
+}
+
+fn fault(name: &str, severity: f64) -> String {
+    format!("[[event]]\nat_s = 1\nfault = \"{name}\"\nseverity = {severity}\ndevice = \"FV-3104\"\n")
+}
+
+/// A healthy valve and a person who knows nothing. Without --move nothing moves, and no cause is
+/// called likely; with it nothing is found, and the set point is left as before.
+#[test]
+fn a_healthy_valve() {
+    let dir = bench("triage-healthy", "", &answers(&[]));
+    let still = triage(&dir, &["--answers", "answers.toml"]);
+    // Whether so little is enough to say that nothing is wrong is for the knowledge to say.
+    assert_eq!(still.code, i32::from(!still.out.contains("Nothing found")), "{}{}", still.err, still.out);
+    assert!(!still.out.contains("Likely") && !still.err.contains("%: travel"), "{}{}", still.err, still.out);
+    let ended =
+        triage(&dir, &["--answers", "answers.toml", "--move", "--collected", "c.json", "--html", "h.html"]);
+    assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
+    let left = "The loop current of the bench is 12.00 mA again, as before the test.";
+    assert!(ended.err.contains("100 %: travel") && ended.err.contains(left), "{}", ended.err);
+    assert!(ended.out.contains("12.00 mA again") && !ended.out.contains("NOT WHOLE"), "{}", ended.out);
+    assert_eq!(record(&dir, "c.json")["strokes"].as_array().map(Vec::len), Some(7));
+    assert!(fs::read_to_string(dir.join("h.html")).expect("a page").contains("Nothing found"));
+}
+
+/// A stop that was moved: found, kept, and found again from the file of answers, with the same shares; in the report of fault finding is what was seen.
+#[test]
+fn a_fault_is_found_and_replayed() {
+    let given =
+        [("stem_ends", "short_open"), ("travel_stop", "moved"), ("stem_scale", "agrees"), ("stem", "moves")];
+    let dir = bench("triage-stop", &fault("stop_moved", 0.6), &answers(&given));
+    let more = ["--answers", "answers.toml", "--move", "--record", "r.json", "--write-answers", "a.toml"];
+    let ended = triage(&dir, &more);
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    assert!(ended.out.contains("Likely: the travel stop was moved"), "{}", ended.out);
+    let first = record(&dir, "r.json");
+    assert_eq!(first["causes"][0]["cause"], "stop_moved");
+    assert_eq!(first["device"]["tag"], "FV-3104");
+    let opens = first["findings"].as_array().expect("findings").iter().find(|f| f["symptom"] == "opens");
+    // 64 % of the stroke is left [PL-33]; the angle of a tangent is straight to within some percent of it.
+    let words = opens.expect("it opens short")["words"].as_str().expect("words");
+    assert!(words.contains("stands at 6"), "{words}");
+    let again = run(&dir, &["triage", "--answers", "a.toml", "--record", "again.json"]);
+    assert_eq!(again.code, 1, "{}{}", again.err, again.out);
+    let second = record(&dir, "again.json");
+    assert_eq!(second["verdict"], first["verdict"]);
+    for (a, b) in
+        first["causes"].as_array().expect("causes").iter().zip(second["causes"].as_array().expect("causes"))
+    {
+        assert_eq!(a["cause"], b["cause"]);
+        let (a, b) = (a["share"].as_f64().expect("a share"), b["share"].as_f64().expect("a share"));
+        assert!((a - b).abs() < 1e-9, "{a} {b}");
+    }
+    assert_eq!(first["asked"].as_array().map(Vec::len), second["asked"].as_array().map(Vec::len));
+    // Both exist now.
+    triage(&dir, &more).refused(&["r.json", "exists", "--force"]);
+}
+
+/// Nobody answers: it is looked for at every address, and the person is asked for the rest.
+#[test]
+fn nobody_answers() {
+    let given = [("display", "dark"), ("terminal_volts", "reversed"), ("loop_current", "none")];
+    let dir = bench("triage-silent", "", &answers(&given));
+    let text = fs::read_to_string(dir.join("bench.toml")).unwrap();
+    let reversed = "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n[[loop.device]]\ntag = \"FV-3104\"\nmin_voltage_v = 9\n[[device]]";
+    let text = text.replacen("[[device]]", reversed, 1) + &fault("wires_reversed", 1.0);
+    fs::write(dir.join("bench.toml"), text).unwrap();
+    let ended = triage(&dir, &["--answers", "answers.toml", "--move", "--record", "r.json"]);
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    let r = record(&dir, "r.json");
+    assert_eq!(
+        (&r["findings"][0]["symptom"], &r["findings"][0]["value"]),
+        (&"answers".into(), &"silent".into())
+    );
+    assert_eq!(r["causes"][0]["cause"], "wires_reversed", "{}", ended.out);
+}
+
+/// Without a line: questions alone, from a file or from nobody.
+#[test]
+fn without_a_line() {
+    let dir = scratch("triage-alone");
+    // Nobody is there: nothing was seen, so nothing can be said.
+    let nobody = run(&dir, &["triage"]);
+    assert_eq!(nobody.code, 2, "{}{}", nobody.err, nobody.out);
+    fs::write(dir.join("w.toml"), "\"triage/opens\" = \"half\"\n").unwrap();
+    run(&dir, &["triage", "--answers", "w.toml"]).refused(&["w.toml:1:", "\"half\"", "short"]);
+    fs::write(dir.join("n.toml"), "\"triage/answers\" = \"yes\"\n\"triage/opens\" = \"full\"\n").unwrap();
+    let told = run(&dir, &["triage", "--answers", "n.toml", "--format", "json"]);
+    assert!(told.out.contains("\"value\":\"full\""), "{}", told.out);
+}
+
+#[test]
+fn what_is_known_is_printed() {
+    let dir = scratch("triage-known");
+    let list = run(&dir, &["triage", "--list"]);
+    assert!(
+        list.code == 0 && list.out.contains("supply_low") && list.out.contains("own judgement"),
+        "{}",
+        list.out
+    );
+    let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+    for cause in known.causes.iter().step_by(7) {
+        let one = run(&dir, &["triage", "--explain", &cause.name]);
+        assert!(one.code == 0 && one.out.contains("To do: "), "{}: {}", cause.name, one.out);
+    }
+    run(&dir, &["triage", "--explain", "supply"]).refused(&["no cause is called \"supply\"", "supply_low"]);
+    let schema = run(&dir, &["triage", "--schema"]);
+    assert!(serde_json::from_str::<serde_json::Value>(&schema.out).is_ok(), "{}", schema.out);
+    assert_eq!(run(&dir, &["triage", "--write-knowledge", "k.toml"]).code, 0);
+    assert_eq!(run(&dir, &["triage", "--knowledge", "k.toml", "--list"]).out, list.out);
+    let text =
+        fs::read_to_string(dir.join("k.toml")).unwrap().replace("[belief]\n", "[belief]\nsurely = 9\n");
+    fs::write(dir.join("bad.toml"), text).unwrap();
+    run(&dir, &["triage", "--knowledge", "bad.toml", "--list"]).refused(&["bad.toml:", "surely"]);
+}
+
+#[test]
+fn what_cannot_be() {
+    let dir = bench("triage-refused", "", "");
+    run(&dir, &["triage", "--move"]).refused(&["without a line"]);
+    run(&dir, &["triage", MOCK, "--by", "bench"]).refused(&["--move"]);
+    run(&dir, &["triage", MOCK, "--supply-kpa", "0"]).refused(&["supply-kpa"]);
+    run(&dir, &["triage", MOCK, "--record", "a.json", "--html", "a.json"])
+        .refused(&["the same file is named twice"]);
+    run(&dir, &["triage", "mock:nowhere.toml"]).refused(&["nowhere.toml"]);
+}
