@@ -35,6 +35,9 @@ pub struct Bench {
     line: InProcess<Participant>,
     plan: std::rc::Rc<BenchPlan>,
     waiting: Waiting,
+    waits: usize,
+    /// At which wait somebody presses Ctrl-C.
+    pub interrupted_at: Option<usize>,
 }
 
 impl Line for Bench {
@@ -63,6 +66,10 @@ impl Line for Bench {
     }
     fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error> {
         self.make();
+        self.waits += 1;
+        if self.interrupted_at.is_some_and(|n| n == self.waits) {
+            return Ok(Event::Interrupted);
+        }
         self.line.wait(until)
     }
 }
@@ -92,7 +99,13 @@ impl Bench {
     }
 
     fn of(plan: BenchPlan) -> Bench {
-        Bench { line: bench::in_process(&plan), plan: std::rc::Rc::new(plan), waiting: Waiting::default() }
+        Bench {
+            line: bench::in_process(&plan),
+            plan: std::rc::Rc::new(plan),
+            waiting: Waiting::default(),
+            waits: 0,
+            interrupted_at: None,
+        }
     }
 
     fn make(&mut self) {
@@ -100,8 +113,12 @@ impl Bench {
         self.waiting.make(&self.plan, self.line.bus_mut(), now);
     }
 
-    /// Puts a fault in, and lets time pass.
-    /// Whether this bench can have it.
+    /// How often was waited so far.
+    pub fn waits(&self) -> usize {
+        self.waits
+    }
+
+    /// Puts a fault in, and lets time pass; whether this bench can have it.
     pub fn fault(&mut self, name: &str, severity: f64, then: Duration) -> bool {
         let change = match (FaultName::from_word(name), SiteFault::from_word(name)) {
             (Some(name), _) => Change::ValveFault { name, severity },

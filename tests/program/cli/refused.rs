@@ -43,8 +43,8 @@ fn unknown_commands_and_options() {
     );
     for command in super::COMMANDS {
         run(&dir, &[command, "--nosuch"]).refused(&["--nosuch", &format!("`looprig {command} --help`")]);
-        // Without a word about what to do, `settings` and `wave` get their help, as looprig itself does.
-        if !["demo", "settings", "wave"].contains(&command) {
+        // Without a word about what to do, `settings` and `wave` get their help, as looprig itself does, and `triage` asks.
+        if !["demo", "settings", "triage", "wave"].contains(&command) {
             run(&dir, &[command]).refused(&["required", &format!("`looprig {command} --help`")]);
         }
     }
