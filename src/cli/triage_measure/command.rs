@@ -1,10 +1,12 @@
 //! `looprig triage --measure`.
 
 use super::many::{Valves, all_faults, scenes};
+use super::page::{object, rows};
 use super::{file, measure, page};
 use crate::cli::files::write_file;
 use crate::cli::output::{Ended, Failure, Output};
 use crate::commission::triage::Knowledge;
+use crate::report::Format;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::path::PathBuf;
 
@@ -13,12 +15,15 @@ pub const TUNING: u64 = 1;
 /// The first seed of the valves on which it is measured.
 pub const MEASURING: u64 = 1000;
 
+/// The longest file of scenes, octets: a thousand valves have less.
+const LONGEST: u64 = 1 << 28;
 const MEASURED: &str = "How good it is, on mocks";
 
 /// How fault finding is measured on mocks.
 #[derive(Debug, clap::Args)]
 pub struct MeasureArgs {
-    /// Measure fault finding on mocks, every field fault on generated valves, and print a page of Markdown.
+    /// Measure fault finding on mocks, every field fault on generated valves, and print a page of Markdown. Exit code 1: what is
+    /// asked for is not reached.
     #[arg(long, conflicts_with_all = ["words", "explain", "schema", "write_knowledge", "list"], help_heading = MEASURED)]
     pub measure: bool,
     /// How many generated valves.
@@ -41,7 +46,7 @@ pub struct MeasureArgs {
     pub from_scenes: Option<PathBuf>,
 }
 
-/// Measures, and writes the page.
+/// Measures, and writes the page; what is asked for and not reached is a check that failed.
 ///
 /// # Errors
 /// A file cannot be read or written, or is none of scenes.
@@ -49,10 +54,14 @@ pub fn run(args: &MeasureArgs, knowledge: &Knowledge, out: &mut Output) -> Resul
     let (seen, made) = match &args.from_scenes {
         Some(path) => {
             let name = path.display().to_string();
-            let text = std::fs::read_to_string(path).map_err(|e| {
+            let failed = |what: String| {
                 let next = "give a file that `looprig triage --measure --scenes FILE` has written";
-                Failure::new(format!("reading scenes from {name}"), e.to_string(), next)
-            })?;
+                Failure::new(format!("reading scenes from {name}"), what, next)
+            };
+            if std::fs::metadata(path).is_ok_and(|m| m.len() > LONGEST) {
+                return Err(failed("it is longer than 256 MiB, so it holds no scenes".to_owned()));
+            }
+            let text = std::fs::read_to_string(path).map_err(|e| failed(e.to_string()))?;
             (file::read(&text, &name)?, format!("looprig triage --measure --from-scenes {name}"))
         }
         None => {
@@ -80,6 +89,11 @@ pub fn run(args: &MeasureArgs, knowledge: &Knowledge, out: &mut Output) -> Resul
         write_file(path, &file::written(&seen), false, "writing the scenes")?;
     }
     let measured = measure(knowledge, &seen, u64::from(args.personas));
-    out.text().push_str(&page(&measured, &made));
-    Ok(Ended::Fine)
+    let written = match out.options.format {
+        Format::Text => page(&measured, &made),
+        Format::Json => object(&measured, &made).to_string() + "\n",
+        Format::Csv => rows(&measured),
+    };
+    out.text().push_str(&written);
+    Ok(if measured.is_enough() { Ended::Fine } else { Ended::Failed })
 }

@@ -1,4 +1,4 @@
-//! What a person would truly find: each answer from the recorded physics, or from the part that is looked at.
+//! What a person would truly find: each answer from the recorded physics, or from the part that is looked at [TG-11].
 
 use super::seen::{Parts, Sample};
 use super::strokes::{Strokes, late, mean, span};

@@ -79,6 +79,19 @@ pub struct Measured {
     pub personas: u64,
 }
 
+impl Measured {
+    /// Whether all that is asked for is reached [TG-08].
+    pub fn is_enough(&self) -> bool {
+        let own = &self.own;
+        own.first.share() >= 0.8
+            && own.three.share() >= 0.95
+            && own.mean_questions() <= 6.0
+            && own.alarms.share() <= 0.05
+            && own.first.share() > self.rival.first.share()
+            && (self.both_of_two.of == 0 || self.both_of_two.share() >= 0.7)
+    }
+}
+
 /// What one session came to.
 #[derive(Clone, Debug, PartialEq)]
 struct Outcome {

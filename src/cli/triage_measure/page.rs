@@ -1,9 +1,10 @@
-//! What was measured as a page of Markdown.
+//! What was measured as a page of Markdown, as JSON and as CSV.
 
 use super::measure::{Measured, Score, Share};
 use super::scene::SEVERITIES;
 use crate::report::text::plural;
 use core::fmt::Write;
+use serde_json::{Value as Json, json};
 use std::collections::BTreeMap;
 
 fn percent(of: Share) -> String {
@@ -50,6 +51,54 @@ pub fn page(m: &Measured, made: &str) -> String {
     by_fault(m, &mut out);
     confused(m, &mut out);
     below(m, &mut out);
+    out
+}
+
+/// The same for programs.
+pub fn object(m: &Measured, made: &str) -> Json {
+    let share = |s: Share| json!({ "hits": s.hits, "of": s.of });
+    let score = |s: &Score| {
+        json!({
+            "first": share(s.first), "three": share(s.three), "questions_mean": s.mean_questions(),
+            "false_alarms": share(s.alarms), "cause_first_on_healthy": share(s.cause_first),
+        })
+    };
+    let by_fault = m.by_fault.iter().map(|((fault, x), s)| {
+        json!({ "fault": fault, "severity_percent": x, "first": share(s.first), "three": share(s.three),
+            "questions_mean": s.mean_questions() })
+    });
+    let below = m
+        .below
+        .iter()
+        .map(|((fault, x), s)| json!({ "fault": fault, "severity_percent": x, "below": share(*s) }));
+    let confused =
+        m.confused.iter().map(|((truth, first), n)| json!({ "true": truth, "first": first, "sessions": n }));
+    json!({
+        "made": made, "valves": m.valves, "persons": m.personas, "is_enough": m.is_enough(),
+        "looprig": score(&m.own), "fixed_order": score(&m.rival),
+        "two_faults": { "one_named": share(m.one_of_two), "both_named": share(m.both_of_two) },
+        "by_fault": by_fault.collect::<Vec<_>>(), "below_any_symptom": below.collect::<Vec<_>>(),
+        "confused": confused.collect::<Vec<_>>(),
+    })
+}
+
+/// A row a fault and severity, for spreadsheets.
+pub fn rows(m: &Measured) -> String {
+    let mut out = String::from("fault,severity_percent,first,three,sessions,questions_mean,below,valves\n");
+    for ((fault, x), below) in &m.below {
+        let of = m.by_fault.get(&(fault.clone(), *x)).cloned().unwrap_or_default();
+        let (first, three) = (of.first, of.three);
+        let _ = writeln!(
+            out,
+            "{fault},{x},{},{},{},{:.3},{},{}",
+            first.hits,
+            three.hits,
+            first.of,
+            of.mean_questions(),
+            below.hits,
+            below.of
+        );
+    }
     out
 }
 

@@ -94,8 +94,8 @@ impl Look<'_> {
                 ("small_step", self.small_step()),
                 ("opens", self.end(self.strokes.again, 100.0)),
                 ("shuts", self.end(self.strokes.shut, 0.0)),
-                ("opening_time", self.time(self.strokes.again, baseline.opens_s)),
-                ("closing_time", self.time(self.strokes.shut, baseline.shuts_s)),
+                ("opening_time", self.time(self.strokes.again, baseline.opens_s, 0.85)),
+                ("closing_time", self.time(self.strokes.shut, baseline.shuts_s, 0.6)),
                 ("motion", self.motion(baseline)),
                 ("direction", self.direction()),
                 ("stroke_supply", self.stroke_supply()),
@@ -185,10 +185,11 @@ impl Look<'_> {
         })
     }
 
-    fn time(&self, phase: Phase<'_>, ever: Option<f64>) -> Option<&'static str> {
+    /// Beside the healthy valve in the same strokes, by the limits of [TG-10].
+    fn time(&self, phase: Phase<'_>, ever: Option<f64>, least: f64) -> Option<&'static str> {
         let ratio = stroke_s(phase).map_or(f64::INFINITY, |s| s / ever.unwrap_or(s));
         Some(match ratio {
-            r if r < 0.85 => "shorter",
+            r if r < least => "shorter",
             r if r <= 1.2 => "as_ever",
             r if r <= 2.5 => "longer",
             _ => "much_longer",
