@@ -52,6 +52,7 @@ mod travel;
 mod travel_args;
 mod triage;
 mod triage_args;
+pub mod triage_measure;
 mod valve;
 mod valve_args;
 mod waiting;

@@ -6,6 +6,7 @@ use super::mock::misread;
 use super::output::{Ended, Failure, Output, say, tell};
 use super::travel::{Asked, Named};
 use super::triage_args::TriageArgs;
+use super::triage_measure;
 use crate::app::written::FileKind;
 use crate::bench::text_of;
 use crate::commission::answers::Answers;
@@ -42,6 +43,9 @@ pub fn run(args: &TriageArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     if let Some(cause) = &args.explain {
         return known::explain(&knowledge, cause, out).map(|()| Ended::Fine);
+    }
+    if args.measured.measure {
+        return triage_measure::run(&args.measured, &knowledge, out);
     }
     let answers = answers(args.answers.as_deref())?;
     check_outputs(args)?;

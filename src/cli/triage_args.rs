@@ -3,6 +3,7 @@
 use super::args::HostArgs;
 use super::describing::DescriptionArgs;
 use super::travel::By;
+use super::triage_measure::MeasureArgs;
 use super::wave_args::above_zero;
 use crate::commission::travel::Reading;
 use std::path::PathBuf;
@@ -93,6 +94,9 @@ pub struct TriageArgs {
     /// Overwrite files that exist.
     #[arg(long, help_heading = PAPER)]
     pub force: bool,
+    /// How it is measured.
+    #[command(flatten)]
+    pub measured: MeasureArgs,
     /// Commands of device types.
     #[command(flatten)]
     pub described: DescriptionArgs,

@@ -183,6 +183,11 @@ impl<L: Line> Host<L> {
         &mut self.line
     }
 
+    /// Gives the line back.
+    pub fn into_line(self) -> L {
+        self.line
+    }
+
     /// How well the link has worked so far.
     pub fn quality(&self) -> &LinkQuality {
         &self.quality

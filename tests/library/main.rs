@@ -29,6 +29,7 @@ mod settings;
 mod support;
 mod travel;
 mod triage;
+mod triage_measured;
 mod tshark_vectors;
 mod wave;
 mod wiring;

@@ -232,6 +232,11 @@ impl Valve {
         &self.moving.config().friction
     }
 
+    /// What its faults have made leak from one chamber of a double-acting actuator to the other.
+    pub fn seal_leak_in_force(&self) -> Restriction {
+        self.air.across
+    }
+
     /// Who has the chambers now.
     pub fn hold(&self) -> Hold {
         self.hold
