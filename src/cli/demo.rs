@@ -7,6 +7,7 @@
 use super::args::DemoArgs;
 use super::ask::host_failure;
 use super::demo_bench::{DemoBench, demo_bench};
+use super::demo_faults;
 use super::demo_ip;
 use super::demo_later;
 use super::demo_travel;
@@ -53,7 +54,8 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     let bench = demo_bench(args.pace, seed);
     let log = dir.join("demo.log");
     let kept =
-        ["report.html", "report.json", "record.json", "found.json", "travel.log"].map(|name| dir.join(name));
+        ["report.html", "report.json", "record.json", "found.json", "travel.log", "fault.html", "fault.json"];
+    let kept = kept.map(|name| dir.join(name));
     for file in [&log, &bench_file].into_iter().chain(&kept) {
         if file.symlink_metadata().is_ok() {
             return Err(Failure::new(
@@ -119,6 +121,7 @@ pub fn run(args: &DemoArgs, out: &mut Output) -> Result<Ended, Failure> {
     demo_ip::gateway(&mut stage)?;
     demo_wave::wave(&mut stage, &log, seed)?;
     demo_travel::travel(&mut stage, &dir)?;
+    demo_faults::faults(&mut stage, &dir, seed)?;
     let (failed, steps) = (stage.failed, stage.steps);
     stage.say(&format!(
         "\n{}: {} of {steps} steps as expected.\nNext:\n  looprig mock {}     puts this mock on a port for your own software\n  looprig decode -v {}     shows the log with every octet",

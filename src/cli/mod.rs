@@ -11,9 +11,10 @@ mod decode;
 mod demo;
 #[cfg(unix)]
 mod demo_bench;
+#[cfg(unix)]
+mod demo_faults;
 mod demo_ip;
 mod demo_later;
-#[cfg(unix)]
 mod demo_travel;
 mod demo_valve;
 #[cfg(unix)]

@@ -85,7 +85,7 @@ impl Look<'_> {
 
     /// The answer of a person to each question that the physics answer.
     pub fn person(&self) -> Truth {
-        let all: [(&str, Option<&'static str>); 28] = [
+        let all: [(&str, Option<&'static str>); 30] = [
             ("display", self.display()),
             ("loop_current", self.loop_current()),
             ("terminal_volts", self.terminal_volts()),
@@ -97,6 +97,8 @@ impl Look<'_> {
             ("supply_gauge", self.supply_gauge()),
             ("supply_gauge_stroke", self.sags(|s| s.supply_pa)),
             ("regulator_gauge_stroke", self.sags(|s| s.regulator_pa)),
+            ("filter", word(self.has(FaultName::FilterBlocked), "blocked", "clean")),
+            ("supply_line", word(self.has(FaultName::SupplyLineUndersized), "narrow", "wide")),
             ("leak", self.leak()),
             ("output_gauge", self.output_gauge()),
             ("output_jog", self.output_jog()),
@@ -345,6 +347,7 @@ impl Look<'_> {
         Some(match () {
             () if self.has(FaultName::StageStuck) => "stuck",
             () if self.has(FaultName::StageContaminated) => "dirty",
+            () if self.has(FaultName::StageDrifting) => "off_zero",
             () => "clean",
         })
     }
