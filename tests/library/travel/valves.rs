@@ -61,6 +61,19 @@ fn reached(trace: &[(f64, f64)], share: f64, asked_s: f64) -> f64 {
     at.0 - asked_s
 }
 
+/// From when on a trace stays within a band around its end, s after its begin.
+fn settled(trace: &[(f64, f64)], band: f64, asked_s: f64) -> f64 {
+    let to = trace[trace.len() - 1].1;
+    let at = trace.iter().rposition(|s| (s.1 - to).abs() > band).expect("it was elsewhere");
+    trace[at].0 - asked_s
+}
+
+/// The band that a settling time says it is for, percent.
+fn band(settling: &Figure) -> f64 {
+    let words = settling.remark.split("Within ").nth(1).and_then(|w| w.split(' ').next());
+    words.and_then(|w| w.parse().ok()).unwrap_or_else(|| panic!("no band: {}", settling.remark))
+}
+
 /// The trace of what was asked at this moment.
 fn trace_of<'a>(traces: &'a [Vec<(f64, f64)>], step: &Step) -> &'a [(f64, f64)] {
     let asked = step.watch.asked_at_s;
@@ -161,6 +174,8 @@ fn one(seed: u64, tallies: &mut BTreeMap<&'static str, Tally>) {
         for (definition, share) in [(Definition::T63, 0.632), (Definition::T86, 0.865)] {
             judge(tallies, of(definition, View::Sensor, about), reached(trace, share, asked), seed);
         }
+        let settling = of(Definition::Settling, View::Sensor, about);
+        judge(tallies, settling, settled(trace, band(settling), asked), seed);
         let seen = 0.1f64.max(resolution).max(5.0 * noise);
         let change = (trace[trace.len() - 1].1 - trace[0].1).abs();
         let truth = reached(trace, seen / change, asked);

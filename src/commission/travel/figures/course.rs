@@ -1,0 +1,154 @@
+//! Where travel can have been between samples, and when it can have come to a level [TV-63].
+
+/// A sample: time, s, and value.
+type Pair = (f64, f64);
+
+/// When something happened, s: no sooner and no later than that.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Moment {
+    /// No sooner.
+    pub least: f64,
+    /// No later.
+    pub most: f64,
+}
+
+/// A straight line through a sample.
+#[derive(Clone, Copy)]
+struct Line {
+    through: Pair,
+    slope: f64,
+}
+
+impl Line {
+    /// Through two samples whose times differ.
+    fn of(a: Pair, b: Pair) -> Line {
+        Line { through: a, slope: (b.1 - a.1) / (b.0 - a.0) }
+    }
+
+    fn at(&self, t: f64) -> f64 {
+        self.through.1 + self.slope * (t - self.through.0)
+    }
+
+    fn reaches(&self, level: f64) -> f64 {
+        self.through.0 + (level - self.through.1) / self.slope
+    }
+}
+
+/// How the way between two samples can be bent.
+#[derive(Clone, Copy, PartialEq)]
+enum Bent {
+    /// To the right alone: the rise falls.
+    Right,
+    /// To the left alone: the rise grows.
+    Left,
+    /// Hardly: either.
+    Either,
+    /// First the one, then the other.
+    Both,
+}
+
+/// What travel can have been between the samples `a` and `b`. A line through `a` and the sample before it, and one through `b` and the sample
+/// behind, bound it where the way is bent there as between them.
+struct Stretch {
+    a: Pair,
+    b: Pair,
+    bent: Bent,
+    slope: f64,
+    /// Lines that bound it from below, or nothing.
+    low: [Option<Line>; 2],
+    high: [Option<Line>; 2],
+    by: f64,
+}
+
+impl Stretch {
+    fn of(way: &[Pair], n: usize, by: f64) -> Stretch {
+        let (a, b) = (way[n], way[n + 1]);
+        // Before the first sample and behind the last it stands.
+        let before = |n: usize| n.checked_sub(1).map(|m| way[m]).filter(|z| z.0 < way[n].0);
+        let behind = |n: usize| way.get(n + 1).copied().filter(|c| c.0 > way[n].0);
+        let (z, c) = (before(n), behind(n + 1));
+        // Rise from one sample to the next, and by how much that may be wrong.
+        let rise = |pair: Option<(Pair, Pair)>| {
+            let long = |p: Pair, q: Pair| (q.0 - p.0).max(f64::MIN_POSITIVE);
+            pair.map_or((0.0, 0.0), |(p, q)| ((q.1 - p.1) / long(p, q), 2.0 * by / long(p, q)))
+        };
+        let rises = [
+            rise(z.and_then(|z| Some((before(n - 1)?, z)))),
+            rise(z.map(|z| (z, a))),
+            rise(Some((a, b))),
+            rise(c.map(|c| (b, c))),
+            rise(c.and_then(|c| Some((c, behind(n + 2)?)))),
+        ];
+        // At z, a, b and c: whether it can be bent to the right there, and to the left.
+        let can = |n: usize| {
+            let (turn, sure) = (rises[n + 1].0 - rises[n].0, rises[n + 1].1 + rises[n].1);
+            // Rounding is no bend.
+            let sure = sure + 1e-9 * (1.0 + rises[n].0.abs() + rises[n + 1].0.abs());
+            (turn <= sure, turn >= -sure)
+        };
+        let bent = match (can(1).0 && can(2).0, can(1).1 && can(2).1) {
+            (true, true) => Bent::Either,
+            (true, false) => Bent::Right,
+            (false, true) => Bent::Left,
+            (false, false) => Bent::Both,
+        };
+        let line = |q: Pair, p: Option<Pair>, by: f64| match p {
+            Some(p) => Line::of((q.0, q.1 + by), (p.0, p.1 - by)),
+            None => Line { through: (q.0, q.1 + by), slope: 0.0 },
+        };
+        let low = [can(0).1.then(|| line(a, z, -by)), can(3).1.then(|| line(b, c, -by))];
+        let high = [can(0).0.then(|| line(a, z, by)), can(3).0.then(|| line(b, c, by))];
+        Stretch { a, b, bent, slope: rises[2].0, low, high, by }
+    }
+
+    /// The lowest that it can have been; a valve does not leave the two samples and come back between them.
+    fn low(&self, t: f64) -> f64 {
+        let chord = self.chord(-self.by).at(t);
+        let lines = self.low.map(|l| l.map_or(f64::NEG_INFINITY, |l| l.at(t)));
+        let bent = match self.bent {
+            Bent::Right => chord,
+            Bent::Left | Bent::Either => lines[0].max(lines[1]).min(chord),
+            Bent::Both => lines[0].min(lines[1]).min(chord),
+        };
+        bent.max(self.a.1.min(self.b.1) - self.by)
+    }
+
+    /// The highest.
+    fn high(&self, t: f64) -> f64 {
+        let chord = self.chord(self.by).at(t);
+        let lines = self.high.map(|l| l.map_or(f64::INFINITY, |l| l.at(t)));
+        let bent = match self.bent {
+            Bent::Left => chord,
+            Bent::Right | Bent::Either => lines[0].min(lines[1]).max(chord),
+            Bent::Both => lines[0].max(lines[1]).max(chord),
+        };
+        bent.min(self.a.1.max(self.b.1) + self.by)
+    }
+
+    fn chord(&self, by: f64) -> Line {
+        Line { through: (self.a.0, self.a.1 + by), slope: self.slope }
+    }
+
+    /// When a bound, [`Stretch::low`] or [`Stretch::high`], first is at `level` or above.
+    fn first(&self, bound: impl Fn(&Stretch, f64) -> f64, level: f64) -> Option<f64> {
+        let (a, b) = (self.a.0, self.b.0);
+        let lines = self.low.iter().chain(&self.high).copied().flatten();
+        let lines = lines.chain([self.chord(-self.by), self.chord(self.by)]);
+        let inside = lines.map(|l| l.reaches(level)).filter(|t| (a..=b).contains(t));
+        let hair = 1e-9 * (1.0 + level.abs());
+        inside.chain([a, b]).filter(|t| bound(self, *t) >= level - hair).min_by(f64::total_cmp)
+    }
+}
+
+/// When the way, whose times rise, first comes to `level`, which may be wrong by `level_by`; a sample may be by `by`, both 0 or more. It begins
+/// below. `None`: it cannot have come there; [`Moment::most`] is infinite where it has not come there for certain.
+pub fn comes_to(way: &[Pair], level: f64, level_by: f64, by: f64) -> Option<Moment> {
+    let stretches = |from: usize| (from..way.len().saturating_sub(1)).map(|n| (n, Stretch::of(way, n, by)));
+    let sure = stretches(0).find_map(|(n, s)| Some((n, s.first(Stretch::low, level + level_by)?)));
+    let (last, most) = sure.unwrap_or((way.len(), f64::INFINITY));
+    // Until it is there for certain it does not come back: what is surely below is before it.
+    let until = way.len().min(last + 1);
+    let from = way[..until].iter().rposition(|s| s.1 + by < level - level_by).unwrap_or(0);
+    let least = stretches(from).find_map(|(_, s)| s.first(Stretch::high, level - level_by))?;
+    Some(Moment { least: least.min(most), most })
+}
