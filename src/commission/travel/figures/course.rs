@@ -152,3 +152,74 @@ pub fn comes_to(way: &[Pair], level: f64, level_by: f64, by: f64) -> Option<Mome
     let least = stretches(from).find_map(|(_, s)| s.first(Stretch::high, level - level_by))?;
     Some(Moment { least: least.min(most), most })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn comes(way: &[Pair], level: f64) -> (f64, f64) {
+        let m = comes_to(way, level, 0.0, 0.0).expect("it comes there");
+        (m.least, m.most)
+    }
+
+    fn near(found: (f64, f64), least: f64, most: f64) {
+        let off = (found.0 - least).abs().max((found.1 - most).abs());
+        assert!(off < 1e-6, "{found:?} is not {least} to {most}");
+    }
+
+    /// Rises 8, 6, 3, 1: between 6 at 1 s and 9 at 2 s it lies above the straight line, 8 at 1.6667 s, and below the line on with 6 a second, 8 at
+    /// 1.3333 s (the one back with 1 a second has 8 at 1 s). Rises 0, 10, 0: anywhere between. An even rate: exact.
+    #[test]
+    fn bounds_by_hand() {
+        near(
+            comes(&[(-1.0, -8.0), (0.0, 0.0), (1.0, 6.0), (2.0, 9.0), (3.0, 10.0)], 8.0),
+            4.0 / 3.0,
+            5.0 / 3.0,
+        );
+        near(comes(&[(0.0, 0.0), (1.0, 0.0), (2.0, 10.0), (3.0, 10.0)], 5.0), 1.0, 2.0);
+        near(comes(&[(0.0, 0.0), (1.0, 2.0), (2.0, 4.0), (3.0, 6.0), (4.0, 8.0)], 3.0), 1.5, 1.5);
+        // The rest lasted until 0.5 s: the line on from there is no bound, and the first stretch shows a smaller rise than there was.
+        near(comes(&[(0.0, 0.0), (1.0, 6.0), (2.0, 9.0), (3.0, 10.0)], 8.0), 1.0, 5.0 / 3.0);
+        assert_eq!(comes_to(&[(0.0, 0.0), (1.0, 1.0)], 5.0, 0.0, 0.0), None);
+        assert_eq!(comes_to(&[], 5.0, 0.0, 0.0), None);
+    }
+
+    /// What a reading and the level are uncertain by: 0.2 and 0.1 on a rise of 2 a second are 0.15 s either way.
+    #[test]
+    fn what_readings_are_uncertain_by() {
+        let way: Vec<Pair> = (0..9).map(|n| (f64::from(n), 2.0 * f64::from(n))).collect();
+        let m = comes_to(&way, 9.0, 0.1, 0.2).expect("it comes there");
+        assert!(m.least <= 4.35 + 1e-9 && m.most >= 4.65 - 1e-9 && m.most - m.least < 1.0, "{m:?}");
+    }
+
+    proptest! {
+        /// A rate that is limited, with a lag and a dead time in front, as valves have it: what is between samples is held.
+        #[test]
+        fn motions_are_held(
+            rate in 2.0f64..60.0, lag in 0.05f64..3.0, dead in 0.0f64..1.0, interval in 0.05f64..0.6, shift in 0.0f64..1.0,
+            share in 0.01f64..0.99,
+        ) {
+            let mut fine = vec![(0.0, 0.0)];
+            let (mut at, mut t) = (0.0f64, 0.0);
+            while t < dead + 20.0 / rate + 9.0 * lag {
+                t += 1e-3;
+                if t >= dead {
+                    at += ((20.0 - at) * (1.0 - (-1e-3 / lag).exp())).min(rate * 1e-3);
+                }
+                fine.push((t, at));
+            }
+            let level = share * at;
+            let truth = fine.iter().find(|s| s.1 >= level).expect("it comes there").0;
+            let first = (shift * interval * 1000.0) as usize;
+            let step = (interval * 1000.0) as usize;
+            let way: Vec<Pair> = core::iter::once(fine[0]).chain(fine[first + 1..].iter().copied().step_by(step)).collect();
+            if let Some(m) = comes_to(&way, level, 0.0, 1e-6) {
+                prop_assert!(m.least - 2e-3 <= truth && truth <= m.most + 2e-3, "{:?}, truth {}", m, truth);
+                prop_assert!(m.most.is_infinite() || m.most - m.least <= interval + 2e-3, "{:?}", m);
+            } else {
+                prop_assert!(way[way.len() - 1].1 < level);
+            }
+        }
+    }
+}

@@ -173,7 +173,7 @@ pub fn add(one: &Creep, view: View, quality: &Quality, waited: &Waited, out: &mu
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::commission::travel::record::Sample;
+    use crate::commission::travel::record::{Sample, Tail};
     use proptest::prelude::*;
 
     /// A creep of `up` moves up and `down` moves down of a valve that follows by the rule given.
@@ -242,6 +242,40 @@ mod tests {
             "{}",
             out[0].remark
         );
+    }
+
+    /// Moves of 0.1 % each second behind a lag of 2 s: the first way left 0.1; then each leaves exp(-1/2) of what was left and asked for: (0.1 + 0.1) x 0.6065
+    /// = 0.1213, then 0.1342. By the tail the lag is 2 s: 10 % came in 20 s, of which 10 exp(-16/2) - 10 exp(-18.4/2) are seen at the end.
+    #[test]
+    fn what_moves_leave() {
+        let mut record = Record::new(crate::commission::travel::record::Test::Travel, Default::default());
+        let lag = |t: f64| Sample::new(t, 40.0 + 10.0 * (1.0 - (-t / 2.0).exp()));
+        let tail = Tail::of(
+            &(1..=200).map(|n| lag(0.1 * f64::from(n))).collect::<Vec<_>>(),
+            0.0,
+            Some(40.0),
+            &record.plan.rest,
+        );
+        assert!((tail.slowest_lag_s(0.0) - 2.0).abs() < 0.1, "{}", tail.slowest_lag_s(0.0));
+        let made = |n: u32| Move {
+            input_percent: 50.0 + 0.1 * f64::from(n),
+            asked_at_s: 20.0 * f64::from(n),
+            readings: vec![Sample::new(20.0 * f64::from(n) + 1.0, 50.0)],
+            external: None,
+        };
+        let mut one = Creep { place_percent: 50.0, moves: (0..3).map(made).collect() };
+        one.moves[0].readings = vec![Sample::new(20.0, 50.0)];
+        record.tails = vec![tail];
+        let waited = Waited::of(&record, &one, &Quality::default());
+        assert_eq!(waited.doubt(), "");
+        let first = waited.left[0];
+        let expected = [(first + 0.1) * 0.6065, ((first + 0.1) * 0.6065 + 0.1) * 0.6065];
+        for (found, expected) in waited.left[1..].iter().zip(expected) {
+            assert!((found - expected).abs() < 0.01, "{waited:?} is not {expected}");
+        }
+        // Not at rest where it began.
+        record.tails[0].parts[0].percent = Some(45.0);
+        assert!(Waited::of(&record, &one, &Quality::default()).doubt().contains("not at rest"));
     }
 
     proptest! {

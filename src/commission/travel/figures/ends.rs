@@ -62,7 +62,9 @@ pub fn add(record: &Record, out: &mut Vec<Figure>) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::commission::travel::record::{Direction, End, Plan, Point, Sample, Test};
+    use crate::commission::travel::record::{
+        Direction, Drive, Elsewhere, End, Plan, Point, Sample, Tail, Test,
+    };
 
     fn point(travel: f64, angle_deg: f64) -> Point {
         Point {
@@ -99,6 +101,24 @@ mod tests {
                 (Definition::MidAngle, About::Whole, Some(-1.0))
             ]
         );
+        // One of the two beside half travel was not at rest; an end was asked for and the device read something else [TV-65].
+        assert!(out.iter().all(|f| f.doubt.is_empty()));
+        record.points[2].settled = false;
+        record.ends[0].readings = vec![Sample::new(9.0, 100.0)];
+        let drive = Drive {
+            asked_percent: 100.0,
+            asked_ma: Some(20.0),
+            read_ma: Some(12.0),
+            set_point_percent: None,
+        };
+        record.elsewhere = vec![Elsewhere { asked_at_s: 5.0, drive }];
+        record.tails = vec![Tail::of(&[], 5.0, None, &record.plan.rest)];
+        out.clear();
+        add(&record, &mut out);
+        let doubts: Vec<&str> = out.iter().map(|f| f.doubt.as_str()).collect();
+        let expected =
+            ["the device reads 12.00 mA where 20.00 mA were asked", "60 % up, cycle 1: it was not at rest"];
+        assert_eq!(doubts, expected);
         record.points.truncate(2);
         out.clear();
         add(&record, &mut out);
