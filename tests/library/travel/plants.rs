@@ -88,6 +88,8 @@ struct AtTheStem {
     trace: Trace,
     stroke_mm: f64,
     step_mm: f64,
+    /// True travel each time, percent.
+    looked: Vec<f64>,
 }
 
 impl Person for AtTheStem {
@@ -96,6 +98,7 @@ impl Person for AtTheStem {
             Kind::YesNo => Answer::Yes,
             Kind::Number { .. } => {
                 let travel = self.trace.borrow().last().map_or(0.0, |s| s.1);
+                self.looked.push(travel);
                 let mm = (travel * self.stroke_mm / 100.0 / self.step_mm).round() * self.step_mm;
                 Answer::Number(mm)
             }
@@ -134,14 +137,14 @@ fn generated(seed: u64) -> Valve {
 
 /// What a part of the trace says, from the asking on until it was watched no longer.
 fn part(trace: &[(f64, f64)], from_s: f64, to_s: f64) -> Truth {
-    let first = trace.partition_point(|s| s.0 < from_s).saturating_sub(1);
-    let last = trace.partition_point(|s| s.0 <= to_s);
-    Truth { trace: trace[first..last].to_vec(), asked_s: from_s }
-}
-
-/// True travel at a moment.
-fn at(trace: &[(f64, f64)], at_s: f64) -> f64 {
-    trace[trace.partition_point(|s| s.0 < at_s).min(trace.len() - 1)].1
+    let nth = |at_s: f64| trace.partition_point(|s| s.0 <= at_s);
+    // The place before and the final one are averages over the time of rest [TV-13].
+    let mean = |until_s: f64| {
+        let part = &trace[nth(until_s - 2.0)..nth(until_s)];
+        part.iter().map(|s| s.1).sum::<f64>() / part.len() as f64
+    };
+    let part = trace[nth(from_s).saturating_sub(1)..nth(to_s)].to_vec();
+    Truth { trace: part, asked_s: from_s, from: mean(from_s), to: mean(to_s) }
 }
 
 fn one(seed: u64, tallies: &mut Tallies) -> bool {
@@ -162,11 +165,11 @@ fn one(seed: u64, tallies: &mut Tallies) -> bool {
     let began_s = host.line_mut().now().as_secs_f64();
     trace.borrow_mut().clear();
     let readings = Readings::usual(&host, &device);
-    let resolution = 0.05 / valve.stroke_mm * 100.0;
+    let resolution = 0.01 / valve.stroke_mm * 100.0;
     let gauge = Gauge { name: "stem scale".into(), unit: "mm".into(), closed: 0.0, open: valve.stroke_mm };
     let (mut stimulus, mut person) = (
         ByHand(device, described),
-        AtTheStem { trace: trace.clone(), stroke_mm: valve.stroke_mm, step_mm: 0.05 },
+        AtTheStem { trace: trace.clone(), stroke_mm: valve.stroke_mm, step_mm: 0.01, looked: Vec::new() },
     );
     let plan = Plan {
         creep_places_percent: vec![50.0],
@@ -212,9 +215,8 @@ fn one(seed: u64, tallies: &mut Tallies) -> bool {
             tallies.not_judged(figure);
         }
     };
-    // Where the stem was when the readings of a point were taken.
-    let rests: Vec<f64> =
-        record.points.iter().map(|p| at(&trace, p.readings.last().map_or(0.0, |s| s.at_s))).collect();
+    // Where the stem was when somebody looked at it.
+    let rests = &person.looked[..record.points.len()];
     let errors = || rests.iter().zip(&record.points).map(|(t, p)| t - p.wanted_percent);
     let none = |_: f64| f64::INFINITY;
     judge(
@@ -248,7 +250,9 @@ fn one(seed: u64, tallies: &mut Tallies) -> bool {
             let after: Vec<f64> = w.samples.iter().map(|s| s.at_s).filter(|t| *t > w.asked_at_s).collect();
             let interval_s = (last_s - after[0]) / (after.len() - 1) as f64;
             let clocks_s = w.asked_uncertain_s + w.samples_uncertain_s;
-            let most = interval_s + clocks_s;
+            // While a command moves the set point the bus has no time for a reading.
+            let first_s = (after[0] - w.asked_at_s).max(interval_s);
+            let most = first_s + clocks_s;
             // Where the valve was asked for is known to the device alone: what the clock of the asking may be off is taken off.
             let less = |f: &Figure| Figure {
                 uncertainty: f.uncertainty.map(|by| by - w.asked_uncertain_s),
@@ -257,7 +261,7 @@ fn one(seed: u64, tallies: &mut Tallies) -> bool {
             if is_stroke {
                 let found = of(Definition::StrokeTime, View::Sensor, About::Stroke(step.direction()));
                 let (begin, end) = (truth.reached(0.005), truth.reached(0.995));
-                let most = (interval_s + 2.0 * w.samples_uncertain_s) / 0.99;
+                let most = ((first_s + interval_s) / 2.0 + 2.0 * w.samples_uncertain_s) / 0.99;
                 let worth = |by: f64| truth.worth(end, (by - most / 2.0).max(0.0));
                 judge(found, (end - begin) / 0.99, most, &worth);
                 continue;

@@ -68,27 +68,26 @@ fn resting(play: f64, levels: impl Iterator<Item = f64>) -> Vec<f64> {
 pub struct Truth {
     pub trace: Vec<(f64, f64)>,
     pub asked_s: f64,
+    /// Where it was before and came to, percent.
+    pub from: f64,
+    pub to: f64,
 }
 
 impl Truth {
-    fn to(&self) -> f64 {
-        self.trace[self.trace.len() - 1].1
-    }
-
     /// How far it went, percent.
     pub fn change(&self) -> f64 {
-        (self.to() - self.trace[0].1).abs()
+        (self.to - self.from).abs()
     }
 
     /// When it first is at a share of its way, s after the asking.
     pub fn reached(&self, share: f64) -> f64 {
-        let there = |s: &&(f64, f64)| (s.1 - self.trace[0].1).abs() >= share * self.change();
+        let there = |s: &&(f64, f64)| (s.1 - self.from).abs() >= share * self.change();
         self.trace.iter().find(there).expect("it comes there").0 - self.asked_s
     }
 
     /// From when on it stays within a band around its end, s after the asking.
     pub fn settled(&self, band: f64) -> f64 {
-        let out = self.trace.iter().rposition(|s| (s.1 - self.to()).abs() > band).expect("it was elsewhere");
+        let out = self.trace.iter().rposition(|s| (s.1 - self.to).abs() > band).expect("it was elsewhere");
         self.trace[out].0 - self.asked_s
     }
 
@@ -259,8 +258,10 @@ fn one(seed: u64, tallies: &mut Tallies) {
     }
     // Times, from what the sensor would have told every 5 ms.
     let told = |step: &Step| {
-        let trace = trace_of(&traces, step.watch.asked_at_s).iter().map(|s| (s.0, seen(s.1))).collect();
-        Truth { trace, asked_s: step.watch.asked_at_s }
+        let trace: Vec<(f64, f64)> =
+            trace_of(&traces, step.watch.asked_at_s).iter().map(|s| (s.0, seen(s.1))).collect();
+        let (from, to) = (trace[0].1, trace[trace.len() - 1].1);
+        Truth { trace, asked_s: step.watch.asked_at_s, from, to }
     };
     for step in &record.steps {
         let truth = told(step);

@@ -102,7 +102,12 @@ impl Motion {
         self.change >= self.seen
     }
 
-    /// A moment, told by its middle [TV-63].
+    /// A moment as it most likely was [TV-63].
+    fn moment(&self, m: Moment) -> Uncertain {
+        Uncertain { value: m.at, by: (m.at - m.least).max(m.most - m.at) + self.samples_by }
+    }
+
+    /// A moment as the middle of what it can have been. Where rest turns into motion a likely one would be wrong to one side.
     fn middle(&self, m: Moment) -> Uncertain {
         Uncertain { value: (m.least + m.most) / 2.0, by: (m.most - m.least) / 2.0 + self.samples_by }
     }
@@ -115,10 +120,9 @@ impl Motion {
     /// When travel first is as far as `share` of the change, on the clock of the samples.
     fn reaches(&self, share: f64) -> Option<Moment> {
         let by = (1.0 - share) * self.from_by + share * self.to_by;
-        let found = comes_to(&self.way, share * self.change, by, self.single)?;
         // Where noise hides it, it is reached when the valve rests.
         let end = self.rests_since.unwrap_or(self.way[self.way.len() - 1].0);
-        Some(Moment { most: if found.most.is_finite() { found.most } else { end.max(found.least) }, ..found })
+        comes_to(&self.way, share * self.change, by, self.single, end)
     }
 
     /// When travel first differs by what can be seen, either way.
@@ -130,7 +134,7 @@ impl Motion {
         // A reading that is just far enough may be off by what it is uncertain by.
         let most = self.way[at..].iter().find(|s| s.1.abs() >= self.seen + by).map(|s| s.0);
         let most = most.or(self.rests_since).unwrap_or(self.way[self.way.len() - 1].0).max(b.0);
-        Some(Moment { least: self.way[sure].0, most })
+        Some(Moment { at: b.0, least: self.way[sure].0, most })
     }
 
     /// The band within which travel counts as settled, percent.
@@ -146,9 +150,8 @@ impl Motion {
         // Backwards in time it is the first time that it is so far away.
         let back: Vec<(f64, f64)> =
             self.way.iter().rev().map(|s| (-s.0, (s.1 - self.change) * sign)).collect();
-        let m = comes_to(&back, band, self.to_by, self.single)?;
-        let most = if m.most.is_finite() { m.most } else { -self.way[0].0 };
-        Some(Moment { least: -most, most: -m.least })
+        let m = comes_to(&back, band, self.to_by, self.single, -self.way[0].0)?;
+        Some(Moment { at: -m.at, least: -m.most, most: -m.least })
     }
 
     /// How far it went beyond its final place, percent of the change.
@@ -203,11 +206,11 @@ pub fn add_step(step: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<Figur
         &format!("Seen from {:.2} % on.", m.seen),
         never,
     );
-    add(Definition::T63, m.reaches(T63_SHARE).map(|d| m.since(m.middle(d))), "", never);
-    add(Definition::T86, m.reaches(T86_SHARE).map(|d| m.since(m.middle(d))), "", never);
+    add(Definition::T63, m.reaches(T63_SHARE).map(|d| m.since(m.moment(d))), "", never);
+    add(Definition::T86, m.reaches(T86_SHARE).map(|d| m.since(m.moment(d))), "", never);
     add(Definition::Overshoot, Some(m.overshoots()), "", never);
     let band = format!("Within {:.2} % of travel.", m.band(rest));
-    let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.middle(d)));
+    let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.moment(d)));
     let why = if m.rests_since.is_some() {
         "The step is no larger than the band within which it counts as settled."
     } else {
@@ -264,7 +267,7 @@ pub fn add_fail(fail: &Fail, rest: &Rest, quality: &Quality, out: &mut Vec<Figur
             out.push(Figure::none(Definition::FailPlace, about, view, why));
         }
         Some(m) => {
-            let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.middle(d)));
+            let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.moment(d)));
             out.push(match settled {
                 Some(found) if m.moved() => Figure {
                     remark: m.remark.clone(),
