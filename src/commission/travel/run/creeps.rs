@@ -82,7 +82,9 @@ impl Run<'_> {
     fn least_s(&self, asked_at_s: f64) -> f64 {
         let lag_s = self.record.tail(asked_at_s).map_or(0.0, |tail| {
             let resolution = self.record.sensor.resolution_percent.unwrap_or(0.0);
-            tail.slowest_lag_s(resolution + 3.0 * self.sensing.sigma() * (2.0 / tail.each as f64).sqrt())
+            tail.slowest_lag_s(
+                resolution + 3.0 * self.sensing.sigma() * (2.0 / tail.each.max(1) as f64).sqrt(),
+            )
         });
         (LAGS * lag_s).min(self.record.plan.rest.most_s)
     }
