@@ -120,7 +120,9 @@ impl Tail {
         if let Some(way) = self.way_percent().filter(|way| *way > crept) {
             left = left.min(way / ((last.at_s - self.asked_at_s) / lag_s).exp_m1());
         }
-        let left = left * ((last.at_s - at_s) / lag_s).max(-50.0).min(1.0).exp();
+        // Before that it was more, but within what counts as rest.
+        let most = left + self.within_percent + by;
+        let left = (left * ((last.at_s - at_s) / lag_s).clamp(-50.0, 50.0).exp()).min(most);
         if left < NOTHING_PERCENT { 0.0 } else { left }
     }
 }
