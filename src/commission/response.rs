@@ -2,6 +2,11 @@
 //!
 //! Samples are pairs of time, s, and value, times rising. Between two samples the value is taken to run straight.
 
+/// The shares of the final change that T63 and T86 mean, as they stand; the travel test's figures mean the same [TV-62].
+pub const T63_SHARE: f64 = 0.632;
+/// As [`T63_SHARE`].
+pub const T86_SHARE: f64 = 0.865;
+
 /// The answer to a step, in the terms of the standards for step responses [PL-44].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Response {
@@ -13,15 +18,17 @@ pub struct Response {
     pub dead_time_s: Option<f64>,
     /// From the step to 28.3 % of the final change, s: where a lag has a third of its time constant behind it.
     pub t28_s: Option<f64>,
-    /// From the step to 63.2 % of the final change, s.
+    /// From the step to [`T63_SHARE`] of the final change, s.
     pub t63_s: Option<f64>,
-    /// From the step to 86.5 % of the final change, s.
+    /// From the step to [`T86_SHARE`] of the final change, s.
     pub t86_s: Option<f64>,
     /// How far it went beyond its final value, % of the final change, 0 or more.
     pub overshoot_percent: f64,
     /// From the step to the moment from which on it stays as near to its final value as was asked, s; `None` where it did
     /// not leave its place.
     pub settled_s: Option<f64>,
+    /// From the step to 1 - 1/e of the final change, s: where a lag has its whole time constant behind it.
+    lag_s: Option<f64>,
 }
 
 impl Response {
@@ -47,19 +54,20 @@ impl Response {
             to,
             dead_time_s: first_departure(after, from, seen).map(since),
             t28_s: at(1.0 - (-1f64 / 3.0).exp()),
-            t63_s: at(1.0 - (-1f64).exp()),
-            t86_s: at(1.0 - (-2f64).exp()),
+            t63_s: at(T63_SHARE),
+            t86_s: at(T86_SHARE),
             overshoot_percent: if moved { beyond / change.abs() * 100.0 } else { 0.0 },
             settled_s: moved.then(|| settled(after, to, within)).flatten().map(since),
+            lag_s: at(1.0 - (-1f64).exp()),
         })
     }
 
-    /// Time constant and dead time, s, of the lag that passes 28.3 and 63.2 % at the same times as this response [PL-44]; `None`
+    /// Time constant and dead time, s, of the lag that passes 1 - e^(-1/3) and 1 - 1/e at the same times as this response [PL-44]; `None`
     /// where it has no such times. Of a response that is no lag the dead time may come out below 0.
     pub fn as_lag(&self) -> Option<(f64, f64)> {
-        let (t28, t63) = self.t28_s.zip(self.t63_s)?;
-        let lag_s = 1.5 * (t63 - t28);
-        Some((lag_s, t63 - lag_s))
+        let (third, whole) = self.t28_s.zip(self.lag_s)?;
+        let lag_s = 1.5 * (whole - third);
+        Some((lag_s, whole - lag_s))
     }
 }
 
@@ -112,8 +120,13 @@ mod tests {
         assert!((found - expected).abs() < 1e-3, "{found} is not {expected}");
     }
 
-    /// First order with dead time, Td = 0.4 s, tau = 1.5 s. By hand: 63.2 % at Td + tau = 1.9 s, 86.5 % at
-    /// Td + 2 tau = 3.4 s, within 2 % from Td + tau ln 50 = 6.26803 s on.
+    /// Near enough to tell 0.632 from 1 - 1/e, which a lag of 1.5 s passes 0.49 ms later.
+    fn nearer(found: Option<f64>, expected: f64) {
+        assert!(found.is_some_and(|f| (f - expected).abs() < 1e-5), "{found:?} is not {expected}");
+    }
+
+    /// First order with dead time, Td = 0.4 s, tau = 1.5 s. By hand [TV-13]: 63.2 % at
+    /// Td - tau ln 0.368 = 1.899509 s, 86.5 % at Td - tau ln 0.135 = 3.403721 s, within 2 % from Td + tau ln 50 = 6.26803 s on.
     #[test]
     fn first_order_with_dead_time() {
         let samples =
@@ -121,8 +134,8 @@ mod tests {
         let r = Response::of(&samples, 0.0, 0.01, 1.2).unwrap();
         // 0.01 of 60 are gone after another -1.5 ln(1 - 1/6000) = 0.25 ms.
         near(r.dead_time_s, 0.400_25);
-        near(r.t63_s, 1.9);
-        near(r.t86_s, 3.4);
+        nearer(r.t63_s, 1.899_509);
+        nearer(r.t86_s, 3.403_721);
         near(r.settled_s, 6.268_03);
         assert!(r.overshoot_percent < 1e-9);
         // tau/3 after the dead time, and both come out again.
@@ -156,13 +169,13 @@ mod tests {
         }
     }
 
-    /// A rate of 12.5 %/s over 20 %: 63.2 % after 1.0114 s, 86.5 % after 1.3835 s.
+    /// A rate of 12.5 %/s over 20 %: 63.2 % after 1.0112 s, 86.5 % after 1.3840 s.
     #[test]
     fn a_rate_limit() {
         let samples = sampled(4.0, |t| 40.0 + (12.5 * t).min(20.0));
         let r = Response::of(&samples, 0.0, 0.1, 0.1).unwrap();
-        near(r.t63_s, 20.0 * 0.632_12 / 12.5);
-        near(r.t86_s, 20.0 * 0.864_66 / 12.5);
+        near(r.t63_s, 20.0 * 0.632 / 12.5);
+        near(r.t86_s, 20.0 * 0.865 / 12.5);
         near(r.dead_time_s, 0.1 / 12.5);
         near(r.settled_s, 19.9 / 12.5);
     }

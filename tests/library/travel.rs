@@ -6,5 +6,6 @@ mod driven;
 mod ended;
 mod fake;
 mod on_the_mock;
+mod plants;
 mod sequence;
 mod valves;

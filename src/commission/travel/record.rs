@@ -10,6 +10,7 @@ mod ended;
 mod planned;
 mod read;
 mod seen;
+mod tail;
 #[cfg(test)]
 mod tests;
 
@@ -18,6 +19,7 @@ pub use ended::{Ended, Left, Link, Log};
 pub use planned::{Plan, Rest};
 pub use read::RecordError;
 pub use seen::{Creep, Direction, End, External, Fail, Loss, Move, Point, Sample, Step, Watch};
+pub use tail::Tail;
 
 use super::figures::View;
 use serde::{Deserialize, Serialize};
@@ -77,9 +79,12 @@ pub struct Record {
     pub steps: Vec<Step>,
     /// Strokes from stop to stop.
     pub strokes: Vec<Step>,
-    /// Steps and strokes whose set point the device read elsewhere: they are not judged.
+    /// Steps, strokes, moves of creeps and ways to a stop whose set point the device read elsewhere: they are not judged.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub elsewhere: Vec<Elsewhere>,
+    /// How waits for rest ended, those of points and of the ways to where a creep or a step begins.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub tails: Vec<Tail>,
     /// What the valve did when something was taken away.
     pub fails: Vec<Fail>,
     /// The end stops, where the valve was pressed against them.
@@ -254,6 +259,7 @@ impl Record {
             steps: Vec::new(),
             strokes: Vec::new(),
             elsewhere: Vec::new(),
+            tails: Vec::new(),
             fails: Vec::new(),
             ends: Vec::new(),
             link: Link::default(),
@@ -262,6 +268,16 @@ impl Record {
             left: None,
             remarks: Vec::new(),
         }
+    }
+
+    /// What the device read elsewhere after the asking at a moment, s, a few words; `None`: it read what was asked, or nobody looked [TV-22].
+    pub fn driven_elsewhere(&self, asked_at_s: f64) -> Option<String> {
+        self.elsewhere.iter().find(|e| e.asked_at_s == asked_at_s)?.drive.wrong()
+    }
+
+    /// How the wait ended that began with the asking at a moment, s.
+    pub fn tail(&self, asked_at_s: f64) -> Option<&Tail> {
+        self.tails.iter().find(|t| t.asked_at_s == asked_at_s)
     }
 
     /// What measures travel in a view; `None` where there is nothing.

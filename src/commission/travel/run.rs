@@ -6,7 +6,7 @@ mod motions;
 mod points;
 
 use super::readings::{LINEAR, Readings, characteristic};
-use super::record::{Drive, Ended, External, Identity, Left, Record, Test, Variables};
+use super::record::{Drive, Elsewhere, Ended, External, Identity, Left, Record, Tail, Test, Variables};
 use super::sensing::{Halt, Rested, Sensing, Until};
 use crate::commission::person::{Answer, Kind, Person, Question};
 use crate::host::stimulus::{Given, SetPoint, Why};
@@ -331,6 +331,15 @@ impl Run<'_> {
         })
     }
 
+    /// Looks whether the set point is where it was asked for, and keeps it where it is not [TV-22] [TV-65].
+    fn driven(&mut self, asked_at_s: f64, percent: f64) -> Result<bool, Halt> {
+        let drive = self.drive(percent)?;
+        let Some(wrong) = drive.wrong() else { return Ok(true) };
+        self.record.elsewhere.push(Elsewhere { asked_at_s, drive });
+        self.person.tell(&format!("Not judged: {wrong}. Look at the source, the wiring and the selector."));
+        Ok(false)
+    }
+
     /// What the device reads elsewhere right after a person has set it; a little time is given to filters [TV-22].
     fn elsewhere_at_once(&mut self, percent: f64) -> Result<Option<String>, Halt> {
         let mut wrong = None;
@@ -371,6 +380,7 @@ impl Run<'_> {
         };
         let rested = self.sensing.settle(asked_at_s, &rest, until)?;
         self.restless = !rested.settled;
+        self.record.tails.push(Tail::of(&rested.samples, asked_at_s, self.travel, &rest));
         Ok((asked_at_s, rested))
     }
 

@@ -1,7 +1,7 @@
 //! Reading a device again and again: samples of travel, waiting for rest, and what ends a test [TV-20] [TV-04].
 
 use super::readings::{Reading, Readings};
-use super::record::{Ended, Rest, Sample};
+use super::record::{Ended, Rest, Sample, Tail};
 use crate::app::command::layout::UnitSymbol;
 use crate::exchange::Exchange;
 use crate::host::stimulus::{StimulusError, Why};
@@ -404,11 +404,11 @@ impl<'a> Sensing<'a> {
             let waited_s = sample.at_s - since_s;
             let read = since_rest_s.is_some_and(|s| sample.at_s - s >= rest.for_s)
                 && waited_s >= until.least_s
-                && is_calm(&out.samples, waited_s, rest);
+                && is_calm(&out.samples, since_s, rest);
             let late = waited_s >= most_s || out.samples.len() >= MOST_SAMPLES;
             let gone = until.silence && silent >= SILENT_ENOUGH;
             if read || late || gone {
-                out.settled = still && !gone && (read || is_calm(&out.samples, waited_s, rest));
+                out.settled = still && !gone && (read || is_calm(&out.samples, since_s, rest));
                 out.dwell_s = (sample.at_s - since_s).max(0.0);
                 out.at_rest = window.into();
                 if out.settled {
@@ -422,19 +422,9 @@ impl<'a> Sensing<'a> {
     }
 }
 
-/// Parts of the last third of a wait whose averages are compared.
-const PARTS: usize = 4;
-
 /// Whether nothing has crept on over the last third of a wait, or the time of rest where that is longer [TV-04].
-fn is_calm(samples: &[Sample], waited_s: f64, rest: &Rest) -> bool {
-    let Some(last) = samples.last() else { return true };
-    let from_s = last.at_s - (waited_s / 3.0).max(rest.for_s);
-    let first = samples.partition_point(|s| s.at_s < from_s);
-    let numbers: Vec<f64> = samples[first..].iter().filter_map(|s| s.percent).collect();
-    let average = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
-    let parts = || numbers.chunks(numbers.len().div_ceil(PARTS).max(1)).map(average);
-    let (least, most) = (parts().fold(f64::MAX, f64::min), parts().fold(f64::MIN, f64::max));
-    most - least <= rest.within_percent / 2.0
+fn is_calm(samples: &[Sample], since_s: f64, rest: &Rest) -> bool {
+    Tail::of(samples, since_s, None, rest).span_percent() <= rest.within_percent / 2.0
 }
 
 #[cfg(test)]
@@ -452,8 +442,8 @@ mod tests {
                 .map(|t| Sample::new(t, 25.0 * (1.0 - (-t / lag_s).exp())))
                 .collect()
         };
-        assert!(!is_calm(&creeps(5.0), 30.0, &Rest::default()));
-        assert!(is_calm(&creeps(2.0), 30.0, &Rest::default()));
+        assert!(!is_calm(&creeps(5.0), 0.0, &Rest::default()));
+        assert!(is_calm(&creeps(2.0), 0.0, &Rest::default()));
         assert!(is_calm(&[], 0.0, &Rest::default()));
     }
 }

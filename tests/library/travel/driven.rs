@@ -29,9 +29,15 @@ fn a_person_is_told_what_the_device_reads() {
     assert_eq!(record.ended, Ended::Whole, "{:?}", record.ended);
     assert_eq!(here.borrow().sets.len(), 3 + 8);
     assert_eq!(record.points.iter().filter(|p| p.drive().wrong().is_some()).count(), 1);
-    for figure in static_figures(&record) {
-        assert_eq!(figure.doubt, "the device reads 12.00 mA where 4.00 mA were asked");
+    // The valve stood at 50 %, so it came from above, and the first point has no pair.
+    for figure in static_figures(&record).into_iter().filter(|f| f.definition != Definition::Hysteresis) {
+        assert_eq!(figure.doubt, "0 % down, cycle 1: the device reads 12.00 mA where 4.00 mA were asked");
         assert!(matches!(Limits::own().judge(figure).verdict, Verdict::NotJudged(_)));
+    }
+    // What it does not enter is judged [TV-66].
+    for definition in [Definition::DeviationOpen, Definition::Hysteresis] {
+        let figure = figures(&record).into_iter().find(|f| f.definition == definition);
+        assert_eq!(figure.expect("the figure").doubt, "", "{definition:?}");
     }
 }
 
@@ -49,7 +55,41 @@ fn a_step_that_is_not_driven() {
     assert_eq!(Record::from_json(&record.to_json()).as_ref(), Ok(&record));
 }
 
-/// Without play, error and hysteresis are 0: what is stated and the little that the wait leaves ([TV-04]) hold that, or it is not judged. What creeps with a lag of 5 s over 25 % needs 41 s
+/// A bench whose current is 2 % elsewhere: the creep is given up at its first move, and neither its figures nor what is read at the stops are
+/// judged [TV-65]. With the right current all of it is.
+#[test]
+fn creeps_and_stops_that_are_not_driven() {
+    for (current_error_ma, right) in [(0.0, true), (0.32, false)] {
+        let plan = Plan {
+            creep_places_percent: vec![50.0],
+            creep_increment_percent: 0.1,
+            strokes: 1,
+            step_watch_s: 20.0,
+            ..Plan::default()
+        };
+        let here = world(Valve { current_error_ma, play_percent: 0.4, ..Valve::new() }, Script::default());
+        let record = tested(&here, ALL, Test::Travel, plan);
+        assert_eq!(record.ended, Ended::Whole);
+        // The move of the creep, the way to the closed stop, two strokes.
+        assert_eq!(record.elsewhere.len(), if right { 0 } else { 4 });
+        assert_eq!(record.creeps[0].moves.len() > 1, right);
+        let judged = figures(&record)
+            .iter()
+            .filter(|f| f.doubt.is_empty() && f.definition == Definition::DeadBand)
+            .count();
+        assert_eq!(judged, usize::from(right));
+        assert_eq!(Record::from_json(&record.to_json()).as_ref(), Ok(&record));
+        // An angle at each stop, put in by hand: this line has none.
+        let mut record = record;
+        record.ends.iter_mut().for_each(|e| e.angle_deg = Some(30.0));
+        let angles: Vec<_> =
+            figures(&record).into_iter().filter(|f| f.definition == Definition::EndAngle).collect();
+        assert_eq!(angles.len(), 2);
+        assert!(angles.iter().all(|f| f.doubt.is_empty() == right), "{angles:?}");
+    }
+}
+
+/// Without play, error and hysteresis are 0: what is stated holds that with what creeping leaves ([TV-64]), or it is not judged. What creeps with a lag of 5 s over 25 % needs 41 s
 /// (8.3 lags, [TV-04]), so 30 s are too short for 5 s and more, and 60 s are enough.
 #[test]
 fn slow_valves_are_not_charged() {
@@ -76,10 +116,7 @@ fn slow_valves_are_not_charged() {
         {
             assert_eq!(figure.doubt.is_empty(), judged, "lag {lag_s} s: {figure:?}");
             let (value, by) = figure.value.zip(figure.uncertainty).expect("a figure");
-            // What the wait leaves, 0.1 sqrt(0.1/25) %, and the 2 s before it, is not in what is stated [TV-04]; a difference has it twice.
-            let before = lag_s / 2.0 * ((2.0 / lag_s).exp() - 1.0);
-            let left = 2.0 * 0.1 * (0.1f64 / 25.0).sqrt() * before;
-            assert!(!judged || value.abs() <= by + left, "lag {lag_s} s: {value} +- {by}");
+            assert!(!judged || value.abs() <= by && by < 0.15, "lag {lag_s} s: {value} +- {by}");
         }
     }
 }

@@ -59,7 +59,11 @@ pub struct Valve {
     /// The least that the gauge shows, mm; 0: all.
     pub gauge_step_mm: f64,
     pub dice: Rand64,
-    /// What the sensor would tell without noise, s and percent, every 5 ms since each move of the set point; where it is wanted.
+    /// It sticks until it is driven so far away, percent.
+    pub stick_percent: f64,
+    /// It slips just now.
+    pub slips: bool,
+    /// True travel, s and percent, every 5 ms since each move of the set point; where it is wanted.
     pub trace: Option<Vec<Vec<(f64, f64)>>>,
 }
 
@@ -88,6 +92,8 @@ impl Valve {
             resolution_percent: 0.0,
             gauge_step_mm: 0.0,
             dice: Rand64::new(1),
+            stick_percent: 0.0,
+            slips: false,
             trace: None,
         }
     }
@@ -125,9 +131,9 @@ impl Valve {
             let step = left.min(Duration::from_millis(5));
             left -= step;
             self.now += step;
-            let (now_s, seen) = (self.now.as_secs_f64(), self.seen(self.travel));
+            let (now_s, travel) = (self.now.as_secs_f64(), self.travel);
             if let Some(trace) = self.trace.as_mut().and_then(|t| t.last_mut()) {
-                trace.push((now_s, seen));
+                trace.push((now_s, travel));
             }
             if let Some(to) = self.hand {
                 let far = 8.0 * step.as_secs_f64();
@@ -150,7 +156,11 @@ impl Valve {
             self.driven += ((demand - self.driven) * share).clamp(-far, far);
             let half = self.play_percent / 2.0;
             let goal = self.travel.clamp(self.driven - half, self.driven + half);
-            self.travel = goal.clamp(0.0, self.most_percent);
+            let goal = goal.clamp(0.0, self.most_percent);
+            if (goal - self.travel).abs() >= self.stick_percent || self.slips {
+                self.slips = (goal - self.travel).abs() > 1e-3;
+                self.travel = goal;
+            }
         }
     }
 }

@@ -18,7 +18,7 @@ use std::path::Path;
 use std::time::Duration;
 
 /// Command 129: the set point by hand, and the loop current again at the end.
-struct ByHand(Device, &'static Described);
+pub struct ByHand(pub Device, pub &'static Described);
 
 impl ByHand {
     fn give(&mut self, ask: &mut dyn Ask, values: &[(&str, String)]) -> Result<Given, StimulusError> {

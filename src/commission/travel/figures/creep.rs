@@ -1,6 +1,6 @@
 //! Dead band and resolution from a creeping reversal [TV-12].
 
-use super::super::record::{Creep, Move};
+use super::super::record::{Creep, Move, Record};
 use super::reading::{Average, Quality};
 use super::{About, Definition, Figure, Uncertain, View};
 
@@ -10,6 +10,55 @@ struct Rested {
     input: f64,
     travel: f64,
     count: usize,
+    /// What creeping may have left, percent.
+    left: f64,
+}
+
+/// How long the moves of a creep waited, and what that left [TV-64].
+#[derive(Debug, Default)]
+pub struct Waited {
+    /// Of each move, percent.
+    left: Vec<f64>,
+    /// Why its figures are not judged; empty: they can be.
+    doubt: String,
+}
+
+impl Waited {
+    /// Of the moves of a creep in a record.
+    pub fn of(record: &Record, one: &Creep, sensor: &Quality) -> Waited {
+        let mut out = Waited::default();
+        let Some(first) = one.moves.first() else { return out };
+        if let Some(words) = one.moves.iter().find_map(|m| record.driven_elsewhere(m.asked_at_s)) {
+            out.doubt = words;
+        }
+        let Some(tail) = record.tail(first.asked_at_s) else { return out };
+        if out.doubt.is_empty() && tail.span_percent() > record.plan.rest.within_percent / 2.0 {
+            out.doubt = "it was not at rest where the creep began".to_owned();
+        }
+        let by = sensor.between(tail.each);
+        let lag_s = tail.slowest_lag_s(by);
+        let (mut left, mut input) = (0.0, None);
+        for m in &one.moves {
+            let middle_s = m.readings.iter().map(|s| s.at_s).sum::<f64>() / m.readings.len().max(1) as f64;
+            left = match input {
+                None => tail.left_percent(middle_s, by),
+                // What the move before has left and what this one asks for, and of that what a lag leaves.
+                Some(_) if lag_s <= 0.0 => 0.0,
+                Some(before) => {
+                    let asked: f64 = m.input_percent - before;
+                    (left + asked.abs()) * (-(middle_s - m.asked_at_s).max(0.0) / lag_s).exp()
+                }
+            };
+            input = Some(m.input_percent);
+            out.left.push(left);
+        }
+        out
+    }
+
+    /// Why figures of this creep are not judged; empty: they can be.
+    pub fn doubt(&self) -> String {
+        self.doubt.clone()
+    }
 }
 
 /// What lies between two limits, told by its middle.
@@ -17,12 +66,12 @@ fn between(least: f64, most: f64) -> Uncertain {
     Uncertain { value: (least + most) / 2.0, by: (most - least) / 2.0 }
 }
 
-fn rested(m: &Move, view: View) -> Option<Rested> {
+fn rested(m: &Move, left: f64, view: View) -> Option<Rested> {
     let (travel, count) = match view {
         View::Sensor => Average::of_samples(&m.readings).map(|a| (a.mean, a.count))?,
         View::External => (m.external.as_ref()?.percent, 1),
     };
-    Some(Rested { input: m.input_percent, travel, count })
+    Some(Rested { input: m.input_percent, travel, count, left })
 }
 
 /// What a creep says.
@@ -64,7 +113,7 @@ fn creep(moves: &[Rested], quality: &Quality) -> Crept {
             reversal = follows;
             (way, follows, from) = (turned, false, *before);
         }
-        let by = quality.difference(from.count, now.count);
+        let by = quality.difference(from.count, now.count) + from.left + now.left;
         let least = 0.1f64.max(by);
         if (now.travel - from.travel) * way < least {
             continue;
@@ -89,8 +138,11 @@ fn creep(moves: &[Rested], quality: &Quality) -> Crept {
 }
 
 /// Appends what follows from a creep in a view; nothing where it has no readings in it.
-pub fn add(one: &Creep, view: View, quality: &Quality, out: &mut Vec<Figure>) {
-    let moves: Vec<Rested> = one.moves.iter().filter_map(|m| rested(m, view)).collect();
+pub fn add(one: &Creep, view: View, quality: &Quality, waited: &Waited, out: &mut Vec<Figure>) {
+    let moves: Vec<Rested> = {
+        let left = waited.left.iter().copied().chain(core::iter::repeat(0.0));
+        one.moves.iter().zip(left).filter_map(|(m, left)| rested(m, left, view)).collect()
+    };
     if moves.len() < 2 {
         return;
     }
@@ -121,7 +173,7 @@ pub fn add(one: &Creep, view: View, quality: &Quality, out: &mut Vec<Figure>) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::commission::travel::record::Sample;
+    use crate::commission::travel::record::{Sample, Tail};
     use proptest::prelude::*;
 
     /// A creep of `up` moves up and `down` moves down of a valve that follows by the rule given.
@@ -148,7 +200,7 @@ mod tests {
 
     fn value(creep: &Creep, definition: Definition, quality: &Quality) -> (Option<f64>, Option<f64>) {
         let mut out = Vec::new();
-        add(creep, View::Sensor, quality, &mut out);
+        add(creep, View::Sensor, quality, &Waited::default(), &mut out);
         let f = out.into_iter().find(|f| f.definition == definition).expect("the figure");
         (f.value, f.uncertainty)
     }
@@ -178,18 +230,52 @@ mod tests {
     fn what_does_not_follow_is_said() {
         let creep = crept(0.1, 10, 10, &mut play(2.0, 49.0));
         let mut out = Vec::new();
-        add(&creep, View::Sensor, &Quality::default(), &mut out);
+        add(&creep, View::Sensor, &Quality::default(), &Waited::default(), &mut out);
         assert_eq!(out[0].value, None);
         assert!(out[0].remark.contains("more than 1.00 %"), "{}", out[0].remark);
         // It never followed on the way up, so the way back says nothing.
         let creep = crept(0.1, 10, 10, &mut play(9.0, 50.0));
         out.clear();
-        add(&creep, View::Sensor, &Quality::default(), &mut out);
+        add(&creep, View::Sensor, &Quality::default(), &Waited::default(), &mut out);
         assert!(
             out[0].value.is_none() && out[0].remark.contains("one side of a reversal"),
             "{}",
             out[0].remark
         );
+    }
+
+    /// Moves of 0.1 % each second behind a lag of 2 s: the first way left 0.1; then each leaves exp(-1/2) of what was left and asked for: (0.1 + 0.1) x 0.6065
+    /// = 0.1213, then 0.1342. By the tail the lag is 2 s: 10 % came in 20 s, of which 10 exp(-16/2) - 10 exp(-18.4/2) are seen at the end.
+    #[test]
+    fn what_moves_leave() {
+        let mut record = Record::new(crate::commission::travel::record::Test::Travel, Default::default());
+        let lag = |t: f64| Sample::new(t, 40.0 + 10.0 * (1.0 - (-t / 2.0).exp()));
+        let tail = Tail::of(
+            &(1..=200).map(|n| lag(0.1 * f64::from(n))).collect::<Vec<_>>(),
+            0.0,
+            Some(40.0),
+            &record.plan.rest,
+        );
+        assert!((tail.slowest_lag_s(0.0) - 2.0).abs() < 0.1, "{}", tail.slowest_lag_s(0.0));
+        let made = |n: u32| Move {
+            input_percent: 50.0 + 0.1 * f64::from(n),
+            asked_at_s: 20.0 * f64::from(n),
+            readings: vec![Sample::new(20.0 * f64::from(n) + 1.0, 50.0)],
+            external: None,
+        };
+        let mut one = Creep { place_percent: 50.0, moves: (0..3).map(made).collect() };
+        one.moves[0].readings = vec![Sample::new(20.0, 50.0)];
+        record.tails = vec![tail];
+        let waited = Waited::of(&record, &one, &Quality::default());
+        assert_eq!(waited.doubt(), "");
+        let first = waited.left[0];
+        let expected = [(first + 0.1) * 0.6065, ((first + 0.1) * 0.6065 + 0.1) * 0.6065];
+        for (found, expected) in waited.left[1..].iter().zip(expected) {
+            assert!((found - expected).abs() < 0.01, "{waited:?} is not {expected}");
+        }
+        // Not at rest where it began.
+        record.tails[0].parts[0].percent = Some(45.0);
+        assert!(Waited::of(&record, &one, &Quality::default()).doubt().contains("not at rest"));
     }
 
     proptest! {

@@ -1,6 +1,7 @@
 //! Static terms of resting places: accuracy, hysteresis, repeatability, non-linearity, sensor against measurement.
 
-use super::super::record::{Direction, Record};
+use super::super::record::{Direction, Point, Record};
+use super::doubt::Doubts;
 use super::reading::{Average, Quality};
 use super::straight::straight;
 use super::{About, Definition, Figure, Line, Runs, Uncertain, View};
@@ -11,25 +12,36 @@ const SAME: f64 = 1e-6;
 /// A resting place as one view sees it.
 #[derive(Clone, Copy, Debug)]
 struct Place {
+    /// Which of the record's points, from 0; of an average the first of them.
+    nth: usize,
     cycle: u32,
     direction: Direction,
     wanted: f64,
     travel: f64,
     count: usize,
-    /// What not having come to rest adds to its uncertainty, percent.
+    /// What creeping may have left, and not having come to rest, adds to its uncertainty, percent [TV-04] [TV-64].
     restless: f64,
 }
 
+/// What a point is uncertain by because the valve had not come to its end, percent.
+fn restless(record: &Record, p: &Point, sensor: &Quality) -> f64 {
+    let Some(seen) = Average::of_samples(&p.readings) else { return 0.0 };
+    let middle_s = p.readings.iter().map(|s| s.at_s).sum::<f64>() / p.readings.len() as f64;
+    let left = record.tail(p.asked_at_s).map_or(0.0, |t| t.left_percent(middle_s, sensor.between(t.each)));
+    left + if p.settled { 0.0 } else { seen.span / 2.0 }
+}
+
 fn places(record: &Record, view: View) -> Vec<Place> {
-    let seen = record.points.iter().filter_map(|p| {
+    let quality = Quality::of(record, View::Sensor);
+    let seen = record.points.iter().enumerate().filter_map(|(nth, p)| {
         let sensor = Average::of_samples(&p.readings);
         let (travel, count) = match view {
             View::Sensor => sensor.map(|a| (a.mean, a.count))?,
             View::External => (p.external.as_ref()?.percent, 1),
         };
-        let restless = if p.settled { 0.0 } else { sensor.map_or(0.0, |a| a.span / 2.0) };
+        let restless = restless(record, p, &quality);
         let (cycle, direction, wanted) = (p.cycle, p.direction, p.wanted_percent);
-        Some(Place { cycle, direction, wanted, travel, count, restless })
+        Some(Place { nth, cycle, direction, wanted, travel, count, restless })
     });
     let mut seen: Vec<Place> = seen.collect();
     seen.sort_by(|a, b| a.wanted.total_cmp(&b.wanted));
@@ -73,30 +85,51 @@ pub fn add(record: &Record, view: View, quality: &Quality, out: &mut Vec<Figure>
         let points = if restless == 1 { "point has" } else { "points have" };
         remark = format!("{remark} {restless} {points} not come to rest.").trim_start().to_owned();
     }
-    accuracy(&places, view, quality, &remark, out);
-    hysteresis(&places, view, quality, &remark, out);
-    repeatability(&places, view, quality, &remark, out);
-    non_linearity(&places, view, quality, &remark, out);
+    let doubts = Doubts::of(record);
+    let list = List { places: &places, view, quality, remark: &remark, doubts: &doubts };
+    accuracy(&list, out);
+    hysteresis(&list, out);
+    repeatability(&list, out);
+    non_linearity(&list, out);
     if view == View::External {
-        lever(record, quality, &remark, out);
+        lever(record, &list, out);
     }
 }
 
-fn accuracy(places: &[Place], view: View, quality: &Quality, remark: &str, out: &mut Vec<Figure>) {
+/// The resting places of a view, and what has to be said of them.
+struct List<'a> {
+    places: &'a [Place],
+    view: View,
+    quality: &'a Quality,
+    remark: &'a str,
+    doubts: &'a Doubts,
+}
+
+impl List<'_> {
+    /// Why a figure which these places enter is not judged.
+    fn doubt(&self, enters: impl Fn(&Place) -> bool) -> String {
+        self.doubts.against_set_points(self.places.iter().filter(|p| enters(p)).map(|p| p.nth))
+    }
+}
+
+fn accuracy(list: &List<'_>, out: &mut Vec<Figure>) {
+    let &List { places, view, quality, remark, .. } = list;
     let error = |p: &Place| p.travel - p.wanted;
-    let mut add = |definition, p: Option<&Place>| {
+    let mut add = |definition, p: Option<&Place>, enters: &[Place]| {
         let Some(p) = p else { return };
         let by = quality.mean(p.count) + quality.limit + p.restless;
-        out.push(found(definition, view, error(p), by, p.wanted, remark));
+        let doubt = list.doubt(|p| enters.iter().any(|e| e.nth == p.nth));
+        out.push(found(definition, view, error(p), by, p.wanted, remark).doubted(doubt));
     };
     let of = |list: &[Place], key: &dyn Fn(&Place) -> f64| {
         list.iter().max_by(|a, b| key(a).total_cmp(&key(b))).copied()
     };
-    add(Definition::AccuracyAbove, of(places, &error).as_ref());
-    add(Definition::AccuracyBelow, of(places, &|p| -error(p)).as_ref());
+    add(Definition::AccuracyAbove, of(places, &error).as_ref(), places);
+    add(Definition::AccuracyBelow, of(places, &|p| -error(p)).as_ref(), places);
     let amount = |p: &Place| error(p).abs();
-    add(Definition::DeviationClosed, levels(places).next().and_then(|l| of(l, &amount)).as_ref());
-    add(Definition::DeviationOpen, levels(places).last().and_then(|l| of(l, &amount)).as_ref());
+    let (lowest, highest) = (levels(places).next().unwrap_or(&[]), levels(places).last().unwrap_or(&[]));
+    add(Definition::DeviationClosed, of(lowest, &amount).as_ref(), lowest);
+    add(Definition::DeviationOpen, of(highest, &amount).as_ref(), highest);
 }
 
 fn cycles(places: &[Place]) -> Vec<u32> {
@@ -106,7 +139,8 @@ fn cycles(places: &[Place]) -> Vec<u32> {
     all
 }
 
-fn hysteresis(places: &[Place], view: View, quality: &Quality, remark: &str, out: &mut Vec<Figure>) {
+fn hysteresis(list: &List<'_>, out: &mut Vec<Figure>) {
+    let &List { places, view, quality, remark, .. } = list;
     let mut pairs = Vec::new();
     for level in levels(places) {
         for cycle in cycles(level) {
@@ -129,12 +163,17 @@ fn hysteresis(places: &[Place], view: View, quality: &Quality, remark: &str, out
                 0..3 => format!("Of {number} of the three pairs of up and down that are wanted. {remark}"),
                 _ => remark.to_owned(),
             };
-            out.push(found(definition, view, gap(pair), by, up.wanted, few.trim_end()));
+            let enters = |p: &Place| {
+                pairs.iter().any(|(up, _)| up.cycle == p.cycle && (up.wanted - p.wanted).abs() <= SAME)
+            };
+            let figure = found(definition, view, gap(pair), by, up.wanted, few.trim_end());
+            out.push(figure.doubted(list.doubt(enters)));
         }
     }
 }
 
-fn repeatability(places: &[Place], view: View, quality: &Quality, remark: &str, out: &mut Vec<Figure>) {
+fn repeatability(list: &List<'_>, out: &mut Vec<Figure>) {
+    let &List { places, view, quality, remark, .. } = list;
     let mut spreads: Vec<(f64, Place, Place)> = Vec::new();
     for level in levels(places) {
         for direction in [Direction::Up, Direction::Down] {
@@ -153,12 +192,17 @@ fn repeatability(places: &[Place], view: View, quality: &Quality, remark: &str, 
         None => Figure::none(definition, About::Whole, view, "It needs three cycles or more."),
         Some((spread, least, most)) => {
             let by = quality.difference(least.count, most.count) + least.restless + most.restless;
-            found(definition, view, *spread, by, least.wanted, remark)
+            let enters = |p: &Place| {
+                let same = |l: &Place| (l.wanted - p.wanted).abs() <= SAME && l.direction == p.direction;
+                spreads.iter().any(|(_, least, _)| same(least))
+            };
+            found(definition, view, *spread, by, least.wanted, remark).doubted(list.doubt(enters))
         }
     });
 }
 
-fn non_linearity(places: &[Place], view: View, quality: &Quality, remark: &str, out: &mut Vec<Figure>) {
+fn non_linearity(list: &List<'_>, out: &mut Vec<Figure>) {
+    let &List { places, view, quality, remark, .. } = list;
     let mut add = |line: Line, runs: Runs| {
         let of = |level: &[Place], d| average(level.iter().filter(|p| p.direction == d));
         let mean = |level| {
@@ -179,7 +223,12 @@ fn non_linearity(places: &[Place], view: View, quality: &Quality, remark: &str, 
                 let of = |p: &Place| quality.mean(p.count) + quality.limit + p.restless;
                 let by = means.iter().map(of).fold(0.0, f64::max);
                 let by = if line == Line::Independent { by } else { 2.0 * by };
-                found(definition, view, s.largest, by, s.at, remark)
+                let doubt = list.doubt(|p| match runs {
+                    Runs::Up => p.direction == Direction::Up,
+                    Runs::Down => p.direction == Direction::Down,
+                    Runs::Average => true,
+                });
+                found(definition, view, s.largest, by, s.at, remark).doubted(doubt)
             }
         });
     };
@@ -190,17 +239,22 @@ fn non_linearity(places: &[Place], view: View, quality: &Quality, remark: &str, 
     }
 }
 
-fn lever(record: &Record, external: &Quality, remark: &str, out: &mut Vec<Figure>) {
+fn lever(record: &Record, list: &List<'_>, out: &mut Vec<Figure>) {
+    let (external, remark) = (list.quality, list.remark);
     let sensor = Quality::of(record, View::Sensor);
     let both = record.points.iter().filter_map(|p| {
         let seen = Average::of_samples(&p.readings)?;
         let by = sensor.mean(seen.count) + external.single() + external.limit;
-        let restless = if p.settled { 0.0 } else { seen.span };
+        // It goes on between the two readings.
+        let restless = 2.0 * restless(record, p, &sensor);
         Some((seen.mean - p.external.as_ref()?.percent, by + restless, p.wanted_percent))
     });
     let definition = Definition::LeverError;
     out.push(match both.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs())) {
-        Some((difference, by, at)) => found(definition, View::External, difference, by, at, remark),
+        Some((difference, by, at)) => {
+            let doubt = list.doubts.at_rest(list.places.iter().map(|p| p.nth));
+            found(definition, View::External, difference, by, at, remark).doubted(doubt)
+        }
         None => {
             let why = "No point has a reading of both.";
             Figure::none(definition, About::Whole, View::External, why)

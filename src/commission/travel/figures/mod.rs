@@ -2,9 +2,11 @@
 //!
 //! Every figure says whose view it is and how uncertain it is. What cannot be had is a figure without value that says why.
 
+mod course;
 mod creep;
 mod cycle;
 mod definition;
+mod doubt;
 mod ends;
 mod motion;
 mod reading;
@@ -16,7 +18,7 @@ pub use straight::{Straight, straight};
 
 use reading::Quality;
 
-use super::record::{Direction, Ended, Loss, Record};
+use super::record::{Direction, Loss, Record};
 use serde::{Deserialize, Serialize};
 
 /// Whose view of the travel a figure is [TV-05].
@@ -120,21 +122,6 @@ impl Figure {
     }
 }
 
-/// Why figures of resting places are not judged, if they are not [TV-22] [TV-04].
-fn resting_doubt(record: &Record) -> Option<String> {
-    if let Some(words) = record.points.iter().find_map(|p| p.drive().wrong()) {
-        return Some(words);
-    }
-    if matches!(record.ended, Ended::NoMovement { .. }) {
-        return Some("the valve did not move".to_owned());
-    }
-    match record.points.iter().filter(|p| !p.settled).count() {
-        0 => None,
-        1 => Some("1 point was not at rest".to_owned()),
-        n => Some(format!("{n} points were not at rest")),
-    }
-}
-
 /// Every figure that a record has something for: static terms in both views, creeps, steps, strokes, fail actions, angles, in this
 /// order. Of parts that were not done there are none.
 pub fn figures(record: &Record) -> Vec<Figure> {
@@ -146,13 +133,14 @@ pub fn figures(record: &Record) -> Vec<Figure> {
     for view in [View::Sensor, View::External] {
         cycle::add(record, view, of(view), &mut out);
     }
-    if let Some(doubt) = resting_doubt(record) {
-        out.iter_mut().for_each(|f| f.doubt.clone_from(&doubt));
-    }
     for one in &record.creeps {
+        let before = out.len();
+        let waited = creep::Waited::of(record, one, &sensor);
         for view in [View::Sensor, View::External] {
-            creep::add(one, view, of(view), &mut out);
+            creep::add(one, view, of(view), &waited, &mut out);
         }
+        let doubt = waited.doubt();
+        out.iter_mut().skip(before).for_each(|f| f.doubt.clone_from(&doubt));
     }
     for (list, is_stroke) in [(&record.steps, false), (&record.strokes, true)] {
         for step in list {
@@ -163,8 +151,7 @@ pub fn figures(record: &Record) -> Vec<Figure> {
                 false => motion::add_step(step, rest, quality, &mut out),
             }
             // By a set point that was elsewhere the valve is not measured [TV-22].
-            let elsewhere = record.elsewhere.iter().find(|e| e.asked_at_s == step.watch.asked_at_s);
-            if let Some(words) = elsewhere.and_then(|e| e.drive.wrong()) {
+            if let Some(words) = record.driven_elsewhere(step.watch.asked_at_s) {
                 out.iter_mut().skip(before).for_each(|f| f.doubt.clone_from(&words));
             }
         }

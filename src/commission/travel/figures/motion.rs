@@ -1,12 +1,11 @@
 //! Steps, strokes and fail actions: how long, how far, how uncertain [TV-13, TV-14, TV-15, TV-16].
 
-use super::super::record::{Fail, Rest, Step, Watch};
+use super::super::record::{Fail, Rest, Sample, Step, Tail, Watch};
+use super::course::{Moment, comes_to};
 use super::reading::{Average, Quality, before};
 use super::{About, Definition, Figure, Uncertain, View};
+use crate::commission::response::{T63_SHARE, T86_SHARE};
 
-/// Shares of the final change that T63 and T86 mean, as they stand [TV-13].
-const T63: f64 = 0.632;
-const T86: f64 = 0.865;
 /// Settled is nearer than this share of the change [TV-14].
 const SETTLED: f64 = 0.02;
 /// A stroke's time counts from here, as a share of the way, and as much before its end [TV-15].
@@ -40,21 +39,6 @@ struct Motion {
     remark: String,
 }
 
-/// When something happened, on the clock of the samples, s: along a straight line between two samples, and the samples that are
-/// before and behind it for certain.
-#[derive(Clone, Copy)]
-struct Moment {
-    at: f64,
-    least: f64,
-    most: f64,
-}
-
-impl Moment {
-    fn new(at: f64, least: f64, most: f64) -> Moment {
-        Moment { at, least: least.min(at), most: most.max(at) }
-    }
-}
-
 impl Motion {
     /// `None` where nothing was read after the asking.
     fn of(watch: &Watch, rest: &Rest, quality: &Quality) -> Option<Motion> {
@@ -84,11 +68,19 @@ impl Motion {
         }
         let at_rest = tail.len() == window.len() && last - watch.asked_at_s >= rest.for_s;
         let to = Average::of(tail.iter().copied())?;
+        let tail_len = tail.len();
         let mut to_by = quality.mean(to.count);
         if !at_rest {
             say("It had not come to rest when it was watched no longer.");
             to_by += Average::of(window.iter().map(|s| s.1))?.span / 2.0;
         }
+        // What creeping may have left of the way [TV-64].
+        let near = (rest.within_percent / 2.0).max(2.0 * quality.single());
+        let still = after.iter().rposition(|s| (s.1 - to.mean).abs() > near).map_or(0, |n| n + 1);
+        let tail: Vec<Sample> = after[still..].iter().map(|s| Sample::new(s.0, s.1)).collect();
+        let tail = Tail::of(&tail, watch.asked_at_s, Some(from.mean), rest);
+        let middle_s = after[after.len() - tail_len..].iter().map(|s| s.0).sum::<f64>() / tail_len as f64;
+        to_by += tail.left_percent(middle_s, quality.between(tail.each));
         let sign = if to.mean < from.mean { -1.0 } else { 1.0 };
         let way = after.iter().map(|s| (s.0, (s.1 - from.mean) * sign));
         Some(Motion {
@@ -110,13 +102,12 @@ impl Motion {
         self.change >= self.seen
     }
 
-    /// A moment as it lies along a straight line between two samples.
+    /// A moment as it most likely was [TV-63].
     fn moment(&self, m: Moment) -> Uncertain {
         Uncertain { value: m.at, by: (m.at - m.least).max(m.most - m.at) + self.samples_by }
     }
 
-    /// A moment as the middle between a sample that is before it for certain and one that is behind it. Where rest turns into
-    /// motion a straight line would be wrong to one side.
+    /// A moment as the middle of what it can have been. Where rest turns into motion a likely one would be wrong to one side.
     fn middle(&self, m: Moment) -> Uncertain {
         Uncertain { value: (m.least + m.most) / 2.0, by: (m.most - m.least) / 2.0 + self.samples_by }
     }
@@ -128,27 +119,22 @@ impl Motion {
 
     /// When travel first is as far as `share` of the change, on the clock of the samples.
     fn reaches(&self, share: f64) -> Option<Moment> {
-        let level = share * self.change;
-        let by = self.single + (1.0 - share) * self.from_by + share * self.to_by;
-        let at = self.way.iter().position(|s| s.1 >= level).filter(|n| *n > 0)?;
-        let first = self.way.iter().position(|s| s.1 >= level - by).unwrap_or(at);
-        let least = self.way[first.saturating_sub(1)].0;
+        let by = (1.0 - share) * self.from_by + share * self.to_by;
         // Where noise hides it, it is reached when the valve rests.
-        let most = self.way.iter().find(|s| s.1 >= level + by).map(|s| s.0).or(self.rests_since);
-        let most = most.unwrap_or(self.way[self.way.len() - 1].0);
-        Some(Moment::new(between(self.way[at - 1], self.way[at], level), least, most))
+        let end = self.rests_since.unwrap_or(self.way[self.way.len() - 1].0);
+        comes_to(&self.way, share * self.change, by, self.single, end)
     }
 
     /// When travel first differs by what can be seen, either way.
     fn departs(&self) -> Option<Moment> {
         let at = self.way.iter().skip(1).position(|s| s.1.abs() >= self.seen)? + 1;
-        let (a, b) = (self.way[at - 1], self.way[at]);
+        let b = self.way[at];
         let by = (self.single + self.from_by).min(self.seen / 2.0);
         let sure = self.way[..at].iter().rposition(|s| s.1.abs() <= self.seen - by).unwrap_or(0);
         // A reading that is just far enough may be off by what it is uncertain by.
         let most = self.way[at..].iter().find(|s| s.1.abs() >= self.seen + by).map(|s| s.0);
         let most = most.or(self.rests_since).unwrap_or(self.way[self.way.len() - 1].0).max(b.0);
-        Some(Moment::new(between(a, b, self.seen.copysign(b.1)), self.way[sure].0, most))
+        Some(Moment { at: b.0, least: self.way[sure].0, most })
     }
 
     /// The band within which travel counts as settled, percent.
@@ -159,15 +145,13 @@ impl Motion {
     /// When travel is last outside of the band.
     fn settles(&self, rest: &Rest) -> Option<Moment> {
         let band = self.band(rest);
-        let by = (self.single + self.to_by).min(band / 2.0);
-        let away = |s: &(f64, f64)| (s.1 - self.change).abs();
-        let outside = |limit: f64| self.way.iter().rposition(|s| away(s) > limit);
-        let out = outside(band)?;
-        let (a, b) = (self.way[out], *self.way.get(out + 1)?);
-        let level = self.change + band.copysign(a.1 - self.change);
-        let least = self.way[outside(band + by).unwrap_or(0)].0;
-        let most = self.way.get(outside(band - by)? + 1).map_or(b.0, |s| s.0);
-        Some(Moment::new(between(a, b, level), least, most))
+        let out = self.way.iter().rposition(|s| (s.1 - self.change).abs() > band)?;
+        let sign = (self.way[out].1 - self.change).signum();
+        // Backwards in time it is the first time that it is so far away.
+        let back: Vec<(f64, f64)> =
+            self.way.iter().rev().map(|s| (-s.0, (s.1 - self.change) * sign)).collect();
+        let m = comes_to(&back, band, self.to_by, self.single, -self.way[0].0)?;
+        Some(Moment { at: -m.at, least: -m.most, most: -m.least })
     }
 
     /// How far it went beyond its final place, percent of the change.
@@ -178,11 +162,6 @@ impl Motion {
         let by = self.single + self.to_by * (1.0 + peak.max(0.0) / self.change) + self.from_by + missed;
         Uncertain { value: peak.max(0.0) / self.change * 100.0, by: by / self.change * 100.0 }
     }
-}
-
-/// When a straight line through two samples has the value, no further than the samples.
-fn between(a: (f64, f64), b: (f64, f64), value: f64) -> f64 {
-    if a.1 == b.1 { b.0 } else { a.0 + (b.0 - a.0) * ((value - a.1) / (b.1 - a.1)).clamp(0.0, 1.0) }
 }
 
 /// How much higher than sample `n` a parabola through it and its neighbours goes; 0 at an end.
@@ -227,8 +206,8 @@ pub fn add_step(step: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<Figur
         &format!("Seen from {:.2} % on.", m.seen),
         never,
     );
-    add(Definition::T63, m.reaches(T63).map(|d| m.since(m.moment(d))), "", never);
-    add(Definition::T86, m.reaches(T86).map(|d| m.since(m.moment(d))), "", never);
+    add(Definition::T63, m.reaches(T63_SHARE).map(|d| m.since(m.moment(d))), "", never);
+    add(Definition::T86, m.reaches(T86_SHARE).map(|d| m.since(m.moment(d))), "", never);
     add(Definition::Overshoot, Some(m.overshoots()), "", never);
     let band = format!("Within {:.2} % of travel.", m.band(rest));
     let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.moment(d)));
@@ -250,6 +229,9 @@ pub fn add_stroke(stroke: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<F
         out.push(match (&motion, ends) {
             (Some(m), Some((begin, end))) => {
                 let whole = 1.0 - 2.0 * STROKE;
+                // It does not end before it begins.
+                let (least, most) = (end.least.max(begin.least), begin.most.min(end.most));
+                let (begin, end) = (Moment { most, ..begin }, Moment { least, ..end });
                 let (begin, end) = (m.middle(begin), m.middle(end));
                 let found =
                     Uncertain { value: (end.value - begin.value) / whole, by: (begin.by + end.by) / whole };

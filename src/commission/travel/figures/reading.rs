@@ -91,6 +91,11 @@ impl Quality {
         2.0 * self.half() + self.noise() * parts.sqrt()
     }
 
+    /// What the difference of two averages of the same number is uncertain by, percent.
+    pub fn between(&self, each: usize) -> f64 {
+        self.difference(each, each)
+    }
+
     /// Least change of one reading that counts as one, percent [TV-13].
     pub fn seen(&self) -> f64 {
         0.1f64.max(self.resolution.unwrap_or(0.0)).max(5.0 * self.sigma.unwrap_or(0.0))

@@ -165,7 +165,17 @@ impl Record {
                     .or_else(|| percent(format!("{at}.drive.set_point_percent"), d.set_point_percent?))
             })
         };
+        let tails = || {
+            self.tails.iter().enumerate().find_map(|(n, t)| {
+                let at = format!("tails[{n}]");
+                seconds(format!("{at}.asked_at_s"), t.asked_at_s)
+                    .or_else(|| percent(format!("{at}.from_percent"), t.from_percent?))
+                    .or_else(|| seconds(format!("{at}.within_since_s"), t.within_since_s))
+                    .or_else(|| number(format!("{at}.within_percent"), t.within_percent, 0.0, 100.0))
+                    .or_else(|| samples(&format!("{at}.parts"), &t.parts))
+            })
+        };
         let ends = || self.ends.iter().enumerate().find_map(|(n, e)| end(&format!("ends[{n}]"), e));
-        points().or_else(creeps).or_else(steps).or_else(elsewhere).or_else(fails).or_else(ends)
+        points().or_else(creeps).or_else(steps).or_else(elsewhere).or_else(tails).or_else(fails).or_else(ends)
     }
 }

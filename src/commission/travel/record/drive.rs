@@ -40,11 +40,11 @@ impl Drive {
     }
 }
 
-/// A step or a stroke whose set point the device read elsewhere.
+/// A move of the set point that the device read elsewhere.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Elsewhere {
-    /// When the step or stroke was asked for, s: the same as in its watch.
+    /// When it was asked for, s: the same as in the watch of a step or stroke, in the move of a creep, in the tail of a way to a stop.
     pub asked_at_s: f64,
     /// What was asked for and read.
     pub drive: Drive,

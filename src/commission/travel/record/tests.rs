@@ -64,6 +64,15 @@ fn whole() -> Record {
         external: external.clone(),
     };
     record.creeps = vec![Creep { place_percent: 50.0, moves: vec![moved(0.0), moved(1.0)] }];
+    let parts = [8.0, 9.0, 10.0].map(|at_s| Sample::new(at_s, 50.0)).to_vec();
+    record.tails = vec![Tail {
+        asked_at_s: 4.0,
+        from_percent: Some(25.0),
+        parts,
+        each: 2,
+        within_since_s: 6.5,
+        within_percent: 0.2,
+    }];
     record.steps = vec![step.clone()];
     record.strokes = vec![step];
     let seen = Some(FailsTo::Closed);
@@ -127,6 +136,7 @@ fn what_is_no_record_is_told() {
             bad("\"instrument\": 0", "\"instrument\": 1"),
             "external.instrument is 1, and there are 1 instruments",
         ),
+        (bad("\"within_since_s\": 6.5", "\"within_since_s\": -6.5"), "tails[0].within_since_s is -6.5"),
         (bad("\"asked_ma\": 12.0", "\"asked_ma\": 1200"), "points[0].asked_ma is 1200"),
         (bad("\"wanted_percent\": 50.0", "\"wanted_percent\": 1e300"), "points[0].wanted_percent is"),
         (bad("\"wanted_percent\": 50.0", "\"wanted_percent\": 1e999"), "out of range"),

@@ -7,6 +7,8 @@ use crate::commission::travel::sensing::{Halt, Rested, SEEN_PERCENT, Until};
 
 /// From so far below a place is approached, percent.
 const BELOW_PERCENT: f64 = 2.0;
+/// Moves wait so many of the slowest lag that the first one may have had (own choice): of what a move asks for 5 % are left then.
+const LAGS: f64 = 3.0;
 
 impl Run<'_> {
     pub(super) fn creeps(&mut self) -> Result<(), Halt> {
@@ -28,14 +30,17 @@ impl Run<'_> {
     fn creep(&mut self, place: f64) -> Result<(), Halt> {
         self.go((place - BELOW_PERCENT).max(0.0))?;
         let (asked_at_s, rested) = self.go(place)?;
+        let least_s = self.least_s(asked_at_s);
         self.record.creeps.push(Creep { place_percent: place, moves: Vec::new() });
         self.add_move(place, asked_at_s, &rested);
         let increment = self.record.plan.creep_increment_percent;
         let mut input = place;
         let mut followed = Vec::new();
+        let mut driven = self.driven(asked_at_s, place)?;
         for way in [1.0, -1.0] {
             let (mut from, mut last, mut follows) = (input, rested_at(self.travel), 0);
-            while follows < FOLLOWS && (input + way * increment - from).abs() <= CREEP_MOST_PERCENT {
+            while driven && follows < FOLLOWS && (input + way * increment - from).abs() <= CREEP_MOST_PERCENT
+            {
                 let next = input + way * increment;
                 if !(0.0..=100.0).contains(&next) {
                     break;
@@ -43,9 +48,11 @@ impl Run<'_> {
                 input = next;
                 let (asked_at_s, _) = self.set(input)?;
                 let rest = self.record.plan.rest;
-                let until = Until { most_s: rest.most_s, ..Until::default() };
+                let until = Until { least_s, most_s: rest.most_s, ..Until::default() };
                 let rested = self.sensing.settle(asked_at_s, &rest, until)?;
                 self.add_move(input, asked_at_s, &rested);
+                // By a set point that is elsewhere nothing is found out [TV-65].
+                driven = self.driven(asked_at_s, input)?;
                 if let Some(travel) = rested.travel() {
                     self.travel = Some(travel);
                     // What the figures take for a following, too [TV-12].
@@ -62,11 +69,23 @@ impl Run<'_> {
         // Where it has got to is where the next part begins.
         self.followed = None;
         let words = match followed[..] {
+            _ if !driven => format!("Creeping at {place} %: given up."),
             [up, down] if up > 0 && down > 0 => format!("Creeping at {place} %: travel followed both ways."),
             _ => format!("Creeping at {place} %: travel did not follow within {CREEP_MOST_PERCENT} %."),
         };
         self.person.tell(&words);
         Ok(())
+    }
+
+    /// How long each move waits at least, s: so that a slow valve is not taken for one with dead band [TV-64].
+    fn least_s(&self, asked_at_s: f64) -> f64 {
+        let lag_s = self.record.tail(asked_at_s).map_or(0.0, |tail| {
+            let resolution = self.record.sensor.resolution_percent.unwrap_or(0.0);
+            tail.slowest_lag_s(
+                resolution + 3.0 * self.sensing.sigma() * (2.0 / tail.each.max(1) as f64).sqrt(),
+            )
+        });
+        (LAGS * lag_s).min(self.record.plan.rest.most_s)
     }
 
     fn add_move(&mut self, input_percent: f64, asked_at_s: f64, rested: &Rested) {

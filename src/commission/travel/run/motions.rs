@@ -2,7 +2,7 @@
 
 use super::{Run, counted};
 use crate::commission::travel::figures::View;
-use crate::commission::travel::record::{Direction, Elsewhere, End, Sample, Step, Watch};
+use crate::commission::travel::record::{Direction, End, Sample, Step, Watch};
 use crate::commission::travel::sensing::{Halt, Rested, Until};
 
 /// Set points of a stroke, percent: 3.8 and 20.5 mA, so that the valve is pressed against its stop [TV-21].
@@ -49,7 +49,8 @@ impl Run<'_> {
             false => (0.0, 100.0),
         };
         self.during = "going to the closed stop".to_owned();
-        let (_, rested) = self.go(stops.0)?;
+        let (asked_at_s, rested) = self.go(stops.0)?;
+        self.driven(asked_at_s, stops.0)?;
         self.at_end(false, rested.at_rest)?;
         for n in 0..strokes {
             self.stroke(2 * n + 1, stops.0, stops.1)?;
@@ -124,11 +125,7 @@ impl Run<'_> {
             samples: head,
             by_hand_s: None,
         };
-        let drive = self.drive(to)?;
-        if let Some(wrong) = drive.wrong() {
-            self.record.elsewhere.push(Elsewhere { asked_at_s, drive });
-            self.person.tell(&format!("Not judged: {wrong}."));
-        }
+        self.driven(asked_at_s, to)?;
         Ok((Step { from_percent: from, to_percent: to, watch }, rested))
     }
 

@@ -1,4 +1,4 @@
-use super::super::super::record::{External, Measure, Plan, Point, Sample, Test};
+use super::super::super::record::{External, Measure, Plan, Point, Sample, Tail, Test};
 use super::*;
 use proptest::prelude::*;
 
@@ -227,4 +227,75 @@ proptest! {
             prop_assert!(h <= above.value.unwrap() - below.value.unwrap() + 1e-9);
         }
     }
+}
+
+/// Three cycles of 0, 50 and 100 %, in which 50 % on the way up of the second was not at rest: it enters some figures and not the others. A set
+/// point that was elsewhere takes those that hold travel against it, and leaves sensor against measurement [TV-66].
+#[test]
+fn a_bad_point_takes_what_it_enters() {
+    let all =
+        || (1..=3).flat_map(|n| cycle(n, &[0.0, 50.0, 100.0], &[0.0, 50.0, 100.0], &[0.2, 50.2, 100.2]));
+    let mut bad = record(all().collect());
+    let external =
+        |p: &Point| Some(External { value: p.wanted_percent, unit: "%".into(), percent: p.wanted_percent });
+    bad.points.iter_mut().for_each(|p| p.external = external(p));
+    bad.points[7].settled = false;
+    assert_eq!((bad.points[7].cycle, bad.points[7].wanted_percent), (2, 50.0));
+    let doubted = |record: &Record, view| {
+        let list = found(record, view);
+        let doubted = list.iter().filter(|f| !f.doubt.is_empty());
+        doubted.map(|f| (f.definition.id(), f.doubt.clone())).collect::<Vec<_>>()
+    };
+    let names = |list: &[(&'static str, String)]| list.iter().map(|d| d.0).collect::<Vec<_>>();
+    let of_sensor = doubted(&bad, View::Sensor);
+    assert_eq!(
+        names(&of_sensor),
+        [
+            "accuracy_above_percent",
+            "accuracy_below_percent",
+            "hysteresis_percent",
+            "repeatability_percent",
+            "non_linearity_independent_average_percent",
+            "non_linearity_independent_up_percent",
+            "non_linearity_zero_based_average_percent",
+            "non_linearity_zero_based_up_percent",
+            "non_linearity_terminal_average_percent",
+            "non_linearity_terminal_up_percent",
+        ]
+    );
+    assert!(of_sensor.iter().all(|d| d.1 == "50 % up, cycle 2: it was not at rest"), "{of_sensor:?}");
+    assert!(names(&doubted(&bad, View::External)).contains(&"lever_error_percent"));
+    // Elsewhere: 0 % up of the first cycle was driven by 5 mA.
+    let mut elsewhere = record(all().collect());
+    elsewhere.points.iter_mut().for_each(|p| p.external = external(p));
+    (elsewhere.points[0].asked_ma, elsewhere.points[0].read_ma) = (Some(4.0), Some(5.0));
+    let of_sensor = doubted(&elsewhere, View::Sensor);
+    assert!(
+        names(&of_sensor).contains(&"deviation_closed_percent")
+            && !names(&of_sensor).contains(&"deviation_open_percent")
+    );
+    assert_eq!(of_sensor[0].1, "0 % up, cycle 1: the device reads 5.00 mA where 4.00 mA were asked");
+    assert!(!names(&doubted(&elsewhere, View::External)).contains(&"lever_error_percent"));
+    // Two of them are counted.
+    elsewhere.points[7].settled = false;
+    assert!(doubted(&elsewhere, View::Sensor)[0].1.ends_with("were asked, and 1 point more"));
+}
+
+/// What creeping may have left is in what a point is uncertain by: 25 % with a lag of 5 s after 30 s, 0.062 % at the end and
+/// 0.076 % 1 s before it, the middle of its readings [TV-64].
+#[test]
+fn what_creeping_left() {
+    let readings: Vec<Sample> = (1..=75)
+        .map(|n| 0.4 * f64::from(n))
+        .map(|t| Sample::new(t, 25.0 - 25.0 * (-t / 5.0).exp()))
+        .collect();
+    let mut one =
+        record(vec![Point { readings: readings[70..].to_vec(), ..point(1, Direction::Up, 25.0, 0.0) }]);
+    let by = |record: &Record| {
+        of(&found(record, View::Sensor), Definition::AccuracyAbove).uncertainty.expect("known")
+    };
+    let without = by(&one);
+    one.tails = vec![Tail::of(&readings, 0.0, Some(0.0), &one.plan.rest)];
+    let left = by(&one) - without;
+    assert!((0.06..0.2).contains(&left), "{left}");
 }
