@@ -154,6 +154,18 @@ pub const CHANGES: &[ChangeSpec] = &[
         Change::TripEnergised,
         "whether the trip input of a computed valve is energised",
     ),
+    number(
+        "hand_percent",
+        "%",
+        0.0..=100.0,
+        Change::HandPercent,
+        "somebody moves a computed valve by hand to this place of its stem's way, in 20 s from end to end, and holds it there",
+    ),
+    ChangeSpec {
+        key: "hand_off",
+        takes: Takes::Moment(Change::HandOff),
+        says: "the hand that moved a computed valve lets go",
+    },
     switch(
         "calibration_allowed",
         Change::CalibrationAllowed,
@@ -222,6 +234,8 @@ pub(super) fn sensed_by(change: Change) -> Option<KindName> {
         | Change::HeaderPressureBar(_)
         | Change::ProcessShare(_)
         | Change::TripEnergised(_)
+        | Change::HandPercent(_)
+        | Change::HandOff
         | Change::CalibrationAllowed(_)
         | Change::Calibrate
         | Change::KeyPressed(..) => None,

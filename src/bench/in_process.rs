@@ -68,7 +68,26 @@ fn make_second_master(plan: &BenchPlan, bus: &mut Bus<Participant>, at: Instant,
 /// Changes that somebody else than the owner of the line orders, and that the owner makes between two waits [BA-05].
 /// Clones share them.
 #[derive(Clone, Debug, Default)]
-pub struct Waiting(Arc<Mutex<VecDeque<Ordered>>>);
+pub struct Waiting {
+    orders: Arc<Mutex<VecDeque<Ordered>>>,
+    gauges: Arc<Mutex<Watched>>,
+}
+
+/// What the gauges of each device's valve show, once somebody looks at them.
+#[derive(Debug, Default)]
+struct Watched {
+    is_wanted: bool,
+    of_devices: Vec<Option<Gauges>>,
+}
+
+/// What somebody at a computed valve sees of its air.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gauges {
+    /// At the positioner's outputs, bar; the second is 0 where there is none.
+    pub outputs_bar: [f64; 2],
+    /// Air that blows off through the stage's exhaust, g/s.
+    pub exhaust_g_per_s: f64,
+}
 
 /// A change, and for which device; `None`: for all.
 type Ordered = (Option<usize>, Change);
@@ -87,7 +106,7 @@ impl Waiting {
         if let Some(why) = why_not(plan, device, change) {
             return Err(why);
         }
-        let mut waiting = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut waiting = self.orders.lock().unwrap_or_else(PoisonError::into_inner);
         if waiting.len() >= MOST_WAITING {
             let wrong = format!("{MOST_WAITING} changes wait already");
             return Err((wrong, "let the bench run on first".to_owned()));
@@ -96,13 +115,37 @@ impl Waiting {
         Ok(())
     }
 
+    /// What the gauges of this device's valve showed when the line was last sent to or waited for; the first time nobody has looked
+    /// yet. `None`: no valve is computed there, or not yet.
+    pub fn gauges(&self, device: usize) -> Option<Gauges> {
+        let mut gauges = self.gauges.lock().unwrap_or_else(PoisonError::into_inner);
+        gauges.is_wanted = true;
+        gauges.of_devices.get(device).copied().flatten()
+    }
+
     /// Makes all that wait, at the moment `at` up to which the world has come.
     pub fn make(&self, plan: &BenchPlan, bus: &mut Bus<Participant>, at: Instant) {
-        let waiting = core::mem::take(&mut *self.0.lock().unwrap_or_else(PoisonError::into_inner));
+        let waiting = core::mem::take(&mut *self.orders.lock().unwrap_or_else(PoisonError::into_inner));
         for (device, change) in waiting {
             make_change(plan, bus, at, device, change);
         }
+        let mut gauges = self.gauges.lock().unwrap_or_else(PoisonError::into_inner);
+        if gauges.is_wanted {
+            gauges.of_devices = (0..plan.devices.len()).map(|i| look(bus, i, at)).collect();
+        }
     }
+}
+
+/// What the gauges of a device's valve show at `at`.
+fn look(bus: &mut Bus<Participant>, device: usize, at: Instant) -> Option<Gauges> {
+    let shown = bus.shown(device, at);
+    let station = bus.station_mut(device).and_then(Participant::device_mut)?;
+    station.come_to(shown);
+    let of = station.valve()?.readings();
+    Some(Gauges {
+        outputs_bar: of.output_gauge_pa.map(|pa| pa / 1e5),
+        exhaust_g_per_s: of.exhaust_flow_kg_per_s * 1e3,
+    })
 }
 
 #[cfg(all(test, feature = "bench-file"))]

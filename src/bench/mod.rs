@@ -44,7 +44,7 @@ pub use file::{
 #[cfg(feature = "io")]
 pub use fleet::{Fleet, FleetError};
 pub use fleet::{FleetPlan, MOST_LOOPS, MOST_WITH_PORTS};
-pub use in_process::{Waiting, in_process};
+pub use in_process::{Gauges, Waiting, in_process};
 #[cfg(feature = "io")]
 pub use memory::MemoryError;
 #[cfg(feature = "io")]

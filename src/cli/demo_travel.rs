@@ -167,6 +167,7 @@ fn tested(bench: &str, record: Record, log: Option<&Path>) -> Result<Option<(Rec
     record.line = host.line_mut().describe();
     let readings = Readings::usual(&host, &device);
     let calibrated = calibration_told(&mut host, &device).map_err(failure)?;
+    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     let gauge = Gauge { name: CALIPER.to_owned(), unit: "mm".to_owned(), closed: 0.0, open: STROKE_MM };
     let mut record = run(
         Setup {
@@ -181,7 +182,6 @@ fn tested(bench: &str, record: Record, log: Option<&Path>) -> Result<Option<(Rec
         },
         record,
     );
-    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     let origin = Origin {
         looprig: env!("CARGO_PKG_VERSION").to_owned(),
         saved: utc_now_words(),

@@ -8,11 +8,13 @@ use super::lines::{LineSpec, end_on_signal, quoted, utc_now_words, with_log};
 use super::output::{Ended, Failure, Output, tell};
 use super::settings_args::{CompareArgs, SaveArgs, SettingsArgs, SettingsCommand};
 use super::silence::nobody;
-use crate::app::command::Catalogue;
+use super::travel::calibration_told;
+use crate::app::command::{Catalogue, Value};
 use crate::app::status::Status;
 use crate::commission::settings::{
     Content, Origin, ReadError, Section, Settings, busy_words, compare, read, to_text,
 };
+use crate::commission::worksheet::Reading as Now;
 use crate::frame::PollingAddress;
 use crate::host::{Device, Host, To};
 use crate::line::Line;
@@ -26,7 +28,7 @@ use std::path::{Path, PathBuf};
 mod files;
 mod restore;
 
-pub use files::read_file;
+pub use files::{read_file, read_shared};
 
 /// Runs it.
 pub fn run(args: &SettingsArgs, out: &mut Output) -> Result<Ended, Failure> {
@@ -51,7 +53,7 @@ fn whom(text: &str, doing: &str) -> Result<To, Failure> {
     To::parse(text).map_err(|wrong| Failure::new(doing, wrong, next))
 }
 
-/// Reads the settings of a device; `None` when nobody answers, which is told.
+/// Reads the settings of a device, and what it tells now; `None` when nobody answers, which is told.
 pub fn read_now(
     line: &LineSpec,
     to: Option<&str>,
@@ -59,13 +61,33 @@ pub fn read_now(
     host: &HostArgs,
     doing: &str,
     quiet: bool,
-) -> Result<Option<Settings>, Failure> {
+) -> Result<Option<(Settings, Now)>, Failure> {
     let to = to.map_or(Ok(To::Polling(PollingAddress::default())), |to| whom(to, doing))?;
     let Some(mut bench) = find(line, &to, described.load()?, host, doing)? else { return Ok(None) };
     let settings = bench.read(doing, quiet)?;
     tell_not_whole(&settings, doing);
-    Ok(Some(settings))
+    let loop_current = bench.host.ask(&bench.device, LOOP_CURRENT, &[]);
+    let loop_current = loop_current.map_err(|e| host_failure(doing.to_owned(), e))?;
+    let calibration = calibration_told(&mut bench.host, &bench.device);
+    let calibration = calibration.map_err(|e| host_failure(doing.to_owned(), e))?;
+    let now = Now {
+        calibration: calibration.unwrap_or_default(),
+        unique_address: bench.device.unique.octets().iter().map(|o| format!("{o:02X}")).collect(),
+        polling_address: match to {
+            To::Polling(address) => Some(address.get()),
+            _ => None,
+        },
+        current_ma: loop_current.value("loop_current").and_then(|f| match f.found.value(f.data) {
+            Value::Float(bits) => Some(f32::from_bits(bits).into()),
+            _ => None,
+        }),
+        today: utc_now_words().split(' ').next().unwrap_or_default().to_owned(),
+    };
+    Ok(Some((settings, now)))
 }
+
+/// The command that reads the loop current.
+const LOOP_CURRENT: u8 = 2;
 
 /// A device on a line that is open.
 struct Bench<'a> {

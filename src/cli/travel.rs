@@ -9,9 +9,7 @@ use super::silence::nobody;
 use super::travel_args::TravelArgs;
 use crate::app::command::Catalogue;
 use crate::capture::io_words;
-use crate::commission::travel::record::{
-    Ended as TestEnded, Instrument, Log, Measure, Occasion, Plan, Rest, Test,
-};
+use crate::commission::travel::record::{Ended as TestEnded, Log, Occasion, Plan, Rest, Test};
 use crate::commission::travel::{Readings, Record, Setup, run as run_test};
 use crate::host::Device;
 use crate::report::handover::CALIBRATION;
@@ -26,6 +24,8 @@ mod by_person;
 mod calibration;
 mod checked;
 mod given;
+mod hands;
+mod measured;
 mod on_line;
 mod person;
 mod shown;
@@ -34,37 +34,40 @@ pub use by_device::ByDevice;
 pub use calibration::told as calibration_told;
 pub use given::{By, GaugeSpec, name_of, read_record};
 
-pub use on_line::{Named, OnLine};
+pub use on_line::{Named, OnLine, as_asked};
 pub use person::Asked;
 
 const DOING: &str = "starting the travel test";
 
 /// Runs it.
 pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
+    if args.limits_schema {
+        out.text().push_str(&(crate::commission::travel::Limits::schema() + "\n"));
+        return Ok(Ended::Fine);
+    }
     let catalogue = args.described.load()?;
     let files = given::Files::read(args, &catalogue)?;
     check_outputs(args)?;
     if !args.from.is_empty() {
-        let records = args.from.iter().map(|path| read_record(path)).collect::<Result<Vec<_>, _>>()?;
-        return shown::report(args, &records.iter().collect::<Vec<_>>(), &files, out);
+        let mut shown = given::read_all(&args.from)?;
+        let tests = core::mem::take(&mut shown.tests);
+        let files = given::Files { beside: shown, ..files };
+        return shown::report(args, &tests.iter().collect::<Vec<_>>(), &files, out);
     }
     let plan = plan(args);
     if !args.device_check {
         plan.check()
             .map_err(|wrong| Failure::new(DOING, wrong, "`looprig travel --help` shows what can be given"))?;
     }
+    let mut record = record(args, plan)?;
+    // What the record begins with is about the arguments, and can still be put right.
+    record.remarks.iter().for_each(|remark| tell(remark));
     let Some(mut bench) = open(args, catalogue)? else { return Ok(Ended::Failed) };
     let person =
         Asked::new(files.answers.clone(), args_is_mock(args), out.quiet, Arc::clone(&bench.line.ended));
-    let mut stimulus = bench.line.stimulus(args.by.clone(), Some(&bench.device), &person)?;
+    let asked = as_asked(&args.words, &args.described.files);
+    let mut stimulus = bench.line.stimulus(args.by.clone(), Some(&bench.device), &person, &asked)?;
     let readings = readings(args, &bench);
-    if args.device_check {
-        let mut check = checked::new(args, &bench.line.line_name);
-        check.started = utc_now_words();
-        let check = checked::run(bench, &mut *stimulus, &person, readings, check);
-        tell_unused(&person, args);
-        return checked::show(args, &check, out);
-    }
     let asking = |e| host_failure("reading what the device knows of its travel".to_owned(), e);
     if calibration::is_missing(&mut bench.line.host, &bench.device, &readings).map_err(asking)? {
         return Err(calibration::missing(
@@ -74,10 +77,18 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
             args_is_mock(args),
         ));
     }
+    if args.device_check {
+        let mut check = checked::new(args, &bench.line.line_name);
+        check.started = utc_now_words();
+        let hands = bench.line.hands(args.by.as_ref(), &bench.device)?;
+        let check = checked::run(bench, &mut *stimulus, (&person, hands), readings, check);
+        tell_unused(&person, args);
+        return checked::show(args, check, files, out);
+    }
     let calibrated = calibration::told(&mut bench.line.host, &bench.device).map_err(asking)?;
-    let mut record = record(args, plan);
     record.line = bench.line.line_name.clone();
     record.started = utc_now_words();
+    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     let mut keeper = Keeper { path: args.record.as_deref(), is_ours: args.force, has_failed: false };
     if !keeper.is_pipe() {
         keeper.keep(&record)?;
@@ -101,7 +112,6 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     {
         record.ended = TestEnded::Interrupted { during: during.clone() };
     }
-    record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
     // The log is whole when the line is closed.
     drop(bench);
     record.log = args.host.log.as_deref().and_then(log_of);
@@ -110,8 +120,12 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     if let (Some(path), Ok(()), false) = (&args.record, &kept, out.quiet) {
         say(&format!("The record is in {}.", path.display()));
     }
-    let ended =
-        shown::report(args, &core::iter::once(&record).chain(&files.beside).collect::<Vec<_>>(), &files, out);
+    let ended = shown::report(
+        args,
+        &core::iter::once(&record).chain(&files.beside.tests).collect::<Vec<_>>(),
+        &files,
+        out,
+    );
     kept.and(ended)
 }
 
@@ -192,7 +206,7 @@ fn plan(args: &TravelArgs) -> Plan {
 }
 
 /// What is known before.
-fn record(args: &TravelArgs, plan: Plan) -> Record {
+fn record(args: &TravelArgs, plan: Plan) -> Result<Record, Failure> {
     let mut record = Record::new(if args.check { Test::LoopCheck } else { Test::Travel }, plan);
     record.occasion = match (args.as_found, args.as_left) {
         (true, _) => Occasion::AsFound,
@@ -208,18 +222,10 @@ fn record(args: &TravelArgs, plan: Plan) -> Record {
     record.instruments.clone_from(&args.instrument);
     record.supply_kpa = args.supply_kpa;
     record.ambient_c = args.ambient_c;
-    record.external = args.external.as_ref().map(|spec| {
-        let gauge = spec.gauge(args.rated_travel);
-        let share = |x: Option<f64>| x.map(|x| x / (gauge.open - gauge.closed).abs() * 100.0);
-        let is_it = |i: &Instrument| i.name.eq_ignore_ascii_case(&gauge.name);
-        Measure {
-            resolution_percent: share(args.external_resolution),
-            limit_percent: share(args.external_limit),
-            instrument: args.instrument.iter().position(is_it),
-            name: gauge.name,
-        }
-    });
-    record
+    let (measure, remark) = measured::measure(args)?;
+    record.external = measure;
+    record.remarks.extend(remark);
+    Ok(record)
 }
 
 /// Keeps the record in its file while the test runs.
@@ -277,8 +283,11 @@ pub fn log_of(path: &Path) -> Option<Log> {
 
 /// Files to be written: none that is there already, none that is read, none twice. Told before anything moves.
 fn check_outputs(args: &TravelArgs) -> Result<(), Failure> {
-    let outputs: Vec<&Path> =
-        [&args.record, &args.html, &args.json].into_iter().flatten().map(PathBuf::as_path).collect();
+    let outputs: Vec<&Path> = [&args.record, &args.html, &args.json, &args.sign]
+        .into_iter()
+        .flatten()
+        .map(PathBuf::as_path)
+        .collect();
     let inputs = args
         .from
         .iter()

@@ -16,10 +16,12 @@ const TRAVEL: &str = "Examples:
     --external=\"dial gauge\" --rated-travel 20mm --creep --steps --strokes 1 --html FV-3104.html
   looprig travel mock:fixtures/benches/valve-calibrated.toml --description protocol-notes/positioner.toml
                   to try it; a bench's own events go on in the test, so this one has none
-  looprig travel --from as-left.json --from as-found.json --html FV-3104.html
+  looprig travel --from as-left.json --from as-found.json --html FV-3104.html --sign sheet.html
 LINE and TO: as `looprig ask --help` tells. TO left out is the device at polling address 0.
 A file of answers has the ids of the questions: \"travel/start\" = \"yes\", or a list where one is
 asked again and again: \"travel/external\" = [0.1, 5.2]; \"\" is Enter, \"?\" not known, \"stop\" the end.
+A file of limits: whose = \"works standard\", then [limits] with lines such as hysteresis_percent = 1.0;
+[sensor] and [external] for one view alone. Every key: fixtures/limits/works.toml, --limits-schema.
 Cautions: a valve that is tested moves, pinches and vents. Loop in manual or bypassed, process and
 people clear of it, permit in hand; local rules and licensed people decide. It asks before anything
 moves, and says where it leaves the set point.";
@@ -27,19 +29,20 @@ moves, and says where it leaves the set point.";
 /// `travel`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = TRAVEL, override_usage = "looprig travel [OPTIONS] LINE [TO] --move
-       looprig travel [OPTIONS] --from RECORD.json")]
+       looprig travel [OPTIONS] --from RECORD.json
+       looprig travel --limits-schema")]
 pub struct TravelArgs {
     /// The line, such as serial:/dev/ttyUSB0, and whom to test if not the device at polling address 0.
-    #[arg(num_args = 1..=2, value_name = "LINE [TO]", required_unless_present = "from")]
+    #[arg(num_args = 1..=2, value_name = "LINE [TO]", required_unless_present_any = ["from", "limits_schema"])]
     pub words: Vec<String>,
-    /// Report on a record again, without a line; given twice, as found and as left stand beside each other.
+    /// Report on a record again, without a line; given twice, as found and as left stand beside each other. A device check too.
     #[arg(long, value_name = "RECORD.json", conflicts_with_all = ["words", "check", "device_check", "record", "beside"])]
     pub from: Vec<PathBuf>,
     /// A loop check instead: 0, 25, 50, 75, 100 % and back, once.
     #[arg(long, help_heading = WHAT, conflicts_with_all = ["cycles", "points", "creep", "steps", "strokes", "loss"])]
     pub check: bool,
     /// A check of the device's parts instead: its sensor by hand movement, its outputs by small moves.
-    #[arg(long, help_heading = WHAT, conflicts_with_all = ["check", "creep", "steps", "strokes", "loss", "html"])]
+    #[arg(long, help_heading = WHAT, conflicts_with_all = ["check", "creep", "steps", "strokes", "loss"])]
     pub device_check: bool,
     /// Cycles up and down, 0 to 5.
     #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u32).range(0..=5), value_name = "N", help_heading = WHAT)]
@@ -142,16 +145,19 @@ pub struct TravelArgs {
     /// Ambient temperature, degC.
     #[arg(long, value_parser = degrees, allow_negative_numbers = true, value_name = "DEGC", help_heading = PAPER)]
     pub ambient_c: Option<f64>,
-    /// Limits (TOML); looprig's own unless told, which come from no standard.
+    /// Limits (TOML), such as fixtures/limits/works.toml, which has every key; looprig's own unless told, which come from no standard.
     #[arg(long, value_name = "FILE.toml", help_heading = PAPER)]
     pub limits: Option<PathBuf>,
+    /// Print the JSON Schema of files of limits, for editors, and end.
+    #[arg(long, conflicts_with_all = ["words", "from", "limits"], help_heading = PAPER)]
+    pub limits_schema: bool,
     /// The wiring sheet of the loop, whose verdict is to stand in the report.
     #[arg(long, value_name = "SHEET.toml", help_heading = PAPER)]
     pub wiring: Option<PathBuf>,
     /// Settings of the device, from `looprig settings save`, to stand in the report.
     #[arg(long, value_name = "FILE.toml", help_heading = PAPER)]
     pub settings: Option<PathBuf>,
-    /// Another record to stand beside this one, such as as found beside as left.
+    /// Another record to stand beside this one, such as as found beside as left, or a device check.
     #[arg(long, value_name = "RECORD.json", help_heading = PAPER)]
     pub beside: Vec<PathBuf>,
     /// Keep the record in this file, from the first point on; it is there when the test is stopped, too.
@@ -160,6 +166,9 @@ pub struct TravelArgs {
     /// Write the report as a page that prints on A4.
     #[arg(long, value_name = "FILE.html", help_heading = PAPER)]
     pub html: Option<PathBuf>,
+    /// Write one A4 sheet to sign on: who it is, the verdict, the main figures, cautions.
+    #[arg(long, value_name = "FILE.html", help_heading = PAPER)]
+    pub sign: Option<PathBuf>,
     /// Write the report for programs.
     #[arg(long, value_name = "FILE.json", help_heading = PAPER)]
     pub json: Option<PathBuf>,

@@ -157,11 +157,16 @@ fn show(args: &TriageArgs, triage: &Triage, out: &mut Output) -> Result<Ended, F
     }
     // What cannot be written takes nothing else with it.
     record.and(page).and(replay)?;
-    Ok(match triage.verdict {
+    Ok(ended_as(triage))
+}
+
+/// How a session ends looprig: nothing was found, something was, nothing was seen at all.
+pub fn ended_as(triage: &Triage) -> Ended {
+    match triage.verdict {
         _ if triage.findings.is_empty() => Ended::CouldNot,
         Verdict::NothingFound => Ended::Fine,
         Verdict::Likely | Verdict::Workshop | Verdict::Unclear => Ended::Failed,
-    })
+    }
 }
 
 fn capital(words: &str) -> String {

@@ -37,6 +37,9 @@ pub struct WorksheetArgs {
     /// Fill in from a record of a travel test; may be given more than once, a later one counts before an earlier one.
     #[arg(long, value_name = "FILE.json")]
     pub record: Vec<PathBuf>,
+    /// Where the valve is: works, area, permit.
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    pub site: String,
     /// An HTML page that prints on A4, instead of Markdown.
     #[arg(long)]
     pub page: bool,
@@ -70,8 +73,9 @@ pub fn run(args: &WorksheetArgs, out: &mut Output) -> Result<Ended, Failure> {
     };
     let mut values = Values::default();
     if let Some(path) = &args.settings {
-        let read = settings::read_file(path, &args.described.load()?)?;
+        let read = settings::read_shared(path, &args.described.load()?)?;
         values.add_settings(&read, &name_of(path));
+        values.add_settings_file(&name_of(path));
     }
     let mut ended = Ended::Fine;
     if let [line, rest @ ..] = args.from.as_slice() {
@@ -88,7 +92,11 @@ pub fn run(args: &WorksheetArgs, out: &mut Output) -> Result<Ended, Failure> {
             out.quiet,
         )?;
         match read {
-            Some(read) => values.add_settings(&read, "read from the device"),
+            Some((settings, now)) => {
+                let from = "read from the device";
+                values.add_settings(&settings, from);
+                values.add_reading(&now, from);
+            }
             // It was told that nobody answered; the sheet is of use all the same.
             None => ended = Ended::Failed,
         }
@@ -96,6 +104,7 @@ pub fn run(args: &WorksheetArgs, out: &mut Output) -> Result<Ended, Failure> {
     for path in &args.record {
         values.add_record(&read_record(path)?, &name_of(path));
     }
+    values.add_site(&args.site);
     let text = if args.page { html(sheet, &values) } else { markdown(sheet, &values) };
     match &args.out {
         Some(path) => {

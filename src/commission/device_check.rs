@@ -1,13 +1,14 @@
 //! The device check: its sensor of travel over its range, by hand, and its outputs by small moves [TV-40].
 
 mod judge;
+mod read;
 mod record;
 
 pub use record::{Acting, AtRest, DeviceCheck, FORMAT, Finding, Found, Hand, Jog, Seen, Stage};
 
 use super::person::{Answer, Choice, Kind, Person, Question};
 use super::travel::readings::Readings;
-use super::travel::record::{Ended, Identity, Left, Sample};
+use super::travel::record::{Ended, Identity, Sample};
 use super::travel::run::{self, CAUTIONS};
 use super::travel::sensing::{Halt, Sensing, Until};
 use crate::host::stimulus::SetPoint;
@@ -17,6 +18,8 @@ use crate::host::{Ask, Device, Stimulus};
 pub const JOG_PERCENT: f64 = 5.0;
 /// Where it moves around, percent: so that both ways are free.
 const AROUND: (f64, f64) = (10.0, 90.0);
+/// What a person is told to do before a small move.
+pub const WATCH: &str = "watch the gauges";
 /// A hand that rests so long has come to the end, s (own choice).
 const HAND_RESTS_S: f64 = 3.0;
 /// A hand is watched no longer one way, s (own choice).
@@ -246,6 +249,7 @@ impl Guide<'_> {
         );
         let mut question = Question::new("device_check/jog", words, Kind::YesNo);
         question.cautions.extend(CAUTIONS.map(str::to_owned));
+        question.cautions.push(self.stimulus.will_leave());
         if self.ask(&question)? != Answer::Yes {
             self.remark("The outputs were not looked at: leave was not given.");
             return Ok(());
@@ -287,7 +291,7 @@ impl Guide<'_> {
         let until = Until { most_s: rest.most_s, ..Until::default() };
         let now_s = self.sensing.now_s();
         let before = self.sensing.settle(now_s, &rest, until)?;
-        self.person.tell(&format!("From {from} to {to} %: watch the gauges."));
+        self.person.tell(&format!("From {from} to {to} %: {WATCH}."));
         let asked_at_s = self.set(to)?;
         let until = Until { left: before.travel(), most_s: rest.most_s, ..Until::default() };
         let after = self.sensing.settle(asked_at_s, &rest, until)?;
@@ -345,10 +349,7 @@ impl Guide<'_> {
                 let during = "leaving the set point where it belongs".to_owned();
                 self.check.ended = Ended::Failed { during, what: what.clone() };
             }
-            let left = left.unwrap_or_else(|what| Left {
-                percent: None,
-                words: format!("Where the set point was left is not known. {what}"),
-            });
+            let left = left.unwrap_or_else(|what| run::not_left(self.stimulus, &what));
             self.person.tell(&left.words);
             self.check.left = Some(left);
         }

@@ -183,6 +183,7 @@ impl Question {
                 match number.replacen(',', ".", 1).parse::<f64>() {
                     Ok(x) if (*least..=*most).contains(&x) => Ok(Answer::Number(x)),
                     Ok(x) if x.is_finite() => {
+                        let x = told(x);
                         Err(format!("{x}{unit} cannot be: give a number from {least} to {most}{unit}"))
                     }
                     _ => Err(format!(
@@ -203,6 +204,12 @@ impl Question {
             }
         }
     }
+}
+
+/// A number as somebody would type it: not a hundred digits of one that is huge or next to nothing.
+fn told(x: f64) -> String {
+    let is_plain = x == 0.0 || (1e-6..1e9).contains(&x.abs());
+    if is_plain { format!("{x}") } else { format!("{x:e}") }
 }
 
 #[cfg(test)]
@@ -230,6 +237,9 @@ mod tests {
         for typed in ["", "twelve", "41", "nan", "inf", "1,2,3", "12 kg"] {
             assert!(q.read(typed).unwrap_err().contains("from -1 to 40 mm"), "{typed}");
         }
+        // As it was typed, not in a hundred digits.
+        assert!(q.read("1e99").unwrap_err().starts_with("1e99 mm cannot be"));
+        assert!(q.read("-1e-300").is_ok() && q.read("-1e300").unwrap_err().starts_with("-1e300 mm"));
         let leave = Question::new("move", "?", Kind::YesNo);
         assert_eq!(leave.read("Yes"), Ok(Answer::Yes));
         // Enter alone, or not to know, is no leave to move a valve.

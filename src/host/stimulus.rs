@@ -37,6 +37,17 @@ pub trait Stimulus {
     /// As [`Stimulus::set`].
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError>;
 
+    /// What is taken away and was not given back, or of which nobody has said so.
+    fn still_taken(&self) -> Vec<Act> {
+        Vec::new()
+    }
+
+    /// Where the set point is as far as is known when it could not be left: the one that was told last, why it stays, and how to give it
+    /// back; `None` where nothing is known.
+    fn stays(&self) -> Option<LeftAt> {
+        None
+    }
+
     /// Where the set point will be left, a sentence for people, said before anything moves.
     fn will_leave(&self) -> String {
         "In the end the set point is left where it belongs: the valve strokes to it.".to_owned()

@@ -371,6 +371,11 @@ impl AirPath {
         of(1) - of(4) - of(5) + of(6) + of(7) + across
     }
 
+    /// What left the outputs through the stage's exhaust in the last step, kg/s: what is heard at its vent. The converter's bleed is none of it.
+    pub fn exhaust_kg_per_s(&self) -> f64 {
+        (0..2).map(|i| self.flows_kg_per_s[L_FIRST + i * L_EACH + 2]).sum()
+    }
+
     /// What left the tubing by its leaks in the last step, kg/s.
     pub fn tubing_leak_kg_per_s(&self) -> f64 {
         (0..2).map(|i| self.flows_kg_per_s[L_FIRST + i * L_EACH + 3]).sum()

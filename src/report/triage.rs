@@ -138,6 +138,12 @@ pub fn text(triage: &Triage) -> String {
     out
 }
 
+/// The tag by which the device is known; may be empty.
+fn tag(triage: &Triage) -> String {
+    let tags = triage.device.as_ref().map(|d| [d.tag.trim(), d.long_tag.trim()]);
+    tags.into_iter().flatten().find(|t| !t.is_empty()).unwrap_or_default().to_owned()
+}
+
 /// As a part of a report [TV-60].
 pub fn as_check(triage: &Triage) -> OtherCheck {
     let mut lines = vec![headline(triage)];
@@ -170,6 +176,9 @@ pub fn as_check(triage: &Triage) -> OtherCheck {
         },
         lines,
         does_not_prove: DOES_NOT_PROVE.map(str::to_owned).to_vec(),
+        ended_early: !triage.stopped.is_empty(),
+        about: vec![("started".to_owned(), triage.started.clone()), ("line".to_owned(), triage.line.clone())],
+        tag: tag(triage),
     }
 }
 
@@ -183,8 +192,7 @@ table{border-collapse:collapse;width:100%;font-size:.92rem}th,td{text-align:left
 /// The outcome as a page of its own that fetches nothing and prints on A4. Whatever comes from a device or a person means nothing to a
 /// browser.
 pub fn html(triage: &Triage) -> String {
-    let tag = triage.device.as_ref().map_or("", |d| if d.tag.is_empty() { &d.long_tag } else { &d.tag });
-    let title = match tag.trim() {
+    let title = match tag(triage).as_str() {
         "" => "Fault finding".to_owned(),
         tag => format!("{}: fault finding", clean(tag)),
     };

@@ -67,6 +67,10 @@ pub enum Change {
     ProcessShare(f64),
     /// Whether the trip input of its computed valve is energised [PL-32].
     TripEnergised(bool),
+    /// Somebody moves its computed valve by hand to this place, percent of the stem's way, and holds it there [PL-37].
+    HandPercent(f64),
+    /// The hand lets go of its computed valve [PL-37].
+    HandOff,
     /// Whether the process allows a calibration [DV-91].
     CalibrationAllowed(bool),
     /// Somebody at the device starts a calibration, the whole one [DV-100].
@@ -84,6 +88,8 @@ impl Change {
                 | Change::HeaderPressureBar(_)
                 | Change::ProcessShare(_)
                 | Change::TripEnergised(_)
+                | Change::HandPercent(_)
+                | Change::HandOff
                 | Change::CalibrationAllowed(_)
                 | Change::Calibrate
                 | Change::KeyPressed(..)
@@ -154,6 +160,10 @@ impl fmt::Display for Change {
             Change::ProcessShare(share) => write!(f, "force of the process {share} times what was set up"),
             Change::TripEnergised(true) => f.write_str("trip input energised"),
             Change::TripEnergised(false) => f.write_str("trip input not energised"),
+            Change::HandPercent(percent) => {
+                write!(f, "somebody moves the valve by hand to {percent} % and holds it")
+            }
+            Change::HandOff => f.write_str("the hand lets go of the valve"),
             Change::CalibrationAllowed(true) => f.write_str("the process allows a calibration"),
             Change::CalibrationAllowed(false) => f.write_str("the process allows no calibration"),
             Change::Calibrate => f.write_str("a calibration is asked for at the device"),
@@ -350,7 +360,9 @@ impl DeviceStation {
             Change::ValveFault { .. }
             | Change::HeaderPressureBar(_)
             | Change::ProcessShare(_)
-            | Change::TripEnergised(_) => {
+            | Change::TripEnergised(_)
+            | Change::HandPercent(_)
+            | Change::HandOff => {
                 if let Some(valve) = &mut self.valve {
                     valve.change(change);
                 }

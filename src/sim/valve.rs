@@ -76,6 +76,11 @@ impl StationValve {
         self.valve.faults()
     }
 
+    /// Where a hand wants its stem, percent of its way; `None`: there is none.
+    pub fn hand_percent(&self) -> Option<f64> {
+        self.valve.hand_percent()
+    }
+
     /// When it wants to go on at the latest, by the device's clock.
     pub(super) fn wake_at(&self) -> Instant {
         self.come_to + LOOK
@@ -133,6 +138,8 @@ impl StationValve {
             Change::HeaderPressureBar(bar) | Change::SupplyPressureBar(bar) => {
                 self.valve.set_header_gauge_pa(bar * PA_PER_BAR)
             }
+            Change::HandPercent(percent) => self.valve.set_hand_percent(Some(percent)),
+            Change::HandOff => self.valve.set_hand_percent(None),
             Change::ProcessShare(share) => self.valve.set_process_share(share),
             Change::TripEnergised(on) => {
                 self.trip.0 = on;

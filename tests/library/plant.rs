@@ -2,6 +2,7 @@
 //! every valve that is accepted.
 
 mod fail_action;
+mod hand;
 mod properties;
 mod reference;
 mod run;

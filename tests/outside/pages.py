@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
 """Chromium, another program, opens the pages that looprig writes and prints them.
 
-Pages: reports of a travel test (a valve that is in order, one before and after, one test that was broken off), a worksheet, a wiring verdict,
+Pages: reports of a travel test (a valve that is in order, one before and after, one test that was broken off), of a device check, sheets to sign
+on, which are one sheet each whatever stands on them, a blank worksheet, every worksheet filled in, a wiring verdict,
 results of the conformance suite. Each must ask for nothing but itself, leave nothing on the console, come out on A4 sheets (by the MediaBox of
 every page of the PDF), have all its rows, plots and cautions kept whole where a sheet ends, and stick out of neither a sheet (180 mm between the margins) nor, by itself,
 a phone's screen (390 px), nor have words there that are squeezed into a column of letters. A page with planted faults, which Chromium must find, is opened first.
@@ -198,12 +199,29 @@ def write_pages(folder):
         if words not in page:
             sys.exit(f"pages.py: the report \"{name}\" does not say {words}")
         (folder / f"{name}.html").write_text(page)
+    (folder / "check.json").write_text(json.dumps(travel_records.device_check()))
+    # With everything that can stand on it: every limit, as found beside as left, findings, fail actions that are wrong, a device check.
+    limits = TOP / "fixtures" / "limits" / "works.toml"
+    bad = travel_records.record("as_left", gap=2.4, slope=2.2, bow=1.8, supply_kpa=210.0, ended=silent)
+    bad["valve"].update(fails_to="open", words="DN 100, packing as it came, spring to close, " * 3)
+    bad["instruments"] = bad["instruments"] * 3
+    bad["fails"] = [{**bad["fails"][0], "loss": loss, "restored": False} for loss in ("current", "air", "trip")]
+    lone = {**bad, "remarks": ["It was windy. " * 30]}
+    (folder / "lone.json").write_text(json.dumps(lone))
+    (folder / "bad.json").write_text(json.dumps(bad))
+    for name, records in [("sign-left", ["left"]), ("sign-broken", ["broken"]), ("sign-full", ["found", "bad", "check"]), ("sign-lone", ["lone"])]:
+        words = [w for r in records for w in ("--from", f"{r}.json")]
+        run([looprig, "travel", *words, "--limits", limits, "--sign", f"{name}.html", "--force", "--quiet"], folder, {0, 1})
+    run([looprig, "travel", "--from", "check.json", "--html", "check.html", "--force", "--quiet"], folder, {0})
     run([looprig, "worksheet", "first-start", "--page", "--out", "worksheet.html", "--force"], folder, {0})
+    sheets = [row.split()[0] for row in run([looprig, "worksheet", "--list"], folder, {0}).splitlines() if row[:1].strip()]
+    for sheet in sheets:
+        run([looprig, "worksheet", sheet, "--record", "left.json", "--site", "Brackenmoor water works, filter gallery, permit 4711", "--page", "--out", f"sheet-{sheet}.html", "--force"], folder, {0})
     sheet = TOP / "fixtures" / "sheets" / "fv-3104.toml"
     run([looprig, "wiring", sheet, "--tolerance", "--samples", "100", "--seed", "1", "--html", "wiring.html", "--force"], folder, {0})
     fault = "mock:b.toml?fault=octet_after_check_byte"
     run([looprig, "conform", fault, "--html", "conform.html", "--force", "--quiet"], folder, {1})
-    return ["in-order", "both", "beyond", "stopped", "worksheet", "wiring", "conform"]
+    return ["in-order", "both", "beyond", "stopped", "check", "sign-left", "sign-broken", "sign-full", "sign-lone", "worksheet", "wiring", "conform", *(f"sheet-{sheet}" for sheet in sheets)]
 
 
 def main():
@@ -226,6 +244,8 @@ def main():
                     sys.exit(f"pages.py: the planted fault \"{fault}\" was not found: {planted}")
             for name in names:
                 wrong, count = faults(browser, folder / f"{name}.html", keep)
+                if name.startswith("sign-") and count != 1:
+                    wrong.append("is to be one sheet")
                 bad += bool(wrong)
                 print(f"{name}: {count} sheets{''.join(f'; {w}' for w in wrong)}")
         finally:

@@ -87,3 +87,25 @@ def record(occasion="as_left", gap=0.3, slope=0.1, bow=0.1, cycles=3, measured=T
         "left": {"percent": 0.0, "words": "The set point is left at 0 % (4 mA), in automatic."}, "remarks": [],
     }
     return {**out, **changed}
+
+
+def device_check(**changed):
+    """One device check of the same valve: a sensor moved by hand from 0 to 100 % and back, four small moves, as expected."""
+    rest = [[10.0 + 0.5 * n, 0.0] for n in range(5)]
+    way = [[20.0 + 0.5 * n, 2.5 * n] for n in range(41)]
+    back = [[60.0 + 0.5 * n, 100 - 2.5 * n] for n in range(41)]
+    hand = {"closed": rest, "opening": way, "open": [[50.0 + 0.5 * n, 100.0] for n in range(5)], "closing": back,
+            "back": [[90.0 + 0.5 * n, 0.0] for n in range(5)], "angles_deg": [-31.2, 30.9]}
+    jogs = [{"from_percent": a, "to_percent": b, "asked_at_s": 120.0 + 20 * n, "samples": [[119.0 + 20 * n, a], [125.0 + 20 * n, b]],
+             "first": "rises" if b > a else "falls", "second": None} for n, (a, b) in enumerate([(50, 55), (55, 50), (50, 45), (45, 50)])]
+    part = record()
+    finding = {"found": "as_expected", "words": "By hand from 0.00 to 100.00 %, 100.0 % of travel.", "not_proved": "Not proved: the sensor under load."}
+    outputs = {"about": "outputs: travel follows", "found": "as_expected", "words": "It followed all four small moves.", "not_proved": "Not proved: full thrust."}
+    out = {
+        "looprig_device_check": 1, "looprig": "0.1.0", "started": "2026-11-30 07:40:00 UTC", "line": part["line"], "who": part["who"],
+        "device": part["device"], "stimulus": part["stimulus"], "stage": {"at_rest": "blocked", "acting": "single"},
+        "rest": {"within_percent": 0.2, "for_s": 2.0, "most_s": 30.0}, "hand": hand, "jogs": jogs, "blows_at_rest": False,
+        "findings": [{"about": "sensor: range", **finding}, outputs], "link": part["link"], "ended": {"how": "whole"},
+        "left": part["left"], "remarks": [],
+    }
+    return {**out, **changed}

@@ -239,9 +239,11 @@ fn of_valve(valve: &StationValve, rows: &mut Rows) {
     physics("stop_n", "N", Some(of.stop_n));
     physics("air_used_g", "g", Some(of.air_used_kg * g));
     physics("supply_flow_g_per_s", "g/s", Some(of.supply_flow_kg_per_s * g));
+    physics("exhaust_flow_g_per_s", "g/s", Some(of.exhaust_flow_kg_per_s * g));
     physics("casing_leak_g_per_s", "g/s", Some(of.casing_leak_kg_per_s * g));
     physics("tube_leak_g_per_s", "g/s", Some(of.tube_leak_kg_per_s * g));
     rows.row("stuck", "", View::True, of.stuck);
+    rows.row("hand_percent", "%", View::Set, valve.hand_percent());
     rows.row("sensed_deg", "deg", View::Device, of.sensed_rad * deg);
     rows.row("sensor_in_range", "", View::Device, of.sensor_in_range);
     for name in FaultName::ALL {
@@ -265,6 +267,7 @@ fn of_electronics(device: &Device, rows: &mut Rows) {
     rows.row("calibration_stage", "", View::Device, Value::Word(stage));
     rows.row("calibration_percent", "%", View::Device, progress.map(|p| f64::from(p.percent)));
     let result = match e.result().map(|o| o.ending) {
+        None if e.calibrated().is_some() => "done at the factory",
         None => "never run",
         Some(Ending::Done) => "done",
         Some(Ending::Aborted) => "aborted",

@@ -507,6 +507,12 @@ pub struct EventTable {
     /// Whether the trip input of the computed valve is energised from then on.
     #[schemars(with = "Option<bool>")]
     pub trip_energised: Option<Spanned<bool>>,
+    /// Somebody moves the computed valve by hand to this place of its stem's way, %, 0 to 100, in 20 s from end to end, and holds it there.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
+    pub hand_percent: Option<Spanned<Number>>,
+    /// true: the hand that moved the computed valve lets go.
+    #[schemars(with = "Option<bool>", extend("const" = true))]
+    pub hand_off: Option<Spanned<bool>>,
     /// Whether the process allows a calibration from then on, of positioners whose valve is computed.
     #[schemars(with = "Option<bool>")]
     pub calibration_allowed: Option<Spanned<bool>>,
@@ -561,6 +567,8 @@ impl EventTable {
             "header_pressure_bar" => self.header_pressure_bar.as_ref().map(Given::Number),
             "process_share" => self.process_share.as_ref().map(Given::Number),
             "trip_energised" => self.trip_energised.as_ref().map(Given::Switch),
+            "hand_percent" => self.hand_percent.as_ref().map(Given::Number),
+            "hand_off" => self.hand_off.as_ref().map(Given::Switch),
             "calibration_allowed" => self.calibration_allowed.as_ref().map(Given::Switch),
             "calibrate" => self.calibrate.as_ref().map(Given::Switch),
             "key_open" => self.key_open.as_ref().map(Given::Switch),

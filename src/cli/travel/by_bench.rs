@@ -1,7 +1,8 @@
 //! A bench as the one who moves the set point: in this process, or a running mock by its API [TV-31].
 
 use super::api::Api;
-use crate::bench::{BenchPlan, CHANGES, Takes, Waiting};
+use super::hands::Hands;
+use crate::bench::{BenchPlan, CHANGES, Gauges, Takes, Waiting};
 use crate::device::KindConfig;
 use crate::frame::UniqueAddress;
 use crate::host::stimulus::{Act, Capabilities, Given, LeftAt, SetPoint, StimulusError};
@@ -35,7 +36,7 @@ pub enum Way {
 
 impl Way {
     /// Changes what has this key in an `[[event]]` and in the API [BA-05].
-    fn change(&mut self, key: &str, value: Json) -> Result<(), (String, String)> {
+    pub fn change(&mut self, key: &str, value: Json) -> Result<(), (String, String)> {
         let is_of_the_loop = key.starts_with("loop_");
         match self {
             Way::Here { plan, waiting, device } => {
@@ -43,6 +44,7 @@ impl Way {
                 let change = match (takes, value.as_f64(), value.as_bool()) {
                     (Some(Takes::Number { make, .. }), Some(x), _) => make(x),
                     (Some(Takes::Switch(make)), _, Some(on)) => make(on),
+                    (Some(Takes::Moment(change)), _, Some(true)) => *change,
                     _ => {
                         return Err((
                             format!("there is no change {key}"),
@@ -58,6 +60,28 @@ impl Way {
                     body["device"] = json!(device);
                 }
                 api.ask("POST", "/changes", Some(&body)).map(|_| ())
+            }
+        }
+    }
+}
+
+impl Way {
+    /// What the gauges at the valve show; `None` where that is not known.
+    pub fn gauges(&mut self) -> Option<Gauges> {
+        match self {
+            Way::Here { waiting, device, .. } => waiting.gauges((*device)?),
+            Way::Running { api, device } => {
+                let key = device.as_ref()?;
+                let read = api.ask("GET", "/quantities", None).ok()?;
+                let all = read["quantities"].as_array()?;
+                let number = |name: &str| {
+                    let name = format!("{key}.{name}");
+                    all.iter().find(|q| q["name"] == *name).and_then(|q| q["value"].as_f64())
+                };
+                Some(Gauges {
+                    outputs_bar: [number("output_1_bar")?, number("output_2_bar")?],
+                    exhaust_g_per_s: number("exhaust_flow_g_per_s")?,
+                })
             }
         }
     }
@@ -135,6 +159,11 @@ impl ByBench {
         })
     }
 
+    /// What plays the hands of a person at the valve on this bench.
+    pub fn hands(self) -> Hands {
+        Hands { way: self.way, header_bar: self.header_bar, air_is_off: false, holds: false }
+    }
+
     /// Makes a change, and says between which moments of the line's clock it was made.
     fn change(&mut self, ask: &mut dyn Ask, key: &str, value: Json) -> Result<Given, StimulusError> {
         let before = ask.now();
@@ -199,6 +228,17 @@ impl Stimulus for ByBench {
 
     fn will_leave(&self) -> String {
         "In the end the loop current is what it was before: the valve strokes to it.".to_owned()
+    }
+
+    fn still_taken(&self) -> Vec<Act> {
+        self.taken.clone()
+    }
+
+    fn stays(&self) -> Option<LeftAt> {
+        let ma = self.now_ma?;
+        let words =
+            format!("The loop current was told last to be {ma:.2} mA, by {}: set it back there.", self.name);
+        Some(LeftAt { percent: Some(SetPoint::CurrentMa(ma).percent()), words })
     }
 
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {

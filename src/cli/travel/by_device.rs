@@ -2,6 +2,7 @@
 
 use crate::app::command::described::{Command, Description, PartKind};
 use crate::app::command::{CommandSpec, Effect, Value};
+use crate::cli::lines::quoted;
 use crate::exchange::Exchange;
 use crate::exchange::view::Tone;
 use crate::host::stimulus::{Act, Capabilities, Given, LeftAt, SetPoint, StimulusError};
@@ -26,6 +27,11 @@ pub struct ByDevice {
     before: Option<(String, Option<f64>)>,
     /// Whether it was ever told to move.
     has_moved: bool,
+    /// The set point that it took last, percent, and one that it was told and has not answered.
+    told: Option<f64>,
+    open: Option<f64>,
+    /// LINE, TO and descriptions, as `looprig ask` takes them.
+    line: String,
 }
 
 impl ByDevice {
@@ -68,7 +74,32 @@ impl ByDevice {
                 && has(&c.reply, SET_POINT)
         });
         let reads = reads.and_then(|c| spec(c.number));
-        Ok(ByDevice { device, writes: row, reads, by_hand, by_loop, before: None, has_moved: false })
+        let line = "LINE TO".to_owned();
+        Ok(ByDevice {
+            device,
+            writes: row,
+            reads,
+            by_hand,
+            by_loop,
+            before: None,
+            has_moved: false,
+            told: None,
+            open: None,
+            line,
+        })
+    }
+
+    /// The same, with LINE, TO and descriptions as `looprig ask` takes them, for whoever has to give the set point back.
+    pub fn on_line(self, line: String) -> ByDevice {
+        ByDevice { line, ..self }
+    }
+
+    /// The set point by command that was there before the test and is put back, percent.
+    fn held(&self) -> Option<f64> {
+        match &self.before {
+            Some((source, Some(at))) if *source == self.by_hand => Some(*at),
+            _ => None,
+        }
     }
 
     /// Who sets the set point now.
@@ -153,7 +184,13 @@ impl Stimulus for ByDevice {
             self.look(ask)?;
         }
         self.has_moved = true;
-        self.write(ask, &self.by_hand, Some(to.percent()))
+        let percent = to.percent();
+        self.open = Some(percent);
+        let given = self.write(ask, &self.by_hand, Some(percent));
+        if given.is_ok() {
+            (self.told, self.open) = (Some(percent), None);
+        }
+        given
     }
 
     fn act(&mut self, _: &mut dyn Ask, act: Act) -> Result<Given, StimulusError> {
@@ -172,16 +209,42 @@ impl Stimulus for ByDevice {
             .to_owned()
     }
 
+    fn stays(&self) -> Option<LeftAt> {
+        if !self.has_moved {
+            return None;
+        }
+        let told = match (self.told, self.open) {
+            (_, Some(open)) => {
+                let before = self.told.map_or("what it was before".to_owned(), |at| format!("{at} %"));
+                format!("{open} % by command, told last and not answered, or still {before}")
+            }
+            (Some(at), None) => format!("{at} % by command, which was told last"),
+            (None, None) => return None,
+        };
+        let (back, source) = match self.held() {
+            Some(at) => (
+                format!("To put it back to {at} %, as before the test"),
+                format!("{} set_point={at}", quoted(&format!("{SOURCE}={}", self.by_hand))),
+            ),
+            None => ("To give it back to the loop".to_owned(), quoted(&format!("{SOURCE}={}", self.by_loop))),
+        };
+        Some(LeftAt {
+            percent: self.told.filter(|_| self.open.is_none()),
+            words: format!(
+                "The set point is {told}. It stays in force whatever the loop says, unless the device lost its power or has taken what was said to it last. \
+                 {back}, as soon as it answers: looprig ask {} {} {source} --move (the valve strokes to it).",
+                self.line, self.writes.number
+            ),
+        })
+    }
+
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
         if !self.has_moved {
             // It was interrupted before that, and what the set point is, is nobody's to change.
             let words = "The set point was not moved.".to_owned();
             return Ok(LeftAt { percent: None, words });
         }
-        let held = match &self.before {
-            Some((source, Some(at))) if *source == self.by_hand => Some(*at),
-            _ => None,
-        };
+        let held = self.held();
         let mut tries = 0;
         loop {
             tries += 1;
@@ -207,5 +270,59 @@ impl Stimulus for ByDevice {
                     .to_owned(),
             },
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::command::{Catalogue, Described, described};
+    use crate::bench::{check, in_process};
+    use crate::frame::PollingAddress;
+    use crate::host::Host;
+    use crate::link::MasterConfig;
+    use std::path::Path;
+
+    /// A set point that the device took is the one that stays if nothing more can be said to it; before the first nothing is known of it, and after
+    /// one that was by command before the test it is put back by that.
+    #[test]
+    fn what_stays_in_force() {
+        let bench = include_str!("../../../fixtures/benches/valve-calibrated.toml");
+        let plan = check(bench, Path::new("valve-calibrated.toml")).expect("a bench");
+        let text = include_str!("../../../protocol-notes/positioner.toml");
+        let text = described::check(text, Path::new("positioner.toml")).expect("a description");
+        let mut catalogue = Catalogue::default();
+        catalogue.add(Described::load(text, "positioner.toml")).expect("the first one");
+        let mut host = Host::new(in_process(&plan), MasterConfig::default()).with_catalogue(catalogue);
+        let (_, device) = host.poll(PollingAddress::default(), None).expect("a line");
+        let device = device.expect("a device");
+        let new = |host: &Host<_>| {
+            let described = host.described(&device).map(|d| d.description());
+            ByDevice::of(device, described, &|n| host.spec(&device, n))
+                .expect("it has such a command")
+                .on_line("tcp:valve 5".into())
+        };
+        let mut by = new(&host);
+        assert_eq!(by.stays(), None);
+        by.set(&mut host, SetPoint::Percent(40.0)).expect("it obeys");
+        by.set(&mut host, SetPoint::Percent(75.0)).expect("it obeys");
+        let at = by.stays().expect("it was moved");
+        assert_eq!(at.percent, Some(75.0));
+        for says in [
+            "75 % by command, which was told last",
+            "stays in force whatever the loop says",
+            "looprig ask tcp:valve 5 129 'source=loop current' --move",
+        ] {
+            assert!(at.words.contains(says), "{says:?} is missing in {}", at.words);
+        }
+        // Somebody else had set it by hand.
+        let mut second = new(&host);
+        second.set(&mut host, SetPoint::Percent(10.0)).expect("it obeys");
+        let at = second.stays().expect("it was moved");
+        assert!(
+            at.words.contains("looprig ask tcp:valve 5 129 'source=by hand' set_point=75 --move"),
+            "{}",
+            at.words
+        );
     }
 }

@@ -39,7 +39,11 @@ impl<P: Person> ByPerson<P> {
 
     fn take_note(&mut self, act: Act) {
         match act {
-            Act::LoseCurrent | Act::LoseAir | Act::Trip => self.taken.push(act),
+            Act::LoseCurrent | Act::LoseAir | Act::Trip => {
+                if !self.taken.contains(&act) {
+                    self.taken.push(act);
+                }
+            }
             Act::RestoreCurrent => self.taken.retain(|a| *a != Act::LoseCurrent),
             Act::RestoreAir => self.taken.retain(|a| *a != Act::LoseAir),
             Act::ResetTrip => self.taken.retain(|a| *a != Act::Trip),
@@ -106,12 +110,25 @@ impl<P: Person> Stimulus for ByPerson<P> {
         if !caution.is_empty() {
             question = question.with_caution(caution);
         }
-        let given = self.done(ask, &question)?;
+        let takes = matches!(act, Act::LoseCurrent | Act::LoseAir | Act::Trip);
+        if takes {
+            // It may be done before the key is pressed.
+            self.take_note(act);
+        }
+        let given = self.done(ask, &question);
+        if takes && matches!(given, Err(StimulusError::Cannot { .. })) {
+            self.taken.retain(|a| *a != act);
+        }
+        let given = given?;
         self.take_note(act);
         if let Some(bench) = &mut self.bench {
             bench.act(ask, act)?;
         }
         Ok(given)
+    }
+
+    fn still_taken(&self) -> Vec<Act> {
+        self.taken.clone()
     }
 
     fn will_leave(&self) -> String {

@@ -1,7 +1,7 @@
 //! What a device tells of its own calibration: that it has none yet, and what came of the last one [TV-20].
 
-use crate::app::command::Effect;
 use crate::app::command::described::{Element, Part};
+use crate::app::command::{Effect, Value};
 use crate::cli::output::Failure;
 use crate::commission::travel::Readings;
 use crate::exchange::{Exchange, FieldView};
@@ -67,9 +67,20 @@ pub fn told(ask: &mut dyn Ask, device: &Device) -> Result<Option<String>, HostEr
 fn words(exchange: &Exchange) -> Option<String> {
     let all: Vec<String> = exchange
         .fields_of_reply()
-        .map(|f| format!("{} {}", f.found.name().to_string().replace('_', " "), f.text()))
+        .map(|f| format!("{} {}", f.found.name().to_string().replace('_', " "), known(&f)))
         .collect();
     (!all.is_empty()).then(|| all.join("; "))
+}
+
+/// A value as its device tells it; what it does not know is no date of 1900 and no number [DV-24].
+fn known(field: &FieldView) -> String {
+    match field.found.value(field.data) {
+        Value::Date(date) if date.to_bytes()[2] == 0 => {
+            "not known: the device's clock was not set".to_owned()
+        }
+        Value::Float(bits) if f32::from_bits(bits).is_nan() => "not known".to_owned(),
+        _ => field.text(),
+    }
 }
 
 fn has(list: &[Element], name: &str) -> bool {

@@ -1,7 +1,10 @@
 //! The device check: how it is run, and how it is shown [TV-40].
 
 use super::Bench;
+use super::given::{Files, Records};
+use super::hands::{AtTheValve, Hands};
 use super::person::Asked;
+use super::shown;
 use crate::cli::files::write_file;
 use crate::cli::output::{Ended, Failure, Output, say};
 use crate::cli::travel_args::TravelArgs;
@@ -32,15 +35,22 @@ pub fn new(args: &TravelArgs, line: &str) -> DeviceCheck {
 pub fn run(
     mut bench: Bench<'_>,
     stimulus: &mut dyn Stimulus,
-    person: &Asked,
+    (person, hands): (&Asked, Option<Hands>),
     readings: Readings,
     check: DeviceCheck,
 ) -> DeviceCheck {
-    let mut asked = person.clone();
+    let mut at_the_valve = AtTheValve::new(person.clone(), hands);
     let mut check = run_check(
-        Setup { ask: &mut bench.line.host, device: bench.device, stimulus, person: &mut asked, readings },
+        Setup {
+            ask: &mut bench.line.host,
+            device: bench.device,
+            stimulus,
+            person: &mut at_the_valve,
+            readings,
+        },
         check,
     );
+    at_the_valve.end();
     if bench.line.ended.load(Ordering::SeqCst)
         && let TestEnded::Stopped { during, .. } = &check.ended
     {
@@ -50,8 +60,11 @@ pub fn run(
 }
 
 /// Shows what came of it, and writes it to the files that are wanted.
-pub fn show(args: &TravelArgs, check: &DeviceCheck, out: &mut Output) -> Result<Ended, Failure> {
-    let mut written = Ok(());
+pub fn show(args: &TravelArgs, check: DeviceCheck, files: Files, out: &mut Output) -> Result<Ended, Failure> {
+    let beside = Records { checks: vec![check], ..Records::default() };
+    let files = Files { beside, ..files };
+    let check = &files.beside.checks[0];
+    let mut written = shown::pages(args, &[], &files, out.quiet);
     for path in [&args.record, &args.json].into_iter().flatten() {
         let put = write_file(
             path,
@@ -64,6 +77,13 @@ pub fn show(args: &TravelArgs, check: &DeviceCheck, out: &mut Output) -> Result<
         }
         written = written.and(put);
     }
+    told(check, out);
+    written?;
+    Ok(ended_as(check))
+}
+
+/// Shows a check on standard output.
+pub fn told(check: &DeviceCheck, out: &mut Output) {
     let is_whole = check.ended == TestEnded::Whole;
     let count = |found| check.findings.iter().filter(|f| f.found == found).count();
     let (bad, open) = (count(Found::NotAsExpected), count(Found::NotJudged));
@@ -80,12 +100,17 @@ pub fn show(args: &TravelArgs, check: &DeviceCheck, out: &mut Output) -> Result<
             table.write(Format::Csv, out.text());
         }
     }
-    written?;
-    Ok(match (bad, is_whole, count(Found::AsExpected)) {
+}
+
+/// How the program ends with it.
+pub fn ended_as(check: &DeviceCheck) -> Ended {
+    let count = |found| check.findings.iter().filter(|f| f.found == found).count();
+    let is_whole = check.ended == TestEnded::Whole;
+    match (count(Found::NotAsExpected), is_whole, count(Found::AsExpected)) {
         (1.., ..) | (_, false, _) => Ended::Failed,
         (_, _, 0) => Ended::CouldNot,
         _ => Ended::Fine,
-    })
+    }
 }
 
 fn word(found: Found) -> &'static str {

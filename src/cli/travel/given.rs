@@ -10,12 +10,14 @@ use crate::cli::output::Failure;
 use crate::cli::settings;
 use crate::cli::travel_args::TravelArgs;
 use crate::commission::answers::Answers;
+use crate::commission::device_check::DeviceCheck;
 use crate::commission::settings::Settings;
 use crate::commission::travel::record::Movement;
 use crate::commission::travel::{Gauge, Limits, Record};
+use crate::commission::triage::Triage;
 use crate::wiring::{Circuit, Judged, judge};
 use std::io::Read;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Longest record that is read, octets.
 const LONGEST: u64 = 64 << 20;
@@ -113,7 +115,16 @@ pub struct Files {
     pub settings: Option<(Settings, String)>,
     /// A loop with its verdict, and what the sheet is called.
     pub wiring: Option<(Circuit, Judged, String)>,
-    pub beside: Vec<Record>,
+    /// What stands beside what is shown.
+    pub beside: Records,
+}
+
+/// What was kept in files, each kind in its order.
+#[derive(Default)]
+pub struct Records {
+    pub tests: Vec<Record>,
+    pub checks: Vec<DeviceCheck>,
+    pub faults: Vec<Triage>,
 }
 
 impl Files {
@@ -144,12 +155,13 @@ impl Files {
             let judged = judge(&sheet.circuit);
             Ok::<_, Failure>((sheet.circuit, judged, name_of(path)))
         });
+        let beside = read_all(&args.beside)?;
         Ok(Files {
             answers: answers.transpose()?,
             limits: limits.transpose()?.unwrap_or_else(Limits::own),
             settings: settings.transpose()?,
             wiring: wiring.transpose()?,
-            beside: args.beside.iter().map(|path| read_record(path)).collect::<Result<_, _>>()?,
+            beside,
         })
     }
 }
@@ -159,17 +171,61 @@ pub fn name_of(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 
+/// What `--record` keeps, of a travel test or of fault finding.
+enum Kept {
+    Test(Box<Record>),
+    Check(Box<DeviceCheck>),
+    Fault(Box<Triage>),
+}
+
+/// Reads records of travel tests, of device checks and of fault finding.
+///
+/// # Errors
+/// One cannot be read, or is none.
+pub fn read_all(paths: &[PathBuf]) -> Result<Records, Failure> {
+    let mut out = Records::default();
+    for path in paths {
+        match read_kept(path)? {
+            Kept::Test(test) => out.tests.push(*test),
+            Kept::Check(check) => out.checks.push(*check),
+            Kept::Fault(triage) => out.faults.push(*triage),
+        }
+    }
+    Ok(out)
+}
+
 /// Reads a record of a travel test.
 ///
 /// # Errors
 /// It cannot be read, or is none.
 pub fn read_record(path: &Path) -> Result<Record, Failure> {
+    let other = match read_kept(path)? {
+        Kept::Test(test) => return Ok(*test),
+        Kept::Check(_) => "of a device check",
+        Kept::Fault(_) => "of fault finding",
+    };
+    let wrong = format!("it is {other}, and a travel test is wanted");
+    Err(Failure::new(format!("reading the record {}", path.display()), wrong, NEXT))
+}
+
+const NEXT: &str = "name a record that `looprig travel --record` kept";
+
+fn read_kept(path: &Path) -> Result<Kept, Failure> {
     let doing = format!("reading the record {}", path.display());
-    let next = "name a record that `looprig travel --record` kept";
+    let next = NEXT;
     let mut text = String::new();
     let read = std::fs::File::open(path).and_then(|f| f.take(LONGEST).read_to_string(&mut text));
     read.map_err(|e| Failure::new(doing.clone(), io_words(&e), next))?;
-    Record::from_json(&text).map_err(|e| Failure::new(doing, e.to_string(), next))
+    let json = serde_json::from_str::<serde_json::Value>(&text).unwrap_or_default();
+    let is_of_faults = json["format"].as_str().is_some_and(|f| f.starts_with("looprig triage"));
+    let kept = if json.get("looprig_device_check").is_some() {
+        DeviceCheck::from_json(&text).map(|c| Kept::Check(Box::new(c))).map_err(|e| e.to_string())
+    } else if is_of_faults {
+        Triage::from_json(&text).map(|t| Kept::Fault(Box::new(t)))
+    } else {
+        Record::from_json(&text).map(|r| Kept::Test(Box::new(r))).map_err(|e| e.to_string())
+    };
+    kept.map_err(|e| Failure::new(doing, e, next))
 }
 
 #[cfg(test)]

@@ -1,24 +1,29 @@
 //! A line that is open for a test: host, who moves the set point, and Ctrl-C.
 
+use super::api::Api;
 use super::by_bench::ByBench;
 use super::by_device::ByDevice;
 use super::by_person::ByPerson;
 use super::given::By;
+use super::hands::Hands;
 use super::person::Asked;
 use crate::app::command::Catalogue;
 use crate::bench::{BenchPlan, Waiting};
 use crate::cli::args::HostArgs;
 use crate::cli::ask::master_config;
 use crate::cli::describing::with_line;
-use crate::cli::lines::{LineSpec, with_log};
+use crate::cli::lines::{LineSpec, quoted, with_log};
 use crate::cli::open_line::OpenLine;
 use crate::cli::output::Failure;
 use crate::cli::silence::ServerSaid;
 use crate::frame::PollingAddress;
 use crate::host::{Ask, Device, Host, Stimulus, To};
 use crate::line::Line;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+
+const MOVER: &str = "choosing who moves the set point";
 
 /// LINE and TO as they were named.
 pub struct Named {
@@ -42,6 +47,14 @@ impl Named {
             .map_err(wrong)?;
         Ok(Named { spec, to })
     }
+}
+
+/// Line, device and descriptions as `looprig ask` takes them.
+pub fn as_asked(words: &[String], descriptions: &[PathBuf]) -> String {
+    let line = words.first().map(String::as_str).unwrap_or_default();
+    let to = words.get(1).map_or("0", String::as_str);
+    let files = descriptions.iter().map(|f| format!(" --description {}", quoted(&f.to_string_lossy())));
+    format!("{} {}{}", quoted(line), quoted(to), files.collect::<String>())
 }
 
 /// A line that is open.
@@ -82,7 +95,8 @@ impl OnLine<'_> {
         Ok(OnLine { host, to: named.to, line_name, server, here, ended })
     }
 
-    /// Who moves the set point of a device; `None`: nobody has answered, and it is the only one of a bench.
+    /// Who moves the set point of a device; `None`: nobody has answered, and it is the only one of a bench. `asked` is what
+    /// [`as_asked`] gives.
     ///
     /// # Errors
     /// Whoever was named cannot, and what would be right.
@@ -91,8 +105,9 @@ impl OnLine<'_> {
         by: Option<By>,
         device: Option<&Device>,
         person: &Asked,
+        asked: &str,
     ) -> Result<Box<dyn Stimulus>, Failure> {
-        let doing = "choosing who moves the set point";
+        let doing = MOVER;
         let failed = |(wrong, next): (String, String)| Failure::new(doing, wrong, next);
         let by = by.unwrap_or(if self.here.is_some() { By::Bench } else { By::Person });
         let unique = device.map(|d| d.unique);
@@ -120,16 +135,36 @@ impl OnLine<'_> {
                 };
                 let described = self.host.described(device).map(|d| d.description());
                 let spec = |number| self.host.spec(device, number);
-                Box::new(ByDevice::of(*device, described, &spec).map_err(failed)?)
+                let by = ByDevice::of(*device, described, &spec).map_err(failed)?;
+                Box::new(by.on_line(asked.to_owned()))
             }
-            By::Api(api) => {
-                let (tag, polling) = match &self.to {
-                    To::Tag(tag) => (tag.as_str(), None),
-                    To::Polling(p) => ("", Some(p.get())),
-                    _ => ("", None),
-                };
-                Box::new(ByBench::running(api, tag, polling).map_err(failed)?)
-            }
+            By::Api(api) => Box::new(self.running(api)?),
         })
+    }
+
+    /// What plays a person's hands at the valve: the bench of this process, or a running one that moves the set point; else `None`.
+    ///
+    /// # Errors
+    /// As [`OnLine::stimulus`].
+    pub fn hands(&self, by: Option<&By>, device: &Device) -> Result<Option<Hands>, Failure> {
+        match (&self.here, by) {
+            (Some((plan, waiting)), _) => {
+                let bench = ByBench::here(Arc::clone(plan), waiting.clone(), Some(device.unique));
+                Ok(Some(bench.hands()))
+            }
+            (None, Some(By::Api(api))) => self.running(api.clone()).map(|bench| Some(bench.hands())),
+            _ => Ok(None),
+        }
+    }
+
+    /// The running bench behind an API, with the device that is asked.
+    fn running(&self, api: Api) -> Result<ByBench, Failure> {
+        let (tag, polling) = match &self.to {
+            To::Tag(tag) => (tag.as_str(), None),
+            To::Polling(p) => ("", Some(p.get())),
+            _ => ("", None),
+        };
+        let failed = |(wrong, next): (String, String)| Failure::new(MOVER, wrong, next);
+        ByBench::running(api, tag, polling).map_err(failed)
     }
 }

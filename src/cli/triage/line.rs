@@ -4,7 +4,7 @@ use super::stroking::Stroking;
 use super::{Asked, DOING, Named, TriageArgs, tell_unused};
 use crate::cli::files::write_file;
 use crate::cli::output::{Failure, Output, say};
-use crate::cli::travel::OnLine;
+use crate::cli::travel::{OnLine, as_asked};
 use crate::commission::answers::Answers;
 use crate::commission::travel::Readings;
 use crate::commission::travel::record::{Ended as HowEnded, Identity};
@@ -46,7 +46,10 @@ pub fn run(
     }
     // Somebody may move it though the device does not answer.
     let mut stimulus = match args.moves {
-        true => Some(line.stimulus(args.by.clone(), device.as_ref(), &person)?),
+        true => {
+            let asked = as_asked(&args.words, &args.described.files);
+            Some(line.stimulus(args.by.clone(), device.as_ref(), &person, &asked)?)
+        }
         false => None,
     };
     if let (Some(stimulus), Some(device)) = (stimulus.as_deref_mut(), device) {

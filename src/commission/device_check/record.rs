@@ -179,10 +179,4 @@ impl DeviceCheck {
             remarks: Vec::new(),
         }
     }
-
-    /// The record as JSON, indented, with a line end.
-    pub fn to_json(&self) -> String {
-        // Only maps with keys that are no text and failing writers can fail, and there are none.
-        serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
-    }
 }

@@ -9,7 +9,7 @@ use core::fmt::Write;
 #[cfg(feature = "bench-file")]
 mod reader;
 #[cfg(feature = "bench-file")]
-pub use reader::{FileError, from_text, from_text_by};
+pub use reader::{FileError, from_text, from_text_by, shared_from_text};
 
 /// The format that is written, and the only one that is read.
 const FORMAT: u32 = 1;

@@ -11,7 +11,7 @@ mod restore;
 pub use compare::{Comparison, Difference, compare, other_device, other_type};
 pub use file::to_text;
 #[cfg(feature = "bench-file")]
-pub use file::{FileError, from_text, from_text_by};
+pub use file::{FileError, from_text, from_text_by, shared_from_text};
 pub use plan::{Allowed, Change, LeftOut, Plan, Turn, plan};
 pub use read::{ReadError, read};
 pub use restore::{News, Outcome, Restoring, Result as Restored};

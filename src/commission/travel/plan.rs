@@ -11,8 +11,16 @@ const MOST_PARTS: usize = 100;
 /// Set points go no further, percent: 3.8 and 20.5 mA, what counts as a measured value [WI-01].
 const INPUTS: core::ops::RangeInclusive<f64> = -1.25..=103.125;
 
-/// A creep goes no further one way, percent [TV-21].
+/// A creep goes no further until travel follows, percent [TV-21].
 pub(super) const CREEP_MOST_PERCENT: f64 = 5.0;
+/// How often travel is to follow on either side of the reversal [TV-21].
+pub(super) const FOLLOWS: usize = 4;
+
+/// What a valve takes for a quarter of its travel, and to answer a small move, as a rule, s (own choices).
+const WAY_USUAL_S: f64 = 4.0;
+const MOVE_USUAL_S: f64 = 0.5;
+/// Dead band that a valve has as a rule, percent (own choice).
+const DEAD_BAND_USUAL_PERCENT: f64 = 1.0;
 
 impl Plan {
     /// 0, 25, 50, 75, 100 % and back, once [TV-21].
@@ -50,6 +58,43 @@ impl Plan {
         self.cycles_s() + self.creeps_s() + self.steps_s() + self.strokes_s() + self.losses_s()
     }
 
+    /// How long the valve moves as a rule, s: of one that comes to rest soon after it was told to move [TV-77].
+    pub fn usual_s(&self) -> f64 {
+        let losses = self.losses.len() as f64 * (2.0 * self.place_usual_s() + self.watch_usual_s());
+        self.cycles_usual_s() + self.creeps_usual_s() + self.steps_usual_s() + self.strokes_usual_s() + losses
+    }
+
+    /// A resting place: the way there, rest, readings at rest.
+    fn place_usual_s(&self) -> f64 {
+        (WAY_USUAL_S + 2.0 * self.rest.for_s).min(self.rest.most_s)
+    }
+
+    /// A step, a stroke or a loss, watched until it rests.
+    fn watch_usual_s(&self) -> f64 {
+        (2.0 * WAY_USUAL_S + 2.0 * self.rest.for_s).min(self.step_watch_s)
+    }
+
+    pub(super) fn cycles_usual_s(&self) -> f64 {
+        self.cycles_s() / self.rest.most_s * self.place_usual_s()
+    }
+
+    pub(super) fn creeps_usual_s(&self) -> f64 {
+        // Travel follows each time after two moves or so, and after a reversal when the dead band is through.
+        let increment = self.creep_increment_percent.max(0.01);
+        let moves = 4.0 * FOLLOWS as f64 + DEAD_BAND_USUAL_PERCENT / increment;
+        let one = 2.0 * self.place_usual_s() + moves * (MOVE_USUAL_S + 2.0 * self.rest.for_s);
+        self.creep_places_percent.len() as f64 * one
+    }
+
+    pub(super) fn steps_usual_s(&self) -> f64 {
+        self.steps_percent.len() as f64 * (self.place_usual_s() + self.watch_usual_s())
+    }
+
+    pub(super) fn strokes_usual_s(&self) -> f64 {
+        let first = if self.strokes > 0 { self.place_usual_s() } else { 0.0 };
+        first + 2.0 * f64::from(self.strokes) * self.watch_usual_s()
+    }
+
     pub(super) fn cycles_s(&self) -> f64 {
         let way = 2 * self.levels_percent.len().max(1) - 2;
         let places = if self.cycles == 0 { 0.0 } else { f64::from(self.cycles) * way as f64 + 1.0 };
@@ -57,7 +102,9 @@ impl Plan {
     }
 
     pub(super) fn creeps_s(&self) -> f64 {
-        let moves = 2.0 * CREEP_MOST_PERCENT / self.creep_increment_percent.max(0.01);
+        // Up to that far for every following, both ways.
+        let followings = 2.0 * FOLLOWS as f64;
+        let moves = followings * CREEP_MOST_PERCENT / self.creep_increment_percent.max(0.01);
         self.creep_places_percent.len() as f64 * (2.0 + moves) * self.rest.most_s
     }
 
@@ -80,6 +127,10 @@ impl Plan {
     /// A sentence that says what and what would be right.
     pub fn check(&self) -> Result<(), String> {
         let levels = &self.levels_percent;
+        let is_empty = self.creep_places_percent.is_empty() && self.steps_percent.is_empty();
+        if self.cycles == 0 && is_empty && self.strokes == 0 && self.losses.is_empty() {
+            return Err("nothing is planned; give cycles, creeps, steps, strokes or losses".to_owned());
+        }
         if self.cycles > MOST_CYCLES {
             return Err(format!("{} cycles are planned; give 1 to {MOST_CYCLES}", self.cycles));
         }
@@ -142,6 +193,7 @@ mod tests {
         let rest = |rest| Plan { rest, ..good.clone() };
         let zero = Rest { within_percent: 0.0, ..Rest::default() };
         for (plan, says) in [
+            (Plan { cycles: 0, ..good.clone() }, "nothing is planned"),
             (Plan { cycles: 6, ..good.clone() }, "1 to 5"),
             (Plan { levels_percent: vec![0.0, 50.0, 50.0], ..good.clone() }, "must rise"),
             (Plan { levels_percent: vec![0.0, 110.0], ..good.clone() }, "110 %"),

@@ -4,7 +4,7 @@
 //! Times are seconds since the record's start, on the clock of the line. Travel, set points and inputs are percent: 0 closed, 100 open,
 //! of the rated travel. What was asked for and not answered is kept as such; nothing is filled in.
 
-mod check;
+pub(in crate::commission) mod check;
 mod drive;
 mod ended;
 mod planned;
@@ -24,6 +24,10 @@ use serde::{Deserialize, Serialize};
 
 /// The format that is written, and the newest that is read.
 pub const FORMAT: u32 = 1;
+
+/// The name under which a record has what the device tells of its last calibration, among what else is known of it
+/// ([`Identity::more`]).
+pub const CALIBRATION: &str = "calibration";
 
 /// A test, whole or as far as it came.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

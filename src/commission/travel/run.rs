@@ -109,6 +109,8 @@ const STILL_PERCENT: f64 = 0.2;
 const SET_AGAIN: u32 = 2;
 /// How often the device is read before that, a second apart [TV-22].
 const LOOKS: u32 = 3;
+/// A measurement that is further away from the device's travel is asked for once more, percent [TV-75].
+const SLIP_PERCENT: f64 = 20.0;
 /// An input that moves less may stay within the dead band: nobody waits for travel to follow, percent (own choice).
 const MUST_FOLLOW_PERCENT: f64 = 1.0;
 
@@ -156,8 +158,11 @@ impl Run<'_> {
         let remark = readings.remark.clone();
         self.remark(remark);
         self.during = "reading who the device is".to_owned();
-        if self.record.device == Identity::default() {
-            self.record.device = identify(&mut self.sensing)?;
+        if self.record.device.unique_address.is_empty() {
+            let who = identify(&mut self.sensing)?;
+            // What was known before stays.
+            let more = core::mem::take(&mut self.record.device.more);
+            self.record.device = Identity { more, ..who };
         }
         self.characteristic()?;
         self.during = "reading where the valve is".to_owned();
@@ -208,16 +213,11 @@ impl Run<'_> {
                 parts.push(words);
             }
         }
-        if parts.is_empty() {
-            return Err(Halt::Failed(
-                "nothing is planned\n  next: plan cycles, creeps, steps, strokes or losses".into(),
-            ));
-        }
         let words = format!(
-            "{} moves: {}.\nFor {} at most, questions aside. {} moves the set point. May it move now?",
+            "{} moves: {}.\nFor {}, questions aside. {} moves the set point. May it move now?",
             self.valve(),
             parts.join("; "),
-            lasting(plan.most_s()),
+            lasting(plan.usual_s(), plan.most_s()),
             capital(&self.record.stimulus),
         );
         let mut question = Question::new("travel/start", words, Kind::YesNo);
@@ -231,16 +231,16 @@ impl Run<'_> {
 
     /// The valve, for people.
     fn valve(&self) -> String {
-        let names = [&self.record.valve.tag, &self.record.device.long_tag, &self.record.device.tag];
+        let names = [&self.record.valve.tag, &self.record.device.tag, &self.record.device.long_tag];
         match names.into_iter().find(|n| !n.is_empty()) {
             Some(name) => format!("The valve {name}"),
             None => "The valve".to_owned(),
         }
     }
 
-    /// Says which part begins, and for how long it moves at most.
-    fn announce(&mut self, part: &str, most_s: f64) {
-        let words = format!("{} moves: {part}, for {} at most.", self.valve(), lasting(most_s));
+    /// Says which part begins, for how long it moves as a rule and at most.
+    fn announce(&mut self, part: &str, usual_s: f64, most_s: f64) {
+        let words = format!("{} moves: {part}, for {}.", self.valve(), lasting(usual_s, most_s));
         self.person.tell(&words);
     }
 
@@ -281,7 +281,17 @@ impl Run<'_> {
         self.asked_external += 1;
         let words = format!("{place}: what does the {} show, in {}?", gauge.name, gauge.unit);
         let id = format!("travel/external/{}", self.asked_external);
-        let value = self.ask_number(id, words, &gauge.unit, gauge.range())?;
+        let mut value = self.ask_number(id.clone(), words, &gauge.unit, gauge.range())?;
+        if let (Some(typed), Some(travel)) = (value, self.travel)
+            && (gauge.percent(typed) - travel).abs() > SLIP_PERCENT
+        {
+            let words = format!(
+                "{typed} {} are {:.1} % of travel, and the device tells {travel:.1} %: is that right? Type it once more, or the right number.",
+                gauge.unit,
+                gauge.percent(typed)
+            );
+            value = self.ask_number(id, words, &gauge.unit, gauge.range())?;
+        }
         Ok(value.map(|value| External { value, unit: gauge.unit.clone(), percent: gauge.percent(value) }))
     }
 
@@ -401,12 +411,11 @@ impl Run<'_> {
             }
             // Whoever moves the set point gives back what was taken, and then leaves.
             if left.is_ok() {
-                self.record.fails.iter_mut().for_each(|f| f.restored = true);
+                let taken = self.stimulus.still_taken();
+                let back = |f: &&mut super::record::Fail| !taken.contains(&f.loss.acts().0);
+                self.record.fails.iter_mut().filter(back).for_each(|f| f.restored = true);
             }
-            self.record.left = Some(left.unwrap_or_else(|what| Left {
-                percent: None,
-                words: format!("Where the set point was left is not known. {what}"),
-            }));
+            self.record.left = Some(left.unwrap_or_else(|what| not_left(self.stimulus, &what)));
         }
         if let Some(left) = &self.record.left {
             self.person.tell(&left.words);
@@ -421,6 +430,17 @@ pub(in crate::commission) fn leave(stimulus: &mut dyn Stimulus, ask: &mut dyn As
     match stimulus.leave(ask) {
         Ok(at) => Ok(Left { percent: at.percent, words: at.words }),
         Err(e) => Err(format!("It could not be left as it should: {e}")),
+    }
+}
+
+/// Where a set point is that could not be left, as far as is known [TV-76].
+pub(in crate::commission) fn not_left(stimulus: &dyn Stimulus, what: &str) -> Left {
+    match stimulus.stays() {
+        Some(at) => Left { percent: at.percent, words: format!("{} {what}", at.words) },
+        None => {
+            let words = format!("Where the set point was left is not known. {what}");
+            Left { percent: None, words }
+        }
     }
 }
 
@@ -461,9 +481,30 @@ pub(in crate::commission) fn identify(sensing: &mut Sensing<'_>) -> Result<Ident
     Ok(out)
 }
 
-/// A time as people say it.
-fn lasting(seconds: f64) -> String {
-    if seconds < 90.0 { format!("{seconds:.0} s") } else { format!("{:.0} min", (seconds / 60.0).ceil()) }
+/// A time as it usually is and as it is at most, as people say it [TV-77].
+fn lasting(usual_s: f64, most_s: f64) -> String {
+    let usual_s = usual_s.min(most_s);
+    // Where next to nothing follows, creeping takes hours: nobody plans by them.
+    match most_s > FAR * usual_s {
+        true => format!("about {}, longer if it sticks", time(usual_s)),
+        false => format!("about {} ({} at most)", time(usual_s), time(most_s)),
+    }
+}
+
+fn time(seconds: f64) -> String {
+    match seconds {
+        s if s < 90.0 => format!("{s:.0} s"),
+        s if s <= 5400.0 => format!("{:.0} min", (s / 60.0).ceil()),
+        s => format!("{:.0} h", (s / 3600.0).ceil()),
+    }
+}
+
+/// So many times as long as usual a time says nothing to anybody (own choice).
+const FAR: f64 = 10.0;
+
+/// "1 cycle", "3 cycles".
+fn counted(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
 
 fn capital(words: &str) -> String {

@@ -18,6 +18,7 @@ pub const FIRST_START: Worksheet = Worksheet {
     id: "first-start",
     title: "First start",
     purpose: "The positioner is told which valve it sits on, and follows its set point.",
+    motion: None,
     tools: &[
         "source of current or the control system with somebody at it",
         "modem",
@@ -31,9 +32,11 @@ pub const FIRST_START: Worksheet = Worksheet {
                 note(
                     "Save the settings before any is changed (`looprig settings save`).",
                     &[
-                        blank("file", ""),
-                        fill("tag", "", Known::Tag),
+                        fill("file", "", Known::SettingsFile),
                         fill("descriptor", "", Known::Descriptor),
+                        fill("message", "", Known::Message),
+                        fill("date in the device", "", Known::DeviceDate),
+                        fill("range of the primary variable", "", Known::Range),
                     ],
                 ),
                 note(
@@ -71,11 +74,11 @@ pub const FIRST_START: Worksheet = Worksheet {
                     "Set points 0, 50, 100 %: travel by the device, and at the stem.",
                     &[
                         fill("at 0 %, device", "%", Known::TravelAt0),
-                        blank("at 0 %, stem", "%"),
+                        fill("at 0 %, stem", "%", Known::StemAt0),
                         fill("at 50 %, device", "%", Known::TravelAt50),
-                        blank("at 50 %, stem", "%"),
+                        fill("at 50 %, stem", "%", Known::StemAt50),
                         fill("at 100 %, device", "%", Known::TravelAt100),
-                        blank("at 100 %, stem", "%"),
+                        fill("at 100 %, stem", "%", Known::StemAt100),
                     ],
                 ),
                 step(
@@ -92,6 +95,7 @@ pub const CALIBRATION: Worksheet = Worksheet {
     id: "calibration",
     title: "Travel calibration",
     purpose: "Both ends and all between agree with the stem, as found and as left.",
+    motion: None,
     tools: &["dial gauge, rule or protractor with a valid calibration", "source of current"],
     cautions: MOVES,
     parts: &[
@@ -108,13 +112,17 @@ pub const CALIBRATION: Worksheet = Worksheet {
                         fill("dead band", "%", Known::FoundDeadBand),
                     ],
                 ),
+                note(
+                    "What the device tells of its own last calibration.",
+                    &[fill("as it tells", "", Known::OwnCalibration)],
+                ),
                 step("Within limits, and nobody asked for more: touch nothing, as left is as found."),
             ],
         },
         Part {
             title: "Adjusting",
             steps: &[
-                note("Save the settings first.", &[blank("file", "")]),
+                note("Save the settings first.", &[fill("file", "", Known::SettingsFile)]),
                 step(
                     "Look at the mechanics before the settings: clamp, pin, coupling, stops. A setting must not hide a slack lever.",
                 ),
@@ -155,6 +163,7 @@ pub const OUTPUT_STAGE: Worksheet = Worksheet {
     id: "output-stage",
     title: "Replacing the I/P converter or the output stage",
     purpose: "A part of the pneumatic side is exchanged; the sensor of travel stays as it is.",
+    motion: None,
     tools: &[
         "the part, its seals and screws",
         "clean, dry place and cloth, no grease that the part does not call for",
@@ -180,7 +189,10 @@ pub const OUTPUT_STAGE: Worksheet = Worksheet {
                 ),
                 note(
                     "Save the settings; note the travel test as found.",
-                    &[blank("file", ""), fill("accuracy, highest", "%", Known::FoundAccuracyHigh)],
+                    &[
+                        fill("file", "", Known::SettingsFile),
+                        fill("accuracy, highest", "%", Known::FoundAccuracyHigh),
+                    ],
                 ),
                 step(
                     "Isolate loop and air, vent both outputs, let the stem rest; prove it. The explosion protection may forbid work in place.",
@@ -234,6 +246,7 @@ pub const RETURN: Worksheet = Worksheet {
     id: "return-to-service",
     title: "Return to service",
     purpose: "Whatever was bridged, fixed, simulated or taken off is as it was, and operations have the valve back.",
+    motion: None,
     tools: &["every sheet of the job", "list of bridges and locks"],
     cautions: MOVES,
     parts: &[
@@ -250,7 +263,11 @@ pub const RETURN: Worksheet = Worksheet {
                 ),
                 note(
                     "It follows the control system at three places.",
-                    &[blank("25 %", "%"), blank("50 %", "%"), blank("75 %", "%")],
+                    &[
+                        fill("25 %, travel", "%", Known::FollowsAt25),
+                        fill("50 %, travel", "%", Known::FollowsAt50),
+                        fill("75 %, travel", "%", Known::FollowsAt75),
+                    ],
                 ),
                 note("Where the set point is left.", &[fill("set point", "", Known::Left)]),
             ],

@@ -12,7 +12,9 @@ mod tests;
 mod values;
 
 pub use cautions::Caution;
-pub use values::{Known, Values};
+pub use values::{Known, Reading, Values};
+
+use crate::commission::travel::record::Movement;
 
 /// A checklist for one task.
 #[derive(Debug)]
@@ -23,6 +25,8 @@ pub struct Worksheet {
     pub title: &'static str,
     /// What it is for, one sentence.
     pub purpose: &'static str,
+    /// The kind of valve that it is for; `None`: any.
+    pub motion: Option<Movement>,
     /// What must be at hand.
     pub tools: &'static [&'static str],
     /// Read before the work begins.
@@ -81,6 +85,18 @@ const fn blank(label: &'static str, unit: &'static str) -> Entry {
 const fn fill(label: &'static str, unit: &'static str, known: Known) -> Entry {
     Entry { label, unit, known: Some(known) }
 }
+
+/// What stands at the head of every sheet: which valve, which device, where and when [TV-80].
+pub const HEAD: &[Entry] = &[
+    fill("tag", "", Known::Tag),
+    fill("long tag", "", Known::LongTag),
+    fill("valve", "", Known::Valve),
+    fill("site", "", Known::Site),
+    fill("device type", "", Known::DeviceType),
+    fill("device id", "", Known::Serial),
+    fill("unique address", "", Known::Unique),
+    fill("date of the work", "", Known::Today),
+];
 
 /// Every worksheet, in the order of the work.
 pub fn worksheets() -> impl Iterator<Item = &'static Worksheet> {

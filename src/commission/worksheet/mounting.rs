@@ -1,5 +1,7 @@
 //! Putting a positioner on a valve.
 
+use crate::commission::travel::record::Movement;
+
 use super::{Caution, Entry, Known, Part, Step, Worksheet, blank, fill, note, step};
 
 const CAUTIONS: &[Caution] = &[
@@ -15,7 +17,7 @@ const CAUTIONS: &[Caution] = &[
 const PREPARE: Part = Part {
     title: "Before anything is touched",
     steps: &[
-        note("Compare the valve's plate with the order.", IDENTITY),
+        note("Compare the valve's plate with the order and with the head of this sheet.", PLATE),
         note(
             "Agree with operations; note the permit and where the valve goes without air.",
             &[blank("permit", ""), fill("fails to", "", Known::FailsTo)],
@@ -26,12 +28,11 @@ const PREPARE: Part = Part {
     ],
 };
 
-const IDENTITY: &[Entry] = &[
-    fill("tag", "", Known::Tag),
-    fill("long tag", "", Known::LongTag),
-    fill("device type", "", Known::DeviceType),
-    fill("serial or device id", "", Known::Serial),
+const PLATE: &[Entry] = &[
+    blank("tag on the plate", ""),
+    blank("size and kind", ""),
     fill("rated travel", "", Known::RatedTravel),
+    blank("air, least and most", "kPa"),
 ];
 
 const BEFORE_LEAVING: &[Step] = &[
@@ -49,6 +50,7 @@ pub const LINEAR: Worksheet = Worksheet {
     id: "mounting-linear",
     title: "Mounting on a linear valve",
     purpose: "The positioner sits straight, its lever fits the travel, and nothing slips.",
+    motion: Some(Movement::Linear),
     tools: &[
         "spanners and torque wrench",
         "spirit level or square",
@@ -98,6 +100,7 @@ pub const PART_TURN: Worksheet = Worksheet {
     id: "mounting-part-turn",
     title: "Mounting on a part-turn valve",
     purpose: "The positioner turns with the shaft, the right way round, without play.",
+    motion: Some(Movement::PartTurn),
     tools: &["spanners and torque wrench", "coupling for the shaft", "protractor", "square"],
     cautions: CAUTIONS,
     parts: &[

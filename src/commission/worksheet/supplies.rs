@@ -7,6 +7,7 @@ pub const WIRING: Worksheet = Worksheet {
     id: "wiring",
     title: "Wiring and power",
     purpose: "The loop carries current and signal, and the device answers.",
+    motion: None,
     tools: &[
         "multimeter",
         "loop calibrator or source",
@@ -24,10 +25,7 @@ pub const WIRING: Worksheet = Worksheet {
         Part {
             title: "Before power",
             steps: &[
-                note(
-                    "Compare the drawing with what is there.",
-                    &[fill("tag", "", Known::Tag), blank("loop drawing, revision", "")],
-                ),
+                note("Compare the drawing with what is there.", &[blank("loop drawing, revision", "")]),
                 step("Cable gland tight, strain taken off, no moisture in the housing, cover seal whole."),
                 note(
                     "Polarity right; screen earthed at one end only, unless the site's practice differs.",
@@ -58,7 +56,7 @@ pub const WIRING: Worksheet = Worksheet {
                 note(
                     "Measure the current in series, not on a screen; compare with what the device reads.",
                     &[
-                        blank("asked", "mA"),
+                        fill("asked", "mA", Known::CurrentAsked),
                         blank("measured", "mA"),
                         fill("read by the device", "mA", Known::Current),
                     ],
@@ -70,8 +68,8 @@ pub const WIRING: Worksheet = Worksheet {
                     "Ask the device who it is (`looprig scan LINE`).",
                     &[
                         fill("polling address", "", Known::Polling),
-                        fill("unique address", "", Known::Unique),
-                        fill("revision", "", Known::Revision),
+                        fill("protocol revision", "", Known::Revision),
+                        fill("its tag", "", Known::Tag),
                     ],
                 ),
                 note(
@@ -96,6 +94,7 @@ pub const AIR: Worksheet = Worksheet {
     id: "air",
     title: "Air connection",
     purpose: "Clean, dry air at the right pressure reaches the actuator, and nothing leaks.",
+    motion: None,
     tools: &[
         "pressure gauge with a valid calibration",
         "leak spray",

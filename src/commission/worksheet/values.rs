@@ -1,8 +1,13 @@
 //! What a device, its settings and finished tests can fill in.
 
+use super::Worksheet;
 use crate::commission::settings::Settings;
 use crate::commission::travel::figures::{About, Definition, Figure, View, figures};
-use crate::commission::travel::record::{Direction, FailsTo, Movement, Occasion, Record};
+use crate::commission::travel::record::{
+    CALIBRATION, Direction, Ended, FailsTo, Movement, Occasion, Point, Record, Test,
+};
+use crate::commission::travel::sensing::mean;
+use core::fmt::Write;
 use std::collections::BTreeMap;
 
 /// Something that need not be written by hand.
@@ -11,7 +16,14 @@ use std::collections::BTreeMap;
 pub enum Known {
     Tag,
     LongTag,
+    Valve,
+    Site,
+    Today,
     Descriptor,
+    Message,
+    DeviceDate,
+    Range,
+    SettingsFile,
     DeviceType,
     Serial,
     Unique,
@@ -23,14 +35,22 @@ pub enum Known {
     AngleClosed,
     AngleOpen,
     Current,
+    CurrentAsked,
     Supply,
     Requests,
     Retries,
     Damaged,
     Instruments,
+    OwnCalibration,
     TravelAt0,
     TravelAt50,
     TravelAt100,
+    StemAt0,
+    StemAt50,
+    StemAt100,
+    FollowsAt25,
+    FollowsAt50,
+    FollowsAt75,
     FoundAccuracyHigh,
     FoundAccuracyLow,
     FoundHysteresis,
@@ -44,10 +64,28 @@ pub enum Known {
     Left,
 }
 
+/// What only a device that answers now can tell.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Reading {
+    /// Unique address, ten hex digits.
+    pub unique_address: String,
+    /// The polling address at which it was found; `None`: it was found otherwise.
+    pub polling_address: Option<u8>,
+    /// The loop current that it reads, mA; `None`: it does not tell.
+    pub current_ma: Option<f64>,
+    /// What it tells of its own last calibration; empty: it does not.
+    pub calibration: String,
+    /// Today, such as `2026-11-30`.
+    pub today: String,
+}
+
 /// Values by what they are of, each with where it comes from. A later value replaces an earlier one.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Values {
     all: BTreeMap<Known, (String, String)>,
+    motion: Option<Movement>,
+    sources: Vec<String>,
+    odd: Vec<String>,
 }
 
 impl Values {
@@ -56,9 +94,56 @@ impl Values {
         self.all.get(&known).map(|(value, from)| (value.as_str(), from.as_str()))
     }
 
+    /// As [`Values::get`], for a sheet: travel and angles of a valve that moves otherwise are none of a sheet's [TV-80].
+    pub fn get_for(&self, sheet: &Worksheet, known: Known) -> Option<(&str, &str)> {
+        let of_the_motion = matches!(known, Known::RatedTravel | Known::AngleClosed | Known::AngleOpen);
+        self.get(known).filter(|_| !(of_the_motion && self.other_motion(sheet).is_some()))
+    }
+
+    /// How the valve moves that the values are of, where the sheet is for another kind.
+    pub fn other_motion(&self, sheet: &Worksheet) -> Option<Movement> {
+        self.motion.filter(|m| sheet.motion.is_some_and(|wanted| wanted != *m))
+    }
+
+    /// Where the values come from, with the time of each.
+    pub fn sources(&self) -> &[String] {
+        &self.sources
+    }
+
+    /// What does not fit together, a sentence each: values of two devices on one sheet.
+    pub fn odd(&self) -> &[String] {
+        &self.odd
+    }
+
     /// Whether there is none.
     pub fn is_empty(&self) -> bool {
         self.all.is_empty()
+    }
+
+    /// The site, as it was given.
+    pub fn add_site(&mut self, site: &str) {
+        self.put(Known::Site, site, "given");
+    }
+
+    fn source(&mut self, from: &str, what: &[&str]) {
+        let what: Vec<&str> = what.iter().map(|w| w.trim()).filter(|w| !w.is_empty()).collect();
+        let mut words = from.to_owned();
+        if !what.is_empty() {
+            let _ = write!(words, " ({})", what.join(", "));
+        }
+        self.sources.push(words);
+    }
+
+    /// Looks whether what comes is of the device that the rest is of.
+    fn same_device(&mut self, unique: &str, from: &str) {
+        if let Some((before, file)) =
+            self.get(Known::Unique).filter(|(b, _)| !unique.is_empty() && *b != unique)
+        {
+            let odd = format!(
+                "{from} is of device {unique}, {file} of device {before}: which one is this sheet for?"
+            );
+            self.odd.push(odd);
+        }
     }
 
     fn put(&mut self, known: Known, value: impl Into<String>, from: &str) {
@@ -70,28 +155,82 @@ impl Values {
 
     fn number(&mut self, known: Known, value: Option<f64>, digits: usize, from: &str) {
         if let Some(value) = value.filter(|v| v.is_finite()) {
-            self.put(known, format!("{value:.digits$}"), from);
+            self.put(known, decimal(value, digits), from);
         }
     }
 
     /// Adds what settings tell of the device; `from` names the file or the line.
     pub fn add_settings(&mut self, settings: &Settings, from: &str) {
-        for (known, name) in [
-            (Known::Tag, "tag"),
-            (Known::LongTag, "long_tag"),
-            (Known::Descriptor, "descriptor"),
-            (Known::DeviceType, "expanded_device_type"),
-            (Known::Serial, "device_id"),
+        self.same_device(&unique_of(settings), from);
+        self.source(from, &[&settings.origin.saved, &settings.origin.line]);
+        for (known, heading, name) in [
+            (Known::Tag, "tag", "tag"),
+            (Known::LongTag, "long_tag", "long_tag"),
+            (Known::Descriptor, "tag", "descriptor"),
+            (Known::DeviceDate, "tag", "date"),
+            (Known::Message, "message", "message"),
+            (Known::DeviceType, "identity", "device_type"),
+            (Known::DeviceType, "identity", "expanded_device_type"),
+            (Known::Serial, "identity", "device_id"),
+            (Known::Polling, "loop", "polling_address"),
         ] {
-            let found =
-                settings.sections.iter().find_map(|s| s.entry(name).map(|e| s.text(e, settings.revision)));
-            self.put(known, found.unwrap_or_default(), from);
+            self.put(known, text(settings, heading, name), from);
         }
+        // Told, and empty, is something else than not told.
+        for (known, heading, name) in
+            [(Known::Descriptor, "tag", "descriptor"), (Known::Message, "message", "message")]
+        {
+            let section = settings.sections.iter().find(|s| s.part.heading == heading);
+            let is_told = section.is_some_and(|s| s.entry(name).is_some());
+            if is_told && text(settings, heading, name).trim().is_empty() {
+                self.put(known, "none", from);
+            }
+        }
+        let (low, high) =
+            (text(settings, "output", "lower_range_value"), text(settings, "output", "upper_range_value"));
+        if !low.is_empty() && !high.is_empty() {
+            self.put(Known::Range, format!("{low} to {high}"), from);
+        }
+        self.put(Known::Unique, unique_of(settings), from);
         self.put(Known::Revision, settings.revision.number().to_string(), from);
+    }
+
+    /// Adds the name of the file in which the settings are.
+    pub fn add_settings_file(&mut self, name: &str) {
+        self.put(Known::SettingsFile, name, "given");
+    }
+
+    /// Adds what a device that answers tells beside its settings.
+    pub fn add_reading(&mut self, reading: &Reading, from: &str) {
+        self.put(Known::Unique, reading.unique_address.as_str(), from);
+        if self.get(Known::Polling).is_none_or(|(_, f)| f != from)
+            && let Some(polling) = reading.polling_address
+        {
+            self.put(Known::Polling, polling.to_string(), from);
+        }
+        self.put(Known::OwnCalibration, reading.calibration.as_str(), from);
+        self.put(Known::Today, reading.today.as_str(), "by this computer");
+        if reading.current_ma.is_some() {
+            // What was asked for belongs to another moment.
+            self.all.remove(&Known::CurrentAsked);
+        }
+        self.number(Known::Current, reading.current_ma, 2, from);
     }
 
     /// Adds what a test tells; `from` names its file. Figures count as found or as left by the record's occasion; without one they count as both.
     pub fn add_record(&mut self, record: &Record, from: &str) {
+        self.same_device(&record.device.unique_address, from);
+        let test = match record.test {
+            Test::Travel => "travel test",
+            Test::LoopCheck => "loop check",
+        };
+        let occasion = match record.occasion {
+            Occasion::AsFound => "as found",
+            Occasion::AsLeft => "as left",
+            Occasion::Unsaid => "",
+        };
+        let cut = if record.ended == Ended::Whole { "" } else { "it did not come to its end" };
+        self.source(from, &[test, occasion, cut, &record.started, &record.line]);
         self.add_device(record, from);
         let (found, left) = match record.occasion {
             Occasion::AsFound => (true, false),
@@ -119,13 +258,30 @@ impl Values {
                 |f: &&Figure| f.definition == Definition::StrokeTime && f.about == About::Stroke(direction);
             self.number(known, all.iter().filter(of).find_map(|f| f.value), 1, from);
         }
+        for (device, stem, place) in [
+            (Known::TravelAt0, Known::StemAt0, 0.0),
+            (Known::TravelAt50, Known::StemAt50, 50.0),
+            (Known::TravelAt100, Known::StemAt100, 100.0),
+        ] {
+            let at = |p: &&Point| (p.asked_percent - place).abs() < 0.01 && mean(&p.readings).is_some();
+            let all = || record.points.iter().filter(at);
+            // Both of one moment, so that they can be compared.
+            let Some(point) = all().find(|p| p.external.is_some()).or(all().next()) else { continue };
+            self.number(device, mean(&point.readings), 1, from);
+            self.all.remove(&stem);
+            if let Some(e) = &point.external {
+                let typed = if e.unit == "%" { String::new() } else { format!(" = {} {}", e.value, e.unit) };
+                self.put(stem, format!("{}{typed}", decimal(e.percent, 1)), from);
+            }
+        }
         for (known, place) in
-            [(Known::TravelAt0, 0.0), (Known::TravelAt50, 50.0), (Known::TravelAt100, 100.0)]
+            [(Known::FollowsAt25, 25.0), (Known::FollowsAt50, 50.0), (Known::FollowsAt75, 75.0)]
         {
-            let at = |p: &&crate::commission::travel::record::Point| (p.asked_percent - place).abs() < 0.01;
-            let read =
-                record.points.iter().filter(at).find_map(|p| p.readings.iter().rev().find_map(|s| s.percent));
-            self.number(known, read, 1, from);
+            let at = |p: &&Point| (p.asked_percent - place).abs() < 0.01;
+            let both = |p: &Point| mean(&p.readings).zip(p.control_system_percent);
+            if let Some((travel, shown)) = record.points.iter().filter(at).find_map(both) {
+                self.put(known, format!("{} (control system {shown})", decimal(travel, 1)), from);
+            }
         }
     }
 
@@ -137,18 +293,26 @@ impl Values {
             (Known::DeviceType, &d.device_type),
             (Known::Serial, &d.serial),
             (Known::Unique, &d.unique_address),
+            (Known::Site, &record.site),
         ] {
             self.put(known, value.as_str(), from);
         }
         if let Some(revision) = d.revision {
             self.put(Known::Revision, revision.to_string(), from);
         }
+        let calibration = d.more.iter().filter(|(name, _)| name == CALIBRATION);
+        let calibration: Vec<&str> = calibration.map(|(_, words)| words.as_str()).collect();
+        self.put(Known::OwnCalibration, calibration.join("; "), from);
         let motion = match record.valve.motion {
             Some(Movement::Linear) => "linear",
             Some(Movement::PartTurn) => "part-turn",
             None => "",
         };
         self.put(Known::Motion, motion, from);
+        self.motion = record.valve.motion.or(self.motion);
+        let valve = [record.valve.tag.as_str(), &record.valve.words].map(str::trim);
+        let valve: Vec<&str> = valve.into_iter().filter(|w| !w.is_empty()).collect();
+        self.put(Known::Valve, valve.join(", "), from);
         if let Some(travel) = record.valve.rated_travel.filter(|t| t.is_finite()) {
             let unit = if record.valve.motion == Some(Movement::PartTurn) { "deg" } else { "mm" };
             self.put(Known::RatedTravel, format!("{travel} {unit}"), from);
@@ -160,12 +324,21 @@ impl Values {
             FailsTo::Unsaid => "",
         };
         self.put(Known::FailsTo, fails_to, from);
+        // Without a stroke the ends of the set point are as near as it comes to the stops.
+        for (known, place) in [(Known::AngleClosed, 0.0), (Known::AngleOpen, 100.0)] {
+            let at = |p: &&Point| (p.asked_percent - place).abs() < 0.01;
+            self.number(known, record.points.iter().filter(at).find_map(|p| p.angle_deg), 1, from);
+        }
         for end in &record.ends {
             let known = if end.open { Known::AngleOpen } else { Known::AngleClosed };
             self.number(known, end.angle_deg, 1, from);
         }
         self.number(Known::Supply, record.supply_kpa, 0, from);
-        self.number(Known::Current, record.points.iter().rev().find_map(|p| p.read_ma), 2, from);
+        if let Some(point) = record.points.iter().rev().find(|p| p.read_ma.is_some()) {
+            self.number(Known::Current, point.read_ma, 2, from);
+            self.all.remove(&Known::CurrentAsked);
+            self.number(Known::CurrentAsked, point.asked_ma, 2, from);
+        }
         self.put(Known::Requests, record.link.requests.to_string(), from);
         self.put(Known::Retries, record.link.retries.to_string(), from);
         self.put(Known::Damaged, record.link.damaged.to_string(), from);
@@ -178,6 +351,30 @@ impl Values {
             self.put(Known::Left, left.words.as_str(), from);
         }
     }
+}
+
+/// A number as people write it: nothing has a sign at 0.
+fn decimal(value: f64, digits: usize) -> String {
+    let text = format!("{value:.digits$}");
+    let is_zero = text.starts_with('-') && text.chars().all(|c| "-0.".contains(c));
+    if is_zero { text[1..].to_owned() } else { text }
+}
+
+/// A value of settings as people read it; empty where there is none.
+fn text(settings: &Settings, heading: &str, name: &str) -> String {
+    let section = settings.sections.iter().find(|s| s.part.heading == heading);
+    let found = section.and_then(|s| Some(s.text(s.entry(name)?, settings.revision)));
+    found.unwrap_or_default()
+}
+
+/// The unique address of the device that settings are of, ten hex digits: 14 bits of its type, and its device id; empty where both are not there.
+fn unique_of(settings: &Settings) -> String {
+    let number = |name| settings.identity(name).and_then(|e| e.value.number());
+    let short = || Some(number("manufacturer")? << 8 | number("device_type")?);
+    let device_type = number("expanded_device_type").or_else(short);
+    device_type
+        .zip(number("device_id"))
+        .map_or_else(String::new, |(t, id)| format!("{:04X}{id:06X}", t & 0x3FFF))
 }
 
 /// The largest of a figure, by the measurement at the stem where there is one, with whose view it is.

@@ -1,7 +1,9 @@
 //! The positioner's own commands, 128 to 146: what they do is in protocol-notes/positioner.toml.
 
 use super::rows::FAULTS_AT_ONCE;
-use super::{Characteristic, EndPosition, Ending, Kind, Outcome, POINTS, RANGEABILITY, Refusal, SetUpError};
+use super::{
+    Calibrated, Characteristic, EndPosition, Ending, Kind, Outcome, POINTS, RANGEABILITY, Refusal, SetUpError,
+};
 use crate::app::command::Revision::R5;
 use crate::app::command::Value;
 use crate::app::types::{Date, TimeOfDay};
@@ -174,13 +176,25 @@ fn abort_calibration(state: &mut State, asked: &Asked<'_>) -> Answer {
     }
 }
 
-/// The codes of states: never run, running, done, aborted, failed.
-fn state_of(outcome: Option<&Outcome>) -> u8 {
+/// The codes of states: never run, running, done, aborted, failed, done at the factory.
+fn state_of(outcome: Option<&Outcome>, learned: Option<&Calibrated>) -> u8 {
     match outcome.map(|o| o.ending) {
+        None if learned.is_some() => 5,
         None => 0,
         Some(Ending::Done) => 2,
         Some(Ending::Aborted) => 3,
         Some(Ending::Failed(_)) => 4,
+    }
+}
+
+/// The code of what was to be learned; of what came with the device by what it knows.
+fn kind_of(outcome: Option<&Outcome>, learned: Option<&Calibrated>) -> u8 {
+    match (outcome, learned) {
+        (Some(outcome), _) => outcome.kind.code(),
+        (None, None) => 0,
+        (None, Some(c)) if c.friction_pa.is_some() => Kind::Friction.code(),
+        (None, Some(c)) if c.opening_s.is_some() => Kind::StrokeTimes.code(),
+        (None, Some(_)) => Kind::EndStops.code(),
     }
 }
 
@@ -199,10 +213,10 @@ fn read_progress(state: &mut State, _: &Asked<'_>) -> Answer {
             .number("progress", p.percent)
             .number("elapsed", seconds(p.elapsed_s)),
         (None, outcome) => values
-            .number("calibration", outcome.map_or(0, |o| o.kind.code()))
-            .number("state", state_of(outcome))
+            .number("calibration", kind_of(outcome, e.calibrated()))
+            .number("state", state_of(outcome, e.calibrated()))
             .number("step", 0u8)
-            .number("progress", if state_of(outcome) == 2 { 100u8 } else { 0 })
+            .number("progress", if [2, 5].contains(&state_of(outcome, e.calibrated())) { 100u8 } else { 0 })
             .number("elapsed", outcome.map_or(0, |o| seconds(o.lasted_s))),
     })
 }
@@ -217,8 +231,8 @@ fn read_result(state: &mut State, _: &Asked<'_>) -> Answer {
     let date = state.stored.positioner.as_ref().and_then(|s| s.ended).map(|ended| ended.date);
     Answer::Done(
         Values::new()
-            .number("calibration", outcome.map_or(0, |o| o.kind.code()))
-            .number("state", state_of(outcome))
+            .number("calibration", kind_of(outcome, learned))
+            .number("state", state_of(outcome, learned))
             .number("fault", fault)
             .and("date", Value::Date(Date::from_bytes(date.unwrap_or([1, 1, 0]))))
             .and("lever_angle_closed", percent(learned.map(|c| c.closed_rad.to_degrees())))

@@ -2,6 +2,7 @@
 
 mod config;
 mod faulty;
+mod hand;
 mod outlook;
 mod readings;
 
@@ -51,6 +52,7 @@ pub struct Valve {
     actuator: Actuator,
     moving: Moving,
     stops_m: (f64, f64),
+    hand: Option<hand::Hand>,
     linkage: Linkage,
     sensor: Sensor,
     straightened: Straightened,
@@ -101,6 +103,7 @@ impl Valve {
             actuator: Actuator::new(config.actuator, stroke_m)?,
             moving,
             stops_m: (0.0, stroke_m),
+            hand: None,
             linkage,
             sensor,
             straightened: config.straightened()?,
@@ -276,7 +279,10 @@ impl Valve {
         }
         let drive = self.effective_drive();
         self.age_pilot(dt_s, drive, inlet_gauge_pa);
-        self.place_stops();
+        match self.hand {
+            Some(hand) => self.move_by_hand(dt_s, hand),
+            None => self.place_stops(),
+        }
         self.forces = self.forces_now();
         let motion = self.moving.step(dt_s, &self.forces);
         self.energy += motion.energy;
@@ -379,6 +385,7 @@ impl Valve {
         let moving = &self.moving;
         let (tube, casing) = (self.air.tubing_leak_kg_per_s(), self.air.casing_leak_kg_per_s());
         let chambers = self.actuator.fed_chambers();
+        let pressed = self.motion.filter(|_| self.hand.is_none());
         let each = |of: &dyn Fn(usize) -> f64| [of(0), if chambers == 2 { of(1) } else { 0.0 }];
         Readings {
             at: self.done,
@@ -386,7 +393,7 @@ impl Valve {
             pilot: self.air.stage.pilot(),
             stem_m: moving.stem_m(),
             travel_percent: self.travel_percent(),
-            velocity_m_per_s: moving.velocity_m_per_s(),
+            velocity_m_per_s: self.hand.map_or(moving.velocity_m_per_s(), |h| h.velocity_m_per_s),
             shaft_rad: moving.shaft_rad(),
             lever_rad: self.linkage.lever().lever_rad,
             sensed_rad: self.sensed.rad,
@@ -402,12 +409,14 @@ impl Valve {
             spring_n: self.forces.spring.n,
             process_n: self.forces.process.n,
             friction_n: self.motion.map_or(0.0, |m| m.friction_n),
-            stop: self.motion.and_then(|m| m.stop),
-            stop_n: self.motion.map_or(0.0, |m| m.stop_n),
+            // What a hand holds stands at no stop.
+            stop: pressed.and_then(|m| m.stop),
+            stop_n: pressed.map_or(0.0, |m| m.stop_n),
             stuck: self.motion.is_some_and(|m| m.stuck),
             hold: self.hold,
             air_used_kg: self.air.taken_kg(),
             supply_flow_kg_per_s: self.air.taken_kg_per_s(),
+            exhaust_flow_kg_per_s: self.air.exhaust_kg_per_s(),
             casing_leak_kg_per_s: casing,
             tube_leak_kg_per_s: tube,
         }

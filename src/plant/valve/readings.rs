@@ -61,6 +61,8 @@ pub struct Readings {
     pub air_used_kg: f64,
     /// Air from the header in the last step, kg/s.
     pub supply_flow_kg_per_s: f64,
+    /// Air that left through the stage's exhaust in the last step, kg/s.
+    pub exhaust_flow_kg_per_s: f64,
     /// What leaks at the actuator's casing, kg/s: hand or soap find it.
     pub casing_leak_kg_per_s: f64,
     /// What leaks at the tubing, kg/s.

@@ -62,6 +62,18 @@ pub fn checks(h: &Handover, out: &mut String) {
             let _ = writeln!(out, "<li>{}</li>", plain(&clean(line)));
         }
         out.push_str("</ul>\n");
+        if !check.about.is_empty() {
+            out.push_str("<table class=\"facts\"><tbody>\n");
+            for (name, words) in &check.about {
+                let _ = writeln!(
+                    out,
+                    "<tr><th>{}</th><td>{}</td></tr>",
+                    plain(&clean(name)),
+                    plain(&clean(words))
+                );
+            }
+            out.push_str("</tbody></table>\n");
+        }
     }
 }
 

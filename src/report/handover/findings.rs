@@ -1,14 +1,13 @@
 //! What is to be said of tests in sentences [TV-61].
 
-use super::words::{clean, fails_to, figure, heads, occasion, short, value};
+use super::fails::{Came, actions};
+use super::words::{clean, figure, heads, occasion, short, value};
 use super::{Beside, Handover};
-use crate::commission::travel::figures::{Definition, View};
+use crate::commission::travel::figures::View;
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
-use crate::commission::travel::record::{Ended, FailsTo, Record};
+use crate::commission::travel::record::{Ended, Record};
 use crate::report::text::plural;
 
-/// By how much a valve may be away from its end when it is said to have gone there, percent.
-const AT_END: f64 = 5.0;
 /// Current that is told: asked for and read by the device, mA.
 const CURRENT_MA: f64 = 0.1;
 /// Value of the control system that is told, percent.
@@ -67,46 +66,12 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
 }
 
 fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
-    let said = record.valve.fails_to;
-    let place = |n: usize| {
-        let of = |j: &&Judged| j.figure.definition == Definition::FailPlace;
-        judged
-            .iter()
-            .filter(of)
-            .nth(n)
-            .and_then(|j| Some((j.figure.value?, j.figure.uncertainty.unwrap_or(0.0))))
-    };
-    for (n, f) in record.fails.iter().enumerate() {
-        let what = f.loss.words();
-        if let Some(seen) = f.seen
-            && seen != said
-            && seen != FailsTo::Unsaid
-            && said != FailsTo::Unsaid
-        {
-            out.push(fault(format!(
-                "{what}: the person saw that the valve {}, and it is said that it {}.",
-                fails_to(seen),
-                fails_to(said)
-            )));
+    for a in actions(record, judged) {
+        if let Came::Otherwise(all) = a.came {
+            out.extend(all.into_iter().map(fault));
         }
-        // Every fail has one figure of its place, in this order.
-        if let Some((at, by)) = place(n) {
-            let away = match said {
-                FailsTo::Closed => at,
-                FailsTo::Open => 100.0 - at,
-                FailsTo::Stays => (at - f.from_percent).abs(),
-                FailsTo::Unsaid => 0.0,
-            };
-            if away - by > AT_END {
-                out.push(fault(format!(
-                    "{what}: the device tells {} % in the end, and it is said that the valve {}.",
-                    short((at * 100.0).round() / 100.0),
-                    fails_to(said)
-                )));
-            }
-        }
-        if !f.restored {
-            out.push(fault(format!("{what}: what was taken away was not given back.")));
+        if !a.fail.restored {
+            out.push(fault(format!("{}: what was taken away was not given back.", a.fail.loss.words())));
         }
     }
 }
@@ -220,17 +185,21 @@ pub fn beside(beside: &Beside) -> Vec<Finding> {
 
 /// All that people are told, and whether it counts; what counts stands first. What a test for comparison had beyond its limits stands
 /// in the tables.
-pub fn told(h: &Handover) -> Vec<(bool, String)> {
+pub fn told(h: &Handover) -> Vec<Finding> {
     let heads = heads(h);
     let several = h.tests.len() > 1;
     let of_tests = h.tests.iter().zip(&heads).flat_map(|(t, head)| {
         let lead = if several { format!("{head}: ") } else { String::new() };
         let told = t.findings.iter().filter(|f| t.decides || !f.is_figure);
-        told.map(move |f| (f.counts && t.decides, format!("{lead}{}", f.words)))
+        told.map(move |f| Finding {
+            counts: f.counts && t.decides,
+            words: format!("{lead}{}", f.words),
+            ..*f
+        })
     });
-    let between = h.between.iter().map(|f| (f.counts, f.words.clone()));
-    let mut all: Vec<(bool, String)> = of_tests.chain(between).collect();
-    all.sort_by_key(|f| !f.0);
+    let between = h.between.iter().cloned();
+    let mut all: Vec<Finding> = of_tests.chain(between).collect();
+    all.sort_by_key(|f| !f.counts);
     all
 }
 

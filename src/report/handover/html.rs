@@ -1,8 +1,9 @@
 //! The report as a page of its own: nothing is fetched from elsewhere, and it prints on A4.
 
+use super::findings::Finding;
 use super::rows::{Group, Row, all, main};
 use super::words::{self, clean, headline, left, number, short};
-use super::{Beside, CAUTIONS, Handover, Overall, beside, findings, plots, points};
+use super::{Beside, CAUTIONS, Handover, Overall, beside, fails, findings, plots, points};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::limits::{Judged, Limits, Verdict};
 use crate::commission::travel::record::Record;
@@ -10,7 +11,7 @@ use crate::report::plot::plain;
 use crate::report::worksheet::SIGNED;
 use core::fmt::Write;
 
-const STYLE: &str = "body{font:16px/1.45 system-ui,sans-serif;max-width:60rem;margin:1.5rem auto;padding:0 1rem;\
+pub(super) const STYLE: &str = "body{font:16px/1.45 system-ui,sans-serif;max-width:60rem;margin:1.5rem auto;padding:0 1rem;\
 color:#1a1a1a;background:#fff}h1{font-size:1.5rem;margin:.2rem 0;overflow-wrap:anywhere}h2{font-size:1.15rem;margin:1.8rem 0 .5rem}\
 h3{font-size:1rem;margin:1rem 0 .3rem}table{border-collapse:collapse;width:100%;font-size:.9rem}\
 th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #ccc;vertical-align:top;overflow-wrap:anywhere}\
@@ -36,7 +37,7 @@ h2,h3,figcaption{break-after:avoid}tr,figure,.caution,.verdict,.broken,.signed,.
 /// a browser.
 pub fn html(records: &[&Record], limits: &Limits, beside_tests: &Beside) -> String {
     let h = Handover::new(records, limits, beside_tests);
-    let tag = plain(&clean(h.tag()));
+    let tag = plain(&clean(&h.title()));
     let mut out = format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
          <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
@@ -45,21 +46,26 @@ pub fn html(records: &[&Record], limits: &Limits, beside_tests: &Beside) -> Stri
     head(&h, &mut out);
     say_findings(&h, &mut out);
     figures(&h, &mut out);
+    fails::table(&h, &mut out);
     plots::points(&h, &mut out);
     plots::motions(&h, &mut out);
-    tests(&h, &mut out);
-    equipment(&h, &mut out);
-    beside::wiring(&h, &mut out);
+    if !h.tests.is_empty() {
+        tests(&h, &mut out);
+        equipment(&h, &mut out);
+        beside::wiring(&h, &mut out);
+    }
     beside::checks(&h, &mut out);
     points::tables(&h, &mut out);
     every_figure(&h, &mut out);
-    beside::settings(&h, &mut out);
+    if !h.tests.is_empty() {
+        beside::settings(&h, &mut out);
+    }
     end(&h, &mut out);
     out.push_str("</body></html>\n");
     out
 }
 
-fn head(h: &Handover, out: &mut String) {
+pub(super) fn head(h: &Handover, out: &mut String) {
     let (overall, words, more) = headline(h);
     for line in words::not_whole(h) {
         let _ = writeln!(out, "<p class=\"broken\">{}</p>", plain(&line));
@@ -79,7 +85,9 @@ fn head(h: &Handover, out: &mut String) {
     for line in words::compared(h) {
         let _ = writeln!(out, "<p>{}</p>", plain(&line));
     }
-    let _ = writeln!(out, "<p class=\"quiet\">Limits: {}.</p>", plain(&clean(&h.limits.whose)));
+    if !h.tests.is_empty() {
+        let _ = writeln!(out, "<p class=\"quiet\">Limits: {}.</p>", plain(&clean(&h.limits.whose)));
+    }
 }
 
 fn say_findings(h: &Handover, out: &mut String) {
@@ -90,7 +98,7 @@ fn say_findings(h: &Handover, out: &mut String) {
         return;
     }
     out.push_str("<ul>\n");
-    for (counts, words) in all {
+    for Finding { counts, words, .. } in all {
         let class = if counts { " class=\"bad\"" } else { "" };
         let _ = writeln!(out, "<li{class}>{}</li>", with_code(&words));
     }
@@ -114,7 +122,7 @@ fn verdict(j: &Judged) -> (&'static str, &'static str) {
     (class, words::verdict(j))
 }
 
-fn head_row(h: &Handover, first: &[&str], last: &[&str], out: &mut String) {
+pub(super) fn head_row(h: &Handover, first: &[&str], last: &[&str], out: &mut String) {
     out.push_str("<thead><tr>");
     out.extend(first.iter().map(|t| format!("<th>{}</th>", plain(t))));
     for head in words::heads(h) {
@@ -124,7 +132,7 @@ fn head_row(h: &Handover, first: &[&str], last: &[&str], out: &mut String) {
     out.push_str("</tr></thead><tbody>\n");
 }
 
-fn cells(row: &Row, out: &mut String) {
+pub(super) fn cells(row: &Row, out: &mut String) {
     for c in &row.cells {
         match c {
             None => out.push_str("<td class=\"n\">-</td>"),
@@ -283,8 +291,14 @@ fn end(h: &Handover, out: &mut String) {
     for line in words::does_not_prove(h) {
         let _ = writeln!(out, "<li>{}</li>", plain(&line));
     }
+    out.push_str("</ul>\n");
+    signatures(h, out);
+}
+
+/// Lines to sign on, and what made the page.
+pub(super) fn signatures(h: &Handover, out: &mut String) {
     out.push_str(
-        "</ul>\n<div class=\"keep\"><h2>Signed</h2>\n<table class=\"signed\"><thead><tr><th></th><th>name</th><th>date and time</th>\
+        "<div class=\"keep\"><h2>Signed</h2>\n<table class=\"signed\"><thead><tr><th></th><th>name</th><th>date and time</th>\
          <th>signature</th></tr></thead><tbody>\n",
     );
     for who in SIGNED {

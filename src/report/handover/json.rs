@@ -28,7 +28,7 @@ pub fn json(records: &[&Record], limits: &Limits, beside: &Beside) -> Value {
         }),
         "settings": beside.settings.map(|(s, from)| json!({ "from": from, "parts": settings(s) })),
         "checks": beside.checks.iter().map(|c| {
-            json!({ "title": c.title, "good": c.is_good, "lines": c.lines, "does_not_prove": c.does_not_prove })
+            json!({ "title": c.title, "good": c.is_good, "lines": c.lines, "does_not_prove": c.does_not_prove, "ended_early": c.ended_early })
         }).collect::<Vec<_>>(),
         "cautions": CAUTIONS, "does_not_prove": does_not_prove(&h),
     })
@@ -47,6 +47,7 @@ fn test(one: &One) -> Value {
         "decides": one.decides,
         "figures": one.judged.iter().map(figure).collect::<Vec<_>>(),
         "findings": one.findings.iter().map(finding).collect::<Vec<_>>(),
+        "fails": super::fails::values(one),
         "record": record,
     })
 }

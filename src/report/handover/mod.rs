@@ -1,12 +1,15 @@
 //! What is handed over when a valve is finished: the verdict of one test or of several, as text, as JSON and as a page to print [TV-60].
 
 mod beside;
+mod device_check;
+mod fails;
 mod findings;
 mod html;
 mod json;
 mod plots;
 mod points;
 mod rows;
+mod sheet;
 mod svg;
 #[cfg(test)]
 mod tests;
@@ -15,6 +18,7 @@ mod words;
 
 pub use html::html;
 pub use json::json;
+pub use sheet::sheet;
 pub use text::text;
 
 pub(super) use words::clean;
@@ -35,8 +39,7 @@ const CAUTIONS: [&str; 3] = [
     "Hazardous areas, certificates and the process are not judged here. Local codes, the maker's instructions and licensed people decide.",
 ];
 
-/// The name under which a record has what the device tells of its last calibration, among what else is known of it.
-pub const CALIBRATION: &str = "calibration";
+pub use crate::commission::travel::record::CALIBRATION;
 
 /// What a report shows besides the tests. All of it may be missing.
 #[derive(Clone, Default)]
@@ -62,6 +65,12 @@ pub struct OtherCheck {
     pub lines: Vec<String>,
     /// What it does not prove, a sentence each.
     pub does_not_prove: Vec<String>,
+    /// It ended before its plan.
+    pub ended_early: bool,
+    /// What is known of device and check beside that: a name and its words each.
+    pub about: Vec<(String, String)>,
+    /// The tag by which the device is known; may be empty.
+    pub tag: String,
 }
 
 /// The verdict of all tests together [TV-60].
@@ -103,6 +112,18 @@ pub fn overall(records: &[&Record], limits: &Limits, beside: &Beside) -> Overall
     Handover::new(records, limits, beside).overall()
 }
 
+/// The figures that are asked of a record, with limits and verdicts: all of them, but of a loop check no repeatability, for it goes up and
+/// down once and that wants three cycles.
+pub fn judged(record: &Record, limits: &Limits) -> Vec<Judged> {
+    let mut judged = judge(figures(record), limits);
+    judged.retain(|j| {
+        record.test != Test::LoopCheck
+            || j.figure.value.is_some()
+            || j.figure.definition != Definition::Repeatability
+    });
+    judged
+}
+
 /// A test with all that follows from it.
 struct One<'a> {
     record: &'a Record,
@@ -130,6 +151,10 @@ struct Counts {
     undecided: usize,
     /// There is a limit and no value.
     without: usize,
+    /// Fail actions that were as they are said to be.
+    as_said: usize,
+    /// Other checks that are in order.
+    checks: usize,
     /// Findings that count, figures beyond their limits left out.
     faults: usize,
 }
@@ -144,14 +169,7 @@ impl<'a> Handover<'a> {
         });
         let all_found = sorted.iter().all(|r| r.occasion == Occasion::AsFound);
         let one = |record: &&'a Record| {
-            let mut judged = judge(figures(record), limits);
-            // It goes up and down once: what wants three cycles is not asked of it.
-            let is_asked = |j: &Judged| {
-                record.test != Test::LoopCheck
-                    || j.figure.value.is_some()
-                    || j.figure.definition != Definition::Repeatability
-            };
-            judged.retain(is_asked);
+            let judged = judged(record, limits);
             let findings = findings::of(record, &judged, limits);
             let decides = all_found || record.occasion != Occasion::AsFound;
             One { record, judged, findings, decides }
@@ -177,8 +195,11 @@ impl<'a> Handover<'a> {
                     (Verdict::NotJudged(_), _, None) => {}
                 }
             }
+            let actions = fails::actions(test.record, &test.judged);
+            n.as_said += actions.iter().filter(|a| a.came == fails::Came::AsSaid).count();
             n.faults += test.findings.iter().filter(|f| f.counts && !f.is_figure).count();
         }
+        n.checks = self.beside.checks.iter().filter(|c| c.is_good == Some(true)).count();
         n.faults += self.between.iter().filter(|f| f.counts).count();
         n
     }
@@ -187,9 +208,11 @@ impl<'a> Handover<'a> {
         let n = self.counts();
         if n.beyond + n.faults > 0 {
             Overall::Beyond
-        } else if self.deciding().any(|t| t.record.ended != Ended::Whole) {
+        } else if self.deciding().any(|t| t.record.ended != Ended::Whole)
+            || self.beside.checks.iter().any(|c| c.ended_early)
+        {
             Overall::Partial
-        } else if n.within == 0 {
+        } else if n.within + n.as_said == 0 && (n.checks == 0 || !self.tests.is_empty()) {
             Overall::NotJudged
         } else {
             Overall::Within
@@ -199,8 +222,19 @@ impl<'a> Handover<'a> {
     /// The tag by which people know the valve: the valve's own, else the device's; never empty.
     fn tag(&self) -> &'a str {
         let names = self.tests.iter().rev().flat_map(|t| {
-            [&t.record.valve.tag, &t.record.device.long_tag, &t.record.device.tag].map(String::as_str)
+            [&t.record.valve.tag, &t.record.device.tag, &t.record.device.long_tag].map(String::as_str)
         });
-        names.map(str::trim).find(|n| !n.is_empty()).unwrap_or("valve without a tag")
+        let checks = self.beside.checks.iter().map(|c| c.tag.as_str());
+        names.chain(checks).map(str::trim).find(|n| !n.is_empty()).unwrap_or("valve without a tag")
+    }
+
+    /// The tag, and behind it the device's long tag where that says more.
+    fn title(&self) -> String {
+        let tag = self.tag();
+        let long = self.tests.iter().rev().map(|t| t.record.device.long_tag.trim());
+        match long.into_iter().find(|l| !l.is_empty() && *l != tag) {
+            Some(long) => format!("{tag}, {long}"),
+            None => tag.to_owned(),
+        }
     }
 }

@@ -1,11 +1,12 @@
 //! Plots of a report: error up and down, travel against set point, steps and strokes.
 
+use super::fails::actions;
 use super::svg::{BLUE, GREEN, GREY, Mark, OCHRE, Plot, RED};
 use super::words::{clean, number, short, stroke};
 use super::{Handover, One, words};
 use crate::commission::travel::figures::{Definition, View};
 use crate::commission::travel::limits::{Judged, Limited};
-use crate::commission::travel::record::{Direction, Point, Record, Sample, Step};
+use crate::commission::travel::record::{Direction, FailsTo, Point, Record, Sample, Step, Watch};
 use crate::report::plot::{Axis, plain, thin};
 use core::fmt::Write;
 
@@ -144,22 +145,42 @@ fn nth<'a>(test: &'a One, definition: Definition, n: usize) -> Option<&'a Judged
     test.judged.iter().filter(|j| j.figure.definition == definition).nth(n)
 }
 
-fn motion(step: &Step, moments: &[(&'static str, Option<&Judged>)], says: &str) -> Option<String> {
-    let runs = readings(&step.watch.samples, step.watch.asked_at_s);
+/// Where a valve was and is to go, and what the line between is called.
+struct Way {
+    name: &'static str,
+    /// What the axis of time counts from.
+    since: &'static str,
+    from_percent: f64,
+    to_percent: f64,
+}
+
+impl Way {
+    fn of(step: &Step) -> Way {
+        let since = "time since it was asked for, s";
+        Way { name: "set point", since, from_percent: step.from_percent, to_percent: step.to_percent }
+    }
+}
+
+fn motion(
+    watch: &Watch,
+    way: &Way,
+    moments: &[(&'static str, Option<&Judged>)],
+    says: &str,
+) -> Option<String> {
+    let runs = readings(&watch.samples, watch.asked_at_s);
     let all = || runs.iter().flatten();
     let (from, to) = span(all().map(|p| p.0).chain([0.0]))?;
     let inside = |v: f64| v.clamp(-5.0, 105.0);
-    let (before, after) = (inside(step.from_percent), inside(step.to_percent));
+    let (before, after) = (inside(way.from_percent), inside(way.to_percent));
     let (low, high) = span(all().map(|p| p.1).chain([before, after]))?;
     all().next()?;
     let x = Axis::around(from, to, 0.1, 8.0);
-    let mut plot =
-        Plot::new(x, "time since it was asked for, s", Axis::around(low, high, 0.5, 7.0), "travel, %");
-    plot.name("set point", GREY, true);
+    let mut plot = Plot::new(x, way.since, Axis::around(low, high, 0.5, 7.0), "travel, %");
+    plot.name(way.name, GREY, true);
     plot.line(&[(x.from, before), (0.0, before), (0.0, after), (x.to, after)], GREY, true, Mark::None);
-    let colour = colour(step.watch.view);
+    let colour = colour(watch.view);
     plot.name(
-        if step.watch.view == View::Sensor { "travel by the sensor" } else { "travel as measured" },
+        if watch.view == View::Sensor { "travel by the sensor" } else { "travel as measured" },
         colour,
         false,
     );
@@ -175,7 +196,7 @@ fn motion(step: &Step, moments: &[(&'static str, Option<&Judged>)], says: &str) 
             let colour = if row == 0 { RED } else { GREEN };
             let told = format!("{name} {} s", number(at, 2));
             // Names stand where the travel is not.
-            let row = (row, step.direction() == Direction::Up);
+            let row = (row, way.to_percent >= way.from_percent);
             plot.moment(at, f.uncertainty.unwrap_or(0.0), &told, colour, row);
         }
     }
@@ -183,8 +204,8 @@ fn motion(step: &Step, moments: &[(&'static str, Option<&Judged>)], says: &str) 
 }
 
 /// How close the readings of a step stand, and what they are.
-fn below(step: &Step) -> String {
-    let interval = words::interval_s(&step.watch).map(|s| format!("a reading every {} s", number(s, 2)));
+fn below(watch: &Watch) -> String {
+    let interval = words::interval_s(watch).map(|s| format!("a reading every {} s", number(s, 2)));
     interval.unwrap_or_else(|| "fewer than two readings after the asking".to_owned())
 }
 
@@ -194,7 +215,38 @@ fn drawn(out: &mut String, all: usize, what: &str) {
     }
 }
 
-/// Steps with T63 and T86, and strokes, of every test.
+/// Travel after each loss, of every test; the time until it rested is marked.
+fn fails(h: &Handover, heads: &[String], body: &mut String) {
+    let most = h.tests.iter().map(|t| t.record.fails.len()).max().unwrap_or(0).min(MOST_DRAWN);
+    for n in 0..most {
+        for (test, head) in h.tests.iter().zip(heads) {
+            let Some(fail) = test.record.fails.get(n) else { continue };
+            let from = fail.from_percent;
+            let (name, to) = match test.record.valve.fails_to {
+                FailsTo::Closed => ("where it is said to go", 0.0),
+                FailsTo::Open => ("where it is said to go", 100.0),
+                FailsTo::Stays => ("where it is said to stay", from),
+                FailsTo::Unsaid => ("set point", from),
+            };
+            let since = "time since it was taken away, s";
+            let way = Way { name, since, from_percent: from, to_percent: to };
+            let title = format!("{}, {head}", capital(fail.loss.words()));
+            let time = actions(test.record, &test.judged).get(n).and_then(|a| a.time);
+            let moments = [("at rest", time)];
+            let says = format!("{title}: travel over time since it was taken away");
+            if let Some(svg) = motion(&fail.watch, &way, &moments, &says) {
+                figure(&title, &svg, &below(&fail.watch), body);
+            }
+        }
+    }
+}
+
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+}
+
+/// Steps with T63 and T86, strokes, and what followed a loss, of every test.
 pub fn motions(h: &Handover, out: &mut String) {
     let heads = words::heads(h);
     let tests = || h.tests.iter().zip(&heads);
@@ -209,10 +261,13 @@ pub fn motions(h: &Handover, out: &mut String) {
             let moments = [("T63", nth(test, Definition::T63, n)), ("T86", nth(test, Definition::T86, n))];
             let (from, to) = (short(step.from_percent), short(step.to_percent));
             let title = format!("Step {from} to {to} %, {head}");
-            if let Some(svg) =
-                motion(step, &moments, &format!("{title}: travel over time, T63 and T86 marked"))
-            {
-                figure(&title, &svg, &below(step), &mut body);
+            if let Some(svg) = motion(
+                &step.watch,
+                &Way::of(step),
+                &moments,
+                &format!("{title}: travel over time, T63 and T86 marked"),
+            ) {
+                figure(&title, &svg, &below(&step.watch), &mut body);
             }
         }
     }
@@ -220,18 +275,21 @@ pub fn motions(h: &Handover, out: &mut String) {
         for (test, head) in tests() {
             let Some(step) = test.record.strokes.get(n) else { continue };
             let title = format!("Stroke, {}, {head}", stroke(step.direction()));
-            if let Some(svg) = motion(step, &[], &format!("{title}: travel over time")) {
-                figure(&title, &svg, &below(step), &mut body);
+            if let Some(svg) = motion(&step.watch, &Way::of(step), &[], &format!("{title}: travel over time"))
+            {
+                figure(&title, &svg, &below(&step.watch), &mut body);
             }
         }
     }
+    fails(h, &heads, &mut body);
     if body.is_empty() {
         return;
     }
-    let _ = writeln!(out, "<h2>Steps and strokes</h2>\n<div class=\"plots\">\n{body}</div>");
+    let _ = writeln!(out, "<h2>Steps, strokes and fail actions</h2>\n<div class=\"plots\">\n{body}</div>");
     for (test, head) in tests() {
         drawn(out, test.record.steps.len(), &format!("steps ({})", plain(&clean(head))));
         drawn(out, test.record.strokes.len(), &format!("strokes ({})", plain(&clean(head))));
+        drawn(out, test.record.fails.len(), &format!("fail actions ({})", plain(&clean(head))));
     }
     out.push_str("<p class=\"quiet\">The shade beside a mark is as wide as its time is uncertain.</p>\n");
 }

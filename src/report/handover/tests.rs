@@ -216,8 +216,15 @@ fn names_are_text_and_nothing_is_fetched() {
     r.remarks = vec![own()];
     let mut other = r.clone();
     other.valve.tag = format!("{evil}2");
-    let check =
-        OtherCheck { title: own(), is_good: Some(false), lines: vec![own()], does_not_prove: vec![own()] };
+    let check = OtherCheck {
+        title: own(),
+        is_good: Some(false),
+        lines: vec![own()],
+        does_not_prove: vec![own()],
+        about: vec![(own(), own())],
+        tag: own(),
+        ..OtherCheck::default()
+    };
     let beside = Beside { checks: vec![check], made: evil, ..Beside::default() };
     let limits = Limits { whose: own(), ..limits() };
     let page = html(&[&r, &other], &limits, &beside);
@@ -278,25 +285,172 @@ fn names_are_text_and_nothing_is_fetched() {
     assert!(!told.contains(['\u{1b}', '\u{202e}']), "{told}");
 }
 
+/// A loss of current at 303 s, one second after which the valve is where the device tells that it went.
+fn fail(to: f64, restored: bool) -> Fail {
+    let travel = |t: f64| if t < 304.0 { 50.0 } else { to };
+    let samples = (0..60).map(|n| 300.0 + 0.25 * f64::from(n)).map(|t| Sample::new(t, travel(t))).collect();
+    Fail { loss: Loss::Current, from_percent: 50.0, watch: watch(303.0, samples), seen: None, restored }
+}
+
+/// A fail action that is as it is said gets its verdict, is drawn, and is a pass by itself; one of which nothing is known is none.
+#[test]
+fn fail_actions_are_judged_and_drawn() {
+    let mut r = record(Occasion::AsLeft, 0.4);
+    r.valve.fails_to = FailsTo::Closed;
+    r.fails = vec![fail(0.0, true)];
+    let [told, page, data] = all(&[&r]);
+    assert!(
+        told.contains("\nok loss of current, 0.00 % in the end by the device, after ")
+            && told.contains(": as said."),
+        "{told}"
+    );
+    assert!(told.contains("\n1 fail action as said\n"), "{told}");
+    assert!(
+        page.contains("<span class=\"ok\">as said</span>")
+            && page.contains("Loss of current, as left</figcaption>")
+    );
+    assert!(page.contains("where it is said to go"), "the line it is held against");
+    let data: serde_json::Value = serde_json::from_str(&data).expect("JSON");
+    assert_eq!(data["tests"][0]["fails"][0]["verdict"], "as_said");
+    let verdict = |r: &Record| {
+        let data = json(&[r], &limits(), &Beside::default());
+        data["tests"][0]["fails"][0]["verdict"].as_str().unwrap_or("").to_owned()
+    };
+    assert_eq!(verdict(&Record { fails: vec![fail(100.0, true)], ..r.clone() }), "not_as_said");
+    assert_eq!(
+        verdict(&Record { fails: vec![Fail { seen: Some(FailsTo::Open), ..fail(0.0, true) }], ..r.clone() }),
+        "not_as_said"
+    );
+    let mut silent = fail(0.0, true);
+    silent.watch.samples.clear();
+    assert_eq!(verdict(&Record { fails: vec![silent.clone()], ..r.clone() }), "not_judged");
+    silent.seen = Some(FailsTo::Closed);
+    assert_eq!(verdict(&Record { fails: vec![silent], ..r.clone() }), "as_said");
+    let mut unsaid = r.clone();
+    unsaid.valve.fails_to = FailsTo::Unsaid;
+    assert_eq!(verdict(&unsaid), "not_judged");
+    // A travel that may be the set point says nothing of the valve, neither well nor ill.
+    for to in [0.0, 100.0] {
+        let mut assumed = Record { fails: vec![fail(to, true)], ..r.clone() };
+        assumed.variables.travel_assumed = true;
+        assert_eq!(verdict(&assumed), "not_judged");
+        assert_eq!(overall(&[&assumed], &limits(), &Beside::default()), Overall::NotJudged);
+    }
+    // Alone it is a pass, since there is nothing else to judge.
+    let alone = Record { points: Vec::new(), steps: Vec::new(), ..r.clone() };
+    assert_eq!(overall(&[&alone], &limits(), &Beside::default()), Overall::Within);
+    assert!(all(&[&alone])[0].starts_with("FV-3104\nIN ORDER: 1 fail action as said\n"));
+    // A time by a stop watch stands beside the device's and does not take its place for the next loss.
+    let mut two = r.clone();
+    two.fails = vec![fail(0.0, true), fail(0.0, true)];
+    two.fails[0].watch.by_hand_s = Some(44.0);
+    let data = json(&[&two], &limits(), &Beside::default());
+    let times: Vec<f64> = (0..2).filter_map(|n| data["tests"][0]["fails"][n]["time_s"].as_f64()).collect();
+    assert!(times.len() == 2 && times[0] == times[1] && times[0] < 2.0, "{times:?}");
+}
+
+/// Of several tests the columns never run together, and a head that has no room stands as a number that a line explains.
+#[test]
+fn columns_stand_apart() {
+    let mut found = record(Occasion::AsFound, 2.4);
+    found.test = Test::LoopCheck;
+    // More digits where an uncertainty is small.
+    found.points.iter_mut().flat_map(|p| &mut p.readings).enumerate().for_each(|(n, s)| {
+        s.percent = s.percent.map(|p| p - 1.0 + 0.004 * (n % 2) as f64);
+    });
+    let left = record(Occasion::AsLeft, 0.4);
+    let told = text(&[&found, &left], &limits(), &Beside::default(), false);
+    assert!(told.contains("(1) loop check, as found") && !told.contains("test 1"), "{told}");
+    let of = |name: &str, told: &str| {
+        let line = told.lines().find(|l| l.contains(name)).unwrap_or_default().to_owned();
+        line.split("+/-").count() - 1
+    };
+    assert_eq!(of("deviation at the", &told), 2, "{told}");
+    let row = told.lines().find(|l| l.contains("deviation at the")).unwrap_or_default();
+    let values: Vec<&str> = row.split("  ").map(str::trim).filter(|p| p.contains("+/-")).collect();
+    assert_eq!(values.len(), 2, "{row:?}");
+    // Alone it has room, and needs no line that explains.
+    let alone = text(&[&found], &limits(), &Beside::default(), false);
+    assert!(alone.contains("  loop check, as found   limit\n") && !alone.contains("(1)"), "{alone}");
+    // Four have no room for what they are uncertain by, and still stand apart.
+    let four = text(&[&found, &left, &found, &left], &limits(), &Beside::default(), false);
+    assert_eq!(of("deviation at the", &four), 0);
+    assert!(
+        four.contains("(1) loop check, as found (1)") && four.lines().all(|l| l.chars().count() <= 72),
+        "{four}"
+    );
+}
+
+/// The short tag stands first, the long one beside it; of times the screen says how fine they are; words are those of the trade.
+#[test]
+fn tags_and_the_fineness_of_times() {
+    let mut r = record(Occasion::AsLeft, 0.4);
+    r.valve.tag.clear();
+    (r.device.tag, r.device.long_tag) = ("FV-3104".into(), "Brackenmoor inlet valve".into());
+    r.points[0].external = Some(External { value: 0.0, unit: "mm".into(), percent: 0.0 });
+    r.external = Some(Measure::default());
+    let [told, page, data] = all(&[&r]);
+    assert!(told.starts_with("FV-3104, Brackenmoor inlet valve\n"), "{told}");
+    assert!(page.contains("<title>FV-3104, Brackenmoor inlet valve: "));
+    for row in [
+        "<th>device's tag</th><td colspan=\"1\">FV-3104</td>",
+        "<th>device's long tag</th><td colspan=\"1\">Brackenmoor inlet valve</td>",
+    ] {
+        assert!(page.contains(row), "{row}");
+    }
+    assert!(data.contains("\"tag\":\"FV-3104\""));
+    // One reading every 0.25 s, as `record` makes them.
+    assert!(told.contains("Time resolution: steps, a reading every 0.25 s."), "{told}");
+    assert!(told.contains("sensor minus measurement"), "{told}");
+    // One cycle cannot repeat: neither on the screen nor for programs.
+    r.test = Test::LoopCheck;
+    assert!(judged(&r, &limits()).iter().all(|j| j.figure.definition != Definition::Repeatability));
+}
+
+/// The sheet to sign has who it is about, verdict, figures with a limit, cautions and lines to sign on, whatever its test was like; how much of the
+/// paper it takes Chromium says (tests/outside/pages.py).
+#[test]
+fn a_sheet_to_sign() {
+    let mut r = record(Occasion::AsLeft, 2.4);
+    r.who = "R. Ames".into();
+    r.valve.words = "w".repeat(5000);
+    r.fails = (0..20).map(|_| fail(0.0, false)).collect();
+    let page = sheet(&[&r], &limits(), &Beside::default());
+    for part in [
+        "FV-3104",
+        "BEYOND LIMITS",
+        "R. Ames",
+        "hysteresis, dead band included, %",
+        "work done by",
+        "taken over by operations",
+        "Not proved by this:",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
+    for caution in CAUTIONS {
+        assert!(page.contains(&crate::report::plot::plain(caution)), "{caution}");
+    }
+    // 20 losses that were not given back: three are told, the others counted.
+    assert_eq!(page.matches("was not given back").count(), 3);
+    assert!(
+        page.contains("in the whole report: read it before you sign.") && page.len() < 12_000,
+        "{}",
+        page.len()
+    );
+    assert!(!page.contains("<svg") && !page.contains("<script"));
+    // A test that is not whole says so before everything else here, too.
+    let broken = Record { ended: Ended::Running, ..record(Occasion::AsLeft, 0.4) };
+    let page = sheet(&[&broken], &limits(), &Beside::default());
+    assert!(page.find("NOT WHOLE").is_some_and(|at| Some(at) < page.find("NOT COMPLETE")), "{page}");
+    sheet(&[], &limits(), &Beside::default());
+}
+
 /// What counts as a fault without being a figure: a valve that went the wrong way, what was not given back, a check that is not in order.
 #[test]
 fn faults_beside_figures() {
     let at = |r: &Record| overall(&[r], &limits(), &Beside::default());
     let mut r = record(Occasion::AsLeft, 0.4);
     r.valve.fails_to = FailsTo::Closed;
-    let fail = |to: f64, restored| Fail {
-        loss: Loss::Current,
-        from_percent: 50.0,
-        watch: watch(
-            303.0,
-            (0..60)
-                .map(|n| 300.0 + 0.25 * f64::from(n))
-                .map(|t| Sample::new(t, if t < 304.0 { 50.0 } else { to }))
-                .collect(),
-        ),
-        seen: None,
-        restored,
-    };
     r.fails = vec![fail(0.0, true)];
     assert_eq!(at(&r), Overall::Within);
     r.fails = vec![fail(100.0, true)];

@@ -99,7 +99,9 @@ pub fn not_whole(h: &Handover) -> Vec<String> {
             format!("NOT WHOLE: {why}.")
         })
     });
-    said.collect()
+    let checks = h.beside.checks.iter().filter(|c| c.ended_early);
+    let checks = checks.filter_map(|c| Some(format!("{}: {}", clean(&c.title), clean(c.lines.first()?))));
+    said.chain(checks).collect()
 }
 
 /// Of every test that does not decide, how it came out.
@@ -231,6 +233,11 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
         Overall::Partial => "NOT COMPLETE: the test ended before its plan".to_owned(),
         Overall::NotJudged => "NO VERDICT: nothing could be judged".to_owned(),
         Overall::Within => match judged {
+            0 if n.as_said > 0 => format!("IN ORDER: {} as said", plural(n.as_said, "fail action")),
+            0 => {
+                let good = h.beside.checks.iter().filter(|c| c.is_good == Some(true));
+                format!("IN ORDER: {}", good.map(|c| clean(&c.title)).collect::<Vec<_>>().join(", "))
+            }
             1 => "WITHIN LIMITS: the one judged figure".to_owned(),
             _ => format!("WITHIN LIMITS: all {judged} judged figures"),
         },
@@ -241,6 +248,9 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
     }
     if h.overall() == Overall::Partial && judged > 0 {
         more.push(format!("{} within limits so far", plural(n.within, "figure")));
+    }
+    if n.as_said > 0 && (judged > 0 || h.overall() != Overall::Within) {
+        more.push(format!("{} as said", plural(n.as_said, "fail action")));
     }
     if n.undecided > 0 {
         let figures = plural(n.undecided, "figure");
@@ -290,6 +300,19 @@ pub fn interval_s(w: &crate::commission::travel::record::Watch) -> Option<f64> {
     (times.len() > 1).then(|| (last - first) / (times.len() - 1) as f64)
 }
 
+/// How close the readings of several watches stand; `None` where none has two.
+pub fn every(all: &[&crate::commission::travel::record::Watch]) -> Option<String> {
+    let found: Vec<f64> = all.iter().filter_map(|w| interval_s(w)).collect();
+    let least = found.iter().copied().reduce(f64::min)?;
+    let most = found.iter().copied().reduce(f64::max)?;
+    let (least, most) = (number(least, 2), number(most, 2));
+    Some(if least == most {
+        format!("a reading every {least} s")
+    } else {
+        format!("a reading every {least} to {most} s")
+    })
+}
+
 /// The valve in a line.
 pub fn valve(r: &Record) -> String {
     let v = &r.valve;
@@ -330,16 +353,15 @@ pub fn link(r: &Record) -> String {
 type Fact = (&'static str, fn(&Record) -> String);
 
 /// What is told of every test beside its figures.
-pub const FACTS: [Fact; 25] = [
+pub const FACTS: [Fact; 26] = [
     ("test", |r| test(r.test).to_owned()),
     ("started", |r| r.started.clone()),
     ("by", |r| r.who.clone()),
     ("where", |r| r.site.clone()),
     ("valve", |r| r.valve.tag.clone()),
     ("its motion", valve),
-    ("device's tag", |r| {
-        if r.device.long_tag.trim().is_empty() { r.device.tag.clone() } else { r.device.long_tag.clone() }
-    }),
+    ("device's tag", |r| r.device.tag.clone()),
+    ("device's long tag", |r| r.device.long_tag.clone()),
     ("device", |r| listed(&[&r.device.manufacturer, &r.device.device_type])),
     ("unique address", |r| r.device.unique_address.clone()),
     ("serial number", |r| r.device.serial.clone()),

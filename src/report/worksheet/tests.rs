@@ -39,3 +39,35 @@ fn names_of_devices_are_text() {
     assert!(html(sheet, &values).contains("&lt;b&gt;*x*|y"));
     assert!(markdown(sheet, &values).contains("&lt;b&gt;\\*x\\*\\|y"));
 }
+
+/// [TV-80]: every sheet names its valve before anything else, with the device, the site and the files that it was filled in from.
+#[test]
+fn every_sheet_names_its_valve() {
+    let mut record = Record::new(Test::Travel, Plan::default());
+    record.device.tag = "FV-3104".into();
+    record.device.long_tag = "Brackenmoor inlet valve".into();
+    record.device.unique_address = "3D71003104".into();
+    record.device.serial = "0x003104".into();
+    record.site = "Brackenmoor".into();
+    record.started = "2026-11-30 08:15:00 UTC".into();
+    let mut values = Values::default();
+    values.add_record(&record, "left.json");
+    for sheet in worksheets() {
+        for text in [html(sheet, &values), markdown(sheet, &values)] {
+            let caution = text.find("Before the work").expect("cautions");
+            let head = &text[..caution];
+            for word in [
+                "FV-3104",
+                "Brackenmoor inlet valve",
+                "3D71003104",
+                "0x003104",
+                "site",
+                "date of the work",
+                "08:15:00",
+            ] {
+                assert!(head.contains(word), "{}: {word}", sheet.id);
+            }
+        }
+        assert!(html(sheet, &values).contains("<title>FV-3104: "), "{}", sheet.id);
+    }
+}

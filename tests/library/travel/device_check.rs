@@ -3,7 +3,9 @@
 use super::fake::{ALL, Line, Mover, Script, Shared, Technician, Valve, device, readings, world};
 use super::sequence::near;
 use looprig::commission::device_check::{Acting, AtRest, DeviceCheck, Found, Setup, Stage, run};
+use looprig::commission::travel::Limits;
 use looprig::commission::travel::record::Ended;
+use looprig::report::handover::{Beside, OtherCheck, Overall, html, overall};
 
 fn checked(world: &Shared, acting: Acting) -> DeviceCheck {
     let (mut line, mut mover, mut person) =
@@ -50,6 +52,9 @@ fn a_healthy_device() {
         let leave: Vec<_> =
             w.questions.iter().filter(|q| !q.cautions.is_empty()).map(|q| q.id.as_str()).collect();
         assert_eq!(leave, ["device_check/sensor", "device_check/jog"]);
+        // Whoever moves the set point says where it goes in the end.
+        let jog = w.questions.iter().find(|q| q.id == "device_check/jog").expect("asked");
+        assert!(jog.cautions.iter().any(|c| c.contains("In the end the set point")), "{:?}", jog.cautions);
     }
 }
 
@@ -77,6 +82,67 @@ fn faults_are_found() {
     let script = Script { gauges_together: true, ..Script::default() };
     let check = checked(&world(Valve::new(), script), Acting::Double);
     assert_eq!(found(&check, "outputs: pattern").0, Found::NotAsExpected);
+}
+
+/// What stands in a report is what was found, the worst first, and what it does not prove once each.
+#[test]
+fn in_a_report() {
+    let script = Script { gauges_together: true, ..Script::default() };
+    let check = checked(&world(Valve::new(), script), Acting::Double);
+    let told = OtherCheck::from(&check);
+    assert_eq!((told.is_good, told.ended_early), (Some(false), false));
+    assert!(told.lines[0].starts_with("outputs: pattern: NOT as expected. "), "{:?}", told.lines);
+    assert_eq!(told.lines.len(), check.findings.len() + check.remarks.len());
+    assert_eq!(told.does_not_prove.len(), 3, "{:?}", told.does_not_prove);
+    let beside = Beside { checks: vec![told], ..Beside::default() };
+    let (limits, none) = (Limits::own(), []);
+    assert_eq!(overall(&none, &limits, &beside), Overall::Beyond);
+    let page = html(&none, &limits, &beside);
+    assert!(
+        page.contains("Device check: <span class=\"bad\">NOT IN ORDER</span>") && page.contains("3D71003104")
+    );
+    let good = checked(&world(Valve::new(), Script::default()), Acting::Double);
+    let beside = Beside { checks: vec![(&good).into()], ..Beside::default() };
+    assert_eq!(overall(&none, &limits, &beside), Overall::Within, "by itself it decides");
+    assert!(html(&none, &limits, &beside).contains("IN ORDER: Device check"));
+}
+
+/// Numbers that cannot be, a newer format, another record: said, with the part's name.
+#[test]
+fn records_that_are_none() {
+    let check = checked(&world(Valve::new(), Script::default()), Acting::Single);
+    let text = check.to_json();
+    let with = |from: &str, to: &str| {
+        assert!(text.contains(from), "{from}");
+        DeviceCheck::from_json(&text.replacen(from, to, 1)).expect_err(to).to_string()
+    };
+    assert!(with("\"looprig_device_check\": 1", "\"looprig_device_check\": 2").contains("format 2"));
+    assert!(with("\"looprig_device_check\"", "\"looprig_travel\"").contains("no record of a device check"));
+    // From where it is, 0 %, it goes around 10 %.
+    assert!(with("\"to_percent\": 15.0", "\"to_percent\": 1e9").contains("jogs[0].to_percent"));
+    assert!(with("\"most_s\": ", "\"most_s\": -1").contains("rest.most_s"));
+    assert!(with("\"who\": ", "\"whom\": ").contains("whom"));
+    assert!(DeviceCheck::from_json("no").expect_err("no JSON").to_string().contains("no JSON"));
+}
+
+proptest::proptest! {
+    /// Whatever is done to the text of a record: the same record when it is written and read again, with something to show of it, or a message
+    /// that says what to do next.
+    #[test]
+    fn any_text(at in 0usize..2100, cut in 0usize..40, put in "\\PC{0,6}|[-0-9.e]{1,9}|null|true|\\{\\}|\\[\\]") {
+        let text = include_str!("../../../fuzz/seeds/device_check_record/whole.json");
+        let from = (0..=at.min(text.len())).rev().find(|n| text.is_char_boundary(*n)).unwrap_or(0);
+        let to = (from..=text.len()).find(|n| *n >= from + cut && text.is_char_boundary(*n)).unwrap_or(text.len());
+        let changed = format!("{}{put}{}", &text[..from], &text[to..]);
+        match DeviceCheck::from_json(&changed) {
+            Ok(check) => {
+                proptest::prop_assert_eq!(DeviceCheck::from_json(&check.to_json()), Ok(check.clone()));
+                let told = OtherCheck::from(&check);
+                proptest::prop_assert!(told.is_good != Some(true) || !told.ended_early);
+            }
+            Err(e) => proptest::prop_assert!(e.to_string().contains("next: ") && !e.wrong.is_empty(), "{}", e),
+        }
+    }
 }
 
 #[test]
@@ -110,7 +176,12 @@ fn whatever_ends_it() {
         assert_eq!((w.left, check.left.is_some()), (moved, moved == 1), "{how}");
         shut += check.remarks.iter().filter(|r| r.contains("air was shut and not opened")).count();
         let text = check.to_json();
-        assert!(text.contains("looprig_device_check"));
+        assert_eq!(DeviceCheck::from_json(&text).as_ref(), Ok(&check), "{how}");
+        let told = OtherCheck::from(&check);
+        assert!(
+            told.ended_early && told.is_good != Some(true) && told.lines[0].starts_with("NOT WHOLE: "),
+            "{told:?}"
+        );
     }
     assert!(shut > 20, "it is said that the air is still shut: {shut}");
 }

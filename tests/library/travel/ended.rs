@@ -1,9 +1,9 @@
 //! Tests that do not come to their end: what there is is kept, and the set point is left where it belongs, once.
 
-use super::fake::{ALL, Script, Shared, Valve, tested, world};
+use super::fake::{ALL, Script, Shared, Valve, tested, tested_from, world};
 use super::sequence::plan;
 use looprig::commission::travel::figures::figures;
-use looprig::commission::travel::record::{Ended, Plan, Record, Test};
+use looprig::commission::travel::record::{CALIBRATION, Ended, Plan, Record, Test};
 use looprig::commission::travel::{Definition, Limits, Verdict};
 use looprig::host::stimulus::Why;
 
@@ -29,6 +29,24 @@ fn holds(record: &Record, world: &Shared, what: &str) {
     assert!(record.fails.iter().all(|f| f.restored), "{what}");
     let json = record.to_json();
     assert_eq!(Record::from_json(&json).as_ref(), Ok(record), "{what}");
+}
+
+/// [TV-81]: what was read before a test, such as the device's calibration, is in its record wherever it breaks off.
+#[test]
+fn what_was_known_before_stays() {
+    let more = vec![(CALIBRATION.to_owned(), "state done; lever angle closed -30 deg".to_owned())];
+    for interrupted_at in [0, 5, 40] {
+        let world = world(Valve::new(), Script { interrupted_at: Some(interrupted_at), ..Script::default() });
+        let mut before = Record::new(Test::Travel, small());
+        before.external = Some(Default::default());
+        before.device.more.clone_from(&more);
+        let record = tested_from(&world, ALL, before);
+        assert!(matches!(record.ended, Ended::Interrupted { .. }), "{:?}", record.ended);
+        assert_eq!(record.device.more, more, "call {interrupted_at}");
+        if interrupted_at == 40 {
+            assert!(!record.device.unique_address.is_empty(), "who it is was read besides");
+        }
+    }
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! What is done in which order, and what is kept of it.
 
 use super::fake::{ALL, Script, Valve, tested, world};
+use looprig::commission::person::Question;
 use looprig::commission::travel::record::{Direction, Ended, FailsTo, Loss, Plan, Record, Test};
 use looprig::commission::travel::{Definition, Figure, figures::figures};
 use looprig::host::stimulus::{Act, Capabilities};
@@ -58,6 +59,29 @@ fn loop_check() {
     assert_eq!(w.told.last().map(String::as_str), Some("The set point is left at 4 mA."));
 }
 
+/// A sensor that tells half of the travel: from 50 % on the scale is more than 20 % away from it and is asked for once more, at the same id; what
+/// is typed then is taken. The control system's value is not.
+#[test]
+fn a_value_far_from_the_sensor_is_asked_for_again() {
+    let world = world(Valve { sensor: |t| t / 2.0, ..Valve::new() }, Script::default());
+    let record = tested(&world, ALL, Test::LoopCheck, Plan::loop_check());
+    assert_eq!(record.ended, Ended::Whole, "{:?}", record.ended);
+    let w = world.borrow();
+    let asked = |n: usize| {
+        let id = format!("travel/external/{n}");
+        w.questions.iter().filter(|q| q.id == id).map(|q| q.words.as_str()).collect::<Vec<_>>()
+    };
+    assert_eq!((1..=9).map(|n| asked(n).len()).collect::<Vec<_>>(), [1, 1, 2, 2, 2, 2, 2, 1, 1]);
+    // 50 % of 40 mm.
+    assert!(
+        asked(3)[1].contains("20 mm are 50.0 % of travel, and the device tells 25.0 %: is that right?"),
+        "{}",
+        asked(3)[1]
+    );
+    assert_eq!(record.points[2].external.as_ref().map(|e| e.percent.round()), Some(50.0));
+    assert!(w.questions.iter().filter(|q| q.id.starts_with("travel/control_system")).count() == 9);
+}
+
 /// A valve with 0.6 % of play and 20 %/s: what is known of it lies within what is stated.
 #[test]
 fn every_part() {
@@ -103,6 +127,16 @@ fn losses_are_given_back() {
     let asked = |id: &str| w.questions.iter().filter(|q| q.id == id && q.cautions.len() > 3).count();
     assert_eq!([asked("travel/loss/air"), asked("travel/loss/current"), asked("travel/loss/trip")], [1; 3]);
     assert_eq!(record.fails.len(), 3);
+    // Each leave says where whoever moves the set point leaves it.
+    let says = |q: &&Question| q.cautions.iter().any(|c| c.contains("In the end the set point"));
+    assert_eq!(
+        w.questions
+            .iter()
+            .filter(|q| q.id.matches('/').count() == 2 && q.id.starts_with("travel/loss"))
+            .filter(says)
+            .count(),
+        3
+    );
     assert!(record.fails.iter().all(|f| f.restored && f.seen == Some(FailsTo::Closed)));
     let (air, current) = (&record.fails[0], &record.fails[1]);
     near(air.watch.samples.last().and_then(|s| s.percent).expect("read"), 0.0, 0.2);

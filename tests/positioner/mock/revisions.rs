@@ -124,6 +124,25 @@ fn commands_that_are_not_there() {
     }
 }
 
+/// [DV-91]: a positioner that is delivered calibrated says so, with what was learned; one out of its box says that none was ever run.
+#[test]
+fn calibrated_at_the_factory() {
+    for revision in [5, 6, 7] {
+        let mut rig = Rig::new(&format!("revision = {revision}\n[device.positioner]\ncalibrated = true"), "");
+        // End stops, stroke times and friction; done at the factory; no fault; no date.
+        assert_eq!(rig.data(134)[..6], [3, 5, 0, 1, 1, 0], "revision {revision}");
+        assert!((rig.number(134, "lever_angle_closed") + 30.0).abs() < 0.3);
+        assert_eq!(rig.data(132)[..3], [3, 5, 0]);
+        // One that runs and is aborted is told; what was learned before is in force.
+        assert_eq!(rig.code(131, &[("calibration", "1")]), 0);
+        assert_eq!(rig.code(133, &[]), 0);
+        assert_eq!(rig.data(134)[..3], [1, 3, 0], "aborted");
+        assert!((rig.number(134, "lever_angle_closed") + 30.0).abs() < 0.3);
+    }
+    let mut rig = Rig::new("revision = 7", "");
+    assert_eq!(rig.data(134)[..6], [0, 0, 0, 1, 1, 0]);
+}
+
 /// [DV-15]: a polling address other than 0 fixes the current at 4 mA in revision 5: the valve holds what 4 mA ask for, and the
 /// display says so; by hand it moves all the same.
 #[test]

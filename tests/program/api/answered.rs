@@ -224,3 +224,35 @@ fn devices_without_keys() {
     });
     bench.end();
 }
+
+/// [PL-37] [BA-05]: a hand moves the valve by the API, in 20 s from end to end, holds it whatever the loop asks for, and lets go.
+#[test]
+fn a_hand_on_the_valve() {
+    let bench = bench("");
+    bench.post("/time/pause", None).json();
+    let travel = |bench: &Running| {
+        let all = bench.get("/quantities").json();
+        let of = |name: &str| {
+            all["quantities"].as_array().and_then(|q| q.iter().find(|q| q["name"] == name)).cloned()
+        };
+        (of("FV-3104.travel_percent"), of("FV-3104.hand_percent"))
+    };
+    step(&bench, 30.0);
+    assert_eq!(travel(&bench).1.expect("a quantity")["value"], Json::Null);
+    for percent in [0.0, 80.0] {
+        bench.post("/changes", Some(json!({"hand_percent": percent}))).json();
+        step(&bench, 21.0);
+        let (there, wanted) = travel(&bench);
+        let there = there.and_then(|q| q["value"].as_f64()).expect("a travel");
+        assert!((there - percent).abs() < 1e-3, "{there}");
+        assert_eq!(wanted.expect("a quantity")["value"], json!(percent));
+    }
+    let wrong = bench.post("/changes", Some(json!({"hand_percent": 101})));
+    assert_eq!(wrong.status, 422, "{}", wrong.body);
+    bench.post("/changes", Some(json!({"hand_off": true}))).json();
+    bench.post("/changes", Some(json!({"loop_current_ma": 8.0}))).json();
+    step(&bench, 30.0);
+    let there = travel(&bench).0.and_then(|q| q["value"].as_f64()).expect("a travel");
+    assert!((there - 25.0).abs() < 2.0, "8 mA are 25 %: {there}");
+    bench.end();
+}

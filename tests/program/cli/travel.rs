@@ -74,6 +74,7 @@ fn the_line_of_the_readme() {
     let page = fs::read_to_string(page).expect("a page");
     // The lever turns 60 degrees about square, as the bench says.
     let told = page.split_once("its last calibration").map_or("", |(_, t)| t);
+    assert!(told.contains("state done at the factory") && told.contains("date not known"), "{told}");
     assert!(told.contains("lever angle closed -30.0") && told.contains("stroke time opening"), "{told}");
 }
 
@@ -83,7 +84,9 @@ fn a_device_that_was_never_calibrated() {
     let dir = bench("travel-uncalibrated", "", "a = 1");
     fs::write(dir.join("bench.toml"), BENCH.replace("calibrated = true", "calibrated = false")).unwrap();
     let says = ["never calibrated", "131 --move", "worksheet calibration", "calibrated = true"];
-    travel(&dir, &["--cycles", "1", "--record", "r.json"]).refused(&says);
+    for test in [&["--cycles", "1"][..], &["--device-check"]] {
+        travel(&dir, &[test, &["--record", "r.json"]].concat()).refused(&says);
+    }
     assert!(!dir.join("r.json").exists());
 }
 
@@ -140,6 +143,81 @@ fn a_loop_check_by_a_person() {
     assert_eq!(r["points"][6]["external"]["percent"], 50.5);
     assert_eq!(r["points"][8]["external"], Json::Null);
     assert_eq!(r["external"]["name"], "stem scale");
+}
+
+/// The error limit on an instrument's label is the measurement's, in percent of the rated travel: 0.02 of 20 mm are 0.1 %. What is given for the
+/// measurement itself goes before it; what cannot be turned into percent is said, with what to give.
+#[test]
+fn an_error_limit_on_a_label() {
+    let dir = bench("travel-label", "", "\"travel/external\" = [0, 5, 10, 15, 20, 15, 10, 5, 0]\n");
+    fs::write(dir.join("limits.toml"), "whose = \"x\"\n[limits]\naccuracy_percent = 5\n").unwrap();
+    let of = |label: &str, more: &[&str]| {
+        let instrument = format!("dial gauge,4711,2026-05-02,{label}");
+        let with =
+            ["--check", "--external=dial gauge", "--rated-travel", "20mm", "--instrument", &instrument];
+        let kept = ["--answers", "answers.toml", "--record", "r.json", "--limits", "limits.toml", "--force"];
+        let ended = travel(&dir, &[&with[..], &kept, more].concat());
+        assert_eq!(ended.code, 0, "{label}: {}{}", ended.err, ended.out);
+        (record(&dir, "r.json"), ended)
+    };
+    let (r, ended) = of("0.02 mm", &[]);
+    let limit = r["external"]["limit_percent"].as_f64().expect("a limit");
+    assert!((limit - 0.1).abs() < 1e-9 && r["external"]["instrument"] == 0, "{}", r["external"]);
+    assert!(!ended.out.contains("error limit of the measurement"), "{}", ended.out);
+    let report = |r: &Json| {
+        fs::write(dir.join("again.json"), r.to_string()).unwrap();
+        run(&dir, &["travel", "--from", "again.json", "--format", "json"]).json()[0].clone()
+    };
+    // By what the gauge may be wrong the figures of its view are wider: 0.1 %.
+    let wide = |report: &Json| {
+        let all = report["tests"][0]["figures"].as_array().expect("figures").clone();
+        let one =
+            all.iter().find(|f| f["figure"] == "accuracy_above_percent" && f["view"] == "external").cloned();
+        one.and_then(|f| f["uncertainty"].as_f64()).expect("an uncertainty")
+    };
+    let mut without = r.clone();
+    without["external"]["limit_percent"] = Json::Null;
+    assert!((wide(&report(&r)) - wide(&report(&without)) - 0.1).abs() < 1e-9);
+    let (r, _) = of("0.02 mm", &["--external-limit", "0.1"]);
+    assert_eq!(r["external"]["limit_percent"], 0.5);
+    let (r, ended) = of("class 2", &[]);
+    assert_eq!(r["external"]["limit_percent"], Json::Null);
+    for says in [&ended.err, &ended.out.replace('\n', " ").replace("  ", " ")] {
+        assert!(says.contains("The error limit of dial gauge, \"class 2\", is not used"), "{says}");
+        assert!(says.contains("or give --external-limit in mm"), "{says}");
+    }
+}
+
+/// Every key of a file of limits is told by the program, and the example of the repository is read.
+#[test]
+fn limits_that_are_documented() {
+    let dir = bench("travel-limits", "", "a = 1");
+    let schema = run(&dir, &["travel", "--limits-schema"]);
+    let schema: Json = serde_json::from_str(&schema.out).unwrap_or_else(|e| panic!("{e}: {}", schema.out));
+    assert_eq!(schema["title"], "looprig limits");
+    let example = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/limits/works.toml");
+    let ended = travel(&dir, &["--cycles", "1", "--limits", example, "--format", "json"]);
+    assert_eq!(ended.json()[0]["limits"]["whose"], "Brackenmoor works standard, throttling valves");
+    let help = run(&dir, &["travel", "--help"]).out;
+    assert!(help.contains("works.toml") && help.contains("--limits-schema"), "{help}");
+    run(&dir, &["travel", MOCK, "--limits-schema"]).refused(&["--limits-schema"]);
+}
+
+/// A loop check's table for programs demands no repeatability either, and what is announced is counted right.
+#[test]
+fn one_of_a_kind() {
+    let dir = bench("travel-one", "", "a = 1");
+    let ended = travel(&dir, &["--check", "--record", "r.json", "--format", "csv"]);
+    assert!(!table(&ended.out).iter().any(|row| row[2] == "repeatability_percent"), "{}", ended.out);
+    let ended = travel(&dir, &["--cycles", "1", "--creep=50"]);
+    for says in [
+        "The valve FV-3104 moves: 1 cycle of 5 points, for about",
+        "small moves at 1 place, for about 3 min, longer if it sticks.",
+    ] {
+        assert!(ended.err.contains(says), "{says:?} is missing in {}", ended.err);
+    }
+    assert!(!ended.err.contains("(s)"), "{}", ended.err);
+    assert!(ended.out.starts_with("FV-3104, Brackenmoor inlet valve\n"), "{}", ended.out);
 }
 
 /// Everything there is, moved by the bench: the parts that were wanted are in the record, the report is there thrice, and the same can be
@@ -289,16 +367,112 @@ fn a_device_check() {
     let answers = "\"device_check/sensor\" = \"no\"\n\"device_check/at_rest\" = \"blocked\"\n\"device_check/acting\" = \"single\"\n\
                    \"device_check/jog/first\" = [\"rises\", \"falls\", \"falls\", \"rises\"]\n\"device_check/blows\" = \"no\"\n";
     let dir = bench("travel-device-check", "", answers);
-    let check = ["--device-check", "--answers", "answers.toml", "--record", "d.json", "--force"];
+    let check =
+        ["--device-check", "--answers", "answers.toml", "--record", "d.json", "--html", "d.html", "--force"];
     let ended = travel(&dir, &check);
     assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
     assert!(ended.out.starts_with("Device check (outputs alone)\nAS EXPECTED\n"), "{}", ended.out);
     assert!(ended.out.lines().all(|l| l.chars().count() <= 72), "{}", ended.out);
     assert!(ended.out.contains("Not proved:") && ended.out.contains("12.00 mA again"), "{}", ended.out);
     assert_eq!(record(&dir, "d.json")["jogs"].as_array().map(Vec::len), Some(4));
+    let page = fs::read_to_string(dir.join("d.html")).expect("a page");
+    assert!(
+        page.contains("IN ORDER: Device check") && page.contains("outputs: pattern: as expected."),
+        "{page}"
+    );
+    // Shown again from its record, by itself and beside a test.
+    let again = run(&dir, &["travel", "--from", "d.json", "--html", "again.html"]);
+    assert_eq!((again.code, &again.out), (0, &ended.out));
+    travel(&dir, &["--cycles", "1", "--record", "r.json"]);
+    let beside = run(&dir, &["travel", "--from", "r.json", "--from", "d.json", "--sign", "s.html"]);
+    assert!(beside.code == 0 && beside.out.contains("\nDevice check: in order\n"), "{}", beside.out);
+    let sheet = fs::read_to_string(dir.join("s.html")).expect("a sheet");
+    assert!(sheet.contains("<b>Device check:</b> in order") && sheet.contains("work done by"), "{sheet}");
     fs::write(dir.join("answers.toml"), answers.replace("[\"rises\"", "[\"falls\"")).unwrap();
     let wrong = travel(&dir, &check);
     assert!(wrong.code == 1 && wrong.out.contains("NOT AS EXPECTED"), "{}", wrong.out);
+    let beside = run(&dir, &["travel", "--from", "r.json", "--from", "d.json"]);
+    assert!(beside.code == 1 && beside.out.contains("NOT IN ORDER: 1 fault"), "{}", beside.out);
+}
+
+/// The Enter key at every question of the hand, the gauges as they are.
+const BY_HAND: &str = r#"
+"device_check/sensor" = "yes"
+"device_check/air_off" = ""
+"device_check/closed" = ""
+"device_check/opening" = ""
+"device_check/open" = ""
+"device_check/closing" = ""
+"device_check/back" = ""
+"device_check/air_on" = ""
+"device_check/at_rest" = "blocked"
+"device_check/acting" = "single"
+"device_check/jog/first" = ["rises", "falls", "falls", "rises"]
+"device_check/blows" = "no"
+"#;
+
+/// [TV-82]: the bench plays the hand; a healthy valve comes out as expected in every part, and what gauges and vent do is told.
+#[test]
+fn a_whole_device_check() {
+    let dir = bench("travel-device-check-hand", "", BY_HAND);
+    let check = ["--device-check", "--answers", "answers.toml", "--record", "d.json"];
+    let ended = travel(&dir, &check);
+    assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
+    let d = record(&dir, "d.json");
+    let found: Vec<&str> =
+        d["findings"].as_array().expect("findings").iter().filter_map(|f| f["found"].as_str()).collect();
+    assert_eq!((found.len(), found.iter().all(|f| *f == "as_expected")), (8, true), "{d}");
+    // The stem went by hand from closed to open in 20 s: 5 % a second.
+    let at = |s: &Json| (s[0].as_f64().expect("s"), s[1].as_f64().expect("percent"));
+    let way: Vec<(f64, f64)> = d["hand"]["opening"].as_array().expect("a way").iter().map(at).collect();
+    let between = |percent: f64| way.iter().find(|(_, p)| *p >= percent).expect("it went by").0;
+    let took_s = between(75.0) - between(25.0);
+    assert!((took_s - 10.0).abs() < 1.0, "{took_s}");
+    for told in ["gauge rose", "gauge fell", "no air blows off"] {
+        assert!(ended.err.contains(told), "{told}: {}", ended.err);
+    }
+    assert!(!ended.err.contains("hand off the valve and opened its air"), "it was given back before");
+    // A stage whose outputs bleed at rest is heard.
+    let bleeding = BENCH.replace(
+        "[device.valve.fail]",
+        "[device.valve.stage]\nat_rest = \"pressurised\"\n[device.valve.fail]",
+    );
+    fs::write(dir.join("bench.toml"), bleeding).unwrap();
+    fs::write(dir.join("answers.toml"), BY_HAND.replace("\"no\"", "\"yes\"").replace("blocked", "bleeding"))
+        .unwrap();
+    let ended = travel(&dir, &[&check[..], &["--force"]].concat());
+    assert!(
+        ended.code == 0 && ended.err.contains("On the bench air blows off"),
+        "{}{}",
+        ended.err,
+        ended.out
+    );
+}
+
+/// [TV-82]: a sensor that is worn out in the middle, and one that ends short of the open stop, are found, exit 1; so is a stem that no hand
+/// moves. Who stops with the air off has it back.
+#[test]
+fn a_device_check_of_what_is_not_in_order() {
+    let fault = |name: &str| format!("[[device.valve.fault]]\nname = \"{name}\"\nseverity = 1\n");
+    let check = ["--device-check", "--answers", "answers.toml", "--record", "d.json", "--force"];
+    for (name, about) in
+        [("sensor_worn", "sensor"), ("sensor_beyond_range", "sensor"), ("stem_seized", "sensor: range")]
+    {
+        let text = BENCH.replace("[[line]]", &format!("{}[[line]]", fault(name)));
+        let dir = bench(&format!("travel-device-check-{name}"), "", BY_HAND);
+        fs::write(dir.join("bench.toml"), text).unwrap();
+        let ended = travel(&dir, &check);
+        assert_eq!(ended.code, 1, "{name}: {}{}", ended.err, ended.out);
+        let d = record(&dir, "d.json");
+        let bad = |f: &Json| {
+            f["found"] == "not_as_expected" && f["about"].as_str().is_some_and(|a| a.starts_with(about))
+        };
+        assert!(d["findings"].as_array().expect("findings").iter().any(bad), "{name}: {d}");
+    }
+    let stopped = BY_HAND.replace("\"device_check/open\" = \"\"", "\"device_check/open\" = \"stop\"");
+    let dir = bench("travel-device-check-stopped", "", &stopped);
+    let ended = travel(&dir, &check);
+    assert!(ended.code == 1 && ended.err.contains("hand off the valve and opened its air"), "{}", ended.err);
 }
 
 /// Before anything is opened, and with what would be right.
@@ -315,6 +489,11 @@ fn what_is_refused() {
             &["answers.toml:1:18", "has no answer", "\"\" for the Enter key"],
         ),
         (&["travel", MOCK, "--answers", "none.toml"], &["none.toml", "no such file"]),
+        (&["travel", MOCK, "--cycles", "0"], &["nothing is planned", "strokes or losses"]),
+        (
+            &["travel", MOCK, "--external", "--external-limit", "101"],
+            &["--external-limit 101", "more than all of the travel"],
+        ),
         (&["travel", MOCK, "--check", "--creep"], &["--check", "--creep"]),
         (&["travel", MOCK, "--by", "magic"], &["\"magic\"", "person, bench, device or api:URL"]),
         (&["travel", MOCK, "--by", "device"], &["no description of its type", "--description"]),

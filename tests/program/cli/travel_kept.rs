@@ -51,6 +51,94 @@ fn ctrl_c_keeps_the_record() {
     assert!(r["left"]["percent"].is_null(), "{}", r["left"]);
 }
 
+/// Ctrl-C while the air is away: where it stands and that nobody said it was given back is told, the exit code is 1, and what was seen is kept.
+#[test]
+fn ctrl_c_in_the_middle_of_a_loss() {
+    let dir = bench("travel-ctrl-c-loss", "", "");
+    let loss = [
+        "travel",
+        MOCK,
+        "--description",
+        "positioner.toml",
+        "--by",
+        "person",
+        "--cycles",
+        "0",
+        "--loss",
+        "air",
+    ];
+    let mut process =
+        Process::fed(&dir, &[&loss[..], &["--fails-to", "closed", "--record", "r.json"]].concat());
+    // 12 mA, and the air.
+    process.feed(b"\n\n");
+    until(&mut process, "Open the air supply again, slowly");
+    process.signal(libc::SIGINT);
+    let ended = process.end();
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    assert!(ended.err.contains("Nobody said that this was given back: the air supply."), "{}", ended.err);
+    let r = record(&dir, "r.json");
+    assert_eq!(
+        (&r["ended"]["how"], &r["ended"]["during"]),
+        (&"interrupted".into(), &"giving back after the loss of air".into())
+    );
+    let fail = &r["fails"][0];
+    assert!(
+        fail["restored"] == false && fail["watch"]["samples"].as_array().is_some_and(|s| s.len() > 5),
+        "{fail}"
+    );
+    assert!(
+        ended.out.contains("NOT WHOLE") && ended.out.contains("what was taken away was not given back"),
+        "{}",
+        ended.out
+    );
+    // Whoever is told to shut it may have done so before the key was pressed.
+    let mut process = Process::fed(&dir, &[&loss[..], &["--record", "s.json"]].concat());
+    process.feed(b"\n");
+    until(&mut process, "Shut the air supply and vent the line");
+    process.signal(libc::SIGINT);
+    let ended = process.end();
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    assert!(ended.err.contains("Nobody said that this was given back: the air supply."), "{}", ended.err);
+    assert_eq!(record(&dir, "s.json")["fails"][0]["restored"], false);
+}
+
+/// The device is gone when its set point is to go from 50 to 75 % by command: both are told, that it stays in force, and by which command it
+/// is given back.
+#[test]
+fn the_line_dies_with_a_set_point_by_command() {
+    let dir = bench("travel-line-dies", "", "");
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    mock.line();
+    let test = [
+        "travel",
+        "serial:FV-3104.port",
+        "--by",
+        "device",
+        "--check",
+        "--description",
+        "positioner.toml",
+        "--move",
+    ];
+    let more = ["--external", "--record", "r.json", "--rest-for", "1"];
+    let mut process = Process::fed(&dir, &[&test[..], &more].concat());
+    process.feed(b"yes\n0\n25\n");
+    until(&mut process, "50 % up: what does the stem scale show");
+    drop(mock);
+    process.feed(b"50\n");
+    let ended = process.end();
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    let r = record(&dir, "r.json");
+    let words = r["left"]["words"].as_str().expect("words");
+    for says in [
+        "75 % by command, told last and not answered, or still 50 %",
+        "stays in force whatever the loop says",
+        "looprig ask serial:FV-3104.port 0 --description positioner.toml 129 'source=loop current' --move",
+    ] {
+        assert!(words.contains(says) && ended.err.contains(says), "{says:?} is missing in {words}");
+    }
+    assert!(r["left"]["percent"].is_null(), "either of two: {words}");
+}
+
 /// A mock that runs, on a port and the wall clock: leave is needed and asked for, the API moves the loop's current, and at the end it is
 /// what it was.
 #[test]

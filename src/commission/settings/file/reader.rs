@@ -59,6 +59,26 @@ pub fn from_text(text: &str) -> Result<Settings, FileError> {
 /// # Errors
 /// The first thing that is wrong: a key that nobody knows, a value that cannot stand in its place.
 pub fn from_text_by(text: &str, catalogue: &Catalogue) -> Result<Settings, FileError> {
+    read(text, catalogue, Foreign::Refused)
+}
+
+/// As [`from_text_by`], but sections of described commands are passed over where nothing describes the device's type: what
+/// every device shares can be read without.
+///
+/// # Errors
+/// As [`from_text_by`].
+pub fn shared_from_text(text: &str, catalogue: &Catalogue) -> Result<Settings, FileError> {
+    read(text, catalogue, Foreign::PassedOver)
+}
+
+/// What becomes of sections of commands that nothing describes.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Foreign {
+    Refused,
+    PassedOver,
+}
+
+fn read(text: &str, catalogue: &Catalogue, foreign: Foreign) -> Result<Settings, FileError> {
     let told = |f: Fault| FileError { place: Place::of(text, f.at), wrong: f.wrong, right: f.right };
     let table = DeTable::parse(text).map_err(|e| {
         let said = e.message().trim_end().replace('\n', ", ");
@@ -69,7 +89,7 @@ pub fn from_text_by(text: &str, catalogue: &Catalogue) -> Result<Settings, FileE
         ))
     })?;
     let mut faults = Vec::new();
-    let settings = whole(table.get_ref(), catalogue, &mut faults);
+    let settings = whole(table.get_ref(), catalogue, foreign, &mut faults);
     // The parser sorts keys; people read from the top.
     match faults.into_iter().min_by_key(|f| f.at) {
         Some(fault) => Err(told(fault)),
@@ -79,7 +99,7 @@ pub fn from_text_by(text: &str, catalogue: &Catalogue) -> Result<Settings, FileE
 
 type Value0<'a, 'i> = &'a Spanned<DeValue<'i>>;
 
-fn whole(table: &DeTable<'_>, catalogue: &Catalogue, faults: &mut Vec<Fault>) -> Settings {
+fn whole(table: &DeTable<'_>, catalogue: &Catalogue, foreign: Foreign, faults: &mut Vec<Fault>) -> Settings {
     let get = |name: &str| table.iter().find(|(k, _)| k.get_ref() == name).map(|(_, v)| v);
     match get("looprig_settings").map(|v| (v, number(v))) {
         Some((_, Some(FORMAT))) => {}
@@ -125,6 +145,7 @@ fn whole(table: &DeTable<'_>, catalogue: &Catalogue, faults: &mut Vec<Fault>) ->
         sections(part, key.span(), value, &mut settings, faults);
     }
     let described = described(&settings, catalogue);
+    let is_foreign = |heading: &str| heading.starts_with("described_") && described.is_none();
     for (key, value) in table.iter() {
         let origin = &mut settings.origin;
         match key.get_ref().as_ref() {
@@ -135,7 +156,8 @@ fn whole(table: &DeTable<'_>, catalogue: &Catalogue, faults: &mut Vec<Fault>) ->
             IDENTITY => {}
             heading => match parts(described).find(|p| p.heading == heading) {
                 Some(part) => sections(part, key.span(), value, &mut settings, faults),
-                None if heading.starts_with("described_") && described.is_none() => faults.push(Fault::new(
+                None if is_foreign(heading) && foreign == Foreign::PassedOver => {}
+                None if is_foreign(heading) => faults.push(Fault::new(
                     key.span(),
                     format!("`{heading}` is of commands that belong to a device type"),
                     "name the file that describes the type with --description, or take the section out",

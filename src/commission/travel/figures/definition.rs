@@ -180,7 +180,7 @@ impl Definition {
             FailPlace => "where it went",
             EndAngle => "lever angle at the end stop",
             MidAngle => "lever angle at half travel",
-            LeverError => "sensor less measurement, largest",
+            LeverError => "sensor minus measurement, largest difference (lever, pin, clamp)",
         }
     }
 

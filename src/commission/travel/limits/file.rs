@@ -1,8 +1,9 @@
 //! Limits from a file (TOML): `whose`, then a heading for both views and one for each [TV-18].
 
 use super::{Limited, Limits};
-use crate::app::written::{Fault, FileError, FileKind, Number, number, words};
+use crate::app::written::{Fault, FileError, FileKind, Number, for_toml, number, words};
 use core::fmt::Write;
+use schemars::JsonSchema;
 use serde::Deserialize;
 use std::path::Path;
 use toml::Spanned;
@@ -10,37 +11,82 @@ use toml::Spanned;
 /// The most that a limit may be, in any unit.
 const MOST: f64 = 10_000.0;
 
-/// The whole file.
-#[derive(Deserialize)]
+/// The whole file: the most that is still within. What has no limit is not judged; looprig's own are not mixed in.
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(title = "looprig limits")]
 struct LimitsFile {
+    /// Whose limits these are, which every report prints.
+    #[schemars(with = "String", length(min = 1))]
     whose: Option<Spanned<String>>,
+    /// Limits of both views, the device's own sensor and the measurement at stem or shaft.
+    #[schemars(with = "Option<Table>")]
     limits: Option<Spanned<Table>>,
+    /// Limits of what the device's own sensor sees; they go before those of both.
+    #[schemars(with = "Option<Table>")]
     sensor: Option<Spanned<Table>>,
+    /// Limits of what the measurement at stem or shaft sees; they go before those of both.
+    #[schemars(with = "Option<Table>")]
     external: Option<Spanned<Table>>,
 }
 
 /// The limits of a view.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct Table {
+    /// Accuracy: the largest error above and below, both signs alike, % of travel.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     accuracy_percent: Option<Spanned<Number>>,
+    /// Deviation at the lowest and the highest point, both signs alike, % of travel.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     end_deviation_percent: Option<Spanned<Number>>,
+    /// Hysteresis, dead band included: most that a place differs between up and down, % of travel.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     hysteresis_percent: Option<Spanned<Number>>,
+    /// Repeatability: widest spread at a place from the same side, three cycles or more, % of travel.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     repeatability_percent: Option<Spanned<Number>>,
+    /// Non-linearity of the average of up and down against the line from which it is least, % of travel.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     non_linearity_independent_percent: Option<Spanned<Number>>,
+    /// The same against the best line through the first point, % of travel.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     non_linearity_zero_based_percent: Option<Spanned<Number>>,
+    /// The same against the line through the first and the last point, % of travel.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     non_linearity_terminal_percent: Option<Spanned<Number>>,
+    /// Dead band: input that a reversal needs until travel follows, % of the set point's range.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     dead_band_percent: Option<Spanned<Number>>,
+    /// Resolution: input that is needed in the same direction until travel follows, % of the set point's range.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     resolution_percent: Option<Spanned<Number>>,
+    /// Dead time of every step: from the asking to the first response that is seen, s.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     dead_time_s: Option<Spanned<Number>>,
+    /// T63 of every step: from the asking to 63.2 % of the change, s.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     t63_s: Option<Spanned<Number>>,
+    /// T86 of every step: from the asking to 86.5 % of the change, s.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     t86_s: Option<Spanned<Number>>,
+    /// Overshoot of every step: how far travel goes beyond its final place, % of the step.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     overshoot_percent: Option<Spanned<Number>>,
+    /// Settling time of every step: until travel stays near its final place, s.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     settling_s: Option<Spanned<Number>>,
+    /// Time of a full stroke from closed to open, s.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     stroke_time_opening_s: Option<Spanned<Number>>,
+    /// Time of a full stroke from open to closed, s.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     stroke_time_closing_s: Option<Spanned<Number>>,
+    /// Time to the fail position after a loss of current, air or trip, s.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     fail_time_s: Option<Spanned<Number>>,
+    /// Sensor minus measurement at stem or shaft, both signs alike (lever, pin, clamp), % of travel. Of [external] alone.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     lever_error_percent: Option<Spanned<Number>>,
 }
 
@@ -77,6 +123,14 @@ impl Table {
 }
 
 impl Limits {
+    /// The JSON Schema of a file of limits, for editors [TV-71].
+    pub fn schema() -> String {
+        let mut schema = schemars::schema_for!(LimitsFile).to_value();
+        for_toml(&mut schema);
+        // A schema is made of strings and numbers alone, so it can always be written.
+        serde_json::to_string_pretty(&schema).unwrap_or_default()
+    }
+
     /// Reads limits; `path` is what messages call the file. Nothing is opened. A figure that the file has no limit for is not
     /// judged: the defaults are not mixed in.
     ///

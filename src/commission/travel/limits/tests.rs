@@ -90,6 +90,30 @@ mod file {
         }
     }
 
+    /// The example that people copy has every key once or more, and the schema describes each with its unit [TV-71].
+    #[test]
+    fn the_example_and_the_schema_have_every_key() {
+        let example = include_str!("../../../../fixtures/limits/works.toml");
+        let limits = from(example).unwrap();
+        assert_eq!(limits.limit(Limited::Accuracy, View::Sensor), Some(1.0));
+        assert_eq!(limits.limit(Limited::Accuracy, View::External), Some(1.5));
+        let schema: serde_json::Value = serde_json::from_str(&Limits::schema()).unwrap();
+        assert_eq!(
+            (&schema["title"], &schema["additionalProperties"]),
+            (&"looprig limits".into(), &false.into())
+        );
+        assert_eq!(schema["required"], serde_json::json!(["whose"]));
+        let keys = schema["$defs"]["Table"]["properties"].as_object().unwrap();
+        assert_eq!(keys.len(), Limited::ALL.len());
+        for limited in Limited::ALL {
+            let given = limits.both.iter().chain(&limits.sensor).chain(&limits.external);
+            assert!(given.clone().any(|(l, _)| *l == limited), "{} is not in the example", limited.key());
+            let about = keys[limited.key()]["description"].as_str().unwrap_or("");
+            let unit = if limited.unit() == "s" { ", s." } else { ", %" };
+            assert!(about.contains(unit), "{}: {about}", limited.key());
+        }
+    }
+
     #[test]
     fn what_is_wrong_is_told_with_its_place() {
         for (text, place, wrong) in [

@@ -1,6 +1,6 @@
 //! Whether the numbers of a record can be.
 
-use super::{End, External, Plan, Record, Sample, Watch};
+use super::{End, External, Plan, Record, Rest, Sample, Watch};
 
 /// Percent beyond which a number is none.
 const MOST_PERCENT: f64 = 1e4;
@@ -15,19 +15,19 @@ fn number(part: String, x: f64, least: f64, most: f64) -> Option<Wrong> {
     (!(least..=most).contains(&x)).then(|| (part, format!("is {x}, not from {least} to {most}")))
 }
 
-fn percent(part: String, x: f64) -> Option<Wrong> {
+pub(in crate::commission) fn percent(part: String, x: f64) -> Option<Wrong> {
     number(part, x, -MOST_PERCENT, MOST_PERCENT)
 }
 
-fn seconds(part: String, x: f64) -> Option<Wrong> {
+pub(in crate::commission) fn seconds(part: String, x: f64) -> Option<Wrong> {
     number(part, x, 0.0, MOST_S)
 }
 
-fn maybe(part: String, x: Option<f64>, least: f64, most: f64) -> Option<Wrong> {
+pub(in crate::commission) fn maybe(part: String, x: Option<f64>, least: f64, most: f64) -> Option<Wrong> {
     number(part, x?, least, most)
 }
 
-fn samples(part: &str, list: &[Sample]) -> Option<Wrong> {
+pub(in crate::commission) fn samples(part: &str, list: &[Sample]) -> Option<Wrong> {
     let mut before = 0.0;
     for (n, s) in list.iter().enumerate() {
         let name = || format!("{part}[{n}]");
@@ -63,9 +63,13 @@ fn plan(p: &Plan) -> Option<Wrong> {
         .find_map(|x| percent("plan".into(), x))
         .or_else(|| number("plan.creep_increment_percent".into(), p.creep_increment_percent, 0.0, 100.0))
         .or_else(|| seconds("plan.step_watch_s".into(), p.step_watch_s))
-        .or_else(|| number("plan.rest.within_percent".into(), p.rest.within_percent, 0.0, 100.0))
-        .or_else(|| seconds("plan.rest.for_s".into(), p.rest.for_s))
-        .or_else(|| seconds("plan.rest.most_s".into(), p.rest.most_s))
+        .or_else(|| rest("plan.rest", &p.rest))
+}
+
+pub(in crate::commission) fn rest(part: &str, r: &Rest) -> Option<Wrong> {
+    number(format!("{part}.within_percent"), r.within_percent, 0.0, 100.0)
+        .or_else(|| seconds(format!("{part}.for_s"), r.for_s))
+        .or_else(|| seconds(format!("{part}.most_s"), r.most_s))
 }
 
 fn end(part: &str, e: &End) -> Option<Wrong> {

@@ -3,7 +3,7 @@
 use super::{FORMAT, Record};
 use core::fmt;
 
-/// Why a text is no record of a travel test.
+/// Why a text is no record of a travel test or of a device check.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RecordError {
     /// What is wrong and where: a line and column, or the name of the part.
@@ -14,11 +14,40 @@ pub struct RecordError {
 
 impl fmt::Display for RecordError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "reading a record of a travel test: {}\n  next: {}", self.wrong, self.right)
+        write!(f, "reading a record: {}\n  next: {}", self.wrong, self.right)
     }
 }
 
 impl std::error::Error for RecordError {}
+
+impl RecordError {
+    /// Looks whether a text is JSON of a format that is read; `key` is the one that has the number of it.
+    pub(in crate::commission) fn format_of(
+        text: &str,
+        key: &str,
+        newest: u32,
+        what: &str,
+        whole: &str,
+    ) -> Result<(), RecordError> {
+        let wrong = |wrong: String, right: &str| Err(RecordError { wrong, right: right.to_owned() });
+        // The version first, whatever else is there: a newer record may have other parts.
+        let any: serde_json::Value = match serde_json::from_str(text) {
+            Ok(any) => any,
+            Err(e) => return wrong(format!("this is no JSON: {e}"), whole),
+        };
+        let Some(version) = any.get(key) else {
+            return wrong(format!("{key} is missing, so this is no record of {what}"), whole);
+        };
+        match version.as_u64() {
+            Some(n) if n == u64::from(newest) => Ok(()),
+            Some(n) if n > u64::from(newest) => wrong(
+                format!("it has format {n}, and this looprig reads formats up to {newest}"),
+                "read it with the looprig that wrote it, or a newer one",
+            ),
+            _ => wrong(format!("{key} is {version}, which is no format"), whole),
+        }
+    }
+}
 
 impl Record {
     /// The record as JSON, indented, with a line end. Every digit is kept.
@@ -34,23 +63,7 @@ impl Record {
     pub fn from_json(text: &str) -> Result<Record, RecordError> {
         let wrong = |wrong: String, right: &str| RecordError { wrong, right: right.to_owned() };
         let whole = "name a record of a travel test, as it was written";
-        // The version first, whatever else is there: a newer record may have other parts.
-        let any: serde_json::Value =
-            serde_json::from_str(text).map_err(|e| wrong(format!("this is no JSON: {e}"), whole))?;
-        let Some(version) = any.get("looprig_travel") else {
-            return Err(wrong(
-                "looprig_travel is missing, so this is no record of a travel test".into(),
-                whole,
-            ));
-        };
-        match version.as_u64() {
-            Some(n) if n == u64::from(FORMAT) => {}
-            Some(n) if n > u64::from(FORMAT) => {
-                let what = format!("it has format {n}, and this looprig reads formats up to {FORMAT}");
-                return Err(wrong(what, "read it with the looprig that wrote it, or a newer one"));
-            }
-            _ => return Err(wrong(format!("looprig_travel is {version}, which is no format"), whole)),
-        }
+        RecordError::format_of(text, "looprig_travel", FORMAT, "a travel test", whole)?;
         let record: Record = serde_json::from_str(text).map_err(|e| wrong(e.to_string(), whole))?;
         match record.first_wrong() {
             Some((part, what)) => Err(wrong(

@@ -1,14 +1,12 @@
 //! Creeping reversals, for dead band and resolution [TV-12] [TV-21].
 
-use super::Run;
-use crate::commission::travel::plan::CREEP_MOST_PERCENT;
+use super::{Run, counted};
+use crate::commission::travel::plan::{CREEP_MOST_PERCENT, FOLLOWS};
 use crate::commission::travel::record::{Creep, Move};
 use crate::commission::travel::sensing::{Halt, Rested, SEEN_PERCENT, Until};
 
 /// From so far below a place is approached, percent.
 const BELOW_PERCENT: f64 = 2.0;
-/// How often travel is to follow on either side of the reversal.
-const FOLLOWS: usize = 4;
 
 impl Run<'_> {
     pub(super) fn creeps(&mut self) -> Result<(), Halt> {
@@ -16,8 +14,9 @@ impl Run<'_> {
         if places.is_empty() {
             return Ok(());
         }
-        let most_s = self.record.plan.creeps_s();
-        self.announce(&format!("creeping by small moves at {} place(s)", places.len()), most_s);
+        let part = format!("creeping by small moves at {}", counted(places.len(), "place"));
+        let (usual_s, most_s) = (self.record.plan.creeps_usual_s(), self.record.plan.creeps_s());
+        self.announce(&part, usual_s, most_s);
         for place in places {
             self.during = format!("creeping at {place} %");
             self.creep(place)?;

@@ -14,7 +14,7 @@ const FROM_PERCENT: f64 = 50.0;
 const AWAKE_S: f64 = 60.0;
 
 impl Loss {
-    fn acts(self) -> (Act, Act) {
+    pub(super) fn acts(self) -> (Act, Act) {
         match self {
             Loss::Current => (Act::LoseCurrent, Act::RestoreCurrent),
             Loss::Air => (Act::LoseAir, Act::RestoreAir),
@@ -63,6 +63,7 @@ impl Run<'_> {
             );
             let mut question = Question::new(loss.id(), words, Kind::YesNo).with_caution(loss.caution());
             question.cautions.extend(CAUTIONS.map(str::to_owned));
+            question.cautions.push(self.stimulus.will_leave());
             if self.ask(&question)? != Answer::Yes {
                 self.remark(format!("The {} was not tried: leave was not given.", loss.words()));
                 continue;
@@ -115,7 +116,8 @@ impl Run<'_> {
         if let Some(fail) = self.record.fails.last_mut() {
             fail.restored = true;
         }
-        self.person.tell(&format!("Given back after the {}: {} moves again.", loss.words(), self.valve()));
+        let words = format!("{} moves again: given back after the {}.", self.valve(), loss.words());
+        self.person.tell(&words);
         self.followed = None;
         self.input = None;
         self.awake()

@@ -1,6 +1,6 @@
 //! Steps and strokes, read as fast as the line allows [TV-13] [TV-15] [TV-21].
 
-use super::Run;
+use super::{Run, counted};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::record::{Direction, Elsewhere, End, Sample, Step, Watch};
 use crate::commission::travel::sensing::{Halt, Rested, Until};
@@ -22,8 +22,8 @@ impl Run<'_> {
             );
             return Ok(());
         }
-        let most_s = self.record.plan.steps_s();
-        self.announce(&format!("{} step(s)", steps.len()), most_s);
+        let (usual_s, most_s) = (self.record.plan.steps_usual_s(), self.record.plan.steps_s());
+        self.announce(&counted(steps.len(), "step"), usual_s, most_s);
         for (from, to) in steps {
             self.during = format!("step from {from} to {to} %");
             let watched = self.watched(from, to)?;
@@ -40,7 +40,9 @@ impl Run<'_> {
         if strokes == 0 {
             return Ok(());
         }
-        self.announce(&format!("{strokes} stroke(s) each way, stop to stop"), self.record.plan.strokes_s());
+        let part = format!("{} each way, stop to stop", counted(strokes as usize, "stroke"));
+        let (usual_s, most_s) = (self.record.plan.strokes_usual_s(), self.record.plan.strokes_s());
+        self.announce(&part, usual_s, most_s);
         let stops = match self.stimulus.capabilities().sets_current {
             true => STOPS,
             // What a command takes ends with the set point's range.

@@ -1,6 +1,6 @@
 //! Cycles of resting places [TV-03] [TV-21].
 
-use super::{Run, told};
+use super::{Run, counted, told};
 use crate::commission::travel::record::{Direction, Point, Test};
 use crate::commission::travel::sensing::Halt;
 use crate::host::stimulus::SetPoint;
@@ -16,9 +16,12 @@ impl Run<'_> {
         }
         let part = match self.record.test {
             Test::LoopCheck => "loop check, 0 to 100 % and back".to_owned(),
-            Test::Travel => format!("{} cycle(s) of {} points", plan.cycles, plan.levels_percent.len()),
+            Test::Travel => {
+                let cycles = counted(plan.cycles as usize, "cycle");
+                format!("{cycles} of {}", counted(plan.levels_percent.len(), "point"))
+            }
         };
-        self.announce(&part, plan.cycles_s());
+        self.announce(&part, plan.cycles_usual_s(), plan.cycles_s());
         for cycle in 1..=plan.cycles {
             // A further cycle goes on where the one before ended.
             let up = plan.levels_percent.iter().skip(usize::from(cycle > 1)).map(|l| (Direction::Up, *l));

@@ -127,6 +127,10 @@ fn how_long_strokes_take() {
         let by_person = Watched { by_person: true, ..of };
         assert_eq!(value(&findings(&by_person), "opening_time"), "-");
     }
+    // From a stop at 60 %: 0.96 x 5.8 s for 60 % are 9.3 s for all of it, 1.16 times 8 s; the second before it moves, which would make 1.39 of it, is no
+    // matter of the way.
+    let of = stroked(vec![stroke(100.0, 0.0, 60.0, 5.0), stroke(0.0, 60.0, 0.0, 5.8)], 8.0);
+    assert_eq!(value(&findings(&of), "closing_time"), "as_ever");
     // Given up at 60 % after 99.5 s: 166 s for the whole way.
     let mut slow = stroke(100.0, 0.0, 60.0, 98.0);
     slow.settled = false;

@@ -10,6 +10,8 @@ use crate::commission::travel::record::Sample;
 const EDGE: f64 = 0.02;
 /// A stroke of less says nothing of times, percent.
 const LEAST_WAY: f64 = 20.0;
+/// A stroke of more is one over the whole travel, percent.
+const WHOLE_PERCENT: f64 = 90.0;
 /// A valve that was given up so far from where it was asked to is on its way, if it went so far, percent.
 const ON_ITS_WAY_PERCENT: f64 = 5.0;
 /// Shares of the calibrated time: less is shorter. A calibration closes from the open stop, where all the air is in that goes
@@ -64,9 +66,23 @@ fn crosses(of: &[(f64, f64)], level: f64, rising: bool) -> Option<f64> {
     }
 }
 
-/// How long a stroke would take for the whole travel, s, from the asking until it has come; `None`: it went too little to
-/// say. Of one that was given up on its way it is at least as long as it was watched.
-fn lasted(stroke: &Stroke) -> Option<f64> {
+/// When a series is first beyond a level, s, between two readings in a straight line.
+fn leaves(of: &[(f64, f64)], level: f64, rising: bool) -> Option<f64> {
+    let is_beyond = |s: &(f64, f64)| if rising { s.1 >= level } else { s.1 <= level };
+    let at = of.iter().position(is_beyond)?;
+    crosses(of.get(..=at)?, level, rising)
+}
+
+/// How long a stroke would take for the whole travel, s; `None`: it went too little to say.
+struct Lasted {
+    s: f64,
+    /// From the asking, over the whole travel; else from where it left its place, for how long air takes to come or go before
+    /// has nothing to do with the way.
+    is_whole: bool,
+}
+
+/// Of a stroke that was given up on its way it is at least as long as it was watched.
+fn lasted(stroke: &Stroke) -> Option<Lasted> {
     let (from, to) = finite(stroke.from_percent).zip(rest(stroke))?;
     let way = to - from;
     let mut of = vec![(stroke.asked_at_s, from)];
@@ -75,11 +91,18 @@ fn lasted(stroke: &Stroke) -> Option<f64> {
     if way.abs() < if is_on_its_way { ON_ITS_WAY_PERCENT } else { LEAST_WAY } {
         return None;
     }
+    let rising = way > 0.0;
     let came = match is_on_its_way {
         true => of.last()?.0,
-        false => crosses(&of, to - EDGE * way, way > 0.0)?,
+        false => crosses(&of, to - EDGE * way, rising)?,
     };
-    finite(Some((came - stroke.asked_at_s).max(0.0) / (way.abs() / 100.0)))
+    let is_whole = way.abs() >= WHOLE_PERCENT;
+    let began = match is_whole {
+        true => stroke.asked_at_s,
+        false => leaves(&of, from + EDGE * way, rising)?,
+    };
+    let s = finite(Some((came - began).max(0.0) / (way.abs() / 100.0)))?;
+    Some(Lasted { s, is_whole })
 }
 
 fn time(w: &Watched, out: &mut Found, to: f64) {
@@ -94,9 +117,11 @@ fn time(w: &Watched, out: &mut Found, to: f64) {
         return;
     }
     let stroke = w.strokes.iter().rfind(|s| s.to_percent == to);
-    let Some(lasted) = stroke.filter(|s| is_driven(s)).and_then(lasted) else { return };
+    let Some(Lasted { s: lasted, is_whole }) = stroke.filter(|s| is_driven(s)).and_then(lasted) else {
+        return;
+    };
     let value = match lasted {
-        t if t < least * calibrated - READ_S => "shorter",
+        t if is_whole && t < least * calibrated - READ_S => "shorter",
         t if t <= LONGER * calibrated + READ_S => "as_ever",
         t if t <= MUCH_LONGER * calibrated + READ_S => "longer",
         _ => "much_longer",
