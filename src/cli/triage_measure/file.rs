@@ -2,6 +2,16 @@
 
 use super::scene::Seen;
 use crate::cli::output::Failure;
+use serde_json::Value as Json;
+
+/// A line of it, with an error that names the field.
+fn one(line: &str) -> Result<Seen, serde_json::Error> {
+    let value: Json = serde_json::from_str(line)?;
+    match value.get("both") {
+        Some(_) => serde_json::from_value(value).map(Seen::Two),
+        None => serde_json::from_value(value).map(Seen::One),
+    }
+}
 
 /// As JSON lines.
 pub fn written(seen: &[Seen]) -> String {
@@ -17,7 +27,7 @@ pub fn read(text: &str, name: &str) -> Result<Vec<Seen>, Failure> {
     let lines = text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty());
     lines
         .map(|(i, line)| {
-            serde_json::from_str(line).map_err(|e| {
+            one(line).map_err(|e| {
                 Failure::new(
                     format!("reading scenes from {name}"),
                     format!("line {}: this is no scene: {e}", i + 1),
@@ -26,4 +36,24 @@ pub fn read(text: &str, name: &str) -> Result<Vec<Seen>, Failure> {
             })
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is wrong is told with its line and its field.
+    #[test]
+    fn lines_that_are_no_scenes() {
+        let wrong = |text: &str| read(text, "kept.jsonl").expect_err("it is wrong").to_string();
+        for (text, says) in [
+            ("{\"valve\": 1}", ["line 1", "missing field"]),
+            ("\n{\"both\": 3}", ["line 2", "invalid type"]),
+            ("no scene", ["line 1", "expected"]),
+        ] {
+            let told = wrong(text);
+            assert!(told.contains("kept.jsonl") && says.iter().all(|s| told.contains(s)), "{told}");
+        }
+        assert_eq!(read("\n \n", "kept.jsonl").map_err(|e| e.to_string()), Ok(Vec::new()));
+    }
 }
