@@ -85,10 +85,12 @@ impl Look<'_> {
 
     /// The answer of a person to each question that the physics answer.
     pub fn person(&self) -> Truth {
-        let all: [(&str, Option<&'static str>); 30] = [
+        let all: [(&str, Option<&'static str>); 32] = [
             ("display", self.display()),
             ("loop_current", self.loop_current()),
             ("terminal_volts", self.terminal_volts()),
+            ("supply_volts", word(self.has_site(SiteFault::LoopVoltsLow), "low", "as_rated")),
+            ("gland", word(self.has_site(SiteFault::WaterInHousing), "wet", "tight")),
             ("insulation", word(self.has_site(SiteFault::WetCable), "bad", "good")),
             ("at_terminals", self.at_terminals()),
             ("housing", word(self.has_site(SiteFault::WaterInHousing), "wet", "dry")),

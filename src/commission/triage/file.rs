@@ -6,7 +6,7 @@ mod tests;
 
 use super::knowledge::{Cause, Check, Group, Knowledge, LEVELS, Seen, Shown, Symptom};
 use crate::app::written::{Fault, FileError, FileKind, Number, for_toml, number, words};
-use shape::{CauseTable, CheckTable, KnowledgeFile, Share, SymptomTable};
+use shape::{CauseTable, CheckTable, KnowledgeFile, Share, SharesOfValues, SymptomTable};
 use std::path::Path;
 use toml::Spanned;
 
@@ -275,10 +275,7 @@ fn cause(table: &Spanned<CauseTable>, known: &Knowledge) -> Result<Cause, Fault>
 
 /// The likelihood of each value at each level. What the values named leave of 1 is the usual value's; where that is named too it is
 /// shared by the others that are not.
-fn table_of(
-    symptom: &Symptom,
-    given: &Spanned<std::collections::BTreeMap<Spanned<String>, Spanned<Share>>>,
-) -> Result<Vec<[f64; LEVELS]>, Fault> {
+fn table_of(symptom: &Symptom, given: &Spanned<SharesOfValues>) -> Result<Vec<[f64; LEVELS]>, Fault> {
     let mut table: Vec<Option<[f64; LEVELS]>> = vec![None; symptom.values.len()];
     for (value, share) in given.get_ref() {
         let Some(v) = symptom.value(value.get_ref()) else {

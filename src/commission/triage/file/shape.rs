@@ -140,8 +140,11 @@ pub struct CauseTable {
     /// What it shows, where that is not what a healthy valve shows: symptom = { value = likelihood }, or of a slight, a clear and a
     /// full fault { value = [0.2, 0.6, 1] }.
     #[schemars(with = "Option<BTreeMap<String, BTreeMap<String, Share>>>")]
-    pub expects: Option<BTreeMap<Spanned<String>, Spanned<BTreeMap<Spanned<String>, Spanned<Share>>>>>,
+    pub expects: Option<BTreeMap<Spanned<String>, Spanned<SharesOfValues>>>,
 }
+
+/// Likelihoods by the names of values.
+pub type SharesOfValues = BTreeMap<Spanned<String>, Spanned<Share>>;
 
 /// A likelihood, at all levels or at each.
 #[derive(Debug, JsonSchema)]

@@ -68,7 +68,7 @@ fn bad_files_are_told() {
         ),
         ("effort_min = 3", "effort_min = 0", 0, "effort_min is 0"),
         ("seen = \"bus\"", "seen = \"nose\"", 0, "`nose` is no way to see it"),
-        ("healthy = 0.2", "healthy = 2", 0, "healthy is 2"),
+        ("healthy = 0.12", "healthy = 2", 0, "healthy is 2"),
         ("name = \"repeats\"", "name = \"answers\"", 0, "there is a symptom `answers` already"),
         ("name = \"repeats\"", "name = \"Re peats\"", 0, "is no name"),
         ("remedy = ", "remedie = ", 0, "there is no key `remedie` here"),
