@@ -10,9 +10,11 @@ use super::triage_measure;
 use crate::app::written::FileKind;
 use crate::bench::text_of;
 use crate::commission::answers::Answers;
+use crate::commission::person::{Answer, Person, Question};
 use crate::commission::triage::{
     Finding, Knowledge, Origin, Seen, Session, Triage, Verdict, ask, knowledge_schema, own_text,
 };
+use crate::host::stimulus::Why;
 use crate::report::Format;
 use crate::report::triage::{html, text};
 use core::fmt::Write;
@@ -97,10 +99,30 @@ fn alone(
     let flag = Arc::clone(&ended);
     ctrlc::set_handler(move || flag.store(true, std::sync::atomic::Ordering::SeqCst))
         .map_err(|e| Failure::new("getting ready for Ctrl-C", e.to_string(), ""))?;
-    let mut person = Asked::new(answers, false, out.quiet, ended);
+    let by_file = answers.is_some();
+    let mut person = ByFile { asked: Asked::new(answers, false, out.quiet, ended), by_file };
     let triage = ask(&mut session, &mut person, &mut ());
-    tell_unused(&person, args);
+    tell_unused(&person.asked, args);
     Ok(triage)
+}
+
+/// Somebody at a terminal, or a file of answers: what that does not have is not known, and ends nothing.
+struct ByFile {
+    asked: Asked,
+    by_file: bool,
+}
+
+impl Person for ByFile {
+    fn ask(&mut self, question: &Question) -> Answer {
+        match self.asked.ask(question) {
+            Answer::Stop(Why::Gone) if self.by_file && question.takes(&Answer::DontKnow) => Answer::DontKnow,
+            answer => answer,
+        }
+    }
+
+    fn tell(&mut self, words: &str) {
+        self.asked.tell(words);
+    }
 }
 
 /// What a file says that the bus told, once.

@@ -136,6 +136,16 @@ const DEVICES: [Expected; 7] = [
         date: "2026-01-01",
         long_tag: Some(""),
     },
+    Expected {
+        file: "valve-with-fault.toml",
+        address: 0,
+        revision: 7,
+        unique: [0x3D, 0x71, 0x00, 0x31, 0x04],
+        tag: "FV-3104",
+        descriptor: "",
+        date: "2026-01-01",
+        long_tag: Some("Brackenmoor inlet valve"),
+    },
 ];
 
 const THREE_REVISIONS: &str = "three-revisions.toml";

@@ -2,7 +2,7 @@
 """Chromium, another program, opens the pages that looprig writes and prints them.
 
 Pages: reports of a travel test (a valve that is in order, one before and after, one test that was broken off), of a device check, sheets to sign
-on, which are one sheet each whatever stands on them, a blank worksheet, every worksheet filled in, a wiring verdict,
+on, which are one sheet each whatever stands on them, what came of fault finding, a blank worksheet, every worksheet filled in, a wiring verdict,
 results of the conformance suite. Each must ask for nothing but itself, leave nothing on the console, come out on A4 sheets (by the MediaBox of
 every page of the PDF), have all its rows, plots and cautions kept whole where a sheet ends, and stick out of neither a sheet (180 mm between the margins) nor, by itself,
 a phone's screen (390 px), nor have words there that are squeezed into a column of letters. A page with planted faults, which Chromium must find, is opened first.
@@ -213,6 +213,9 @@ def write_pages(folder):
         words = [w for r in records for w in ("--from", f"{r}.json")]
         run([looprig, "travel", *words, "--limits", limits, "--sign", f"{name}.html", "--force", "--quiet"], folder, {0, 1})
     run([looprig, "travel", "--from", "check.json", "--html", "check.html", "--force", "--quiet"], folder, {0})
+    told = {"answers": "yes", "opens": "short", "shuts": "full", "stroke_supply": "sags", "supply_gauge_stroke": "sags", "leak": "?", "filter": "blocked"}
+    (folder / "fault.toml").write_text("".join(f'"triage/{symptom}" = "{value}"\n' for symptom, value in told.items()))
+    run([looprig, "triage", "--answers", "fault.toml", "--html", "fault.html", "--force", "--quiet"], folder, {1})
     run([looprig, "worksheet", "first-start", "--page", "--out", "worksheet.html", "--force"], folder, {0})
     sheets = [row.split()[0] for row in run([looprig, "worksheet", "--list"], folder, {0}).splitlines() if row[:1].strip()]
     for sheet in sheets:
@@ -221,7 +224,7 @@ def write_pages(folder):
     run([looprig, "wiring", sheet, "--tolerance", "--samples", "100", "--seed", "1", "--html", "wiring.html", "--force"], folder, {0})
     fault = "mock:b.toml?fault=octet_after_check_byte"
     run([looprig, "conform", fault, "--html", "conform.html", "--force", "--quiet"], folder, {1})
-    return ["in-order", "both", "beyond", "stopped", "check", "sign-left", "sign-broken", "sign-full", "sign-lone", "worksheet", "wiring", "conform", *(f"sheet-{sheet}" for sheet in sheets)]
+    return ["in-order", "both", "beyond", "stopped", "check", "sign-left", "sign-broken", "sign-full", "sign-lone", "fault", "worksheet", "wiring", "conform", *(f"sheet-{sheet}" for sheet in sheets)]
 
 
 def main():

@@ -1,7 +1,7 @@
 //! Fault finding on a line: what it tells, a few strokes with leave, and the person for the rest.
 
 use super::stroking::Stroking;
-use super::{Asked, DOING, Named, TriageArgs, tell_unused};
+use super::{Asked, ByFile, DOING, Named, TriageArgs, tell_unused};
 use crate::cli::files::write_file;
 use crate::cli::output::{Failure, Output, say};
 use crate::cli::travel::{OnLine, as_asked};
@@ -73,6 +73,7 @@ pub fn run(
         session.add(finding);
     }
     let mut between = Stroking::new(&mut line.host, stimulus.as_mut(), by_file || is_mock);
+    let mut person = ByFile { asked: person, by_file };
     let mut triage = ask(&mut session, &mut person, &mut between);
     let left = between.left();
     triage.line = line.line_name.clone();
@@ -80,7 +81,7 @@ pub fn run(
     triage.remarks.extend(watched.remarks.iter().cloned());
     triage.remarks.extend(ended(&watched.ended));
     triage.remarks.extend(left.or_else(|| watched.left.as_ref().map(|l| l.words.clone())));
-    tell_unused(&person, args);
+    tell_unused(&person.asked, args);
     Ok(triage)
 }
 

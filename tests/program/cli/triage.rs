@@ -71,6 +71,27 @@ fn a_fault_is_found_and_replayed() {
         assert!((a - b).abs() < 1e-9, "{a} {b}");
     }
     assert_eq!(first["asked"].as_array().map(Vec::len), second["asked"].as_array().map(Vec::len));
+    // It stands in the report of a valve, by itself too.
+    let report = run(&dir, &["travel", "--from", "r.json", "--html", "report.html"]);
+    assert!(
+        report.code == 1 && report.out.starts_with("Likely: the travel stop was moved"),
+        "{}",
+        report.out
+    );
+    let page = fs::read_to_string(dir.join("report.html")).expect("a page");
+    assert!(
+        page.contains("Fault finding: <span class=\"bad\">NOT IN ORDER</span>") && page.contains("to do: "),
+        "{page}"
+    );
+    // What a file of answers does not have is not known, and does not end it.
+    fs::write(dir.join("few.toml"), "\"triage/move\" = \"yes\"\n\"triage/travel_stop\" = \"moved\"\n")
+        .expect("written");
+    let few = triage(&dir, &["--answers", "few.toml", "--move"]);
+    assert!(
+        few.out.contains("Likely: the travel stop was moved") && !few.out.contains("NOT WHOLE"),
+        "{}",
+        few.out
+    );
     // Both exist now.
     triage(&dir, &more).refused(&["r.json", "exists", "--force"]);
 }
