@@ -65,7 +65,7 @@ struct Expected {
 
 /// The first octet of a unique address is FD cut to six bits, 3D, and the second one the device type:
 /// 51 and 61 in revisions 5 and 6, the low octet of FD71 in revision 7 [FR-06] [DV-10].
-const DEVICES: [Expected; 7] = [
+const DEVICES: [Expected; 8] = [
     Expected {
         file: "brackenmoor.toml",
         address: 0,
