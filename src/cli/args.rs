@@ -104,7 +104,8 @@ pub enum Command {
     /// Find the fault: from what can be seen to the likely cause and the next check.
     ///
     /// Reads what the device tells, with --move strokes the valve, asks you for what no bus tells, and ranks the causes. Writes
-    /// nothing to the device. Exit code 0: nothing found. 1: a cause, or it is unclear. 2: could not run, or nothing was seen.
+    /// nothing to the device, unless its own command is to move the set point (--by device --move). Exit code 0: nothing found.
+    /// 1: a cause, or it is unclear. 2: could not run, or nothing was seen.
     Triage(Box<super::triage_args::TriageArgs>),
     /// Print a checklist for service work, with cautions, filled in from a device and its tests.
     ///

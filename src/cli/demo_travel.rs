@@ -12,14 +12,14 @@ use crate::commission::person::{Answer, Kind, Person, Question};
 use crate::commission::settings::{Origin, Settings, read};
 use crate::commission::travel::record::{FailsTo, Instrument, Measure, Movement, Occasion, Plan, Test};
 use crate::commission::travel::{Gauge, Limits, Readings, Record, Setup, run};
-use crate::frame::{Capabilities, PollingAddress};
+use crate::frame::PollingAddress;
 use crate::host::{Ask, Host};
 use crate::line::{Error, Event, InProcess, Line};
 use crate::link::MasterConfig;
 use crate::report::handover::{Beside, CALIBRATION, Overall, html, json, overall};
 use crate::report::wiring::WiringReport;
 use crate::sim::Participant;
-use crate::time::{Instant, Pace};
+use crate::time::Instant;
 use crate::wiring::judge;
 use std::cell::Cell;
 use std::path::Path;
@@ -70,18 +70,7 @@ struct Watched {
 }
 
 impl Line for Watched {
-    fn describe(&self) -> String {
-        self.line.describe()
-    }
-    fn capabilities(&self) -> Capabilities {
-        self.line.capabilities()
-    }
-    fn pace(&self) -> Pace {
-        self.line.pace()
-    }
-    fn now(&mut self) -> Instant {
-        self.line.now()
-    }
+    crate::says_as_line!(line);
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         self.line.send(octets)
     }

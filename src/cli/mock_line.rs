@@ -8,10 +8,10 @@ use super::output::{Failure, say, tell};
 use super::protocol_faults;
 use crate::app::command::Catalogue;
 use crate::bench::{BenchPlan, Waiting, in_process};
-use crate::frame::{Capabilities, RawFrame};
+use crate::frame::RawFrame;
 use crate::line::{Error, Event, InProcess, Line, SendsFaults};
 use crate::sim::Participant;
-use crate::time::{Instant, Pace};
+use crate::time::Instant;
 use core::time::Duration;
 use std::collections::VecDeque;
 use std::path::PathBuf;
@@ -199,24 +199,13 @@ impl MockLine {
 }
 
 impl Line for MockLine {
-    fn describe(&self) -> String {
-        self.line.describe()
-    }
-    fn capabilities(&self) -> Capabilities {
-        self.line.capabilities()
-    }
-    fn pace(&self) -> Pace {
-        self.line.pace()
-    }
-    fn now(&mut self) -> Instant {
-        self.line.now()
+    crate::says_as_line!(line);
+    fn sends_faults(&self) -> SendsFaults {
+        self.line.sends_faults()
     }
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         self.make_changes();
         self.line.send(octets)
-    }
-    fn sends_faults(&self) -> SendsFaults {
-        self.line.sends_faults()
     }
     fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
         self.make_changes();

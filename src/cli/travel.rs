@@ -152,17 +152,7 @@ fn open<'a>(args: &TravelArgs, catalogue: Catalogue) -> Result<Option<Bench<'a>>
 
 /// Where the numbers are read.
 fn readings(args: &TravelArgs, bench: &Bench<'_>) -> Readings {
-    let mut readings = Readings::usual(&bench.line.host, &bench.device);
-    if let Some(travel) = &args.travel {
-        readings.travel = travel.clone();
-        readings.assumed = false;
-        // It spoke of the choice that was not made.
-        readings.remark.clear();
-    }
-    readings.set_point = args.set_point.clone().or(readings.set_point);
-    readings.current = args.current.clone().or(readings.current);
-    readings.angle = args.angle.clone().or(readings.angle);
-    readings
+    args.places.over(Readings::usual(&bench.line.host, &bench.device))
 }
 
 /// A line that is open, with the device on it.

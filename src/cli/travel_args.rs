@@ -4,8 +4,8 @@ use super::args::{HostArgs, seconds};
 use super::describing::DescriptionArgs;
 use super::travel::{By, GaugeSpec};
 use super::wave_args::above_zero;
-use crate::commission::travel::Reading;
 use crate::commission::travel::record::{FailsTo, Instrument, Loss, Movement};
+use crate::commission::travel::{Reading, Readings};
 use clap::{ArgAction, ValueEnum};
 use std::path::PathBuf;
 
@@ -83,18 +83,9 @@ pub struct TravelArgs {
     /// `looprig mock --api`. Unless told: the bench of a mock: line, else a person.
     #[arg(long, value_parser = By::parse, value_name = "person|bench|device|api:URL", help_heading = HOW)]
     pub by: Option<By>,
-    /// Where travel is read: COMMAND:NAME such as 3:sv, or variable:CODE; =CLOSED..OPEN behind it where it is not in %.
-    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
-    pub travel: Option<Reading>,
-    /// Where the set point is read.
-    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
-    pub set_point: Option<Reading>,
-    /// Where the loop current is read, mA.
-    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
-    pub current: Option<Reading>,
-    /// Where the angle of the lever is read, degrees.
-    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
-    pub angle: Option<Reading>,
+    /// Where the device's numbers are read.
+    #[command(flatten)]
+    pub places: PlaceArgs,
     /// Somebody reads a scale or gauge at every resting place: NAME, or NAME=CLOSED..OPEN with the unit, such as
     /// --external="dial gauge=0..20mm". Unless told, from 0 to the rated travel, or in %.
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = "stem scale", value_parser = GaugeSpec::parse,
@@ -184,6 +175,44 @@ pub struct TravelArgs {
 }
 
 const WHAT: &str = "What is tested";
+/// Where the numbers are read that are looked at, of `travel` and `triage`.
+#[derive(Debug, clap::Args)]
+pub struct PlaceArgs {
+    /// Where travel is read: COMMAND:NAME such as 3:sv, or variable:CODE; =CLOSED..OPEN behind it where it is not in %.
+    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
+    pub travel: Option<Reading>,
+    /// Where the set point is read.
+    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
+    pub set_point: Option<Reading>,
+    /// Where the loop current is read, mA.
+    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
+    pub current: Option<Reading>,
+    /// Where the angle of the lever is read, degrees.
+    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
+    pub angle: Option<Reading>,
+}
+
+impl PlaceArgs {
+    /// What is usual for a device, with what was named in its place.
+    pub fn over(&self, mut readings: Readings) -> Readings {
+        if let Some(travel) = &self.travel {
+            readings.travel = travel.clone();
+            readings.assumed = false;
+            // It spoke of the choice that was not made.
+            readings.remark.clear();
+        }
+        readings.set_point = self.set_point.clone().or(readings.set_point);
+        readings.current = self.current.clone().or(readings.current);
+        readings.angle = self.angle.clone().or(readings.angle);
+        readings
+    }
+
+    /// Whether anything was named.
+    pub fn is_given(&self) -> bool {
+        [&self.travel, &self.set_point, &self.current, &self.angle].iter().any(|g| g.is_some())
+    }
+}
+
 const HOW: &str = "How";
 const PAPER: &str = "What is kept";
 

@@ -3,6 +3,7 @@
 use super::args::HostArgs;
 use super::describing::DescriptionArgs;
 use super::travel::By;
+use super::travel_args::PlaceArgs;
 use super::triage_measure::MeasureArgs;
 use super::wave_args::above_zero;
 use crate::commission::travel::Reading;
@@ -46,18 +47,9 @@ pub struct TriageArgs {
     /// The control system talks on this loop, too: its requests are no strangers.
     #[arg(long, help_heading = HOW)]
     pub system_talks: bool,
-    /// Where travel is read: COMMAND:NAME such as 3:sv, or variable:CODE; =CLOSED..OPEN behind it where it is not in %.
-    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
-    pub travel: Option<Reading>,
-    /// Where the set point is read.
-    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
-    pub set_point: Option<Reading>,
-    /// Where the loop current is read, mA.
-    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
-    pub current: Option<Reading>,
-    /// Where the angle of the lever is read, degrees.
-    #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
-    pub angle: Option<Reading>,
+    /// Where the device's numbers are read.
+    #[command(flatten)]
+    pub places: PlaceArgs,
     /// Where the supply pressure is read, in any unit of pressure.
     #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
     pub supply: Option<Reading>,

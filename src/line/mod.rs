@@ -145,6 +145,26 @@ pub trait Line {
     fn wait(&mut self, until: Option<Instant>) -> Result<Event, Error>;
 }
 
+/// Inside an `impl Line`: what a line says of itself is what the line in the field `$of` says. Whoever stands around a line adds what
+/// it does otherwise.
+#[macro_export]
+macro_rules! says_as_line {
+    ($of:tt) => {
+        fn describe(&self) -> String {
+            self.$of.describe()
+        }
+        fn capabilities(&self) -> $crate::frame::Capabilities {
+            self.$of.capabilities()
+        }
+        fn pace(&self) -> $crate::time::Pace {
+            self.$of.pace()
+        }
+        fn now(&mut self) -> $crate::time::Instant {
+            self.$of.now()
+        }
+    };
+}
+
 impl<L: Line + ?Sized> Line for Box<L> {
     fn describe(&self) -> String {
         (**self).describe()

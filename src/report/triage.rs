@@ -22,6 +22,10 @@ pub const DOES_NOT_PROVE: [&str; 3] = [
     "How likely a cause is rests on likelihoods that somebody has set, not on statistics of plants.",
 ];
 
+/// What goes before all of it.
+pub const CAUTION: &str = "Permit, isolation and the rules of the site go first; work on valve, air and loop is for those who may do it. Stored air and springs move \
+                           a valve that looks dead.";
+
 /// The first line: the outcome in words.
 pub fn headline(triage: &Triage) -> String {
     let Some(first) = triage.causes.first() else { return "Nothing was looked at.".to_owned() };
@@ -131,6 +135,7 @@ pub fn text(triage: &Triage) -> String {
     for line in &triage.remarks {
         wrapped("", line, &mut out);
     }
+    wrapped("! ", CAUTION, &mut out);
     wrapped("", &format!("Likelihoods: {}.", triage.whose.trim_end_matches('.')), &mut out);
     for line in DOES_NOT_PROVE {
         wrapped("- ", line, &mut out);
@@ -210,7 +215,11 @@ pub fn html(triage: &Triage) -> String {
         let _ = writeln!(out, "<p class=\"look\"><b>Not whole: {}.</b></p>", plain(&clean(&triage.stopped)));
     }
     let _ = writeln!(out, "<p class=\"verdict {class}\">{}</p>", plain(&headline(triage)));
-    for (name, value) in [("Begun", &triage.started), ("Line", &triage.line)] {
+    cautions(&[CAUTION.to_owned()], &mut out);
+    let unique = triage.device.as_ref().map_or("", |d| d.unique_address.as_str());
+    for (name, value) in
+        [("Begun", triage.started.as_str()), ("Line", &triage.line), ("Unique address", unique)]
+    {
         if !value.is_empty() {
             let _ = writeln!(out, "<p>{name}: {}</p>", plain(&clean(value)));
         }

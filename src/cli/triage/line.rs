@@ -92,22 +92,11 @@ fn look_with<'a>(
     to: &crate::host::To,
     options: &mut Options,
 ) -> (Watched, Option<Device>) {
-    let given = [&args.travel, &args.set_point, &args.current, &args.angle];
-    if given.iter().all(|g| g.is_none()) {
-        return look(host, to, options);
+    if args.places.is_given() {
+        // What is usual depends on the device, which is found first.
+        let found = host.find(to).ok().and_then(|(_, device)| device);
+        options.readings = found.map(|device| args.places.over(Readings::usual(&*host, &device)));
     }
-    // What is usual depends on the device, which is found first.
-    let found = host.find(to).ok().and_then(|(_, device)| device);
-    options.readings = found.map(|device| {
-        let mut readings = Readings::usual(&*host, &device);
-        if let Some(travel) = &args.travel {
-            (readings.travel, readings.assumed) = (travel.clone(), false);
-        }
-        readings.set_point = args.set_point.clone().or(readings.set_point);
-        readings.current = args.current.clone().or(readings.current);
-        readings.angle = args.angle.clone().or(readings.angle);
-        readings
-    });
     look(host, to, options)
 }
 

@@ -1,7 +1,7 @@
 //! What is truly so on a bench, each 50 ms: what a person could see, measure or feel there.
 
 use crate::bench::{BenchPlan, Waiting};
-use crate::frame::{Capabilities, RawFrame};
+use crate::frame::RawFrame;
 use crate::host::stimulus::{Act, Capabilities as Can, Given, LeftAt, SetPoint, StimulusError};
 use crate::host::{Ask, Stimulus};
 use crate::line::{Error, Event, InProcess, Line, SendsFaults, Source};
@@ -9,7 +9,7 @@ use crate::plant::air::Restriction;
 use crate::plant::fault::Faults;
 use crate::plant::friction::FrictionConfig;
 use crate::sim::{Change, Dark, DeviceStation, Loop, Participant, Power, SiteFault, SiteFaults};
-use crate::time::{Instant, Pace};
+use crate::time::Instant;
 use core::time::Duration;
 use std::cell::RefCell;
 use std::rc::Rc;
@@ -228,18 +228,7 @@ fn sample(station: &DeviceStation, at: Instant, card_ma: Option<f64>) -> Option<
 }
 
 impl Line for Watched {
-    fn describe(&self) -> String {
-        self.line.describe()
-    }
-    fn capabilities(&self) -> Capabilities {
-        self.line.capabilities()
-    }
-    fn pace(&self) -> Pace {
-        self.line.pace()
-    }
-    fn now(&mut self) -> Instant {
-        self.line.now()
-    }
+    crate::says_as_line!(line);
     fn sends_faults(&self) -> SendsFaults {
         self.line.sends_faults()
     }

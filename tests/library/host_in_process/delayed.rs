@@ -8,11 +8,11 @@ use looprig::bench;
 use looprig::device::Slow;
 use looprig::exchange::Exchange;
 use looprig::exchange::view::Tone;
-use looprig::frame::{Capabilities, Master as Role};
+use looprig::frame::Master as Role;
 use looprig::host::{Awaited, Device, Host, HostError, Patience, ask_patiently};
 use looprig::line::{Error, Event, Line};
 use looprig::link::MasterConfig;
-use looprig::time::{Instant, Pace};
+use looprig::time::Instant;
 use looprig::transaction::Passed;
 use std::time::Duration;
 
@@ -183,18 +183,7 @@ struct Interrupted {
 }
 
 impl Line for Interrupted {
-    fn describe(&self) -> String {
-        self.line.describe()
-    }
-    fn capabilities(&self) -> Capabilities {
-        self.line.capabilities()
-    }
-    fn pace(&self) -> Pace {
-        self.line.pace()
-    }
-    fn now(&mut self) -> Instant {
-        self.line.now()
-    }
+    looprig::says_as_line!(line);
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         self.line.send(octets)
     }

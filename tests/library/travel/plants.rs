@@ -11,12 +11,12 @@ use looprig::commission::person::{Answer, Kind, Person, Question};
 use looprig::commission::travel::figures::{About, View, figures};
 use looprig::commission::travel::record::{Direction, Ended, Measure, Plan, Record, Test};
 use looprig::commission::travel::{Definition, Figure, Gauge, Readings, Setup, run};
-use looprig::frame::{Capabilities, PollingAddress, RawFrame};
+use looprig::frame::{PollingAddress, RawFrame};
 use looprig::host::Host;
 use looprig::line::{Error, Event, InProcess, Line, SendsFaults};
 use looprig::link::MasterConfig;
 use looprig::sim::Participant;
-use looprig::time::{Instant, Pace};
+use looprig::time::Instant;
 use std::cell::RefCell;
 use std::path::Path;
 use std::rc::Rc;
@@ -42,26 +42,10 @@ impl Watched {
 }
 
 impl Line for Watched {
-    fn describe(&self) -> String {
-        self.0.describe()
-    }
-
-    fn capabilities(&self) -> Capabilities {
-        self.0.capabilities()
-    }
-
-    fn pace(&self) -> Pace {
-        self.0.pace()
-    }
-
-    fn now(&mut self) -> Instant {
-        self.0.now()
-    }
-
+    looprig::says_as_line!(0);
     fn sends_faults(&self) -> SendsFaults {
         self.0.sends_faults()
     }
-
     fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
         self.0.send_raw(frame)
     }

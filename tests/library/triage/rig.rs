@@ -3,14 +3,14 @@
 use looprig::app::command::{Catalogue, Described};
 use looprig::bench::{self, BenchPlan, Waiting, read_description};
 use looprig::commission::person::{Answer, Kind, Person, Question};
-use looprig::frame::{Capabilities as LineCapabilities, RawFrame};
+use looprig::frame::RawFrame;
 use looprig::host::stimulus::{Act, Capabilities, Given, LeftAt, SetPoint, StimulusError, Why};
 use looprig::host::{Ask, Host, Stimulus};
 use looprig::line::{Error, Event, InProcess, Line, SendsFaults};
 use looprig::link::MasterConfig;
 use looprig::plant::fault::FaultName;
 use looprig::sim::{Change, Participant, SiteFault};
-use looprig::time::{Instant, Pace};
+use looprig::time::Instant;
 use std::path::Path;
 use std::sync::OnceLock;
 use std::time::Duration;
@@ -41,24 +41,13 @@ pub struct Bench {
 }
 
 impl Line for Bench {
-    fn describe(&self) -> String {
-        self.line.describe()
-    }
-    fn capabilities(&self) -> LineCapabilities {
-        self.line.capabilities()
-    }
-    fn pace(&self) -> Pace {
-        self.line.pace()
-    }
-    fn now(&mut self) -> Instant {
-        self.line.now()
+    looprig::says_as_line!(line);
+    fn sends_faults(&self) -> SendsFaults {
+        self.line.sends_faults()
     }
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         self.make();
         self.line.send(octets)
-    }
-    fn sends_faults(&self) -> SendsFaults {
-        self.line.sends_faults()
     }
     fn send_raw(&mut self, frame: &RawFrame) -> Result<(), Error> {
         self.make();
