@@ -212,6 +212,29 @@ fn a_tag_finds_it() {
     }
 }
 
+/// Only the device that was named is moved: not one that answers in its place, and one that has lost its address only where its tag is known.
+#[test]
+fn no_other_valve_is_moved() {
+    for (named, tag, fault, moves) in [
+        ("tag:FV-9999", None, None, false),
+        ("0000000001", None, None, false),
+        ("0", None, Some(("polling_address_changed", 1.0)), false),
+        ("0", Some("FV-3104"), Some(("polling_address_changed", 1.0)), true),
+        ("tag:FV-3104", None, None, true),
+    ] {
+        let bench = bench(fault);
+        let mut source = bench.source();
+        let options = Options { tag: tag.map(str::to_owned), ..options() };
+        let watched =
+            watch(&mut bench.host(), &to(named), Some(&mut source), &mut Anybody::default(), &options);
+        assert_eq!(
+            (!source.sets.is_empty(), !watched.strokes.is_empty()),
+            (moves, moves),
+            "{named} {tag:?} {fault:?}"
+        );
+    }
+}
+
 /// The same bench gives the same record.
 #[test]
 fn twice_the_same() {

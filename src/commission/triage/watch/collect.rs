@@ -23,6 +23,8 @@ const SILENT_AFTER: u32 = 5;
 const LISTENS: Duration = Duration::from_secs(5);
 /// How long one set point is watched, s.
 pub const HOLD_S: f64 = 25.0;
+/// How often meanwhile it is looked where the set point is.
+const LOOKS: u32 = 5;
 /// Polling addresses [FR-05].
 const ADDRESSES: core::ops::RangeInclusive<u8> = 0..=63;
 /// Device variables that are looked at for the supply pressure.
@@ -167,6 +169,10 @@ impl<'a> Collector<'a> {
             }
             self.hear();
         }
+        let wanted = self.options.tag.clone().or(match to {
+            To::Tag(tag) => Some(tag.clone()),
+            _ => None,
+        });
         let mut candidates = Vec::new();
         for (address, device) in &found {
             let exchange = match self.talk.ask_once(device, 13, Vec::new()) {
@@ -179,15 +185,18 @@ impl<'a> Collector<'a> {
             }
             let tag = exchange.value("tag").map(|f| f.cell()).unwrap_or_default();
             let unique_address = device.unique.octets().iter().map(|o| format!("{o:02X}")).collect();
-            // One that says nothing of a tag may be it; a tag is in capital letters.
-            let wanted = self.options.tag.as_ref().map(|t| t.to_uppercase());
-            let is_another = wanted.is_some_and(|t| !tag.is_empty() && t != tag);
-            candidates.extend(Some(*device).filter(|_| !is_another));
+            // One that says nothing of a tag may be it; a tag is in capital letters. Whoever names a unique address means no other.
+            let wanted = wanted.as_ref().map(|t| t.to_uppercase());
+            let is_sure = wanted.as_ref() == Some(&tag);
+            let is_another =
+                wanted.is_some_and(|t| !tag.is_empty() && t != tag) || matches!(to, To::Unique(_));
+            candidates.extend(Some((*device, is_sure)).filter(|_| !is_another));
             let one = Elsewhere { address: *address, unique_address, tag, is_another };
             self.out.elsewhere.get_or_insert_default().push(one);
         }
-        if let [device] = candidates.as_slice() {
+        if let [(device, is_sure)] = candidates.as_slice() {
             self.device = Some(*device);
+            self.out.is_unsure = !is_sure;
         }
         Ok(())
     }
@@ -229,7 +238,7 @@ impl<'a> Collector<'a> {
         let set_point = sensing.readings.set_point.clone();
         let mut hold = Hold { set_point_percent: sensing.number(set_point.as_ref())?, ..Hold::default() };
         sensing.beside(supply.map(|reading| (reading, 4 * SUPPLY_EVERY)));
-        let watched = watch_for(&mut sensing, HOLD_S, &mut hold.samples);
+        let watched = hold_for(&mut sensing, set_point.as_ref(), &mut hold);
         out.supply.at_rest.extend(sensing.beside(None));
         out.hold = Some(hold);
         watched
@@ -268,6 +277,20 @@ pub fn ended(done: Result<(), Halt>, during: &str, stopped: &mut Option<String>)
             halt.ended(during.to_owned(), None)
         }
     }
+}
+
+/// Reads travel for a while, and now and then where the set point is: a control loop may move it.
+fn hold_for(sensing: &mut Sensing<'_>, set_point: Option<&Reading>, hold: &mut Hold) -> Result<(), Halt> {
+    let (mut low, mut high) = (hold.set_point_percent, hold.set_point_percent);
+    for _ in 0..LOOKS {
+        watch_for(sensing, HOLD_S / f64::from(LOOKS), &mut hold.samples)?;
+        if let Some(at) = sensing.number(set_point)? {
+            low = Some(low.map_or(at, |l| l.min(at)));
+            high = Some(high.map_or(at, |h| h.max(at)));
+            hold.set_point_spans_percent = high.unwrap_or(at) - low.unwrap_or(at);
+        }
+    }
+    Ok(())
 }
 
 /// Reads travel for a while.

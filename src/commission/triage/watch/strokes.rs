@@ -33,7 +33,9 @@ pub fn run(
     if out.ended != Ended::Whole {
         return out;
     }
-    let why = if out.travel_assumed {
+    let why = if out.is_unsure {
+        "Nothing was moved: it answers elsewhere, and nothing says that it is the device that was looked for. Name it by its tag (--tag) or its new address."
+    } else if out.travel_assumed {
         "Nothing was moved: where the device tells its travel is not known."
     } else if out.hold.as_ref().is_none_or(|h| h.samples.iter().all(|s| s.percent.is_none())) {
         "Nothing was moved: the device tells no travel."

@@ -17,6 +17,8 @@ pub struct Watched {
     pub to: String,
     /// Requests one after the other, each repeated where no answer came.
     pub asked: Vec<Asked>,
+    /// The device was found elsewhere, and nothing says that it is the one that was looked for: it is not moved.
+    pub is_unsure: bool,
     /// Devices that answered elsewhere; `None`: nobody looked.
     pub elsewhere: Option<Vec<Elsewhere>>,
     /// Why the host had to stop for good: another master with our bit [HO-03].
@@ -131,6 +133,8 @@ pub struct Supply {
 pub struct Hold {
     /// The set point that the device told, percent.
     pub set_point_percent: Option<f64>,
+    /// By how much the set point moved meanwhile, as far as the device told it, percent.
+    pub set_point_spans_percent: f64,
     /// Readings of travel.
     pub samples: Vec<Sample>,
 }

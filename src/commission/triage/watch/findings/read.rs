@@ -1,8 +1,8 @@
 //! What follows from what the bus told without moving anything.
 
-use super::super::Watched;
 use super::super::collect::HOLD_S;
 use super::super::strokes::{MIDDLE, STEP};
+use super::super::{Hold, Watched};
 use super::{Found, finite, mean, median, numbers, span};
 use crate::commission::travel::record::Ended;
 
@@ -199,6 +199,9 @@ fn calibration(w: &Watched, out: &mut Found) {
     out.bus("calibration", value, words);
 }
 
+/// A set point that moves by more is not one: travel that follows it is no swinging, percent.
+const SET_POINT_PERCENT: f64 = 0.5;
+
 /// Travel at one set point: what was held, and what did not come to rest in the small steps and before.
 fn hold(w: &Watched, out: &mut Found) {
     let restless =
@@ -208,7 +211,8 @@ fn hold(w: &Watched, out: &mut Found) {
         let from_s = of.last().map_or(0.0, |l| l.0 - HOLD_S);
         of.into_iter().filter(|(t, _)| *t >= from_s).collect::<Vec<_>>()
     });
-    let held = w.hold.iter().map(|h| numbers(&h.samples));
+    let stood = |h: &&Hold| h.set_point_spans_percent <= SET_POINT_PERCENT;
+    let held = w.hold.iter().filter(stood).map(|h| numbers(&h.samples));
     let judged: Vec<(&str, String)> = held.chain(tails).filter_map(|of| steady(&of)).collect();
     let worst = judged.iter().find(|(value, _)| *value != "steady").or(judged.first());
     if let Some((value, words)) = worst {

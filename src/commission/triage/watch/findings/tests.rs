@@ -10,7 +10,10 @@ fn value<'a>(of: &'a [Finding], symptom: &str) -> &'a str {
 fn held(percent: impl Fn(usize) -> f64) -> Watched {
     // 25 s, a reading each half second.
     let samples = (0..=50).map(|n| Sample::new(n as f64 / 2.0, percent(n))).collect();
-    Watched { hold: Some(Hold { set_point_percent: Some(50.0), samples }), ..Watched::default() }
+    Watched {
+        hold: Some(Hold { set_point_percent: Some(50.0), samples, ..Hold::default() }),
+        ..Watched::default()
+    }
 }
 
 /// One set point: within 1 % is steady; 2 % there and back every 10 s swings; 2 % one way drifts.
@@ -25,6 +28,14 @@ fn what_holds() {
         (held(|n| 50.0 - n as f64 / 25.0), "drifts"),
     ] {
         assert_eq!(value(&findings(&of), "hold"), right);
+    }
+    // Travel that follows a set point on the move, as of a control loop, is no swinging.
+    for (spans, right) in [(0.2, "swings"), (8.0, "-")] {
+        let mut moved = held(swing);
+        if let Some(hold) = &mut moved.hold {
+            hold.set_point_spans_percent = spans;
+        }
+        assert_eq!(value(&findings(&moved), "hold"), right);
     }
     // Five seconds are too short to say.
     let mut short = held(|_| 50.0);
@@ -230,7 +241,7 @@ prop_compose! {
             ended: if counts[7] % 2 == 0 { Ended::Whole } else { Ended::Silent { during: "x".into(), last_heard_s: None } },
             told: words, status, write_protect, burst_mode, told_has_own, by_person,
             supply: Supply { plate_kpa: plate, at_rest: supplies.clone(), in_strokes: supplies },
-            hold: hold.map(|samples| Hold { set_point_percent: None, samples }),
+            hold: hold.map(|samples| Hold { samples, ..Hold::default() }),
             calibration: calibration.map(|(angles_deg, a, b)| Calibration { angles_deg, stroke_s: (a, b), ..Calibration::default() }),
             strokes,
             ..Watched::default()
