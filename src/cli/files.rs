@@ -15,6 +15,21 @@ pub fn exists(doing: &str) -> Failure {
     )
 }
 
+/// Sees before the work, and not behind it, that a file can be put where it is to go.
+///
+/// # Errors
+/// There is no such directory.
+pub fn has_place(path: &Path, doing: &str) -> Result<(), Failure> {
+    let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
+    match parent {
+        Some(directory) if !directory.is_dir() => {
+            let wrong = format!("there is no directory {}", directory.display());
+            Err(Failure::new(doing, wrong, "make it first, or name another place"))
+        }
+        _ => Ok(()),
+    }
+}
+
 /// Writes a file whole or not at all: what is there stays until the new one is on the disk.
 pub fn write_file(path: &Path, text: &str, force: bool, doing: &str) -> Result<(), Failure> {
     if is_special(path) {

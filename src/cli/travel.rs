@@ -1,7 +1,7 @@
 //! `looprig travel`: loop check, travel test and device check of a valve, and the report [TV-01].
 
 use super::ask::host_failure;
-use super::files::{exists, is_no_input, write_file};
+use super::files::{exists, has_place, is_no_input, write_file};
 use super::lines::{LineSpec, utc_now_words};
 use super::output::{Ended, Failure, Output, say, tell};
 use super::sha256::sha256;
@@ -296,6 +296,7 @@ fn check_outputs(args: &TravelArgs) -> Result<(), Failure> {
                 "name another one for the report or the record",
             ));
         }
+        has_place(path, &doing)?;
         is_no_input(path, inputs.iter().copied(), &doing)?;
         if path.exists() && !super::files::is_special(path) && !args.force {
             return Err(exists(&doing));

@@ -1,6 +1,6 @@
 //! `looprig triage`: from what can be seen to the likely cause and the next check [TG-01].
 
-use super::files::{exists, is_no_input, is_special, write_file};
+use super::files::{exists, has_place, is_no_input, is_special, write_file};
 use super::lines::utc_now_words;
 use super::mock::misread;
 use super::output::{Ended, Failure, Output, say, tell};
@@ -208,6 +208,7 @@ fn check_outputs(args: &TriageArgs) -> Result<(), Failure> {
             let next = "name another one for the record, the page or the answers";
             return Err(Failure::new(doing, "the same file is named twice", next));
         }
+        has_place(path, &doing)?;
         is_no_input(path, inputs.iter().copied(), &doing)?;
         if path.exists() && !is_special(path) && !args.force {
             return Err(exists(&doing));

@@ -163,6 +163,14 @@ impl Triage {
                 cautions: check.cautions.clone(),
             })
         });
+        let healthy_first = ranks.first().is_some_and(|r| r.cause.is_none());
+        let unexplained = session.unexplained().filter(|_| healthy_first);
+        let remarks = unexplained.map(|f| {
+            let what =
+                if f.words.is_empty() { format!("{}: {}", f.symptom, f.value) } else { f.words.clone() };
+            format!("Not as on a healthy valve, and no cause explains it: {what}.")
+        });
+        let remarks = remarks.collect();
         Triage {
             format: FORMAT.to_owned(),
             started: String::new(),
@@ -175,7 +183,7 @@ impl Triage {
             verdict: session.verdict(),
             causes,
             next,
-            remarks: Vec::new(),
+            remarks,
         }
     }
 

@@ -201,12 +201,18 @@ impl<'k> Session<'k> {
         self.best()
     }
 
-    /// What follows from all that was seen.
+    /// What the bus told that is not as on a healthy valve: as long as nothing is called wrong, nothing explains it.
+    pub fn unexplained(&self) -> impl Iterator<Item = &Finding> {
+        let unusual = |e: &Evidence| e.value > 0 && !e.by_person;
+        self.findings.iter().filter(move |(_, e)| e.as_ref().is_some_and(unusual)).map(|(f, _)| f)
+    }
+
+    /// What follows from all that was seen. Nothing found is told only where the bus told nothing unusual.
     pub fn verdict(&self) -> Verdict {
         let ranks = self.ranks();
         let Some(first) = ranks.first() else { return Verdict::Unclear };
         match first.cause {
-            None if first.share >= LIKELY => Verdict::NothingFound,
+            None if first.share >= LIKELY && self.unexplained().next().is_none() => Verdict::NothingFound,
             Some(c) if first.class_share >= LIKELY => {
                 if self.knowledge.causes[c].workshop {
                     Verdict::Workshop

@@ -140,6 +140,26 @@ fn the_check_that_tells_more_is_asked_first() {
     }
 }
 
+/// What the bus told and no cause explains is never "nothing found": a current above what was sent is no fault that the knowledge has.
+#[test]
+fn what_nothing_explains_is_told() {
+    let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+    let mut session = Session::new(&known, false);
+    for symptom in &known.symptoms {
+        session.add(Finding { from: Origin::Bus, ..finding(&symptom.name, &symptom.values[0].name) });
+    }
+    assert_eq!(session.verdict(), Verdict::NothingFound);
+    let words = "the device reads 13.00 mA where 12.00 mA were sent".to_owned();
+    session.add(Finding { from: Origin::Stroke, words, ..finding("current", "more") });
+    assert_eq!(session.verdict(), Verdict::Unclear);
+    let triage = Triage::of(&session, Vec::new(), String::new());
+    assert!(
+        triage.remarks[0].contains("no cause explains it: the device reads 13.00 mA"),
+        "{:?}",
+        triage.remarks
+    );
+}
+
 /// Somebody who answers from a list, by the names of the symptoms.
 struct Says(Vec<(&'static str, Answer)>, Vec<String>);
 

@@ -12,6 +12,9 @@ use serde_json::{Value, json};
 /// By how much a valve may be away from its end when it is said to have gone there, percent.
 const AT_END: f64 = 5.0;
 
+/// Where it is brought before something is taken away, percent [TV-21].
+const FROM: f64 = 50.0;
+
 /// Whether a valve went where it is said to go.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Came {
@@ -81,8 +84,13 @@ fn came(fail: &Fail, said: FailsTo, place: Option<&Judged>) -> Came {
             fails_to(said)
         ));
     }
+    let was_in_the_middle = (fail.from_percent - FROM).abs() <= AT_END;
     match (otherwise.is_empty(), seen, away) {
         (false, ..) => Came::Otherwise(otherwise),
+        // One that stands at its end, or that is stuck, goes nowhere whatever is taken away.
+        _ if !was_in_the_middle => {
+            Came::NotJudged("it was not in the middle before, so it did not have to go anywhere")
+        }
         (_, Some(_), _) => Came::AsSaid,
         (_, _, Some((away, by))) if away + by <= AT_END => Came::AsSaid,
         (_, _, Some(_)) => Came::NotJudged("the device's travel is not known well enough"),

@@ -124,6 +124,10 @@ pub fn left(r: &Record) -> String {
     match &r.left {
         Some(l) if !l.words.trim().is_empty() => clean(&l.words),
         Some(l) => l.percent.map_or("not known".to_owned(), |p| format!("set point {} %", number(p, 1))),
+        None if r.ended == Ended::Running => {
+            "not known: the test was cut off before that was written. A set point by command stays in force; look what the device and the calibrator have"
+                .to_owned()
+        }
         None => "the set point was never moved".to_owned(),
     }
 }

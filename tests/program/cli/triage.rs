@@ -92,6 +92,9 @@ fn a_fault_is_found_and_replayed() {
         "{}",
         few.out
     );
+    // A place that is not there is seen before anything is asked or moved.
+    let nowhere = triage(&dir, &["--answers", "answers.toml", "--move", "--html", "none/x.html"]);
+    nowhere.refused(&["there is no directory none", "make it first"]);
     // Both exist now.
     triage(&dir, &more).refused(&["r.json", "exists", "--force"]);
 }

@@ -7,8 +7,7 @@ fn own_knowledge_is_whole() {
     let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
     for (i, symptom) in known.symptoms.iter().enumerate() {
         let named = known.causes.iter().any(|c| c.expects.iter().any(|(s, _)| *s == i));
-        // "never calibrated" is told, and no fault of a bench.
-        assert!(named || symptom.name == "calibration", "{}: no cause shows it", symptom.name);
+        assert!(named, "{}: no cause shows it", symptom.name);
     }
     for cause in &known.causes {
         let seen = |(s, table): &(usize, Vec<[f64; LEVELS]>)| {

@@ -17,6 +17,10 @@ const LEAST_TRIES: u32 = 10;
 const STRANGERS: u32 = 2;
 /// The bit of the second status octet that says that the loop current is fixed [ST-02].
 const FIXED: u8 = 0x08;
+/// The bit that says that the device has a defect that its readings suffer from [ST-02].
+const MALFUNCTION: u8 = 0x80;
+/// A supply pressure above this share of what it should be is high.
+const HIGH_SUPPLY: f64 = 1.15;
 /// A supply pressure below this share of what it should be is low.
 pub const LOW_SUPPLY: f64 = 0.92;
 /// Travel that moves more at one set point does not hold, percent.
@@ -128,11 +132,23 @@ fn others(w: &Watched, out: &mut Found) {
     }
 }
 
+/// What command 48 says, behind a colon; empty where that is nothing.
+fn said(told: &[String]) -> String {
+    if told.is_empty() { String::new() } else { format!(": {}", told.join(", ")) }
+}
+
 fn told(w: &Watched, out: &mut Found) {
     if let Some(status) = w.status {
         let (value, is) = if status & FIXED != 0 { ("fixed", "is") } else { ("follows", "is not") };
         let words = format!("its status 0x{status:02X} says that the loop current {is} fixed");
         out.bus("current_mode", value, words);
+        let (value, words) = match status & MALFUNCTION != 0 {
+            true => {
+                ("failure", format!("its status 0x{status:02X} says that it has a defect{}", said(&w.told)))
+            }
+            false => ("good", format!("its status 0x{status:02X} tells no defect")),
+        };
+        out.bus("device_status", value, words);
     }
     let has = |parts: &[&str]| {
         w.told.iter().find(|t| {
@@ -176,7 +192,11 @@ fn supply(w: &Watched, out: &mut Found) {
     let Some((told, plate)) = supply_at_rest(w).zip(finite(w.supply.plate_kpa).filter(|p| *p > 0.0)) else {
         return;
     };
-    let value = if told < LOW_SUPPLY * plate { "low" } else { "as_plate" };
+    let value = match told / plate {
+        s if s < LOW_SUPPLY => "low",
+        s if s > HIGH_SUPPLY => "high",
+        _ => "as_plate",
+    };
     out.bus(
         "told_supply",
         value,
