@@ -3,7 +3,7 @@
 use super::stroking::Stroking;
 use super::{Asked, ByFile, DOING, Named, TriageArgs, tell_unused};
 use crate::cli::files::write_file;
-use crate::cli::output::{Failure, Output, say};
+use crate::cli::output::{Failure, Output, say, tell};
 use crate::cli::travel::{OnLine, as_asked};
 use crate::commission::answers::Answers;
 use crate::commission::travel::Readings;
@@ -61,12 +61,11 @@ pub fn run(
         watched.ended = HowEnded::Interrupted { during: during.clone() };
     }
     if let Some(path) = &args.collected {
-        write_file(
-            path,
-            &watched.to_json(),
-            args.force,
-            &format!("writing what was read to {}", path.display()),
-        )?;
+        // What cannot be written takes nothing else with it.
+        let doing = format!("writing what was read to {}", path.display());
+        if let Err(failure) = write_file(path, &watched.to_json(), args.force, &doing) {
+            tell(&failure.to_string());
+        }
     }
     let mut session = Session::new(knowledge, false);
     for finding in findings(&watched) {

@@ -3,7 +3,7 @@
 use crate::commission::person::{Answer, Kind, Person, Question};
 use crate::commission::travel::run::CAUTIONS;
 use crate::commission::triage::{Between, Symptom};
-use crate::host::stimulus::SetPoint;
+use crate::host::stimulus::{SetPoint, Why};
 use crate::host::{Ask, Stimulus};
 use core::time::Duration;
 
@@ -19,6 +19,8 @@ pub struct Stroking<'a> {
     /// Nobody watches: a file answers, or nothing is real.
     is_alone: bool,
     left: Option<String>,
+    /// Leave was asked for and not given.
+    refused: bool,
 }
 
 impl<'a> Stroking<'a> {
@@ -27,7 +29,7 @@ impl<'a> Stroking<'a> {
         stimulus: Option<&'a mut Box<dyn Stimulus>>,
         is_alone: bool,
     ) -> Stroking<'a> {
-        Stroking { ask, stimulus, is_alone, left: None }
+        Stroking { ask, stimulus, is_alone, left: None, refused: false }
     }
 
     /// Where the set point was left; `None`: it was not moved here.
@@ -37,8 +39,8 @@ impl<'a> Stroking<'a> {
 }
 
 impl Between for Stroking<'_> {
-    fn stroke(&mut self, person: &mut dyn Person, symptom: &Symptom) {
-        let Some(stimulus) = self.stimulus.as_mut().filter(|_| !self.is_alone) else { return };
+    fn stroke(&mut self, person: &mut dyn Person, symptom: &Symptom) -> Option<Why> {
+        let stimulus = self.stimulus.as_mut().filter(|_| !self.is_alone && !self.refused)?;
         let words = format!(
             "Now watch for this: {}. The valve goes to 0 %, to 100 % and to 50 %, for {} s. May it move now?",
             symptom.words,
@@ -47,9 +49,15 @@ impl Between for Stroking<'_> {
         let mut question = Question::new("triage/stroke", words, Kind::YesNo);
         question.cautions.extend(CAUTIONS.map(str::to_owned));
         question.cautions.push(stimulus.will_leave());
-        if person.ask(&question) != Answer::Yes {
-            person.tell("It is not moved: see to it that it strokes, or answer \"?\".");
-            return;
+        match person.ask(&question) {
+            Answer::Yes => {}
+            Answer::Stop(why) => return Some(why),
+            _ => {
+                // A no holds for all of it.
+                self.refused = true;
+                person.tell("It is not moved: see to it that it strokes, or answer \"?\".");
+                return None;
+            }
         }
         for percent in WAY {
             let to = match stimulus.capabilities().sets_current {
@@ -72,5 +80,6 @@ impl Between for Stroking<'_> {
         };
         person.tell(&left);
         self.left = Some(left);
+        None
     }
 }

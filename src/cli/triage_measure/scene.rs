@@ -4,7 +4,7 @@ use super::eyes::{Look, Truth};
 use super::seen::{Record, Watched};
 use super::strokes::{Strokes, is_whole, jog, stroke};
 use super::told::Baseline;
-use super::world::World;
+use super::world::{CARD_V, LEAST_V, World};
 use crate::app::command::{Catalogue, Described, described};
 use crate::cli::output::Failure;
 use crate::commission::person::{Answer, Kind, Person, Question};
@@ -204,7 +204,7 @@ fn seen(world: World, faults: &[Put], healthy: Option<&Healthy>) -> Result<(Scen
 
 fn seen_now(world: World, faults: &[Put], healthy: Option<&Healthy>) -> Result<(Scene, Baseline), Failure> {
     let failed = |what: &str| Failure::told(format!("watching a bench of the evaluation: {what}"));
-    let (seed, valve) = (world.seed, world.valve);
+    let (seed, valve, world_has_card) = (world.seed, world.valve, world.has_card);
     let feed = if world.has_card { "card" } else { "supply" };
     let (findings, mut watched) = collect(world.watched(), valve.supply.at_rest_gauge_pa() / 1e3)?;
     if !watched.with_record(is_whole) {
@@ -216,7 +216,13 @@ fn seen_now(world: World, faults: &[Put], healthy: Option<&Healthy>) -> Result<(
     let strokes = Strokes::of(&record).ok_or_else(|| failed("no strokes were seen"))?;
     let look = Look { valve: &valve, strokes, parts: &parts };
     let own = Baseline::of(&look);
-    let (eyes, bus) = (look.person(), look.bus(healthy.map_or(&own, |h| &h.baseline)));
+    let (mut eyes, bus) = (look.person(), look.bus(healthy.map_or(&own, |h| &h.baseline)));
+    // No terminal has more volts than its card can give, which a dark device does not say [DV-110].
+    let low = parts.site_severity(crate::sim::SiteFault::LoopVoltsLow);
+    let card_v = CARD_V * (1.0 - 0.7 * low);
+    if world_has_card && card_v < LEAST_V {
+        eyes.insert("terminal_volts".to_owned(), "low".to_owned());
+    }
     let below = healthy.is_some_and(|h| {
         let plain = |of: &Truth| PLAIN.map(|symptom| of.get(symptom).cloned());
         bus == h.scene.bus && plain(&eyes) == plain(&h.scene.eyes)

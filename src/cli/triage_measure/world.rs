@@ -23,6 +23,9 @@ const STARTS: Duration = Duration::from_secs(6);
 /// A calibrated valve comes to its set point.
 const SETTLES: Duration = Duration::from_secs(60);
 
+/// What its card can give, V.
+pub const CARD_V: f64 = 20.0;
+
 /// The bench of a generated valve, calibrated and at rest at 50 %.
 #[derive(Clone)]
 pub struct World {
@@ -39,7 +42,7 @@ pub struct World {
 
 fn text(has_card: bool, supply_bar: f64) -> String {
     let feeds = match has_card {
-        true => "[loop.card]\ncompliance_v = 20\nimpedance_ohm = 5000\n",
+        true => &format!("[loop.card]\ncompliance_v = {CARD_V}\nimpedance_ohm = 5000\n"),
         false => "[loop.supply]\nvoltage_v = 24\nresistor_ohm = 250\n",
     };
     format!(

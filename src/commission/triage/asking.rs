@@ -4,17 +4,21 @@ use super::knowledge::Symptom;
 use super::record::{Asked, Triage};
 use super::session::{Finding, Origin, Session};
 use crate::commission::person::{Answer, Choice, Kind, Person, Question};
+use crate::host::stimulus::Why;
 
 /// What is done between two questions by whoever leads the session.
 pub trait Between {
     /// A check is next during which the valve strokes: gets it to stroke, if there is leave and a way, when the person is ready.
     /// Otherwise the person has to see to it, and the question says so.
-    fn stroke(&mut self, person: &mut dyn Person, symptom: &Symptom);
+    /// Gives why no more is wanted, if the person ends it there.
+    fn stroke(&mut self, person: &mut dyn Person, symptom: &Symptom) -> Option<Why>;
 }
 
 /// Nobody strokes: the person sees to it.
 impl Between for () {
-    fn stroke(&mut self, _: &mut dyn Person, _: &Symptom) {}
+    fn stroke(&mut self, _: &mut dyn Person, _: &Symptom) -> Option<Why> {
+        None
+    }
 }
 
 impl Symptom {
@@ -40,8 +44,11 @@ pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn
             session.not_known(next.symptom);
             continue;
         };
-        if check.strokes {
-            between.stroke(person, symptom);
+        if check.strokes
+            && let Some(why) = between.stroke(person, symptom)
+        {
+            why.words().clone_into(&mut stopped);
+            break;
         }
         session.count_question();
         let answer = match person.ask(&question) {

@@ -184,6 +184,11 @@ impl<'k> Session<'k> {
             })
             .filter(|n| n.bits >= self.knowledge.least_bits)
             .collect();
+        // Nothing is taken to the workshop as long as a look on site would tell anything.
+        let is_of_the_workshop =
+            |n: &Next| self.knowledge.symptoms[n.symptom].check.as_ref().is_some_and(|c| c.workshop);
+        let on_site: Vec<Next> = all.iter().copied().filter(|n| !is_of_the_workshop(n)).collect();
+        let all = if on_site.is_empty() { all } else { on_site };
         let most = all.iter().map(rate).fold(0.0, f64::max);
         let group = |n: &Next| self.knowledge.symptoms[n.symptom].check.as_ref().map(|c| c.group);
         // The first of the trade's order among those that are as good as equal, and of these the best.
