@@ -70,7 +70,7 @@ struct Watched {
 }
 
 impl Line for Watched {
-    crate::says_as_line!(line);
+    crate::line::says_as_line!(line);
     fn send(&mut self, octets: &[u8]) -> Result<(), Error> {
         self.line.send(octets)
     }

@@ -199,7 +199,7 @@ impl MockLine {
 }
 
 impl Line for MockLine {
-    crate::says_as_line!(line);
+    crate::line::says_as_line!(line);
     fn sends_faults(&self) -> SendsFaults {
         self.line.sends_faults()
     }

@@ -164,6 +164,7 @@ macro_rules! says_as_line {
         }
     };
 }
+pub use says_as_line;
 
 impl<L: Line + ?Sized> Line for Box<L> {
     fn describe(&self) -> String {

@@ -228,7 +228,7 @@ fn sample(station: &DeviceStation, at: Instant, card_ma: Option<f64>) -> Option<
 }
 
 impl Line for Watched {
-    crate::says_as_line!(line);
+    crate::line::says_as_line!(line);
     fn sends_faults(&self) -> SendsFaults {
         self.line.sends_faults()
     }
