@@ -192,7 +192,7 @@ h1{font-size:1.5rem}h2{font-size:1.2rem;margin:1.6rem 0 .4rem}.verdict{font-size
 .bad{color:#a40000}.look{color:#7a5200}.ok{color:#1b6b1b}.quiet{color:#555;font-size:.9rem}ul{margin:.3rem 0;padding-left:1.3rem}\
 .caution{border-left:4px solid #a86400;padding:.3rem .8rem;background:#fff7e6;margin:.4rem 0}\
 table{border-collapse:collapse;width:100%;font-size:.92rem}th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #ccc;vertical-align:top;overflow-wrap:anywhere}\
-@page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}tr,li,.caution{break-inside:avoid}}";
+@page{size:A4;margin:15mm}@media print{body{margin:0;padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}tr,li,.caution,.verdict{break-inside:avoid}}";
 
 /// The outcome as a page of its own that fetches nothing and prints on A4. Whatever comes from a device or a person means nothing to a
 /// browser.
