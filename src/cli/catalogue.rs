@@ -4,6 +4,7 @@ use super::layout_rows::{class_text, effect_text, layout_rows, revisions_of, rev
 use crate::app::command::described::Description;
 use crate::app::command::{self, CommandSpec, Described, Layout, Revision};
 use crate::app::status;
+use crate::commission::person::capital;
 use crate::report::text::plural;
 use core::fmt::Write;
 
@@ -187,11 +188,6 @@ fn write_codes(row: &CommandSpec, out: &mut String) {
             revisions_of(row, code)
         );
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
 }
 
 #[cfg(test)]

@@ -10,7 +10,7 @@ use super::triage_measure;
 use crate::app::written::FileKind;
 use crate::bench::text_of;
 use crate::commission::answers::Answers;
-use crate::commission::person::{Answer, Person, Question};
+use crate::commission::person::{Answer, Person, Question, capital};
 use crate::commission::triage::{
     Finding, Knowledge, Origin, Seen, Session, Triage, Verdict, ask, knowledge_schema, own_text,
 };
@@ -189,11 +189,6 @@ pub fn ended_as(triage: &Triage) -> Ended {
         Verdict::NothingFound => Ended::Fine,
         Verdict::Likely | Verdict::Workshop | Verdict::Unclear => Ended::Failed,
     }
-}
-
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }
 
 /// Files to be written: none that is there already, none that is read, none twice. Told before anything moves.

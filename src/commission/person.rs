@@ -92,6 +92,12 @@ pub enum Typed {
     Ended,
 }
 
+/// Words as the beginning of a sentence.
+pub fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+}
+
 /// Somebody who can be asked.
 pub trait Person {
     /// Asks, and waits for the answer. An implementation asks again where a text cannot be read ([`Question::read`]), but not

@@ -8,7 +8,7 @@ mod points;
 use super::readings::{LINEAR, Readings, characteristic};
 use super::record::{Drive, Elsewhere, Ended, External, Identity, Left, Record, Tail, Test, Variables};
 use super::sensing::{Halt, Rested, Sensing, Until};
-use crate::commission::person::{Answer, Kind, Person, Question};
+use crate::commission::person::{Answer, Kind, Person, Question, capital};
 use crate::host::stimulus::{Given, SetPoint, Why};
 use crate::host::{Ask, Device, Stimulus};
 
@@ -515,11 +515,6 @@ const FAR: f64 = 10.0;
 /// "1 cycle", "3 cycles".
 fn counted(n: usize, what: &str) -> String {
     if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
-}
-
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }
 
 /// A number that came, for people.

@@ -45,12 +45,8 @@ impl Group {
     /// For people.
     pub const fn words(self) -> &'static str {
         match self {
-            Group::Power => "power",
-            Group::Air => "air",
-            Group::Signal => "signal",
-            Group::Mechanics => "mechanics",
-            Group::Settings => "settings",
             Group::OutputStage => "output stage",
+            other => other.key(),
         }
     }
 }

@@ -4,6 +4,7 @@ use super::fails::actions;
 use super::svg::{BLUE, GREEN, GREY, Mark, OCHRE, Plot, RED};
 use super::words::{clean, number, short, stroke};
 use super::{Handover, One, words};
+use crate::commission::person::capital;
 use crate::commission::travel::figures::{Definition, View};
 use crate::commission::travel::limits::{Judged, Limited};
 use crate::commission::travel::record::{Direction, FailsTo, Point, Record, Sample, Step, Watch};
@@ -239,11 +240,6 @@ fn fails(h: &Handover, heads: &[String], body: &mut String) {
             }
         }
     }
-}
-
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }
 
 /// Steps with T63 and T86, strokes, and what followed a loss, of every test.

@@ -1,6 +1,6 @@
 //! What the valve does when something is taken away [TV-16] [TV-21].
 
-use super::{CAUTIONS, Run, told};
+use super::{CAUTIONS, Run, capital, told};
 use crate::commission::person::{Answer, Choice, Kind, Question};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::record::{Fail, FailsTo, Loss, Watch};
@@ -156,8 +156,4 @@ impl Run<'_> {
         }
         Ok(())
     }
-}
-
-fn capital(words: &str) -> String {
-    super::capital(words)
 }

@@ -3,7 +3,7 @@
 use super::Options;
 use super::collect::{HOLD_S, SUPPLY_EVERY, described, ended, hear, in_percent, supply, watch_for};
 use super::watched::{Hold, Stroke, Watched};
-use crate::commission::person::{Answer, Kind, Person, Question};
+use crate::commission::person::{Answer, Kind, Person, Question, capital};
 use crate::commission::travel::record::{Ended, Left, Rest};
 use crate::commission::travel::run::{CAUTIONS, ask, leave};
 use crate::commission::travel::sensing::{Halt, Sensing, Until};
@@ -234,9 +234,4 @@ impl One<'_, '_> {
         self.out.hold = Some(hold);
         watched
     }
-}
-
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }
