@@ -4,7 +4,7 @@ use super::args::{Args, Colour};
 use super::aside::Aside;
 use crate::capture::io_words;
 use crate::report::Options;
-use crate::report::text::write_wrapped;
+use crate::report::text::write_wrapped_to;
 use core::fmt;
 use std::io::{self, IsTerminal, Write};
 
@@ -87,12 +87,24 @@ pub fn tell(what: &dyn fmt::Display) {
     say(&format!("looprig: {what}"));
 }
 
+/// Columns of a line on a terminal: a small one has no more.
+const WIDTH: usize = 80;
+
 /// Like [`tell`], without our name in front.
 pub fn say(text: &str) {
+    write(text, "");
+}
+
+/// A question, and below it a hint of what is to be typed; the cursor stays behind that.
+pub fn prompt(question: &str, hint: &str) {
+    write(question, &format!("{hint} > "));
+}
+
+fn write(text: &str, behind: &str) {
     let mut stderr = io::stderr().lock();
     // A terminal breaks long lines in the middle of words; programs rather have them whole.
     let text = if stderr.is_terminal() { folded(text) } else { format!("{text}\n") };
-    let _ = stderr.write_all(text.as_bytes());
+    let _ = stderr.write_all(format!("{text}{behind}").as_bytes()).and_then(|()| stderr.flush());
 }
 
 /// The lines of `text`, those that are too long broken between words below their own beginning.
@@ -100,7 +112,7 @@ fn folded(text: &str) -> String {
     let mut out = String::new();
     for line in text.lines() {
         let indent = line.len() - line.trim_start_matches(' ').len();
-        write_wrapped(line, indent + 2, &mut out);
+        write_wrapped_to(WIDTH, line, indent + 2, &mut out);
     }
     out
 }
@@ -219,9 +231,9 @@ mod tests {
         let word = "octets ".repeat(20);
         let text = folded(&format!("looprig: reading: {word}\n  next: {word}\n"));
         let lines: Vec<&str> = text.lines().collect();
-        assert_eq!(lines.len(), 4);
-        assert!(lines.iter().all(|l| l.len() <= 100 && l.ends_with("octets")), "{text}");
-        assert!(lines[1].starts_with("  octets") && lines[3].starts_with("    octets"), "{text}");
+        assert_eq!(lines.len(), 5);
+        assert!(lines.iter().all(|l| l.len() <= 80 && l.ends_with("octets")), "{text}");
+        assert!(lines[1].starts_with("  octets") && lines[4].starts_with("    octets"), "{text}");
         assert_eq!(folded("short\n  next: short"), "short\n  next: short\n");
     }
 }

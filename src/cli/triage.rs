@@ -12,7 +12,8 @@ use crate::bench::text_of;
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Person, Question, capital};
 use crate::commission::triage::{
-    Finding, Knowledge, Origin, Seen, Session, Triage, Verdict, ask, knowledge_schema, own_text,
+    FORMAT, Kept, Knowledge, Session, Triage, Verdict, ask, is_of_a_session, knowledge_schema, own_text,
+    told, wrong_answer,
 };
 use crate::host::stimulus::Why;
 use crate::report::Format;
@@ -49,10 +50,23 @@ pub fn run(args: &TriageArgs, out: &mut Output) -> Result<Ended, Failure> {
     if args.measured.measure {
         return triage_measure::run(&args.measured, &knowledge, out);
     }
-    let answers = answers(args.answers.as_deref())?;
+    let mut answers = answers(args.answers.as_deref())?;
+    if let Some((place, wrong, next)) = answers.as_ref().and_then(|a| wrong_answer(&knowledge, a)) {
+        return Err(Failure::new("reading the answers", format!("{place}: {wrong}"), next));
+    }
     check_outputs(args)?;
+    let is_alone = args.words.is_empty();
+    if is_alone && args.moves {
+        let next = "give LINE and TO, or leave --move out";
+        return Err(Failure::new(DOING, "nothing can move without a line", next));
+    }
+    let kept = answers.as_mut().filter(|_| is_alone).and_then(|a| Kept::of(&knowledge, a));
+    if let (Some(kept), Some(answers)) = (kept, &answers) {
+        tell_unused(answers.unused(), args);
+        return show(args, &kept.again(&knowledge), out);
+    }
     let started = utc_now_words();
-    let mut triage = match args.words.is_empty() {
+    let mut triage = match is_alone {
         true => alone(args, &knowledge, answers, out)?,
         false => line::run(args, &knowledge, answers, out)?,
     };
@@ -71,11 +85,17 @@ fn knowledge(path: Option<&Path>) -> Result<Knowledge, Failure> {
     read.map_err(|e| misread(&e))
 }
 
+/// Answers of a file: as somebody has written them, or of the record of a session.
 fn answers(path: Option<&Path>) -> Result<Option<Answers>, Failure> {
     let Some(path) = path else { return Ok(None) };
     let right = "give the path of a file of answers, or leave --answers out";
-    let read = text_of(path, FileKind::Answers, right).and_then(|text| Answers::from_text(&text, path));
-    read.map(Some).map_err(|e| misread(&e))
+    let mut text = text_of(path, FileKind::Answers, right).map_err(|e| misread(&e))?;
+    if text.trim_start().starts_with('{') {
+        let doing = format!("reading {}", path.display());
+        let next = format!("give a file of answers, or a record (\"{FORMAT}\") that --record has written");
+        text = Triage::from_json(&text).map_err(|e| Failure::new(doing, e, next))?.answers();
+    }
+    Answers::from_text(&text, path).map(Some).map_err(|e| misread(&e))
 }
 
 /// Without a line: what a file says that the bus told, and questions.
@@ -85,12 +105,8 @@ fn alone(
     mut answers: Option<Answers>,
     out: &Output,
 ) -> Result<Triage, Failure> {
-    if args.moves {
-        let next = "give LINE and TO, or leave --move out";
-        return Err(Failure::new(DOING, "nothing can move without a line", next));
-    }
-    let told = answers.as_mut().map_or(Ok(Vec::new()), |a| told(knowledge, a))?;
-    // A session on a line is replayed: what the line did not tell then is not asked of anybody now.
+    let told = answers.as_mut().map_or(Vec::new(), |a| told(knowledge, a));
+    // Somebody has written what a line told: what it did not tell then is not asked of anybody now.
     let mut session = Session::new(knowledge, told.is_empty());
     for finding in told {
         session.add(finding);
@@ -102,7 +118,7 @@ fn alone(
     let by_file = answers.is_some();
     let mut person = ByFile { asked: Asked::new(answers, false, out.quiet, ended), by_file };
     let triage = ask(&mut session, &mut person, &mut ());
-    tell_unused(&person.asked, args);
+    tell_unused(person.asked.unused().iter().map(String::as_str), args);
     Ok(triage)
 }
 
@@ -125,34 +141,8 @@ impl Person for ByFile {
     }
 }
 
-/// What a file says that the bus told, once.
-fn told(knowledge: &Knowledge, answers: &mut Answers) -> Result<Vec<Finding>, Failure> {
-    let mut out = Vec::new();
-    for symptom in knowledge.symptoms.iter().filter(|s| s.seen != Seen::Person) {
-        let id = format!("triage/{}", symptom.name);
-        let Some(written) = answers.answer(&id).cloned() else { continue };
-        let names: Vec<&str> = symptom.values.iter().map(|v| v.name.as_str()).collect();
-        let value = symptom.values.iter().find(|v| v.name == written.text.trim());
-        match (value, written.text.trim()) {
-            (Some(value), _) => out.push(Finding {
-                symptom: symptom.name.clone(),
-                value: value.name.clone(),
-                from: if symptom.seen == Seen::Stroke { Origin::Stroke } else { Origin::Bus },
-                words: format!("{}: {}", symptom.words, value.words),
-            }),
-            (None, "?") => {}
-            (None, other) => {
-                let next = format!("write one of {}, or \"?\"", names.join(", "));
-                let wrong = format!("{}: \"{other}\" is no value of {}", written.place, symptom.name);
-                return Err(Failure::new("reading the answers", wrong, next));
-            }
-        }
-    }
-    Ok(out)
-}
-
-fn tell_unused(person: &Asked, args: &TriageArgs) {
-    let unused = person.unused();
+fn tell_unused<'a>(unused: impl Iterator<Item = &'a str>, args: &TriageArgs) {
+    let unused: Vec<&str> = unused.filter(|id| !is_of_a_session(id)).collect();
     if let (Some(path), false) = (&args.answers, unused.is_empty()) {
         tell(&format!("{}: nothing asked for {}", path.display(), unused.join(", ")));
     }
@@ -182,12 +172,12 @@ fn show(args: &TriageArgs, triage: &Triage, out: &mut Output) -> Result<Ended, F
     Ok(ended_as(triage))
 }
 
-/// How a session ends looprig: nothing was found, something was, nothing was seen at all.
+/// How a session ends looprig: nothing was found, something was or it did not come to its end, nothing was seen at all.
 pub fn ended_as(triage: &Triage) -> Ended {
     match triage.verdict {
         _ if triage.findings.is_empty() => Ended::CouldNot,
-        Verdict::NothingFound => Ended::Fine,
-        Verdict::Likely | Verdict::Workshop | Verdict::Unclear => Ended::Failed,
+        Verdict::NothingFound if triage.stopped.is_empty() => Ended::Fine,
+        _ => Ended::Failed,
     }
 }
 

@@ -86,6 +86,11 @@ impl Answers {
         }
     }
 
+    /// All that is written behind exactly this id, which counts as no asking; empty: nothing is.
+    pub fn written(&self, id: &str) -> &[Written] {
+        self.by_id.get(id).map_or(&[], |entry| &entry.answers)
+    }
+
     /// Names that nothing has asked for so far, in the order of the alphabet.
     pub fn unused(&self) -> impl Iterator<Item = &str> {
         self.by_id.iter().filter(|(_, e)| !e.is_used).map(|(id, _)| id.as_str())

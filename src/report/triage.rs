@@ -78,15 +78,11 @@ fn from(origin: Origin) -> &'static str {
 
 fn said(w: &Weighed) -> String {
     let f = &w.finding;
-    let what = match f.words.is_empty() {
-        true => format!("{}: {}", f.symptom.replace('_', " "), f.value.replace('_', " ")),
-        false => f.words.clone(),
-    };
-    format!("{} ({}; {})", clean(&what), from(f.from), strength(w.bits))
+    format!("{} ({}; {})", clean(&f.told()), from(f.from), strength(w.bits))
 }
 
 fn wrapped(lead: &str, text: &str, out: &mut String) {
-    write_wrapped_to(WIDTH, &format!("{lead}{text}"), lead.len(), out);
+    write_wrapped_to(WIDTH, &format!("{lead}{}", clean(text)), lead.len(), out);
 }
 
 /// Whether what is done for a cause is worth telling: it is likely, or the first.
@@ -132,7 +128,7 @@ pub fn text(triage: &Triage) -> String {
         );
     }
     out.push('\n');
-    for line in &triage.remarks {
+    for line in triage.all_remarks() {
         wrapped("", line, &mut out);
     }
     wrapped("! ", CAUTION, &mut out);
@@ -172,6 +168,7 @@ pub fn as_check(triage: &Triage) -> OtherCheck {
         lines.push(format!("next check: {}", next.question));
         lines.extend(next.cautions.iter().map(|c| format!("caution: {c}")));
     }
+    lines.extend(triage.all_remarks().map(clean));
     OtherCheck {
         title: "Fault finding".to_owned(),
         is_good: match triage.verdict {
@@ -251,13 +248,16 @@ pub fn html(triage: &Triage) -> String {
         );
         cautions(&next.cautions, &mut out);
     }
+    if triage.all_remarks().next().is_some() {
+        out.push_str("<h2>Remarks</h2>\n<ul>\n");
+        for line in triage.all_remarks() {
+            let _ = writeln!(out, "<li>{}</li>", plain(&clean(line)));
+        }
+        out.push_str("</ul>\n");
+    }
     out.push_str("<h2>What was seen</h2>\n<table><thead><tr><th>what</th><th>how</th></tr></thead><tbody>\n");
     for f in &triage.findings {
-        let what = match f.words.is_empty() {
-            true => format!("{}: {}", f.symptom.replace('_', " "), f.value.replace('_', " ")),
-            false => f.words.clone(),
-        };
-        let _ = writeln!(out, "<tr><td>{}</td><td>{}</td></tr>", plain(&clean(&what)), from(f.from));
+        let _ = writeln!(out, "<tr><td>{}</td><td>{}</td></tr>", plain(&clean(&f.told())), from(f.from));
     }
     for a in triage.asked.iter().filter(|a| a.answer.is_none()) {
         let _ = writeln!(out, "<tr><td>{}</td><td>not known</td></tr>", plain(&a.question));
@@ -310,6 +310,27 @@ mod tests {
         assert!(!page.contains("<b>terminal") && page.contains("&lt;b&gt;terminal"), "{page}");
         let part = as_check(&triage);
         assert_eq!(part.is_good, Some(false));
+    }
+
+    /// Every remark is in every output: what was read and has no name, what was not read, where the set point was left.
+    #[test]
+    fn remarks_are_told_everywhere() {
+        let mut triage = triage(&[("opens", "halfway", Origin::Stroke)]);
+        triage.on_the_line = vec![
+            "Not all was read: leave to move it was not given.".to_owned(),
+            "The loop current is 12.00 mA again <as before>.".to_owned(),
+        ];
+        let said = [
+            "no value \"halfway\" of \"opens\"",
+            "leave to move it was not given",
+            "12.00 mA again <as before>",
+        ];
+        let part = as_check(&triage).lines.join("\n");
+        let page = html(&triage).replace("&quot;", "\"").replace("&lt;", "<").replace("&gt;", ">");
+        for all in [text(&triage).replace('\n', " "), part, page] {
+            assert!(said.iter().all(|s| all.contains(s)), "{all}");
+        }
+        assert!(text(&triage).lines().all(|l| l.chars().count() <= WIDTH));
     }
 
     #[test]

@@ -2,7 +2,8 @@
 #![cfg(feature = "io")]
 
 use looprig::cli::triage_measure::{
-    MEASURING, Put, Scene, Seen, Valves, World, all_faults, healthy, look, measure, read, scenes, written,
+    MEASURING, Put, Scene, Seen, Valves, World, all_faults, healthy, look, made, measure, page, read, scenes,
+    written,
 };
 use looprig::commission::triage::Knowledge;
 use looprig::plant::valve::ValveConfig;
@@ -209,34 +210,56 @@ fn what_is_below_any_symptom() {
     assert_eq!(below, [false, false, true, true]);
 }
 
-/// On valves that nothing was tried on. Bounds far below what is asked for: the whole measurement is a command.
+/// A small one that is kept: `triage-table.md` is as large as it has to be, and takes minutes.
+const KEPT: &str = "protocol-notes/triage-table-small.md";
+const VALVES: Valves = Valves { first: MEASURING, count: 2 };
+const PAIRS: usize = 4;
+const PERSONS: u64 = 5;
+
+/// On valves that nothing was tried on. Optimised it is the small table, which is kept, to the last digit [TG-24]; else a part of it, with
+/// bounds far below what is asked for.
 #[test]
 fn a_small_measurement() {
     let knowledge = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
     let debug = cfg!(debug_assertions);
-    let valves = Valves { first: MEASURING, count: if debug { 1 } else { 4 } };
+    let valves = if debug { Valves { count: 1, ..VALVES } } else { VALVES };
     let puts: Vec<Put> = all_faults().into_iter().filter(|p| !debug || p.severity == 1.0).collect();
+    let pairs = if debug { 1 } else { PAIRS };
     let run =
-        || scenes(valves, &puts, if debug { 1 } else { 4 }, &|_, _| ()).unwrap_or_else(|_| panic!("it runs"));
-    let seen = run();
+        |puts: &[Put], pairs| scenes(valves, puts, pairs, &|_, _| ()).unwrap_or_else(|_| panic!("it runs"));
+    let seen = run(&puts, pairs);
     let ones = seen.iter().filter(|s| matches!(s, Seen::One(_))).count();
     assert!(ones > valves.count * puts.len() * 9 / 10, "{ones} scenes");
-    let measured = measure(&knowledge, &seen, 3);
+    let measured = measure(&knowledge, &seen, PERSONS);
     let own = &measured.own;
-    assert!(own.first.of >= 3 * valves.count * puts.len() / 2, "{own:?}");
-    assert!(own.first.share() >= 0.7 && own.three.share() >= 0.85, "{own:?}");
-    assert!(own.mean_questions() <= 7.0, "{own:?}");
+    assert!(own.first.of >= PERSONS as usize * valves.count * puts.len() / 2, "{own:?}");
     assert!(own.first.share() > measured.rival.first.share(), "{own:?} {:?}", measured.rival);
+    // What is asked for [TG-08]. Eight pairs are too few to judge two faults at once by.
+    let (first, three, questions) = if debug { (0.7, 0.85, 7.0) } else { (0.8, 0.95, 6.0) };
+    assert!(own.first.share() >= first && own.three.share() >= three, "{own:?}");
+    assert!(own.mean_questions() <= questions, "{own:?}");
+    assert!(debug || own.alarms.share() <= 0.05, "{own:?}");
     // What is kept in a file is all of it, and the same scenes give the same measurement.
     let again = read(&written(&seen), "kept").unwrap_or_else(|_| panic!("it is read again"));
     assert!(again == seen);
-    assert!(measure(&knowledge, &again, 3) == measured);
+    assert!(measure(&knowledge, &again, PERSONS) == measured);
     // A valve computed again is the same, digit for digit.
-    if debug {
-        let puts = &puts[..4];
-        let few = |puts| scenes(valves, puts, 0, &|_, _| ()).unwrap_or_else(|_| panic!("it runs"));
-        assert!(few(puts) == few(puts));
-    } else {
-        assert!(run() == seen);
+    let few = &puts[..if debug { 4 } else { 9 }];
+    assert!(run(few, 0) == run(few, 0));
+    if !debug {
+        is_as_kept(&page(&measured, &made(valves, PERSONS, pairs)));
     }
+}
+
+/// A line that differs is shown, for a page of all lines helps nobody.
+fn is_as_kept(page: &str) {
+    let kept = std::fs::read_to_string(KEPT).unwrap_or_default();
+    let mut lines = page.lines().zip(kept.lines().chain(std::iter::repeat("(its end)")));
+    let differs = lines.find(|(now, kept)| now != kept);
+    assert!(
+        page == kept,
+        "{KEPT} is not what is measured now. If that is meant, look at what has changed, and make it again:\n\n    \
+         cargo run --release -- {} > {KEPT}\n\nThe first line that differs, now and as it is kept:\n{differs:#?}",
+        made(VALVES, PERSONS, PAIRS).trim_start_matches("looprig ")
+    );
 }

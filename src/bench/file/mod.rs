@@ -29,7 +29,7 @@ use super::plan::{BenchPlan, DevicePlan, LinePlan};
 use super::sheet::{WiringSheet, read_sheet};
 use crate::app::command::described::Description;
 use crate::app::command::{self, Described, Revision};
-use crate::app::types::{Date, latin1, packed};
+use crate::app::types::{Date, Place, latin1, packed};
 use crate::app::written::{Fault, FileError, FileKind, for_toml, misfit, number, whole, words};
 use crate::device::{DeviceConfig, Identity, KindName};
 use crate::line::Clock;
@@ -102,7 +102,7 @@ pub(crate) fn text_of(path: &Path, what: FileKind, missing: &str) -> Result<Stri
         wrong,
         right,
     };
-    let mut text = String::new();
+    let mut octets = Vec::new();
     let unreadable = |e: std::io::Error| match e.kind() {
         std::io::ErrorKind::NotFound => failed("there is no such file".into(), missing.to_owned()),
         _ => failed(e.to_string(), format!("name a {what} that you may read")),
@@ -118,13 +118,22 @@ pub(crate) fn text_of(path: &Path, what: FileKind, missing: &str) -> Result<Stri
         return Err(failed("it is a pipe or a device, and no file".into(), right));
     }
     let file = std::fs::File::open(path).map_err(unreadable)?;
-    match file.take(LONGEST + 1).read_to_string(&mut text) {
+    match file.take(LONGEST + 1).read_to_end(&mut octets) {
         Ok(n) if n as u64 > LONGEST => {
-            Err(failed("it is larger than 1 MiB".into(), format!("name a {what}, which is a short text")))
+            let right = format!("name a {what}, which is a short text");
+            return Err(failed("it is larger than 1 MiB".into(), right));
         }
-        Ok(_) => Ok(text),
-        Err(e) => Err(failed(e.to_string(), format!("name a {what}, which is text in UTF-8"))),
+        Ok(_) => {}
+        Err(e) => return Err(failed(e.to_string(), format!("name a {what} that you may read"))),
     }
+    String::from_utf8(octets).map_err(|e| {
+        let at = e.utf8_error().valid_up_to();
+        let text = String::from_utf8_lossy(e.as_bytes());
+        // What can be read before it is as long as it was.
+        let place = Some(Place::of(&text, at));
+        let right = format!("name a {what}, which is text in UTF-8");
+        FileError { place, ..failed("here it is no text in UTF-8".into(), right) }
+    })
 }
 
 /// How the descriptions that a bench file names are loaded: each of them once.

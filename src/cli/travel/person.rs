@@ -1,6 +1,6 @@
 //! Whoever answers: somebody at the terminal, or a file of answers [TV-30] [TV-32].
 
-use crate::cli::output::say;
+use crate::cli::output::{prompt, say};
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Kind, Person, Question, Typed};
 use crate::host::stimulus::Why;
@@ -137,10 +137,7 @@ fn next_line(question: &Question, lines: &Receiver<String>, ended: &AtomicBool) 
         }
         Kind::Text => "[text]".to_owned(),
     };
-    let mut stderr = std::io::stderr().lock();
-    // Where nobody can read it, it is not worth dying for.
-    let _ = write!(stderr, "{}\n{hint} > ", question.words).and_then(|()| stderr.flush());
-    drop(stderr);
+    prompt(&question.words, &hint);
     loop {
         if ended.load(Ordering::SeqCst) {
             // What is told next begins a line of its own.

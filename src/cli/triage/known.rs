@@ -5,6 +5,7 @@ use crate::commission::triage::{Cause, Group, Knowledge, Triage};
 use crate::report::Format;
 use crate::report::table::Table;
 use crate::report::text::write_wrapped_to;
+use crate::report::triage::headline;
 use core::fmt::Write;
 
 const WIDTH: usize = 80;
@@ -103,13 +104,29 @@ fn shown(knowledge: &Knowledge, cause: &Cause) -> Table {
     table
 }
 
-/// The causes of a session, a row each.
+/// A session, a row each: outcome, why it is not whole, causes, the next check, remarks.
 pub fn table(triage: &Triage) -> Table {
-    let mut table = Table::new("", &["rank", "cause", "share", "workshop", "words", "remedy"]);
+    let columns = ["what", "rank", "name", "share", "workshop", "words", "remedy", "cautions"];
+    let mut table = Table::new("", &columns);
+    let mut words = |what: &str, name: &str, words: &str| table.row([what, "", name, "", "", words]);
+    // The name of the verdict as the record has it.
+    let verdict = serde_json::to_value(triage.verdict).unwrap_or_default();
+    words("outcome", verdict.as_str().unwrap_or_default(), &headline(triage));
+    if !triage.stopped.is_empty() {
+        words("not_whole", "", &triage.stopped);
+    }
     for (n, told) in triage.causes.iter().enumerate() {
         let (rank, share) = ((n + 1).to_string(), format!("{:.3}", told.share));
         let workshop = if told.workshop { "yes" } else { "no" };
-        table.row([rank.as_str(), &told.cause, &share, workshop, &told.words, &told.remedy]);
+        let cautions = told.cautions.join(" ");
+        table.row(["cause", &rank, &told.cause, &share, workshop, &told.words, &told.remedy, &cautions]);
+    }
+    if let Some(next) = &triage.next {
+        let cautions = next.cautions.join(" ");
+        table.row(["next_check", "", &next.symptom, "", "", &next.question, "", &cautions]);
+    }
+    for remark in triage.all_remarks() {
+        table.row(["remark", "", "", "", "", remark]);
     }
     table
 }

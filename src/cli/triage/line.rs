@@ -77,10 +77,17 @@ pub fn run(
     let left = between.left();
     triage.line = line.line_name.clone();
     triage.device = Some(watched.device.clone()).filter(|d| *d != Identity::default());
-    triage.remarks.extend(watched.remarks.iter().cloned());
-    triage.remarks.extend(ended(&watched.ended));
-    triage.remarks.extend(left.or_else(|| watched.left.as_ref().map(|l| l.words.clone())));
-    tell_unused(&person.asked, args);
+    let unread = ended(&watched.ended);
+    let is_short = !matches!(watched.ended, HowEnded::Silent { .. } | HowEnded::NoMovement { .. });
+    if let (Some(unread), true, true) = (&unread, is_short, triage.stopped.is_empty()) {
+        // A valve that falls silent or stands is a finding; what somebody ended or a line broke off is none.
+        triage.stopped.clone_from(unread);
+    }
+    let left = left.or_else(|| watched.left.as_ref().map(|l| l.words.clone()));
+    let unread = unread.map(|why| format!("Not all was read: {why}."));
+    let remarks = watched.remarks.iter().cloned().chain(unread).chain(left);
+    triage.on_the_line = remarks.map(|r| on_one_line(&r)).collect();
+    tell_unused(person.asked.unused().iter().map(String::as_str), args);
     Ok(triage)
 }
 
@@ -107,16 +114,20 @@ fn seen_first(watched: &Watched) -> String {
     format!("{name}{answers}. {} things were read.", of.len())
 }
 
+/// A message of several lines as a part of one.
+fn on_one_line(text: &str) -> String {
+    let lines: Vec<&str> = text.lines().map(str::trim).filter(|l| !l.is_empty()).collect();
+    lines.join("; ")
+}
+
 /// Why not everything was read; `None`: it was.
 fn ended(ended: &HowEnded) -> Option<String> {
     Some(match ended {
         HowEnded::Whole | HowEnded::Running => return None,
-        HowEnded::Stopped { why, during } => format!("Not all was read: during {during}, {}.", why.words()),
-        HowEnded::Interrupted { during } => format!("Not all was read: interrupted during {during}."),
-        HowEnded::Silent { during, .. } => {
-            format!("Not all was read: during {during} the device did not answer any more.")
-        }
-        HowEnded::NoMovement { during } => format!("Not all was read: during {during} nothing moved."),
-        HowEnded::Failed { during, what } => format!("Not all was read: during {during}, {what}."),
+        HowEnded::Stopped { why, during } => format!("during {during}, {}", why.words()),
+        HowEnded::Interrupted { during } => format!("interrupted during {during}"),
+        HowEnded::Silent { during, .. } => format!("during {during} the device did not answer any more"),
+        HowEnded::NoMovement { during } => format!("during {during} nothing moved"),
+        HowEnded::Failed { during, what } => format!("during {during}, {what}"),
     })
 }

@@ -46,6 +46,12 @@ pub struct MeasureArgs {
     pub from_scenes: Option<PathBuf>,
 }
 
+/// The command that measures on these.
+pub fn made(valves: Valves, personas: u64, pairs: usize) -> String {
+    let Valves { first, count } = valves;
+    format!("looprig triage --measure --valves {count} --seed {first} --personas {personas} --pairs {pairs}")
+}
+
 /// Measures, and writes the page; what is asked for and not reached is a check that failed.
 ///
 /// # Errors
@@ -78,11 +84,8 @@ pub fn run(args: &MeasureArgs, knowledge: &Knowledge, out: &mut Output) -> Resul
                 bar.set_position(done as u64);
             });
             bar.finish_and_clear();
-            let made = format!(
-                "looprig triage --measure --valves {} --seed {} --personas {} --pairs {}",
-                args.valves, args.seed, args.personas, args.pairs
-            );
-            (seen?, made)
+            let pairs = usize::from(args.pairs);
+            (seen?, made(valves, u64::from(args.personas), pairs))
         }
     };
     if let Some(path) = &args.scenes {

@@ -16,7 +16,7 @@ mod strokes;
 mod told;
 mod world;
 
-pub use command::{MEASURING, MeasureArgs, TUNING, run};
+pub use command::{MEASURING, MeasureArgs, TUNING, made, run};
 pub use eyes::{Look, Truth};
 pub use file::{read, written};
 pub use many::{Valves, all_faults, scenes};

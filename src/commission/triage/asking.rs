@@ -2,7 +2,7 @@
 
 use super::knowledge::Symptom;
 use super::record::{Asked, Triage};
-use super::session::{Finding, Origin, Session};
+use super::session::{Finding, Next, Origin, Session};
 use crate::commission::person::{Answer, Choice, Kind, Person, Question};
 use crate::host::stimulus::Why;
 
@@ -36,7 +36,7 @@ impl Symptom {
 /// asked or the person ends it.
 pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn Between) -> Triage {
     let knowledge = session.knowledge();
-    let mut asked = Vec::new();
+    let mut all = Vec::new();
     let mut stopped = String::new();
     while let Some(next) = session.next() {
         let symptom = &knowledge.symptoms[next.symptom];
@@ -71,16 +71,23 @@ pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn
                 None
             }
         };
-        let first = session.ranks().first().cloned();
-        let name = first.as_ref().and_then(|r| r.cause).map_or("", |c| knowledge.causes[c].name.as_str());
-        asked.push(Asked {
-            symptom: symptom.name.clone(),
-            question: check.question.clone(),
-            answer,
-            bits: next.bits,
-            effort_min: next.effort_min,
-            then: (name.to_owned(), first.map_or(0.0, |r| r.class_share)),
-        });
+        all.push(asked(session, next, answer));
     }
-    Triage::of(session, asked, stopped)
+    Triage::of(session, all, stopped)
+}
+
+/// A question that was asked, behind its answer.
+pub(super) fn asked(session: &Session<'_>, next: Next, answer: Option<String>) -> Asked {
+    let knowledge = session.knowledge();
+    let symptom = &knowledge.symptoms[next.symptom];
+    let first = session.ranks().first().cloned();
+    let name = first.as_ref().and_then(|r| r.cause).map_or("", |c| knowledge.causes[c].name.as_str());
+    Asked {
+        symptom: symptom.name.clone(),
+        question: symptom.check.as_ref().map_or(String::new(), |c| c.question.clone()),
+        answer,
+        bits: next.bits,
+        effort_min: next.effort_min,
+        then: (name.to_owned(), first.map_or(0.0, |r| r.class_share)),
+    }
 }

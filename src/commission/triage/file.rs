@@ -6,7 +6,7 @@ mod tests;
 
 use super::knowledge::{Cause, Check, Group, Knowledge, LEVELS, Seen, Shown, Symptom};
 use crate::app::written::{Fault, FileError, FileKind, Number, for_toml, number, words};
-use shape::{CauseTable, CheckTable, KnowledgeFile, Share, SharesOfValues, SymptomTable};
+use shape::{BeliefTable, CauseTable, CheckTable, KnowledgeFile, Share, SharesOfValues, SymptomTable};
 use std::path::Path;
 use toml::Spanned;
 
@@ -78,7 +78,7 @@ fn knowledge(file: &KnowledgeFile, text: &str) -> Result<Knowledge, Fault> {
         wrong_readings: part(&b.wrong_readings, "wrong_readings", 0.02, 0.0..=0.5)?,
         sure: part(&b.sure, "sure", 0.9, 0.5..=0.999)?,
         least_bits: part(&b.least_bits, "least_bits", 0.02, 0.0..=1.0)?,
-        most_questions: part(&b.most_questions, "most_questions", 12.0, 1.0..=100.0)? as usize,
+        most_questions: questions(part(&b.most_questions, "most_questions", 12.0, 1.0..=100.0)?, b)?,
         symptoms: Vec::new(),
         causes: Vec::new(),
     };
@@ -118,6 +118,17 @@ fn knowledge(file: &KnowledgeFile, text: &str) -> Result<Knowledge, Fault> {
     Ok(known)
 }
 
+/// A number of questions, which is whole.
+fn questions(most: f64, given: &BeliefTable) -> Result<usize, Fault> {
+    match &given.most_questions {
+        Some(n) if most.fract() != 0.0 => {
+            let right = "give a whole number, such as most_questions = 12";
+            Err(Fault::new(&n.span(), format!("most_questions is {most}"), right))
+        }
+        _ => Ok(most as usize),
+    }
+}
+
 fn twice(at: core::ops::Range<usize>, what: &str, name: &str) -> Fault {
     Fault::new(&at, format!("there is a {what} `{name}` already"), "give each a name of its own")
 }
@@ -134,11 +145,20 @@ fn line(
     if text.is_empty() {
         return Err(Fault::new(&given.span(), format!("`{key}` is empty"), right));
     }
-    if text.len() > LONGEST {
-        let wrong = format!("`{key}` has {} characters", text.len());
+    let characters = text.chars().count();
+    if characters > LONGEST {
+        let wrong = format!("`{key}` has {characters} characters");
         return Err(Fault::new(&given.span(), wrong, format!("{LONGEST} are the most")));
     }
-    Ok(text.to_owned())
+    // A text may go over several lines of the file; what else moves a cursor or turns writing round would do so on the screen.
+    let is_space = |c: char| matches!(c, '\n' | '\r' | '\t');
+    let turns_writing = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    if let Some(c) = text.chars().find(|c| turns_writing(*c) || (c.is_control() && !is_space(*c))) {
+        let wrong = format!("`{key}` has a control character (U+{:04X})", c as u32);
+        return Err(Fault::new(&given.span(), wrong, "write it in letters, digits and signs that print"));
+    }
+    let lines: Vec<&str> = text.split(is_space).map(str::trim).filter(|l| !l.is_empty()).collect();
+    Ok(lines.join(" "))
 }
 
 /// A name for programs.

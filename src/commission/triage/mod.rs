@@ -7,6 +7,8 @@ mod asking;
 mod belief;
 #[cfg(feature = "bench-file")]
 mod file;
+#[cfg(feature = "bench-file")]
+mod kept;
 mod knowledge;
 mod record;
 mod session;
@@ -17,6 +19,8 @@ pub mod watch;
 pub use asking::{Between, ask};
 #[cfg(feature = "bench-file")]
 pub use file::{knowledge_schema, own_text};
+#[cfg(feature = "bench-file")]
+pub use kept::{Kept, is_of_a_session, told, wrong_answer};
 pub use knowledge::{Cause, Check, Group, Knowledge, LEAST, LEVELS, Seen, Shown, Symptom};
 pub use record::{Asked, FORMAT, Told, Triage, Verdict, Weighed};
 pub use session::{Finding, Next, Origin, Rank, Session};

@@ -100,8 +100,11 @@ pub struct Triage {
     pub causes: Vec<Told>,
     /// The check that would tell most now, as far as one is left: symptom's name, question, cautions.
     pub next: Option<NextTold>,
-    /// Remarks, sentences.
+    /// Remarks on what was seen, sentences.
     pub remarks: Vec<String>,
+    /// What was done on the line, sentences: what was not read and why, where the set point was left.
+    #[serde(default)]
+    pub on_the_line: Vec<String>,
 }
 
 /// The check that would tell most.
@@ -119,7 +122,35 @@ pub struct NextTold {
     pub cautions: Vec<String>,
 }
 
+/// What the knowledge has no name for, told so that somebody can mend the file [TG-21].
+fn nameless(session: &Session<'_>) -> Vec<String> {
+    let mut remarks: Vec<String> = session
+        .nameless()
+        .filter(|(_, has_symptom)| *has_symptom)
+        .map(|(f, _)| {
+            format!(
+                "The knowledge has no value \"{}\" of \"{}\", so this counts for nothing: {}.",
+                f.value,
+                f.symptom,
+                f.told()
+            )
+        })
+        .collect();
+    let others = session.nameless().filter(|(_, has_symptom)| !has_symptom);
+    let others: Vec<String> = others.map(|(f, _)| format!("{} ({})", f.symptom, f.value)).collect();
+    if !others.is_empty() {
+        let all = others.join(", ");
+        remarks.push(format!("The knowledge has no such symptoms, so these count for nothing: {all}."));
+    }
+    remarks
+}
+
 impl Triage {
+    /// All remarks, in the order in which they are told.
+    pub fn all_remarks(&self) -> impl Iterator<Item = &str> {
+        self.remarks.iter().chain(&self.on_the_line).map(String::as_str)
+    }
+
     /// What a session has come to.
     pub fn of(session: &Session<'_>, asked: Vec<Asked>, stopped: String) -> Triage {
         let knowledge = session.knowledge();
@@ -165,12 +196,10 @@ impl Triage {
         });
         let healthy_first = ranks.first().is_some_and(|r| r.cause.is_none());
         let unexplained = session.unexplained().filter(|_| healthy_first);
-        let remarks = unexplained.map(|f| {
-            let what =
-                if f.words.is_empty() { format!("{}: {}", f.symptom, f.value) } else { f.words.clone() };
-            format!("Not as on a healthy valve, and no cause explains it: {what}.")
-        });
-        let remarks = remarks.collect();
+        let mut remarks: Vec<String> = unexplained
+            .map(|f| format!("Not as on a healthy valve, and no cause explains it: {}.", f.told()))
+            .collect();
+        remarks.extend(nameless(session));
         Triage {
             format: FORMAT.to_owned(),
             started: String::new(),
@@ -184,6 +213,7 @@ impl Triage {
             causes,
             next,
             remarks,
+            on_the_line: Vec::new(),
         }
     }
 
@@ -203,24 +233,5 @@ impl Triage {
             return Err(format!("this is \"{}\", not \"{FORMAT}\"", triage.format));
         }
         Ok(triage)
-    }
-
-    /// The session as a file of answers that replays it without a line [TG-07]: what the bus told, what the person said, "?" where
-    /// the person did not know.
-    pub fn answers(&self) -> String {
-        let mut out = String::from(
-            "# What was seen, by the names of the questions: `looprig triage --answers THIS` ranks it again.\n",
-        );
-        for f in &self.findings {
-            out += &format!("\"triage/{}\" = \"{}\"", f.symptom, f.value);
-            if !f.words.is_empty() {
-                out += &format!(" # {}", f.words.replace(['\n', '\r'], " "));
-            }
-            out.push('\n');
-        }
-        for a in self.asked.iter().filter(|a| a.answer.is_none()) {
-            out += &format!("\"triage/{}\" = \"?\"\n", a.symptom);
-        }
-        out
     }
 }

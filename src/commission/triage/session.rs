@@ -38,6 +38,16 @@ pub struct Finding {
     pub words: String,
 }
 
+impl Finding {
+    /// In words: its own, or else its names.
+    pub fn told(&self) -> String {
+        match self.words.is_empty() {
+            true => format!("{}: {}", self.symptom.replace('_', " "), self.value.replace('_', " ")),
+            false => self.words.clone(),
+        }
+    }
+}
+
 /// A cause, or that nothing is wrong, and how likely it is.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Rank {
@@ -170,6 +180,17 @@ impl<'k> Session<'k> {
         is_theirs && of.check.is_some() && !is_known && !self.unknown.contains(&symptom)
     }
 
+    fn told_by(&self, belief: &Belief<'_>, symptom: usize) -> Next {
+        let effort_min = self.knowledge.symptoms[symptom].check.as_ref().map_or(1.0, |c| c.effort_min);
+        Next { symptom, bits: belief.expected_bits(symptom), effort_min }
+    }
+
+    /// What looking at a symptom now would be expected to tell.
+    #[cfg(feature = "bench-file")]
+    pub(super) fn would_tell(&self, symptom: usize) -> Next {
+        self.told_by(&self.belief(), symptom)
+    }
+
     /// The check that tells most for its effort, whether or not enough is known: what the person would do next. `None`: no
     /// check is left that would tell anything.
     pub fn best(&self) -> Option<Next> {
@@ -177,11 +198,7 @@ impl<'k> Session<'k> {
         let rate = |n: &Next| n.bits / n.effort_min;
         let all: Vec<Next> = (0..self.knowledge.symptoms.len())
             .filter(|&s| self.can_be_asked(s))
-            .map(|symptom| Next {
-                symptom,
-                bits: belief.expected_bits(symptom),
-                effort_min: self.knowledge.symptoms[symptom].check.as_ref().map_or(1.0, |c| c.effort_min),
-            })
+            .map(|symptom| self.told_by(&belief, symptom))
             .filter(|n| n.bits >= self.knowledge.least_bits)
             .collect();
         // Nothing is taken to the workshop as long as a look on site would tell anything.
@@ -212,12 +229,22 @@ impl<'k> Session<'k> {
         self.findings.iter().filter(move |(_, e)| e.as_ref().is_some_and(unusual)).map(|(f, _)| f)
     }
 
-    /// What follows from all that was seen. Nothing found is told only where the bus told nothing unusual.
+    /// What was seen and counts for nothing, because the knowledge has no name for it: whether it has the symptom at least, and
+    /// only the value is missing.
+    pub fn nameless(&self) -> impl Iterator<Item = (&Finding, bool)> {
+        let nameless = self.findings.iter().filter(|(_, evidence)| evidence.is_none());
+        nameless.map(|(f, _)| (f, self.knowledge.symptom(&f.symptom).is_some()))
+    }
+
+    /// What follows from all that was seen. Nothing found is told only where the bus told nothing unusual, and nothing of a
+    /// symptom that the knowledge has, but no value like this [TG-21].
     pub fn verdict(&self) -> Verdict {
         let ranks = self.ranks();
         let Some(first) = ranks.first() else { return Verdict::Unclear };
+        let is_all_named = self.nameless().all(|(_, has_symptom)| !has_symptom);
+        let is_all_usual = self.unexplained().next().is_none() && is_all_named;
         match first.cause {
-            None if first.share >= LIKELY && self.unexplained().next().is_none() => Verdict::NothingFound,
+            None if first.share >= LIKELY && is_all_usual => Verdict::NothingFound,
             Some(c) if first.class_share >= LIKELY => {
                 if self.knowledge.causes[c].workshop {
                     Verdict::Workshop

@@ -71,6 +71,10 @@ fn bad_files_are_told() {
         ("name = \"repeats\"", "name = \"answers\"", 0, "there is a symptom `answers` already"),
         ("name = \"repeats\"", "name = \"Re peats\"", 0, "is no name"),
         ("remedy = ", "remedie = ", 0, "there is no key `remedie` here"),
+        ("words = \"", "words = \"\\u001b[31m", 0, "control character (U+001B)"),
+        ("text = \"", "text = \"\\u202e", 0, "control character (U+202E)"),
+        ("most_questions = ", "most_questions = 0.5 #", 0, "most_questions is 0.5"),
+        ("most_questions = ", "most_questions = 12.7 #", 0, "most_questions is 12.7"),
         ("[[cause]]", "[cause]", 0, ""),
     ] {
         let text = own_text().replacen(from, to, 1);

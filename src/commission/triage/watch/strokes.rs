@@ -221,7 +221,8 @@ impl One<'_, '_> {
             self.out.supply.at_rest.push((at_s, number));
         }
         let rest = if settled { "at rest" } else { "NOT at rest" };
-        let told = crate::commission::travel::run::told(told);
+        // As in findings: with one digit, which is what the limits need.
+        let told = told.map_or_else(|| "travel not told".to_owned(), |t| format!("travel {t:.1} %"));
         self.person.tell(&format!("{to} %: {told}, {rest}."));
         Ok(())
     }

@@ -65,11 +65,9 @@ fn deviation(w: &Watched, out: &mut Found) {
         e if e < -FOLLOWS_PERCENT => "low",
         _ => "none",
     };
-    out.stroke(
-        "deviation",
-        value,
-        format!("at rest at {MIDDLE} % it tells {error:+.2} % more travel than wanted"),
-    );
+    let way = if error < 0.0 { "less" } else { "more" };
+    let words = format!("at rest at {MIDDLE} % it tells {:.1} % {way} travel than wanted", error.abs());
+    out.stroke("deviation", value, words);
 }
 
 fn small_step(w: &Watched, out: &mut Found) {

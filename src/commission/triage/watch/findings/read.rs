@@ -60,7 +60,10 @@ fn answers(w: &Watched, out: &mut Found) {
     if is_heard(w) {
         let share = first as f64 / all as f64;
         let value = if share < AT_TIMES && none > 0 { "at_times" } else { "yes" };
-        let words = format!("of {all} requests {first} were answered at the first try, {none} not at all");
+        let words = match first == all {
+            true => format!("all {all} requests were answered at the first try"),
+            false => format!("of {all} requests {first} were answered at the first try, {none} not at all"),
+        };
         return out.bus(symptom, value, words);
     }
     let it = w.elsewhere.iter().flatten().filter(|e| !e.is_another).collect::<Vec<_>>();

@@ -177,9 +177,11 @@ fn reading(w: &Watched, out: &mut Found) {
     let Some(hold) = w.hold.as_ref().filter(|h| !h.samples.is_empty()) else { return };
     let (middle, beside) = (spikes(&hold.samples), spikes(&beside.at_rest));
     let value = if middle >= SPIKES && beside == 0 { "scatters" } else { "smooth" };
-    let words = format!(
-        "at {MIDDLE} % {middle} of {} readings lay far from those before and behind, at {STEP} % {beside}",
-        hold.samples.len()
-    );
+    let all = hold.samples.len();
+    let far = "far from those before and behind";
+    let words = match (middle, beside) {
+        (0, 0) => format!("at {MIDDLE} % none of {all} readings lay {far}, and none at {STEP} %"),
+        _ => format!("at {MIDDLE} % {middle} of {all} readings lay {far}, at {STEP} % {beside}"),
+    };
     out.stroke("reading", value, words);
 }
