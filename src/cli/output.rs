@@ -102,9 +102,14 @@ pub fn prompt(question: &str, hint: &str) {
 
 fn write(text: &str, behind: &str) {
     let mut stderr = io::stderr().lock();
-    // A terminal breaks long lines in the middle of words; programs rather have them whole.
-    let text = if stderr.is_terminal() { folded(text) } else { format!("{text}\n") };
-    let _ = stderr.write_all(format!("{text}{behind}").as_bytes()).and_then(|()| stderr.flush());
+    let text = shown(text, behind, stderr.is_terminal());
+    let _ = stderr.write_all(text.as_bytes()).and_then(|()| stderr.flush());
+}
+
+/// A terminal breaks long lines in the middle of words; programs rather have them whole.
+fn shown(text: &str, behind: &str, is_terminal: bool) -> String {
+    let text = if is_terminal { folded(text) } else { format!("{text}\n") };
+    text + behind
 }
 
 /// The lines of `text`, those that are too long broken between words below their own beginning.
@@ -231,9 +236,17 @@ mod tests {
         let word = "octets ".repeat(20);
         let text = folded(&format!("looprig: reading: {word}\n  next: {word}\n"));
         let lines: Vec<&str> = text.lines().collect();
-        assert_eq!(lines.len(), 5);
+        assert_eq!(lines.len(), 4);
         assert!(lines.iter().all(|l| l.len() <= 80 && l.ends_with("octets")), "{text}");
-        assert!(lines[1].starts_with("  octets") && lines[4].starts_with("    octets"), "{text}");
+        assert!(lines[1].starts_with("  octets") && lines[3].starts_with("    octets"), "{text}");
         assert_eq!(folded("short\n  next: short"), "short\n  next: short\n");
+        // A question too; what is to be typed stays on a line of its own, without an end.
+        let question = "Now watch for this: output while the set point goes from end to end. The valve goes to 0 %, to 100 % and \
+                        to 50 %, for 45 s. May it move now?";
+        let asked = shown(question, "[yes/no] > ", true);
+        let lines: Vec<&str> = asked.lines().collect();
+        assert!(lines.iter().all(|l| l.chars().count() <= 80) && lines.len() == 3, "{asked}");
+        assert!(lines[1].ends_with("May it move now?") && asked.ends_with("\n[yes/no] > "), "{asked}");
+        assert_eq!(shown(question, "[1-2] > ", false), format!("{question}\n[1-2] > "));
     }
 }

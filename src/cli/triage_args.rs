@@ -20,6 +20,8 @@ const TRIAGE: &str = "Examples:
   looprig triage --explain supply_low       what a cause is, shows and needs
 LINE and TO: as `looprig ask --help` tells. TO left out is the device at polling address 0.
 At a prompt \"?\" says that it is not known: it changes nothing. \"stop\" ends it; what was seen is ranked.
+Exit code 0: nothing was found; 1: something was, it is unclear, or it is not whole (stopped before its
+end); 2: it could not run, or nothing was seen.
 Cautions: a valve that strokes pinches and vents. Loop in manual or bypassed, process and people clear
 of it, permit in hand; local rules and licensed people decide. It asks before anything moves, and says
 where it leaves the set point. A rank of causes is a judgement, no measurement.";
@@ -53,7 +55,8 @@ pub struct TriageArgs {
     /// Where the supply pressure is read, in any unit of pressure.
     #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
     pub supply: Option<Reading>,
-    /// Answers in place of somebody at the terminal; without LINE also what the bus told, as --write-answers keeps it.
+    /// Answers in place of somebody at the terminal. Without LINE, one that --write-answers or --record has written: the same
+    /// session again.
     #[arg(long, value_name = "FILE.toml", help_heading = HOW)]
     pub answers: Option<PathBuf>,
     /// Causes, checks and likelihoods from this file; looprig's own judgement unless told.

@@ -12,6 +12,7 @@ use crate::commission::triage::watch::{Options, Watched, findings, look, stroke}
 use crate::commission::triage::{Knowledge, Session, Triage, ask};
 use crate::host::{Device, Host};
 use crate::line::Line;
+use crate::report::text::plural;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
@@ -111,7 +112,8 @@ fn seen_first(watched: &Watched) -> String {
     let answers = of.iter().find(|f| f.symptom == "answers").map_or("nobody was heard", |f| f.words.as_str());
     let name = [&watched.device.long_tag, &watched.device.tag].into_iter().find(|t| !t.is_empty());
     let name = name.map_or(String::new(), |t| format!("{t}: "));
-    format!("{name}{answers}. {} things were read.", of.len())
+    let were = if of.len() == 1 { "was" } else { "were" };
+    format!("{name}{answers}. {} {were} read.", plural(of.len(), "thing"))
 }
 
 /// A message of several lines as a part of one.
