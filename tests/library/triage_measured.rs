@@ -2,11 +2,12 @@
 #![cfg(feature = "io")]
 
 use looprig::cli::triage_measure::{
-    MEASURING, Put, Scene, Seen, Valves, World, all_faults, healthy, look, made, measure, page, read, scenes,
-    written,
+    Healthy, MEASURING, Put, Scene, Seen, Valves, World, all_faults, healthy, look, made, measure, page,
+    read, scenes, written,
 };
 use looprig::commission::triage::Knowledge;
 use looprig::plant::valve::ValveConfig;
+use std::sync::{Mutex, OnceLock};
 
 /// The reference valve [PL-31] on a supply of 24 V behind 250 ohm [DV-111].
 fn reference(has_card: bool) -> World {
@@ -18,10 +19,20 @@ fn put(fault: &str, severity: f64) -> Put {
     Put { fault: fault.to_owned(), severity }
 }
 
+/// The reference valve on a supply or on a card and what is seen of it while it is healthy, each made once for all tests.
+fn looked_at(has_card: bool) -> (World, Healthy) {
+    static MADE: [OnceLock<Mutex<(World, Healthy)>>; 2] = [OnceLock::new(), OnceLock::new()];
+    let made = MADE[usize::from(has_card)].get_or_init(|| {
+        let world = reference(has_card);
+        let healthy = healthy(&world).unwrap_or_else(|_| panic!("it is seen"));
+        Mutex::new((world, healthy))
+    });
+    made.lock().unwrap_or_else(|e| e.into_inner()).clone()
+}
+
 /// Looks at each of these on the reference valve, on both cores.
 fn seen(has_card: bool, puts: &[(&str, f64)]) -> Vec<Scene> {
-    let world = reference(has_card);
-    let healthy = healthy(&world).unwrap_or_else(|_| panic!("it is seen"));
+    let (world, healthy) = looked_at(has_card);
     let one = |world: &World, &(fault, severity): &(&str, f64)| {
         let scene =
             look(world, &[put(fault, severity)], Some(&healthy)).unwrap_or_else(|_| panic!("it is seen"));

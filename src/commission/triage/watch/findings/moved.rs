@@ -87,7 +87,8 @@ fn small_step(w: &Watched, out: &mut Found) {
         false => "misses",
     };
     let words = format!(
-        "from {from:.1} % asked to {STEP} % it rested at {at_step:.2} %, asked back to {MIDDLE} % at {at_back:.2} %; wrong by {worst:+.2} % at most"
+        "from {from:.1} % asked to {STEP} % it rested at {at_step:.1} %, asked back to {MIDDLE} % at {at_back:.1} %; wrong by {:.1} % at most",
+        worst.abs()
     );
     out.stroke("small_step", value, words);
 }

@@ -262,8 +262,10 @@ fn steady(of: &[(f64, f64)]) -> Option<(&'static str, String)> {
         true if went.abs() >= DRIFTS * spans => "drifts",
         true => "swings",
     };
+    // No minus before nothing.
+    let went = if went.abs() < 0.05 { 0.0 } else { went };
     let words = format!(
-        "in {lasted_s:.0} s at one set point travel moved within {spans:.2} %, from begin to end by {went:+.2} %"
+        "in {lasted_s:.0} s at one set point travel moved within {spans:.1} %, from begin to end by {went:+.1} %"
     );
     Some((value, words))
 }
