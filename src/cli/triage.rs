@@ -201,3 +201,28 @@ fn check_outputs(args: &TriageArgs) -> Result<(), Failure> {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::commission::triage::{Finding, Origin};
+
+    /// A session that was stopped is no clean bill, whatever was seen so far; one in which nothing was seen has nothing to say.
+    #[test]
+    fn what_is_not_whole_is_not_fine() {
+        let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+        let mut session = Session::new(&known, false);
+        let ended = |session: &Session<'_>, why: &str| {
+            let triage = Triage::of(session, Vec::new(), why.to_owned());
+            ended_as(&triage)
+        };
+        assert_eq!(ended(&session, ""), Ended::CouldNot);
+        for symptom in &known.symptoms {
+            let (symptom, value) = (symptom.name.clone(), symptom.values[0].name.clone());
+            session.add(Finding { symptom, value, from: Origin::Bus, words: String::new() });
+        }
+        assert_eq!(session.verdict(), Verdict::NothingFound);
+        assert_eq!(ended(&session, ""), Ended::Fine);
+        assert_eq!(ended(&session, "the person stopped it"), Ended::Failed);
+    }
+}

@@ -10,6 +10,7 @@ use crate::commission::travel::Readings;
 use crate::commission::travel::record::{Ended as HowEnded, Identity};
 use crate::commission::triage::watch::{Options, Watched, findings, look, stroke};
 use crate::commission::triage::{Knowledge, Session, Triage, ask};
+use crate::host::stimulus::Why;
 use crate::host::{Device, Host};
 use crate::line::Line;
 use crate::report::text::plural;
@@ -74,7 +75,15 @@ pub fn run(
     }
     let mut between = Stroking::new(&mut line.host, stimulus.as_mut(), by_file || is_mock);
     let mut person = ByFile { asked: person, by_file };
-    let mut triage = ask(&mut session, &mut person, &mut between);
+    // Who has stopped it is asked no more; a file that lacks one answer may have others.
+    let is_over = match &watched.ended {
+        HowEnded::Stopped { why, .. } => *why != Why::Gone,
+        ended => matches!(ended, HowEnded::Interrupted { .. }),
+    };
+    let mut triage = match is_over {
+        true => Triage::of(&session, Vec::new(), String::new()),
+        false => ask(&mut session, &mut person, &mut between),
+    };
     let left = between.left();
     triage.line = line.line_name.clone();
     triage.device = Some(watched.device.clone()).filter(|d| *d != Identity::default());

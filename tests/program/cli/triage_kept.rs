@@ -111,6 +111,23 @@ fn names_that_the_knowledge_lacks(dir: &Path) {
     }
 }
 
+/// Whoever stops it where leave to move is asked for has no whole session, though the valve is healthy; and that is so again from the record.
+#[test]
+fn a_stop_at_the_leave_is_not_whole() {
+    let dir = bench("triage-leave", "", "\"triage/move\" = \"stop\"\n");
+    let ended =
+        run(&dir, &[&LINE[..], &["--answers", "answers.toml", "--move", "--record", "r.json"]].concat());
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    assert!(
+        ended.out.starts_with("NOT WHOLE: ") && ended.out.contains("Not all was read: "),
+        "{}",
+        ended.out
+    );
+    assert_eq!(record(&dir, "r.json")["asked"].as_array().map(Vec::len), Some(0));
+    let again = run(&dir, &["triage", "--answers", "r.json"]);
+    assert_eq!((again.code, again.out), (1, ended.out));
+}
+
 /// A word that is no value ends it before anything is read, whoever it is asked of; a record of something else is none.
 #[test]
 fn words_that_are_no_answers() {
