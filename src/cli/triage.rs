@@ -25,6 +25,7 @@ use std::sync::atomic::AtomicBool;
 mod known;
 mod line;
 mod stroking;
+mod wave;
 
 const DOING: &str = "starting to look for the fault";
 
@@ -51,11 +52,15 @@ pub fn run(args: &TriageArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let answers = answers(args.answers.as_deref())?;
     check_outputs(args)?;
+    // Read before anything moves: what cannot be read ends it here.
+    let waved = wave::told(args)?;
     let started = utc_now_words();
     let mut triage = match args.words.is_empty() {
-        true => alone(args, &knowledge, answers, out)?,
-        false => line::run(args, &knowledge, answers, out)?,
+        true => alone(args, &knowledge, answers, waved.findings, out)?,
+        false => line::run(args, &knowledge, answers, waved.findings, out)?,
     };
+    waved.remarks.iter().for_each(|r| tell(r));
+    triage.remarks.extend(waved.remarks);
     triage.started = started;
     show(args, &triage, out)
 }
@@ -83,6 +88,7 @@ fn alone(
     args: &TriageArgs,
     knowledge: &Knowledge,
     mut answers: Option<Answers>,
+    waved: Vec<Finding>,
     out: &Output,
 ) -> Result<Triage, Failure> {
     if args.moves {
@@ -92,7 +98,7 @@ fn alone(
     let told = answers.as_mut().map_or(Ok(Vec::new()), |a| told(knowledge, a))?;
     // A session on a line is replayed: what the line did not tell then is not asked of anybody now.
     let mut session = Session::new(knowledge, told.is_empty());
-    for finding in told {
+    for finding in told.into_iter().chain(waved) {
         session.add(finding);
     }
     let ended = Arc::new(AtomicBool::new(false));
@@ -196,7 +202,7 @@ fn check_outputs(args: &TriageArgs) -> Result<(), Failure> {
     let outputs = [&args.record, &args.collected, &args.write_answers, &args.html];
     let outputs: Vec<&Path> = outputs.into_iter().flatten().map(PathBuf::as_path).collect();
     let inputs: Vec<&Path> =
-        [&args.answers, &args.knowledge].into_iter().flatten().map(PathBuf::as_path).collect();
+        [&args.answers, &args.knowledge, &args.wave].into_iter().flatten().map(PathBuf::as_path).collect();
     for (i, path) in outputs.iter().enumerate() {
         let doing = format!("writing {}", path.display());
         if outputs[..i].contains(path) {

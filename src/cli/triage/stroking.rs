@@ -2,13 +2,32 @@
 
 use crate::commission::person::{Answer, Kind, Person, Question};
 use crate::commission::travel::run::CAUTIONS;
+use crate::commission::triage::watch::Watched;
 use crate::commission::triage::{Between, Symptom};
 use crate::host::stimulus::{SetPoint, Why};
 use crate::host::{Ask, Stimulus};
 use core::time::Duration;
 
-/// How long the valve is given at each end, s.
-const AT_END: Duration = Duration::from_secs(15);
+/// The least time for a way, s.
+const LEAST_S: f64 = 15.0;
+/// The most, as strokes that are read have it [TG-09]; a valve of which no time is known gets it, too.
+const MOST_S: f64 = 60.0;
+/// For the reading of a gauge behind the stroke, and for strokes that are slower than they were, s and times.
+const READS_S: f64 = 5.0;
+const SLOWER: f64 = 1.5;
+
+/// How long the valve is given for each way: by its calibrated times, or by how long its strokes took before, the longer.
+pub fn time_at_end(watched: &Watched) -> Duration {
+    let calibrated = watched.calibration.iter().flat_map(|c| [c.stroke_s.0, c.stroke_s.1]).flatten();
+    let of = watched.strokes.iter().filter(|s| s.settled && matches!(s.to_percent, 0.0 | 100.0));
+    let stroked = of.filter_map(|s| Some(s.at_rest.first()?.at_s - s.asked_at_s));
+    let longest = calibrated.chain(stroked).filter(|s| s.is_finite() && *s > 0.0).reduce(f64::max);
+    let s = longest.map_or(MOST_S, |s| (SLOWER * s + READS_S).clamp(LEAST_S, MOST_S.max(s + READS_S)));
+    Duration::from_secs_f64(s.min(LONGEST_S).ceil())
+}
+
+/// Nobody waits longer at a gauge, s.
+const LONGEST_S: f64 = 300.0;
 /// From end to end and back.
 const WAY: [f64; 3] = [0.0, 100.0, 50.0];
 
@@ -18,6 +37,7 @@ pub struct Stroking<'a> {
     stimulus: Option<&'a mut Box<dyn Stimulus>>,
     /// Nobody watches: a file answers, or nothing is real.
     is_alone: bool,
+    at_end: Duration,
     left: Option<String>,
     /// Leave was asked for and not given.
     refused: bool,
@@ -28,8 +48,9 @@ impl<'a> Stroking<'a> {
         ask: &'a mut dyn Ask,
         stimulus: Option<&'a mut Box<dyn Stimulus>>,
         is_alone: bool,
+        at_end: Duration,
     ) -> Stroking<'a> {
-        Stroking { ask, stimulus, is_alone, left: None, refused: false }
+        Stroking { ask, stimulus, is_alone, at_end, left: None, refused: false }
     }
 
     /// Where the set point was left; `None`: it was not moved here.
@@ -44,7 +65,7 @@ impl Between for Stroking<'_> {
         let words = format!(
             "Now watch for this: {}. The valve goes to 0 %, to 100 % and to 50 %, for {} s. May it move now?",
             symptom.words,
-            WAY.len() as u64 * AT_END.as_secs()
+            WAY.len() as u64 * self.at_end.as_secs()
         );
         let mut question = Question::new("triage/stroke", words, Kind::YesNo);
         question.cautions.extend(CAUTIONS.map(str::to_owned));
@@ -66,7 +87,7 @@ impl Between for Stroking<'_> {
             };
             person.tell(&format!("Set point {percent} %."));
             let moved = stimulus.set(self.ask, to).map(|_| ()).map_err(|e| e.to_string());
-            let rested = moved.and_then(|()| self.ask.rest(AT_END).map_err(|e| e.to_string()));
+            let rested = moved.and_then(|()| self.ask.rest(self.at_end).map_err(|e| e.to_string()));
             if let Err(why) = rested {
                 person.tell(&format!("It was not stroked to its end: {why}"));
                 break;
