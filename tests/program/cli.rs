@@ -24,6 +24,7 @@ mod settings;
 mod travel;
 mod travel_kept;
 mod triage;
+mod triage_wave;
 mod valve;
 mod valve_found;
 mod waiting;

@@ -113,3 +113,78 @@ pub fn findings(talkers: &[TalkerSignal], volts: bool) -> Told {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wave::Burst;
+
+    fn talker(who: Who, mark: f64, space: f64, eb_n0_db: f64, collided: bool) -> TalkerSignal {
+        let mut t = TalkerSignal::of(who, if who == Who::Master { "primary master" } else { "device 0" });
+        let jitter_bits = 0.02;
+        t.add(&Burst {
+            characters: 20,
+            mark,
+            space,
+            eb_n0_db: Some(eb_n0_db),
+            collided,
+            jitter_bits,
+            ..Burst::default()
+        });
+        t
+    }
+
+    fn value(told: &Told, symptom: &str) -> String {
+        told.findings.iter().find(|f| f.symptom == symptom).map_or("-", |f| f.value.as_str()).to_owned()
+    }
+
+    /// Amplitudes of 0.2 V are 400 mV peak to peak; 0.059 are 118, below 120 [TIER4]; 0.76 are 1.52 V, above 1.5 [ELC].
+    #[test]
+    fn the_weakest_and_the_loudest_count() {
+        let of = |device: f64, volts| {
+            let all =
+                [talker(Who::Master, 0.2, 0.2, 30.0, false), talker(Who::Device, 0.2, device, 30.0, false)];
+            findings(&all, volts)
+        };
+        let level = |device, volts| value(&of(device, volts), "signal_level");
+        assert_eq!([level(0.2, true), level(0.059, true), level(0.76, true)], ["enough", "low", "high"]);
+        assert!(of(0.059, true).findings[0].words.contains("device 0 has 118 mV"), "{:?}", of(0.059, true));
+        // Without volts it is said that it cannot be told.
+        let unknown = of(0.059, false);
+        assert_eq!(value(&unknown, "signal_level"), "-");
+        assert!(unknown.remarks[0].contains("cannot be told") && unknown.remarks[0].contains("--full-scale"));
+        // Whoever is known goes before noise that was taken for talk.
+        let noise = TalkerSignal { who: Who::Unknown, ..talker(Who::Device, 0.02, 0.02, 30.0, false) };
+        assert_eq!(
+            value(&findings(&[talker(Who::Master, 0.2, 0.2, 30.0, false), noise], true), "signal_level"),
+            "enough"
+        );
+    }
+
+    #[test]
+    fn nothing_heard() {
+        assert_eq!(value(&findings(&[], true), "signal_level"), "none");
+        let unknown = findings(&[], false);
+        assert!(unknown.findings.is_empty() && unknown.remarks[0].contains("no transmission"), "{unknown:?}");
+    }
+
+    /// 1 in 100 messages of 25 characters is damaged at 13.2 dB [BER].
+    #[test]
+    fn noise_talkers_and_answers() {
+        let (master, device) =
+            (talker(Who::Master, 0.2, 0.2, 30.0, false), talker(Who::Device, 0.2, 0.2, 30.0, false));
+        let quiet = findings(&[master.clone(), device], true);
+        for (symptom, right) in [("signal_noise", "quiet"), ("two_at_once", "none"), ("wave_talk", "both")] {
+            assert_eq!(value(&quiet, symptom), right);
+        }
+        let noisy = findings(&[master.clone(), talker(Who::Device, 0.2, 0.2, 9.0, true)], true);
+        assert_eq!(
+            (value(&noisy, "signal_noise"), value(&noisy, "two_at_once")),
+            ("noisy".into(), "present".into())
+        );
+        assert_eq!(value(&findings(core::slice::from_ref(&master), true), "wave_talk"), "no_answer");
+        // Whoever else talks may be the device.
+        let unknown = TalkerSignal { who: Who::Unknown, ..master.clone() };
+        assert_eq!(value(&findings(&[master, unknown], true), "wave_talk"), "-");
+    }
+}
