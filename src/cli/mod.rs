@@ -63,6 +63,7 @@ mod wave_loop;
 mod wave_make;
 mod wave_read;
 mod wave_said;
+mod wave_talkers;
 mod wiring;
 mod wishes;
 mod worksheet;

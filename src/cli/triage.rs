@@ -12,8 +12,8 @@ use crate::bench::text_of;
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Person, Question, capital};
 use crate::commission::triage::{
-    FORMAT, Kept, Knowledge, Session, Triage, Verdict, ask, is_of_a_session, knowledge_schema, own_text,
-    told, wrong_answer,
+    FORMAT, Finding, Kept, Knowledge, Session, Triage, Verdict, ask, is_of_a_session, knowledge_schema,
+    own_text, told, wrong_answer,
 };
 use crate::host::stimulus::Why;
 use crate::report::Format;
@@ -26,6 +26,7 @@ use std::sync::atomic::AtomicBool;
 mod known;
 mod line;
 mod stroking;
+mod wave;
 
 const DOING: &str = "starting to look for the fault";
 
@@ -60,16 +61,22 @@ pub fn run(args: &TriageArgs, out: &mut Output) -> Result<Ended, Failure> {
         let next = "give LINE and TO, or leave --move out";
         return Err(Failure::new(DOING, "nothing can move without a line", next));
     }
-    let kept = answers.as_mut().filter(|_| is_alone).and_then(|a| Kept::of(&knowledge, a));
+    // A session that is kept has what its recording told.
+    let is_again = is_alone && args.wave.is_none();
+    let kept = answers.as_mut().filter(|_| is_again).and_then(|a| Kept::of(&knowledge, a));
     if let (Some(kept), Some(answers)) = (kept, &answers) {
         tell_unused(answers.unused(), args);
         return show(args, &kept.again(&knowledge), out);
     }
+    // Read before anything moves: what cannot be read ends it here.
+    let waved = wave::told(args)?;
     let started = utc_now_words();
     let mut triage = match is_alone {
-        true => alone(args, &knowledge, answers, out)?,
-        false => line::run(args, &knowledge, answers, out)?,
+        true => alone(args, &knowledge, answers, waved.findings, out)?,
+        false => line::run(args, &knowledge, answers, waved.findings, out)?,
     };
+    waved.remarks.iter().for_each(|r| tell(r));
+    triage.remarks.extend(waved.remarks);
     triage.started = started;
     show(args, &triage, out)
 }
@@ -103,12 +110,13 @@ fn alone(
     args: &TriageArgs,
     knowledge: &Knowledge,
     mut answers: Option<Answers>,
+    waved: Vec<Finding>,
     out: &Output,
 ) -> Result<Triage, Failure> {
     let told = answers.as_mut().map_or(Vec::new(), |a| told(knowledge, a));
     // Somebody has written what a line told: what it did not tell then is not asked of anybody now.
     let mut session = Session::new(knowledge, told.is_empty());
-    for finding in told {
+    for finding in told.into_iter().chain(waved) {
         session.add(finding);
     }
     let ended = Arc::new(AtomicBool::new(false));
@@ -186,7 +194,7 @@ fn check_outputs(args: &TriageArgs) -> Result<(), Failure> {
     let outputs = [&args.record, &args.collected, &args.write_answers, &args.html];
     let outputs: Vec<&Path> = outputs.into_iter().flatten().map(PathBuf::as_path).collect();
     let inputs: Vec<&Path> =
-        [&args.answers, &args.knowledge].into_iter().flatten().map(PathBuf::as_path).collect();
+        [&args.answers, &args.knowledge, &args.wave].into_iter().flatten().map(PathBuf::as_path).collect();
     for (i, path) in outputs.iter().enumerate() {
         let doing = format!("writing {}", path.display());
         if outputs[..i].contains(path) {

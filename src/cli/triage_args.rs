@@ -16,6 +16,7 @@ const TRIAGE: &str = "Examples:
     --record fault.json --write-answers fault.toml --html fault.html
                   strokes it, too, and keeps all of it
   looprig triage                            nothing is connected: questions alone
+  looprig triage --wave loop.wav --full-scale 5     what a recording of the signal tells, and questions
   looprig triage --answers fault.toml       the same session again
   looprig triage --explain supply_low       what a cause is, shows and needs
 LINE and TO: as `looprig ask --help` tells. TO left out is the device at polling address 0.
@@ -25,6 +26,20 @@ end); 2: it could not run, or nothing was seen.
 Cautions: a valve that strokes pinches and vents. Loop in manual or bypassed, process and people clear
 of it, permit in hand; local rules and licensed people decide. It asks before anything moves, and says
 where it leaves the set point. A rank of causes is a judgement, no measurement.";
+
+/// How a recording of the signal is read.
+#[derive(Debug, clap::Args)]
+pub struct WaveArgs {
+    /// Volts that full scale of a sound file stands for, or one unit of a table that is not in volts; without volts no level is told.
+    #[arg(long, value_parser = above_zero, value_name = "V", requires = "wave", help_heading = HOW)]
+    pub full_scale: Option<f64>,
+    /// Of several channels of the recording, the one to read.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64), value_name = "N", requires = "wave", help_heading = HOW)]
+    pub channel: u16,
+    /// Samples a second of a table without times, or whose times have too few digits.
+    #[arg(long, value_parser = above_zero, value_name = "HZ", requires = "wave", help_heading = HOW)]
+    pub rate: Option<f64>,
+}
 
 /// `triage`.
 #[derive(Debug, clap::Args)]
@@ -46,15 +61,18 @@ pub struct TriageArgs {
     /// The tag of the device, so that it is found where it has lost its polling address.
     #[arg(long, value_name = "TAG", help_heading = HOW)]
     pub tag: Option<String>,
-    /// The control system talks on this loop, too: its requests are no strangers.
-    #[arg(long, help_heading = HOW)]
-    pub system_talks: bool,
     /// Where the device's numbers are read.
     #[command(flatten)]
     pub places: PlaceArgs,
     /// Where the supply pressure is read, in any unit of pressure.
     #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
     pub supply: Option<Reading>,
+    /// A recording of the loop's signal, which tells its level, noise and talkers: a WAV file or a table, as `looprig wave read` takes it.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["explain", "schema", "write_knowledge", "list", "measure"], help_heading = HOW)]
+    pub wave: Option<PathBuf>,
+    /// How the recording is read.
+    #[command(flatten)]
+    pub recording: WaveArgs,
     /// Answers in place of somebody at the terminal. Without LINE, one that --write-answers or --record has written: the same
     /// session again.
     #[arg(long, value_name = "FILE.toml", help_heading = HOW)]

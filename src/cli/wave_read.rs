@@ -4,14 +4,12 @@ use super::files::write_file;
 use super::output::{Ended, Failure, Output, tell};
 use super::recording::read_samples;
 use super::wave_args::ReadArgs;
+use super::wave_talkers::Talkers;
 use crate::capture::io_words;
-use crate::frame::{FrameType, Octet, Receiver, ReceiverConfig, Reception};
-use crate::line::io::SampledLine;
 use crate::report::Format;
 use crate::report::text::plural;
-use crate::report::wave::{Eye, Spectrum, TalkerSignal, is_bad, write};
-use crate::time::Pace;
-use crate::wave::{Burst, Character, Detector, Heard, Recording, RecordingOptions};
+use crate::report::wave::{Eye, Spectrum, is_bad, write};
+use crate::wave::{Character, Detector, Heard, Recording, RecordingOptions};
 use core::fmt::Write;
 use std::fs::File;
 use std::io::{self, BufReader, Read};
@@ -101,101 +99,6 @@ pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
         out.text().push_str(&text);
     }
     Ok(if is_bad(&talkers.list, volts) { Ended::Failed } else { Ended::Fine })
-}
-
-/// Signals by who talks, which the frames tell.
-struct Talkers {
-    receiver: Receiver,
-    /// Octets of the transmission that goes on.
-    octets: Vec<Octet>,
-    list: Vec<TalkerSignal>,
-    good: usize,
-    damaged: usize,
-}
-
-/// Talkers that are reported each by itself, more than there are polling addresses.
-const MOST_TALKERS: usize = 100;
-/// Octets of one transmission that are kept to tell who talks.
-const MOST_OCTETS: usize = 1024;
-
-impl Talkers {
-    fn new() -> Talkers {
-        Talkers {
-            receiver: Receiver::new(ReceiverConfig::for_line(
-                Pace::Wire,
-                SampledLine::CAPABILITIES.stamp_error,
-            )),
-            octets: Vec::new(),
-            list: Vec::new(),
-            good: 0,
-            damaged: 0,
-        }
-    }
-
-    fn take(&mut self, heard: &Heard) {
-        match heard {
-            Heard::Carrier(_) => self.octets.clear(),
-            Heard::Character(c) => {
-                if self.octets.len() < MOST_OCTETS {
-                    self.octets.push(c.octet);
-                }
-                self.receiver.handle_timeout(c.octet.at);
-                self.receiver.push(&[c.octet]);
-                self.count();
-            }
-            Heard::Collision(..) => {}
-            Heard::End(b) if b.characters > 0 => {
-                let name = name_of(&self.octets);
-                self.add(&name, b);
-                self.octets.clear();
-            }
-            Heard::End(_) => {}
-        }
-    }
-
-    fn count(&mut self) {
-        while let Some(r) = self.receiver.next() {
-            match r {
-                Reception::Good(_) => self.good += 1,
-                Reception::Damaged(_) => self.damaged += 1,
-                Reception::Noise(_) => {}
-            }
-        }
-    }
-
-    fn finish(&mut self) {
-        self.receiver.finish();
-        self.count();
-    }
-
-    fn add(&mut self, name: &str, b: &Burst) {
-        let name = if self.list.len() < MOST_TALKERS { name } else { "further talkers" };
-        let known = self.list.iter().position(|t| t.name == name);
-        let at = known.unwrap_or_else(|| {
-            self.list.push(TalkerSignal::new(name));
-            self.list.len() - 1
-        });
-        self.list[at].add(b);
-    }
-}
-
-/// Who sent octets: a master, or a device by its address; where no frame is whole, nobody is known.
-fn name_of(octets: &[Octet]) -> String {
-    let mut receiver = Receiver::new(ReceiverConfig::UNTIMED);
-    receiver.push(octets);
-    receiver.finish();
-    while let Some(r) = receiver.next() {
-        if let Reception::Good(good) = r {
-            let frame = &good.frame;
-            let master = frame.address().master.name();
-            return if frame.frame_type() == FrameType::Stx {
-                format!("{master} master")
-            } else {
-                format!("device {}", frame.address().target)
-            };
-        }
-    }
-    "unknown talker (no whole frame)".into()
 }
 
 /// What is drawn while the samples pass.

@@ -197,6 +197,11 @@ impl Loop {
         self.faults.set_v()
     }
 
+    /// The same as they are now, with what a fault takes of them.
+    pub fn supply_left_v(&self) -> f64 {
+        self.circuit.source_v()
+    }
+
     /// Whether it is open at its source.
     pub fn is_open(&self) -> bool {
         self.is_open

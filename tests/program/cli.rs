@@ -25,6 +25,7 @@ mod travel;
 mod travel_kept;
 mod triage;
 mod triage_kept;
+mod triage_wave;
 mod valve;
 mod valve_found;
 mod waiting;

@@ -1,6 +1,6 @@
 //! Fault finding on a line: what it tells, a few strokes with leave, and the person for the rest.
 
-use super::stroking::Stroking;
+use super::stroking::{Stroking, time_at_end};
 use super::{Asked, ByFile, DOING, Named, TriageArgs, tell_unused};
 use crate::cli::files::write_file;
 use crate::cli::output::{Failure, Output, say, tell};
@@ -9,7 +9,7 @@ use crate::commission::answers::Answers;
 use crate::commission::travel::Readings;
 use crate::commission::travel::record::{Ended as HowEnded, Identity};
 use crate::commission::triage::watch::{Options, Watched, findings, look, stroke};
-use crate::commission::triage::{Knowledge, Session, Triage, ask};
+use crate::commission::triage::{Finding, Knowledge, Session, Triage, ask};
 use crate::host::stimulus::Why;
 use crate::host::{Device, Host};
 use crate::line::Line;
@@ -22,6 +22,7 @@ pub fn run(
     args: &TriageArgs,
     knowledge: &Knowledge,
     answers: Option<Answers>,
+    waved: Vec<Finding>,
     out: &Output,
 ) -> Result<Triage, Failure> {
     let catalogue = args.described.load()?;
@@ -34,7 +35,6 @@ pub fn run(
         supply: args.supply.clone(),
         plate_kpa: args.supply_kpa,
         tag: args.tag.clone(),
-        other_master_is_known: args.system_talks,
         ..Options::default()
     };
     if !out.quiet {
@@ -70,10 +70,11 @@ pub fn run(
         }
     }
     let mut session = Session::new(knowledge, false);
-    for finding in findings(&watched) {
+    for finding in findings(&watched).into_iter().chain(waved) {
         session.add(finding);
     }
-    let mut between = Stroking::new(&mut line.host, stimulus.as_mut(), by_file || is_mock);
+    let at_end = time_at_end(&watched);
+    let mut between = Stroking::new(&mut line.host, stimulus.as_mut(), by_file || is_mock, at_end);
     let mut person = ByFile { asked: person, by_file };
     // Who has stopped it is asked no more; a file that lacks one answer may have others.
     let is_over = match &watched.ended {

@@ -2,13 +2,31 @@
 
 use crate::commission::person::{Answer, Kind, Person, Question};
 use crate::commission::travel::run::CAUTIONS;
+use crate::commission::triage::watch::Watched;
 use crate::commission::triage::{Between, Symptom};
 use crate::host::stimulus::{SetPoint, Why};
 use crate::host::{Ask, Stimulus};
 use core::time::Duration;
 
-/// How long the valve is given at each end, s.
-const AT_END: Duration = Duration::from_secs(15);
+/// Least and most time for a way, s.
+const LEAST_S: f64 = 15.0;
+const MOST_S: f64 = 300.0;
+/// That of a valve of which no time is known, as long as strokes that are read wait for rest [TG-09], s.
+const UNKNOWN_S: f64 = 60.0;
+/// A stroke may be slower than it was, and then a gauge is read, times and s.
+const SLOWER: f64 = 1.5;
+const READS_S: f64 = 5.0;
+
+/// How long the valve is given for each way: by its calibrated times, or by how long its strokes took before, the longer.
+pub fn time_at_end(watched: &Watched) -> Duration {
+    let calibrated = watched.calibration.iter().flat_map(|c| [c.stroke_s.0, c.stroke_s.1]).flatten();
+    let ends = watched.strokes.iter().filter(|s| s.settled && matches!(s.to_percent, 0.0 | 100.0));
+    let stroked = ends.filter_map(|s| Some(s.at_rest.first()?.at_s - s.asked_at_s));
+    let longest = calibrated.chain(stroked).filter(|s| s.is_finite() && *s > 0.0).reduce(f64::max);
+    let s = longest.map_or(UNKNOWN_S, |s| (SLOWER * s + READS_S).clamp(LEAST_S, MOST_S));
+    Duration::from_secs_f64(s.ceil())
+}
+
 /// From end to end and back.
 const WAY: [f64; 3] = [0.0, 100.0, 50.0];
 
@@ -18,6 +36,7 @@ pub struct Stroking<'a> {
     stimulus: Option<&'a mut Box<dyn Stimulus>>,
     /// Nobody watches: a file answers, or nothing is real.
     is_alone: bool,
+    at_end: Duration,
     left: Option<String>,
     /// Leave was asked for and not given.
     refused: bool,
@@ -28,8 +47,9 @@ impl<'a> Stroking<'a> {
         ask: &'a mut dyn Ask,
         stimulus: Option<&'a mut Box<dyn Stimulus>>,
         is_alone: bool,
+        at_end: Duration,
     ) -> Stroking<'a> {
-        Stroking { ask, stimulus, is_alone, left: None, refused: false }
+        Stroking { ask, stimulus, is_alone, at_end, left: None, refused: false }
     }
 
     /// Where the set point was left; `None`: it was not moved here.
@@ -44,7 +64,7 @@ impl Between for Stroking<'_> {
         let words = format!(
             "Now watch for this: {}. The valve goes to 0 %, to 100 % and to 50 %, for {} s. May it move now?",
             symptom.words,
-            WAY.len() as u64 * AT_END.as_secs()
+            WAY.len() as u64 * self.at_end.as_secs()
         );
         let mut question = Question::new("triage/stroke", words, Kind::YesNo);
         question.cautions.extend(CAUTIONS.map(str::to_owned));
@@ -66,7 +86,7 @@ impl Between for Stroking<'_> {
             };
             person.tell(&format!("Set point {percent} %."));
             let moved = stimulus.set(self.ask, to).map(|_| ()).map_err(|e| e.to_string());
-            let rested = moved.and_then(|()| self.ask.rest(AT_END).map_err(|e| e.to_string()));
+            let rested = moved.and_then(|()| self.ask.rest(self.at_end).map_err(|e| e.to_string()));
             if let Err(why) = rested {
                 person.tell(&format!("It was not stroked to its end: {why}"));
                 break;
@@ -81,5 +101,33 @@ impl Between for Stroking<'_> {
         person.tell(&left);
         self.left = Some(left);
         None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::commission::travel::record::Sample;
+    use crate::commission::triage::watch::{Calibration, Stroke};
+
+    /// Of a valve calibrated at 31 and 49 s each way has 1.5 x 49 + 5 = 78.5, 79 s; a quick one 15; a stroke that took 60 s before has
+    /// 95; one of which nothing is known 60 [TG-15].
+    #[test]
+    fn a_slow_valve_has_its_time() {
+        let calibrated = |a, b| Watched {
+            calibration: Some(Calibration { stroke_s: (Some(a), Some(b)), ..Calibration::default() }),
+            ..Watched::default()
+        };
+        let mut stroked = calibrated(3.0, 4.0);
+        stroked.strokes = vec![Stroke {
+            to_percent: 100.0,
+            asked_at_s: 10.0,
+            at_rest: vec![Sample::new(70.0, 99.0)],
+            settled: true,
+            ..Stroke::default()
+        }];
+        let s = |w: &Watched| time_at_end(w).as_secs();
+        assert_eq!([s(&calibrated(31.0, 49.0)), s(&calibrated(3.0, 4.0)), s(&stroked)], [79, 15, 95]);
+        assert_eq!([s(&Watched::default()), s(&calibrated(f64::NAN, 1e9))], [60, 300]);
     }
 }

@@ -1,8 +1,9 @@
 //! What sessions on scenes come to: how often the true class is first, how many questions it takes, and where it goes wrong.
 
+use super::command::MEASURING;
 use super::many::on_all_cores;
 use super::persona::Persona;
-use super::rival::fixed_order;
+use super::rival::{Until, fixed_order};
 use super::scene::{Pair, Scene, Seen};
 use crate::commission::triage::{Knowledge, Session, Verdict, ask};
 use std::collections::BTreeMap;
@@ -61,8 +62,10 @@ impl Score {
 pub struct Measured {
     /// With the checks that tell most.
     pub own: Score,
-    /// With the fixed order of the trade.
+    /// With the fixed order of the trade, which stops at the first odd answer.
     pub rival: Score,
+    /// The same order, which stops as looprig does.
+    pub rival_sure: Score,
     /// Of each fault and severity (in percent): first, within three, questions.
     pub by_fault: BTreeMap<(String, u32), Score>,
     /// How often a class was first where another is true; empty: nothing is wrong.
@@ -87,7 +90,7 @@ impl Measured {
             && own.three.share() >= 0.95
             && own.mean_questions() <= 6.0
             && own.alarms.share() <= 0.05
-            && own.first.share() > self.rival.first.share()
+            && [&self.rival, &self.rival_sure].iter().all(|r| own.first.share() > r.first.share())
             && (self.both_of_two.of == 0 || self.both_of_two.share() >= 0.7)
     }
 }
@@ -137,9 +140,9 @@ fn own(knowledge: &Knowledge, scene: &Scene, persona: u64) -> Outcome {
     outcome(&session, triage.asked.len(), scene.part_turn)
 }
 
-fn rival(knowledge: &Knowledge, scene: &Scene, persona: u64) -> Outcome {
+fn rival(knowledge: &Knowledge, scene: &Scene, persona: u64, until: Until) -> Outcome {
     let mut session = session(knowledge, scene);
-    let asked = fixed_order(&mut session, &mut Persona::new(scene, persona), knowledge);
+    let asked = fixed_order(&mut session, &mut Persona::new(scene, persona), knowledge, until);
     outcome(&session, asked, scene.part_turn)
 }
 
@@ -172,21 +175,34 @@ fn both(knowledge: &Knowledge, pair: &Pair, persona: u64) -> (bool, bool) {
     (true, second.ranks.first().map(String::as_str) == of(1 - which))
 }
 
+/// The seed of the first person in front of a valve: those who answer where it is measured are none of those on whom the knowledge was tried [TG-08].
+pub fn first_person(valve: u64) -> u64 {
+    if valve >= MEASURING { 1_000_000 } else { 1 }
+}
+
 /// Runs sessions on scenes that were computed before, with so many persons each. The same always gives the same.
 pub fn measure(knowledge: &Knowledge, seen: &[Seen], personas: u64) -> Measured {
     let mut out = Measured { personas, ..Measured::default() };
     let mut valves: Vec<u64> = Vec::new();
     let one = |i: usize| match &seen[i] {
         Seen::One(scene) => {
-            let each = |persona| (own(knowledge, scene, persona), rival(knowledge, scene, persona));
+            let first = first_person(scene.valve);
+            let each = |n: u64| {
+                let persona = first + n;
+                let rivals = [Until::Odd, Until::Sure].map(|until| rival(knowledge, scene, persona, until));
+                (own(knowledge, scene, persona), rivals)
+            };
             let persons = match (scene.faults.is_empty(), scene.below) {
                 (true, _) => personas * HEALTHY_TIMES,
                 (false, true) => 0,
                 (false, false) => personas,
             };
-            (1..1 + persons).map(each).map(Ok).collect::<Vec<_>>()
+            (0..persons).map(each).map(Ok).collect::<Vec<_>>()
         }
-        Seen::Two(pair) => (1..1 + personas).map(|p| Err(both(knowledge, pair, p))).collect(),
+        Seen::Two(pair) => {
+            let first = first_person(pair.both.valve);
+            (first..first + personas).map(|p| Err(both(knowledge, pair, p))).collect()
+        }
     };
     let came = on_all_cores(seen.len(), &|_| (), one);
     for (seen, outcomes) in seen.iter().zip(came) {
@@ -204,11 +220,12 @@ pub fn measure(knowledge: &Knowledge, seen: &[Seen], personas: u64) -> Measured 
                     out.one_of_two.count(one);
                     out.both_of_two.count(two);
                 }
-                (Ok((own, rival)), Seen::One(scene)) => {
+                (Ok((own, [rival, rival_sure])), Seen::One(scene)) => {
                     let put = scene.faults.first();
                     let truth = put.map(|p| class(&p.fault, scene.part_turn));
                     out.own.take(truth, &own);
                     out.rival.take(truth, &rival);
+                    out.rival_sure.take(truth, &rival_sure);
                     let first = own.ranks.first().cloned().unwrap_or_default();
                     *out.confused.entry((truth.unwrap_or("").to_owned(), first)).or_default() += 1;
                     if let Some(put) = put {

@@ -20,7 +20,7 @@ pub use command::{MEASURING, MeasureArgs, TUNING, made, run};
 pub use eyes::{Look, Truth};
 pub use file::{read, written};
 pub use many::{Valves, all_faults, scenes};
-pub use measure::{Measured, Score, Share, class, measure};
+pub use measure::{Measured, Score, Share, class, first_person, measure};
 pub use page::page;
 pub use persona::{Persona, UNKNOWN, WRONG};
 pub use scene::{Healthy, PLAIN, Pair, Put, SEVERITIES, Scene, Seen, healthy, look, look_at_two};

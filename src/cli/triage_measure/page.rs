@@ -31,9 +31,10 @@ pub fn page(m: &Measured, made: &str) -> String {
         plural(m.personas as usize, "person"),
     );
     let row = |what: &str, asked: &str, of: &dyn Fn(&Score) -> String| {
-        format!("| {what} | {asked} | {} | {} |\n", of(&m.own), of(&m.rival))
+        format!("| {what} | {asked} | {} | {} | {} |\n", of(&m.own), of(&m.rival), of(&m.rival_sure))
     };
-    out += "| | asked for | looprig | fixed order of the trade |\n|---|---|---|---|\n";
+    out += "| | asked for | looprig | fixed order of the trade, to the first odd answer | fixed order, stopping as looprig does |\n\
+            |---|---|---|---|---|\n";
     out += &row("the true class first", "80 %", &|s| percent(s.first));
     out += &row("among the first three", "95 %", &|s| percent(s.three));
     out += &row("questions on a fault, mean", "6", &|s| format!("{:.2}", s.mean_questions()));
@@ -75,7 +76,7 @@ pub fn object(m: &Measured, made: &str) -> Json {
         m.confused.iter().map(|((truth, first), n)| json!({ "true": truth, "first": first, "sessions": n }));
     json!({
         "made": made, "valves": m.valves, "persons": m.personas, "is_enough": m.is_enough(),
-        "looprig": score(&m.own), "fixed_order": score(&m.rival),
+        "looprig": score(&m.own), "fixed_order": score(&m.rival), "fixed_order_until_sure": score(&m.rival_sure),
         "two_faults": { "one_named": share(m.one_of_two), "both_named": share(m.both_of_two) },
         "by_fault": by_fault.collect::<Vec<_>>(), "below_any_symptom": below.collect::<Vec<_>>(),
         "confused": confused.collect::<Vec<_>>(),

@@ -72,6 +72,8 @@ pub struct Parts {
     pub of_loop: SiteFaults,
     /// How much a second master asks, 0 to 1.
     pub second_master: f64,
+    /// Volts of the supply, or the most that the card can give: as rated, and as they are.
+    pub source_v: [f64; 2],
     /// Friction of the stem.
     pub friction: FrictionConfig,
     /// What leaks from one chamber of a piston to the other.
@@ -142,6 +144,7 @@ impl Watched {
         let now = self.line.now();
         let bus = self.line.bus();
         let of_loop = bus.around::<Loop>().map(|l| *l.faults()).unwrap_or_default();
+        let source_v = bus.around::<Loop>().map_or([0.0; 2], |l| [l.supply_v(), l.supply_left_v()]);
         let second_master = bus.stations().find_map(|s| s.second_master()).map_or(0.0, |m| m.severity());
         let (port, device) = (Source::Port(0), Source::Station(0));
         let is_heard = bus.reach(port, device).heard && bus.reach(device, port).heard;
@@ -154,6 +157,7 @@ impl Watched {
             site: *station.faults(),
             of_loop,
             second_master,
+            source_v,
             friction: *valve.valve().friction_in_force(),
             seal: valve.valve().seal_leak_in_force(),
             is_heard,

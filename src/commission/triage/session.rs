@@ -157,7 +157,8 @@ impl<'k> Session<'k> {
         rank.cause.map_or("", |c| &self.knowledge.causes[c].class)
     }
 
-    /// What was seen that speaks for a cause and against it, the strongest first.
+    /// What was seen that speaks for a cause and against it, the strongest first. What is as on a healthy valve speaks for none: it only
+    /// speaks against others [TG-03].
     pub fn evidence(&self, cause: Option<usize>) -> (Vec<Weighed>, Vec<Weighed>) {
         let belief = self.belief();
         let mut all: Vec<Weighed> = self
@@ -165,7 +166,9 @@ impl<'k> Session<'k> {
             .iter()
             .filter_map(|(finding, evidence)| {
                 let bits = belief.weight_of(cause, (*evidence)?);
-                (bits.abs() >= TOLD_BITS).then(|| Weighed { finding: finding.clone(), bits })
+                let is_usual = evidence.as_ref().is_some_and(|e| e.value == 0);
+                let is_told = bits.abs() >= TOLD_BITS && !(is_usual && cause.is_some() && bits > 0.0);
+                is_told.then(|| Weighed { finding: finding.clone(), bits })
             })
             .collect();
         all.sort_by(|a, b| b.bits.abs().total_cmp(&a.bits.abs()));

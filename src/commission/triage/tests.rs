@@ -1,5 +1,7 @@
 //! Beliefs and choices against arithmetic that is shown.
 
+mod known;
+
 use super::*;
 use crate::commission::person::{Answer, Person, Question};
 use proptest::prelude::*;

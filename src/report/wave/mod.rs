@@ -1,9 +1,11 @@
 //! The signal report: what the wave of each talker is like, beside what it should be, and what to do.
 
 mod eye;
+mod findings;
 mod spectrum;
 
 pub use eye::Eye;
+pub use findings::{Told, findings};
 pub use spectrum::Spectrum;
 
 use super::table::Table;
@@ -46,11 +48,30 @@ impl Range {
     }
 }
 
+/// What a talker is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Who {
+    /// A master.
+    Master,
+    /// A device.
+    Device,
+    /// No whole frame says it.
+    #[default]
+    Unknown,
+}
+
+/// The least level that is received for sure, V peak to peak [TIER4].
+pub const LEAST_LEVEL_V: f64 = 0.120;
+/// The highest level that is right, V peak to peak [ELC].
+pub const MOST_LEVEL_V: f64 = 1.5;
+
 /// Everything that was measured of one talker.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct TalkerSignal {
     /// Who it is, for people.
     pub name: String,
+    /// What it is.
+    pub who: Who,
     bursts: u32,
     characters: u64,
     parity_errors: u64,
@@ -74,6 +95,17 @@ impl TalkerSignal {
     /// Nothing yet of a talker.
     pub fn new(name: impl Into<String>) -> TalkerSignal {
         TalkerSignal { name: name.into(), ..TalkerSignal::default() }
+    }
+
+    /// Nothing yet of a talker of which it is known what it is.
+    pub fn of(who: Who, name: impl Into<String>) -> TalkerSignal {
+        TalkerSignal { who, ..TalkerSignal::new(name) }
+    }
+
+    /// Least and most level of ones and zeros, peak to peak, in the amplitude's unit; `None` before anything was heard.
+    pub fn level_pp(&self) -> Option<(f64, f64)> {
+        let heard = [&self.mark, &self.space].into_iter().filter(|r| r.mean().is_some());
+        heard.map(|r| (2.0 * r.least, 2.0 * r.most)).reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
     }
 
     /// Adds a transmission.
@@ -148,6 +180,9 @@ const MORE_SIGNAL: &str = "a larger resistor or source impedance (230 ohm at lea
 const ITS_CLOCK: &str =
     "this is the talker's own clock: its modem is faulty or far from its temperature range";
 
+const NOISE: &str = "signal to noise, Eb/N0";
+const JITTER: &str = "jitter of edges, rms";
+const TWO_TALKERS: &str = "second talker at the same time";
 const BEFORE: &str = "carrier before the first character";
 const AFTER: &str = "carrier after the last";
 /// Their limits come from one source, and another speaks against it [WV-09].
@@ -172,8 +207,8 @@ pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
         let value = range.mean().map(|_| level(range, volts));
         if volts {
             let pp = (range.least * 2.0, range.most * 2.0);
-            let bad = pp.0 < 0.120 || pp.1 > 1.5;
-            let remedy = if pp.0 < 0.120 {
+            let bad = pp.0 < LEAST_LEVEL_V || pp.1 > MOST_LEVEL_V;
+            let remedy = if pp.0 < LEAST_LEVEL_V {
                 MORE_SIGNAL
             } else {
                 "look for what transmits so loudly: a modem with a wrong output, or a source of too high an impedance"
@@ -215,14 +250,14 @@ pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
         if mean >= 20.0 { "above 20 dB".to_string() } else { with(&t.eb_n0_db, 1, " dB").unwrap_or_default() }
     });
     add(
-        "signal to noise, Eb/N0",
+        NOISE,
         noise_value,
         damaged.map(|d| d > 0.01),
         "1 in 100 messages of 25 characters damaged [BER], 13.2 dB",
         "less noise: screens earthed at one end, away from drives and their cables, loose terminals tightened; or more signal",
     );
     add(
-        "jitter of edges, rms",
+        JITTER,
         t.jitter.mean().map(|m| format!("{:.1} % of a bit", m * 100.0)),
         t.jitter.mean().map(|m| m > 0.12),
         "12 %: four times that is half a bit (own)",
@@ -259,7 +294,7 @@ pub fn lines(t: &TalkerSignal, volts: bool) -> Vec<Line> {
         );
     }
     add(
-        "second talker at the same time",
+        TWO_TALKERS,
         Some(format!("{} of {} transmissions", t.collisions, t.bursts)),
         Some(t.collisions > 0),
         "none (own)",

@@ -58,7 +58,9 @@ fn a_healthy_valve_is_as_usual() {
         .symptoms
         .iter()
         .filter(|s| s.seen != looprig::commission::triage::Seen::Person)
-        .filter(|s| s.name != "signal_level")
+        // Those of a recording, and those of a line on which nobody answers.
+        .filter(|s| !["signal_level", "signal_noise", "wave_talk", "two_at_once"].contains(&s.name.as_str()))
+        .filter(|s| !["others_answer", "port_hears"].contains(&s.name.as_str()))
         .collect();
     for seed in [None, Some(4), Some(7)] {
         let bench = seed.map_or_else(|| bench(None), Bench::generated);

@@ -46,9 +46,8 @@ pub struct Collector<'a> {
 
 impl<'a> Collector<'a> {
     pub fn new(talk: &'a mut dyn Talk, options: &'a Options) -> Collector<'a> {
-        let others = Heard { other_is_known: options.other_master_is_known, ..Heard::default() };
         let supply = Supply { plate_kpa: options.plate_kpa, ..Supply::default() };
-        let out = Watched { looprig_watched: FORMAT, others, supply, ..Watched::default() };
+        let out = Watched { looprig_watched: FORMAT, supply, ..Watched::default() };
         Collector { talk, options, out, device: None, during: "" }
     }
 

@@ -28,8 +28,6 @@ pub struct Options {
     pub plate_kpa: Option<f64>,
     /// The tag of the device that is looked for, where it is known and not what names it.
     pub tag: Option<String>,
-    /// A master with the other bit is meant to be there, such as the control system.
-    pub other_master_is_known: bool,
 }
 
 /// Collects what the bus tells without moving anything; the device where one answered, at its place or elsewhere. Takes a minute

@@ -93,8 +93,6 @@ pub struct Heard {
     pub same_role: u32,
     /// Requests of a master with the other bit.
     pub other_role: u32,
-    /// A master with the other bit is meant to be there, such as the control system.
-    pub other_is_known: bool,
     /// Messages of devices in burst mode.
     pub bursts: u32,
     /// Damaged frames, and noise.

@@ -127,11 +127,14 @@ fn ends(w: &Watched, out: &mut Found) {
             b if b < -END_PERCENT => "short",
             _ => "full",
         };
+        // The travel that it tells ends at 0 and 100 %, and is straightened; the angle is neither.
+        let told =
+            rest(stroke).filter(|_| by_angle).map_or_else(String::new, |t| format!(" (it tells {t:.1} %)"));
         let how = if by_angle { "by the angle of its lever" } else { "as it tells" };
         out.stroke(
             symptom,
             value,
-            format!("at set point {to} % it stands at {place:.1} % {how}, and went {moved:.1} %"),
+            format!("at set point {to} % it stands at {place:.1} % {how}{told}, and went {moved:.1} %"),
         );
     }
 }

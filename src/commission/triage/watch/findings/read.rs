@@ -19,6 +19,14 @@ const STRANGERS: u32 = 2;
 const FIXED: u8 = 0x08;
 /// The bit that says that the device has a defect that its readings suffer from [ST-02].
 const MALFUNCTION: u8 = 0x80;
+/// The bits of command 48 that are symptoms, by the words of our own description; other types may use the same [TG-14].
+const SUPPLY_LOW: [&str; 3] = ["supply pressure too low", "supply pressure low", "air supply low"];
+const LEVER_OUTSIDE: [&str; 1] = ["lever outside its angles"];
+const ON_LOCAL: [&str; 2] = ["on local", "local control"];
+const BY_HAND: [&str; 1] = ["set point by hand"];
+const LOCKED: [&str; 2] = ["device configuration locked", "configuration locked"];
+const CALIBRATION_FAILED: &str = "calibration failed";
+const NEVER_CALIBRATED: &str = "never calibrated";
 /// A supply pressure above this share of what it should be is high.
 const HIGH_SUPPLY: f64 = 1.15;
 /// A supply pressure below this share of what it should be is low.
@@ -88,9 +96,28 @@ fn answers(w: &Watched, out: &mut Found) {
                 words += &format!("; others answer at {}", list.join(", "));
             }
             out.bus(symptom, "silent", words);
+            silence(w, others.len(), out);
         }
         _ => {}
     }
+}
+
+/// What else was on the wires where nobody answered [TG-13].
+fn silence(w: &Watched, others: usize, out: &mut Found) {
+    let (value, words) = match others {
+        0 => ("none", "no other device answers on these wires".to_owned()),
+        1 => ("present", "another device answers on the same wires".to_owned()),
+        n => ("present", format!("{n} other devices answer on the same wires")),
+    };
+    out.bus("others_answer", value, words);
+    let heard = &w.others;
+    let whole = heard.same_role.saturating_add(heard.other_role).saturating_add(heard.bursts);
+    let (value, words) = match (others > 0 || whole > 0, heard.damaged) {
+        (true, _) => ("talk", "the port hears whole messages"),
+        (false, 0) => ("nothing", "the port hears nothing at all, not even noise"),
+        (false, _) => ("damaged", "the port hears something, and no whole message"),
+    };
+    out.bus("port_hears", value, words.to_owned());
 }
 
 fn repeats(w: &Watched, out: &mut Found) {
@@ -116,14 +143,19 @@ fn repeats(w: &Watched, out: &mut Found) {
 
 fn others(w: &Watched, out: &mut Found) {
     let heard = &w.others;
-    let other = if heard.other_is_known { 0 } else { heard.other_role };
-    let strangers = heard.same_role.saturating_add(other);
+    // The other role is there for another master, such as the control system's [LL-09].
+    let beside = match heard.other_role {
+        0 => String::new(),
+        1 => "; one of the other role was, as a control system has it".to_owned(),
+        n => format!("; {n} of the other role were, as a control system has it"),
+    };
     if let Some(why) = &w.stopped {
         out.bus("strangers", "present", why.lines().next().unwrap_or_default().to_owned());
-    } else if strangers >= STRANGERS {
-        out.bus("strangers", "present", format!("{strangers} requests were heard that we did not send"));
+    } else if heard.same_role >= STRANGERS {
+        let words = format!("{} requests of our own role were heard that we did not send", heard.same_role);
+        out.bus("strangers", "present", words);
     } else if !w.asked.is_empty() {
-        out.bus("strangers", "none", format!("{strangers} requests were heard that we did not send"));
+        out.bus("strangers", "none", format!("no other master of our own role was heard{beside}"));
     }
     match (heard.bursts, w.burst_mode) {
         (1.., _) => out.bus("bursts", "present", format!("{} burst messages were heard", heard.bursts)),
@@ -153,27 +185,23 @@ fn told(w: &Watched, out: &mut Found) {
         };
         out.bus("device_status", value, words);
     }
-    let has = |parts: &[&str]| {
-        w.told.iter().find(|t| {
-            let low = t.to_lowercase();
-            parts.iter().all(|p| low.contains(p))
-        })
-    };
+    // The words of a bit as a description gives them, whole: "supply voltage low" is no pressure.
+    let has = |names: &[&str]| w.told.iter().find(|t| names.iter().any(|n| t.trim().eq_ignore_ascii_case(n)));
     let says = |bit: &String| format!("it says: {bit}");
-    let mut bit = |symptom: &str, parts: &[&str], yes: &str, no: (&str, &str)| match has(parts) {
+    let mut bit = |symptom: &str, names: &[&str], yes: &str, no: (&str, &str)| match has(names) {
         Some(bit) => out.bus(symptom, yes, says(bit)),
         None if w.told_has_own => out.bus(symptom, no.0, no.1.to_owned()),
         None => {}
     };
     let by_loop = ("loop", "it says neither that it is on local nor that its set point is by hand");
-    if has(&["local"]).is_some() {
-        bit("set_point_from", &["local"], "local", by_loop);
+    if has(&ON_LOCAL).is_some() {
+        bit("set_point_from", &ON_LOCAL, "local", by_loop);
     } else {
-        bit("set_point_from", &["set point", "by hand"], "hand", by_loop);
+        bit("set_point_from", &BY_HAND, "hand", by_loop);
     }
-    bit("supply_alarm", &["supply", "low"], "yes", ("no", "it does not say that its supply is too low"));
-    bit("lever_alarm", &["lever"], "yes", ("no", "it does not say that its lever is outside its angles"));
-    let locked = has(&["configuration locked"]);
+    bit("supply_alarm", &SUPPLY_LOW, "yes", ("no", "it does not say that its supply is too low"));
+    bit("lever_alarm", &LEVER_OUTSIDE, "yes", ("no", "it does not say that its lever is outside its angles"));
+    let locked = has(&LOCKED);
     match (w.write_protect, locked) {
         (Some(true), _) => {
             out.bus("protected", "yes", "command 15 says that it is write-protected".to_owned())
@@ -208,12 +236,12 @@ fn supply(w: &Watched, out: &mut Found) {
 }
 
 fn calibration(w: &Watched, out: &mut Found) {
-    let has = |text: &str| w.told.iter().find(|t| t.to_lowercase().contains(text));
+    let has = |name: &str| w.told.iter().any(|t| t.trim().eq_ignore_ascii_case(name));
     let Some(c) = &w.calibration else { return };
     let failed = c.state.to_lowercase().contains("failed");
-    let (value, words) = if failed || has("calibration failed").is_some() {
+    let (value, words) = if failed || has(CALIBRATION_FAILED) {
         ("failed", format!("the last calibration failed: {}", c.fault))
-    } else if c.angles_deg.is_none() || has("never calibrated").is_some() {
+    } else if c.angles_deg.is_none() || has(NEVER_CALIBRATED) {
         ("never", "it has not learned its end stops".to_owned())
     } else {
         let (closed, open) = c.angles_deg.unwrap_or_default();

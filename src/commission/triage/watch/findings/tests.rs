@@ -81,23 +81,73 @@ fn who_answers() {
     }
 }
 
-/// One request that is not ours may be noise, two are somebody; the control system is no stranger where it is known [HO-03].
+/// One request that is not ours may be noise, two are somebody [HO-03]; a master of the other role is as it should be [LL-09].
 #[test]
 fn who_else_talks() {
-    let heard = |same_role, other_role, other_is_known| Watched {
+    let heard = |same_role, other_role| Watched {
         asked: vec![Asked { tries: 1, answered: true }],
-        others: Heard { same_role, other_role, other_is_known, ..Heard::default() },
+        others: Heard { same_role, other_role, ..Heard::default() },
         ..Watched::default()
     };
     for (watched, right) in [
-        (heard(0, 0, false), "none"),
-        (heard(1, 0, false), "none"),
-        (heard(2, 0, true), "present"),
-        (heard(0, 2, false), "present"),
-        (heard(0, 200, true), "none"),
-        (Watched { stopped: Some("another".into()), ..heard(0, 0, true) }, "present"),
+        (heard(0, 0), "none"),
+        (heard(1, 0), "none"),
+        (heard(2, 0), "present"),
+        (heard(0, 2), "none"),
+        (heard(0, 200), "none"),
+        (heard(2, 200), "present"),
+        (Watched { stopped: Some("another".into()), ..heard(0, 0) }, "present"),
     ] {
         assert_eq!(value(&findings(&watched), "strangers"), right);
+    }
+}
+
+/// Where nobody answers it counts whether others do, and whether the port hears anything at all [TG-13].
+#[test]
+fn what_a_silent_line_tells() {
+    let silent = |others: usize, damaged, bursts| {
+        let one = Elsewhere { address: Some(4), is_another: true, ..Elsewhere::default() };
+        findings(&Watched {
+            asked: vec![Asked { tries: 4, answered: false }; 5],
+            elsewhere: Some(vec![one; others]),
+            others: Heard { damaged, bursts, ..Heard::default() },
+            ended: Ended::Whole,
+            ..Watched::default()
+        })
+    };
+    for (others, damaged, bursts, answer, hears) in [
+        (0, 0, 0, "none", "nothing"),
+        (0, 3, 0, "none", "damaged"),
+        (0, 3, 1, "none", "talk"),
+        (2, 0, 0, "present", "talk"),
+    ] {
+        let of = silent(others, damaged, bursts);
+        assert_eq!((value(&of, "others_answer"), value(&of, "port_hears")), (answer, hears));
+    }
+    // Of a line on which it answers neither is said.
+    let heard = findings(&Watched { asked: vec![Asked { tries: 1, answered: true }], ..Watched::default() });
+    assert_eq!((value(&heard, "others_answer"), value(&heard, "port_hears")), ("-", "-"));
+}
+
+/// A bit is a symptom by its whole name: volts are no air, and a flow is no pressure [TG-14].
+#[test]
+fn bits_by_their_whole_names() {
+    let says = |bit: &str| {
+        findings(&Watched { told: vec![bit.to_owned()], told_has_own: true, ..Watched::default() })
+    };
+    for (bit, symptom, right) in [
+        ("supply pressure too low", "supply_alarm", "yes"),
+        ("Supply pressure too low", "supply_alarm", "yes"),
+        ("supply voltage low", "supply_alarm", "no"),
+        ("flow of the supply below its low limit", "supply_alarm", "no"),
+        ("supply pressure too high", "supply_alarm", "no"),
+        ("lever outside its angles", "lever_alarm", "yes"),
+        ("on local", "set_point_from", "local"),
+        ("local time lost", "set_point_from", "loop"),
+        ("set point by hand", "set_point_from", "hand"),
+        ("device configuration locked", "protected", "yes"),
+    ] {
+        assert_eq!(value(&says(bit), symptom), right, "{bit}");
     }
 }
 
@@ -235,7 +285,7 @@ prop_compose! {
                 Elsewhere { address, unique_address: String::new(), tag, is_another }
             }).collect()),
             others: Heard {
-                same_role: counts[0], other_role: counts[1], other_is_known: false, bursts: counts[2], damaged: counts[3],
+                same_role: counts[0], other_role: counts[1], bursts: counts[2], damaged: counts[3],
             },
             link: Link { requests: counts[4], answered: counts[5], retries: counts[6], ..Link::default() },
             ended: if counts[7] % 2 == 0 { Ended::Whole } else { Ended::Silent { during: "x".into(), last_heard_s: None } },

@@ -1,0 +1,178 @@
+//! looprig's own knowledge: what it says where something can hurt, and what it makes of talk that fails.
+
+use super::{finding, share};
+use crate::commission::triage::*;
+
+fn known() -> Knowledge {
+    Knowledge::own().unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// Words that need a caution, and a word of that caution.
+fn needed(text: &str) -> Vec<&'static str> {
+    let text = text.to_lowercase();
+    let rules: [(&[&str], &str); 8] = [
+        // A calibration strokes the valve; so does whoever sends 20 mA or opens it.
+        (&["calibrate the travel"], "from end to end"),
+        (&["20 ma"], "20 ma drives"),
+        (
+            &["12 ma and at rest", "valve open", "set point by 5 %", "set point slowly"],
+            "process in manual or on bypass",
+        ),
+        (&["power off"], "power off drives the valve to its fail position"),
+        (&["cover", "exchange the sensor", "dry, look for"], "hazardous area"),
+        (
+            &["hand-wheel", "travel stop", "follow the tubes", "stem or shaft"],
+            "hands off|shut, vented|air comes back",
+        ),
+        (&["exchange the sensor"], "without its sensor"),
+        (&["full stroke"], "strokes over its whole travel|may break loose"),
+    ];
+    rules
+        .iter()
+        .filter(|(words, _)| words.iter().any(|w| text.contains(w)))
+        .map(|(_, caution)| *caution)
+        .collect()
+}
+
+fn lacks(name: &str, text: &str, cautions: &[String]) -> Vec<String> {
+    let all = cautions.join(" ").to_lowercase();
+    let mut wanted = needed(text);
+    // Air that is shut comes back.
+    if ["air shut", "shut the air", "air shut, vented", "shut and vent"].iter().any(|w| all.contains(w)) {
+        wanted.push("air comes back");
+    }
+    if all.contains("power off") {
+        wanted.push("power off drives the valve to its fail position");
+    }
+    let missing = wanted.into_iter().filter(|w| !w.split('|').any(|w| all.contains(w)));
+    missing.map(|w| format!("{name}: no caution says \"{w}\"")).collect()
+}
+
+/// What strokes the valve, takes power or air away or gives it back, or opens a housing, is never told without saying so.
+#[test]
+fn what_can_hurt_has_its_caution() {
+    let known = known();
+    let of_causes = known.causes.iter().flat_map(|c| lacks(&c.name, &c.remedy, &c.cautions));
+    let checks = known.symptoms.iter().filter_map(|s| Some((s, s.check.as_ref()?)));
+    let of_checks = checks.clone().flat_map(|(s, c)| lacks(&s.name, &c.question, &c.cautions));
+    let missing: Vec<String> = of_causes.chain(of_checks).collect();
+    assert!(missing.is_empty(), "{}", missing.join("\n"));
+    // The rules bite.
+    assert_eq!(lacks("x", "Mend it, calibrate the travel.", &["Air shut and vented.".into()]).len(), 2);
+    for (s, c) in checks.filter(|(_, c)| c.strokes) {
+        assert!(c.cautions.join(" ").contains("hands off"), "{}", s.name);
+    }
+    // Every remedy that touches something says what to take care of.
+    assert!(known.causes.iter().all(|c| !c.cautions.is_empty()));
+}
+
+fn bus(symptom: &str, value: &str) -> Finding {
+    Finding { from: Origin::Bus, ..finding(symptom, value) }
+}
+
+fn session<'k>(known: &'k Knowledge, of_bus: &[(&str, &str)], of_person: &[(&str, &str)]) -> Session<'k> {
+    let mut session = Session::new(known, false);
+    let taken = |ok: bool, name: &str| assert!(ok, "{name} is not known");
+    of_bus.iter().for_each(|(s, v)| taken(session.add(bus(s, v)), s));
+    of_person.iter().for_each(|(s, v)| taken(session.add(finding(s, v)), s));
+    session
+}
+
+fn first(session: &Session<'_>) -> String {
+    let causes = &session.knowledge().causes;
+    session.ranks()[0].cause.map_or(String::new(), |c| causes[c].name.clone())
+}
+
+/// How likely these are, together.
+fn together(session: &Session<'_>, names: &[&str]) -> f64 {
+    let causes = &session.knowledge().causes;
+    let place = |name: &&str| causes.iter().position(|c| c.name == **name);
+    names.iter().map(|n| share(session, Some(place(n).unwrap_or_else(|| panic!("{n}"))))).sum()
+}
+
+const TALK: [&str; 5] = ["modem_dead", "loop_ohms_low", "signal_blocked", "wrong_address", "loop_noise"];
+const SILENT: [(&str, &str); 3] =
+    [("answers", "silent"), ("others_answer", "none"), ("port_hears", "nothing")];
+
+/// Nobody answers, and display, current, volts, cable and terminals are good: it is the talk, and what is asked next is, too; each
+/// of its checks then decides [TG-13].
+#[test]
+fn silence_of_a_device_that_works() {
+    let known = known();
+    let good = [
+        ("display", "lit"),
+        ("loop_current", "as_sent"),
+        ("terminal_volts", "enough"),
+        ("insulation", "good"),
+        ("at_terminals", "answers"),
+        ("stem", "moves"),
+    ];
+    let of = session(&known, &SILENT, &good);
+    assert!(together(&of, &TALK) > 0.7, "{:?}", of.ranks().iter().take(4).collect::<Vec<_>>());
+    let next = of.next().expect("something is asked");
+    let asked = known.symptoms[next.symptom].name.as_str();
+    assert!(["asked_for", "modem", "loop_ohms", "in_between"].contains(&asked), "{asked}");
+    for (symptom, value, cause) in [
+        ("asked_for", "wrong", "wrong_address"),
+        ("modem", "dead", "modem_dead"),
+        ("loop_ohms", "low", "loop_ohms_low"),
+        ("in_between", "blocks", "signal_blocked"),
+    ] {
+        let mut told = good.to_vec();
+        // A modem that is dead is silent at the terminals, too.
+        told.retain(|(s, _)| !(cause == "modem_dead" && *s == "at_terminals"));
+        told.push((symptom, value));
+        let of = session(&known, &SILENT, &told);
+        assert_eq!(first(&of), cause);
+        assert!(together(&of, &[cause]) > 0.4 && together(&of, &TALK) > 0.9, "{cause}");
+    }
+}
+
+/// A port that hears nothing says nothing of the valve's wires; others that answer say that the wires live [TG-13].
+#[test]
+fn dead_ports_and_wrong_tags_are_no_reversed_wires() {
+    let known = known();
+    let dead = session(&known, &SILENT, &[]);
+    assert_eq!(first(&dead), "modem_dead");
+    let reversed = |of: &Session<'_>| together(of, &["wires_reversed"]);
+    assert!(reversed(&dead) < 0.25, "{}", reversed(&dead));
+    let talks = [("answers", "silent"), ("others_answer", "present"), ("port_hears", "talk")];
+    let others = session(&known, &talks, &[]);
+    assert_eq!(first(&others), "wrong_address");
+    assert!(together(&others, &["wires_reversed", "loop_volts_low", "current_missing"]) < 0.05);
+    // The wires are looked at, and then it is they.
+    let seen = [("display", "dark"), ("terminal_volts", "reversed")];
+    assert_eq!(first(&session(&known, &SILENT, &seen)), "wires_reversed");
+}
+
+/// What a waveform tells leads to its cause: noise, too little signal, two at once.
+#[test]
+fn waveforms_lead_to_causes() {
+    let known = known();
+    let often = [("answers", "at_times"), ("repeats", "many")];
+    let of = |more: &[(&str, &str)]| session(&known, &[&often[..], more].concat(), &[("display", "lit")]);
+    let noisy = of(&[("signal_level", "enough"), ("signal_noise", "noisy")]);
+    assert_eq!(first(&noisy), "loop_noise");
+    let weak = of(&[("signal_level", "low"), ("signal_noise", "quiet")]);
+    let low = ["loop_ohms_low", "signal_blocked", "wet_cable"];
+    assert!(together(&weak, &low) > 3.0 * together(&noisy, &low), "{}", together(&weak, &low));
+    assert!(together(&weak, &["loop_noise"]) < 0.1);
+    let two = [("strangers", "present"), ("two_at_once", "present")];
+    assert_eq!(first(&of(&two)), "second_master");
+}
+
+/// What is as on a healthy valve speaks against causes, and for none.
+#[test]
+fn the_usual_speaks_for_nothing_but_health() {
+    let known = known();
+    let usual = [("answers", "yes"), ("reading", "smooth"), ("opens", "short")];
+    let of = session(&known, &usual, &[("travel_stop", "moved")]);
+    assert_eq!(first(&of), "stop_moved");
+    let names = |list: Vec<Weighed>| list.into_iter().map(|w| w.finding.symptom).collect::<Vec<_>>();
+    let (speaks_for, _) = of.evidence(of.ranks()[0].cause);
+    assert_eq!(names(speaks_for), ["travel_stop", "opens"]);
+    let (_, against) = of.evidence(known.causes.iter().position(|c| c.name == "sensor_worn"));
+    assert!(names(against).contains(&"reading".to_owned()));
+    let healthy = session(&known, &[("answers", "yes"), ("opens", "full"), ("shuts", "full")], &[]);
+    assert!(!healthy.evidence(None).0.is_empty());
+}
