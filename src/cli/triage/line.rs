@@ -116,7 +116,11 @@ fn ended(ended: &HowEnded) -> Option<String> {
         HowEnded::Silent { during, .. } => {
             format!("Not all was read: during {during} the device did not answer any more.")
         }
-        HowEnded::NoMovement { during } => format!("Not all was read: during {during} nothing moved."),
-        HowEnded::Failed { during, what } => format!("Not all was read: during {during}, {what}."),
+        HowEnded::NoMovement { during, .. } | HowEnded::Stands { during, .. } => {
+            format!("Not all was read: during {during} nothing moved.")
+        }
+        HowEnded::Failed { during, what } | HowEnded::NotDriven { during, what } => {
+            format!("Not all was read: during {during}, {what}.")
+        }
     })
 }

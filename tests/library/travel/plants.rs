@@ -259,10 +259,8 @@ fn one(seed: u64, tallies: &mut Tallies) -> bool {
                 judge(&less(of(definition, View::Sensor, about)), at_s, most, &|by| truth.worth(at_s, by));
             }
             let settling = of(Definition::Settling, View::Sensor, about);
-            if settling.value.is_some() {
-                let at_s = truth.settled(super::valves::band(settling));
-                judge(&less(settling), at_s, most, &|by| truth.worth(at_s, by));
-            }
+            let at_s = truth.settled(super::valves::band(&truth));
+            judge(&less(settling), at_s, most, &|by| truth.worth(at_s, by));
         }
     }
     true

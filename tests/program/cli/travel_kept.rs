@@ -121,7 +121,7 @@ fn the_line_dies_with_a_set_point_by_command() {
     ];
     let more = ["--external", "--record", "r.json", "--rest-for", "1"];
     let mut process = Process::fed(&dir, &[&test[..], &more].concat());
-    process.feed(b"yes\n0\n25\n");
+    process.feed(b"yes\n1\n0\n25\n");
     until(&mut process, "50 % up: what does the stem scale show");
     drop(mock);
     process.feed(b"50\n");
