@@ -3,7 +3,7 @@
 use super::fails::{Came, actions};
 use super::words::{clean, figure, heads, number, occasion, short, value};
 use super::{Beside, Handover};
-use crate::commission::travel::figures::View;
+use crate::commission::travel::figures::{Cause, Definition, View};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
 use crate::commission::travel::record::{Ended, Record, Stood};
 use crate::report::text::plural;
@@ -56,6 +56,16 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
             "{} did not come to rest: no figure that {} is judged. Wait longer, by --rest-most.",
             plural(restless, "point"),
             if restless == 1 { "it enters" } else { "they enter" },
+        )));
+    }
+    let unsettled = judged
+        .iter()
+        .filter(|j| j.figure.definition == Definition::Settling && j.figure.cause == Some(Cause::NotAtRest))
+        .count();
+    if unsettled > 0 {
+        out.push(look(format!(
+            "{} did not come to rest: neither settling nor overshoot is stated. Watch longer, by --watch.",
+            plural(unsettled, "step")
         )));
     }
     loop_values(record, &mut out);

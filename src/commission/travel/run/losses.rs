@@ -80,7 +80,7 @@ impl Run<'_> {
     }
 
     /// Goes to the middle, and waits until it rests there: what was given back before may take its time.
-    fn to_the_middle(&mut self, loss: Loss) -> Result<(), Halt> {
+    fn go_to_the_middle(&mut self, loss: Loss) -> Result<(), Halt> {
         if !self.moved {
             self.go(FROM_PERCENT - AWAY_PERCENT)?;
         }
@@ -113,7 +113,7 @@ impl Run<'_> {
     }
 
     fn lose(&mut self, loss: Loss, take: Act, give: Act) -> Result<(), Halt> {
-        self.to_the_middle(loss)?;
+        self.go_to_the_middle(loss)?;
         let mut samples = self.rest_here()?;
         let before = self.travel;
         self.sensing.take_uncertain_s();

@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::commission::travel::limits::Limited;
-use crate::commission::travel::record::{Drive, Stood};
+use crate::commission::travel::record::Stood;
 
 /// Text without its line ends.
 fn joined(text: &str) -> String {
@@ -93,6 +93,19 @@ fn nothing_at_rest_is_no_pass() {
     // One pair is enough for a hysteresis only where all of it rested; without cycles in the plan nobody asked for it.
     r.plan.cycles = 0;
     assert_eq!(overall(&[&r], &with, &Beside::default()), Overall::Within);
+}
+
+/// A step that had not come to rest when it was watched no longer says what to do: the ramp of 20 % in 4 s is watched for 3 s [TV-87].
+#[test]
+fn a_step_that_is_watched_too_short() {
+    let mut r = record(Occasion::AsLeft, 0.4);
+    r.steps[0].watch.samples.retain(|s| s.at_s <= 206.0);
+    let told = joined(&all(&[&r])[0]);
+    assert!(
+        told.contains("1 step did not come to rest: neither settling nor overshoot is stated."),
+        "{told}"
+    );
+    assert!(told.contains("Watch longer, by --watch."), "{told}");
 }
 
 /// Reasons are counted apart: the limit lies within the uncertainty of one, the others were not at rest [TV-86].
