@@ -13,7 +13,7 @@ const TRAVEL: &str = "Examples:
   looprig travel serial:/dev/ttyUSB0 tag:FV-3104 --check --move --record FV-3104.json
                   a loop check, somebody at the calibrator
   looprig travel serial:/dev/ttyUSB0 --description positioner.toml --by device --move \\
-    --external=\"dial gauge\" --rated-travel 20mm --creep --steps --strokes 1 --html FV-3104.html
+    --external=\"dial gauge\" --external-resolution 0.01 --rated-travel 20mm --creep --steps --strokes 1 --html FV-3104.html
   looprig travel mock:fixtures/benches/valve-calibrated.toml --description protocol-notes/positioner.toml
                   to try it; a bench's own events go on in the test, so this one has none
   looprig travel --from as-left.json --from as-found.json --html FV-3104.html --sign sheet.html
@@ -91,7 +91,7 @@ pub struct TravelArgs {
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = "stem scale", value_parser = GaugeSpec::parse,
         value_name = "NAME", help_heading = HOW)]
     pub external: Option<GaugeSpec>,
-    /// Least difference that it shows, in its unit.
+    /// Least difference that it shows (smallest division), in its unit; asked for once where it is left out.
     #[arg(long, value_parser = above_zero, value_name = "NUMBER", requires = "external", help_heading = HOW)]
     pub external_resolution: Option<f64>,
     /// Its error limit, in its unit.

@@ -167,8 +167,12 @@ fn ended(ended: &TestEnded) -> Option<String> {
         TestEnded::Silent { during, .. } => {
             format!("Ended during {during}: the device does not answer any more.")
         }
-        TestEnded::NoMovement { during } => format!("Ended during {during}: the valve does not move."),
-        TestEnded::Failed { during, what } => format!("Ended during {during}: {what}"),
+        TestEnded::NoMovement { during, .. } | TestEnded::Stands { during, .. } => {
+            format!("Ended during {during}: the valve does not move.")
+        }
+        TestEnded::Failed { during, what } | TestEnded::NotDriven { during, what } => {
+            format!("Ended during {during}: {what}")
+        }
         TestEnded::Running => "It has not run.".to_owned(),
     })
 }

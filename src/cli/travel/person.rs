@@ -3,6 +3,7 @@
 use crate::cli::output::{prompt, say};
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Kind, Person, Question, Typed};
+use crate::commission::travel::run::DIVISION;
 use crate::host::stimulus::Why;
 use core::time::Duration;
 use std::cell::RefCell;
@@ -90,6 +91,8 @@ impl Who {
             return answer;
         }
         match &mut self.from {
+            // A file need not know it: then the last digit of what it has counts [TV-88].
+            From::File(_) if question.id == DIVISION => Answer::DontKnow,
             From::File(_) => {
                 say(&format!("{}\n  the file of answers has none for {}", question.words, question.id));
                 question.asked(&mut |_| Typed::Gone, &mut |_| {})

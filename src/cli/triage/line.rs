@@ -139,7 +139,11 @@ fn ended(ended: &HowEnded) -> Option<String> {
         HowEnded::Stopped { why, during } => format!("during {during}, {}", why.words()),
         HowEnded::Interrupted { during } => format!("interrupted during {during}"),
         HowEnded::Silent { during, .. } => format!("during {during} the device did not answer any more"),
-        HowEnded::NoMovement { during } => format!("during {during} nothing moved"),
-        HowEnded::Failed { during, what } => format!("during {during}, {what}"),
+        HowEnded::NoMovement { during, .. } | HowEnded::Stands { during, .. } => {
+            format!("during {during} nothing moved")
+        }
+        HowEnded::Failed { during, what } | HowEnded::NotDriven { during, what } => {
+            format!("during {during}, {what}")
+        }
     })
 }

@@ -118,7 +118,10 @@ impl Plan {
     }
 
     pub(super) fn losses_s(&self) -> f64 {
-        self.losses.len() as f64 * (2.0 * self.rest.most_s + self.step_watch_s)
+        // The way to the middle, waits until it rests there, rest.
+        let waits = 2.0 + f64::from(super::run::WAITS);
+        let first = if self.losses.is_empty() { 0.0 } else { self.rest.most_s };
+        first + self.losses.len() as f64 * (waits * self.rest.most_s + self.step_watch_s)
     }
 
     /// What is wrong with it, if anything is.

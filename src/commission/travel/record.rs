@@ -15,7 +15,7 @@ mod tail;
 mod tests;
 
 pub use drive::{Drive, Elsewhere};
-pub use ended::{Ended, Left, Link, Log};
+pub use ended::{Ended, Left, Link, Log, Stood};
 pub use planned::{Plan, Rest};
 pub use read::RecordError;
 pub use seen::{Creep, Direction, End, External, Fail, Loss, Move, Point, Sample, Step, Watch};

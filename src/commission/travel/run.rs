@@ -5,8 +5,12 @@ mod losses;
 mod motions;
 mod points;
 
+pub(super) use losses::WAITS;
+
 use super::readings::{LINEAR, Readings, characteristic};
-use super::record::{Drive, Elsewhere, Ended, External, Identity, Left, Record, Tail, Test, Variables};
+use super::record::{
+    Drive, Elsewhere, Ended, External, Identity, Left, Record, Sample, Stood, Tail, Test, Variables,
+};
 use super::sensing::{Halt, Rested, Sensing, Until};
 use crate::commission::person::{Answer, Kind, Person, Question, capital};
 use crate::host::stimulus::{Given, SetPoint, Why};
@@ -71,7 +75,7 @@ pub const CAUTIONS: [&str; 3] = [
 /// identity is read where none is given. Whatever happens, a record comes back.
 ///
 /// Questions have these ids [TV-30], N counting from 1: `travel/start` (yes or no; names what moves and for how long at most),
-/// `travel/external/N` and `travel/control_system/N` (numbers), where a person moves the set point
+/// `travel/division` (a number, once, where the measurement's resolution is not known), `travel/external/N` and `travel/control_system/N` (numbers), where a person moves the set point
 /// `travel/stroke/N` (s, by a stop watch), `travel/loss/current`, `travel/loss/air` and `travel/loss/trip` (yes or no), and behind each of these
 /// `.../seen` (one of `closed`, `open`, `stays`) and `.../time` (s). Whoever moves the set point may ask more.
 pub fn run(setup: Setup<'_>, record: Record) -> Record {
@@ -90,7 +94,9 @@ pub fn run(setup: Setup<'_>, record: Record) -> Record {
         input: None,
         travel: None,
         followed: None,
+        start: None,
         moved: false,
+        astray: 0,
         restless: false,
         asked_external: 0,
         asked_control_system: 0,
@@ -105,12 +111,16 @@ const STUCK_PERCENT: f64 = 10.0;
 const STOPPED_PERCENT: f64 = 30.0;
 /// Travel that stays within this does not move, percent, or within its noise [TV-21].
 const STILL_PERCENT: f64 = 0.2;
+/// So often in a row the set point may be elsewhere while the valve stands, before the test is given up [TV-83].
+const ASTRAY: u32 = 2;
 /// How often a person is asked again to set what the device does not read [TV-22].
 const SET_AGAIN: u32 = 2;
 /// How often the device is read before that, a second apart [TV-22].
 const LOOKS: u32 = 3;
 /// A measurement that is further away from the device's travel is asked for once more, percent [TV-75].
 const SLIP_PERCENT: f64 = 20.0;
+/// The question for the smallest division of a scale or gauge, which may stay without an answer [TV-88].
+pub const DIVISION: &str = "travel/division";
 /// An input that moves less may stay within the dead band: nobody waits for travel to follow, percent (own choice).
 const MUST_FOLLOW_PERCENT: f64 = 1.0;
 
@@ -133,8 +143,12 @@ struct Run<'a> {
     travel: Option<f64>,
     /// Input and travel when travel was last seen to be elsewhere than before.
     followed: Option<(f64, f64)>,
-    /// Whether it was ever.
+    /// Where the valve was at the start, percent.
+    start: Option<f64>,
+    /// Whether the sensor ever saw it elsewhere.
     moved: bool,
+    /// How often in a row the set point was elsewhere while the valve stood.
+    astray: u32,
     /// Whether the valve was still on its way when it was last waited for.
     restless: bool,
     asked_external: u32,
@@ -171,6 +185,9 @@ impl Run<'_> {
         let rest = self.record.plan.rest;
         let until = Until { most_s: 4.0 * rest.for_s, ..Until::default() };
         self.travel = self.sensing.settle(now_s, &rest, until)?.travel();
+        self.start = self.travel;
+        // A valve that is stuck is known by the first move that it does not follow.
+        self.followed = self.set_point_now()?.zip(self.start);
         self.leave_to_move()?;
         self.cycles()?;
         self.creeps()?;
@@ -278,6 +295,7 @@ impl Run<'_> {
     /// Asks for the measurement beside the device's, if there is one.
     fn external(&mut self, place: &str) -> Result<Option<External>, Halt> {
         let Some(gauge) = self.gauge.clone() else { return Ok(None) };
+        self.division(&gauge)?;
         self.asked_external += 1;
         let words = format!("{place}: what does the {} show, in {}?", gauge.name, gauge.unit);
         let id = format!("travel/external/{}", self.asked_external);
@@ -293,6 +311,24 @@ impl Run<'_> {
             value = self.ask_number(id, words, &gauge.unit, gauge.range())?;
         }
         Ok(value.map(|value| External { value, unit: gauge.unit.clone(), percent: gauge.percent(value) }))
+    }
+
+    /// Asks once how fine the measurement reads, before it is read first, where nobody has said it [TV-88].
+    fn division(&mut self, gauge: &Gauge) -> Result<(), Halt> {
+        let is_known = |m: &super::record::Measure| m.resolution_percent.is_some();
+        if self.asked_external > 0 || self.record.external.as_ref().is_none_or(is_known) {
+            return Ok(());
+        }
+        let words = format!(
+            "What is the smallest division of the {}, in {}? ? if it is not known: then the last digit that is typed counts",
+            gauge.name, gauge.unit
+        );
+        let span = (gauge.open - gauge.closed).abs();
+        let told = self.ask_number(DIVISION.to_owned(), words, &gauge.unit, (span * 1e-6, span))?;
+        if let (Some(told), Some(measure)) = (told, &mut self.record.external) {
+            measure.resolution_percent = Some(told / span * 100.0);
+        }
+        Ok(())
     }
 
     /// Moves the set point; gives the moment, s, and by how much it may be wrong, s.
@@ -384,25 +420,43 @@ impl Run<'_> {
         Ok((asked_at_s, rested))
     }
 
-    /// Looks whether travel follows the input at all.
+    /// The set point that the device follows, percent, as it tells it, or as its current does; `None`: it tells neither.
+    fn set_point_now(&mut self) -> Result<Option<f64>, Halt> {
+        let drive = self.drive(0.0)?;
+        let of_current = || drive.asked_ma.and(drive.read_ma).map(|ma| (ma - 4.0) / 0.16);
+        Ok(drive.set_point_percent.or_else(of_current).map(|p| p.clamp(0.0, 100.0)))
+    }
+
+    /// Looks whether travel follows the input at all [TV-83].
     fn came(&mut self, rested: &Rested) -> Result<(), Halt> {
         let Some(travel) = rested.travel() else { return Ok(()) };
         self.travel = Some(travel);
-        let Some(input) = self.input.map(|i| i.clamp(0.0, 100.0)) else { return Ok(()) };
-        let still = STILL_PERCENT.max(3.0 * self.sensing.sigma());
+        let sigma = self.sensing.sigma();
+        let (far, start) = (STILL_PERCENT.max(5.0 * sigma), self.start);
+        let elsewhere = |s: &Sample| s.percent.zip(start).is_some_and(|(p, from)| (p - from).abs() > far);
+        self.moved |= rested.samples.iter().any(elsewhere);
+        let Some(input) = self.input else { return Ok(()) };
+        let asked = input.clamp(0.0, 100.0);
         match self.followed {
-            Some((before, at)) if (travel - at).abs() <= still => {
+            Some((before, at)) if (travel - at).abs() <= STILL_PERCENT.max(3.0 * sigma) => {
                 let most = if self.moved { STOPPED_PERCENT } else { STUCK_PERCENT };
-                if (input - before).abs() >= most {
-                    return Err(Halt::NoMovement);
+                if (asked - before).abs() < most {
+                    return Ok(());
                 }
+                if let Some(wrong) = self.drive(input)?.wrong() {
+                    self.astray += 1;
+                    return if self.astray < ASTRAY { Ok(()) } else { Err(Halt::NotDriven(wrong)) };
+                }
+                let stood = Stood { at_percent: travel, from_percent: before, to_percent: asked };
+                Err(if self.moved { Halt::Stands(stood) } else { Halt::NoMovement(stood) })
             }
             before => {
                 self.moved |= before.is_some();
-                self.followed = Some((input, travel));
+                self.followed = Some((asked, travel));
+                self.astray = 0;
+                Ok(())
             }
         }
-        Ok(())
     }
 
     /// Ends a test, however it went: the set point is left where it belongs if it was ever moved.

@@ -1,7 +1,7 @@
 //! Reading a device again and again: samples of travel, waiting for rest, and what ends a test [TV-20] [TV-04].
 
 use super::readings::{Reading, Readings};
-use super::record::{Ended, Rest, Sample, Tail};
+use super::record::{Ended, Rest, Sample, Stood, Tail};
 use crate::app::command::layout::UnitSymbol;
 use crate::exchange::Exchange;
 use crate::host::stimulus::{StimulusError, Why};
@@ -33,7 +33,11 @@ pub enum Halt {
     /// The device does not answer.
     Silent,
     /// The valve does not move.
-    NoMovement,
+    NoMovement(Stood),
+    /// It moves no more.
+    Stands(Stood),
+    /// The set point is elsewhere than asked for, and where.
+    NotDriven(String),
     /// Something else, and what to do next.
     Failed(String),
 }
@@ -64,7 +68,9 @@ impl Halt {
             Halt::Stopped(why) => Ended::Stopped { why, during },
             Halt::Interrupted => Ended::Interrupted { during },
             Halt::Silent => Ended::Silent { during, last_heard_s },
-            Halt::NoMovement => Ended::NoMovement { during },
+            Halt::NoMovement(stood) => Ended::NoMovement { during, stood: Some(stood) },
+            Halt::Stands(stood) => Ended::Stands { during, stood },
+            Halt::NotDriven(what) => Ended::NotDriven { during, what },
             Halt::Failed(what) => Ended::Failed { during, what },
         }
     }

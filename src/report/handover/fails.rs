@@ -2,7 +2,7 @@
 
 use super::words::{clean, fails_to, number, short, value};
 use super::{Handover, One, words};
-use crate::commission::travel::figures::Definition;
+use crate::commission::travel::figures::{Cause, Definition};
 use crate::commission::travel::limits::Judged;
 use crate::commission::travel::record::{Fail, FailsTo, Record};
 use crate::report::plot::plain;
@@ -12,9 +12,6 @@ use serde_json::{Value, json};
 /// By how much a valve may be away from its end when it is said to have gone there, percent.
 const AT_END: f64 = 5.0;
 
-/// Where it is brought before something is taken away, percent [TV-21].
-const FROM: f64 = 50.0;
-
 /// Whether a valve went where it is said to go.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Came {
@@ -22,7 +19,7 @@ pub enum Came {
     /// What was seen instead, a sentence each.
     Otherwise(Vec<String>),
     /// It cannot be said, and why.
-    NotJudged(&'static str),
+    NotJudged(String),
 }
 
 /// A fail action of a test.
@@ -56,8 +53,14 @@ pub fn actions<'a>(record: &'a Record, judged: &'a [Judged]) -> Vec<Action<'a>> 
 }
 
 fn came(fail: &Fail, said: FailsTo, place: Option<&Judged>) -> Came {
+    let not_judged = |why: &str| Came::NotJudged(why.to_owned());
     if said == FailsTo::Unsaid {
-        return Came::NotJudged("nobody said where it ought to go: --fails-to");
+        return not_judged("nobody said where it ought to go: --fails-to");
+    }
+    let of = |cause| place.filter(|j| j.figure.cause == Some(cause)).map(|j| j.figure.doubt.as_str());
+    // One that stands at its end, or that is stuck, goes nowhere whatever is taken away [TV-84].
+    if let Some(why) = of(Cause::NotThere) {
+        return not_judged(why);
     }
     let what = fail.loss.words();
     let seen = fail.seen.filter(|s| *s != FailsTo::Unsaid);
@@ -84,21 +87,27 @@ fn came(fail: &Fail, said: FailsTo, place: Option<&Judged>) -> Came {
             fails_to(said)
         ));
     }
-    let was_in_the_middle = (fail.from_percent - FROM).abs() <= AT_END;
     match (otherwise.is_empty(), seen, away) {
         (false, ..) => Came::Otherwise(otherwise),
-        // One that stands at its end, or that is stuck, goes nowhere whatever is taken away.
-        _ if !was_in_the_middle => {
-            Came::NotJudged("it was not in the middle before, so it did not have to go anywhere")
-        }
+        _ if of(Cause::NotAtRest).is_some() => not_judged(of(Cause::NotAtRest).unwrap_or("")),
         (_, Some(_), _) => Came::AsSaid,
         (_, _, Some((away, by))) if away + by <= AT_END => Came::AsSaid,
-        (_, _, Some(_)) => Came::NotJudged("the device's travel is not known well enough"),
-        _ => Came::NotJudged("neither a person nor the device told where it went"),
+        (_, _, Some(_)) => not_judged("the device's travel is not known well enough"),
+        _ => not_judged("neither a person nor the device told where it went"),
     }
 }
 
 impl Action<'_> {
+    /// Somebody said where it ought to go.
+    pub fn is_asked(&self) -> bool {
+        self.said != FailsTo::Unsaid
+    }
+
+    /// It was not in the middle before, so that nothing is said of where it goes.
+    pub fn was_elsewhere(&self) -> bool {
+        self.place.is_some_and(|j| j.figure.cause == Some(Cause::NotThere))
+    }
+
     /// The verdict: class of the colour, a word for a column and one for programs.
     fn verdict(&self) -> (&'static str, &'static str, &'static str) {
         match self.came {

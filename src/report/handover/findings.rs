@@ -1,11 +1,11 @@
 //! What is to be said of tests in sentences [TV-61].
 
 use super::fails::{Came, actions};
-use super::words::{clean, figure, heads, occasion, short, value};
+use super::words::{clean, figure, heads, number, occasion, short, value};
 use super::{Beside, Handover};
-use crate::commission::travel::figures::View;
+use crate::commission::travel::figures::{Cause, Definition, View};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
-use crate::commission::travel::record::{Ended, Record};
+use crate::commission::travel::record::{Ended, Record, Stood};
 use crate::report::text::plural;
 
 /// Current that is told: asked for and read by the device, mA.
@@ -49,14 +49,23 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     }
     fails(record, judged, &mut out);
     not_driven(record, &mut out);
-    if matches!(record.ended, Ended::NoMovement { .. }) {
-        out.push(look("The valve did not move: no figure of resting places is judged."));
-    }
+    out.extend(stood(&record.ended).map(|words| fault(words + ".")));
     let restless = record.points.iter().filter(|p| !p.settled).count();
     if restless > 0 {
         out.push(look(format!(
-            "{} did not come to rest: no figure of resting places is judged. Wait longer, by --rest-most.",
-            plural(restless, "point")
+            "{} did not come to rest: no figure that {} is judged. Wait longer, by --rest-most.",
+            plural(restless, "point"),
+            if restless == 1 { "it enters" } else { "they enter" },
+        )));
+    }
+    let unsettled = judged
+        .iter()
+        .filter(|j| j.figure.definition == Definition::Settling && j.figure.cause == Some(Cause::NotAtRest))
+        .count();
+    if unsettled > 0 {
+        out.push(look(format!(
+            "{} did not come to rest: neither settling nor overshoot is stated. Watch longer, by --watch.",
+            plural(unsettled, "step")
         )));
     }
     loop_values(record, &mut out);
@@ -65,10 +74,39 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     out
 }
 
+/// That the valve did not move, or moves no more, where that ended the test: without a stop at its end [TV-83].
+pub fn stood(ended: &Ended) -> Option<String> {
+    let while_set = |s: &Stood| {
+        let (from, to) = (number(s.from_percent, 1), number(s.to_percent, 1));
+        format!(
+            "at {} % by its sensor, while the set point went from {from} to {to} %",
+            number(s.at_percent, 1)
+        )
+    };
+    match ended {
+        Ended::NoMovement { stood: Some(s), .. } => {
+            Some(format!("The valve did not move: it stood {}", while_set(s)))
+        }
+        Ended::NoMovement { stood: None, .. } => Some("The valve did not move".to_owned()),
+        Ended::Stands { stood: s, .. } => {
+            Some(format!("The valve moves no more: it has stood {}", while_set(s)))
+        }
+        _ => None,
+    }
+}
+
 fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
     for a in actions(record, judged) {
-        if let Came::Otherwise(all) = a.came {
-            out.extend(all.into_iter().map(fault));
+        let elsewhere = a.was_elsewhere() && a.is_asked();
+        match &a.came {
+            Came::Otherwise(all) => out.extend(all.iter().cloned().map(fault)),
+            Came::NotJudged(why) if elsewhere => {
+                out.push(fault(format!("{}: the fail action is not judged, {why}.", a.fail.loss.words())));
+            }
+            Came::NotJudged(why) if a.is_asked() => {
+                out.push(look(format!("{}: the fail action is not judged, {why}.", a.fail.loss.words())));
+            }
+            _ => {}
         }
         if !a.fail.restored {
             out.push(fault(format!("{}: what was taken away was not given back.", a.fail.loss.words())));
@@ -78,15 +116,24 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
 
 /// Points, steps and strokes whose set point was elsewhere: that is no fault of the valve, but the test is none [TV-22].
 fn not_driven(record: &Record, out: &mut Vec<Finding>) {
-    let points = record.points.iter().map(|p| p.drive());
-    let all = points.chain(record.elsewhere.iter().map(|e| e.drive));
-    let wrong: Vec<String> = all.filter_map(|d| d.wrong()).collect();
+    let wrong = elsewhere(record);
     if let Some(first) = wrong.first() {
         out.push(fault(format!(
             "Not driven as asked, {}, and not judged: {first}. Look at the source, the wiring and the selector.",
             plural(wrong.len(), "place")
         )));
     }
+}
+
+/// What the device read of set points that were elsewhere than asked for, words each.
+pub fn elsewhere(record: &Record) -> Vec<String> {
+    let points = record.points.iter().map(|p| p.drive());
+    let all = points.chain(record.elsewhere.iter().map(|e| e.drive));
+    let mut wrong: Vec<String> = all.filter_map(|d| d.wrong()).collect();
+    if let (true, Ended::NotDriven { what, .. }) = (wrong.is_empty(), &record.ended) {
+        wrong.push(clean(what));
+    }
+    wrong
 }
 
 /// The largest difference of pairs, with the set point where it is.

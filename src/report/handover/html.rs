@@ -178,10 +178,14 @@ fn figures(h: &Handover, out: &mut String) {
         }
         out.push_str("</tbody></table></div>\n");
     }
-    out.push_str(
+    let open = match words::reasons(h) {
+        reasons if reasons.is_empty() => String::new(),
+        reasons => format!("; not decided: {reasons}"),
+    };
+    let _ = writeln!(
+        out,
         "<p class=\"quiet\">A value stands with its uncertainty, either way. Within (ok) and BEYOND hold also if the value is wrong by all \
-         of it; not decided: the limit lies within the uncertainty. The device's own sensor does not see what lies between it and \
-         the valve: lever, pin, clamp, coupling.</p>\n",
+         of it{open}. The device's own sensor does not see what lies between it and the valve: lever, pin, clamp, coupling.</p>"
     );
 }
 
@@ -252,7 +256,11 @@ fn every_figure(h: &Handover, out: &mut String) {
             let _ = write!(out, "<tr><td>{} <span class=\"quiet\">[{note}]", plain(&row.label));
             let remark = |j: &&Judged| {
                 let at = j.figure.at_percent.map_or(String::new(), |p| format!("at {} %. ", number(p, 1)));
-                format!("{at}{}", clean(&j.figure.remark)).trim_end().to_owned()
+                let doubt = match j.figure.doubt.as_str() {
+                    "" => String::new(),
+                    why => format!(" Not judged: {}.", clean(why)),
+                };
+                format!("{at}{}{doubt}", clean(&j.figure.remark)).trim().to_owned()
             };
             let remarks: Vec<String> =
                 row.cells.iter().map(|c| c.as_ref().map_or(String::new(), remark)).collect();

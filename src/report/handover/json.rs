@@ -62,7 +62,7 @@ fn figure(j: &Judged) -> Value {
     json!({
         "figure": f.definition.id(), "words": f.definition.words(), "note": f.definition.note(), "about": f.about,
         "view": f.view, "value": f.value, "uncertainty": f.uncertainty, "unit": super::words::unit(f),
-        "at_percent": f.at_percent, "limit": j.limit, "verdict": verdict, "why": why, "remark": f.remark,
+        "at_percent": f.at_percent, "limit": j.limit, "verdict": verdict, "why": why, "cause": f.cause, "remark": f.remark,
     })
 }
 

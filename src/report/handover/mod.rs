@@ -25,10 +25,11 @@ pub(super) use words::clean;
 
 use super::wiring::WiringReport;
 use crate::commission::settings::Settings;
-use crate::commission::travel::figures::{Definition, figures};
+use crate::commission::travel::figures::{Cause, Definition, figures};
 use crate::commission::travel::limits::{Judged, Limits, Verdict, judge};
-use crate::commission::travel::record::{Ended, Occasion, Record, Test};
+use crate::commission::travel::record::{Ended, FailsTo, Occasion, Record, Test};
 use findings::Finding;
+use std::collections::BTreeMap;
 
 /// Said on every report.
 const CAUTIONS: [&str; 3] = [
@@ -82,12 +83,12 @@ pub enum Overall {
     Beyond,
     /// Nothing is beyond its limit, but a test ended before its plan.
     Partial,
-    /// Nothing could be judged.
+    /// Nothing could be judged, or not what the test was made for [TV-84].
     NotJudged,
 }
 
 impl Overall {
-    /// The exit code that goes with it: 0 within, 1 beyond or not whole, 2 nothing was judged.
+    /// The exit code that goes with it: 0 within, 1 beyond or not whole, 2 nothing, or not what was asked, was judged.
     pub fn exit_code(self) -> u8 {
         match self {
             Overall::Within => 0,
@@ -143,13 +144,13 @@ struct Handover<'a> {
 }
 
 /// How many figures of the tests that decide came out how.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 struct Counts {
     within: usize,
     beyond: usize,
-    /// The limit lies within the uncertainty.
-    undecided: usize,
-    /// There is a limit and no value.
+    /// There is a limit and no verdict, by the reason [TV-86]; `None`: the limit lies within the uncertainty.
+    undecided: BTreeMap<Option<Cause>, usize>,
+    /// There is a limit and no value, for no such reason.
     without: usize,
     /// Fail actions that were as they are said to be.
     as_said: usize,
@@ -190,8 +191,10 @@ impl<'a> Handover<'a> {
                 match (&j.verdict, j.figure.value, j.limit) {
                     (Verdict::Within, ..) => n.within += 1,
                     (Verdict::Beyond, ..) => n.beyond += 1,
-                    (Verdict::NotJudged(_), Some(_), Some(_)) => n.undecided += 1,
-                    (Verdict::NotJudged(_), None, Some(_)) => n.without += 1,
+                    (Verdict::NotJudged(_), None, Some(_)) if j.figure.cause.is_none() => n.without += 1,
+                    (Verdict::NotJudged(_), _, Some(_)) => {
+                        *n.undecided.entry(j.figure.cause).or_default() += 1;
+                    }
                     (Verdict::NotJudged(_), _, None) => {}
                 }
             }
@@ -212,11 +215,43 @@ impl<'a> Handover<'a> {
             || self.beside.checks.iter().any(|c| c.ended_early)
         {
             Overall::Partial
-        } else if n.within + n.as_said == 0 && (n.checks == 0 || !self.tests.is_empty()) {
+        } else if !self.unjudged().is_empty()
+            || n.within + n.as_said == 0 && (n.checks == 0 || !self.tests.is_empty())
+        {
             Overall::NotJudged
         } else {
             Overall::Within
         }
+    }
+
+    /// What the tests that decide were made for and could not be judged, words each: cycles for accuracy and hysteresis, losses for
+    /// where the valve goes [TV-85].
+    fn unjudged(&self) -> Vec<&'static str> {
+        use Definition::{AccuracyAbove, AccuracyBelow, Hysteresis};
+        let mut out = Vec::new();
+        for test in self.deciding() {
+            let mut open = |words, definitions: &[Definition]| {
+                let mut of = test
+                    .judged
+                    .iter()
+                    .filter(|j| definitions.contains(&j.figure.definition) && j.limit.is_some())
+                    .peekable();
+                let is_asked = test.record.plan.cycles > 0 && of.peek().is_some();
+                let is_open = of.all(|j| matches!(j.verdict, Verdict::NotJudged(_)));
+                if is_asked && is_open && !out.contains(&words) {
+                    out.push(words);
+                }
+            };
+            open("accuracy", &[AccuracyAbove, AccuracyBelow]);
+            open("hysteresis", &[Hysteresis]);
+            let actions = fails::actions(test.record, &test.judged);
+            let is_open = actions.iter().all(|a| matches!(a.came, fails::Came::NotJudged(_)));
+            let is_asked = !actions.is_empty() && test.record.valve.fails_to != FailsTo::Unsaid;
+            if is_asked && is_open && !out.contains(&"fail action") {
+                out.push("fail action");
+            }
+        }
+        out
     }
 
     /// The tag by which people know the valve: the valve's own, else the device's; never empty.

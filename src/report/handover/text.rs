@@ -51,7 +51,11 @@ pub fn text(records: &[&Record], limits: &Limits, beside: &Beside, colour: bool)
     how_fine(&h, &mut out);
     if !h.tests.is_empty() {
         let _ = writeln!(out);
-        wrapped("", "! beyond its limit; ? not decided, or no value; +/- uncertainty.", &mut out);
+        let open = match words::reasons(&h) {
+            reasons if reasons.is_empty() => "? no value".to_owned(),
+            reasons => format!("? not decided ({reasons}), or no value"),
+        };
+        wrapped("", &format!("! beyond its limit; {open}; +/- uncertainty."), &mut out);
         wrapped("", &format!("Limits: {}.", clean(&h.limits.whose)), &mut out);
     }
     let _ = writeln!(out, "\nNot shown by this:");

@@ -1,7 +1,8 @@
 //! Words and numbers that text and page share.
 
+use super::findings::{elsewhere, stood};
 use super::{CALIBRATION, Handover, Overall};
-use crate::commission::travel::figures::{About, Definition, Figure, Unit, View};
+use crate::commission::travel::figures::{About, Cause, Definition, Figure, Unit, View};
 use crate::commission::travel::limits::{Judged, Verdict};
 use crate::commission::travel::record::{Direction, Ended, FailsTo, Movement, Occasion, Record, Test};
 use crate::report::plot::turns_writing;
@@ -82,7 +83,11 @@ pub fn broken_off(ended: &Ended) -> Option<String> {
             };
             format!("the device fell silent{}{heard}", at(during))
         }
-        Ended::NoMovement { during } => format!("the valve did not move{}", at(during)),
+        Ended::NoMovement { during, .. } => format!("the valve did not move{}", at(during)),
+        Ended::Stands { during, .. } => format!("the valve moved no more{}", at(during)),
+        Ended::NotDriven { during, what } => {
+            format!("the set point did not come{}: {}", at(during), clean(what))
+        }
         Ended::Failed { during, what } => format!("it failed{}: {}", at(during), clean(what)),
         Ended::Running => "the record was written while the test ran, and has no end".to_owned(),
     })
@@ -225,17 +230,53 @@ pub fn verdict(j: &Judged) -> &'static str {
     }
 }
 
+/// Why a figure that has a limit has no verdict, a few words [TV-86].
+fn why(cause: Option<Cause>) -> &'static str {
+    cause.map_or("limit within the uncertainty", Cause::words)
+}
+
+/// The reasons for which figures of these tests have no verdict, for a legend; empty where there are none.
+pub fn reasons(h: &Handover) -> String {
+    let all = h.tests.iter().flat_map(|t| &t.judged).filter(|j| {
+        let open = matches!(j.verdict, Verdict::NotJudged(_)) && j.limit.is_some();
+        open && (j.figure.value.is_some() || j.figure.cause.is_some())
+    });
+    let causes: std::collections::BTreeSet<Option<Cause>> = all.map(|j| j.figure.cause).collect();
+    causes.into_iter().map(why).collect::<Vec<_>>().join("; ")
+}
+
+/// What is worse than any figure: a valve that did not move, or moves no more; a set point that did not come [TV-83].
+fn first_of_all(h: &Handover) -> Option<String> {
+    h.deciding().find_map(|test| {
+        if let Ended::NotDriven { what, .. } = &test.record.ended {
+            return Some(format!("NOT DRIVEN AS ASKED: {}", clean(what)));
+        }
+        let words = stood(&test.record.ended)?;
+        let (is, rest) = words.split_once(':').unwrap_or((&words, ""));
+        Some(if rest.is_empty() { is.to_uppercase() } else { format!("{}:{rest}", is.to_uppercase()) })
+    })
+}
+
 /// The verdict in a few words, and what else is to be said of it.
 pub fn headline(h: &Handover) -> (Overall, String, String) {
     let n = h.counts();
     let judged = n.within + n.beyond;
     let words = match h.overall() {
+        Overall::Beyond if first_of_all(h).is_some() => first_of_all(h).unwrap_or_default(),
         Overall::Beyond if n.beyond > 0 => {
             format!("BEYOND LIMITS: {} of {}", n.beyond, plural(judged, "judged figure"))
         }
-        Overall::Beyond => format!("NOT IN ORDER: {}", plural(n.faults, "fault")),
+        Overall::Beyond => match h.deciding().find_map(|t| elsewhere(t.record).into_iter().next()) {
+            Some(wrong) => format!("NOT DRIVEN AS ASKED: {wrong}"),
+            None => format!("NOT IN ORDER: {}", plural(n.faults, "fault")),
+        },
         Overall::Partial => "NOT COMPLETE: the test ended before its plan".to_owned(),
-        Overall::NotJudged => "NO VERDICT: nothing could be judged".to_owned(),
+        Overall::NotJudged => match h.unjudged() {
+            open if open.is_empty() || n.within + n.as_said == 0 => {
+                "NO VERDICT: nothing could be judged".to_owned()
+            }
+            open => format!("NO VERDICT: {} could not be judged", open.join(" and ")),
+        },
         Overall::Within => match judged {
             0 if n.as_said > 0 => format!("IN ORDER: {} as said", plural(n.as_said, "fail action")),
             0 => {
@@ -253,12 +294,21 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
     if h.overall() == Overall::Partial && judged > 0 {
         more.push(format!("{} within limits so far", plural(n.within, "figure")));
     }
+    if h.overall() == Overall::NotJudged && n.within > 0 {
+        more.push(format!("{} within limits besides", plural(n.within, "figure")));
+    }
     if n.as_said > 0 && (judged > 0 || h.overall() != Overall::Within) {
         more.push(format!("{} as said", plural(n.as_said, "fail action")));
     }
-    if n.undecided > 0 {
-        let figures = plural(n.undecided, "figure");
-        more.push(format!("{figures} not decided: the limit lies within the uncertainty"));
+    let reasons: Vec<(&str, usize)> = n.undecided.iter().map(|(cause, n)| (why(*cause), *n)).collect();
+    let figures = plural(reasons.iter().map(|r| r.1).sum(), "figure");
+    match reasons[..] {
+        [] => {}
+        [(reason, _)] => more.push(format!("{figures} not decided: {reason}")),
+        _ => {
+            let all: Vec<String> = reasons.iter().map(|(reason, n)| format!("{n} {reason}")).collect();
+            more.push(format!("{figures} not decided: {}", all.join(", ")));
+        }
     }
     if n.without > 0 {
         let has = if n.without == 1 { "has" } else { "have" };

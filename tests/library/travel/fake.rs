@@ -372,6 +372,8 @@ impl Person for Technician {
             }
             "device_check/opening" => world.valve.hand = Some(100.0),
             "device_check/air_on" => world.valve.hand = None,
+            // Of a scale of 0 to 40 mm: 0.1 mm are 0.25 %.
+            "travel/division" => return Answer::Number(0.1),
             "device_check/at_rest" => return Answer::Choice("bleeding".into()),
             _ => {}
         }

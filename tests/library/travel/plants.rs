@@ -29,6 +29,8 @@ type Trace = Rc<RefCell<Vec<(f64, f64)>>>;
 struct Watched(InProcess<Participant>, Trace);
 
 const LOOK: Duration = Duration::from_millis(5);
+/// How long a calibration is waited for, minutes.
+const CALIBRATES_MIN: u32 = 30;
 
 impl Watched {
     fn look(&mut self) {
@@ -99,13 +101,14 @@ struct Valve {
 }
 
 /// Sizes of the trade, invented: 10 to 60 mm, friction up to 15 % of the spring's range, breaking away up to 1.5 times harder, air that makes a stroke
-/// of about 1 to 30 s, a lag of the converter up to 0.2 s, a lever up to 5 % off its square, without play, which no sensor sees [TV-10].
+/// of about 1 to 60 s, a lag of the converter up to 0.2 s, a lever up to 5 % off its square, without play, which no sensor sees [TV-10].
 fn generated(seed: u64) -> Valve {
     let d = &mut Dice::new(seed);
     let stroke_mm = d.between(10.0, 60.0).round();
     let flow = d.between(0.05f64.ln(), 0.8f64.ln()).exp();
     let bench = format!(
-        "seed = {seed}\n[loop]\ncurrent_ma = 12\n[[device]]\ntag = \"FV-3104\"\n[device.air]\nsupply_pressure_bar = {:.2}\n\
+        "seed = {seed}\n[loop]\ncurrent_ma = 12\n[[device]]\ntag = \"FV-3104\"\n[device.positioner]\nmost_stroke_s = 600\nmost_time_s = 3600\n\
+         [device.air]\nsupply_pressure_bar = {:.2}\n\
          [device.valve]\nstroke_mm = {stroke_mm}\nfriction_percent = {:.2}\nstatic_friction_ratio = {:.2}\n\
          [device.valve.stage]\nfill_dm3_per_s_bar = {flow:.3}\nexhaust_dm3_per_s_bar = {:.3}\nlag_ms = {:.0}\n\
          [device.valve.linkage]\nsquare_at_percent = {:.1}\n[[line]]\nat = \"pty:\"\n",
@@ -144,7 +147,21 @@ fn one(seed: u64, tallies: &mut Tallies) -> bool {
     let (_, device) = host.poll(PollingAddress::default(), None).expect("a line");
     let device = device.expect("it answers");
     host.ask(&device, 131, &[("calibration".into(), "3".into())]).expect("asked");
-    host.rest(Duration::from_secs(240)).expect("time passes");
+    // A valve with little air takes its time; what is still running after so long never ends.
+    let told = |host: &mut Host<Watched>, command: u8, name: &str| {
+        let exchange = host.ask(&device, command, &[]).expect("asked");
+        exchange.value(name).map(|f| f.cell()).unwrap_or_default()
+    };
+    for _ in 0..CALIBRATES_MIN {
+        host.rest(Duration::from_secs(60)).expect("time passes");
+        if told(&mut host, 132, "state") != "running" {
+            break;
+        }
+    }
+    let (state, fault) = (told(&mut host, 134, "state"), told(&mut host, 134, "fault"));
+    if state != "done" {
+        println!("plant {seed}: calibration {state}, {fault}");
+    }
 
     let began_s = host.line_mut().now().as_secs_f64();
     trace.borrow_mut().clear();
@@ -159,7 +176,7 @@ fn one(seed: u64, tallies: &mut Tallies) -> bool {
         creep_places_percent: vec![50.0],
         creep_increment_percent: 0.1,
         steps_percent: vec![(45.0, 55.0), (55.0, 45.0)],
-        step_watch_s: 60.0,
+        step_watch_s: 150.0,
         ..Plan::cycling(5, 1)
     };
     let mut record = Record::new(Test::Travel, plan.with_strokes(1));
@@ -259,10 +276,8 @@ fn one(seed: u64, tallies: &mut Tallies) -> bool {
                 judge(&less(of(definition, View::Sensor, about)), at_s, most, &|by| truth.worth(at_s, by));
             }
             let settling = of(Definition::Settling, View::Sensor, about);
-            if settling.value.is_some() {
-                let at_s = truth.settled(super::valves::band(settling));
-                judge(&less(settling), at_s, most, &|by| truth.worth(at_s, by));
-            }
+            let at_s = truth.settled(super::valves::band(&truth));
+            judge(&less(settling), at_s, most, &|by| truth.worth(at_s, by));
         }
     }
     true

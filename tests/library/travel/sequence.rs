@@ -51,8 +51,10 @@ fn loop_check() {
     assert_eq!((w.left, w.acts.len()), (1, 0));
     assert_eq!(record.left.expect("moved").percent, Some(0.0));
     let ids: Vec<_> = w.questions.iter().map(|q| q.id.as_str()).collect();
-    assert_eq!(ids[..3], ["travel/start", "travel/external/1", "travel/control_system/1"]);
-    assert_eq!(ids.len(), 1 + 2 * 9);
+    assert_eq!(ids[..4], ["travel/start", "travel/division", "travel/external/1", "travel/control_system/1"]);
+    assert_eq!(ids.len(), 2 + 2 * 9);
+    // 0.1 of 40 mm.
+    near(record.external.and_then(|m| m.resolution_percent).expect("asked once"), 0.25, 1e-9);
     // The first is asked before anything moves, and says what moves and for how long at most: 9 x 30 s.
     assert!(w.questions[0].words.contains("5 min") && w.questions[0].cautions.len() >= 3);
     assert!(w.told[0].contains("loop check") && w.told[0].contains("5 min"), "{}", w.told[0]);

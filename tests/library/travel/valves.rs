@@ -101,10 +101,10 @@ impl Truth {
     }
 }
 
-/// The band that a settling time says it is for, percent.
-pub fn band(settling: &Figure) -> f64 {
-    let words = settling.remark.split("Within ").nth(1).and_then(|w| w.split(' ').next());
-    words.and_then(|w| w.parse().ok()).unwrap_or_else(|| panic!("no band: {}", settling.remark))
+/// The band within which a step has settled, percent: 2 % of the true change, and no less than the 0.2 % that count as rest, by the definition
+/// [TV-14], whatever looprig says of its own result.
+pub fn band(truth: &Truth) -> f64 {
+    (0.02 * truth.change()).max(0.2)
 }
 
 /// The trace of what was asked at this moment: true travel.
@@ -157,7 +157,7 @@ impl Tallies {
     /// The table of the notes.
     pub fn print(&self) {
         println!(
-            "| figure | of | not judged | held | one interval | or 0.3 % | mean +- | widest +- |\n|---|---|---|---|---|---|---|---|"
+            "| figure | of | not judged or stated | held | one interval | or 0.3 % | mean +- | widest +- |\n|---|---|---|---|---|---|---|---|"
         );
         for (id, t) in &self.0 {
             let share = |n: usize| 100.0 * n as f64 / t.figures.max(1) as f64;
@@ -215,8 +215,8 @@ fn one(seed: u64, tallies: &mut Tallies) {
     let traces = world.borrow().valve.trace.clone().expect("traced");
     let percent = |_: f64| f64::INFINITY;
     let mut judge = |figure: &Figure, truth: f64, most: f64, worth: &dyn Fn(f64) -> f64| {
-        // What nobody judges need not hold.
-        if figure.doubt.is_empty() {
+        // What nobody judges or states need not hold, and counts as that.
+        if figure.doubt.is_empty() && figure.value.is_some() {
             tallies.judge(figure, truth, most, worth, seed);
         } else {
             tallies.not_judged(figure);
@@ -267,12 +267,11 @@ fn one(seed: u64, tallies: &mut Tallies) {
     for step in &record.steps {
         let truth = told(step);
         let about = Some(About::Step(step.from_percent, step.to_percent));
-        let settling = of(Definition::Settling, View::Sensor, about);
         let least = 0.1f64.max(resolution).max(5.0 * noise);
         for (definition, at_s) in [
             (Definition::T63, truth.reached(0.632)),
             (Definition::T86, truth.reached(0.865)),
-            (Definition::Settling, truth.settled(band(settling))),
+            (Definition::Settling, truth.settled(band(&truth))),
             (Definition::DeadTime, truth.reached(least / truth.change())),
         ] {
             let figure = of(definition, View::Sensor, about);

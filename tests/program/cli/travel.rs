@@ -295,7 +295,8 @@ fn by_the_devices_own_command() {
     assert_eq!(unknown.code, 2);
 }
 
-/// The stem sits fast from the first second on: said at the second place, what was read is kept, and the exit code is 1.
+/// The stem sits fast from the first second on: that is the headline, what was read is kept, and the exit code is 1. Nothing is taken away from it,
+/// wherever it is said to go; and a current that is missing is no valve that does not move.
 #[test]
 fn a_valve_that_is_stuck() {
     let stuck = "[[event]]\nat_s = 1\nfault = \"stem_seized\"\nseverity = 1\n";
@@ -306,6 +307,41 @@ fn a_valve_that_is_stuck() {
     let r = record(&dir, "r.json");
     assert_eq!(r["ended"]["how"], "no_movement");
     assert!(r["points"].as_array().is_some_and(|p| !p.is_empty()) && r["left"]["percent"] == 50.0, "{r}");
+    let head = |ended: &Ended| ended.out.lines().nth(1).unwrap_or("").to_owned();
+    assert!(head(&ended).starts_with("THE VALVE DID NOT MOVE: it stood at"), "{}", ended.out);
+    for fails_to in ["closed", "stays"] {
+        let loss = ["--cycles", "0", "--loss", "air,current,trip", "--fails-to", fails_to];
+        let ended = travel(&dir, &[&loss[..], &["--record", "r.json", "--force"]].concat());
+        assert!(ended.code == 1 && head(&ended).starts_with("THE VALVE DID NOT MOVE"), "{}", ended.out);
+        assert_eq!(record(&dir, "r.json")["fails"].as_array().map(Vec::len), Some(0));
+    }
+    let missing = "[[event]]\nat_s = 15\nfault = \"current_missing\"\nseverity = 1\n";
+    let dir = bench("travel-no-current", missing, "a = 1");
+    let ended = travel(&dir, &["--cycles", "1"]);
+    assert!(ended.code == 1 && head(&ended).starts_with("NOT DRIVEN AS ASKED"), "{}", ended.out);
+    assert!(!ended.out.contains("did not move"), "{}", ended.out);
+}
+
+/// A scale whose smallest division nobody told: whole mm of 20 mm, so 5 %, known within 2.5 %; never within 0. Told in the file of answers it is
+/// 0.1 mm, which is 0.5 %, and the question is asked once.
+#[test]
+fn the_smallest_division_of_a_scale() {
+    let typed = "\"travel/external\" = [0, 5, 10, 15, 20, 15, 10, 5, 0]\n";
+    let check =
+        ["--check", "--external", "--rated-travel", "20mm", "--answers", "answers.toml", "--format", "json"];
+    for (more, by) in [("", 2.5), ("\"travel/division\" = 0.1\n", 0.25)] {
+        let dir = bench("travel-division", "", &format!("{typed}{more}"));
+        let ended = travel(&dir, &check);
+        let report = &ended.json()[0];
+        let all = report["tests"][0]["figures"].as_array().expect("figures").clone();
+        let of = |f: &&Json| f["figure"] == "accuracy_above_percent" && f["view"] == "external";
+        let figure = all.iter().find(of).expect("the figure");
+        assert!((figure["uncertainty"].as_f64().expect("known") - by).abs() < 1e-9, "{figure}");
+        let says = figure["remark"].as_str().is_some_and(|r| r.contains("taken as 1, the last digit"));
+        assert_eq!(says, more.is_empty(), "{figure}");
+        assert_eq!(ended.err.matches("smallest division").count(), usize::from(!more.is_empty()));
+        assert!(!ended.err.contains("nothing asked for"), "{}", ended.err);
+    }
 }
 
 /// The loop is opened behind the bench's back after 20 s, and the device says nothing more.

@@ -1,6 +1,7 @@
 //! Dead band and resolution from a creeping reversal [TV-12].
 
 use super::super::record::{Creep, Move, Record};
+use super::doubt::{Cause, Why};
 use super::reading::{Average, Quality};
 use super::{About, Definition, Figure, Uncertain, View};
 
@@ -19,8 +20,8 @@ struct Rested {
 pub struct Waited {
     /// Of each move, percent.
     left: Vec<f64>,
-    /// Why its figures are not judged; empty: they can be.
-    doubt: String,
+    /// Why its figures are not judged; `None`: they can be.
+    doubt: Option<Why>,
 }
 
 impl Waited {
@@ -29,11 +30,11 @@ impl Waited {
         let mut out = Waited::default();
         let Some(first) = one.moves.first() else { return out };
         if let Some(words) = one.moves.iter().find_map(|m| record.driven_elsewhere(m.asked_at_s)) {
-            out.doubt = words;
+            out.doubt = Some(Why::new(Cause::NotDriven, words));
         }
         let Some(tail) = record.tail(first.asked_at_s) else { return out };
-        if out.doubt.is_empty() && tail.span_percent() > record.plan.rest.within_percent / 2.0 {
-            out.doubt = "it was not at rest where the creep began".to_owned();
+        if out.doubt.is_none() && tail.span_percent() > record.plan.rest.within_percent / 2.0 {
+            out.doubt = Some(Why::new(Cause::NotAtRest, "it was not at rest where the creep began"));
         }
         let by = sensor.between(tail.each);
         let lag_s = tail.slowest_lag_s(by);
@@ -55,9 +56,9 @@ impl Waited {
         out
     }
 
-    /// Why figures of this creep are not judged; empty: they can be.
-    pub fn doubt(&self) -> String {
-        self.doubt.clone()
+    /// Why figures of this creep are not judged; `None`: they can be.
+    pub fn doubt(&self) -> Option<&Why> {
+        self.doubt.as_ref()
     }
 }
 
@@ -153,7 +154,7 @@ pub fn add(one: &Creep, view: View, quality: &Quality, waited: &Waited, out: &mu
         out.push(match found {
             Some(found) => {
                 let figure = Figure::new(definition, about, view, found);
-                Figure { at_percent: Some(one.place_percent), remark: quality.unknown().to_owned(), ..figure }
+                Figure { at_percent: Some(one.place_percent), remark: quality.unknown(), ..figure }
             }
             None => Figure::none(definition, about, view, why),
         });
@@ -221,7 +222,7 @@ mod tests {
     #[test]
     fn readings_may_hide_a_following() {
         let creep = crept(0.1, 10, 10, &mut play(0.43, 50.0));
-        let quality = Quality { resolution: Some(0.05), sigma: Some(0.0), limit: 0.0 };
+        let quality = Quality { resolution: Some(0.05), sigma: Some(0.0), ..Quality::default() };
         let (band, by) = value(&creep, Definition::DeadBand, &quality);
         assert!((band.expect("a value") - 0.475).abs() < 1e-9 && (by.expect("a value") - 0.125).abs() < 1e-9);
     }
@@ -267,7 +268,7 @@ mod tests {
         one.moves[0].readings = vec![Sample::new(20.0, 50.0)];
         record.tails = vec![tail];
         let waited = Waited::of(&record, &one, &Quality::default());
-        assert_eq!(waited.doubt(), "");
+        assert_eq!(waited.doubt(), None);
         let first = waited.left[0];
         let expected = [(first + 0.1) * 0.6065, ((first + 0.1) * 0.6065 + 0.1) * 0.6065];
         for (found, expected) in waited.left[1..].iter().zip(expected) {
@@ -275,7 +276,8 @@ mod tests {
         }
         // Not at rest where it began.
         record.tails[0].parts[0].percent = Some(45.0);
-        assert!(Waited::of(&record, &one, &Quality::default()).doubt().contains("not at rest"));
+        let waited = Waited::of(&record, &one, &Quality::default());
+        assert!(waited.doubt().is_some_and(|w| w.words.contains("not at rest")));
     }
 
     proptest! {

@@ -1,7 +1,7 @@
 //! Static terms of resting places: accuracy, hysteresis, repeatability, non-linearity, sensor against measurement.
 
 use super::super::record::{Direction, Point, Record};
-use super::doubt::Doubts;
+use super::doubt::{Doubts, Why};
 use super::reading::{Average, Quality};
 use super::straight::straight;
 use super::{About, Definition, Figure, Line, Runs, Uncertain, View};
@@ -79,20 +79,28 @@ pub fn add(record: &Record, view: View, quality: &Quality, out: &mut Vec<Figure>
     if places.is_empty() {
         return;
     }
-    let mut remark = quality.unknown().to_owned();
+    let before = out.len();
+    let mut remark = quality.unknown();
     let restless = record.points.iter().filter(|p| !p.settled).count();
     if restless > 0 {
         let points = if restless == 1 { "point has" } else { "points have" };
         remark = format!("{remark} {restless} {points} not come to rest.").trim_start().to_owned();
     }
     let doubts = Doubts::of(record);
-    let list = List { places: &places, view, quality, remark: &remark, doubts: &doubts };
+    let levels = &record.plan.levels_percent;
+    let ends = [levels.first(), levels.last()].map(|l| l.map(|l| l.clamp(0.0, 100.0)));
+    let list = List { places: &places, view, quality, remark: &remark, doubts: &doubts, ends };
     accuracy(&list, out);
     hysteresis(&list, out);
     repeatability(&list, out);
     non_linearity(&list, out);
     if view == View::External {
         lever(record, &list, out);
+    }
+    let new = out.iter_mut().skip(before).filter(|f| f.value.is_some());
+    if let Some(why) = quality.doubt() {
+        // A reading by eye is never exact.
+        new.for_each(|f| *f = Figure { uncertainty: None, ..f.clone().doubted(Some(why.clone())) });
     }
 }
 
@@ -103,11 +111,13 @@ struct List<'a> {
     quality: &'a Quality,
     remark: &'a str,
     doubts: &'a Doubts,
+    /// The lowest and the highest point that were planned, percent.
+    ends: [Option<f64>; 2],
 }
 
 impl List<'_> {
     /// Why a figure which these places enter is not judged.
-    fn doubt(&self, enters: impl Fn(&Place) -> bool) -> String {
+    fn doubt(&self, enters: impl Fn(&Place) -> bool) -> Option<Why> {
         self.doubts.against_set_points(self.places.iter().filter(|p| enters(p)).map(|p| p.nth))
     }
 }
@@ -115,6 +125,7 @@ impl List<'_> {
 fn accuracy(list: &List<'_>, out: &mut Vec<Figure>) {
     let &List { places, view, quality, remark, .. } = list;
     let error = |p: &Place| p.travel - p.wanted;
+    let mut none = Vec::new();
     let mut add = |definition, p: Option<&Place>, enters: &[Place]| {
         let Some(p) = p else { return };
         let by = quality.mean(p.count) + quality.limit + p.restless;
@@ -128,8 +139,22 @@ fn accuracy(list: &List<'_>, out: &mut Vec<Figure>) {
     add(Definition::AccuracyBelow, of(places, &|p| -error(p)).as_ref(), places);
     let amount = |p: &Place| error(p).abs();
     let (lowest, highest) = (levels(places).next().unwrap_or(&[]), levels(places).last().unwrap_or(&[]));
-    add(Definition::DeviationClosed, of(lowest, &amount).as_ref(), lowest);
-    add(Definition::DeviationOpen, of(highest, &amount).as_ref(), highest);
+    // The end of a test that ended early is none of the valve's [TV-89].
+    let [first, last] = list.ends;
+    let is_end = |level: &[Place], planned: Option<f64>| match (level.first(), planned) {
+        (Some(p), Some(planned)) => (p.wanted - planned).abs() <= SAME,
+        _ => true,
+    };
+    let ends = [(Definition::DeviationClosed, lowest, first), (Definition::DeviationOpen, highest, last)];
+    for (definition, level, planned) in ends {
+        if is_end(level, planned) {
+            add(definition, of(level, &amount).as_ref(), level);
+        } else {
+            let why = format!("It ended before the point at {} %.", planned.unwrap_or_default());
+            none.push((definition, why));
+        }
+    }
+    out.extend(none.into_iter().map(|(definition, why)| Figure::none(definition, About::Whole, view, why)));
 }
 
 fn cycles(places: &[Place]) -> Vec<u32> {

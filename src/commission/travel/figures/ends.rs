@@ -1,7 +1,7 @@
 //! Angles of the lever [TV-17].
 
 use super::super::record::Record;
-use super::doubt::Doubts;
+use super::doubt::{Cause, Doubts, Why};
 use super::reading::Average;
 use super::{About, Definition, Figure, View};
 
@@ -9,13 +9,14 @@ use super::{About, Definition, Figure, View};
 const HALF: f64 = 50.0;
 
 /// Why what was read at a stop at a moment, s, is not judged: the last way that was asked for before it did not lead there [TV-65].
-fn doubt(record: &Record, at_s: f64) -> Option<String> {
+fn doubt(record: &Record, at_s: f64) -> Option<Why> {
     let watches = record.steps.iter().chain(&record.strokes).map(|s| s.watch.asked_at_s);
     let asked = record.tails.iter().map(|t| t.asked_at_s).chain(watches).filter(|asked| *asked <= at_s);
     let asked_at_s = asked.max_by(f64::total_cmp)?;
-    record.driven_elsewhere(asked_at_s).or_else(|| {
-        let tail = record.tail(asked_at_s)?;
-        (tail.span_percent() > record.plan.rest.within_percent / 2.0).then(|| "it was not at rest".to_owned())
+    let wrong = record.driven_elsewhere(asked_at_s).map(|words| Why::new(Cause::NotDriven, words));
+    wrong.or_else(|| {
+        let restless = record.tail(asked_at_s)?.span_percent() > record.plan.rest.within_percent / 2.0;
+        restless.then(|| Why::new(Cause::NotAtRest, "it was not at rest"))
     })
 }
 
@@ -27,7 +28,7 @@ pub fn add(record: &Record, out: &mut Vec<Figure>) {
     };
     for end in &record.ends {
         let about = About::End(end.open);
-        let doubt = end.readings.first().and_then(|s| doubt(record, s.at_s)).unwrap_or_default();
+        let doubt = end.readings.first().and_then(|s| doubt(record, s.at_s));
         out.push(match end.angle_deg {
             Some(value) => angle(Definition::EndAngle, about, value).doubted(doubt),
             None => Figure::none(Definition::EndAngle, about, View::Sensor, "The device told no angle."),

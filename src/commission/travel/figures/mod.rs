@@ -13,9 +13,12 @@ mod reading;
 mod straight;
 
 pub use definition::{Definition, Line, Runs, Unit};
+pub use doubt::Cause;
+pub(in crate::commission::travel) use motion::IN_THE_MIDDLE_PERCENT;
 pub use reading::Uncertain;
 pub use straight::{Straight, straight};
 
+use doubt::Why;
 use reading::Quality;
 
 use super::record::{Direction, Loss, Record};
@@ -80,6 +83,9 @@ pub struct Figure {
     /// Why it is not judged though it has a value, a few words; empty: it can be.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub doubt: String,
+    /// Of what kind that is, or why a figure without value has none, where it is of one of these kinds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cause: Option<Cause>,
 }
 
 impl Figure {
@@ -104,6 +110,7 @@ impl Figure {
             at_percent: None,
             remark: String::new(),
             doubt: String::new(),
+            cause: None,
         }
     }
 
@@ -118,6 +125,7 @@ impl Figure {
             at_percent: None,
             remark: why.into(),
             doubt: String::new(),
+            cause: None,
         }
     }
 }
@@ -139,8 +147,7 @@ pub fn figures(record: &Record) -> Vec<Figure> {
         for view in [View::Sensor, View::External] {
             creep::add(one, view, of(view), &waited, &mut out);
         }
-        let doubt = waited.doubt();
-        out.iter_mut().skip(before).for_each(|f| f.doubt.clone_from(&doubt));
+        doubt_all(&mut out[before..], waited.doubt());
     }
     for (list, is_stroke) in [(&record.steps, false), (&record.strokes, true)] {
         for step in list {
@@ -151,9 +158,8 @@ pub fn figures(record: &Record) -> Vec<Figure> {
                 false => motion::add_step(step, rest, quality, &mut out),
             }
             // By a set point that was elsewhere the valve is not measured [TV-22].
-            if let Some(words) = record.driven_elsewhere(step.watch.asked_at_s) {
-                out.iter_mut().skip(before).for_each(|f| f.doubt.clone_from(&words));
-            }
+            let wrong = record.driven_elsewhere(step.watch.asked_at_s);
+            doubt_all(&mut out[before..], wrong.map(|words| Why::new(Cause::NotDriven, words)).as_ref());
         }
     }
     record.fails.iter().for_each(|f| motion::add_fail(f, rest, of(f.watch.view), &mut out));
@@ -161,7 +167,19 @@ pub fn figures(record: &Record) -> Vec<Figure> {
     if record.variables.travel_assumed {
         // A primary variable that is the set point follows it without fail [TV-20].
         let doubtful = out.iter_mut().filter(|f| f.view == View::Sensor && f.doubt.is_empty());
-        doubtful.for_each(|f| f.doubt = "nothing says that this travel is measured".to_owned());
+        doubtful.for_each(|f| {
+            f.doubt = "nothing says that this travel is measured".to_owned();
+            f.cause = Some(Cause::MayBeSetPoint);
+        });
     }
     out
+}
+
+/// Says of figures that have a value why they are not judged.
+fn doubt_all(figures: &mut [Figure], why: Option<&Why>) {
+    let Some(why) = why else { return };
+    for figure in figures {
+        figure.doubt.clone_from(&why.words);
+        figure.cause = Some(why.cause);
+    }
 }

@@ -2,6 +2,7 @@
 
 use super::super::record::{Fail, Rest, Sample, Step, Tail, Watch};
 use super::course::{Moment, comes_to};
+use super::doubt::{Cause, Why};
 use super::reading::{Average, Quality, before};
 use super::{About, Definition, Figure, Uncertain, View};
 use crate::commission::response::{T63_SHARE, T86_SHARE};
@@ -12,6 +13,10 @@ const SETTLED: f64 = 0.02;
 const STROKE: f64 = 0.005;
 /// A stroke that goes less far is told, percent.
 const WHOLE_STROKE: f64 = 90.0;
+/// A valve is in the middle when it is no further away from where it is to be let go, percent [TV-84].
+pub const IN_THE_MIDDLE_PERCENT: f64 = 5.0;
+/// Said where the final place is not known.
+const NOT_AT_REST: &str = "It had not come to rest when it was watched no longer.";
 /// What a time by stop watch is uncertain by, s [TV-16].
 const BY_HAND_S: f64 = 0.5;
 
@@ -46,7 +51,7 @@ impl Motion {
         let after: Vec<(f64, f64)> =
             watch.samples.iter().filter(|s| s.at_s > watch.asked_at_s).filter_map(numbers).collect();
         let last = after.last()?.0;
-        let mut remark = quality.unknown().to_owned();
+        let mut remark = quality.unknown();
         let mut say = |words: &str| remark = format!("{remark} {words}").trim_start().to_owned();
         let head = Average::of(before(watch, rest.for_s).filter_map(|s| s.percent));
         let earlier = || watch.samples.iter().rfind(|s| s.at_s <= watch.asked_at_s && s.percent.is_some());
@@ -66,12 +71,16 @@ impl Motion {
                 break;
             }
         }
-        let at_rest = tail.len() == window.len() && last - watch.asked_at_s >= rest.for_s;
+        // What still creeps over the last third is not at rest, though it may look so for a while [TV-04].
+        let seen: Vec<Sample> = after.iter().map(|s| Sample::new(s.0, s.1)).collect();
+        let whole = Tail::of(&seen, watch.asked_at_s, Some(from.mean), rest);
+        let is_calm = whole.span_percent() <= (rest.within_percent / 2.0).max(quality.between(whole.each));
+        let at_rest = is_calm && tail.len() == window.len() && last - watch.asked_at_s >= rest.for_s;
         let to = Average::of(tail.iter().copied())?;
         let tail_len = tail.len();
         let mut to_by = quality.mean(to.count);
         if !at_rest {
-            say("It had not come to rest when it was watched no longer.");
+            say(NOT_AT_REST);
             to_by += Average::of(window.iter().map(|s| s.1))?.span / 2.0;
         }
         // What creeping may have left of the way [TV-64].
@@ -137,9 +146,30 @@ impl Motion {
         Some(Moment { at: b.0, least: self.way[sure].0, most })
     }
 
-    /// The band within which travel counts as settled, percent.
+    /// The band within which travel counts as settled, percent [TV-14].
     fn band(&self, rest: &Rest) -> f64 {
-        (SETTLED * self.change).max(rest.within_percent).max(2.0 * (self.single + self.to_by))
+        (SETTLED * self.change).max(rest.within_percent)
+    }
+
+    /// What the band and the final place are uncertain by together, percent.
+    fn band_by(&self) -> f64 {
+        self.to_by + SETTLED * (self.from_by + self.to_by)
+    }
+
+    /// Why no settling is stated, if none is [TV-87].
+    fn not_settled(&self, rest: &Rest) -> Option<Why> {
+        let band = self.band(rest);
+        if self.rests_since.is_none() {
+            return Some(Why::new(Cause::NotAtRest, NOT_AT_REST));
+        }
+        // At rest a reading has to lie within the band for certain.
+        let by = 2.0 * self.single + self.band_by();
+        (by > band).then(|| {
+            let words = format!(
+                "Settled is within {band:.2} % of travel, and at rest it is known within {by:.2} % only."
+            );
+            Why::new(Cause::TooCoarse, words)
+        })
     }
 
     /// When travel is last outside of the band.
@@ -150,7 +180,7 @@ impl Motion {
         // Backwards in time it is the first time that it is so far away.
         let back: Vec<(f64, f64)> =
             self.way.iter().rev().map(|s| (-s.0, (s.1 - self.change) * sign)).collect();
-        let m = comes_to(&back, band, self.to_by, self.single, -self.way[0].0)?;
+        let m = comes_to(&back, band, self.band_by(), self.single, -self.way[0].0)?;
         Some(Moment { at: -m.at, least: -m.most, most: -m.least })
     }
 
@@ -208,15 +238,22 @@ pub fn add_step(step: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<Figur
     );
     add(Definition::T63, m.reaches(T63_SHARE).map(|d| m.since(m.moment(d))), "", never);
     add(Definition::T86, m.reaches(T86_SHARE).map(|d| m.since(m.moment(d))), "", never);
-    add(Definition::Overshoot, Some(m.overshoots()), "", never);
+    // Where it goes in the end is not known before it rests there.
+    let overshoot = m.rests_since.map(|_| m.overshoots());
+    add(Definition::Overshoot, overshoot, "", NOT_AT_REST);
     let band = format!("Within {:.2} % of travel.", m.band(rest));
-    let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.moment(d)));
-    let why = if m.rests_since.is_some() {
-        "The step is no larger than the band within which it counts as settled."
-    } else {
-        "It had not come to rest when it was watched no longer."
-    };
-    add(Definition::Settling, settled, &band, why);
+    let not_settled = m.not_settled(rest);
+    let settled = if not_settled.is_some() { None } else { m.settles(rest) };
+    let why = not_settled
+        .as_ref()
+        .map_or("The step is no larger than the band within which it counts as settled.", |why| {
+            why.words.as_str()
+        });
+    add(Definition::Settling, settled.map(|d| m.since(m.moment(d))), &band, why);
+    let causes = [m.rests_since.is_none().then_some(Cause::NotAtRest), not_settled.map(|why| why.cause)];
+    for (figure, cause) in out.iter_mut().rev().zip(causes.into_iter().rev()) {
+        figure.cause = cause.filter(|_| figure.value.is_none());
+    }
 }
 
 /// Appends the time of a stroke, by the samples and by hand.
@@ -257,8 +294,32 @@ fn by_hand(definition: Definition, about: About, watch: &Watch, out: &mut Vec<Fi
     }
 }
 
+/// Why nothing is said of a loss: the valve was not seen to rest in the middle before, or did not come to its end [TV-84].
+fn not_let_go(fail: &Fail, rest: &Rest, quality: &Quality, end: Option<&Motion>) -> Option<Why> {
+    let not_there = |words: String| Some(Why::new(Cause::NotThere, words));
+    let Some(from) = Average::of(before(&fail.watch, rest.for_s).filter_map(|s| s.percent)) else {
+        return not_there("where it was before is not known".to_owned());
+    };
+    if (from.mean - fail.from_percent).abs() > IN_THE_MIDDLE_PERCENT {
+        return not_there(format!("it stood at {:.1} % before, not at {} %", from.mean, fail.from_percent));
+    }
+    if from.span > rest.within_percent.max(2.0 * quality.single()) {
+        return not_there(format!("it was still on its way before, around {:.1} %", from.mean));
+    }
+    let moves = end.filter(|m| m.rests_since.is_none())?;
+    let words = format!("it was still moving in the end, at {:.1} %: watch longer, by --watch", moves.to);
+    Some(Why::new(Cause::NotAtRest, words))
+}
+
 /// Appends what a loss did.
 pub fn add_fail(fail: &Fail, rest: &Rest, quality: &Quality, out: &mut Vec<Figure>) {
+    let first = out.len();
+    add_loss(fail, rest, quality, out);
+    let why = not_let_go(fail, rest, quality, Motion::of(&fail.watch, rest, quality).as_ref());
+    super::doubt_all(&mut out[first..], why.as_ref());
+}
+
+fn add_loss(fail: &Fail, rest: &Rest, quality: &Quality, out: &mut Vec<Figure>) {
     let (about, view) = (About::Loss(fail.loss), fail.watch.view);
     match Motion::of(&fail.watch, rest, quality) {
         None => {
@@ -267,14 +328,18 @@ pub fn add_fail(fail: &Fail, rest: &Rest, quality: &Quality, out: &mut Vec<Figur
             out.push(Figure::none(Definition::FailPlace, about, view, why));
         }
         Some(m) => {
-            let settled = m.rests_since.and_then(|_| m.settles(rest)).map(|d| m.since(m.moment(d)));
-            out.push(match settled {
-                Some(found) if m.moved() => Figure {
+            let not_settled = m.not_settled(rest);
+            let settled = if not_settled.is_some() { None } else { m.settles(rest) };
+            out.push(match (settled.map(|d| m.since(m.moment(d))), not_settled) {
+                _ if !m.moved() => Figure::none(Definition::FailTime, about, view, "No movement was seen."),
+                (_, Some(why)) => {
+                    Figure::none(Definition::FailTime, about, view, why.words).not_stated(why.cause)
+                }
+                (Some(found), None) => Figure {
                     remark: m.remark.clone(),
                     ..Figure::new(Definition::FailTime, about, view, found)
                 },
-                _ if !m.moved() => Figure::none(Definition::FailTime, about, view, "No movement was seen."),
-                _ => Figure::none(Definition::FailTime, about, view, "It had not come to rest."),
+                (None, None) => Figure::none(Definition::FailTime, about, view, "It had not come to rest."),
             });
             let place = Uncertain { value: m.to, by: m.to_by };
             out.push(Figure {

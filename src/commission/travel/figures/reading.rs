@@ -1,7 +1,8 @@
 //! Readings at rest, and what they are uncertain by [TV-06].
 
-use super::super::record::{Record, Sample, Watch};
+use super::super::record::{External, Record, Sample, Watch};
 use super::View;
+use super::doubt::{Cause, Why};
 
 /// How many standard deviations noise counts with (own choice).
 const NOISE: f64 = 3.0;
@@ -49,6 +50,10 @@ pub struct Quality {
     pub resolution: Option<f64>,
     /// Standard deviation of single readings at rest, percent of travel.
     pub sigma: Option<f64>,
+    /// The resolution was not known and is taken from the numbers that were typed: the last digit, in their unit [TV-88].
+    pub typed: Option<f64>,
+    /// Somebody read it by eye, and how fine is not known: nothing is said of what it is uncertain by [TV-88].
+    pub by_eye: bool,
     /// Error limit of the instrument, percent of travel; 0 for the device's own sensor, whose view it is.
     pub limit: f64,
 }
@@ -57,8 +62,15 @@ impl Quality {
     /// Of a record's readings in a view.
     pub fn of(record: &Record, view: View) -> Quality {
         let measure = record.measure(view);
+        let known = measure.and_then(|m| m.resolution_percent);
+        let typed = match (view, known) {
+            (View::External, None) => typed_step(record),
+            _ => None,
+        };
         Quality {
-            resolution: measure.and_then(|m| m.resolution_percent),
+            resolution: known.or(typed.map(|t| t.1)),
+            typed: typed.map(|t| t.0),
+            by_eye: view == View::External && known.is_none() && typed.is_none(),
             sigma: pooled(record, view),
             limit: match view {
                 View::Sensor => 0.0,
@@ -102,14 +114,55 @@ impl Quality {
     }
 
     /// What is not known of them, as a sentence; empty where all is.
-    pub fn unknown(&self) -> &'static str {
-        match (self.resolution, self.sigma) {
+    pub fn unknown(&self) -> String {
+        let words = match (self.resolution, self.sigma) {
+            _ if self.by_eye => "The resolution of the reading is not known.",
+            // Whoever reads a scale reads it once.
+            (Some(_), None) if self.typed.is_some() => "",
             (Some(_), Some(_)) => "",
             (None, Some(_)) => "The resolution of the reading is not known and counts as 0.",
             (Some(_), None) => "The noise of the reading is not known and counts as 0.",
             (None, None) => "Resolution and noise of the reading are not known and count as 0.",
+        };
+        match self.typed {
+            Some(step) => {
+                format!(
+                    "The resolution of the reading was not told; it is taken as {step}, the last digit that was typed."
+                )
+            }
+            None => words.to_owned(),
         }
     }
+
+    /// Why nothing of these readings is judged, if nothing is.
+    pub fn doubt(&self) -> Option<Why> {
+        self.by_eye
+            .then(|| Why::new(Cause::NoResolution, "nobody said the smallest division of what was read"))
+    }
+}
+
+/// Digits behind the point that are looked at.
+const MOST_DIGITS: i32 = 9;
+
+/// The last digit of all numbers that were typed of the measurement: the largest power of ten, 1 at most, of which all are multiples, in their
+/// unit and in percent of travel; `None` where the typed numbers do not tell how many percent a unit is [TV-88].
+fn typed_step(record: &Record) -> Option<(f64, f64)> {
+    let points = record.points.iter().filter_map(|p| p.external.as_ref());
+    let all: Vec<&External> = points.chain(record.ends.iter().filter_map(|e| e.external.as_ref())).collect();
+    let least = all.iter().min_by(|a, b| a.value.total_cmp(&b.value))?;
+    let most = all.iter().max_by(|a, b| a.value.total_cmp(&b.value))?;
+    let span = most.value - least.value;
+    let per_unit = (most.percent - least.percent).abs() / span;
+    if !(span > 0.0 && per_unit > 0.0 && per_unit.is_finite()) {
+        return None;
+    }
+    let explains = |digits: i32| {
+        let tens = 10f64.powi(digits);
+        all.iter().all(|e| (e.value * tens - (e.value * tens).round()).abs() <= 1e-6)
+    };
+    let digits = (0..=MOST_DIGITS).find(|d| explains(*d)).unwrap_or(MOST_DIGITS);
+    let step = 10f64.powi(-digits);
+    Some((step, step * per_unit))
 }
 
 /// Samples of a watch before the asking, within the time of rest.
@@ -153,7 +206,7 @@ mod tests {
     /// 0.06 sqrt(1/2) = 0.142426.
     #[test]
     fn rules_by_hand() {
-        let q = Quality { resolution: Some(0.1), sigma: Some(0.02), limit: 0.0 };
+        let q = Quality { resolution: Some(0.1), sigma: Some(0.02), ..Quality::default() };
         let near = |a: f64, b: f64| assert!((a - b).abs() < 1e-6, "{a} is not {b}");
         near(q.single(), 0.11);
         near(q.mean(4), 0.08);

@@ -12,6 +12,7 @@ fn figure(definition: Definition, value: Option<f64>, uncertainty: Option<f64>) 
         at_percent: None,
         remark: String::new(),
         doubt: String::new(),
+        cause: None,
     }
 }
 

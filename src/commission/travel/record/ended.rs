@@ -66,10 +66,27 @@ pub enum Ended {
         /// When it was last heard, s; `None`: never.
         last_heard_s: Option<f64>,
     },
-    /// The valve does not move.
+    /// The valve does not move: its sensor saw nothing since the start, though the set point went where it was asked for.
     NoMovement {
         /// What was being done.
         during: String,
+        /// Where it stood meanwhile; records of before have it not.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        stood: Option<Stood>,
+    },
+    /// The valve moved before, and moves no more.
+    Stands {
+        /// What was being done.
+        during: String,
+        /// Where it stood meanwhile.
+        stood: Stood,
+    },
+    /// The set point did not go where it was asked for, again and again: of the valve nothing is said.
+    NotDriven {
+        /// What was being done.
+        during: String,
+        /// What the device read instead, a few words.
+        what: String,
     },
     /// Something else failed.
     Failed {
@@ -81,6 +98,18 @@ pub enum Ended {
     /// It has not ended yet: a record that is kept while the test runs.
     #[default]
     Running,
+}
+
+/// Where a valve stood while its set point went on, percent [TV-83].
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Stood {
+    /// Travel, by the device's own sensor.
+    pub at_percent: f64,
+    /// The set point when it came there.
+    pub from_percent: f64,
+    /// The set point in the end.
+    pub to_percent: f64,
 }
 
 /// Where the set point was left.

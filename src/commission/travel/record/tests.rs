@@ -97,7 +97,12 @@ fn written_and_read_again() {
         Ended::Whole,
         Ended::Stopped { why: Why::Nonsense, during: during.clone() },
         Ended::Interrupted { during: during.clone() },
-        Ended::NoMovement { during: during.clone() },
+        Ended::NoMovement { during: during.clone(), stood: None },
+        Ended::Stands {
+            during: during.clone(),
+            stood: Stood { at_percent: 45.0, from_percent: 50.0, to_percent: 80.0 },
+        },
+        Ended::NotDriven { during: during.clone(), what: "the device reads 0 mA".into() },
         Ended::Failed { during, what: "the bench is gone".into() },
         Ended::Running,
     ] {

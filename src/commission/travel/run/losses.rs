@@ -2,14 +2,18 @@
 
 use super::{CAUTIONS, Run, capital, told};
 use crate::commission::person::{Answer, Choice, Kind, Question};
-use crate::commission::travel::figures::View;
+use crate::commission::travel::figures::{IN_THE_MIDDLE_PERCENT, View};
 use crate::commission::travel::record::{Fail, FailsTo, Loss, Watch};
-use crate::commission::travel::sensing::{Halt, Until};
+use crate::commission::travel::sensing::{Halt, Rested, Until};
 use crate::host::stimulus::Act;
 use core::time::Duration;
 
 /// From here a valve is let go: it is seen to move whichever way it goes, percent (own choice).
 const FROM_PERCENT: f64 = 50.0;
+/// A valve that has not been seen to move goes so far away from there first, percent: one that is stuck is found before anything is taken away.
+const AWAY_PERCENT: f64 = 15.0;
+/// How often it is waited once more, as long as for rest, until it rests there [TV-84].
+pub(in crate::commission::travel) const WAITS: u32 = 3;
 /// How long a device that was without power is waited for, s.
 const AWAKE_S: f64 = 60.0;
 
@@ -75,8 +79,41 @@ impl Run<'_> {
         Ok(())
     }
 
+    /// Goes to the middle, and waits until it rests there: what was given back before may take its time.
+    fn go_to_the_middle(&mut self, loss: Loss) -> Result<(), Halt> {
+        if !self.moved {
+            self.go(FROM_PERCENT - AWAY_PERCENT)?;
+        }
+        let (_, mut rested) = self.go(FROM_PERCENT)?;
+        let rest = self.record.plan.rest;
+        let is_near =
+            |r: &Rested| r.travel().is_none_or(|t| (t - FROM_PERCENT).abs() <= IN_THE_MIDDLE_PERCENT);
+        let is_there = |r: &Rested| is_near(r) && (r.settled || r.travel().is_none());
+        for _ in 0..WAITS {
+            if is_there(&rested) {
+                break;
+            }
+            self.person.tell("It is not at rest in the middle yet: it is waited for.");
+            // One that stands still elsewhere may yet come: air comes back slowly.
+            let least_s = if is_near(&rested) { 0.0 } else { rest.most_s };
+            let until = Until { least_s, most_s: rest.most_s, ..Until::default() };
+            let now_s = self.sensing.now_s();
+            rested = self.sensing.settle(now_s, &rest, until)?;
+            self.travel = rested.travel().or(self.travel);
+        }
+        if !is_there(&rested) {
+            let words = format!(
+                "{}: not judged, for the valve did not come to rest at {FROM_PERCENT} % before: {}.",
+                capital(loss.words()),
+                told(rested.travel())
+            );
+            self.person.tell(&words);
+        }
+        Ok(())
+    }
+
     fn lose(&mut self, loss: Loss, take: Act, give: Act) -> Result<(), Halt> {
-        self.go(FROM_PERCENT)?;
+        self.go_to_the_middle(loss)?;
         let mut samples = self.rest_here()?;
         let before = self.travel;
         self.sensing.take_uncertain_s();

@@ -65,7 +65,6 @@ impl Run<'_> {
             external: None,
             control_system_percent: None,
         });
-        self.came(&rested)?;
         let at = self.record.points.len() - 1;
         let readings = self.sensing.readings.clone();
         self.record.points[at].set_point_percent = self.sensing.number(readings.set_point.as_ref())?;
@@ -75,6 +74,7 @@ impl Run<'_> {
             self.person
                 .tell(&format!("Not judged: {wrong}. Look at the source, the wiring and the selector."));
         }
+        self.came(&rested)?;
         let rest = if rested.settled { "at rest" } else { "NOT at rest" };
         self.person.tell(&format!(
             "{level} % {way}: {}, {rest} after {:.1} s.",

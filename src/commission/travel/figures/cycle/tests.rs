@@ -299,3 +299,36 @@ fn what_creeping_left() {
     let left = by(&one) - without;
     assert!((0.06..0.2).contains(&left), "{left}");
 }
+
+/// Whole mm of a scale of 20 mm typed by eye: the last digit is 1 mm, 5 % of travel, so a reading is known within 2.5 % and a difference within 5 %,
+/// never within 0. A tenth among them: 0.1 mm, 0.5 %. What was said goes before it. Where all that was typed is one number, nothing is judged [TV-88].
+#[test]
+fn numbers_typed_by_eye() {
+    let levels = [0.0, 25.0, 50.0, 75.0, 100.0];
+    let mut r = record(cycle(1, &levels, &levels, &levels));
+    r.external = Some(Measure::default());
+    let type_in = |r: &mut Record, shift: f64| {
+        for p in &mut r.points {
+            let value = p.wanted_percent / 5.0 + if p.wanted_percent == 50.0 { shift } else { 0.0 };
+            p.external = Some(External { value, unit: "mm".into(), percent: value * 5.0 });
+        }
+    };
+    for (shift, told, half) in [(0.0, None, 2.5), (0.1, None, 0.25), (0.0, Some(0.1), 0.05)] {
+        type_in(&mut r, shift);
+        r.external = Some(Measure { resolution_percent: told, ..Measure::default() });
+        let found = found(&r, View::External);
+        let by = |d| of(&found, d).uncertainty.expect("uncertain");
+        assert!((by(Definition::AccuracyAbove) - half).abs() < 1e-9, "{}", by(Definition::AccuracyAbove));
+        assert!((by(Definition::Hysteresis) - 2.0 * half).abs() < 1e-9, "{}", by(Definition::Hysteresis));
+        let says = of(&found, Definition::AccuracyAbove).remark.contains("the last digit that was typed");
+        assert_eq!(says, told.is_none());
+    }
+    r.external = Some(Measure::default());
+    for p in &mut r.points {
+        p.external = Some(External { value: 10.0, unit: "mm".into(), percent: 50.0 });
+    }
+    let found = found(&r, View::External);
+    for f in found.iter().filter(|f| f.value.is_some()) {
+        assert_eq!((f.uncertainty, f.cause), (None, Some(super::super::Cause::NoResolution)), "{f:?}");
+    }
+}

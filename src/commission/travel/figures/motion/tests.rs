@@ -124,6 +124,47 @@ fn a_stroke() {
     assert_eq!(stroke(Vec::new(), true, Some(8.0)).len(), 1);
 }
 
+/// 20 % with a lag of 10 s, watched for 30 s: 20 exp(-3) = 1.0 % are left, and from 20 s on 1.7 % were crept. It settles within 2 % after
+/// 10 ln 50 = 39.1 s, which nobody saw: neither settling nor overshoot is stated [TV-87]. Watched for 120 s both are.
+#[test]
+fn a_lag_that_is_not_watched_to_its_end() {
+    let travel = |t: f64| if t < 2.0 { 40.0 } else { 40.0 + 20.0 * (1.0 - (-(t - 2.0) / 10.0).exp()) };
+    for (seconds, is_stated) in [(32.0, false), (122.0, true)] {
+        let samples = sampled(0.0, 0.5, seconds, travel);
+        let step = Step { from_percent: 40.0, to_percent: 60.0, watch: watch(samples, 2.0) };
+        let found = figures(&step, &Quality::default());
+        for definition in [Definition::Overshoot, Definition::Settling] {
+            let f = found.iter().find(|f| f.definition == definition).expect("the figure");
+            let expected = if is_stated { None } else { Some(Cause::NotAtRest) };
+            assert_eq!((f.value.is_some(), f.cause), (is_stated, expected), "{f:?}");
+        }
+        if is_stated {
+            let settling = found.iter().find(|f| f.definition == Definition::Settling).expect("the figure");
+            let (at, by) = settling.value.zip(settling.uncertainty).expect("stated");
+            assert!((at - 39.12).abs() <= by && by < 1.0, "{at} +- {by}");
+        }
+    }
+}
+
+/// Readings in steps of 0.2 % are known within 0.1: one reading and the final place are known within 0.2 + 0.1 %, and 2 % of that for the band. Of a
+/// step of 20 % the band is 0.4 %, more than that; of one of 5 % it is what counts as rest, 0.2 %, and no wider one is taken [TV-87].
+#[test]
+fn readings_too_coarse_for_the_band() {
+    let quality = Quality { resolution: Some(0.2), sigma: Some(0.0), ..Quality::default() };
+    for (change, is_stated) in [(20.0, true), (5.0, false)] {
+        let travel = |t: f64| 40.0 + (10.0 * (t - 2.0).max(0.0)).min(change);
+        let travel = |t: f64| (travel(t) / 0.2).round() * 0.2;
+        let samples = sampled(0.0, 0.1, 12.0, travel);
+        let step = Step { from_percent: 40.0, to_percent: 40.0 + change, watch: watch(samples, 2.0) };
+        let settling = figures(&step, &quality).pop().expect("the last one");
+        assert_eq!(settling.definition, Definition::Settling);
+        let expected = if is_stated { None } else { Some(Cause::TooCoarse) };
+        assert_eq!((settling.value.is_some(), settling.cause), (is_stated, expected), "{settling:?}");
+        let says = if is_stated { "Within 0.40 % of travel." } else { "within 0.20 % of travel" };
+        assert!(settling.remark.contains(says), "{settling:?}");
+    }
+}
+
 #[test]
 fn what_cannot_be_had_is_said() {
     let still =
@@ -178,7 +219,7 @@ fn a_reading_that_is_just_far_enough() {
     let behind = [(3.0, 30.1), (4.0, 31.0), (5.0, 40.0), (6.0, 40.0), (7.0, 40.0), (8.0, 40.0)];
     let samples = before.chain(behind.map(|(at, percent)| Sample::new(at, percent))).collect();
     let step = Step { from_percent: 30.0, to_percent: 40.0, watch: watch(samples, 2.0) };
-    let found = figures(&step, &Quality { resolution: Some(0.05), sigma: Some(0.0), limit: 0.0 });
+    let found = figures(&step, &Quality { resolution: Some(0.05), sigma: Some(0.0), ..Quality::default() });
     let dead = found.iter().find(|f| f.definition == Definition::DeadTime).expect("the figure");
     let (value, by) = dead.value.zip(dead.uncertainty).expect("it moved");
     assert!((value - 1.0).abs() < 1e-9 && (by - 1.0).abs() < 1e-9, "{dead:?}");
@@ -200,7 +241,7 @@ proptest! {
         };
         let samples = sampled(shift * interval, interval, 3.0 + dead + 12.0 * tau + 3.0, of);
         let step = Step { from_percent: 30.0, to_percent: 30.0 + change, watch: watch(samples, asked) };
-        let quality = Quality { resolution: Some(resolution), sigma: Some(0.0), limit: 0.0 };
+        let quality = Quality { resolution: Some(resolution), sigma: Some(0.0), ..Quality::default() };
         for f in figures(&step, &quality) {
             let band = (0.02 * change).max(0.2).max(4.0 * 0.5 * resolution);
             let truth = match f.definition {
@@ -245,7 +286,7 @@ proptest! {
             at_s += if *d < 0.1 { 0.0 } else { *d };
             Sample { at_s, percent: *percent }
         }).collect();
-        let quality = Quality { resolution: None, sigma, limit: 0.0 };
+        let quality = Quality { resolution: None, sigma, ..Quality::default() };
         let step = Step { from_percent: 0.0, to_percent: 100.0, watch: watch(samples, asked) };
         let mut found = figures(&step, &quality);
         add_stroke(&step, &Rest::default(), &quality, &mut found);
