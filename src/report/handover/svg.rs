@@ -10,6 +10,9 @@ const RIGHT: f64 = 14.0;
 const TOP: f64 = 58.0;
 const BOTTOM: f64 = 44.0;
 
+/// Width of a letter of a name, wide enough for fonts that are; at 13 px most are 6 to 7.
+const LETTER: f64 = 7.8;
+
 pub const BLUE: &str = "#1f5fa8";
 pub const OCHRE: &str = "#8a5a00";
 pub const RED: &str = "#a40000";
@@ -153,7 +156,7 @@ impl Plot {
         out.push_str(&self.shapes);
         let (mut at, mut line) = (LEFT, 31.0);
         for (name, colour, dashed) in &self.names {
-            let wide = 24.0 + 6.6 * name.chars().count() as f64;
+            let wide = 24.0 + LETTER * name.chars().count() as f64;
             if at + wide > WIDTH && at > LEFT {
                 (at, line) = (LEFT, line + 15.0);
             }
