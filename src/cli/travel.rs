@@ -38,6 +38,10 @@ pub use on_line::{Named, OnLine, as_asked};
 pub use person::Asked;
 
 const DOING: &str = "starting the travel test";
+/// How far each little move of a creep goes where nobody says, percent (own choice).
+const CREEP_MOVE: f64 = 0.1;
+/// How long a motion is watched at most where nobody says, s (own choice).
+const WATCH_S: f64 = 30.0;
 
 /// Runs it.
 pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
@@ -198,6 +202,18 @@ fn has_effect(args: &TravelArgs) -> Result<(), Failure> {
             "let a person or a bench set the current, or make a travel test of the same points: --cycles 1 --by device",
         );
     }
+    if args.creep.is_empty() && args.creep_move.is_some() {
+        return refused(
+            "--creep-move belongs to --creep, which is not given",
+            "add --creep, or leave it out",
+        );
+    }
+    if args.steps.is_empty() && args.strokes == 0 && args.loss.is_empty() && args.watch.is_some() {
+        return refused(
+            "--watch belongs to --steps, --strokes and --loss, and none of them is given",
+            "add one of them, or leave it out; how long it is waited for rest is --rest-most",
+        );
+    }
     if args.check || args.cycles > 0 {
         return Ok(());
     }
@@ -230,9 +246,13 @@ fn plan(args: &TravelArgs) -> Plan {
     Plan {
         rest,
         creep_places_percent: args.creep.clone(),
-        creep_increment_percent: if args.creep.is_empty() { 0.0 } else { args.creep_move },
+        creep_increment_percent: if args.creep.is_empty() {
+            0.0
+        } else {
+            args.creep_move.unwrap_or(CREEP_MOVE)
+        },
         steps_percent: args.steps.clone(),
-        step_watch_s: if watched { args.watch } else { 0.0 },
+        step_watch_s: if watched { args.watch.unwrap_or(WATCH_S) } else { 0.0 },
         strokes: args.strokes,
         losses: args.loss.iter().map(|l| (*l).into()).collect(),
         ..Plan::cycling(if args.points.as_deref() == Some("11") { 11 } else { 5 }, args.cycles)

@@ -7,7 +7,7 @@ use super::wave_args::above_zero;
 use crate::commission::travel::record::{FailsTo, Instrument, Loss, Movement};
 use crate::commission::travel::{Reading, Readings};
 use crate::report::handover::Calibrated;
-use clap::{ArgAction, ArgGroup, ValueEnum};
+use clap::{ArgAction, ValueEnum};
 use std::path::PathBuf;
 
 const TRAVEL: &str = "Examples:
@@ -102,7 +102,7 @@ const OF_NO_DEVICE_CHECK: [&str; 27] = [
 
 /// `travel`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = TRAVEL, group = ArgGroup::new("watched").multiple(true).args(["steps", "strokes", "loss"]), override_usage = "looprig travel [OPTIONS] LINE [TO] --move
+#[command(after_help = TRAVEL, override_usage = "looprig travel [OPTIONS] LINE [TO] --move
        looprig travel [OPTIONS] --from RECORD.json
        looprig travel --limits-schema")]
 pub struct TravelArgs {
@@ -128,9 +128,9 @@ pub struct TravelArgs {
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = "10,50,90", value_delimiter = ',',
         value_parser = percent, value_name = "PLACES", help_heading = WHAT)]
     pub creep: Vec<f64>,
-    /// How far each little move of a creep goes, %.
-    #[arg(long, default_value_t = 0.1, value_parser = above_zero, value_name = "PERCENT", requires = "creep", help_heading = WHAT)]
-    pub creep_move: f64,
+    /// How far each little move of a creep goes, % (0.1 unless told).
+    #[arg(long, value_parser = above_zero, value_name = "PERCENT", help_heading = WHAT)]
+    pub creep_move: Option<f64>,
     /// Step responses, each FROM..TO in % (up and down by 2, 10 and 20 % around the middle unless told).
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = "49..51,51..49,45..55,55..45,40..60,60..40",
         value_delimiter = ',', value_parser = step, value_name = "FROM..TO", help_heading = WHAT)]
@@ -141,9 +141,9 @@ pub struct TravelArgs {
     /// Take these away, one after the other, where the site allows it, and give them back: the fail action.
     #[arg(long, value_enum, value_delimiter = ',', value_name = "current,air,trip", hide_possible_values = true, help_heading = WHAT)]
     pub loss: Vec<LossArg>,
-    /// How long a step, a stroke or a loss is watched at most.
-    #[arg(long, default_value_t = 30.0, value_parser = seconds, value_name = "SECONDS", requires = "watched", help_heading = WHAT)]
-    pub watch: f64,
+    /// How long a step, a stroke or a loss is watched at most (30 unless told).
+    #[arg(long, value_parser = seconds, value_name = "SECONDS", help_heading = WHAT)]
+    pub watch: Option<f64>,
     /// At rest: readings stay within so much of each other, % of travel.
     #[arg(long, default_value_t = 0.2, value_parser = above_zero, value_name = "PERCENT", help_heading = WHAT)]
     pub rest_within: f64,

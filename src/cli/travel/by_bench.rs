@@ -289,3 +289,43 @@ impl Stimulus for ByBench {
         Ok(LeftAt { percent: Some(SetPoint::CurrentMa(ma).percent()), words })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::{check, in_process};
+    use crate::host::Host;
+    use crate::link::MasterConfig;
+    use std::path::Path;
+
+    /// [TV-96]: a loop that was opened after its current was told has none, whatever was told; closed again it has what was told.
+    #[test]
+    fn a_loop_that_was_opened_after_it() {
+        let bench = include_str!("../../../fixtures/benches/valve-calibrated.toml");
+        let plan = Arc::new(check(bench, Path::new("valve-calibrated.toml")).expect("a bench"));
+        let mut host = Host::new(in_process(&plan), MasterConfig::default());
+        let mut by = ByBench::here(Arc::clone(&plan), Waiting::default(), None);
+        assert_eq!(by.stays(), None);
+        by.set(&mut host, SetPoint::CurrentMa(16.0)).expect("a computed loop");
+        let at = by.stays().expect("it was told");
+        assert!(
+            at.percent == Some(75.0) && at.words.contains("16.00 mA") && at.words.contains("set it back"),
+            "{at:?}"
+        );
+        by.act(&mut host, Act::LoseCurrent).expect("a computed loop");
+        let at = by.stays().expect("it was told");
+        assert_eq!(at.percent, None, "{at:?}");
+        assert!(
+            at.words.contains("the loop was opened after that") && at.words.contains("close the loop"),
+            "{at:?}"
+        );
+        by.act(&mut host, Act::RestoreCurrent).expect("a computed loop");
+        assert_eq!(by.stays().and_then(|at| at.percent), Some(75.0));
+        // Said ahead: what is told, and what it was before the test, 12 mA.
+        let words = by.ahead(&mut host, SetPoint::Percent(25.0)).expect("it moves nothing");
+        assert!(
+            words.contains("8.00 mA (25.00 %)") && words.contains("Before the test it was 12.00 mA"),
+            "{words}"
+        );
+    }
+}

@@ -153,7 +153,7 @@ fn span(samples: &[Sample]) -> f64 {
 /// Whether a sensor that was moved both ways jumped; `ways`: readings, and the sign of the way.
 fn jumps(ways: [(&[Sample], f64); 2]) -> (Found, String) {
     // Of each way between two readings that has one before and one behind it: itself, the longer of these two, and where.
-    let (mut jump, mut even): (Option<(f64, f64, f64)>, f64) = (None, 0.0);
+    let (mut jump, mut even): (Option<(f64, f64, f64)>, Option<f64>) = (None, None);
     for (samples, sign) in ways {
         for w in numbers(samples).windows(4) {
             if w.windows(2).any(|p| p[1].0 - p[0].0 > TOGETHER_S) {
@@ -166,7 +166,7 @@ fn jumps(ways: [(&[Sample], f64); 2]) -> (Found, String) {
                     jump = Some((way(1), beside, (w[1].1 + w[2].1) / 2.0));
                 }
             } else {
-                even = even.max(way(1));
+                even = Some(even.unwrap_or(0.0).max(way(1)));
             }
         }
     }
@@ -178,16 +178,22 @@ fn jumps(ways: [(&[Sample], f64); 2]) -> (Found, String) {
                  if it comes at the same place, the sensor or its wiring is worn."
             ),
         ),
-        None if even > FAST_PERCENT => (
+        _ if even.is_none() => (
+            Found::NotJudged,
+            "It was read too seldom for jumps: readings lie more than 2 s apart.".to_owned(),
+        ),
+        None if even > Some(FAST_PERCENT) => (
             Found::NotJudged,
             format!(
-                "It was moved so fast that up to {even:.1} % lie between two readings: a jump would not have been seen. Do it again, in about 20 s."
+                "It was moved so fast that up to {:.1} % lie between two readings: a jump would not have been seen. Do it again, in about 20 s.",
+                even.unwrap_or_default()
             ),
         ),
         None => (
             Found::AsExpected,
             format!(
-                "No jump: up to {even:.1} % from one reading to the next, and none is {JUMP_PERCENT:.0} % longer than those beside it and twice as long."
+                "No jump: up to {:.1} % from one reading to the next, and none is {JUMP_PERCENT:.0} % longer than those beside it and twice as long.",
+                even.unwrap_or_default()
             ),
         ),
     }
@@ -321,4 +327,47 @@ fn at_rest(kind: AtRest, blows: bool, out: &mut Vec<Finding>) {
         ),
     };
     add(out, "outputs: at rest", found, words.to_owned(), "Not proved: how much air it takes.");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(places: &[f64], apart_s: f64) -> (Found, String) {
+        let way = |sign: f64| -> Vec<Sample> {
+            let at = |(n, p): (usize, &f64)| {
+                Sample::new(n as f64 * apart_s, if sign > 0.0 { *p } else { 100.0 - p })
+            };
+            places.iter().enumerate().map(at).collect()
+        };
+        let (up, down) = (way(1.0), way(-1.0));
+        jumps([(&up, 1.0), (&down, -1.0)])
+    }
+
+    /// [TV-98] by hand: ways of 2.5 % each 0.5 s are even; one reading that is 4 % wrong makes a way of 6.5 % beside 2.5 %: 4 % longer, 2.6 times as long. One that is
+    /// 2.9 % wrong is less than 3 % longer. A hand that rests and goes on at 5 % a reading makes none: beside its first way is another of 5 %. At 12 % a reading nothing would
+    /// be seen, and with 3 s between readings neither.
+    #[test]
+    fn jumps_by_hand() {
+        let even: Vec<f64> = (0..=40).map(|n| 2.5 * f64::from(n)).collect();
+        assert_eq!(told(&even, 0.5).0, Found::AsExpected);
+        assert!(told(&even, 0.5).1.contains("up to 2.5 %"));
+        let wrong = |by: f64| {
+            let mut places = even.clone();
+            places[20] += by;
+            told(&places, 0.5)
+        };
+        assert!(
+            wrong(4.0).0 == Found::NotAsExpected && wrong(4.0).1.starts_with("A jump of 6.5 % near 51 %"),
+            "{}",
+            wrong(4.0).1
+        );
+        assert_eq!(wrong(-4.0).0, Found::NotAsExpected, "the next way is too long then");
+        assert_eq!(wrong(2.9).0, Found::AsExpected);
+        let rests = [0.0, 5.0, 10.0, 15.0, 15.0, 15.0, 15.0, 20.0, 25.0, 30.0];
+        assert_eq!(told(&rests, 0.5).0, Found::AsExpected);
+        let fast: Vec<f64> = (0..=8).map(|n| 12.0 * f64::from(n)).collect();
+        assert_eq!(told(&fast, 0.5).0, Found::NotJudged);
+        assert_eq!(told(&even, 3.0).0, Found::NotJudged);
+    }
 }
