@@ -176,3 +176,26 @@ impl Plot {
         out
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Names above a plot leave room for their letters: "measured, down" is 108.3 px wide in Chromium with DejaVu Sans at 13 px, which is wide for a font.
+    #[test]
+    fn names_do_not_touch() {
+        let axis = Axis::around(0.0, 100.0, 1.0, 10.0);
+        let mut plot = Plot::new(axis, "set point", axis, "travel");
+        plot.name("measured, down", OCHRE, true);
+        plot.name("measured, up", OCHRE, false);
+        let svg = plot.svg("a plot");
+        let x = |tag: &str, attribute: &str, before: &str| -> f64 {
+            let part = svg.split(tag).find(|p| p.contains(before)).expect("it is drawn");
+            let from = part.find(attribute).expect("it has a place") + attribute.len();
+            part[from..].split('"').next().and_then(|n| n.parse().ok()).expect("a number")
+        };
+        let name = x("<text", "x=\"", ">measured, down<");
+        let next = x("<text", "x=\"", ">measured, up<") - 24.0;
+        assert!(next - name > 108.3, "{name} to {next}");
+    }
+}
