@@ -78,7 +78,7 @@ fn as_expected(good: bool) -> Found {
 
 fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
     let ends = mean_of(&hand.closed).zip(mean_of(&hand.open));
-    let Some((closed, open)) = ends else {
+    let Some((closed, open)) = ends.map(|(closed, open)| (plain(closed), plain(open))) else {
         let words = "It was not moved from one end to the other.".to_owned();
         return add(out, "sensor: range", Found::NotJudged, words, SENSOR_NOT);
     };
@@ -119,7 +119,7 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
     let noise = [&hand.closed, &hand.open, &hand.back].into_iter().map(|s| span(s)).fold(0.0, f64::max);
     let words = format!("Held still, readings lie within {noise:.2} %, wanted are {within:.2} %.");
     add(out, "sensor: noise", as_expected(noise <= within), words, SENSOR_NOT);
-    match mean_of(&hand.back) {
+    match mean_of(&hand.back).map(plain) {
         None => {
             add(out, "sensor: back again", Found::NotJudged, "It was not moved back.".to_owned(), SENSOR_NOT)
         }
@@ -137,6 +137,11 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
             add(out, "sensor: back again", as_expected(by <= BACK_PERCENT), words, SENSOR_NOT);
         }
     }
+}
+
+/// To two digits behind the point, and never minus nought.
+fn plain(percent: f64) -> f64 {
+    (percent * 100.0).round() / 100.0 + 0.0
 }
 
 fn numbers(samples: &[Sample]) -> Vec<(f64, f64)> {
@@ -342,6 +347,11 @@ mod tests {
         };
         let (up, down) = (way(1.0), way(-1.0));
         jumps([(&up, 1.0), (&down, -1.0)])
+    }
+
+    #[test]
+    fn no_minus_nought() {
+        assert_eq!(format!("{:.2} {:.2}", plain(-0.004), plain(-0.006)), "0.00 -0.01");
     }
 
     /// [TV-98] by hand: ways of 2.5 % each 0.5 s are even; one reading that is 4 % wrong makes a way of 6.5 % beside 2.5 %: 4 % longer, 2.6 times as long. One that is
