@@ -87,6 +87,8 @@ pub struct Gauges {
     pub outputs_bar: [f64; 2],
     /// Air that blows off through the stage's exhaust, g/s.
     pub exhaust_g_per_s: f64,
+    /// Where the valve stands, as a scale at its stem would show it, percent of its travel; `None`: not told.
+    pub travel_percent: Option<f64>,
 }
 
 /// A change, and for which device; `None`: for all.
@@ -145,6 +147,7 @@ fn look(bus: &mut Bus<Participant>, device: usize, at: Instant) -> Option<Gauges
     Some(Gauges {
         outputs_bar: of.output_gauge_pa.map(|pa| pa / 1e5),
         exhaust_g_per_s: of.exhaust_flow_kg_per_s * 1e3,
+        travel_percent: Some(of.travel_percent),
     })
 }
 

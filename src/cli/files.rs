@@ -30,6 +30,36 @@ pub fn has_place(path: &Path, doing: &str) -> Result<(), Failure> {
     }
 }
 
+/// Tries before the work whether a file can be written where it is to go, and leaves nothing there.
+///
+/// # Errors
+/// It cannot: no leave, a directory, a device that takes nothing.
+pub fn can_write(path: &Path, doing: &str) -> Result<(), Failure> {
+    let fail = |e: io::Error| failed(doing, &e);
+    if path.is_dir() {
+        return Err(fail(ErrorKind::IsADirectory.into()));
+    }
+    if is_special(path) {
+        // A pipe has somebody who reads it, and would take what is tried for all there is; a blank line in front hurts no page and no JSON.
+        let kind = fs::metadata(path).map(|m| is_character_device(&m)).unwrap_or(false);
+        let tried = || OpenOptions::new().write(true).open(path)?.write_all(b"\n");
+        return if kind { tried().map_err(fail) } else { Ok(()) };
+    }
+    let (tried, file) = beside(path).map_err(fail)?;
+    drop(file);
+    fs::remove_file(tried).map_err(fail)
+}
+
+#[cfg(unix)]
+fn is_character_device(of: &fs::Metadata) -> bool {
+    std::os::unix::fs::FileTypeExt::is_char_device(&of.file_type())
+}
+
+#[cfg(not(unix))]
+fn is_character_device(_: &fs::Metadata) -> bool {
+    false
+}
+
 /// Writes a file whole or not at all: what is there stays until the new one is on the disk.
 pub fn write_file(path: &Path, text: &str, force: bool, doing: &str) -> Result<(), Failure> {
     if is_special(path) {

@@ -12,7 +12,7 @@ use crate::capture::io_words;
 use crate::commission::travel::record::{Ended as TestEnded, Log, Occasion, Plan, Rest, Test};
 use crate::commission::travel::{Readings, Record, Setup, run as run_test};
 use crate::host::Device;
-use crate::report::handover::CALIBRATION;
+use crate::report::handover::{CALIBRATION, Calibrated};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -38,6 +38,10 @@ pub use on_line::{Named, OnLine, as_asked};
 pub use person::Asked;
 
 const DOING: &str = "starting the travel test";
+/// How far each little move of a creep goes where nobody says, percent (own choice).
+const CREEP_MOVE: f64 = 0.1;
+/// How long a motion is watched at most where nobody says, s (own choice).
+const WATCH_S: f64 = 30.0;
 
 /// Runs it.
 pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
@@ -56,12 +60,18 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     }
     let plan = plan(args);
     if !args.device_check {
+        has_effect(args)?;
         plan.check()
             .map_err(|wrong| Failure::new(DOING, wrong, "`looprig travel --help` shows what can be given"))?;
     }
     let mut record = record(args, plan)?;
     // What the record begins with is about the arguments, and can still be put right.
     record.remarks.iter().for_each(|remark| tell(remark));
+    let today = utc_now_words();
+    for i in &args.instrument {
+        let wrong = Calibrated::read(&i.calibrated).ok().and_then(|c| c.wrong(&today));
+        wrong.iter().for_each(|wrong| tell(&format!("{} {}: {wrong}.", i.name, i.serial)));
+    }
     let Some(mut bench) = open(args, catalogue)? else { return Ok(Ended::Failed) };
     let person =
         Asked::new(files.answers.clone(), args_is_mock(args), out.quiet, Arc::clone(&bench.line.ended));
@@ -74,24 +84,35 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
             &bench.line.host,
             &bench.device,
             &bench.line.line_name,
-            args_is_mock(args),
+            (args_is_mock(args), bench.line.says_calibrated(&bench.device)),
         ));
+    }
+    for named in args.places.named() {
+        if let Some(failure) =
+            calibration::not_told(&mut bench.line.host, &bench.device, named).map_err(asking)?
+        {
+            return Err(failure);
+        }
     }
     if args.device_check {
         let mut check = checked::new(args, &bench.line.line_name);
         check.started = utc_now_words();
         let hands = bench.line.hands(args.by.as_ref(), &bench.device)?;
-        let check = checked::run(bench, &mut *stimulus, (&person, hands), readings, check);
+        let mut keeper = Keeper::new(args);
+        if !keeper.is_pipe() {
+            keeper.keep(&check.to_json())?;
+        }
+        let check = checked::run(bench, &mut *stimulus, (&person, hands), readings, (check, &mut keeper));
         tell_unused(&person, args);
-        return checked::show(args, check, files, out);
+        return checked::show(args, (check, &mut keeper), files, out);
     }
     let calibrated = calibration::told(&mut bench.line.host, &bench.device).map_err(asking)?;
     record.line = bench.line.line_name.clone();
     record.started = utc_now_words();
     record.device.more.extend(calibrated.map(|words| (CALIBRATION.to_owned(), words)));
-    let mut keeper = Keeper { path: args.record.as_deref(), is_ours: args.force, has_failed: false };
+    let mut keeper = Keeper::new(args);
     if !keeper.is_pipe() {
-        keeper.keep(&record)?;
+        keeper.keep(&record.to_json())?;
     }
     let mut asked = person.clone();
     let mut record = run_test(
@@ -103,7 +124,7 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
             readings,
             gauge: args.external.as_ref().map(|g| g.gauge(args.rated_travel)),
             control_system: args.control_system,
-            keep: &mut |record| keeper.keep_or_tell(record),
+            keep: &mut |record| keeper.keep_or_tell(&record.to_json()),
         },
         record,
     );
@@ -115,7 +136,7 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
     // The log is whole when the line is closed.
     drop(bench);
     record.log = args.host.log.as_deref().and_then(log_of);
-    let kept = keeper.keep(&record);
+    let kept = keeper.keep(&record.to_json());
     tell_unused(&person, args);
     if let (Some(path), Ok(()), false) = (&args.record, &kept, out.quiet) {
         say(&format!("The record is in {}.", path.display()));
@@ -172,6 +193,45 @@ fn tell_unused(person: &Asked, args: &TravelArgs) {
     }
 }
 
+/// Refuses what would do nothing, and a loop check that leaves the loop alone [TV-102] [TV-103].
+fn has_effect(args: &TravelArgs) -> Result<(), Failure> {
+    let refused = |wrong: &str, next: &str| Err(Failure::new(DOING, wrong, next));
+    if args.check && matches!(args.by, Some(By::Device)) {
+        return refused(
+            "a loop check shows that the current in the loop moves the valve, and a command of the device leaves the loop alone",
+            "let a person or a bench set the current, or make a travel test of the same points: --cycles 1 --by device",
+        );
+    }
+    if args.creep.is_empty() && args.creep_move.is_some() {
+        return refused(
+            "--creep-move belongs to --creep, which is not given",
+            "add --creep, or leave it out",
+        );
+    }
+    if args.steps.is_empty() && args.strokes == 0 && args.loss.is_empty() && args.watch.is_some() {
+        return refused(
+            "--watch belongs to --steps, --strokes and --loss, and none of them is given",
+            "add one of them, or leave it out; how long it is waited for rest is --rest-most",
+        );
+    }
+    if args.check || args.cycles > 0 {
+        return Ok(());
+    }
+    if args.points.is_some() || args.control_system {
+        return refused(
+            "--points and --control-system belong to cycles, and with --cycles 0 there are none",
+            "leave them out, or leave --cycles 0 out",
+        );
+    }
+    if args.external.is_some() && args.creep.is_empty() && args.strokes == 0 {
+        return refused(
+            "--external is read at resting places, and this test has none",
+            "leave it out, or add cycles, --creep or --strokes",
+        );
+    }
+    Ok(())
+}
+
 /// What is to be done.
 fn plan(args: &TravelArgs) -> Plan {
     let rest = Rest {
@@ -186,12 +246,16 @@ fn plan(args: &TravelArgs) -> Plan {
     Plan {
         rest,
         creep_places_percent: args.creep.clone(),
-        creep_increment_percent: if args.creep.is_empty() { 0.0 } else { args.creep_move },
+        creep_increment_percent: if args.creep.is_empty() {
+            0.0
+        } else {
+            args.creep_move.unwrap_or(CREEP_MOVE)
+        },
         steps_percent: args.steps.clone(),
-        step_watch_s: if watched { args.watch } else { 0.0 },
+        step_watch_s: if watched { args.watch.unwrap_or(WATCH_S) } else { 0.0 },
         strokes: args.strokes,
         losses: args.loss.iter().map(|l| (*l).into()).collect(),
-        ..Plan::cycling(if args.points == "11" { 11 } else { 5 }, args.cycles)
+        ..Plan::cycling(if args.points.as_deref() == Some("11") { 11 } else { 5 }, args.cycles)
     }
 }
 
@@ -226,15 +290,14 @@ struct Keeper<'a> {
     has_failed: bool,
 }
 
-impl Keeper<'_> {
-    fn keep(&mut self, record: &Record) -> Result<(), Failure> {
+impl<'a> Keeper<'a> {
+    fn new(args: &'a TravelArgs) -> Keeper<'a> {
+        Keeper { path: args.record.as_deref(), is_ours: args.force, has_failed: false }
+    }
+
+    fn keep(&mut self, record: &str) -> Result<(), Failure> {
         let Some(path) = self.path else { return Ok(()) };
-        write_file(
-            path,
-            &record.to_json(),
-            self.is_ours,
-            &format!("keeping the record in {}", path.display()),
-        )?;
+        write_file(path, record, self.is_ours, &format!("keeping the record in {}", path.display()))?;
         self.is_ours = true;
         Ok(())
     }
@@ -244,7 +307,7 @@ impl Keeper<'_> {
     }
 
     /// The test goes on: what is measured is still to be shown.
-    fn keep_or_tell(&mut self, record: &Record) {
+    fn keep_or_tell(&mut self, record: &str) {
         // Whoever reads a pipe wants one record.
         if !self.is_pipe()
             && let Err(failure) = self.keep(record)
@@ -301,6 +364,7 @@ fn check_outputs(args: &TravelArgs) -> Result<(), Failure> {
         if path.exists() && !super::files::is_special(path) && !args.force {
             return Err(exists(&doing));
         }
+        super::files::can_write(path, &doing)?;
     }
     Ok(())
 }

@@ -6,6 +6,7 @@ use super::travel::{By, GaugeSpec};
 use super::wave_args::above_zero;
 use crate::commission::travel::record::{FailsTo, Instrument, Loss, Movement};
 use crate::commission::travel::{Reading, Readings};
+use crate::report::handover::Calibrated;
 use clap::{ArgAction, ValueEnum};
 use std::path::PathBuf;
 
@@ -26,6 +27,79 @@ Cautions: a valve that is tested moves, pinches and vents. Loop in manual or byp
 people clear of it, permit in hand; local rules and licensed people decide. It asks before anything
 moves, and says where it leaves the set point.";
 
+/// What only a test on a line takes: a record that is shown again is as it was made [TV-102].
+const OF_A_TEST: [&str; 38] = [
+    "words",
+    "check",
+    "device_check",
+    "cycles",
+    "points",
+    "creep",
+    "creep_move",
+    "steps",
+    "strokes",
+    "loss",
+    "watch",
+    "rest_within",
+    "rest_for",
+    "rest_most",
+    "by",
+    "travel",
+    "set_point",
+    "current",
+    "angle",
+    "external",
+    "external_resolution",
+    "external_limit",
+    "control_system",
+    "answers",
+    "moves",
+    "as_found",
+    "as_left",
+    "who",
+    "site",
+    "valve",
+    "rated_travel",
+    "fails_to",
+    "instrument",
+    "supply_kpa",
+    "ambient_c",
+    "record",
+    "beside",
+    "log",
+];
+
+/// What a device check does nothing with [TV-102].
+const OF_NO_DEVICE_CHECK: [&str; 27] = [
+    "check",
+    "cycles",
+    "points",
+    "creep",
+    "creep_move",
+    "steps",
+    "strokes",
+    "loss",
+    "watch",
+    "external",
+    "external_resolution",
+    "external_limit",
+    "control_system",
+    "as_found",
+    "as_left",
+    "site",
+    "valve",
+    "rated_travel",
+    "fails_to",
+    "instrument",
+    "supply_kpa",
+    "ambient_c",
+    "limits",
+    "wiring",
+    "settings",
+    "beside",
+    "from",
+];
+
 /// `travel`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = TRAVEL, override_usage = "looprig travel [OPTIONS] LINE [TO] --move
@@ -36,27 +110,27 @@ pub struct TravelArgs {
     #[arg(num_args = 1..=2, value_name = "LINE [TO]", required_unless_present_any = ["from", "limits_schema"])]
     pub words: Vec<String>,
     /// Report on a record again, without a line; given twice, as found and as left stand beside each other. A device check too.
-    #[arg(long, value_name = "RECORD.json", conflicts_with_all = ["words", "check", "device_check", "record", "beside"])]
+    #[arg(long, value_name = "RECORD.json", conflicts_with_all = OF_A_TEST)]
     pub from: Vec<PathBuf>,
     /// A loop check instead: 0, 25, 50, 75, 100 % and back, once.
-    #[arg(long, help_heading = WHAT, conflicts_with_all = ["cycles", "points", "creep", "steps", "strokes", "loss"])]
+    #[arg(long, help_heading = WHAT, conflicts_with_all = ["cycles", "points", "creep", "creep_move", "steps", "strokes", "loss", "watch"])]
     pub check: bool,
     /// A check of the device's parts instead: its sensor by hand movement, its outputs by small moves.
-    #[arg(long, help_heading = WHAT, conflicts_with_all = ["check", "creep", "steps", "strokes", "loss"])]
+    #[arg(long, help_heading = WHAT, conflicts_with_all = OF_NO_DEVICE_CHECK)]
     pub device_check: bool,
     /// Cycles up and down, 0 to 5.
     #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u32).range(0..=5), value_name = "N", help_heading = WHAT)]
     pub cycles: u32,
-    /// Points of a cycle: every 25 or every 10 %.
-    #[arg(long, default_value = "5", value_parser = ["5", "11"], value_name = "5|11", hide_possible_values = true, help_heading = WHAT)]
-    pub points: String,
+    /// Points of a cycle: every 25 % (5, unless told) or every 10 % (11).
+    #[arg(long, value_parser = ["5", "11"], value_name = "5|11", hide_possible_values = true, help_heading = WHAT)]
+    pub points: Option<String>,
     /// Dead band and resolution by creeping reversals at these places, % (10,50,90 unless told).
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = "10,50,90", value_delimiter = ',',
         value_parser = percent, value_name = "PLACES", help_heading = WHAT)]
     pub creep: Vec<f64>,
-    /// How far each little move of a creep goes, %.
-    #[arg(long, default_value_t = 0.1, value_parser = above_zero, value_name = "PERCENT", help_heading = WHAT)]
-    pub creep_move: f64,
+    /// How far each little move of a creep goes, % (0.1 unless told).
+    #[arg(long, value_parser = above_zero, value_name = "PERCENT", help_heading = WHAT)]
+    pub creep_move: Option<f64>,
     /// Step responses, each FROM..TO in % (up and down by 2, 10 and 20 % around the middle unless told).
     #[arg(long, num_args = 0..=1, require_equals = true, default_missing_value = "49..51,51..49,45..55,55..45,40..60,60..40",
         value_delimiter = ',', value_parser = step, value_name = "FROM..TO", help_heading = WHAT)]
@@ -67,9 +141,9 @@ pub struct TravelArgs {
     /// Take these away, one after the other, where the site allows it, and give them back: the fail action.
     #[arg(long, value_enum, value_delimiter = ',', value_name = "current,air,trip", hide_possible_values = true, help_heading = WHAT)]
     pub loss: Vec<LossArg>,
-    /// How long a step, a stroke or a loss is watched at most.
-    #[arg(long, default_value_t = 30.0, value_parser = seconds, value_name = "SECONDS", help_heading = WHAT)]
-    pub watch: f64,
+    /// How long a step, a stroke or a loss is watched at most (30 unless told).
+    #[arg(long, value_parser = seconds, value_name = "SECONDS", help_heading = WHAT)]
+    pub watch: Option<f64>,
     /// At rest: readings stay within so much of each other, % of travel.
     #[arg(long, default_value_t = 0.2, value_parser = above_zero, value_name = "PERCENT", help_heading = WHAT)]
     pub rest_within: f64,
@@ -127,7 +201,7 @@ pub struct TravelArgs {
     /// Where the valve ought to go without air or signal.
     #[arg(long, value_enum, value_name = "closed|open|stays", hide_possible_values = true, help_heading = PAPER)]
     pub fails_to: Option<FailsToArg>,
-    /// Test equipment: NAME,SERIAL,CALIBRATED,LIMIT; may be given several times. The first with the name of --external is that.
+    /// Test equipment: NAME,SERIAL,CALIBRATED,LIMIT, calibrated as 2026-05-02 or "2026-05-02 due 2027-05-02"; may be given several times. The first with the name of --external is that.
     #[arg(long, value_parser = instrument, action = ArgAction::Append, value_name = "NAME,...", help_heading = PAPER)]
     pub instrument: Vec<Instrument>,
     /// Pressure of the air supply, kPa above ambient.
@@ -140,7 +214,7 @@ pub struct TravelArgs {
     #[arg(long, value_name = "FILE.toml", help_heading = PAPER)]
     pub limits: Option<PathBuf>,
     /// Print the JSON Schema of files of limits, for editors, and end.
-    #[arg(long, conflicts_with_all = ["words", "from", "limits"], help_heading = PAPER)]
+    #[arg(long, conflicts_with_all = ["words", "from", "limits", "check", "device_check", "record", "html", "sign", "json"], help_heading = PAPER)]
     pub limits_schema: bool,
     /// The wiring sheet of the loop, whose verdict is to stand in the report.
     #[arg(long, value_name = "SHEET.toml", help_heading = PAPER)]
@@ -207,9 +281,20 @@ impl PlaceArgs {
         readings
     }
 
+    /// What was named, each with its option.
+    pub fn named(&self) -> impl Iterator<Item = (&'static str, &Reading)> {
+        let all = [
+            ("--travel", &self.travel),
+            ("--set-point", &self.set_point),
+            ("--current", &self.current),
+            ("--angle", &self.angle),
+        ];
+        all.into_iter().filter_map(|(option, reading)| Some((option, reading.as_ref()?)))
+    }
+
     /// Whether anything was named.
     pub fn is_given(&self) -> bool {
-        [&self.travel, &self.set_point, &self.current, &self.angle].iter().any(|g| g.is_some())
+        self.named().next().is_some()
     }
 }
 
@@ -288,10 +373,13 @@ fn instrument(text: &str) -> Result<Instrument, String> {
     let mut parts = text.splitn(4, ',').map(|p| p.trim().to_owned());
     let mut next = || parts.next().unwrap_or_default();
     let made = Instrument { name: next(), serial: next(), calibrated: next(), limit: next() };
-    match made.name.is_empty() {
-        true => Err("an instrument needs a name: give NAME,SERIAL,CALIBRATED,LIMIT".to_owned()),
-        false => Ok(made),
+    if made.name.is_empty() {
+        return Err("an instrument needs a name: give NAME,SERIAL,CALIBRATED,LIMIT".to_owned());
     }
+    if !made.calibrated.is_empty() {
+        Calibrated::read(&made.calibrated)?;
+    }
+    Ok(made)
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ pub use record::{Acting, AtRest, DeviceCheck, FORMAT, Finding, Found, Hand, Jog,
 
 use super::person::{Answer, Choice, Kind, Person, Question};
 use super::travel::readings::Readings;
-use super::travel::record::{Ended, Identity, Sample};
+use super::travel::record::{Ended, Identity, Left, Sample};
 use super::travel::run::{self, CAUTIONS};
 use super::travel::sensing::{Halt, Sensing, Until};
 use crate::host::stimulus::SetPoint;
@@ -18,6 +18,9 @@ use crate::host::{Ask, Device, Stimulus};
 pub const JOG_PERCENT: f64 = 5.0;
 /// Where it moves around, percent: so that both ways are free.
 const AROUND: (f64, f64) = (10.0, 90.0);
+/// What is said where the air may be shut still.
+const AIR_OFF: &str =
+    "The air was to be shut, and nobody said that it was opened again: the valve moves when it is.";
 /// What a person is told to do before a small move.
 pub const WATCH: &str = "watch the gauges";
 /// A hand that rests so long has come to the end, s (own choice).
@@ -37,6 +40,8 @@ pub struct Setup<'a> {
     pub person: &'a mut dyn Person,
     /// Which of its variables are what.
     pub readings: Readings,
+    /// Handed the record before each move and after each part, so that it can be kept in case nothing else is [TV-95].
+    pub keep: &'a mut dyn FnMut(&DeviceCheck),
 }
 
 /// Guides a person through a device check. `check` holds what is known before: line, who, the kind of output stage where it is
@@ -48,10 +53,10 @@ pub struct Setup<'a> {
 /// a double-acting stage, `device_check/jog/N/second` (one of `rises`, `falls`, `stays`), `device_check/blows` (one of `yes`, `no`). Whoever moves the set
 /// point may ask more.
 pub fn run(setup: Setup<'_>, check: DeviceCheck) -> DeviceCheck {
-    let Setup { ask, device, stimulus, person, readings } = setup;
+    let Setup { ask, device, stimulus, person, readings, keep } = setup;
     let sensing = Sensing::new(ask, device, readings);
     let mut guide =
-        Guide { sensing, stimulus, person, check, during: String::new(), tried: false, air_off: false };
+        Guide { sensing, stimulus, person, keep, check, during: String::new(), tried: false, air_off: false };
     let done = guide.whole();
     guide.end(done)
 }
@@ -60,6 +65,7 @@ struct Guide<'a> {
     sensing: Sensing<'a>,
     stimulus: &'a mut dyn Stimulus,
     person: &'a mut dyn Person,
+    keep: &'a mut dyn FnMut(&DeviceCheck),
     check: DeviceCheck,
     during: String,
     /// Whether whoever moves the set point was ever told to.
@@ -108,6 +114,17 @@ impl Guide<'_> {
         self.check.remarks.push(words.to_owned());
     }
 
+    /// Keeps what there is, as it would have to be read if nothing more came.
+    fn keep(&mut self) {
+        let mut now = self.check.clone();
+        if self.air_off {
+            now.remarks.push(AIR_OFF.to_owned());
+        }
+        now.link = self.sensing.ask.quality().into();
+        now.findings = judge::findings(&now);
+        (self.keep)(&now);
+    }
+
     fn sensor(&mut self) -> Result<(), Halt> {
         self.during("asking for leave to move the valve by hand");
         let words = "The sensor is looked at while you move the valve, or the lever, by hand, from closed to open and back. \
@@ -122,11 +139,14 @@ impl Guide<'_> {
             return Ok(());
         }
         self.during("shutting the air");
+        // It may be shut before the key is pressed.
+        self.air_off = true;
+        self.keep();
         if !self.done("air_off", "Shut the air, vent it, and see the gauge at 0. Enter when it is.")? {
             self.remark("The sensor was not looked at: the air could not be shut.");
+            self.air_off = false;
             return Ok(());
         }
-        self.air_off = true;
         self.during("the sensor at the closed end");
         if !self.done("closed", "Move it to the closed end by hand and hold it. Enter when it is there.")? {
             self.remark("The sensor was not looked at: the valve could not be moved by hand.");
@@ -201,6 +221,7 @@ impl Guide<'_> {
             return Err(Halt::Failed("the air is not on\n  next: open the air and begin again".into()));
         }
         self.air_off = false;
+        self.keep();
         Ok(())
     }
 
@@ -280,6 +301,9 @@ impl Guide<'_> {
             true => SetPoint::CurrentMa(SetPoint::Percent(percent).current_ma()),
             false => SetPoint::Percent(percent),
         };
+        let words = self.stimulus.ahead(self.sensing.ask, to)?;
+        self.check.left = Some(Left { percent: None, words });
+        self.keep();
         self.tried = true;
         let given = self.stimulus.set(self.sensing.ask, to)?;
         Ok(self.sensing.seconds(given.at))
@@ -339,9 +363,8 @@ impl Guide<'_> {
             Err(halt) => halt.ended(during, last_heard_s),
         };
         if self.air_off {
-            let words = "The air was shut and not opened again: the valve moves when it is.";
-            self.person.tell(words);
-            self.remark(words);
+            self.person.tell(AIR_OFF);
+            self.remark(AIR_OFF);
         }
         if self.tried {
             let left = run::leave(self.stimulus, self.sensing.ask);
@@ -355,6 +378,7 @@ impl Guide<'_> {
         }
         self.check.link = self.sensing.ask.quality().into();
         self.check.findings = judge::findings(&self.check);
+        (self.keep)(&self.check);
         self.check
     }
 }

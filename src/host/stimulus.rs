@@ -48,6 +48,20 @@ pub trait Stimulus {
         None
     }
 
+    /// What is to be known of the set point if nothing more is ever heard: that it is about to be told this, that it was not given back, and how to
+    /// give it back. Asked for before each [`Stimulus::set`] and kept in a record ahead of the move [TV-95]; moves nothing.
+    ///
+    /// # Errors
+    /// As [`Stimulus::set`].
+    fn ahead(&mut self, _: &mut dyn Ask, to: SetPoint) -> Result<String, StimulusError> {
+        Ok(format!(
+            "Told last: {:.2} % ({:.2} mA) by {}, and never given back.",
+            to.percent(),
+            to.current_ma(),
+            self.describe()
+        ))
+    }
+
     /// Where the set point will be left, a sentence for people, said before anything moves.
     fn will_leave(&self) -> String {
         "In the end the set point is left where it belongs: the valve strokes to it.".to_owned()
@@ -96,6 +110,23 @@ pub enum Act {
     Trip,
     /// The trip is taken back.
     ResetTrip,
+}
+
+impl Act {
+    /// What is away while an act that takes something is in force, and how it comes back; sentences for people.
+    pub fn away(self) -> &'static str {
+        match self {
+            Act::LoseCurrent | Act::RestoreCurrent => {
+                "The loop current was taken away, and nobody said that it was given back: close the loop."
+            }
+            Act::LoseAir | Act::RestoreAir => {
+                "The air supply was shut, and nobody said that it was given back: open it, slowly; the valve moves when the air comes."
+            }
+            Act::Trip | Act::ResetTrip => {
+                "The valve was tripped, and nobody said that this was taken back: reset the trip by the site's procedure."
+            }
+        }
+    }
 }
 
 /// What a stimulus can do besides moving the set point.

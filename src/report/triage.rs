@@ -153,16 +153,18 @@ pub fn as_check(triage: &Triage) -> OtherCheck {
     }
     for (place, told) in triage.causes.iter().enumerate().filter(|(_, t)| !t.cause.is_empty()) {
         lines.push(format!("{}: {}.", named(told), percent(told.share)));
+        // In a report only what is likely has what speaks for it; its own page has that of all.
+        if !is_told_whole(place, told) {
+            continue;
+        }
         for (lead, list) in [("speaks for it", &told.speaks_for), ("speaks against it", &told.speaks_against)]
         {
             for w in list.iter().take(MOST_EVIDENCE) {
                 lines.push(format!("{lead}: {}.", said(w)));
             }
         }
-        if is_told_whole(place, told) {
-            lines.push(format!("to do: {}", told.remedy));
-            lines.extend(told.cautions.iter().map(|c| format!("caution: {c}")));
-        }
+        lines.push(format!("to do: {}", told.remedy));
+        lines.extend(told.cautions.iter().map(|c| format!("caution: {c}")));
     }
     if let Some(next) = &triage.next {
         lines.push(format!("next check: {}", next.question));
@@ -177,9 +179,17 @@ pub fn as_check(triage: &Triage) -> OtherCheck {
             _ => None,
         },
         lines,
+        bad: Vec::new(),
         does_not_prove: DOES_NOT_PROVE.map(str::to_owned).to_vec(),
         ended_early: !triage.stopped.is_empty(),
-        about: vec![("started".to_owned(), triage.started.clone()), ("line".to_owned(), triage.line.clone())],
+        about: vec![
+            ("started".to_owned(), triage.started.clone()),
+            ("line".to_owned(), triage.line.clone()),
+            (
+                "unique address".to_owned(),
+                triage.device.as_ref().map_or(String::new(), |d| d.unique_address.clone()),
+            ),
+        ],
         tag: tag(triage),
     }
 }

@@ -36,12 +36,16 @@ WITHIN_PT = 1.0
 SHEET_PX, PHONE_PX = 680, 390
 BENCH = '[[device]]\ntag = "FV-3104"\n[[line]]\nat = "pty:"\n'
 PLANTED = """<!doctype html><title>planted</title><img src="http://planted.invalid/x.png"><script>console.error("planted")</script>
-<table><tr><td><svg width="2000" height="9"></svg></td><td style="width:1px;overflow-wrap:anywhere">a column of single letters</td></tr></table>"""
+<table><tr><td><figure><svg width="2000" height="9"><text x="9" y="9" fill="red">measured, down</text><text x="40" y="9" fill="red">measured, up</text></svg></figure></td><td style="width:1px;overflow-wrap:anywhere">a column of single letters</td></tr></table>"""
 # What must not be cut, and what sticks out to the right; what scrolls by itself does not.
 WHOLE = """JSON.stringify({cut: [...document.querySelectorAll('tr,figure,figure>svg,body>svg,.caution,.verdict,.broken,.signed')].filter(e => {
   for (let a = e; a; a = a.parentElement) if (getComputedStyle(a).breakInside == 'avoid') return false; return true;
 }).map(e => e.tagName + '.' + e.className).slice(0, 5), thin: [...document.querySelectorAll('td,th')].filter(e => e.offsetWidth > 0 && e.offsetWidth < 60 && e.textContent.trim().length > 8 &&
-  e.offsetHeight > 6 * e.offsetWidth).map(e => e.textContent.trim()).slice(0, 3), out: document.documentElement.scrollWidth - document.documentElement.clientWidth})"""
+  e.offsetHeight > 6 * e.offsetWidth).map(e => e.textContent.trim()).slice(0, 3), laps: [...document.querySelectorAll('figure svg')].flatMap(s => {
+  const k = s.getBoundingClientRect().width / 460, names = [...s.querySelectorAll('text[fill]:not(.halo)')].map(e => {
+    const r = e.getBoundingClientRect(); return [e.textContent, {left: r.left - 24 * k, right: r.right, top: r.top, bottom: r.bottom}]; });
+  return names.flatMap(([a, p], n) => names.slice(n + 1).filter(([, q]) => p.left < q.right && q.left < p.right && p.top < q.bottom - 2 && q.top < p.bottom - 2).map(([b]) => a + ' / ' + b));
+}).slice(0, 3), out: document.documentElement.scrollWidth - document.documentElement.clientWidth})"""
 
 
 class Browser:
@@ -144,6 +148,8 @@ def faults(browser, path, keep):
         found = browser.width(px, media)
         if found["out"] > 0:
             wrong.append(f"sticks out of {what} by {found['out']} px")
+        if found["laps"]:
+            wrong.append(f"names in a plot stand on each other: {found['laps']}")
         if found["thin"]:
             wrong.append(f"squeezes words on {what}: {', '.join(found['thin'])}")
         if media == "print" and found["cut"]:
@@ -242,7 +248,7 @@ def main():
         try:
             (folder / "planted.html").write_text(PLANTED)
             planted, _ = faults(browser, folder / "planted.html", None)
-            for fault in ["asks for http://planted.invalid", "on the console", "sticks out of a sheet", "squeezes words", "may be cut", "is not on A4"]:
+            for fault in ["asks for http://planted.invalid", "on the console", "sticks out of a sheet", "squeezes words", "may be cut", "is not on A4", "names in a plot"]:
                 if not any(p.startswith(fault) for p in planted):
                     sys.exit(f"pages.py: the planted fault \"{fault}\" was not found: {planted}")
             for name in names:

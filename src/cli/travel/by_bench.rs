@@ -79,6 +79,7 @@ impl Way {
                     all.iter().find(|q| q["name"] == *name).and_then(|q| q["value"].as_f64())
                 };
                 Some(Gauges {
+                    travel_percent: number("travel_percent"),
                     outputs_bar: [number("output_1_bar")?, number("output_2_bar")?],
                     exhaust_g_per_s: number("exhaust_flow_g_per_s")?,
                 })
@@ -161,7 +162,7 @@ impl ByBench {
 
     /// What plays the hands of a person at the valve on this bench.
     pub fn hands(self) -> Hands {
-        Hands { way: self.way, header_bar: self.header_bar, air_is_off: false, holds: false }
+        Hands { way: self.way, header_bar: self.header_bar, air_is_off: false, holds: None }
     }
 
     /// Makes a change, and says between which moments of the line's clock it was made.
@@ -236,9 +237,24 @@ impl Stimulus for ByBench {
 
     fn stays(&self) -> Option<LeftAt> {
         let ma = self.now_ma?;
-        let words =
-            format!("The loop current was told last to be {ma:.2} mA, by {}: set it back there.", self.name);
-        Some(LeftAt { percent: Some(SetPoint::CurrentMa(ma).percent()), words })
+        let mut words = format!("The loop current was told last to be {ma:.2} mA, by {}", self.name);
+        // Whatever it was told to be, there is none while the loop is open.
+        let is_open = self.taken.contains(&Act::LoseCurrent);
+        words += if is_open { "; the loop was opened after that." } else { ": set it back there." };
+        for act in &self.taken {
+            words += &format!(" {}", act.away());
+        }
+        Some(LeftAt { percent: Some(SetPoint::CurrentMa(ma).percent()).filter(|_| !is_open), words })
+    }
+
+    fn ahead(&mut self, _: &mut dyn Ask, to: SetPoint) -> Result<String, StimulusError> {
+        let back = self.first_ma.map_or(String::new(), |ma| format!(" Before the test it was {ma:.2} mA."));
+        Ok(format!(
+            "Told last: a loop current of {:.2} mA ({:.2} %) by {}, and never given back.{back}",
+            to.current_ma(),
+            to.percent(),
+            self.name
+        ))
     }
 
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
@@ -271,5 +287,45 @@ impl Stimulus for ByBench {
         }
         let words = format!("The loop current of the bench is {ma:.2} mA again, as before the test.");
         Ok(LeftAt { percent: Some(SetPoint::CurrentMa(ma).percent()), words })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::{check, in_process};
+    use crate::host::Host;
+    use crate::link::MasterConfig;
+    use std::path::Path;
+
+    /// [TV-96]: a loop that was opened after its current was told has none, whatever was told; closed again it has what was told.
+    #[test]
+    fn a_loop_that_was_opened_after_it() {
+        let bench = include_str!("../../../fixtures/benches/valve-calibrated.toml");
+        let plan = Arc::new(check(bench, Path::new("valve-calibrated.toml")).expect("a bench"));
+        let mut host = Host::new(in_process(&plan), MasterConfig::default());
+        let mut by = ByBench::here(Arc::clone(&plan), Waiting::default(), None);
+        assert_eq!(by.stays(), None);
+        by.set(&mut host, SetPoint::CurrentMa(16.0)).expect("a computed loop");
+        let at = by.stays().expect("it was told");
+        assert!(
+            at.percent == Some(75.0) && at.words.contains("16.00 mA") && at.words.contains("set it back"),
+            "{at:?}"
+        );
+        by.act(&mut host, Act::LoseCurrent).expect("a computed loop");
+        let at = by.stays().expect("it was told");
+        assert_eq!(at.percent, None, "{at:?}");
+        assert!(
+            at.words.contains("the loop was opened after that") && at.words.contains("close the loop"),
+            "{at:?}"
+        );
+        by.act(&mut host, Act::RestoreCurrent).expect("a computed loop");
+        assert_eq!(by.stays().and_then(|at| at.percent), Some(75.0));
+        // Said ahead: what is told, and what it was before the test, 12 mA.
+        let words = by.ahead(&mut host, SetPoint::Percent(25.0)).expect("it moves nothing");
+        assert!(
+            words.contains("8.00 mA (25.00 %)") && words.contains("Before the test it was 12.00 mA"),
+            "{words}"
+        );
     }
 }

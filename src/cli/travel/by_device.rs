@@ -25,6 +25,8 @@ pub struct ByDevice {
     by_loop: String,
     /// Who set the set point before the test, and what it was.
     before: Option<(String, Option<f64>)>,
+    /// Whether that was looked at.
+    has_looked: bool,
     /// Whether it was ever told to move.
     has_moved: bool,
     /// The set point that it took last, percent, and one that it was told and has not answered.
@@ -82,6 +84,7 @@ impl ByDevice {
             by_hand,
             by_loop,
             before: None,
+            has_looked: false,
             has_moved: false,
             told: None,
             open: None,
@@ -102,9 +105,24 @@ impl ByDevice {
         }
     }
 
+    /// How it is given back, a sentence.
+    fn back(&self) -> String {
+        let (back, source) = match self.held() {
+            Some(at) => (
+                format!("To put it back to {at} %, as before the test"),
+                format!("{} set_point={at}", quoted(&format!("{SOURCE}={}", self.by_hand))),
+            ),
+            None => ("To give it back to the loop".to_owned(), quoted(&format!("{SOURCE}={}", self.by_loop))),
+        };
+        format!(
+            "{back}, as soon as it answers: looprig ask {} {} {source} --move (the valve strokes to it).",
+            self.line, self.writes.number
+        )
+    }
+
     /// Who sets the set point now.
     fn look(&mut self, ask: &mut dyn Ask) -> Result<(), StimulusError> {
-        let Some(reads) = self.reads else { return Ok(()) };
+        let Some(reads) = self.reads.filter(|_| !self.has_looked) else { return Ok(()) };
         let told = ask.ask_octets(&self.device, number(reads), Vec::new())?;
         if let Some(source) = told.value(SOURCE).filter(|_| is_done(&told)) {
             let set_point = told.value(SET_POINT).and_then(|v| match v.found.value(v.data) {
@@ -114,6 +132,7 @@ impl ByDevice {
             });
             self.before = Some((source.text(), set_point.filter(|x| x.is_finite())));
         }
+        self.has_looked = true;
         Ok(())
     }
 
@@ -180,9 +199,7 @@ impl Stimulus for ByDevice {
     }
 
     fn set(&mut self, ask: &mut dyn Ask, to: SetPoint) -> Result<Given, StimulusError> {
-        if !self.has_moved {
-            self.look(ask)?;
-        }
+        self.look(ask)?;
         self.has_moved = true;
         let percent = to.percent();
         self.open = Some(percent);
@@ -191,6 +208,15 @@ impl Stimulus for ByDevice {
             (self.told, self.open) = (Some(percent), None);
         }
         given
+    }
+
+    fn ahead(&mut self, ask: &mut dyn Ask, to: SetPoint) -> Result<String, StimulusError> {
+        self.look(ask)?;
+        Ok(format!(
+            "Told last: {} % by command, and never given back. It stays in force whatever the loop says, unless the device lost its power. {}",
+            to.percent(),
+            self.back()
+        ))
     }
 
     fn act(&mut self, _: &mut dyn Ask, act: Act) -> Result<Given, StimulusError> {
@@ -221,19 +247,11 @@ impl Stimulus for ByDevice {
             (Some(at), None) => format!("{at} % by command, which was told last"),
             (None, None) => return None,
         };
-        let (back, source) = match self.held() {
-            Some(at) => (
-                format!("To put it back to {at} %, as before the test"),
-                format!("{} set_point={at}", quoted(&format!("{SOURCE}={}", self.by_hand))),
-            ),
-            None => ("To give it back to the loop".to_owned(), quoted(&format!("{SOURCE}={}", self.by_loop))),
-        };
         Some(LeftAt {
             percent: self.told.filter(|_| self.open.is_none()),
             words: format!(
-                "The set point is {told}. It stays in force whatever the loop says, unless the device lost its power or has taken what was said to it last. \
-                 {back}, as soon as it answers: looprig ask {} {} {source} --move (the valve strokes to it).",
-                self.line, self.writes.number
+                "The set point is {told}. It stays in force whatever the loop says, unless the device lost its power or has taken what was said to it last. {}",
+                self.back()
             ),
         })
     }

@@ -132,7 +132,16 @@ impl<P: Person> Stimulus for ByPerson<P> {
     }
 
     fn will_leave(&self) -> String {
-        "In the end the calibrator stays at the current that was set last: the valve stays there.".to_owned()
+        "In the end, and after Ctrl-C, the calibrator stays at the current that was set last: nobody but you moves it."
+            .to_owned()
+    }
+
+    fn ahead(&mut self, _: &mut dyn Ask, to: SetPoint) -> Result<String, StimulusError> {
+        let before = self.now_ma.map_or(String::new(), |ma| format!(", or still at {ma:.2} mA"));
+        Ok(format!(
+            "Asked for last: {:.2} mA at the calibrator{before}, and never given back: look what it shows, and give the loop back as the permit says.",
+            to.current_ma()
+        ))
     }
 
     fn leave(&mut self, ask: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
@@ -150,9 +159,11 @@ impl<P: Person> Stimulus for ByPerson<P> {
         let percent =
             self.now_ma.filter(|_| self.open_ma.is_none()).map(|ma| SetPoint::CurrentMa(ma).percent());
         let mut words = match (self.now_ma, self.open_ma) {
-            (Some(ma), None) => format!("The calibrator is left at {ma:.2} mA."),
+            (Some(ma), None) => format!("The calibrator was last said to be set to {ma:.2} mA."),
             (Some(ma), Some(open)) => {
-                format!("The calibrator is left at {ma:.2} mA, or at {open:.2} mA, which was asked for last.")
+                format!(
+                    "The calibrator was last said to be set to {ma:.2} mA; {open:.2} mA was asked for after that, and nobody said that it was set."
+                )
             }
             (None, Some(open)) => format!("The calibrator is left where it was, or at {open:.2} mA."),
             (None, None) => "The calibrator was not set: where the set point is, is not known.".to_owned(),

@@ -1,10 +1,10 @@
 //! The device check: how it is run, and how it is shown [TV-40].
 
-use super::Bench;
 use super::given::{Files, Records};
 use super::hands::{AtTheValve, Hands};
 use super::person::Asked;
 use super::shown;
+use super::{Bench, Keeper};
 use crate::cli::files::write_file;
 use crate::cli::output::{Ended, Failure, Output, say};
 use crate::cli::travel_args::TravelArgs;
@@ -16,6 +16,7 @@ use crate::report::Format;
 use crate::report::table::Table;
 use crate::report::text::write_wrapped_to;
 use core::fmt::Write;
+use std::path::Path;
 use std::sync::atomic::Ordering;
 
 /// A check of which nothing is known but what the arguments say.
@@ -37,7 +38,7 @@ pub fn run(
     stimulus: &mut dyn Stimulus,
     (person, hands): (&Asked, Option<Hands>),
     readings: Readings,
-    check: DeviceCheck,
+    (check, keeper): (DeviceCheck, &mut Keeper<'_>),
 ) -> DeviceCheck {
     let mut at_the_valve = AtTheValve::new(person.clone(), hands);
     let mut check = run_check(
@@ -47,6 +48,7 @@ pub fn run(
             stimulus,
             person: &mut at_the_valve,
             readings,
+            keep: &mut |check| keeper.keep_or_tell(&check.to_json()),
         },
         check,
     );
@@ -60,22 +62,27 @@ pub fn run(
 }
 
 /// Shows what came of it, and writes it to the files that are wanted.
-pub fn show(args: &TravelArgs, check: DeviceCheck, files: Files, out: &mut Output) -> Result<Ended, Failure> {
+pub fn show(
+    args: &TravelArgs,
+    (check, keeper): (DeviceCheck, &mut Keeper<'_>),
+    files: Files,
+    out: &mut Output,
+) -> Result<Ended, Failure> {
     let beside = Records { checks: vec![check], ..Records::default() };
     let files = Files { beside, ..files };
     let check = &files.beside.checks[0];
     let mut written = shown::pages(args, &[], &files, out.quiet);
-    for path in [&args.record, &args.json].into_iter().flatten() {
-        let put = write_file(
-            path,
-            &check.to_json(),
-            args.force,
-            &format!("writing the device check to {}", path.display()),
-        );
-        if put.is_ok() && !out.quiet {
+    let mut put = |path: Option<&Path>, put: Result<(), Failure>| {
+        if let (Some(path), Ok(()), false) = (path, &put, out.quiet) {
             say(&format!("The device check is in {}.", path.display()));
         }
-        written = written.and(put);
+        let before = core::mem::replace(&mut written, Ok(()));
+        written = before.and(put);
+    };
+    put(args.record.as_deref(), keeper.keep(&check.to_json()));
+    if let Some(path) = &args.json {
+        let doing = format!("writing the device check to {}", path.display());
+        put(Some(path), write_file(path, &check.to_json(), args.force, &doing));
     }
     told(check, out);
     written?;
@@ -143,8 +150,15 @@ fn text(check: &DeviceCheck, is_whole: bool, bad: usize, open: usize, out: &mut 
     if let Some(why) = ended(&check.ended) {
         put("", &why);
     }
-    if let Some(left) = &check.left {
-        put("", &format!("Set point left: {}", left.words));
+    match &check.left {
+        Some(left) if check.ended == TestEnded::Running => {
+            put("", &format!("Set point left: not known, for the check was cut off. {}", left.words));
+        }
+        Some(left) => put("", &format!("Set point left: {}", left.words)),
+        None if check.ended == TestEnded::Running => {
+            put("", "Set point left: not known, for the check was cut off.")
+        }
+        None => {}
     }
     for f in &check.findings {
         put("", "");
@@ -173,6 +187,6 @@ fn ended(ended: &TestEnded) -> Option<String> {
         TestEnded::Failed { during, what } | TestEnded::NotDriven { during, what } => {
             format!("Ended during {during}: {what}")
         }
-        TestEnded::Running => "It has not run.".to_owned(),
+        TestEnded::Running => "It was cut off: the record was written while it ran.".to_owned(),
     })
 }

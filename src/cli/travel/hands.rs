@@ -7,6 +7,8 @@ use crate::commission::device_check::WATCH;
 use crate::commission::person::{Answer, Person, Question};
 use serde_json::json;
 
+/// A valve that the hand has moved is within this of where it was to go, percent (own choice).
+const CAME_PERCENT: f64 = 5.0;
 /// A change of the gauge that somebody sees, bar (own choice).
 const SEEN_BAR: f64 = 0.005;
 /// Air that somebody hears blow off, g/s (own choice).
@@ -20,8 +22,8 @@ pub struct Hands {
     pub header_bar: Option<f64>,
     /// Whether the air was shut and not opened again.
     pub air_is_off: bool,
-    /// Whether a hand holds the valve.
-    pub holds: bool,
+    /// Where a hand holds the valve, percent; `None`: none does.
+    pub holds: Option<f64>,
 }
 
 type Done = Result<(), (String, String)>;
@@ -39,14 +41,14 @@ impl Hands {
 
     fn hold(&mut self, percent: f64) -> Done {
         self.way.change("hand_percent", json!(percent))?;
-        self.holds = true;
+        self.holds = Some(percent);
         Ok(())
     }
 
     /// Takes the hand off and opens the air, as far as they are not so already.
     pub fn give_back(&mut self) -> Done {
-        let off = if self.holds { self.way.change("hand_off", json!(true)) } else { Ok(()) };
-        self.holds &= off.is_err();
+        let off = if self.holds.is_some() { self.way.change("hand_off", json!(true)) } else { Ok(()) };
+        self.holds = self.holds.filter(|_| off.is_err());
         let on = if self.air_is_off { self.air(true) } else { Ok(()) };
         off.and(on)
     }
@@ -70,7 +72,7 @@ impl AtTheValve {
 
     /// Gives back what the hands have taken, however the check ended.
     pub fn end(&mut self) {
-        let Some(hands) = self.hands.as_mut().filter(|h| h.holds || h.air_is_off) else { return };
+        let Some(hands) = self.hands.as_mut().filter(|h| h.holds.is_some() || h.air_is_off) else { return };
         match hands.give_back() {
             Ok(()) => {
                 self.person.tell("The bench has taken its hand off the valve and opened its air again.")
@@ -84,6 +86,19 @@ impl AtTheValve {
     /// What somebody at the bench's gauges would see, before it is asked for.
     fn look(&mut self, id: &str) {
         let Some(now) = self.hands.as_mut().and_then(|h| h.way.gauges()) else { return };
+        if let (
+            "device_check/opening" | "device_check/open" | "device_check/closing" | "device_check/back",
+            Some(wanted),
+        ) = (id, self.hands.as_ref().and_then(|h| h.holds))
+        {
+            let away = now.travel_percent.filter(|at| (at - wanted).abs() > CAME_PERCENT);
+            if let Some(at) = away {
+                self.person.tell(&format!(
+                    "On the bench the hand cannot move it to {wanted:.0} %: it stands at {at:.1} % and does not give way."
+                ));
+            }
+            return;
+        }
         let which = match id.rsplit('/').next() {
             Some("first") => 0,
             Some("second") => 1,

@@ -95,6 +95,13 @@ impl OnLine<'_> {
         Ok(OnLine { host, to: named.to, line_name, server, here, ended })
     }
 
+    /// Whether the bench of this process says that its device comes calibrated.
+    pub fn says_calibrated(&self, device: &Device) -> bool {
+        let Some((plan, _)) = &self.here else { return false };
+        let of = plan.devices.iter().find(|d| d.config.identity.unique_address() == device.unique);
+        of.and_then(|d| d.valve.as_ref()).is_some_and(|v| v.is_calibrated)
+    }
+
     /// Who moves the set point of a device; `None`: nobody has answered, and it is the only one of a bench. `asked` is what
     /// [`as_asked`] gives.
     ///

@@ -95,7 +95,9 @@ impl Between for Stroking<'_> {
         let left = match stimulus.leave(self.ask) {
             Ok(left) => left.words,
             Err(e) => {
-                format!("Where the set point was left is not known. It could not be left as it should: {e}")
+                let stays = stimulus.stays().map(|at| at.words);
+                let stays = stays.unwrap_or("Where the set point was left is not known.".to_owned());
+                format!("{stays} It could not be left as it should: {e}")
             }
         };
         person.tell(&left);

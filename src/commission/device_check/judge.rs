@@ -7,8 +7,17 @@ use crate::commission::travel::sensing::SEEN_PERCENT;
 
 /// A hand is to go over so much of the range, percent (own choice).
 const RANGE_PERCENT: f64 = 90.0;
-/// A reading that goes further than this share of the range from one reading to the next is a jump (own choice).
-const JUMP_SHARE: f64 = 0.25;
+/// A way from one reading to the next is a jump where it is so much longer than both beside it, percent, and so many times as long [TV-98].
+const JUMP_PERCENT: f64 = 3.0;
+const JUMP_TIMES: f64 = 2.0;
+/// Where even ways between readings are longer than that, percent, a jump is not told from the hand [TV-98].
+const FAST_PERCENT: f64 = 10.0;
+/// What does not go so far says nothing of where it comes back to, percent [TV-98].
+const MOVED_PERCENT: f64 = 10.0;
+/// A small move is followed by so much of it at least and at most [TV-98].
+const FOLLOWS: (f64, f64) = (0.5, 1.5);
+/// It stands at its set point within this, percent [TV-97].
+const STANDS_PERCENT: f64 = 5.0;
 /// Readings that lie further apart in time say nothing of jumps, s (own choice).
 const TOGETHER_S: f64 = 2.0;
 /// A hand may slip back so far, percent (own choice).
@@ -28,8 +37,16 @@ pub fn findings(check: &DeviceCheck) -> Vec<Finding> {
         sensor(hand, check.rest.within_percent, &mut out);
     }
     if !check.jogs.is_empty() {
+        let away = away(&check.jogs);
+        if let Some((at, set_point)) = away {
+            let words = format!(
+                "Before the moves it stands at {at:.2} % where {set_point:.0} % is its set point: it is stuck, has no air, or does not take the set point. \
+                 That comes first: mend it and check again."
+            );
+            add(&mut out, "outputs: where it stands", Found::NotAsExpected, words, OUTPUT_NOT);
+        }
         follows(&check.jogs, &mut out);
-        outputs(check, &mut out);
+        outputs(check, away.is_some(), &mut out);
     }
     if let Some(blows) = check.blows_at_rest {
         at_rest(check.stage.at_rest, blows, &mut out);
@@ -61,7 +78,7 @@ fn as_expected(good: bool) -> Found {
 
 fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
     let ends = mean_of(&hand.closed).zip(mean_of(&hand.open));
-    let Some((closed, open)) = ends else {
+    let Some((closed, open)) = ends.map(|(closed, open)| (plain(closed), plain(open))) else {
         let words = "It was not moved from one end to the other.".to_owned();
         return add(out, "sensor: range", Found::NotJudged, words, SENSOR_NOT);
     };
@@ -82,19 +99,8 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
     let ways = [(&hand.opening, open - closed), (&hand.closing, closed - open)];
     let moved = ways.iter().all(|(way, _)| span(way) >= range / 2.0) && range > 0.0;
     if moved {
-        let jump = ways
-            .iter()
-            .filter_map(|(way, _)| largest_jump(way))
-            .fold((0.0, 0.0), |a, b| if b.0 > a.0 { b } else { a });
-        let good = jump.0 <= JUMP_SHARE * range;
-        let words = match good {
-            true => format!("No jumps: {:.1} % at most from one reading to the next.", jump.0),
-            false => format!(
-                "A jump of {:.1} % near {:.0} %. Do it again, slowly there: if it comes at the same place, the sensor or its wiring is worn.",
-                jump.0, jump.1
-            ),
-        };
-        add(out, "sensor: jumps", as_expected(good), words, SENSOR_NOT);
+        let (found, words) = jumps(ways.map(|(way, change)| (way.as_slice(), change.signum())));
+        add(out, "sensor: jumps", found, words, SENSOR_NOT);
         let back = ways.iter().map(|(way, change)| largest_slip(way, change.signum())).fold(0.0, f64::max);
         let good = back <= SLIP_PERCENT;
         let words = match good {
@@ -113,16 +119,29 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
     let noise = [&hand.closed, &hand.open, &hand.back].into_iter().map(|s| span(s)).fold(0.0, f64::max);
     let words = format!("Held still, readings lie within {noise:.2} %, wanted are {within:.2} %.");
     add(out, "sensor: noise", as_expected(noise <= within), words, SENSOR_NOT);
-    match mean_of(&hand.back) {
+    match mean_of(&hand.back).map(plain) {
         None => {
             add(out, "sensor: back again", Found::NotJudged, "It was not moved back.".to_owned(), SENSOR_NOT)
         }
+        Some(_) if range < MOVED_PERCENT => {
+            let words = format!("It went {range:.1} % only, so where it comes back to says nothing.");
+            add(out, "sensor: back again", Found::NotJudged, words, SENSOR_NOT);
+        }
         Some(back) => {
             let by = (back - closed).abs();
-            let words = format!("Back at the closed end it reads {back:.2} %, {by:.2} % away from before.");
+            let mut words =
+                format!("Back at the closed end it reads {back:.2} %, {by:.2} % away from before.");
+            if by > BACK_PERCENT {
+                words += " Was it at the end both times? Then there is play or something loose between stem and sensor, or the sensor drifts.";
+            }
             add(out, "sensor: back again", as_expected(by <= BACK_PERCENT), words, SENSOR_NOT);
         }
     }
+}
+
+/// To two digits behind the point, and never minus nought.
+fn plain(percent: f64) -> f64 {
+    (percent * 100.0).round() / 100.0 + 0.0
 }
 
 fn numbers(samples: &[Sample]) -> Vec<(f64, f64)> {
@@ -136,11 +155,61 @@ fn span(samples: &[Sample]) -> f64 {
     (most - least).max(0.0)
 }
 
-/// The largest way between two readings that are near in time, percent, and where.
-fn largest_jump(samples: &[Sample]) -> Option<(f64, f64)> {
-    let of = numbers(samples);
-    let jumps = of.windows(2).filter(|w| w[1].0 - w[0].0 <= TOGETHER_S);
-    jumps.map(|w| ((w[1].1 - w[0].1).abs(), (w[0].1 + w[1].1) / 2.0)).max_by(|a, b| a.0.total_cmp(&b.0))
+/// Whether a sensor that was moved both ways jumped; `ways`: readings, and the sign of the way.
+fn jumps(ways: [(&[Sample], f64); 2]) -> (Found, String) {
+    // Of each way between two readings that has one before and one behind it: itself, the longer of these two, and where.
+    let (mut jump, mut even): (Option<(f64, f64, f64)>, Option<f64>) = (None, None);
+    for (samples, sign) in ways {
+        for w in numbers(samples).windows(4) {
+            if w.windows(2).any(|p| p[1].0 - p[0].0 > TOGETHER_S) {
+                continue;
+            }
+            let way = |n: usize| (w[n + 1].1 - w[n].1) * sign;
+            let beside = way(0).max(way(2)).max(0.0);
+            if way(1) - beside > JUMP_PERCENT && way(1) > JUMP_TIMES * beside {
+                if jump.is_none_or(|j| way(1) - beside > j.0 - j.1) {
+                    jump = Some((way(1), beside, (w[1].1 + w[2].1) / 2.0));
+                }
+            } else {
+                even = Some(even.unwrap_or(0.0).max(way(1)));
+            }
+        }
+    }
+    match jump {
+        Some((long, beside, at)) => (
+            Found::NotAsExpected,
+            format!(
+                "A jump of {long:.1} % near {at:.0} %, where the ways before and behind it are {beside:.1} % at most. Do it again, slowly and evenly there: \
+                 if it comes at the same place, the sensor or its wiring is worn."
+            ),
+        ),
+        _ if even.is_none() => (
+            Found::NotJudged,
+            "It was read too seldom for jumps: readings lie more than 2 s apart.".to_owned(),
+        ),
+        None if even > Some(FAST_PERCENT) => (
+            Found::NotJudged,
+            format!(
+                "It was moved so fast that up to {:.1} % lie between two readings: a jump would not have been seen. Do it again, in about 20 s.",
+                even.unwrap_or_default()
+            ),
+        ),
+        None => (
+            Found::AsExpected,
+            format!(
+                "No jump: up to {:.1} % from one reading to the next, and none is {JUMP_PERCENT:.0} % longer than those beside it and twice as long.",
+                even.unwrap_or_default()
+            ),
+        ),
+    }
+}
+
+/// Where it stood before the small moves and what its set point was, percent, where the two do not go together.
+fn away(jogs: &[Jog]) -> Option<(f64, f64)> {
+    let first = jogs.first()?;
+    let before: Vec<Sample> = first.samples.iter().copied().filter(|s| s.at_s <= first.asked_at_s).collect();
+    let at = mean_of(&before)?;
+    ((at - first.from_percent).abs() > STANDS_PERCENT).then_some((at, first.from_percent))
 }
 
 /// How far it went against its way at most, percent.
@@ -172,9 +241,18 @@ fn follows(jogs: &[Jog], out: &mut Vec<Finding>) {
         words += " Not all of the small moves were made.";
         Found::NotJudged
     } else if changes.iter().any(|(asked, came)| came * asked.signum() < -SEEN_PERCENT) {
-        words += " It moves the wrong way: tubing, spring side, or the direction that is set.";
+        let all = changes.iter().all(|(asked, came)| came * asked.signum() < SEEN_PERCENT);
+        words += match all {
+            true => " It moves the wrong way: tubing, spring side, or the direction that is set.",
+            false => {
+                " Not always the right way: a sensor that is worn there, or something that sticks. Check the sensor by hand."
+            }
+        };
         Found::NotAsExpected
-    } else if shares.iter().any(|s| *s < 0.5) {
+    } else if shares.iter().any(|s| *s > FOLLOWS.1) {
+        words += " It goes further than it was told: a sensor that is worn there, or something that sticks and slips. Check the sensor by hand.";
+        Found::NotAsExpected
+    } else if shares.iter().any(|s| *s < FOLLOWS.0) {
         words += " It does not follow as far as it should: air, friction, or the output stage.";
         Found::NotAsExpected
     } else {
@@ -193,7 +271,7 @@ fn sense(seen: Seen, jog: &Jog) -> i8 {
     }
 }
 
-fn outputs(check: &DeviceCheck, out: &mut Vec<Finding>) {
+fn outputs(check: &DeviceCheck, is_away: bool, out: &mut Vec<Finding>) {
     let about = "outputs: pattern";
     let first: Option<Vec<i8>> = check.jogs.iter().map(|j| j.first.map(|s| sense(s, j))).collect();
     let second: Option<Vec<i8>> = check.jogs.iter().map(|j| j.second.map(|s| sense(s, j))).collect();
@@ -204,6 +282,10 @@ fn outputs(check: &DeviceCheck, out: &mut Vec<Finding>) {
             (Found::NotJudged, "Whether it is single- or double-acting is not known.".to_owned())
         }
         _ if !whole => (Found::NotJudged, "Not all of the small moves were made.".to_owned()),
+        _ if is_away => (
+            Found::NotJudged,
+            "It does not stand at its set point, so the stage drives it fully one way, and small moves say nothing of the stage.".to_owned(),
+        ),
         (_, None, _) | (Acting::Double, _, None) => {
             (Found::NotJudged, "Not every gauge was looked at, or there is none.".to_owned())
         }
@@ -250,4 +332,52 @@ fn at_rest(kind: AtRest, blows: bool, out: &mut Vec<Finding>) {
         ),
     };
     add(out, "outputs: at rest", found, words.to_owned(), "Not proved: how much air it takes.");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(places: &[f64], apart_s: f64) -> (Found, String) {
+        let way = |sign: f64| -> Vec<Sample> {
+            let at = |(n, p): (usize, &f64)| {
+                Sample::new(n as f64 * apart_s, if sign > 0.0 { *p } else { 100.0 - p })
+            };
+            places.iter().enumerate().map(at).collect()
+        };
+        let (up, down) = (way(1.0), way(-1.0));
+        jumps([(&up, 1.0), (&down, -1.0)])
+    }
+
+    #[test]
+    fn no_minus_nought() {
+        assert_eq!(format!("{:.2} {:.2}", plain(-0.004), plain(-0.006)), "0.00 -0.01");
+    }
+
+    /// [TV-98] by hand: ways of 2.5 % each 0.5 s are even; one reading that is 4 % wrong makes a way of 6.5 % beside 2.5 %: 4 % longer, 2.6 times as long. One that is
+    /// 2.9 % wrong is less than 3 % longer. A hand that rests and goes on at 5 % a reading makes none: beside its first way is another of 5 %. At 12 % a reading nothing would
+    /// be seen, and with 3 s between readings neither.
+    #[test]
+    fn jumps_by_hand() {
+        let even: Vec<f64> = (0..=40).map(|n| 2.5 * f64::from(n)).collect();
+        assert_eq!(told(&even, 0.5).0, Found::AsExpected);
+        assert!(told(&even, 0.5).1.contains("up to 2.5 %"));
+        let wrong = |by: f64| {
+            let mut places = even.clone();
+            places[20] += by;
+            told(&places, 0.5)
+        };
+        assert!(
+            wrong(4.0).0 == Found::NotAsExpected && wrong(4.0).1.starts_with("A jump of 6.5 % near 51 %"),
+            "{}",
+            wrong(4.0).1
+        );
+        assert_eq!(wrong(-4.0).0, Found::NotAsExpected, "the next way is too long then");
+        assert_eq!(wrong(2.9).0, Found::AsExpected);
+        let rests = [0.0, 5.0, 10.0, 15.0, 15.0, 15.0, 15.0, 20.0, 25.0, 30.0];
+        assert_eq!(told(&rests, 0.5).0, Found::AsExpected);
+        let fast: Vec<f64> = (0..=8).map(|n| 12.0 * f64::from(n)).collect();
+        assert_eq!(told(&fast, 0.5).0, Found::NotJudged);
+        assert_eq!(told(&even, 3.0).0, Found::NotJudged);
+    }
 }

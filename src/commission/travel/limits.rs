@@ -41,6 +41,8 @@ pub enum Limited {
     FailTime,
     /// Sensor less measurement, both signs alike.
     LeverError,
+    /// What the control system shows less what was asked for, both signs alike, at every place where it was noted.
+    ControlSystem,
 }
 
 /// Limits, with whoever set them.
@@ -86,7 +88,7 @@ pub fn judge(figures: Vec<Figure>, limits: &Limits) -> Vec<Judged> {
 
 impl Limited {
     /// All of them, in the order of a file.
-    pub const ALL: [Limited; 18] = [
+    pub const ALL: [Limited; 19] = [
         Limited::Accuracy,
         Limited::EndDeviation,
         Limited::Hysteresis,
@@ -105,6 +107,7 @@ impl Limited {
         Limited::StrokeTimeClosing,
         Limited::FailTime,
         Limited::LeverError,
+        Limited::ControlSystem,
     ];
 
     /// Its key in a file of limits, the unit last.
@@ -128,6 +131,7 @@ impl Limited {
             Limited::StrokeTimeClosing => "stroke_time_closing_s",
             Limited::FailTime => "fail_time_s",
             Limited::LeverError => "lever_error_percent",
+            Limited::ControlSystem => "control_system_percent",
         }
     }
 
@@ -181,6 +185,7 @@ impl Limits {
                 (Limited::DeadBand, 0.5),
                 (Limited::Resolution, 0.5),
                 (Limited::Overshoot, 20.0),
+                (Limited::ControlSystem, 1.0),
             ],
             sensor: Vec::new(),
             external: vec![(Limited::LeverError, 1.0)],

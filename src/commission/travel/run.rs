@@ -1,5 +1,6 @@
 //! The sequence of a loop check and of a travel test [TV-21].
 
+mod ahead;
 mod creeps;
 mod losses;
 mod motions;
@@ -67,7 +68,7 @@ impl Gauge {
 pub const CAUTIONS: [&str; 3] = [
     "Flow changes and parts move that pinch: process in manual or on bypass, hands off stem, yoke and lever.",
     "The permit and the rules of the site go first; only those who may do this do it.",
-    "Ctrl-C or stop ends it at once. The set point is then left as at the end of the test, and the valve strokes to it.",
+    "Ctrl-C or stop ends it at once, and the set point is then left as at the end of the test.",
 ];
 
 /// Runs a test. `record` holds what is known before: which test, plan, occasion, line, who, valve, instruments and measures; what
@@ -337,6 +338,7 @@ impl Run<'_> {
             true => SetPoint::CurrentMa(SetPoint::Percent(percent).current_ma()),
             false => SetPoint::Percent(percent),
         };
+        self.ahead(to)?;
         self.tried = true;
         // Where it is while this has not come back is not known.
         self.input = None;
@@ -479,7 +481,8 @@ impl Run<'_> {
                 let back = |f: &&mut super::record::Fail| !taken.contains(&f.loss.acts().0);
                 self.record.fails.iter_mut().filter(back).for_each(|f| f.restored = true);
             }
-            self.record.left = Some(left.unwrap_or_else(|what| not_left(self.stimulus, &what)));
+            let left = left.unwrap_or_else(|what| not_left(self.stimulus, &what));
+            self.record.left = Some(ahead::as_read(left, &self.record));
         }
         if let Some(left) = &self.record.left {
             self.person.tell(&left.words);
@@ -537,6 +540,13 @@ pub(in crate::commission) fn identify(sensing: &mut Sensing<'_>) -> Result<Ident
         .into_iter()
         .find(|t| !t.is_empty())
         .unwrap_or_default();
+    // A code alone says nothing to people; a description has the name.
+    if let Some(described) = sensing.ask.described(&device).map(|d| d.description()) {
+        out.device_type = match out.device_type.contains(&described.name) {
+            true => out.device_type,
+            false => format!("{} ({})", described.name, out.device_type),
+        };
+    }
     out.serial = cell(&zero, "device_id");
     out.tag = cell(&sensing.read(13, &[])?.exchange, "tag");
     if device.revision >= crate::app::command::Revision::R6 {

@@ -1,5 +1,5 @@
 use super::*;
-use crate::commission::travel::record::{FailsTo, Movement, Occasion, Plan, Record, Test};
+use crate::commission::travel::record::{External, FailsTo, Movement, Occasion, Plan, Record, Test};
 use std::collections::BTreeSet;
 
 /// Whether a known value stands on a sheet.
@@ -73,6 +73,14 @@ fn a_record_fills_in() {
     assert_eq!(values.get(Known::FoundAccuracyHigh).map(|v| v.0), Some("+0.40 (device's sensor)"));
     assert_eq!(values.get(Known::FoundAccuracyLow).map(|v| v.0), Some("-0.20 (device's sensor)"));
     assert_eq!(values.get(Known::LeftAccuracyHigh), None);
+    // As left somebody measured at the stem besides: both views stand there, so that the same one can be compared.
+    record.occasion = Occasion::AsLeft;
+    for p in &mut record.points {
+        p.external = Some(External { value: p.asked_percent, unit: "%".into(), percent: p.asked_percent });
+    }
+    values.add_record(&record, "left.json");
+    let left = values.get(Known::LeftAccuracyHigh).map(|v| v.0);
+    assert_eq!(left, Some("+0.00 (at the stem); +0.40 (device's sensor)"));
     assert_eq!(values.get(Known::LongTag), None, "an empty text is no value");
 }
 

@@ -379,11 +379,14 @@ fn unique_of(settings: &Settings) -> String {
 
 /// The largest of a figure, by the measurement at the stem where there is one, with whose view it is.
 fn worst(all: &[Figure], definition: Definition) -> Option<String> {
-    [View::External, View::Sensor].into_iter().find_map(|view| {
+    // Both views, so that what was found and what was left can be compared in the same one.
+    let told = [View::External, View::Sensor].into_iter().filter_map(|view| {
         let of = |f: &&Figure| f.definition == definition && f.view == view;
         let values = all.iter().filter(of).filter_map(|f| f.value);
         let value = values.max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
         let by = if view == View::External { "at the stem" } else { "device's sensor" };
         Some(format!("{value:+.2} ({by})"))
-    })
+    });
+    let told: Vec<String> = told.collect();
+    (!told.is_empty()).then(|| told.join("; "))
 }

@@ -35,6 +35,15 @@ impl From<&DeviceCheck> for OtherCheck {
                 does_not_prove.push(what);
             }
         }
+        let cut_off = "not known, for the check was cut off.";
+        let left = match (&check.left, check.ended == Ended::Running) {
+            (Some(left), false) => left.words.clone(),
+            (Some(left), true) => format!("{cut_off} {}", left.words),
+            (None, true) => cut_off.to_owned(),
+            (None, false) => "the set point was never moved".to_owned(),
+        };
+        let bad = sorted.iter().filter(|f| f.found == Found::NotAsExpected);
+        let bad = bad.map(|f| format!("{}: NOT as expected. {}", f.about, f.words)).collect();
         let d = &check.device;
         let tags = [&d.tag, &d.long_tag].map(|t| t.trim());
         let fact = |name: &str, words: &str| (name.to_owned(), words.to_owned());
@@ -48,7 +57,7 @@ impl From<&DeviceCheck> for OtherCheck {
             fact("unique address", &d.unique_address),
             fact("line", &check.line),
             fact("who moved the set point", &check.stimulus),
-            fact("set point left", check.left.as_ref().map_or("the set point was never moved", |l| &l.words)),
+            fact("set point left", &left),
         ];
         OtherCheck {
             title: "Device check".to_owned(),
@@ -59,6 +68,7 @@ impl From<&DeviceCheck> for OtherCheck {
             },
             ended_early: check.ended != Ended::Whole,
             lines,
+            bad,
             does_not_prove,
             about: about.into_iter().filter(|(_, words)| !words.trim().is_empty()).collect(),
             tag: tags.into_iter().find(|t| !t.is_empty()).unwrap_or_default().to_owned(),

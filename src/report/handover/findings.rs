@@ -2,16 +2,14 @@
 
 use super::fails::{Came, actions};
 use super::words::{clean, figure, heads, number, occasion, short, value};
-use super::{Beside, Handover};
+use super::{Beside, Calibrated, Handover, loops};
 use crate::commission::travel::figures::{Cause, Definition, View};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
 use crate::commission::travel::record::{Ended, Record, Stood};
 use crate::report::text::plural;
 
-/// Current that is told: asked for and read by the device, mA.
-const CURRENT_MA: f64 = 0.1;
-/// Value of the control system that is told, percent.
-const SHOWN: f64 = 1.0;
+/// How a sentence begins that says that the device's set point is elsewhere, while its current is as asked.
+const SET_POINT: &str = "the device's set point";
 /// Share of the limit that an instrument's error ought to be below [TV-05].
 const QUARTER: f64 = 0.25;
 /// Share by which two supply pressures may differ.
@@ -27,11 +25,11 @@ pub struct Finding {
     pub words: String,
 }
 
-fn fault(words: String) -> Finding {
+pub(super) fn fault(words: String) -> Finding {
     Finding { counts: true, is_figure: false, words }
 }
 
-fn look(words: impl Into<String>) -> Finding {
+pub(super) fn look(words: impl Into<String>) -> Finding {
     Finding { counts: false, is_figure: false, words: words.into() }
 }
 
@@ -68,7 +66,7 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
             plural(unsettled, "step")
         )));
     }
-    loop_values(record, &mut out);
+    loops::of(record, limits, &mut out);
     link(record, &mut out);
     equipment(record, limits, &mut out);
     out
@@ -118,8 +116,15 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
 fn not_driven(record: &Record, out: &mut Vec<Finding>) {
     let wrong = elsewhere(record);
     if let Some(first) = wrong.first() {
+        // The current comes, and the device does not follow it.
+        let look = match first.starts_with(SET_POINT) {
+            true => {
+                "Look whether the device is on local (its selector or its keys), or whether a command holds its set point."
+            }
+            false => "Look at the source, the wiring and the selector.",
+        };
         out.push(fault(format!(
-            "Not driven as asked, {}, and not judged: {first}. Look at the source, the wiring and the selector.",
+            "Not driven as asked, {}, and not judged: {first}. {look}",
             plural(wrong.len(), "place")
         )));
     }
@@ -134,33 +139,6 @@ pub fn elsewhere(record: &Record) -> Vec<String> {
         wrong.push(clean(what));
     }
     wrong
-}
-
-/// The largest difference of pairs, with the set point where it is.
-fn largest(pairs: impl Iterator<Item = (f64, f64, f64)>) -> Option<(f64, f64, f64)> {
-    pairs.max_by(|a, b| (a.1 - a.0).abs().total_cmp(&(b.1 - b.0).abs()))
-}
-
-fn loop_values(record: &Record, out: &mut Vec<Finding>) {
-    let points = || record.points.iter();
-    let driven = points().filter(|p| p.drive().wrong().is_none());
-    let current = largest(driven.filter_map(|p| Some((p.asked_ma?, p.read_ma?, p.asked_percent))));
-    // A hair of rounding is no finding and hides none.
-    if let Some((asked, read, at)) = current.filter(|c| (c.1 - c.0).abs() >= CURRENT_MA - 1e-9) {
-        out.push(look(format!(
-            "The device reads {read:.2} mA where {asked:.2} mA was asked for (set point {} %).",
-            short(at)
-        )));
-    }
-    let shown =
-        largest(points().filter_map(|p| Some((p.asked_percent, p.control_system_percent?, p.asked_percent))));
-    if let Some((asked, shown, _)) = shown.filter(|c| (c.1 - c.0).abs() >= SHOWN - 1e-9) {
-        out.push(look(format!(
-            "The control system shows {} % where {} % was asked for.",
-            short(shown),
-            short(asked)
-        )));
-    }
 }
 
 fn link(record: &Record, out: &mut Vec<Finding>) {
@@ -200,6 +178,13 @@ fn equipment(record: &Record, limits: &Limits, out: &mut Vec<Finding>) {
         let name = format!("{} {}", clean(&i.name), clean(&i.serial));
         out.push(look(format!("No date of calibration is noted for: {}.", name.trim())));
     }
+    for i in &record.instruments {
+        let wrong = Calibrated::read(&i.calibrated).ok().and_then(|c| c.wrong(&record.started));
+        if let Some(wrong) = wrong {
+            let name = format!("{} {}", clean(&i.name), clean(&i.serial));
+            out.push(look(format!("{}: {wrong}.", name.trim())));
+        }
+    }
 }
 
 /// What is to be said of what is shown beside the tests.
@@ -212,6 +197,10 @@ pub fn beside(beside: &Beside) -> Vec<Finding> {
         };
         match check.is_good {
             Some(true) => {}
+            // As many as the check itself counts [TV-99].
+            Some(false) if !check.bad.is_empty() => {
+                out.extend(check.bad.iter().map(|b| fault(format!("{}: {}", clean(&check.title), clean(b)))));
+            }
             Some(false) => out.push(fault(words("not in order"))),
             None => out.push(look(words("no verdict"))),
         }
@@ -253,25 +242,6 @@ pub fn told(h: &Handover) -> Vec<Finding> {
 /// What is to be said of tests beside each other.
 pub fn between(records: &[&Record]) -> Vec<Finding> {
     let mut out = Vec::new();
-    let mut differ = |what: &str, of: fn(&Record) -> &str, then: &str| {
-        let mut names: Vec<String> =
-            records.iter().map(|r| clean(of(r).trim())).filter(|n| !n.is_empty()).collect();
-        names.sort();
-        names.dedup();
-        if names.len() > 1 {
-            out.push(look(format!("These tests name different {what}: {}. {then}", names.join(", "))));
-        }
-    };
-    differ(
-        "valves",
-        |r| &r.valve.tag,
-        "They belong on one report only if it is the same valve all the same.",
-    );
-    differ(
-        "devices (unique address)",
-        |r| &r.device.unique_address,
-        "That is right only if the positioner was exchanged between them.",
-    );
     let supplies = || records.iter().filter_map(|r| Some((r.supply_kpa?, occasion(r.occasion))));
     let by = |a: &(f64, &str), b: &(f64, &str)| a.0.total_cmp(&b.0);
     if let (Some(low), Some(high)) = (supplies().min_by(by), supplies().max_by(by))

@@ -3,7 +3,7 @@
 use super::findings::Finding;
 use super::rows::{Group, Row, all, main};
 use super::words::{self, clean, headline, left, number, short};
-use super::{Beside, CAUTIONS, Handover, Overall, beside, fails, findings, plots, points};
+use super::{Beside, CAUTIONS, Calibrated, Handover, Overall, beside, fails, findings, plots, points};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::limits::{Judged, Limits, Verdict};
 use crate::commission::travel::record::Record;
@@ -17,6 +17,7 @@ h3{font-size:1rem;margin:1rem 0 .3rem}table{border-collapse:collapse;width:100%;
 th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #ccc;vertical-align:top;overflow-wrap:anywhere}\
 thead th{border-bottom:2px solid #888}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}td.w,td.n,.plain th.n{white-space:nowrap}\
 .facts tbody th{width:11rem;font-weight:600}.tight th,.tight td{padding:.15rem .4rem;overflow-wrap:normal}\
+.every td:first-child{width:46%}\
 .verdict{font-size:1.3rem;font-weight:700;border:3px solid;padding:.5rem .8rem;margin:.6rem 0}\
 .bad{color:#a40000;font-weight:600}.look{color:#7a5200;font-weight:600}.ok{color:#1b6b1b;font-weight:600}.quiet{color:#555;font-size:.88rem}\
 .broken{font-size:1.1rem;font-weight:700;color:#7a5200;border:3px double;padding:.4rem .8rem;margin:.6rem 0}\
@@ -30,6 +31,7 @@ ul{margin:.3rem 0;padding-left:1.2rem}.scroll{overflow-x:auto}.scroll th,.scroll
 @page{size:A4;margin:15mm;@bottom-right{content:\"page \" counter(page) \" of \" counter(pages);font:9pt sans-serif}}\
 @media print{html{font-size:9.5pt}body{margin:0;padding:0;max-width:none;font-size:1rem;print-color-adjust:exact;-webkit-print-color-adjust:exact}\
 .plots{display:block;orphans:1;widows:1}figure{display:inline-block;width:47%;margin:.5%;padding:.3%}.scroll{overflow-x:visible}\
+.places{font-size:.78rem;line-height:1.2}.places th,.places td{padding:.02rem .35rem}.every{font-size:.8rem;line-height:1.25}.every .quiet{font-size:.76rem}h2{margin:1.1rem 0 .3rem}\
 h2,h3,figcaption{break-after:avoid}tr,figure,.caution,.verdict,.broken,.signed,.keep,li{break-inside:avoid}thead{display:table-header-group}}";
 
 /// The report as one page that fetches nothing and prints on A4: verdict, findings, figures with limit and uncertainty, plots, what is known
@@ -214,8 +216,13 @@ fn tests(h: &Handover, out: &mut String) {
 /// Test equipment of all tests, each piece once.
 fn equipment(h: &Handover, out: &mut String) {
     let mut all: Vec<[String; 4]> = Vec::new();
-    for i in h.tests.iter().flat_map(|t| &t.record.instruments) {
-        let row = [&i.name, &i.serial, &i.calibrated, &i.limit].map(|t| clean(t.trim()));
+    for (i, started) in
+        h.tests.iter().flat_map(|t| t.record.instruments.iter().map(|i| (i, &t.record.started)))
+    {
+        let mut row = [&i.name, &i.serial, &i.calibrated, &i.limit].map(|t| clean(t.trim()));
+        if let Some(age) = Calibrated::read(&i.calibrated).ok().and_then(|c| c.age(started)) {
+            row[2] += &format!(" ({age})");
+        }
         if !all.contains(&row) {
             all.push(row);
         }
@@ -243,7 +250,7 @@ fn every_figure(h: &Handover, out: &mut String) {
     if rows.is_empty() {
         return;
     }
-    out.push_str("<h2>Every figure</h2>\n<div class=\"scroll\"><table class=\"tight\">\n");
+    out.push_str("<h2>Every figure</h2>\n<div class=\"scroll\"><table class=\"tight every\">\n");
     head_row(h, &["figure", "view", "unit"], &["limit"], out);
     for group in Group::ALL {
         let mut of_group = rows.iter().filter(|r| r.group == group).peekable();

@@ -1,14 +1,17 @@
 //! What is handed over when a valve is finished: the verdict of one test or of several, as text, as JSON and as a page to print [TV-60].
 
 mod beside;
+mod dates;
 mod device_check;
 mod fails;
 mod findings;
 mod html;
 mod json;
+mod loops;
 mod plots;
 mod points;
 mod rows;
+mod same;
 mod sheet;
 mod svg;
 #[cfg(test)]
@@ -16,6 +19,7 @@ mod tests;
 mod text;
 mod words;
 
+pub use dates::Calibrated;
 pub use html::html;
 pub use json::json;
 pub use sheet::sheet;
@@ -64,6 +68,8 @@ pub struct OtherCheck {
     pub is_good: Option<bool>,
     /// What was found, a sentence each; the first goes beside the verdict.
     pub lines: Vec<String>,
+    /// What of it counts as a fault, a sentence each; empty: it counts as one where it is not in order.
+    pub bad: Vec<String>,
     /// What it does not prove, a sentence each.
     pub does_not_prove: Vec<String>,
     /// It ended before its plan.
@@ -176,6 +182,7 @@ impl<'a> Handover<'a> {
             One { record, judged, findings, decides }
         };
         let mut between = findings::beside(beside);
+        between.extend(same::valves(&sorted, &beside.checks));
         between.extend(findings::between(&sorted));
         Handover { tests: sorted.iter().map(one).collect(), limits, beside, between }
     }
@@ -266,7 +273,11 @@ impl<'a> Handover<'a> {
     /// The tag, and behind it the device's long tag where that says more.
     fn title(&self) -> String {
         let tag = self.tag();
-        let long = self.tests.iter().rev().map(|t| t.record.device.long_tag.trim());
+        // Never the name of one valve behind the tag of another.
+        let same = self.tests.iter().rev().map(|t| t.record);
+        let same = same
+            .filter(|r| [&r.valve.tag, &r.device.tag, &r.device.long_tag].iter().any(|n| n.trim() == tag));
+        let long = same.map(|r| r.device.long_tag.trim());
         match long.into_iter().find(|l| !l.is_empty() && *l != tag) {
             Some(long) => format!("{tag}, {long}"),
             None => tag.to_owned(),

@@ -8,6 +8,9 @@ use crate::commission::travel::record::{Point, Record};
 use crate::report::plot::plain;
 use core::fmt::Write;
 
+/// Most places of a test for comparison that stand on a page: one cycle of 11 points.
+const MOST_FOR_COMPARISON: usize = 21;
+
 type Column = (&'static str, fn(&Point) -> Option<String>);
 
 const COLUMNS: [Column; 10] = [
@@ -29,10 +32,17 @@ fn error(p: &Point, view: View) -> Option<String> {
     Some(if e > 0.0 && text != "0.00" { format!("+{text}") } else { text })
 }
 
-/// A table for each test that has points; columns in which nothing stands are left out.
+/// A table for each test that has points; columns in which nothing stands are left out. The many places of a test for comparison stand in its record.
 pub fn tables(h: &Handover, out: &mut String) {
     for (test, head) in h.tests.iter().zip(words::heads(h)) {
-        if !test.record.points.is_empty() {
+        if !test.decides && test.record.points.len() > MOST_FOR_COMPARISON {
+            let _ = writeln!(
+                out,
+                "<h2>Calibration points, {}</h2>\n<p>For comparison: its {} places stand in its record, and in the plots above.</p>",
+                plain(&head),
+                test.record.points.len()
+            );
+        } else if !test.record.points.is_empty() {
             let _ = writeln!(out, "<h2>Calibration points, {}</h2>", plain(&head));
             table(test.record, out);
         }
@@ -78,7 +88,7 @@ pub fn screen(r: &Record, out: &mut String) {
 fn table(r: &Record, out: &mut String) {
     let columns: Vec<&Column> =
         COLUMNS.iter().filter(|c| r.points.iter().any(|p| c.1(p).is_some())).collect();
-    out.push_str("<div class=\"scroll\"><table class=\"tight\"><thead><tr><th>cycle</th>");
+    out.push_str("<div class=\"scroll\"><table class=\"tight places\"><thead><tr><th>cycle</th>");
     out.extend(columns.iter().map(|c| format!("<th class=\"n\">{}</th>", plain(c.0))));
     out.push_str("</tr></thead><tbody>\n");
     for p in &r.points {

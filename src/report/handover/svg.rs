@@ -10,6 +10,9 @@ const RIGHT: f64 = 14.0;
 const TOP: f64 = 58.0;
 const BOTTOM: f64 = 44.0;
 
+/// Width of a letter of a name, wide enough for fonts that are; at 13 px most are 6 to 7.
+const LETTER: f64 = 7.8;
+
 pub const BLUE: &str = "#1f5fa8";
 pub const OCHRE: &str = "#8a5a00";
 pub const RED: &str = "#a40000";
@@ -153,7 +156,7 @@ impl Plot {
         out.push_str(&self.shapes);
         let (mut at, mut line) = (LEFT, 31.0);
         for (name, colour, dashed) in &self.names {
-            let wide = 24.0 + 6.6 * name.chars().count() as f64;
+            let wide = 24.0 + LETTER * name.chars().count() as f64;
             if at + wide > WIDTH && at > LEFT {
                 (at, line) = (LEFT, line + 15.0);
             }
@@ -171,5 +174,28 @@ impl Plot {
         }
         out.push_str("</svg>\n");
         out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Names above a plot leave room for their letters: "measured, down" is 108.3 px wide in Chromium with DejaVu Sans at 13 px, which is wide for a font.
+    #[test]
+    fn names_do_not_touch() {
+        let axis = Axis::around(0.0, 100.0, 1.0, 10.0);
+        let mut plot = Plot::new(axis, "set point", axis, "travel");
+        plot.name("measured, down", OCHRE, true);
+        plot.name("measured, up", OCHRE, false);
+        let svg = plot.svg("a plot");
+        let x = |tag: &str, attribute: &str, before: &str| -> f64 {
+            let part = svg.split(tag).find(|p| p.contains(before)).expect("it is drawn");
+            let from = part.find(attribute).expect("it has a place") + attribute.len();
+            part[from..].split('"').next().and_then(|n| n.parse().ok()).expect("a number")
+        };
+        let name = x("<text", "x=\"", ">measured, down<");
+        let next = x("<text", "x=\"", ">measured, up<") - 24.0;
+        assert!(next - name > 108.3, "{name} to {next}");
     }
 }

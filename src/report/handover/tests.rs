@@ -494,3 +494,80 @@ fn records_with_little_in_them() {
     all(&[&r]);
     all(&[]);
 }
+
+/// [TV-99]: a check without a verdict is told beside the verdict of the tests, as many faults count as a check has, and what is long stands behind the figures.
+#[test]
+fn checks_beside_tests() {
+    let r = record(Occasion::AsLeft, 0.4);
+    let of = |check: OtherCheck| {
+        let beside = Beside { checks: vec![check], ..Beside::default() };
+        (
+            text(&[&r], &limits(), &beside, false),
+            html(&[&r], &limits(), &beside),
+            sheet(&[&r], &limits(), &beside),
+        )
+    };
+    let open = OtherCheck {
+        title: "Device check".into(),
+        lines: vec!["outputs: pattern: not judged. Not every gauge was looked at.".into()],
+        ..OtherCheck::default()
+    };
+    let (told, page, signed) = of(open);
+    let told: String = told.split_whitespace().collect::<Vec<_>>().join(" ");
+    for shown in [&told, &page, &signed] {
+        assert!(
+            shown.contains("WITHIN LIMITS")
+                && shown.contains("Device check without a verdict: outputs: pattern: not judged"),
+            "{shown}"
+        );
+    }
+    let bad = OtherCheck {
+        title: "Device check".into(),
+        is_good: Some(false),
+        bad: vec!["outputs: pattern: NOT as expected.".into(), "outputs: at rest: NOT as expected.".into()],
+        lines: vec!["a very long line".into()],
+        ..OtherCheck::default()
+    };
+    let (told, page, _) = of(bad);
+    assert!(told.contains("NOT IN ORDER: 2 faults") && page.contains("NOT IN ORDER: 2 faults"), "{told}");
+    assert!(told.find("Seen by").is_some_and(|at| Some(at) < told.find("a very long line")), "{told}");
+}
+
+/// [TV-101]: the same tag with another device is told, another tag is a fault, and a tag that the very device had before is none.
+#[test]
+fn two_valves() {
+    let of = |tag: &str, address: &str, occasion| {
+        let mut r = record(occasion, 0.4);
+        (r.valve.tag, r.device.tag, r.device.unique_address) = (String::new(), tag.into(), address.into());
+        r
+    };
+    let told = |a: &Record, b: &Record| {
+        let all: String = text(&[a, b], &limits(), &Beside::default(), false)
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ");
+        (overall(&[a, b], &limits(), &Beside::default()), all)
+    };
+    let one = of("FV-3104", "3D71003104", Occasion::AsFound);
+    let (verdict, words) = told(&one, &of("FV-3120", "3D71003120", Occasion::AsLeft));
+    assert!(
+        verdict == Overall::Beyond
+            && words
+                .contains("!! This report is of two valves: FV-3104 (unique address 3D71003104) and FV-3120"),
+        "{words}"
+    );
+    let (verdict, words) = told(&one, &of("FV-3104", "3D71009999", Occasion::AsLeft));
+    assert!(verdict == Overall::Within && words.contains("only if the positioner was exchanged"), "{words}");
+    let (verdict, words) = told(&one, &of("FV-3104A", "3D71003104", Occasion::AsLeft));
+    assert!(verdict == Overall::Within && words.contains("only if it was named anew"), "{words}");
+    assert!(!told(&one, &of("FV-3104", "3D71003104", Occasion::AsLeft)).1.contains("two valves"));
+    // A check of another valve is no part of it either.
+    let check = OtherCheck {
+        is_good: Some(true),
+        tag: "FV-3120".into(),
+        about: vec![("unique address".into(), "3D71003120".into())],
+        ..OtherCheck::default()
+    };
+    let beside = Beside { checks: vec![check], ..Beside::default() };
+    assert_eq!(overall(&[&one], &limits(), &beside), Overall::Beyond);
+}

@@ -43,12 +43,12 @@ pub fn text(records: &[&Record], limits: &Limits, beside: &Beside, colour: bool)
     }
     say_findings(&h, colour, &mut out);
     say_fails(&h, colour, &mut out);
-    say_checks(&h, colour, &mut out);
     let rows = main(&h);
     for view in [View::Sensor, View::External] {
         table(&h, view, &rows, colour, &mut out);
     }
     how_fine(&h, &mut out);
+    say_checks(&h, colour, &mut out);
     if !h.tests.is_empty() {
         let _ = writeln!(out);
         let open = match words::reasons(&h) {

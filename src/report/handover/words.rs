@@ -127,6 +127,9 @@ pub fn compared(h: &Handover) -> Vec<String> {
 /// Where the set point was left, a sentence.
 pub fn left(r: &Record) -> String {
     match &r.left {
+        Some(l) if r.ended == Ended::Running => {
+            format!("not known, for the test was cut off. {}", clean(&l.words))
+        }
         Some(l) if !l.words.trim().is_empty() => clean(&l.words),
         Some(l) => l.percent.map_or("not known".to_owned(), |p| format!("set point {} %", number(p, 1))),
         None if r.ended == Ended::Running => {
@@ -314,6 +317,17 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
         let has = if n.without == 1 { "has" } else { "have" };
         more.push(format!("{} {has} a limit but no value", plural(n.without, "figure")));
     }
+    more.extend(h.deciding().filter_map(|t| super::loops::shown(t.record, h.limits)).filter_map(|s| {
+        let limit = s.limit.filter(|_| s.beyond == 0)?;
+        let (away, limit) = (short(s.away), short(limit));
+        Some(format!("control system {away} % off at most at {}, limit {limit} %", plural(s.places, "place")))
+    }));
+    // What a check beside leaves open is not to be looked for further down.
+    let open = h.beside.checks.iter().filter(|c| c.is_good.is_none() && !c.ended_early);
+    more.extend(open.map(|c| {
+        let why = c.lines.first().map_or(String::new(), |l| format!(": {}", clean(l).trim_end_matches('.')));
+        format!("{} without a verdict{why}", clean(&c.title))
+    }));
     (h.overall(), words, more.join("; "))
 }
 

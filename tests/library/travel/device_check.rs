@@ -8,6 +8,11 @@ use looprig::commission::travel::record::Ended;
 use looprig::report::handover::{Beside, OtherCheck, Overall, html, overall};
 
 fn checked(world: &Shared, acting: Acting) -> DeviceCheck {
+    kept(world, acting, &mut |_| {})
+}
+
+/// The same, with all that was kept on the way.
+fn kept(world: &Shared, acting: Acting, keep: &mut dyn FnMut(&DeviceCheck)) -> DeviceCheck {
     let (mut line, mut mover, mut person) =
         (Line::new(world), Mover(world.clone(), ALL), Technician(world.clone()));
     let setup = Setup {
@@ -16,6 +21,7 @@ fn checked(world: &Shared, acting: Acting) -> DeviceCheck {
         stimulus: &mut mover,
         person: &mut person,
         readings: readings(),
+        keep,
     };
     run(setup, DeviceCheck::new(Stage { acting, at_rest: AtRest::Unsaid }))
 }
@@ -174,7 +180,7 @@ fn whatever_ends_it() {
         assert_ne!(check.verdict(), Found::AsExpected, "{how}: a part is no whole");
         let moved = usize::from(!w.sets.is_empty());
         assert_eq!((w.left, check.left.is_some()), (moved, moved == 1), "{how}");
-        shut += check.remarks.iter().filter(|r| r.contains("air was shut and not opened")).count();
+        shut += check.remarks.iter().filter(|r| r.contains("nobody said that it was opened again")).count();
         let text = check.to_json();
         assert_eq!(DeviceCheck::from_json(&text).as_ref(), Ok(&check), "{how}");
         let told = OtherCheck::from(&check);
@@ -184,4 +190,75 @@ fn whatever_ends_it() {
         );
     }
     assert!(shut > 20, "it is said that the air is still shut: {shut}");
+}
+
+/// [TV-95]: a check that is cut off leaves a record that says what was told last and never given back, ahead of each of its five moves, and
+/// that the air may still be shut.
+#[test]
+fn what_is_kept_while_it_runs() {
+    let world = world(Valve::new(), Script::default());
+    let mut all = Vec::new();
+    let watched = world.clone();
+    let check = kept(&world, Acting::Single, &mut |c| all.push((c.clone(), watched.borrow().sets.len())));
+    let (running, last) = all.split_at(all.len() - 1);
+    assert_eq!(last[0].0, check);
+    assert!(running.iter().all(|(c, _)| c.ended == Ended::Running));
+    // Around 10 %, the least place: up to 15, back, down to 5, back.
+    let ahead: Vec<(&str, usize)> =
+        running.iter().filter_map(|(c, sets)| Some((c.left.as_ref()?.words.as_str(), *sets))).collect();
+    let told = ["10.00 %", "15.00 %", "10.00 %", "5.00 %", "10.00 %"];
+    assert_eq!(ahead.len(), told.len(), "{ahead:?}");
+    for (n, ((words, sets), percent)) in ahead.iter().zip(told).enumerate() {
+        assert!(
+            words.contains(&format!("Told last: {percent}")) && words.contains("never given back"),
+            "{words}"
+        );
+        assert_eq!(*sets, n, "ahead of the move, not behind it");
+    }
+    let shut = |c: &DeviceCheck| c.remarks.iter().any(|r| r.contains("nobody said that it was opened again"));
+    assert!(shut(&running[0].0) && running.iter().any(|(c, _)| !shut(c)));
+    // Shown again, nothing says that it was never moved.
+    for (c, _) in running {
+        let told = OtherCheck::from(c);
+        let left = &told.about.iter().find(|(name, _)| name == "set point left").expect("a fact").1;
+        assert!(left.starts_with("not known, for the check was cut off."), "{left}");
+        assert!(told.ended_early);
+    }
+}
+
+/// [TV-97]: a valve that does not stand at its set point accuses no stage, and one that a hand does not move comes back nowhere.
+#[test]
+fn a_valve_that_is_stuck_accuses_no_stage() {
+    let stuck = Valve {
+        input: 50.0,
+        arrived: 50.0,
+        driven: 50.0,
+        travel: 0.0,
+        stuck: true,
+        sensor: |_| 0.0,
+        ..Valve::new()
+    };
+    let check = checked(&world(stuck, Script::default()), Acting::Single);
+    let about: Vec<&str> =
+        check.findings.iter().map(|f| f.about.as_str()).filter(|a| a.starts_with("outputs")).collect();
+    assert_eq!(about[0], "outputs: where it stands", "said first: {about:?}");
+    let (judged, words) = found(&check, "outputs: where it stands");
+    assert!(judged == Found::NotAsExpected && words.contains("0.00 % where 50 %"), "{words}");
+    let (judged, words) = found(&check, "outputs: pattern");
+    assert_eq!(judged, Found::NotJudged, "{words}");
+    let (judged, words) = found(&check, "sensor: back again");
+    assert_eq!(judged, Found::NotJudged, "{words}");
+}
+
+/// [TV-99]: screen, page and `--from` count the same faults.
+#[test]
+fn two_faults_count_as_two() {
+    let script = Script { gauges_together: true, ..Script::default() };
+    let short = Valve { sensor: |t| t / 2.0, ..Valve::new() };
+    let check = checked(&world(short, script), Acting::Double);
+    let bad = check.findings.iter().filter(|f| f.found == Found::NotAsExpected).count();
+    assert!(bad >= 2, "{:?}", check.findings);
+    let beside = Beside { checks: vec![OtherCheck::from(&check)], ..Beside::default() };
+    let page = html(&[], &Limits::own(), &beside);
+    assert!(page.contains(&format!("NOT IN ORDER: {bad} faults")), "{page}");
 }

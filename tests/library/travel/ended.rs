@@ -1,6 +1,6 @@
 //! Tests that do not come to their end: what there is is kept, and the set point is left where it belongs, once.
 
-use super::fake::{ALL, Script, Shared, Valve, tested, tested_from, world};
+use super::fake::{ALL, Script, Shared, Valve, kept_of, tested, tested_from, world};
 use super::sequence::plan;
 use looprig::commission::travel::figures::figures;
 use looprig::commission::travel::record::{CALIBRATION, Ended, Loss, Plan, Record, Test};
@@ -287,5 +287,34 @@ fn losses_of_a_slow_valve() {
             assert_eq!(place.doubt.contains("still moving in the end"), !comes_to_its_end, "{place:?}");
             assert_eq!(place.value.is_some_and(|v| v < 0.5), comes_to_its_end, "{place:?}");
         }
+    }
+}
+
+/// [TV-95]: a test that is cut off has in its record what was told last, ahead of the move, and while something is away that it is.
+#[test]
+fn what_is_told_is_kept_ahead_of_it() {
+    let world = world(Valve::new(), Script::default());
+    let mut kept: Vec<(Record, usize, usize)> = Vec::new();
+    let watched = world.clone();
+    let record = kept_of(&world, small(), &mut |r| {
+        let w = watched.borrow();
+        kept.push((r.clone(), w.sets.len(), w.acts.len()));
+    });
+    assert_eq!(record.ended, Ended::Whole);
+    let words = |r: &Record| r.left.as_ref().map_or(String::new(), |l| l.words.clone());
+    let sets: Vec<f64> = world.borrow().sets.iter().map(|s| s.percent()).collect();
+    for (n, percent) in sets.iter().enumerate() {
+        let told = format!("Told last: {percent:.2} % ");
+        let ahead = kept.iter().find(|(r, sets, _)| *sets == n && words(r).contains(&told));
+        let (r, ..) = ahead.unwrap_or_else(|| panic!("set point {n}, {percent} %: not kept ahead"));
+        assert!(r.ended == Ended::Running && words(r).contains("never given back"), "{}", words(r));
+    }
+    // Each thing that is taken away: what is kept before the taking says so, and what is kept after the giving back does not.
+    for (what, first) in
+        [("air supply was shut", 0), ("loop current was taken away", 2), ("valve was tripped", 4)]
+    {
+        let is = |acts: usize| kept.iter().filter(|k| k.2 == acts).map(|k| words(&k.0)).collect::<Vec<_>>();
+        assert!(is(first).iter().any(|w| w.contains(what)), "{what}: {:?}", is(first));
+        assert!(is(first + 2).first().is_some_and(|w| !w.contains(what)), "{what}: {:?}", is(first + 2));
     }
 }

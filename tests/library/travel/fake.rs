@@ -419,11 +419,28 @@ pub fn tested(world: &Shared, capabilities: Capabilities, test: Test, plan: Plan
 
 /// The same from a record with what is known before.
 pub fn tested_from(world: &Shared, capabilities: Capabilities, record: Record) -> Record {
+    let mut kept = 0;
+    let record = tested_by(world, capabilities, record, &mut |_| kept += 1);
+    assert!(kept > 0, "a record is kept at the end at least");
+    record
+}
+
+/// A test of this plan, with all that is kept on the way.
+pub fn kept_of(world: &Shared, plan: Plan, keep: &mut dyn FnMut(&Record)) -> Record {
+    let record = Record { external: Some(Default::default()), ..Record::new(Test::Travel, plan) };
+    tested_by(world, ALL, record, keep)
+}
+
+fn tested_by(
+    world: &Shared,
+    capabilities: Capabilities,
+    record: Record,
+    keep: &mut dyn FnMut(&Record),
+) -> Record {
     let gauge = Gauge { name: "stem scale".into(), unit: "mm".into(), closed: 0.0, open: 40.0 };
     let (mut line, mut mover, mut person) =
         (Line::new(world), Mover(world.clone(), capabilities), Technician(world.clone()));
-    let mut kept = 0;
-    let record = run(
+    run(
         Setup {
             ask: &mut line,
             device: device(),
@@ -432,10 +449,8 @@ pub fn tested_from(world: &Shared, capabilities: Capabilities, record: Record) -
             readings: readings(),
             gauge: Some(gauge),
             control_system: true,
-            keep: &mut |_| kept += 1,
+            keep,
         },
         record,
-    );
-    assert!(kept > 0, "a record is kept at the end at least");
-    record
+    )
 }

@@ -120,7 +120,7 @@ fn a_loop_check_by_a_person() {
         "hands off stem, yoke and lever",
         "May it move now? yes (answers.toml:1:18)",
         "Set 12.00 mA (50.0 %), then press Enter.",
-        "The calibrator is left at 4.00 mA. Give the loop back as the permit says.",
+        "The calibrator was last said to be set to 4.00 mA. Give the loop back as the permit says.",
         "answers.toml: nothing asked for travel/polish",
     ] {
         assert!(ended.err.contains(says), "{says:?} is missing in {}", ended.err);

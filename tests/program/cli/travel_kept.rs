@@ -41,7 +41,7 @@ fn ctrl_c_keeps_the_record() {
     let ended = process.end();
     assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
     assert!(
-        ended.err.contains("The calibrator is left at 4.00 mA, or at 8.00 mA, which was asked for last."),
+        ended.err.contains("The calibrator was last said to be set to 4.00 mA; 8.00 mA was asked for after that, and nobody said that it was set."),
         "{}",
         ended.err
     );
@@ -114,7 +114,8 @@ fn the_line_dies_with_a_set_point_by_command() {
         "serial:FV-3104.port",
         "--by",
         "device",
-        "--check",
+        "--cycles",
+        "1",
         "--description",
         "positioner.toml",
         "--move",
@@ -137,6 +138,65 @@ fn the_line_dies_with_a_set_point_by_command() {
         assert!(words.contains(says) && ended.err.contains(says), "{says:?} is missing in {words}");
     }
     assert!(r["left"]["percent"].is_null(), "either of two: {words}");
+}
+
+/// [TV-95]: a test that was killed at its second point (no battery, no leave to clean up): its record says what was told last, that it was not given back and how it is,
+/// never that nothing was moved; and so does one of a device check.
+#[test]
+fn a_test_that_was_killed() {
+    let dir = bench("travel-killed", "", "\"travel/start\" = \"yes\"\n\"device_check/jog\" = \"yes\"\n");
+    let mut mock = Process::start(&dir, &["mock", "bench.toml", "--format", "json"]);
+    mock.line();
+    let port = "serial:FV-3104.port";
+    let test = [
+        "travel",
+        port,
+        "--by",
+        "device",
+        "--description",
+        "positioner.toml",
+        "--move",
+        "--answers",
+        "answers.toml",
+    ];
+    let mut process = Process::start(&dir, &[&test[..], &["--cycles", "1", "--record", "k.json"]].concat());
+    until(&mut process, "0 %");
+    until(&mut process, ": travel");
+    // The next is told at once: 25 %.
+    while !std::fs::read_to_string(dir.join("k.json")).is_ok_and(|t| t.contains("Told last: 25 %")) {
+        std::thread::yield_now();
+    }
+    process.signal(libc::SIGKILL);
+    process.gone();
+    drop(process);
+    let ended = run(&dir, &["travel", "--from", "k.json"]);
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(ended.code, 1, "{words}");
+    for says in [
+        "Set point left: not known, for the test was cut off. Told last: 25 % by command, and never given back.",
+        "looprig ask serial:FV-3104.port 0 --description positioner.toml 129 'source=loop current' --move",
+    ] {
+        assert!(words.contains(says), "{says:?} is missing in {words}");
+    }
+    assert!(!words.contains("never moved"), "{words}");
+    // The set point stays by hand, as the record says; what it tells to do gives it back.
+    let ask = |words: &[&str]| {
+        run(&dir, &[&["ask", port, "0", "--move", "--description", "positioner.toml"], words].concat()).out
+    };
+    assert!(ask(&["128"]).contains("by hand"));
+    assert!(ask(&["129", "source=loop current"]).contains(": ok"));
+    let check = ["--device-check", "--record", "c.json"];
+    let mut process = Process::fed(&dir, &[&test[..test.len() - 2], &check].concat());
+    process.feed(b"no\nblocked\nsingle\nyes\n");
+    until(&mut process, "what did the gauge of the first output do?");
+    process.signal(libc::SIGKILL);
+    process.gone();
+    drop(process);
+    let ended = run(&dir, &["travel", "--from", "c.json"]);
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(ended.code, 1, "{words}");
+    assert!(words.contains("not known, for the check was cut off. Told last: 55 % by command"), "{words}");
+    mock.signal(libc::SIGINT);
 }
 
 /// A mock that runs, on a port and the wall clock: leave is needed and asked for, the API moves the loop's current, and at the end it is

@@ -88,6 +88,9 @@ struct Table {
     /// Sensor minus measurement at stem or shaft, both signs alike (lever, pin, clamp), % of travel. Of [external] alone.
     #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
     lever_error_percent: Option<Spanned<Number>>,
+    /// What the control system shows minus what was asked for, both signs alike, where somebody noted it, % of the set point's range. Of [limits].
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 10_000.0))]
+    control_system_percent: Option<Spanned<Number>>,
 }
 
 impl Table {
@@ -112,6 +115,7 @@ impl Table {
             &self.stroke_time_closing_s,
             &self.fail_time_s,
             &self.lever_error_percent,
+            &self.control_system_percent,
         ]
     }
 

@@ -117,6 +117,7 @@ impl Run<'_> {
         let mut samples = self.rest_here()?;
         let before = self.travel;
         self.sensing.take_uncertain_s();
+        let left = self.ahead_of(take);
         let given = self.stimulus.act(self.sensing.ask, take);
         // It may have been taken away even where that failed.
         let asked = match &given {
@@ -153,6 +154,7 @@ impl Run<'_> {
         if let Some(fail) = self.record.fails.last_mut() {
             fail.restored = true;
         }
+        self.record.left = left;
         let words = format!("{} moves again: given back after the {}.", self.valve(), loss.words());
         self.person.tell(&words);
         self.followed = None;

@@ -4,8 +4,8 @@ use super::Options;
 use super::collect::{HOLD_S, SUPPLY_EVERY, described, ended, hear, in_percent, supply, watch_for};
 use super::watched::{Hold, Stroke, Watched};
 use crate::commission::person::{Answer, Kind, Person, Question, capital};
-use crate::commission::travel::record::{Ended, Left, Rest};
-use crate::commission::travel::run::{CAUTIONS, ask, leave};
+use crate::commission::travel::record::{Ended, Rest};
+use crate::commission::travel::run::{CAUTIONS, ask, leave, not_left};
 use crate::commission::travel::sensing::{Halt, Sensing, Until};
 use crate::commission::travel::{Reading, Readings, Source};
 use crate::host::stimulus::{SetPoint, Why};
@@ -147,10 +147,7 @@ impl Strokes<'_> {
                 let during = "leaving the set point where it belongs".to_owned();
                 self.out.ended = Ended::Failed { during, what: what.clone() };
             }
-            let left = left.unwrap_or_else(|what| Left {
-                percent: None,
-                words: format!("Where the set point was left is not known. {what}"),
-            });
+            let left = left.unwrap_or_else(|what| not_left(self.stimulus, &what));
             self.person.tell(&left.words);
             self.out.left = Some(left);
         }

@@ -1,0 +1,166 @@
+//! `travel`: what is refused before anything moves, because it would do nothing, could not be kept, or is no test of what it says.
+
+use super::travel::{BENCH, bench, travel};
+use crate::process::run;
+use std::fs;
+
+const PLAIN: &str = "\"travel/start\" = \"yes\"\n";
+
+/// [TV-102]: an option that has no effect is told, and nothing runs; each beside what it goes with is taken.
+#[test]
+fn options_without_effect() {
+    let dir = bench("travel-no-effect", "", PLAIN);
+    let ended = travel(&dir, &["--cycles", "0", "--strokes", "1", "--record", "r.json"]);
+    assert!(dir.join("r.json").exists(), "{}", ended.err);
+    for (given, names) in [
+        (&["--device-check", "--cycles", "2"][..], "--cycles"),
+        (&["--device-check", "--limits", "l.toml"], "--limits"),
+        (&["--device-check", "--external"], "--external"),
+        (&["--device-check", "--beside", "r.json"], "--beside"),
+        (&["--device-check", "--fails-to", "closed"], "--fails-to"),
+        (&["--check", "--creep-move", "1"], "--creep-move"),
+        (&["--check", "--watch", "10"], "--watch"),
+        (&["--cycles", "1", "--creep-move", "1"], "--creep"),
+        (&["--cycles", "1", "--watch", "10"], "--watch"),
+        (&["--cycles", "0", "--strokes", "1", "--points", "11"], "--points"),
+        (&["--cycles", "0", "--strokes", "1", "--control-system"], "--control-system"),
+        (&["--cycles", "0", "--steps", "--external"], "--external"),
+    ] {
+        travel(&dir, &[given, &["--record", "no.json"]].concat()).refused(&[names]);
+        assert!(!dir.join("no.json").exists(), "{given:?}");
+    }
+    for given in [
+        &["--creep"][..],
+        &["--cycles", "1"],
+        &["--points", "11"],
+        &["--rest-most", "60"],
+        &["--by", "bench"],
+        &["--travel", "3:sv"],
+        &["--external"],
+        &["--control-system"],
+        &["--answers", "answers.toml"],
+        &["--move"],
+        &["--as-left"],
+        &["--who", "R. Ames"],
+        &["--site", "x"],
+        &["--valve", "x"],
+        &["--rated-travel", "20mm"],
+        &["--fails-to", "open"],
+        &["--instrument", "gauge"],
+        &["--supply-kpa", "140"],
+        &["--ambient-c", "20"],
+        &["--log", "l.log"],
+        &["--loss", "air"],
+    ] {
+        run(&dir, &[&["travel", "--from", "r.json"], given].concat()).refused(&["--from", given[0]]);
+    }
+    let whole =
+        ["travel", "--from", "r.json", "--html", "r.html", "--sign", "s.html", "--json", "j.json", "--force"];
+    assert!(!run(&dir, &whole).err.contains("cannot be used"));
+}
+
+/// [TV-102]: what cannot be written is known before the valve moves: a full device, a directory, a place that is not there.
+#[test]
+fn outputs_that_cannot_be_written() {
+    let dir = bench("travel-unwritable", "", PLAIN);
+    fs::create_dir(dir.join("here")).unwrap();
+    for output in ["--record", "--html", "--json", "--sign"] {
+        for (path, wrong) in [
+            ("/dev/full", "writing /dev/full"),
+            ("here", "here"),
+            ("nowhere/r", "there is no directory nowhere"),
+        ] {
+            let ended = travel(&dir, &["--cycles", "1", output, path, "--force", "--log", "moved.log"]);
+            ended.refused(&[wrong]);
+            assert!(!dir.join("moved.log").exists(), "{output} {path}: nothing was opened");
+            travel(&dir, &["--device-check", output, path, "--force"]).refused(&[wrong]);
+        }
+    }
+    // What is tried leaves nothing behind.
+    let left: Vec<_> = fs::read_dir(&dir).unwrap().filter_map(|f| f.ok()).map(|f| f.file_name()).collect();
+    assert!(left.iter().all(|n| !n.to_string_lossy().contains(".new")), "{left:?}");
+}
+
+/// [TV-100]: a date is a day of the calendar; one in the future is told before, in the report, and its age stands there.
+#[test]
+fn dates_of_calibration() {
+    let dir = bench("travel-dates", "", PLAIN);
+    for wrong in ["soon", "2026-13-45", "02.05.2026", "2026-05-02 due soon"] {
+        let instrument = format!("caliper,17,{wrong},0.02 mm");
+        travel(&dir, &["--cycles", "1", "--instrument", &instrument])
+            .refused(&["no date of calibration", "2026-05-02"]);
+    }
+    let instruments = [
+        "--instrument",
+        "gauge,1,2099-01-01,",
+        "--instrument",
+        "caliper,2,1999-01-01,",
+        "--instrument",
+        "loop meter,3,2020-05-02 due 2021-05-02,",
+    ];
+    let test = ["--cycles", "0", "--strokes", "1", "--html", "r.html"];
+    let ended = travel(&dir, &[&test[..], &instruments].concat());
+    for told in [
+        "gauge 1: its date of calibration lies in the future",
+        "caliper 2: it was calibrated",
+        "loop meter 3: its calibration was due on 2021-05-02",
+    ] {
+        assert!(ended.err.contains(told), "{told}: {}", ended.err);
+        let words: String = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words.contains(told), "{told}: {words}");
+    }
+    let page = fs::read_to_string(dir.join("r.html")).unwrap();
+    assert!(page.contains("1999-01-01 (2") && page.contains("years before the test)"), "{page}");
+}
+
+/// [TV-103]: a command of the device leaves the loop alone, so that is no loop check.
+#[test]
+fn a_loop_check_by_a_command() {
+    let dir = bench("travel-check-device", "", PLAIN);
+    let ended = travel(&dir, &["--check", "--by", "device", "--record", "r.json"]);
+    ended.refused(&["leaves the loop alone", "--cycles 1 --by device"]);
+    assert!(!dir.join("r.json").exists());
+}
+
+/// [TV-102]: a value that is not told is refused with those that are, before anything is asked; and a bench that cannot be calibrated at its air says that.
+#[test]
+fn values_that_are_not_told() {
+    let dir = bench("travel-no-value", "", "a = 1");
+    let ended = travel(&dir, &["--cycles", "1", "--travel", "3:zz", "--record", "r.json"]);
+    ended.refused(&["--travel 3:zz", "tells no such value", "sv"]);
+    travel(&dir, &["--cycles", "1", "--set-point", "3:zz"]).refused(&["--set-point 3:zz"]);
+    assert!(!dir.join("r.json").exists());
+    let poor = BENCH
+        .replace("supply_pressure_bar = 1.4", "supply_pressure_bar = 0.2")
+        .replace("header_bar = 6", "header_bar = 0.2");
+    fs::write(dir.join("bench.toml"), poor).unwrap();
+    let ended = travel(&dir, &["--cycles", "1"]);
+    ended.refused(&["says calibrated = true", "with this air", "supply_pressure_bar"]);
+}
+
+/// [TV-101]: records of two valves in one report are a fault that names both, and the title is of one of them alone.
+#[test]
+fn two_valves_in_one_report() {
+    let dir = bench("travel-two-valves", "", PLAIN);
+    let test = ["--cycles", "0", "--strokes", "1"];
+    travel(&dir, &[&test[..], &["--record", "one.json"]].concat());
+    let other = BENCH.replace(
+        "FV-3104\"\nlong_tag = \"Brackenmoor inlet valve\"",
+        "FV-3120\"\ndevice_id = 0x3120\nlong_tag = \"Brackenmoor drain\"",
+    );
+    fs::write(dir.join("bench.toml"), other).unwrap();
+    travel(&dir, &[&test[..], &["--record", "two.json"]].concat());
+    let ended = run(&dir, &["travel", "--from", "one.json", "--from", "two.json"]);
+    assert_eq!(ended.code, 1, "{}", ended.out);
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("!! This report is of two valves: FV-3104 (unique address")
+            && words.contains("and FV-3120"),
+        "{words}"
+    );
+    let title = ended.out.lines().next().unwrap_or_default();
+    assert!(title == "FV-3120, Brackenmoor drain" || title == "FV-3104, Brackenmoor inlet valve", "{title}");
+    // The same valve beside itself is no finding.
+    let ended = run(&dir, &["travel", "--from", "one.json", "--from", "one.json"]);
+    assert!(!ended.out.contains("two valves"), "{}", ended.out);
+}
