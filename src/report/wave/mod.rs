@@ -60,9 +60,9 @@ pub enum Who {
     Unknown,
 }
 
-/// The least level that is received for sure, V peak to peak [TIER4].
+/// The least level that is received for sure, V peak to peak [WV-03].
 pub const LEAST_LEVEL_V: f64 = 0.120;
-/// The highest level that is right, V peak to peak [ELC].
+/// The highest level that is right, V peak to peak [WV-03].
 pub const MOST_LEVEL_V: f64 = 1.5;
 
 /// Everything that was measured of one talker.
