@@ -127,12 +127,12 @@ fn slow_valves_are_not_charged() {
 fn left_where_it_was_said_and_read_elsewhere() {
     let valve = Valve { input: 50.0, arrived: 50.0, driven: 50.0, travel: 50.0, ..Valve::new() };
     let here = world(valve, Script { idle_sets: 1000, ..Script::default() });
-    // Too near for a valve that would have to be seen to move.
+    // Too near for a valve that would have to be seen to move. Given up at the second place whose current does not come [TV-83]: 5 %, 4.8 mA.
     let plan = || Plan { cycles: 1, levels_percent: vec![0.0, 5.0], ..Plan::default() };
     let record = tested(&here, PERSON, Test::Travel, plan());
     let left = record.left.as_ref().expect("it was asked");
     assert_eq!(left.percent, None, "{left:?}");
-    let says = "Not certain. At the last look the device reads 12.00 mA where 4.00 mA were asked. As told: ";
+    let says = "Not certain. At the last look the device reads 12.00 mA where 4.80 mA were asked. As told: ";
     assert!(left.words.starts_with(says), "{left:?}");
     // Who set it is believed.
     let here = world(Valve::new(), Script::default());
