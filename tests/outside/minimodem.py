@@ -173,7 +173,7 @@ def work(directory, program):
             for seed in range(SEEDS):
                 run(program, "wave", "make", hexa, "--out", wav, "--force", "--lead", 40, "--tail", 24, "--noise", rms, "--seed", seed)
                 # Without the 50 ms of noise before and after the carrier, which is no carrier.
-                run("sox", wav, other, "trim", "0.055", "-0.075")
+                run("sox", wav, other, "trim", "0.055", "-0.055")
                 theirs += frame[2:] in bytes(v for v, ok in minimodem_reads(other) if ok)
                 octets, _ = listened(program, directory, f"wav:{wav}")
                 check(f"looprig reads {rms} V of noise, seed {seed}", frame[4:] in octets, octets.hex())

@@ -28,6 +28,7 @@ mod valve;
 mod valve_found;
 mod waiting;
 mod wave;
+mod wave_kept;
 mod wiring;
 mod worksheet;
 
