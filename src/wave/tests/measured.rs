@@ -37,7 +37,7 @@ fn the_lag_of_noticing_a_carrier() {
     }
 }
 
-/// Levels within 1 % and twist within 0.1 dB of what was made, also where few bits are far from edges: the report allows 2 % and 0.3 dB, noise included.
+/// Levels within 2 % and twist within 0.2 dB of what was made, also where few bits are far from edges: the report allows 2 % and 0.3 dB, noise included.
 #[test]
 fn levels_and_twist_are_those_that_were_made() {
     let mixed = [0x55, 0xAA, 0x33, 0xCC, 0x81, 0x7E, 0x15, 0x11];
@@ -53,10 +53,10 @@ fn levels_and_twist_are_those_that_were_made() {
                     let (ones, zeros) = (b.mark / talker.mark, b.space / talker.space);
                     let twist = b.twist_db().unwrap();
                     assert!(
-                        (ones - 1.0).abs() < 0.01 && (zeros - 1.0).abs() < 0.01,
+                        (ones - 1.0).abs() < 0.02 && (zeros - 1.0).abs() < 0.02,
                         "{rate} {db}: {ones} {zeros}"
                     );
-                    assert!((twist - db).abs() < 0.1, "{rate} {db}: {twist}");
+                    assert!((twist - db).abs() < 0.2, "{rate} {db}: {twist}");
                 }
             }
         }
