@@ -4,14 +4,17 @@ use super::demo::Stage;
 use super::output::Failure;
 use super::wave_loop::Path as LoopPath;
 use super::wave_make::Mixer;
-use super::wave_said::{LONGEST_PAUSE, Source, Who, ends};
+use super::wave_said::{LONGEST_PAUSE, Source, Who, counted, ends};
 use crate::bench::check_sheet;
+use crate::capture::{Captured, Reader};
 use crate::frame::{Receiver, ReceiverConfig, Reception};
 use crate::line::io::SampledLine;
 use crate::report::text::plural;
-use crate::time::Pace;
+use crate::time::{Instant, Pace};
 use crate::wave::{Demodulator, DemodulatorConfig, Heard, Talker, Transmission};
 use crate::wiring::Noise;
+use std::fs::File;
+use std::io::BufReader;
 use std::path::Path;
 
 /// Samples a second.
@@ -48,8 +51,28 @@ const NOISE_V: f64 = 0.075;
 const BETTER_DB: f64 = 1.5;
 const WORSE_DB: f64 = 0.5;
 
-/// Octets and frames that are read from a wave.
-fn hear(mut mixer: Mixer<'_>) -> Result<(Vec<u8>, usize), Failure> {
+/// How far the beginning of a transmission may be from where the log has it, s: the error of a stamp [WV-05].
+const STAMP_ERROR_S: f64 = 1e-4;
+
+/// The time of every octet of a log as it is on the wire, s.
+fn times(log: &Path) -> Result<Vec<f64>, Failure> {
+    let failed = |e| Failure::new(format!("reading {}", log.display()), crate::capture::io_words(&e), "");
+    let mut reader = Reader::new(BufReader::new(File::open(log).map_err(failed)?)).map_err(failed)?;
+    let (mut times, mut factor) = (Vec::new(), 1.0);
+    while let Some(captured) = reader.next().map_err(failed)? {
+        match captured {
+            Captured::Start(h) => {
+                factor = if let Pace::Scaled(f) = h.pace() { f } else { 1.0 };
+            }
+            Captured::Octets(octets) => times.extend(octets.iter().map(|o| o.at.as_secs_f64() * factor)),
+            _ => {}
+        }
+    }
+    Ok(times)
+}
+
+/// Octets with their times, and frames, that are read from a wave.
+fn hear(mut mixer: Mixer<'_>) -> Result<(Vec<(u8, Instant)>, usize), Failure> {
     let config = DemodulatorConfig::full_scale(RATE_HZ);
     let mut d = Demodulator::new(config).map_err(|e| Failure::new("reading the wave", e.to_string(), ""))?;
     let mut receiver =
@@ -58,7 +81,7 @@ fn hear(mut mixer: Mixer<'_>) -> Result<(Vec<u8>, usize), Failure> {
     let mut take = |heard: &[Heard]| {
         for h in heard {
             if let Heard::Character(c) = h {
-                octets.push(c.octet.value);
+                octets.push((c.octet.value, c.octet.at));
                 receiver.handle_timeout(c.octet.at);
                 receiver.push(&[c.octet]);
             }
@@ -88,20 +111,41 @@ fn hear(mut mixer: Mixer<'_>) -> Result<(Vec<u8>, usize), Failure> {
 pub fn wave(stage: &mut Stage<'_>, log: &Path, seed: u64) -> Result<(), Failure> {
     stage.say("\n15. All of that as a wave, as a recorder on the loop would have it; then over a loop that is too long and noisy.")?;
     let usual = Talker::of(AMPLITUDE_V);
-    let said: Vec<(Who, Transmission)> =
-        Source::open(log)?.said(usual, Some(LONGEST_PAUSE))?.collect::<Result<_, _>>()?;
+    let mut source = Source::open(log)?.said(usual, Some(LONGEST_PAUSE))?;
+    let said: Vec<(Who, Transmission)> = source.by_ref().collect::<Result<_, _>>()?;
     let end = said.iter().map(|(_, t)| ends(t)).max().unwrap_or_default();
     let again = || Box::new(said.iter().cloned().map(Ok));
     let sent: Vec<u8> = said.iter().flat_map(|(_, t)| t.frame.values()).collect();
-    let (octets, good) = hear(Mixer::new(again(), end, usual, None, None, RATE_HZ, seed)?)?;
+    let (heard, good) = hear(Mixer::new(again(), end, usual, None, None, RATE_HZ, seed)?)?;
+    let equal = heard.iter().map(|h| h.0).eq(sent.iter().copied());
     stage.step(
         &format!(
             "the same traffic as tones of 1200 and 2200 Hz: {} made, {} read back {}",
             plural(sent.len(), "character"),
-            plural(octets.len(), "character"),
-            if octets == sent { "equal" } else { "and not equal" }
+            plural(heard.len(), "character"),
+            if equal { "equal" } else { "and not equal" }
         ),
-        octets == sent && good > 0,
+        equal && good > 0,
+    )?;
+    // The first character of every transmission, against the first of all.
+    let logged = times(log)?;
+    let mut firsts = Vec::new();
+    for (_, t) in &said {
+        let at = firsts.last().map_or(0, |(at, n)| at + n);
+        firsts.push((at, t.frame.octets.len()));
+    }
+    let off = firsts.iter().filter_map(|&(k, _)| {
+        let wave = heard.get(k)?.1.since(heard[0].1).as_secs_f64();
+        Some((wave - (logged.get(k)? - logged[0])).abs())
+    });
+    let at_their_time = off.filter(|s| *s <= STAMP_ERROR_S).count();
+    let pushed = source.pushed() as usize;
+    stage.step(
+        &format!(
+            "at the times of the log, within 0.1 ms: {at_their_time} of {}; later, for by the log's stamps the one before was not over: {pushed}",
+            plural(said.len(), "transmission")
+        ),
+        logged.len() == sent.len() && at_their_time > 0 && at_their_time + pushed >= said.len(),
     )?;
     let sheet = check_sheet(SHEET, Path::new("bad loop")).map_err(|e| Failure::told(e.to_string()))?;
     let path = LoopPath::of(sheet.circuit, None, "master")?;
@@ -112,7 +156,7 @@ pub fn wave(stage: &mut Stage<'_>, log: &Path, seed: u64) -> Result<(), Failure>
         let noise = Some(Noise::in_usual_band(NOISE_V * 10f64.powf(db / 20.0)));
         let shares = said.iter().map(|(who, t)| {
             let reception = crate::wiring::Reception { noise, ..path.reception(*who) };
-            reception.damaged_share(t.frame.octets.len() as u32)
+            reception.damaged_share(counted(t))
         });
         let (sum, variance) = shares.fold((0.0, 0.0), |(a, b), p| (a + p, b + p * (1.0 - p)));
         (sum, 3.0 * variance.sqrt())

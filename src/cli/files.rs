@@ -186,7 +186,8 @@ pub fn is_no_input<'a>(
     }
 }
 
-fn failed(doing: &str, e: &io::Error) -> Failure {
+/// A file that cannot be written, with what to do.
+pub fn failed(doing: &str, e: &io::Error) -> Failure {
     let next = match e.kind() {
         ErrorKind::NotFound => "make the directory first, or name one that exists",
         ErrorKind::PermissionDenied => "name a file in a directory where you may write",

@@ -119,6 +119,13 @@ impl<'a> Listening<'a> {
                 Event::Closed if line.is_recording() => {
                     self.show()?;
                     self.remark(line)?;
+                    if self.octets == 0 {
+                        return Err(Failure::new(
+                            format!("reading {}", line.describe()),
+                            "no characters were heard in it",
+                            "`looprig wave read` says what is in it; perhaps another channel, or a level that is too low",
+                        ));
+                    }
                     return Ok(Ended::Fine);
                 }
                 Event::Closed => {

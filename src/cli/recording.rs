@@ -4,7 +4,7 @@ use super::output::Failure;
 use crate::capture::{ContentKind, io_words, parse_hex_line, recognise};
 use crate::wave::table::{holds_numbers, looks_like_table};
 use crate::wave::{Heard, Recording, RecordingError, RecordingOptions, RecordingSpec};
-use std::io::BufRead;
+use std::io::{BufRead, ErrorKind};
 
 /// Takes what was heard, and whether its amplitudes are volts.
 pub type Listener<'a> = &'a mut dyn FnMut(&[Heard], bool) -> Result<(), Failure>;
@@ -77,11 +77,11 @@ pub fn read_samples(
     };
     loop {
         let part = input.fill_buf().map_err(|e| {
-            Failure::new(
-                doing(),
-                io_words(&e),
-                "see whether the disk or the connection that it comes from still works",
-            )
+            let next = match e.kind() {
+                ErrorKind::IsADirectory => "name a file in that directory",
+                _ => "see whether the disk or the connection that it comes from still works",
+            };
+            Failure::new(doing(), io_words(&e), next)
         })?;
         if part.is_empty() {
             break;
@@ -98,7 +98,17 @@ pub fn read_samples(
 
 /// What to do about a recording that is refused.
 fn next_for(e: &RecordingError, name: &str) -> String {
+    // Standard input has another name for whoever types it.
+    let name = if name == "standard input" { "-" } else { name };
     match e {
+        _ if e.is_text() => "save it as plain text (UTF-8), or as CSV".into(),
+        RecordingError::NoNumbers(_) => {
+            "look at how it was stored: float samples that are no numbers come from a converter or a recorder that failed; record again as WAV, 16 bits".into()
+        }
+        _ if let Some(there) = e.channels() => match there {
+            1 => "there is one channel: leave --channel (`channel=` of a line) out".into(),
+            n => format!("give --channel 1 to {n} (`channel=` of a line)"),
+        },
         RecordingError::Table(t) if t.needs_rate => format!(
             "`looprig wave read {name} --rate HZ`, `looprig decode {name} --rate HZ` or `looprig listen 'wav:{name}?rate=HZ'`, with the samples a second in place of HZ"
         ),

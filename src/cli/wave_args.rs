@@ -66,7 +66,7 @@ pub struct MakeArgs {
     #[arg(long, default_value_t = 1.0, value_parser = above_zero, value_name = "V")]
     pub full_scale: f64,
     /// Level of every talker, V peak to peak; without a wiring sheet 0.5.
-    #[arg(long, value_parser = above_zero, value_name = "V", conflicts_with = "through")]
+    #[arg(long, value_parser = volts, value_name = "V", conflicts_with = "through")]
     pub level: Option<f64>,
     /// Send it through the loop of this wiring sheet: what arrives at the master's terminals, or where --at says.
     #[arg(long, value_name = "SHEET.toml")]
@@ -78,7 +78,7 @@ pub struct MakeArgs {
     #[arg(long, value_name = "master|TAG", requires = "through", default_value = "master")]
     pub at: String,
     /// White noise on top, V rms from 500 Hz to 10 kHz; that of the sheet if not given.
-    #[arg(long, value_parser = not_below_zero, value_name = "V")]
+    #[arg(long, value_parser = noise_volts, value_name = "V")]
     pub noise: Option<f64>,
     /// Tones that are off, percent, -5 to 5.
     #[arg(long, default_value_t = 0.0, allow_negative_numbers = true, value_parser = percent, value_name = "PERCENT")]
@@ -137,12 +137,22 @@ fn number(text: &str) -> Result<f64, String> {
 /// It is none.
 pub fn above_zero(text: &str) -> Result<f64, String> {
     let x = number(text)?;
-    if x > 0.0 { Ok(x) } else { Err(format!("{x} is not above 0")) }
+    match x {
+        _ if x <= 0.0 => Err(format!("{x} is not above 0")),
+        _ if x > 1e9 => Err(format!("{x:e} is more than 1e9")),
+        _ => Ok(x),
+    }
 }
 
-fn not_below_zero(text: &str) -> Result<f64, String> {
+/// Volts of a signal: more than 1000 V is no loop.
+fn volts(text: &str) -> Result<f64, String> {
+    let x = above_zero(text)?;
+    if x <= 1000.0 { Ok(x) } else { Err(format!("{x:e} V: give 1000 at most")) }
+}
+
+fn noise_volts(text: &str) -> Result<f64, String> {
     let x = number(text)?;
-    if x >= 0.0 { Ok(x) } else { Err(format!("{x} is below 0")) }
+    if (0.0..=1000.0).contains(&x) { Ok(x) } else { Err(format!("{x:e} V: give 0 to 1000")) }
 }
 
 fn pause(text: &str) -> Result<f64, String> {

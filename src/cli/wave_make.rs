@@ -1,16 +1,15 @@
 //! `looprig wave make`: octets to a WAV file, through a loop if wanted.
 
-use super::files::{exists, is_no_input, is_special};
+use super::files::{self, exists, is_no_input, is_special};
 use super::output::{Ended, Failure, Output, say, tell};
 use super::wave_args::{BitsArg, MakeArgs};
 use super::wave_loop::Path as LoopPath;
-use super::wave_said::{EDGE, SaidItem, Source, Who, ends};
-use crate::capture::io_words;
+use super::wave_said::{EDGE, SaidItem, Source, Who, counted, ends};
 use crate::report::Format;
 use crate::report::text::plural;
 use crate::time::Instant;
 use crate::wave::wav::{SampleFormat, WavSpec};
-use crate::wave::{Fir, Modulator, Talker, Transmission};
+use crate::wave::{Fir, MUST_IGNORE_V, Modulator, Talker, Transmission};
 use crate::wiring::Noise;
 use core::f64::consts::PI;
 use core::fmt::Write as _;
@@ -29,7 +28,7 @@ const TOLD_BYTES: u64 = 10_000_000;
 
 /// What a file holds in all, from reading it once.
 struct Totals {
-    /// How many transmissions of how many characters each kind of talker makes.
+    /// How many transmissions of how many characters that have to be right each kind of talker makes.
     lengths: BTreeMap<(Who, u32), u64>,
     end: Instant,
 }
@@ -39,7 +38,7 @@ impl Totals {
         let mut totals = Totals { lengths: BTreeMap::new(), end: Instant::ZERO };
         for item in said {
             let (who, t) = item?;
-            *totals.lengths.entry((who, t.frame.octets.len() as u32)).or_default() += 1;
+            *totals.lengths.entry((who, counted(&t))).or_default() += 1;
             totals.end = totals.end.max(ends(&t));
         }
         Ok(totals)
@@ -53,10 +52,17 @@ impl Totals {
 /// Makes the file.
 pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
     let bits = |n: f64| Duration::from_secs_f64(n / 1200.0);
-    let usual = Talker { lead: bits(args.lead), tail: bits(args.tail), ..Talker::of(1.0) };
+    let amplitude = args.level.unwrap_or(0.5) / 2.0;
+    let talker = Talker {
+        tones: 1.0 + args.tones / 100.0,
+        rate: 1.0 + args.bit_rate / 100.0,
+        lead: bits(args.lead),
+        tail: bits(args.tail),
+        ..Talker::of(amplitude)
+    };
     let source = Source::open(&args.input)?;
     let longest = args.longest_pause.map(Duration::from_secs_f64);
-    let mut first = source.said(usual, longest)?;
+    let mut first = source.said(talker, longest)?;
     let totals = Totals::of(&mut first)?;
     first.tell_notes();
     drop(first);
@@ -69,16 +75,8 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
         None => None,
     };
     let rate_hz = f64::from(args.rate);
-    let amplitude = args.level.unwrap_or(0.5) / 2.0;
-    let talker = Talker {
-        mark: amplitude,
-        space: amplitude,
-        tones: 1.0 + args.tones / 100.0,
-        rate: 1.0 + args.bit_rate / 100.0,
-        ..usual
-    };
     let noise = args.noise.map(Noise::in_usual_band).or(path.as_ref().and_then(LoopPath::noise));
-    let said = source.said(usual, longest)?;
+    let said = source.said(talker, longest)?;
     let mut mixer = Mixer::new(Box::new(said), totals.end, talker, path.as_ref(), noise, rate_hz, args.seed)?;
     let samples = mixer.left;
     let format = match args.bits {
@@ -96,7 +94,7 @@ pub fn run(args: &MakeArgs, out: &mut Output) -> Result<Ended, Failure> {
     if !to_stdout && !args.force && args.out.exists() && !is_special(&args.out) {
         return Err(exists(&doing));
     }
-    let failed = |e: &io::Error| Failure::new(doing.as_str(), io_words(e), "name a file that can be written");
+    let failed = |e: &io::Error| files::failed(&doing, e);
     let mut file: BufWriter<Box<dyn Write>> = BufWriter::new(if to_stdout {
         Box::new(io::stdout())
     } else {
@@ -169,16 +167,20 @@ fn told(
         let reception = path.map_or(crate::wiring::Reception { levels_v: [level; 2], noise }, |p| {
             crate::wiring::Reception { noise, ..p.reception(who) }
         });
-        let damaged: f64 =
-            lengths.iter().map(|(length, n)| reception.damaged_share(*length) * *n as f64).sum();
+        let count = lengths.iter().map(|l| l.1).sum::<u64>() as usize;
+        let unheard = reception.levels_v[0].min(reception.levels_v[1]) < MUST_IGNORE_V;
+        let damaged: f64 = match unheard {
+            true => count as f64,
+            false => lengths.iter().map(|(length, n)| reception.damaged_share(*length) * *n as f64).sum(),
+        };
         expected += damaged;
-        rows.push((name, lengths.iter().map(|l| l.1).sum::<u64>() as usize, reception, damaged));
+        rows.push((name, count, reception, damaged, unheard));
     }
     let frames = totals.count();
     if out.options.format == Format::Json {
         let _ = writeln!(
             out.text(),
-            "{{\"file\":{},\"seconds\":{seconds},\"frames\":{frames},\"expected_damaged_frames\":{expected}}}",
+            "{{\"file\":{},\"seconds\":{seconds},\"frames\":{frames},\"expected_damaged_frames\":{expected:.0}}}",
             serde_json::Value::from(args.out.display().to_string())
         );
         return;
@@ -191,7 +193,7 @@ fn told(
         plural(frames, "transmission"),
         args.full_scale
     );
-    for (name, count, r, damaged) in rows {
+    for (name, count, r, damaged, unheard) in rows {
         let _ = write!(
             text,
             "  {name}: {}, {:.1} and {:.1} mV peak to peak (tones of a 1 and of a 0)",
@@ -199,15 +201,24 @@ fn told(
             r.levels_v[0] * 1e3,
             r.levels_v[1] * 1e3
         );
-        if let Some(db) = r.eb_n0_db() {
-            let _ = write!(
-                text,
-                ", Eb/N0 {db:.1} dB, {:.3} of {} expected to be damaged",
-                damaged,
-                plural(count, "transmission")
-            );
-        }
         text.push('\n');
+        let of = plural(count, "transmission");
+        match r.eb_n0_db() {
+            _ if unheard => {
+                let _ = writeln!(
+                    text,
+                    "    weaker than the 80 mV that a receiver must ignore: all of {of} expected to be lost"
+                );
+            }
+            Some(db) => {
+                let _ = writeln!(
+                    text,
+                    "    Eb/N0 {db:.1} dB: {} of {of} expected to be damaged, by theory; looprig loses fewer",
+                    if damaged < 0.5 { "none".to_string() } else { format!("about {damaged:.0}") },
+                );
+            }
+            None => {}
+        }
     }
 }
 
@@ -317,7 +328,8 @@ impl<'a> Mixer<'a> {
         while !self.voices.iter().any(|v| v.soon.last().is_some_and(later)) {
             let Some(item) = self.said.next() else { break };
             let (who, t) = item?;
-            let t = Transmission { begin: t.begin.before(self.delay), talker: self.talker, ..t };
+            let talker = Talker { rate: t.talker.rate, ..self.talker };
+            let t = Transmission { begin: t.begin.before(self.delay), talker, ..t };
             self.voices.iter_mut().filter(|v| v.who == who).for_each(|v| v.soon.push(t.clone()));
         }
         Ok(())

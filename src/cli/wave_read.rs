@@ -1,14 +1,14 @@
 //! `looprig wave read`: what the signal in a recording is like.
 
-use super::files::write_file;
+use super::files::{exists, is_no_input, is_special, write_file};
 use super::output::{Ended, Failure, Output, tell};
 use super::recording::read_samples;
 use super::wave_args::ReadArgs;
-use super::wave_talkers::Talkers;
+use super::wave_talkers::{Talkers, scale_of};
 use crate::capture::io_words;
 use crate::report::Format;
 use crate::report::text::plural;
-use crate::report::wave::{Eye, Spectrum, is_bad, write};
+use crate::report::wave::{Eye, Spectrum, eyes_svg, is_bad, write};
 use crate::wave::{Character, Detector, Heard, Recording, RecordingOptions};
 use core::fmt::Write;
 use std::fs::File;
@@ -17,7 +17,7 @@ use std::path::Path;
 
 /// Windows of envelopes kept for the eye, 0.5 s: a transmission is drawn when its characters are known, soon after.
 const KEPT: u64 = 4800;
-/// Bits drawn at most.
+/// Bits of a talker drawn at most.
 const MOST_BITS: u64 = 200_000;
 
 /// Reports.
@@ -27,6 +27,7 @@ pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
     } else {
         args.input.display().to_string()
     };
+    drawings_can_be_written(args)?;
     let input: Box<dyn Read> = if args.input == Path::new("-") {
         Box::new(io::stdin())
     } else {
@@ -54,7 +55,11 @@ pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
                 {
                     drawing.borrow_mut().bits(c);
                 }
-                talkers.take(h);
+                match (h, talkers.take(h)) {
+                    (_, Some(talker)) => drawing.borrow_mut().belongs_to(talker),
+                    (Heard::End(_), None) => drawing.borrow_mut().now = Eye::default(),
+                    _ => {}
+                }
             }
             Ok(())
         },
@@ -65,12 +70,20 @@ pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
     talkers.finish();
     let drawing = drawing.into_inner();
     let spec = recording.spec();
-    let volts = spec.is_some_and(|s| s.volts.is_some());
-    if let (Some(path), Some(eye)) = (&args.eye, Some(&drawing.eye)) {
-        write_file(path, &eye.svg(&name), args.force, &format!("writing {}", path.display()))?;
+    let scale = scale_of(&recording);
+    if let Some(path) = &args.eye {
+        let none = Eye::default();
+        let eyes: Vec<(&str, &Eye)> = talkers
+            .list
+            .iter()
+            .enumerate()
+            .map(|(n, t)| (t.name.as_str(), drawing.eyes.get(n).unwrap_or(&none)))
+            .collect();
+        write_file(path, &eyes_svg(&name, &eyes), args.force, &format!("writing {}", path.display()))?;
     }
     if let (Some(path), Some(spectrum)) = (&args.spectrum, &drawing.spectrum) {
-        write_file(path, &spectrum.svg(&name), args.force, &format!("writing {}", path.display()))?;
+        let svg = spectrum.svg(&name, scale.volts);
+        write_file(path, &svg, args.force, &format!("writing {}", path.display()))?;
     }
     notes.iter().for_each(|note| tell(&format!("reading {name}: {note}")));
     if out.options.format == Format::Text
@@ -93,19 +106,41 @@ pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
             "look at the spectrum (--spectrum FILE.svg): are there tones of 1200 and 2200 Hz? Another channel, a higher level?",
         ));
     }
-    write(&talkers.list, volts, out.options.format, out.text());
+    write(&talkers.list, scale, out.options.format, out.text());
     if out.options.format == Format::Text && !out.quiet {
         let text = format!("\n{}, {} damaged.\n", plural(talkers.good, "whole frame"), talkers.damaged);
         out.text().push_str(&text);
     }
-    Ok(if is_bad(&talkers.list, volts) { Ended::Failed } else { Ended::Fine })
+    Ok(if is_bad(&talkers.list, scale) { Ended::Failed } else { Ended::Fine })
+}
+
+/// Before the recording is read: a drawing is to destroy neither it nor the other drawing, nor what is there.
+fn drawings_can_be_written(args: &ReadArgs) -> Result<(), Failure> {
+    for path in [&args.eye, &args.spectrum].into_iter().flatten() {
+        let doing = format!("writing {}", path.display());
+        is_no_input(path, [args.input.as_path()], &doing)?;
+        if !args.force && path.exists() && !is_special(path) {
+            return Err(exists(&doing));
+        }
+    }
+    match (&args.eye, &args.spectrum) {
+        (Some(a), Some(b)) if a == b && !is_special(a) => Err(Failure::new(
+            format!("writing {}", a.display()),
+            "--eye and --spectrum name the same file, and the second would destroy the first",
+            "name another file for one of them",
+        )),
+        _ => Ok(()),
+    }
 }
 
 /// What is drawn while the samples pass.
 #[derive(Default)]
 struct Drawing {
     detector: Option<Detector>,
-    eye: Eye,
+    /// Bits of the transmission that goes on.
+    now: Eye,
+    /// Those of each talker.
+    eyes: Vec<Eye>,
     spectrum: Option<Spectrum>,
 }
 
@@ -128,14 +163,25 @@ impl Drawing {
         }
     }
 
+    /// The transmission is over, and whose it was is known.
+    fn belongs_to(&mut self, talker: usize) {
+        while self.eyes.len() <= talker {
+            self.eyes.push(Eye::default());
+        }
+        if self.eyes[talker].bits() < MOST_BITS {
+            self.eyes[talker].merge(&self.now);
+        }
+        self.now = Eye::default();
+    }
+
     /// The bits of a character that was read.
     fn bits(&mut self, c: &Character) {
         let Some(d) = &mut self.detector else { return };
         let level = (c.mark + c.space) / 2.0;
-        if self.eye.bits() < MOST_BITS && level > 0.0 {
+        if self.now.bits() < MOST_BITS && level > 0.0 {
             let begin_s = c.begin.as_secs_f64();
             for bit in 0..11 {
-                self.eye.add(|off| {
+                self.now.add(|off| {
                     let at_s = begin_s + (f64::from(bit) + 0.5 + off) * c.bit_s;
                     let (mark, space) = d.between(at_s * Detector::RATE_HZ - Detector::MIDDLE)?;
                     Some((mark - space) / level)

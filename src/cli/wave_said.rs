@@ -17,6 +17,10 @@ use std::sync::Arc;
 
 /// Pause between frames without times: more than a master waits between two of its own.
 const PAUSE: Duration = Duration::from_millis(75);
+/// A character.
+const CHARACTER: Duration = Duration::from_nanos(9_166_667);
+/// Less than a tenth of a bit is the error of a stamp [WV-05].
+const STAMP_ERROR: Duration = Duration::from_micros(80);
 /// Silence before the first and after the last carrier.
 pub const EDGE: Duration = Duration::from_millis(50);
 /// Longest pause between two transmissions that is made without being asked for.
@@ -104,6 +108,8 @@ impl Source {
             line: 0,
             ready: VecDeque::new(),
             free: None,
+            pushed: 0,
+            pushed_most: Duration::ZERO,
             cut: Duration::ZERO,
             shortened: 0,
             skipped: 0,
@@ -129,6 +135,9 @@ pub struct Said {
     ready: VecDeque<(Who, Transmission)>,
     /// When the last one ends.
     free: Option<Instant>,
+    /// Transmissions that begin later than in the capture, because the carrier before them was still on, and by how much at most.
+    pushed: u64,
+    pushed_most: Duration,
     /// What was left out of pauses of this capture.
     cut: Duration,
     shortened: u64,
@@ -151,6 +160,22 @@ impl Said {
                 self.name
             ));
         }
+        if self.pushed > 0 {
+            let (n, begin) = (
+                plural(self.pushed as usize, "transmission"),
+                if self.pushed == 1 { "begins" } else { "begin" },
+            );
+            tell(&format!(
+                "reading {}: {n} {begin} later than it says, by {:.1} ms at most, for the carrier before was still on; --lead and --tail are its lengths",
+                self.name,
+                self.pushed_most.as_secs_f64() * 1e3
+            ));
+        }
+    }
+
+    /// Transmissions so far that begin later than the capture says.
+    pub fn pushed(&self) -> u64 {
+        self.pushed
     }
 
     fn take(&mut self, captured: Captured) -> Result<(), Failure> {
@@ -166,12 +191,11 @@ impl Said {
                 // Only where each octet has a good time of its own are the pauses between them known.
                 let half = BitTimes::characters(1).duration() / 2;
                 let stamped = c.unit == StampUnit::Octets && c.stamp_error <= half && factor == 1.0;
-                self.clock = Clock { timed: factor > 0.0, stamped, factor, zero: None };
+                self.clock = Clock { records: true, timed: factor > 0.0, stamped, factor, zero: None };
                 self.cut = Duration::ZERO;
             }
             Captured::Octets(octets) => {
                 for o in octets {
-                    // Where stamps are bad, a record is what belongs together.
                     let apart = self.group.last().is_some_and(|last| {
                         self.clock.stamped && o.at.since(last.at) > longest_step()
                             || self.group.len() >= MOST_OCTETS
@@ -185,7 +209,8 @@ impl Said {
                     self.clock.zero = self.clock.zero.or(Some(o.at));
                     self.group.push(o);
                 }
-                if self.clock.timed && !self.clock.stamped {
+                // Where stamps are bad, or there are none, a record is what belongs together.
+                if self.clock.records && !self.clock.stamped {
                     self.close()?;
                 }
             }
@@ -205,46 +230,56 @@ impl Said {
         Ok(())
     }
 
-    /// Makes a transmission of the octets that belong together.
+    /// Makes a transmission of the octets that belong together [WV-15].
     fn close(&mut self) -> Result<(), Failure> {
         let Some(head) = self.group.first().copied() else { return Ok(()) };
-        let character = BitTimes::characters(1).duration();
         let mut octets: Vec<RawOctet> = self
             .group
             .iter()
             .map(|o| RawOctet { bad_parity: o.marks.contains(Marks::PARITY), ..RawOctet::from(o.value) })
             .collect();
+        let rate = if self.clock.stamped { rate_of(&self.group) } else { 1.0 };
         if self.clock.stamped {
-            for (k, pair) in self.group.windows(2).enumerate() {
-                // Less than a tenth of a bit is the error of a stamp.
-                let gap = pair[1].at.since(pair[0].at).saturating_sub(character);
-                octets[k + 1].gap_before = if gap > Duration::from_micros(80) { gap } else { Duration::ZERO };
+            // Against the first one, so that what is too small for a pause does not add up.
+            let character = CHARACTER.div_f64(rate);
+            let mut end = head.at;
+            for (o, made) in self.group.iter().zip(&mut octets).skip(1) {
+                end += character;
+                let gap = o.at.since(end);
+                if gap > STAMP_ERROR {
+                    made.gap_before = gap;
+                    end = o.at;
+                }
             }
         }
-        let start = self.start(head.at)?;
+        let start = self.start(head.at, rate)?;
         let who = match self.group.iter().find(|o| o.value != 0xFF).map(|o| o.value & 7) {
             Some(2) => Who::Master,
             _ => Who::Device,
         };
-        let t = Transmission::starting(start, RawFrame { octets }, self.usual);
+        let talker = Talker { rate: self.usual.rate * rate, ..self.usual };
+        let t = Transmission::starting(start, RawFrame { octets }, talker);
         self.free = Some(ends(&t));
         self.ready.push_back((who, t));
         self.group.clear();
         Ok(())
     }
 
-    /// When the first character of what was heard at `at` is made.
-    fn start(&mut self, at: Instant) -> Result<Instant, Failure> {
+    /// When the first character of what was heard at `at`, at so many times the bit rate, is made.
+    fn start(&mut self, at: Instant, rate: f64) -> Result<Instant, Failure> {
         let lead = self.usual.lead;
         let free = self.free.unwrap_or(Instant::ZERO + EDGE);
         let zero = match self.clock.zero {
             Some(zero) if self.clock.timed => zero,
             _ => return Ok(free + lead + if self.free.is_some() { PAUSE } else { Duration::ZERO }),
         };
-        let begins = |cut: Duration| {
+        // A stamp is a character's end, and a slow talker's began earlier.
+        let longer = CHARACTER.div_f64(rate);
+        let wanted = |cut: Duration| {
             let since = self.clock.wire(at.since(zero)).saturating_sub(cut);
-            (Instant::ZERO + EDGE + lead + since).max(free + lead)
+            (Instant::ZERO + EDGE + lead + since + CHARACTER).before(longer)
         };
+        let begins = |cut: Duration| wanted(cut).max(free + lead);
         let pause = begins(self.cut).since(free + lead);
         match self.longest {
             Some(longest) if pause > longest => {
@@ -264,8 +299,32 @@ impl Said {
             }
             _ => {}
         }
-        Ok(begins(self.cut))
+        let begin = begins(self.cut);
+        let pushed = begin.since(wanted(self.cut));
+        if self.free.is_some() && pushed > STAMP_ERROR {
+            self.pushed += 1;
+            self.pushed_most = self.pushed_most.max(pushed);
+        }
+        Ok(begin)
     }
+}
+
+/// How many times the nominal bit rate a talker has, from the longest run of characters without a pause; 1 where that is within the error of stamps.
+fn rate_of(octets: &[Octet]) -> f64 {
+    let character_s = CHARACTER.as_secs_f64();
+    let close =
+        |pair: &[Octet]| (0.95..1.05).contains(&(pair[1].at.since(pair[0].at).as_secs_f64() / character_s));
+    let (mut best, mut from) = ((0, 0), 0);
+    for (k, pair) in octets.windows(2).enumerate() {
+        if !close(pair) {
+            from = k + 1;
+        } else if k + 1 - from > best.1 - best.0 {
+            best = (from, k + 1);
+        }
+    }
+    let nominal_s = (best.1 - best.0) as f64 * character_s;
+    let took_s = octets.get(best.1).map_or(0.0, |o| o.at.since(octets[best.0].at).as_secs_f64());
+    if (took_s - nominal_s).abs() > STAMP_ERROR.as_secs_f64() { nominal_s / took_s } else { 1.0 }
 }
 
 impl Iterator for Said {
@@ -306,12 +365,17 @@ fn length(d: Duration) -> String {
     }
 }
 
+/// Characters of a transmission that have to be right: of its preambles a receiver needs two [FR-02].
+pub fn counted(t: &Transmission) -> u32 {
+    let preambles = t.frame.octets.iter().take_while(|o| o.value == 0xFF).count();
+    (t.frame.octets.len() - preambles.saturating_sub(2)) as u32
+}
+
 /// When a transmission is over.
 pub fn ends(t: &Transmission) -> Instant {
     let gaps: Duration = t.frame.octets.iter().map(|o| o.gap_before).sum();
-    // Slow talkers and all ramps are in within 6 %.
-    let characters = BitTimes::characters(t.frame.octets.len() as u64).duration();
-    t.begin + t.talker.lead + characters + characters / 16 + gaps + t.talker.tail
+    let characters = BitTimes::characters(t.frame.octets.len() as u64).duration().div_f64(t.talker.rate);
+    t.begin + t.talker.lead + characters + gaps + t.talker.tail
 }
 
 /// More than two characters from end to end is a new transmission.
@@ -321,6 +385,8 @@ fn longest_step() -> Duration {
 
 /// What the times of a file mean.
 struct Clock {
+    /// Octets come in records of a log.
+    records: bool,
     /// They mean something.
     timed: bool,
     /// Each octet has a good one.
@@ -332,7 +398,7 @@ struct Clock {
 }
 
 impl Clock {
-    const UNTIMED: Clock = Clock { timed: false, stamped: false, factor: 1.0, zero: None };
+    const UNTIMED: Clock = Clock { records: false, timed: false, stamped: false, factor: 1.0, zero: None };
 
     /// How long that is on the wire.
     fn wire(&self, d: Duration) -> Duration {

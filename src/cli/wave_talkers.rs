@@ -5,7 +5,7 @@ use super::recording::read_samples;
 use crate::capture::io_words;
 use crate::frame::{FrameType, Octet, Receiver, ReceiverConfig, Reception};
 use crate::line::io::SampledLine;
-use crate::report::wave::{TalkerSignal, Who};
+use crate::report::wave::{Scale, TalkerKind, TalkerSignal};
 use crate::time::Pace;
 use crate::wave::{Burst, Heard, Recording, RecordingOptions};
 use std::fs::File;
@@ -16,8 +16,8 @@ use std::path::Path;
 pub struct Talked {
     /// Each talker.
     pub talkers: Vec<TalkerSignal>,
-    /// Amplitudes are volts.
-    pub volts: bool,
+    /// What is known of its scale.
+    pub scale: Scale,
     /// What was not as it should be in the file, a sentence each.
     pub notes: Vec<String>,
 }
@@ -34,14 +34,21 @@ pub fn talkers_in(path: &Path, options: RecordingOptions) -> Result<Talked, Fail
     let mut talkers = Talkers::new();
     let mut recording = Recording::new(options);
     let mut take = |heard: &[Heard], _| {
-        heard.iter().for_each(|h| talkers.take(h));
+        for h in heard {
+            talkers.take(h);
+        }
         Ok(())
     };
     let mut input = BufReader::with_capacity(1 << 15, file);
     let notes = read_samples(&name, &mut input, &mut recording, &mut take, &mut |_, _| {})?;
     talkers.finish();
+    Ok(Talked { talkers: talkers.list, scale: scale_of(&recording), notes })
+}
+
+/// What is known of the scale of a recording that was read.
+pub fn scale_of(recording: &Recording) -> Scale {
     let volts = recording.spec().is_some_and(|s| s.volts.is_some());
-    Ok(Talked { talkers: talkers.list, volts, notes })
+    Scale { volts, cut_off: recording.is_cut_off() }
 }
 
 /// Signals by who talks, which the frames tell.
@@ -77,8 +84,8 @@ impl Talkers {
         }
     }
 
-    /// Takes what was heard.
-    pub fn take(&mut self, heard: &Heard) {
+    /// Takes what was heard; gives the place of the talker whose transmission is over.
+    pub fn take(&mut self, heard: &Heard) -> Option<usize> {
         match heard {
             Heard::Carrier(_) => self.octets.clear(),
             Heard::Character(c) => {
@@ -91,12 +98,13 @@ impl Talkers {
             }
             Heard::Collision(..) => {}
             Heard::End(b) if b.characters > 0 => {
-                let (who, name) = talker_of(&self.octets);
-                self.add(who, &name, b);
+                let (kind, name) = talker_of(&self.octets);
                 self.octets.clear();
+                return Some(self.add(kind, &name, b));
             }
             Heard::End(_) => {}
         }
+        None
     }
 
     fn count(&mut self) {
@@ -115,20 +123,21 @@ impl Talkers {
         self.count();
     }
 
-    fn add(&mut self, who: Who, name: &str, b: &Burst) {
-        let (who, name) =
-            if self.list.len() < MOST_TALKERS { (who, name) } else { (Who::Unknown, "further talkers") };
+    fn add(&mut self, kind: TalkerKind, name: &str, b: &Burst) -> usize {
+        let full = self.list.len() >= MOST_TALKERS && self.list.iter().all(|t| t.name != name);
+        let (kind, name) = if full { (TalkerKind::Unknown, "further talkers") } else { (kind, name) };
         let known = self.list.iter().position(|t| t.name == name);
         let at = known.unwrap_or_else(|| {
-            self.list.push(TalkerSignal::of(who, name));
+            self.list.push(TalkerSignal::new(name, kind));
             self.list.len() - 1
         });
         self.list[at].add(b);
+        at
     }
 }
 
 /// Who sent octets: a master, or a device by its address; where no frame is whole, nobody is known.
-fn talker_of(octets: &[Octet]) -> (Who, String) {
+fn talker_of(octets: &[Octet]) -> (TalkerKind, String) {
     let mut receiver = Receiver::new(ReceiverConfig::UNTIMED);
     receiver.push(octets);
     receiver.finish();
@@ -137,11 +146,11 @@ fn talker_of(octets: &[Octet]) -> (Who, String) {
             let frame = &good.frame;
             let master = frame.address().master.name();
             return if frame.frame_type() == FrameType::Stx {
-                (Who::Master, format!("{master} master"))
+                (TalkerKind::Master, format!("{master} master"))
             } else {
-                (Who::Device, format!("device {}", frame.address().target))
+                (TalkerKind::Device, format!("device {}", frame.address().target))
             };
         }
     }
-    (Who::Unknown, "unknown talker (no whole frame)".into())
+    (TalkerKind::Unknown, "unknown talker (no whole frame)".into())
 }

@@ -41,8 +41,12 @@ pub enum Fault {
     CannotSend,
     /// The line only listens.
     ListensOnly,
-    /// No file of that name, or none that can be read.
+    /// No file of that name.
     NoFile,
+    /// The user may not read the file.
+    FileForbidden,
+    /// It is a directory.
+    Directory,
     /// What is read is no recording that holds tones [WV-12].
     NoRecording,
     /// Anything else; the system's words are all there is.
@@ -114,6 +118,10 @@ impl Error {
                 "read it with `looprig listen`, `decode` or `wave read`; to ask a device, name the line of a modem"
             }
             Fault::NoFile => "check the name, or give wav:- to read standard input",
+            Fault::FileForbidden => {
+                "look who may read it (`ls -l` shows it), and have it copied to where you may, or given to you"
+            }
+            Fault::Directory => "name a file in that directory",
             Fault::NoRecording => {
                 "record again as WAV, 16 bits, 8000 to 192000 samples a second, or export time and volts as a table"
             }
@@ -144,6 +152,8 @@ impl fmt::Display for Error {
             Fault::CannotSend => "this line cannot send that",
             Fault::ListensOnly => "this line only listens",
             Fault::NoFile => "there is no such file",
+            Fault::FileForbidden => "you may not read this file",
+            Fault::Directory => "this is a directory",
             Fault::NoRecording => "this recording cannot be read",
             Fault::System => "the system refused",
         };

@@ -9,7 +9,12 @@ use crate::exchange::view::{DeviceName, Tone, write_device_status};
 use crate::time::Instant;
 use core::fmt::Write;
 use core::time::Duration;
+use std::borrow::Cow;
 use std::collections::BTreeMap;
+
+/// What to look for where signals lie over one another; in the words of a summary and of a signal report alike.
+pub(super) const SEVERAL_TALK: &str =
+    "check whether several talk at once (a second master, a burst, two devices at one address)";
 
 /// Devices and refusals that are listed; more are only counted.
 const MOST: usize = 64;
@@ -347,22 +352,23 @@ impl Summary {
     }
 
     /// What to look at next. Common practice, no source.
-    fn advice(&self) -> Vec<&'static str> {
-        let mut advice = Vec::new();
+    fn advice(&self) -> Vec<Cow<'static, str>> {
+        let mut advice: Vec<Cow<'static, str>> = Vec::new();
         if self.good_frames + self.damaged_frames == 0 && self.noise_octets + self.still_coming > 0 {
-            advice.push("octets were heard, but no whole frame: several speak at once, or the line settings are wrong (1200 bit/s, 8 data bits, odd parity, 1 stop bit).");
+            advice.push("octets were heard, but no whole frame: several speak at once, or the line settings are wrong (1200 bit/s, 8 data bits, odd parity, 1 stop bit).".into());
         } else if self.good_frames + self.damaged_frames == 0 {
-            advice.push("no frame was heard: on a wire, is the modem across the device or the loop resistor, and is there a resistor of 250 ohm or so in the loop? A HART-IP server publishes bursts alone: does a device behind it send any?");
+            advice.push("no frame was heard: on a wire, is the modem across the device or the loop resistor, and is there a resistor of 250 ohm or so in the loop? A HART-IP server publishes bursts alone: does a device behind it send any?".into());
         }
         if self.silent + self.nobody > 0 && self.answered == 0 {
-            advice.push("nobody answered at all: check loop power, polarity, loop resistance and the polling address.");
+            advice.push("nobody answered at all: check loop power, polarity, loop resistance and the polling address.".into());
         }
         if self.damaged_frames * 20 > self.good_frames && self.damaged_frames > 0 {
-            advice.push("more than one frame in twenty is damaged: check whether several talk at once (a second master, a burst, two devices at one address), then joints, screen (earthed at one end only), noise sources, cable length.");
+            advice.push(format!("more than one frame in twenty is damaged: {SEVERAL_TALK}, then joints, screen (earthed at one end only), noise sources, cable length.").into());
         }
         if self.primary > 0 && self.secondary > 0 {
-            advice
-                .push("two masters are at work on this loop: that is allowed, but make sure you know both.");
+            advice.push(
+                "two masters are at work on this loop: that is allowed, but make sure you know both.".into(),
+            );
         }
         advice
     }

@@ -9,7 +9,9 @@ pub struct Burst {
     pub on: Instant,
     /// It fell below that again.
     pub off: Instant,
-    /// The first start bit began; `None` without characters.
+    /// Beginning of a start bit that came so soon behind the carrier's beginning that the carrier was not yet noticed [WV-04]: that character is lost.
+    pub lost_start: Option<Instant>,
+    /// The first start bit that was read began; `None` without characters.
     pub first_start: Option<Instant>,
     /// The last stop bit ended; `None` without characters.
     pub last_end: Option<Instant>,
@@ -43,9 +45,9 @@ pub struct Burst {
 }
 
 impl Burst {
-    /// Carrier before the first start bit, s; `None` without characters.
+    /// Carrier before the first start bit, that of a lost character included, s; `None` without characters.
     pub fn lead_s(&self) -> Option<f64> {
-        Some(self.first_start?.since(self.on).as_secs_f64())
+        Some(self.lost_start.unwrap_or(self.first_start?).since(self.on).as_secs_f64())
     }
 
     /// Carrier after the last stop bit, s; `None` without characters.

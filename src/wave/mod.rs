@@ -66,7 +66,19 @@ pub struct RateError(pub f64);
 
 impl core::fmt::Display for RateError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        write!(f, "{} samples a second: the tones need {LEAST_RATE_HZ} to {MOST_RATE_HZ}", self.0)
+        let rate = self.0;
+        match rate.abs() {
+            1e-3..1e9 => {
+                let digits = (3.0 - rate.abs().log10().floor()).clamp(0.0, 6.0) as usize;
+                write!(
+                    f,
+                    "{} samples a second",
+                    (format!("{rate:.digits$}")).parse::<f64>().unwrap_or(rate)
+                )?;
+            }
+            _ => write!(f, "{rate:e} samples a second")?,
+        }
+        write!(f, ": the tones need {LEAST_RATE_HZ} to {MOST_RATE_HZ}")
     }
 }
 

@@ -7,6 +7,8 @@ use core::fmt;
 
 /// Samples worked on at once.
 const BLOCK: usize = 1 << 16;
+/// So many pairs of samples at full scale are more than a tone that just reaches it has.
+const CUT_OFF: u64 = 20;
 /// Bytes by which the form is told.
 const FORM_BYTES: usize = 12;
 
@@ -14,10 +16,13 @@ fn is_wav(start: &[u8]) -> bool {
     start.starts_with(b"RIFF") || start.starts_with(b"RF64")
 }
 
+/// A table as some programs save it.
+const UTF16: &str = "text in UTF-16";
+
 /// The form of sound that bytes begin, where it is one that is not read; the marks are from memory.
 fn other_sound(start: &[u8]) -> Option<&'static str> {
     let at = |from: usize, mark: &[u8]| start.get(from..from + mark.len()) == Some(mark);
-    let forms: [(usize, &[u8], &str); 7] = [
+    let forms: [(usize, &[u8], &str); 10] = [
         (4, b"ftyp", "an MPEG-4 sound file (m4a), as telephones record it"),
         (0, b"ID3", "an MP3 file"),
         (0, b"OggS", "an Ogg file"),
@@ -25,7 +30,14 @@ fn other_sound(start: &[u8]) -> Option<&'static str> {
         (0, b"#!AMR", "an AMR file"),
         (0, b"caff", "a CAF file"),
         (0, b"FORM", "an AIFF file"),
+        (0, b"RIFX", "a WAV file with its bytes the other way round (RIFX)"),
+        (0, b"riff", "a Wave64 file"),
+        (0, b".snd", "an AU file"),
     ];
+    // Without a letter behind them these two octets may come from a wire.
+    if at(0, b"\xFF\xFE") && start.get(3) == Some(&0) && start.get(2).is_some_and(|b| *b != 0) {
+        return Some(UTF16);
+    }
     forms.into_iter().find(|(from, mark, _)| at(*from, mark)).map(|f| f.2)
 }
 
@@ -51,6 +63,8 @@ pub enum RecordingError {
     Rate(RateError),
     /// It is sound in a form that is not read.
     Form(&'static str),
+    /// None of its samples, so many, is a number that a voltage can be.
+    NoNumbers(u64),
 }
 
 impl fmt::Display for RecordingError {
@@ -59,8 +73,29 @@ impl fmt::Display for RecordingError {
             RecordingError::Wav(e) => e.fmt(f),
             RecordingError::Table(e) => e.fmt(f),
             RecordingError::Rate(e) => e.fmt(f),
-            RecordingError::Form(form) => write!(f, "it is {form}, and only WAV is read"),
+            RecordingError::NoNumbers(n) => {
+                write!(f, "none of its {n} samples is a number, or one below 1e9")
+            }
+            RecordingError::Form(form) => {
+                write!(f, "it is {form}, and only WAV and plain text (UTF-8) are read")
+            }
         }
+    }
+}
+
+impl RecordingError {
+    /// How many channels there are, where one was wanted that is not among them.
+    pub fn channels(&self) -> Option<usize> {
+        match self {
+            RecordingError::Wav(e) => e.channels.map(usize::from),
+            RecordingError::Table(e) => e.channels,
+            _ => None,
+        }
+    }
+
+    /// Whether it is a table that only has to be saved as plain text.
+    pub fn is_text(&self) -> bool {
+        matches!(self, RecordingError::Form(UTF16))
     }
 }
 
@@ -94,6 +129,10 @@ pub struct Recording {
     demodulator: Option<Demodulator>,
     samples: Vec<f32>,
     taken: u64,
+    /// Samples that are no numbers, or none that a voltage can be.
+    no_numbers: u64,
+    /// Samples at full scale beside another that is there too.
+    at_full_scale: u64,
 }
 
 impl Recording {
@@ -106,6 +145,8 @@ impl Recording {
             demodulator: None,
             samples: Vec::new(),
             taken: 0,
+            no_numbers: 0,
+            at_full_scale: 0,
         }
     }
 
@@ -162,7 +203,12 @@ impl Recording {
             let held = core::mem::take(held);
             if held.is_empty() {
                 let what = "it is empty".into();
-                return Err(RecordingError::Table(TableError { line: 1, what, needs_rate: false }));
+                return Err(RecordingError::Table(TableError {
+                    line: 1,
+                    what,
+                    needs_rate: false,
+                    channels: None,
+                }));
             }
             self.form = self.form_of(&held)?;
             self.run(&held, heard, see)?;
@@ -186,11 +232,51 @@ impl Recording {
                 heard.extend_from_slice(&some[..n]);
             }
         }
+        if self.taken > 0 && self.no_numbers == self.taken {
+            return Err(RecordingError::NoNumbers(self.taken));
+        }
+        let mut add =
+            |more: String| note = Some(note.take().map_or(more.clone(), |n| format!("{n}; {more}")));
         if self.options.full_scale_v.is_some() && self.is_in_volts() {
-            let more = "its header says which volts it is in, so the scale that was given is not used";
-            note = Some(note.map_or(more.into(), |n| format!("{n}; {more}")));
+            add("its header says which volts it is in, so the scale that was given is not used".into());
+        }
+        if self.options.rate_hz.is_some() && matches!(self.form, Form::Wav(_)) {
+            add("a sound file says its rate itself, so the one that was given is not used".into());
+        }
+        if self.no_numbers > 0 {
+            add(format!(
+                "{} of {} samples are no numbers below 1e9 and were taken for 0 or 1e9",
+                self.no_numbers, self.taken
+            ));
+        }
+        if self.is_cut_off() {
+            add(format!(
+                "{} samples stand at full scale: the recording is cut off there, and its levels are not known; turn the input down and record again",
+                self.at_full_scale
+            ));
         }
         Ok(note)
+    }
+
+    /// Whether the recorder was driven beyond its full scale, so that levels mean nothing: samples of whole numbers stand there one beside the other.
+    pub fn is_cut_off(&self) -> bool {
+        self.at_full_scale >= CUT_OFF
+    }
+
+    /// Counts what is no sample of a wave [WV-18].
+    fn inspect(&mut self) {
+        self.no_numbers += self.samples.iter().filter(|s| s.is_nan() || s.abs() > 1e9).count() as u64;
+        let step = match &self.form {
+            Form::Wav(r) => r.spec().and_then(|s| s.format.step()),
+            _ => None,
+        };
+        if let Some(step) = step {
+            let most = 1.0 - step * 1.5;
+            let pairs = self.samples.windows(2);
+            self.at_full_scale += pairs
+                .filter(|w| w[0].abs().min(w[1].abs()) > most && (w[0] > 0.0) == (w[1] > 0.0))
+                .count() as u64;
+        }
     }
 
     /// Whether it is a table whose header names volts.
@@ -242,6 +328,7 @@ impl Recording {
             };
         }
         let Some(spec) = self.spec else { return Ok(()) };
+        self.inspect();
         if let Some(volts) = spec.volts.filter(|v| *v != 1.0) {
             for s in &mut self.samples {
                 *s *= volts as f32;

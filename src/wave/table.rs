@@ -5,7 +5,8 @@ mod columns;
 mod shape;
 
 use columns::{
-    counted_rate, name_of, other_unit, rate, time_column, time_unit, unit_of, voltage_unit, written_rate,
+    counted_rate, increment, name_of, other_unit, rate, time_column, time_unit, time_unit_of, unit_of,
+    voltage_unit, written_rate,
 };
 use core::fmt;
 use shape::{SHAPES, Shape};
@@ -47,6 +48,8 @@ pub struct TableError {
     pub what: String,
     /// Whether it could be read if the rate of samples were given.
     pub needs_rate: bool,
+    /// How many columns of voltages there are, where one is wanted that is not among them.
+    pub channels: Option<usize>,
 }
 
 impl fmt::Display for TableError {
@@ -147,8 +150,12 @@ fn has_rows(start: &str, good: &dyn Fn(Shape, &[&str]) -> bool) -> bool {
     let lines: Vec<&str> = start.lines().map(str::trim).filter(|l| !l.is_empty()).take(MOST_HEADER).collect();
     let lines = &lines[..lines.len().saturating_sub(1)];
     SHAPES.iter().any(|&(separator, comma)| {
-        let shape = Shape { separator, comma, columns: 0 };
-        lines.windows(TOGETHER).any(|w| good(shape, w))
+        let plain = Shape { separator, comma, columns: 0, skip: 0 };
+        let beside = lines.last().map_or(0, |l| plain.leading(l));
+        [0, beside].into_iter().take(1 + usize::from(beside > 0)).any(|skip| {
+            let shape = Shape { skip, ..plain };
+            lines.windows(TOGETHER).any(|w| good(shape, w))
+        })
     })
 }
 
@@ -257,7 +264,7 @@ impl TableReader {
     }
 
     fn error(&self, what: String) -> TableError {
-        TableError { line: self.line, what, needs_rate: false }
+        TableError { line: self.line, what, needs_rate: false, channels: None }
     }
 
     fn end_of_line(&mut self, line: &[u8], out: &mut Vec<f32>) -> Result<(), TableError> {
@@ -326,13 +333,15 @@ impl TableReader {
         let clock = time.is_some_and(|c| clocks(&c));
         let columns: Vec<usize> = (0..shape.columns).filter(|c| Some(*c) != time && !dates(c)).collect();
         let Some(&value) = columns.get(self.options.channel) else {
-            return Err(self.error(format!(
-                "column {} of voltages is wanted, and it has {}",
-                self.options.channel + 1,
-                columns.len()
-            )));
+            let (wanted, there) = (self.options.channel + 1, columns.len());
+            let what = format!("column {wanted} of voltages is wanted, and it has {there}");
+            return Err(TableError { channels: Some(there), ..self.error(what) });
         };
-        let time_scale = time.and_then(|c| unit_of(&names, c, time_unit)).map_or(1.0, |u| u.1);
+        let named_unit = time.and_then(|c| unit_of(&names, c, time_unit)).map(|u| u.1);
+        // Rows that are counted from a header that says how long a step is.
+        let counted = time.filter(|&c| rows.windows(2).all(|w| w[1].1[c] - w[0].1[c] == 1.0));
+        let increment = counted.filter(|_| named_unit.is_none()).and_then(|_| increment(&names));
+        let time_scale = increment.or(named_unit).or_else(|| time_unit_of(&names)).unwrap_or(1.0);
         // What is written as a clock's time is in seconds, whatever the header says.
         let written = |c: usize| {
             self.first.get(begin).and_then(|(_, l)| shape.cells(l).get(c).map(|c| c.contains(':')))
@@ -352,6 +361,8 @@ impl TableReader {
                     }
                 }
             }
+            // Whoever gives a rate wants the rows to be counted.
+            Some(_) if self.options.rate_hz.is_some() => (self.options.rate_hz, None),
             Some(c) => (rate(&rows, c).map(|r| r / time_scale), None),
             None => (self.options.rate_hz.or_else(|| written_rate(header)), None),
         };
@@ -379,7 +390,7 @@ impl TableReader {
         self.known = Some(Known {
             spec,
             shape,
-            time,
+            time: time.filter(|_| repeats || self.options.rate_hz.is_none()),
             value,
             time_scale,
             value_scale,
@@ -399,7 +410,10 @@ impl TableReader {
     fn shape(&self) -> Option<(Shape, usize)> {
         let mut best: Option<(Shape, usize)> = None;
         for (separator, comma) in SHAPES {
-            let shape = Shape { separator, comma, columns: 0 };
+            let plain = Shape { separator, comma, columns: 0, skip: 0 };
+            // Words on the settings may stand in columns beside the first rows, and nothing beside the later ones.
+            let skip = self.first.last().map_or(0, |(_, l)| plain.leading(l));
+            let shape = Shape { skip, ..plain };
             let mut run: Option<(usize, usize, usize)> = None;
             for (n, (_, line)) in self.first.iter().enumerate() {
                 run = match (shape.row(line).map(|r| r.len()), run) {
@@ -480,15 +494,24 @@ impl TableReader {
             if time - last_time > LONGEST_PAUSE_S {
                 return Err(TableError {
                     line: number,
-                    what: format!("{:.1} s are missing before it: split the table there", time - last_time),
+                    what: match time - last_time {
+                        s if s < 1e6 => format!("{s:.1} s are missing before it: split the table there"),
+                        s => format!("{s:.1e} s are missing before it: is its time right?"),
+                    },
                     needs_rate: false,
+                    channels: None,
                 });
             }
             let missing = missing as u64;
             self.rows += 1;
             if missing > MOST_FILLED || self.notes.filled + missing > self.rows + MOST_FILLED {
                 let what = "more samples are missing than there are: split the table at its pauses";
-                return Err(TableError { line: number, what: what.into(), needs_rate: false });
+                return Err(TableError {
+                    line: number,
+                    what: what.into(),
+                    needs_rate: false,
+                    channels: None,
+                });
             }
             for k in 1..missing {
                 out.push((last_value + (value - last_value) * k as f64 / missing as f64) as f32);

@@ -263,7 +263,7 @@ fn twist_and_clipping() {
             hear(DemodulatorConfig::full_scale(rate), &make(rate, &replies(4, talker), seconds(4)), 999);
         assert_eq!(frames(&heard), 4, "{db} dB");
         for b in bursts(&heard) {
-            assert!((b.twist_db().unwrap() - db).abs() < 0.7, "{db}: {b:?}");
+            assert!((b.twist_db().unwrap() - db).abs() < 0.3, "{db}: {b:?}");
         }
     }
     let clipped: Vec<f32> =
@@ -433,7 +433,7 @@ proptest! {
         prop_assert_eq!(whole, cut);
     }
 
-    /// Any samples at all: nothing panics, times never go back, memory is bounded by what it is.
+    /// Any samples at all: nothing panics, times never go back. What memory is kept is measured in `tests/wave_memory.rs`.
     #[test]
     fn any_samples(
         samples in prop::collection::vec(prop_oneof![
@@ -472,3 +472,5 @@ proptest! {
         prop_assert_eq!(super::tests::octets(&heard), want);
     }
 }
+
+mod measured;

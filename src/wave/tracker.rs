@@ -34,6 +34,10 @@ const CLEAR_FIRST: f64 = 0.72;
 const CLEAR: f64 = 0.60;
 /// Share that a second tone must have beyond what noise explains, in the mean of a character, to be a second talker [WV-06].
 const SECOND: f64 = 0.05;
+/// Bits far from edges from which on a level is theirs alone.
+const STEADY_BITS: f64 = 3.0;
+/// Share of a carrier's level from which on there is a tone where one looks back for a start bit that came too early.
+const TONE: f64 = 0.35;
 /// Error that stamps are good to [WV-05].
 const STAMP_ERROR: Duration = Duration::from_micros(100);
 
@@ -62,6 +66,8 @@ struct On {
 struct Sums {
     mark: (f64, f64),
     space: (f64, f64),
+    /// Amplitudes of zeros and ones far from edges.
+    steady: [(f64, f64); 2],
     edges: (f64, f64),
     /// Energy that no tone explains, bits.
     rest: (f64, f64),
@@ -167,11 +173,13 @@ impl Tracker {
                 None if d.first() == 0 => -3.5,
                 None => d.first() as f64,
             };
-            let on_s = Tracker::seconds(onset).max(0.0);
-            let on = self.instant(on_s);
+            let early = below.and_then(|n| early_edge(d, n, level));
+            let onset = early.map_or(onset, |(onset, _)| onset);
+            let on = self.instant(Tracker::seconds(onset));
+            let lost_start = early.map(|(_, edge)| self.instant(Tracker::seconds(edge)));
             heard.push_back(Heard::Carrier(on));
             self.on = Some(On {
-                burst: Burst { on, ..Burst::default() },
+                burst: Burst { on, lost_start, ..Burst::default() },
                 mark: level,
                 space: level,
                 rate: Default::default(),
@@ -367,6 +375,9 @@ impl Tracker {
         let add = |s: &mut (f64, f64), x: f64, n: f64| *s = (s.0 + x, s.1 + n);
         add(&mut sums.mark, found.sum.mark * f64::from(found.ones), f64::from(found.ones));
         add(&mut sums.space, found.sum.space * f64::from(zeros), f64::from(zeros));
+        for (sum, found) in sums.steady.iter_mut().zip(found.steady) {
+            add(sum, found.0, found.1);
+        }
         add(&mut sums.edges, found.edge_error, found.edges_free as f64);
         add(&mut sums.rest, found.sum.all - found.sum.one, 11.0);
         for k in 0..10 {
@@ -393,8 +404,10 @@ impl Tracker {
         let end_s = end_s.max(on.last_end_s.min(Tracker::seconds(self.at as f64)));
         burst.off = self.instant(end_s).max(burst.on);
         let mean = |s: (f64, f64)| if s.1 > 0.0 { s.0 / s.1 } else { 0.0 };
-        burst.mark = mean(sums.mark);
-        burst.space = mean(sums.space);
+        // Near an edge the filters take some of the amplitude: bits between two of their kind tell it best.
+        let level = |steady: (f64, f64), all| mean(if steady.1 >= STEADY_BITS { steady } else { all });
+        burst.space = level(sums.steady[0], sums.space);
+        burst.mark = level(sums.steady[1], sums.mark);
         burst.jitter_bits = mean(sums.edges).max(0.0).sqrt() / BIT as f64;
         burst.bit_rate = on.rate.measured().map(|w| INNER_HZ / w);
         let hz = |tone: usize, nominal: f64| {
@@ -424,4 +437,32 @@ impl Tracker {
         self.noise = self.noise.max(on.mark * on.mark * RINGS);
         heard.push_back(Heard::End(burst));
     }
+}
+
+/// [WV-16]: where a carrier of this level came so late that its first start bit was over before it was noticed: the beginning of the carrier and of that bit,
+/// in windows. `n` is the last window before the tone of a 1 that was noticed.
+fn early_edge(d: &Detector, n: u64, level: f64) -> Option<(f64, f64)> {
+    let tones = |k: u64| d.envelopes(k).unwrap_or((0.0, 0.0));
+    let least = TONE * level;
+    let (first, bit) = (d.first(), BIT);
+    // The start bit: the tone of a 0 alone, for a bit and no longer.
+    let ends =
+        (n.saturating_sub(bit / 2).max(first)..=n).rev().find(|&k| tones(k).1 > tones(k).0.max(least))?;
+    let begins = (first..ends).rev().find(|&k| tones(k).1 <= tones(k).0.max(least)).map_or(first, |k| k + 1);
+    if !(bit / 2 + 1..=bit * 3 / 2).contains(&(ends + 1 - begins)) {
+        return None;
+    }
+    // Before it the tone of a 1 for less than the time that noticing takes, and before that nothing.
+    let both = |k: u64| tones(k).0.max(tones(k).1);
+    let silent = (first..begins).rev().find(|&k| both(k) < least);
+    let onset = match silent {
+        Some(k) => {
+            let (a, b) = (both(k), both(k + 1));
+            k as f64 + ((level / 2.0 - a) / (b - a)).clamp(0.0, 2.0)
+        }
+        None if first == 0 => -3.5,
+        None => return None,
+    };
+    let lead = begins as f64 - onset;
+    (lead < (STEADY_WINDOWS + BIT) as f64).then(|| (onset, (begins as f64 - 0.5).max(onset)))
 }

@@ -29,7 +29,7 @@ pub use dc::{DcDevice, DcRow};
 pub use knob::Knob;
 pub use length::{Lengths, RoomLeft, handbook_m};
 pub use noise::{Noise, Reception};
-pub use remedy::Remedy;
+pub use remedy::{Remedy, bring_noise_down};
 pub use tolerance::{Samples, Spread, Tolerance, corner, sample};
 
 /// What was computed of a loop.

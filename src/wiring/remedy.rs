@@ -18,6 +18,13 @@ pub struct Remedy {
     pub still: Vec<Kind>,
 }
 
+/// The order to find noise and to bring it down to so much; in the words of a wiring sheet and of a signal report alike.
+pub fn bring_noise_down(to: &str) -> String {
+    let order =
+        "find where the noise comes from (screens, earths, the supply, cables beside) and bring it down to";
+    format!("{order} {to}").trim_end().to_owned()
+}
+
 /// How many remedies are kept for a check.
 const MOST: usize = 4;
 /// How many changes are put together at most.
@@ -223,17 +230,15 @@ impl Search<'_> {
 
     /// What is known of noise is how much there is, so all of it becomes less.
     fn less_noise(&mut self) {
-        let order =
-            "find where the noise comes from (screens, earths, the supply, cables beside) and bring it";
         let mut whole = self.circuit.clone();
         whole.noise = None;
         if !whole.has_noise() {
-            self.try_knob(&Knob::Noise, 0.0, 0.1, &format!("{order} down to"));
+            self.try_knob(&Knob::Noise, 0.0, 0.1, &bring_noise_down(""));
             return;
         }
         let Some(t) = least(self.circuit, self.kind, &|c, t| c.scale_noise(1.0 - t)) else { return };
         let percent = (100.0 * (1.0 - t)).floor();
-        let text = format!("{order} down to {} % of what it is everywhere", trim(percent));
+        let text = bring_noise_down(&format!("{} % of what it is everywhere", trim(percent)));
         self.try_once(text, 1.0 - percent / 100.0, |c| c.scale_noise(percent / 100.0));
     }
 

@@ -169,6 +169,10 @@ fn the_table_of_frames_read() {
         let name = format!("tones {:+.0} %, bits {:+.0} %", tones * 100.0 - 100.0, bits * 100.0 - 100.0);
         row(name, false, Wave { tones, bits, ..PLAIN });
     }
+    for tones in [0.9, 0.95, 1.05, 1.1] {
+        let name = format!("tones {:+.0} %, Eb/N0 10 dB", tones * 100.0 - 100.0);
+        row(name, false, Wave { tones, eb_n0_db: Some(10.0), ..PLAIN });
+    }
     for db in [8.0, 10.0, 11.0, 12.0, 13.0, 14.0, 16.0] {
         row(format!("Eb/N0 {db} dB"), db >= 16.0, Wave { eb_n0_db: Some(db), ..PLAIN });
         let off = Wave { tones: 0.97, bits: 1.02, gaps: 0.9, rate: 8000.0, ..PLAIN };
@@ -182,11 +186,16 @@ fn the_table_of_frames_read() {
                 Wave { amplitude: 0.05, hum: Some((hz, level)), ..PLAIN },
             );
         }
-        row(
-            format!("hum {hz} Hz 0.5, tone 0.003"),
-            false,
-            Wave { amplitude: 0.003, hum: Some((hz, 0.5)), ..PLAIN },
-        );
+        // Up to where frames are lost, so that a receiver that has become deafer shows.
+        for (level, amplitude) in [(0.5, 0.003), (0.6, 0.0018), (0.6, 0.0012)] {
+            row(
+                format!("hum {hz} Hz {level}, tone {amplitude}"),
+                false,
+                Wave { amplitude, hum: Some((hz, level)), ..PLAIN },
+            );
+        }
+        let noisy = Wave { amplitude: 0.05, hum: Some((hz, 0.5)), eb_n0_db: Some(12.0), ..PLAIN };
+        row(format!("hum {hz} Hz 0.5, tone 0.05, Eb/N0 12 dB"), false, noisy);
     }
     row("ripple 25 Hz 0.9, tone 0.01".into(), true, Wave { amplitude: 0.01, ripple: 0.9, ..PLAIN });
     row("steps 0.9 behind 25 Hz, tone 0.03".into(), true, Wave { amplitude: 0.03, step: 0.9, ..PLAIN });
@@ -197,6 +206,22 @@ fn the_table_of_frames_read() {
             false,
             Wave { twist_db: db, eb_n0_db: Some(16.0), ..PLAIN },
         );
+    }
+    for db in [-10.0f64, -6.0, -3.0, 3.0, 6.0, 10.0] {
+        row(
+            format!("twist {db:+} dB, Eb/N0 9.5 dB"),
+            false,
+            Wave { twist_db: db, eb_n0_db: Some(9.5), ..PLAIN },
+        );
+    }
+    for amplitude in [0.002, 0.0017, 0.0014] {
+        row(format!("tone {amplitude}, 16 bits"), false, Wave { amplitude, ..PLAIN });
+    }
+    row("ripple 25 Hz 0.9, tone 0.0018".into(), false, Wave { amplitude: 0.0018, ripple: 0.9, ..PLAIN });
+    row("steps 0.9 behind 25 Hz, tone 0.01".into(), false, Wave { amplitude: 0.01, step: 0.9, ..PLAIN });
+    for clip in [0.0625, 0.01] {
+        let wave = Wave { clip, eb_n0_db: Some(11.0), ..PLAIN };
+        row(format!("clipped to {clip} of 0.25, Eb/N0 11 dB before"), false, wave);
     }
     row("-50 dB, 16 bits".into(), true, Wave { amplitude: 0.003_16, ..PLAIN });
     row("-30 dB, 8 bits".into(), true, Wave { amplitude: 0.031_6, quantum: 8, ..PLAIN });
@@ -211,7 +236,9 @@ fn the_table_of_frames_read() {
             faults.push(format!("{name}: {n} of {FRAMES}"));
         }
         // A frame that is found needs 19 characters to be right, and two preambles; timing and carrier may cost as much as 1 dB.
-        if let (Some(db), 0.0) = (wave.eb_n0_db, wave.twist_db) {
+        let off =
+            (wave.tones - 1.0).abs() > 0.03 || wave.twist_db != 0.0 || wave.hum.is_some() || wave.clip < 1.0;
+        if let Some(db) = wave.eb_n0_db.filter(|_| !off) {
             let share = 1.0 - damaged_share(bit_error_rate(10f64.powf((db - 1.0) / 10.0)), 21);
             let least = FRAMES as f64 * share - 3.0 * (FRAMES as f64 * share * (1.0 - share)).sqrt();
             if (n as f64) < least {

@@ -32,6 +32,7 @@ mod valve;
 mod valve_found;
 mod waiting;
 mod wave;
+mod wave_kept;
 mod wiring;
 mod worksheet;
 

@@ -16,5 +16,5 @@ pub fn told(args: &TriageArgs) -> Result<Told, Failure> {
     let options = RecordingOptions { channel: of.channel - 1, rate_hz: of.rate, full_scale_v: of.full_scale };
     let talked = talkers_in(path, options)?;
     talked.notes.iter().for_each(|note| tell(&format!("reading {}: {note}", path.display())));
-    Ok(findings(&talked.talkers, talked.volts))
+    Ok(findings(&talked.talkers, talked.scale))
 }

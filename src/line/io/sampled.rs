@@ -111,21 +111,23 @@ impl SampledLine {
     pub fn open(source: &SampledSource) -> Result<SampledLine, Error> {
         let name = format!("wav:{}", source.path.display());
         let follow = source.follow && !source.is_standard_input();
+        let mut grows = None;
         let input: Box<dyn Read + Send> = if source.is_standard_input() {
             Box::new(io::stdin())
         } else {
             let failed = |e: io::Error| {
                 let fault = match e.kind() {
                     io::ErrorKind::NotFound => Fault::NoFile,
-                    io::ErrorKind::PermissionDenied => Fault::PermissionDenied,
+                    io::ErrorKind::PermissionDenied => Fault::FileForbidden,
                     _ => Fault::System,
                 };
                 Error::new("opening", &name, fault, e)
             };
             let file = File::open(&source.path).map_err(failed)?;
             if file.metadata().is_ok_and(|m| m.is_dir()) {
-                return Err(Error::new("opening", &name, Fault::NoFile, "it is a directory"));
+                return Err(Error::new("opening", &name, Fault::Directory, ""));
             }
+            grows = file.try_clone().ok().filter(|_| follow);
             Box::new(file)
         };
         let (sender, chunks) = sync_channel(WAITING);
@@ -135,16 +137,22 @@ impl SampledLine {
         std::thread::Builder::new()
             .name("samples".into())
             .spawn(move || {
-                let mut input = input;
+                let (mut input, mut taken) = (input, 0);
                 loop {
                     let mut chunk = vec![0; CHUNK];
                     let sent = match input.read(&mut chunk) {
+                        Ok(0) if is_shorter(grows.as_ref(), taken) => {
+                            let cut = "the file has become shorter: it was begun anew; listen to it again";
+                            let _ = sender.send(Err(io::Error::other(cut)));
+                            return;
+                        }
                         Ok(0) if follow && !asked.load(Ordering::SeqCst) => {
                             std::thread::park_timeout(LOOK);
                             continue;
                         }
                         Ok(0) => return,
                         Ok(n) => {
+                            taken += n as u64;
                             chunk.truncate(n);
                             sender.send(Ok(chunk))
                         }
@@ -199,6 +207,11 @@ impl SampledLine {
     fn error(&self, what: impl core::fmt::Display) -> Error {
         Error::new("reading", &self.name, Fault::NoRecording, what)
     }
+}
+
+/// Whether a file that grows has less in it than was read.
+fn is_shorter(file: Option<&File>, taken: u64) -> bool {
+    file.and_then(|f| f.metadata().ok()).is_some_and(|m| m.len() < taken)
 }
 
 impl Line for SampledLine {
@@ -279,5 +292,19 @@ impl Line for SampledLine {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A file that is followed is there for as long as it grows; where it has less than was read, it was begun anew.
+    #[test]
+    fn a_file_that_became_shorter() {
+        let file = File::open(concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml")).unwrap();
+        let length = file.metadata().unwrap().len();
+        assert!(!is_shorter(Some(&file), length) && is_shorter(Some(&file), length + 1));
+        assert!(!is_shorter(None, u64::MAX));
     }
 }

@@ -40,14 +40,18 @@ impl Eye {
         self.bits
     }
 
-    /// The picture: the darker, the more often; the hole in the middle is the room for noise.
-    pub fn svg(&self, title: &str) -> String {
-        let (w, h, left, top) = (9.0, 7.0, 56.0, 34.0);
-        let (width, height) = (left + w * ACROSS as f64 + 16.0, top + h * UP as f64 + 48.0);
-        let mut out = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" font-family=\"sans-serif\" font-size=\"12\" \
-             role=\"img\" aria-label=\"eye of the bits\">\n<rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\n\
-             <text x=\"{left}\" y=\"20\" font-size=\"14\">{}</text>\n",
+    /// Adds the bits of another eye.
+    pub fn merge(&mut self, other: &Eye) {
+        self.counts.iter_mut().zip(&other.counts).for_each(|(a, b)| *a += b);
+        self.bits += other.bits;
+    }
+
+    /// One panel, `top` below the picture's upper edge: the darker, the more often; the hole in the middle is the room for noise.
+    fn draw(&self, title: &str, top: f64, out: &mut String) {
+        let _ = writeln!(
+            out,
+            "<text x=\"{LEFT}\" y=\"{:.1}\" font-size=\"14\">{}</text>",
+            top - 10.0,
             plain(title)
         );
         let most = f64::from(self.counts.iter().copied().max().unwrap_or(0).max(1)).ln_1p();
@@ -58,17 +62,17 @@ impl Eye {
                     let dark = f64::from(n).ln_1p() / most;
                     let _ = writeln!(
                         out,
-                        "<rect x=\"{:.1}\" y=\"{:.1}\" width=\"{w}\" height=\"{h}\" fill=\"#124\" fill-opacity=\"{:.2}\"/>",
-                        left + w * x as f64,
-                        top + h * (UP - 1 - y) as f64,
+                        "<rect x=\"{:.1}\" y=\"{:.1}\" width=\"{W}\" height=\"{H}\" fill=\"#124\" fill-opacity=\"{:.2}\"/>",
+                        LEFT + W * x as f64,
+                        top + H * (UP - 1 - y) as f64,
                         0.08 + 0.92 * dark
                     );
                 }
             }
         }
-        let (bottom, right) = (top + h * UP as f64, left + w * ACROSS as f64);
+        let (bottom, right) = (top + H * UP as f64, LEFT + W * ACROSS as f64);
         for (part, word) in [(0.0, "-1"), (0.25, "-0.5"), (0.5, "0"), (0.75, "0.5"), (1.0, "1")] {
-            let x = left + (right - left) * part;
+            let x = LEFT + (right - LEFT) * part;
             let _ = writeln!(
                 out,
                 "<line x1=\"{x:.1}\" y1=\"{top}\" x2=\"{x:.1}\" y2=\"{bottom}\" stroke=\"#888\" stroke-width=\"0.5\"/>\
@@ -76,32 +80,64 @@ impl Eye {
                 bottom + 16.0
             );
         }
-        for v in [-1.0, 0.0, 1.0] {
+        for (v, word) in [(-1.0, "a 0"), (0.0, "decision"), (1.0, "a 1")] {
             let y = top + (bottom - top) * (1.0 - (v / MOST + 1.0) / 2.0);
-            let word = if v > 0.0 {
-                "1"
-            } else if v < 0.0 {
-                "0"
-            } else {
-                "limit"
-            };
             let _ = writeln!(
                 out,
-                "<line x1=\"{left}\" y1=\"{y:.1}\" x2=\"{right}\" y2=\"{y:.1}\" stroke=\"#888\" stroke-width=\"0.5\"/>\
+                "<line x1=\"{LEFT}\" y1=\"{y:.1}\" x2=\"{right}\" y2=\"{y:.1}\" stroke=\"#888\" stroke-width=\"0.5\"/>\
                  <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{word}</text>",
-                left - 6.0,
+                LEFT - 6.0,
                 y + 4.0
             );
         }
         let _ = writeln!(
             out,
-            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">bits from the middle of a bit; {} bits</text>\n</svg>",
-            (left + right) / 2.0,
-            bottom + 36.0,
+            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">bits from the middle of a bit; {} bits</text>",
+            (LEFT + right) / 2.0,
+            bottom + 34.0,
             self.bits
         );
-        out
     }
+}
+
+/// Size of a place.
+const W: f64 = 9.0;
+const H: f64 = 7.0;
+/// Room on the left for words.
+const LEFT: f64 = 70.0;
+/// From one panel to the next.
+const PANEL: f64 = H * UP as f64 + 80.0;
+/// Panels drawn at most.
+const MOST_PANELS: usize = 16;
+/// What to look for.
+const WORDS: [&str; 2] = [
+    "Good: white around the middle of each eye, all lines near \"a 1\" and \"a 0\" there.",
+    "Bad: grey at \"decision\" in the middle. There bits are read wrong: noise, hum or a second talker.",
+];
+
+/// The eyes of talkers, each by itself under its name, with words on what is good and bad.
+pub fn eyes_svg(title: &str, eyes: &[(&str, &Eye)]) -> String {
+    let drawn = &eyes[..eyes.len().min(MOST_PANELS)];
+    let head = 76.0;
+    let (width, height) = (LEFT + W * ACROSS as f64 + 16.0, head + 24.0 + PANEL * drawn.len() as f64);
+    let mut out = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" shape-rendering=\"crispEdges\" font-family=\"sans-serif\" font-size=\"12\" \
+         role=\"img\" aria-label=\"eyes of the bits\">\n<rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\n\
+         <text x=\"16\" y=\"22\" font-size=\"15\">Eyes of the bits: {}</text>\n",
+        plain(title)
+    );
+    for (n, words) in WORDS.iter().enumerate() {
+        let _ = writeln!(out, "<text x=\"16\" y=\"{}\">{}</text>", 42 + 17 * n, plain(words));
+    }
+    for (n, (name, eye)) in drawn.iter().enumerate() {
+        eye.draw(name, head + 24.0 + PANEL * n as f64, &mut out);
+    }
+    if drawn.len() < eyes.len() {
+        let more = format!("{} more talkers are not drawn.", eyes.len() - drawn.len());
+        let _ = writeln!(out, "<text x=\"16\" y=\"{}\">{more}</text>", height - 6.0);
+    }
+    out.push_str("</svg>\n");
+    out
 }
 
 #[cfg(test)]
@@ -116,8 +152,11 @@ mod tests {
             eye.add(|_| Some(sign));
         }
         eye.add(|_| Some(f64::NAN));
-        let svg = eye.svg("a <loop>");
-        assert_eq!(eye.bits(), 21);
+        let mut twice = eye.clone();
+        twice.merge(&eye);
+        assert_eq!((eye.bits(), twice.bits()), (21, 42));
+        let svg = eyes_svg("a <loop>", &[("device 3", &eye)]);
+        assert!(svg.contains("device 3") && svg.contains("decision") && svg.contains("Bad: grey"));
         assert!(svg.contains("a &lt;loop&gt;") && svg.trim_end().ends_with("</svg>"));
         // Two rows of 64 places and the white ground.
         assert_eq!(svg.matches("<rect").count(), 2 * ACROSS + 1);

@@ -15,6 +15,7 @@ const PIECES: u32 = 256;
 #[derive(Clone, Debug)]
 pub struct Spectrum {
     rate_hz: f64,
+    step_hz: f64,
     piece: Vec<f32>,
     length: usize,
     /// Cosine and sine steps of each tone.
@@ -24,19 +25,36 @@ pub struct Spectrum {
     /// One of so many pieces is taken.
     every: u32,
     seen: u32,
+    /// The same in finer steps where hum is; of the same samples, in longer pieces.
+    low: Option<Box<Spectrum>>,
 }
+
+/// Finer steps, in which hum of 50 and of 60 Hz are apart, and up to where.
+const LOW_STEP_HZ: f64 = 10.0;
+const LOW_MOST_HZ: f64 = 400.0;
+/// What stands out of both sides by so much is named, dB.
+const STANDS_OUT_DB: f64 = 10.0;
+/// Weaker than that below the strongest tone is no matter, dB.
+const NO_MATTER_DB: f64 = 60.0;
 
 impl Spectrum {
     /// Of samples at this rate.
     pub fn new(rate_hz: f64) -> Spectrum {
-        let tones = ((MOST_HZ.min(rate_hz / 2.0)) / STEP_HZ) as usize + 1;
+        let low = Spectrum::in_steps(rate_hz, LOW_STEP_HZ, LOW_MOST_HZ);
+        Spectrum { low: Some(Box::new(low)), ..Spectrum::in_steps(rate_hz, STEP_HZ, MOST_HZ) }
+    }
+
+    fn in_steps(rate_hz: f64, step_hz: f64, most_hz: f64) -> Spectrum {
+        let tones = ((most_hz.min(rate_hz / 2.0)) / step_hz) as usize + 1;
         let turns =
-            (0..tones).map(|k| (TAU * k as f64 * STEP_HZ / rate_hz).sin_cos()).map(|(s, c)| (c, s)).collect();
+            (0..tones).map(|k| (TAU * k as f64 * step_hz / rate_hz).sin_cos()).map(|(s, c)| (c, s)).collect();
         Spectrum {
+            step_hz,
+            low: None,
             rate_hz,
             piece: Vec::new(),
             // Hann's window of twice the step's time tells tones two steps apart.
-            length: (rate_hz / STEP_HZ * 2.0).round() as usize,
+            length: (rate_hz / step_hz * 2.0).round() as usize,
             turns,
             power: vec![0.0; tones],
             count: 0,
@@ -47,6 +65,9 @@ impl Spectrum {
 
     /// Adds samples.
     pub fn add(&mut self, samples: &[f32]) {
+        if let Some(low) = &mut self.low {
+            low.add(samples);
+        }
         let mut rest = samples;
         while !rest.is_empty() {
             let n = (self.length - self.piece.len()).min(rest.len());
@@ -96,15 +117,38 @@ impl Spectrum {
         let n = self.length as f64;
         let scale = f64::from(self.count.max(1)) * (n / 4.0).powi(2);
         let level = |p: f64| 10.0 * (p / scale).max(1e-16).log10();
-        self.power.iter().enumerate().map(|(k, p)| (k as f64 * STEP_HZ, level(*p))).collect()
+        self.power.iter().enumerate().map(|(k, p)| (k as f64 * self.step_hz, level(*p))).collect()
     }
 
-    /// The picture, with both tones marked.
-    pub fn svg(&self, title: &str) -> String {
+    /// Harmonics of a mains of 50 or 60 Hz that stand out of what lies beside them, with their levels.
+    pub fn hum(&self) -> Vec<(f64, f64)> {
+        let Some(low) = self.low.as_ref().filter(|low| low.count > 0) else { return Vec::new() };
+        let levels = low.levels_db();
+        let most = self.levels_db().iter().map(|l| l.1).fold(f64::NEG_INFINITY, f64::max);
+        let at = |hz: f64| levels.get((hz / LOW_STEP_HZ).round() as usize).map_or(f64::MAX, |l| l.1);
+        let mains = |hz: &f64| hz % 50.0 == 0.0 || hz % 60.0 == 0.0;
+        (5..39)
+            .map(|k| f64::from(k) * LOW_STEP_HZ)
+            .filter(mains)
+            .map(|hz| (hz, at(hz)))
+            .filter(|&(hz, db)| {
+                let beside = at(hz - 2.0 * LOW_STEP_HZ).max(at(hz + 2.0 * LOW_STEP_HZ));
+                db > beside + STANDS_OUT_DB && db > most - NO_MATTER_DB
+            })
+            .collect()
+    }
+
+    /// The picture, with both tones and what hums marked; amplitudes are volts where `volts` says so.
+    pub fn svg(&self, title: &str, volts: bool) -> String {
+        let (unit, zero) = if volts {
+            ("dB of 1 V", "0 dB: a tone of 2 V peak to peak.")
+        } else {
+            ("dB of full scale", "0 dB: a tone that reaches full scale.")
+        };
         let levels: Vec<(f64, f64)> = self.levels_db().into_iter().skip(1).collect();
         let most = levels.iter().map(|l| l.1).fold(f64::NEG_INFINITY, f64::max);
         let least = levels.iter().map(|l| l.1).fold(f64::INFINITY, f64::min).max(most - 100.0);
-        let (width, height, left, right, top, bottom) = (720.0, 360.0, 58.0, 704.0, 34.0, 312.0);
+        let (width, height, left, right, top, bottom) = (720.0, 424.0, 58.0, 704.0, 50.0, 326.0);
         let axis = Axis::around(least, most, 20.0, 8.0);
         let end = levels.last().map_or(MOST_HZ, |l| l.0);
         let x = |hz: f64| left + hz / end * (right - left);
@@ -112,7 +156,8 @@ impl Spectrum {
         let mut out = format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" font-family=\"sans-serif\" font-size=\"12\" \
              role=\"img\" aria-label=\"spectrum\">\n<rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\n\
-             <text x=\"{left}\" y=\"20\" font-size=\"14\">{}</text>\n",
+             <text x=\"16\" y=\"20\" font-size=\"15\">Spectrum: {}</text>\n\
+             <text x=\"16\" y=\"40\">{unit}</text>\n",
             plain(title)
         );
         for v in axis.marks() {
@@ -143,16 +188,29 @@ impl Spectrum {
                 x(hz)
             );
         }
+        for (n, (hz, db)) in self.hum().into_iter().enumerate() {
+            let _ = writeln!(
+                out,
+                "<circle cx=\"{0:.1}\" cy=\"{1:.1}\" r=\"3\" fill=\"#b30\"/><text x=\"{2:.1}\" y=\"{3:.1}\" fill=\"#b30\">{hz} Hz</text>",
+                x(hz),
+                y(db),
+                x(hz) + 6.0,
+                // Names of neighbours do not lie over one another.
+                y(db) - 2.0 - 12.0 * f64::from(n as u32 % 2)
+            );
+        }
         let line: Vec<String> = levels.iter().map(|l| format!("{:.1},{:.1}", x(l.0), y(l.1))).collect();
         let _ = writeln!(
             out,
             "<polyline fill=\"none\" stroke=\"#124\" stroke-width=\"1.5\" points=\"{}\"/>\n\
-             <text x=\"{}\" y=\"{}\" text-anchor=\"middle\">Hz; dashed: the tones of a 1 and of a 0</text>\n\
-             <text x=\"{}\" y=\"20\" text-anchor=\"end\">dB</text>\n</svg>",
+             <text x=\"{}\" y=\"{}\" text-anchor=\"middle\">Hz; dashed: the tones of a 1 (1200 Hz) and of a 0 (2200 Hz)</text>\n\
+             <text x=\"16\" y=\"{}\">{zero} A red point is hum of the mains. Keyed tones spread: two hills with their tops within about</text>\n\
+             <text x=\"16\" y=\"{}\">100 Hz of the dashed lines are right; whether a tone is off, the report says.</text>\n</svg>",
             line.join(" "),
             (left + right) / 2.0,
-            bottom + 36.0,
-            left - 6.0
+            bottom + 34.0,
+            bottom + 60.0,
+            bottom + 77.0
         );
         out
     }
@@ -179,7 +237,28 @@ mod tests {
             // 20 log(0.5) = -6.02 dB.
             assert!((hz - 1200.0).abs() < 1.0 && (db + 6.02).abs() < 0.1, "{rate}: {hz} {db}");
             assert!(levels.iter().filter(|l| (l.0 - 1200.0).abs() > 60.0).all(|l| l.1 < -60.0), "{rate}");
-            assert!(s.svg("x").trim_end().ends_with("</svg>"));
+            assert!(s.svg("x", false).trim_end().ends_with("</svg>"));
+            assert_eq!(s.hum(), []);
+        }
+    }
+
+    /// Hum of 60 Hz and its third harmonic beside a tone, or of 50 and 150 Hz: each is named, with its level, and its neighbours of the other mains are not.
+    #[test]
+    fn hum_is_named() {
+        for (rate, mains) in [(8000.0, 60.0), (44_100.0, 50.0)] {
+            let mut s = Spectrum::new(rate);
+            let x: Vec<f32> = (0..rate as usize * 2)
+                .map(|k| {
+                    let at = |hz: f64, a: f64| a * (TAU * hz * k as f64 / rate).sin();
+                    (at(mains, 0.1) + at(3.0 * mains, 0.01) + at(1200.0, 0.3)) as f32
+                })
+                .collect();
+            s.add(&x);
+            // 20 log(0.1) = -20 dB, 20 log(0.01) = -40 dB.
+            let hum: Vec<(f64, f64)> = s.hum().into_iter().map(|(hz, db)| (hz, db.round())).collect();
+            assert_eq!(hum, [(mains, -20.0), (3.0 * mains, -40.0)]);
+            let svg = s.svg("x", true);
+            assert!(svg.contains(&format!("{mains} Hz</text>")) && svg.contains("dB of 1 V"));
         }
     }
 }

@@ -90,7 +90,9 @@ pub(super) fn time_unit(u: &str) -> Option<f64> {
 
 pub(super) fn voltage_unit(u: &str) -> Option<f64> {
     match u {
-        "V" | "v" | "Volt" | "volt" | "VOLT" | "Volts" | "volts" => Some(1.0),
+        "V" | "v" | "Volt" | "volt" | "VOLT" | "Volts" | "volts" | "Voltage" | "voltage" | "VOLTAGE" => {
+            Some(1.0)
+        }
         "mV" | "mv" => Some(1e-3),
         "uV" | "µV" | "μV" | "\u{FFFD}V" => Some(1e-6),
         "kV" => Some(1e3),
@@ -100,6 +102,27 @@ pub(super) fn voltage_unit(u: &str) -> Option<f64> {
 
 pub(super) fn other_unit(u: &str) -> Option<f64> {
     matches!(u, "A" | "mA" | "uA" | "µA" | "%" | "dB" | "W" | "Pa" | "bar" | "°C").then_some(1.0)
+}
+
+/// The unit of times that a header says in a line of its own: `Time Units,ms`.
+pub(super) fn time_unit_of(names: &[Vec<&str>]) -> Option<f64> {
+    names.iter().find_map(|line| {
+        let says = line.first()?.to_lowercase();
+        let about_time = ["time unit", "horizontal unit", "x unit"].iter().any(|w| says.contains(w));
+        about_time.then(|| line.iter().skip(1).find_map(|c| time_unit(c)))?
+    })
+}
+
+/// The step of the rows, s, that stands in a later line below a cell that says so: `X,CH1,Start,Increment`, then `Sequence,Volt,-0.1,2e-5`.
+pub(super) fn increment(names: &[Vec<&str>]) -> Option<f64> {
+    names.iter().enumerate().find_map(|(n, line)| {
+        let column = line.iter().position(|c| {
+            let c = c.to_lowercase();
+            c.contains("increment") || c.contains("interval")
+        })?;
+        let below = names[n + 1..].iter().filter_map(|l| l.get(column)?.parse::<f64>().ok());
+        below.into_iter().find(|x| *x > 0.0 && x.is_finite())
+    })
 }
 
 /// A rate that the header writes out: `Sample Interval, 2e-5` or `Sampling Rate; 48000`.

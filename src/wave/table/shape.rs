@@ -9,6 +9,8 @@ pub(super) struct Shape {
     pub(super) separator: char,
     pub(super) comma: bool,
     pub(super) columns: usize,
+    /// Columns in front that hold no numbers, but words on the settings beside the first rows.
+    pub(super) skip: usize,
 }
 
 /// How lines may look, the likeliest first.
@@ -16,6 +18,15 @@ pub(super) const SHAPES: [(char, bool); 7] =
     [(';', true), (';', false), ('\t', true), ('\t', false), (',', false), (' ', false), (' ', true)];
 
 impl Shape {
+    /// Empty cells that a line begins with.
+    pub(super) fn leading(self, line: &str) -> usize {
+        match self.separator {
+            ' ' => 0,
+            s => line.split(s).take_while(|c| c.trim().is_empty()).count(),
+        }
+    }
+
+    /// The cells of a line, without the columns in front that hold no numbers.
     pub(super) fn cells<'a>(self, line: &'a str) -> Vec<&'a str> {
         let clean = |c: &'a str| c.trim().trim_matches('"').trim();
         let mut cells: Vec<&str> = if self.separator == ' ' {
@@ -23,6 +34,7 @@ impl Shape {
         } else {
             line.split(self.separator).map(clean).collect()
         };
+        cells.drain(..self.skip.min(cells.len()));
         // Many programs put a separator behind the last column.
         while cells.last() == Some(&"") {
             cells.pop();

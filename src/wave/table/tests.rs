@@ -45,6 +45,43 @@ fn tables_as_they_come() {
     assert!(plain(tables[2]).0.decimal_comma);
 }
 
+/// Forms in which the rate stands elsewhere than in a column of times; each by its own header, with the rate by arithmetic.
+#[test]
+fn rates_in_headers_and_words_beside_the_rows() {
+    // A step of 2e-5 s is 50000 a second.
+    let counted = "X,CH1,Start,Increment,\nSequence,Volt,-1.0e-1,2.0e-05\n0,0.1,\n1,0.2,\n2,-0.3,\n3,0.4,\n";
+    // 0.02 ms is as much.
+    let units = "Points,4\nTime Units,ms\nVoltage Units,V\n0.00,0.1\n0.02,0.2\n0.04,-0.3\n0.06,0.4\n";
+    let beside = "Record Length,4,Points,-0.00002,0.1\nSample Interval,2e-05,s,0.00000,0.2\n,,,0.00002,-0.3\n,,,0.00004,0.4\n,,,0.00006,0.5\n";
+    for (text, count) in [(counted, 4), (units, 4), (beside, 5)] {
+        let (spec, samples, notes) = plain(text);
+        assert!((spec.rate_hz / 50_000.0 - 1.0).abs() < 1e-9, "{spec:?}");
+        assert_eq!(
+            (&samples[..4], samples.len(), notes),
+            (&[0.1, 0.2, -0.3, 0.4][..], count, TableNotes::default()),
+            "{spec:?}"
+        );
+        assert_eq!((spec.volts, spec.channels), (Some(1.0), 1), "{spec:?}");
+        // Whoever gives a rate has the rows counted, whatever the times say.
+        let given = TableOptions { rate_hz: Some(20_000.0), ..TableOptions::default() };
+        let (spec, again, _) = read(text, given, 7).unwrap();
+        assert_eq!((spec.rate_hz, again), (20_000.0, samples));
+    }
+    // Many rows with words beside the first ones: decode knows it for a table.
+    let rows: String = (0..40).map(|n| format!(",,,{:.5},{}\n", f64::from(n) * 2e-5, n % 3)).collect();
+    assert!(looks_like_table(&format!("Record Length,42,Points,-0.00004,0.1\n{rows}")));
+    // Numbers of a message are rounded, and long ones short.
+    for (rate, words) in
+        [(49.999_999_999_99, "50 samples"), (1e300, "1e300 samples"), (7_999.6, "8000 samples")]
+    {
+        assert!(
+            crate::wave::RateError(rate).to_string().starts_with(words),
+            "{}",
+            crate::wave::RateError(rate)
+        );
+    }
+}
+
 #[test]
 fn columns_units_and_rates() {
     let two = "Time (s),A (V),B (mV)\n0,1,10\n0.5,2,20\n1.0,3,30\n";
@@ -52,7 +89,8 @@ fn columns_units_and_rates() {
     let (spec, samples, _) = read(two, second, 7).unwrap();
     assert_eq!((samples, spec.channels, spec.rate_hz), (vec![0.01, 0.02, 0.03], 2, 2.0));
     let third = TableOptions { channel: 2, ..TableOptions::default() };
-    assert!(read(two, third, 7).unwrap_err().what.contains("column 3"));
+    let e = read(two, third, 7).unwrap_err();
+    assert!(e.what.contains("column 3") && e.channels == Some(2));
     // Milliamperes are no volts; they are taken as they are.
     let (spec, samples, _) = plain("Time (s),I (mA)\n0,4\n1,5\n2,6\n");
     assert_eq!((samples, spec.volts, spec.unit.as_deref()), (vec![4.0, 5.0, 6.0], None, Some("mA")));

@@ -1,0 +1,125 @@
+//! `wave`: the times that are kept, and what is told of carriers and of recorders.
+
+use super::wave::{TALK, made, octets};
+use crate::process::{run, scratch};
+use std::fs;
+use std::path::Path;
+
+/// When each record of a log begins and ends, s: the ends of its first and of its last octet.
+fn ends_of_records(log: &Path) -> Vec<(f64, f64)> {
+    let text = fs::read_to_string(log).unwrap();
+    let number = |v: &serde_json::Value, key: &str| v[key].as_f64().unwrap() / 1e9;
+    text.lines()
+        .skip(1)
+        .map(|l| serde_json::from_str(l).unwrap())
+        .map(|v: serde_json::Value| (number(&v, "t"), number(&v, "e")))
+        .collect()
+}
+
+/// Every record of `b` begins and ends where that of `a` does, against the first, within `error_s`.
+fn same_times(a: &Path, b: &Path, error_s: f64) {
+    let (a, b) = (ends_of_records(a), ends_of_records(b));
+    assert_eq!(a.len(), b.len());
+    for (n, (x, y)) in a.iter().zip(&b).enumerate() {
+        for (logged, made) in [(x.0 - a[0].0, y.0 - b[0].0), (x.1 - a[0].0, y.1 - b[0].0)] {
+            assert!(
+                (logged - made).abs() <= error_s,
+                "record {n}: {logged} s in the log, {made} in the wave"
+            );
+        }
+    }
+}
+
+/// [WV-15]: two masters with noise, as a log of virtual time with exact stamps: the wave has the octets and the times of the log, within the 0.1 ms of
+/// [WV-05], and whoever was not accused by the log is not by the wave.
+#[test]
+fn the_times_of_a_log_are_kept() {
+    let dir = scratch("wave-times");
+    let bench =
+        format!("mock:{}/fixtures/benches/two-masters-noise.toml?seed=7&for=20", env!("CARGO_MANIFEST_DIR"));
+    assert_eq!(run(&dir, &["listen", "-q", &bench, "--log", "noise.log"]).code, 0);
+    let make = |from: &str, to: &str, more: &[&str]| {
+        let mut arguments = vec!["wave", "make", from, "--out", to, "--rate", "16000", "--force"];
+        arguments.extend(more);
+        let told = run(&dir, &arguments);
+        assert_eq!(told.code, 0, "{}", told.err);
+        told.err
+    };
+    let listen = |wave: &str, log: &str| {
+        assert_eq!(run(&dir, &["listen", "-q", &format!("wav:{wave}"), "--log", log]).code, 0);
+    };
+    assert_eq!(make("noise.log", "noise.wav", &["-q"]), "");
+    listen("noise.wav", "back.log");
+    assert_eq!(octets(&dir.join("noise.log")), octets(&dir.join("back.log")));
+    same_times(&dir.join("noise.log"), &dir.join("back.log"), 1e-4);
+    let decoded = run(&dir, &["decode", "noise.wav"]);
+    assert!(!decoded.out.contains("Against the rules"), "{}", decoded.out);
+    let (of_log, of_wave) = (run(&dir, &["host-check", "noise.log"]), run(&dir, &["host-check", "back.log"]));
+    assert_eq!((of_log.code, &of_log.out), (of_wave.code, &of_wave.out));
+    // Carriers so long that they would overlap are pushed apart, and it is told.
+    let told = make("noise.log", "pushed.wav", &["--lead", "40", "--tail", "40"]);
+    assert!(
+        told.contains("later than it says") && told.contains("the carrier before was still on"),
+        "{told}"
+    );
+    // Talkers whose clock is off: what is heard of them is a log with their times, and a wave of that has those again; the error of two readings.
+    for bits in ["-1", "1"] {
+        make("noise.log", "off.wav", &["--bit-rate", bits, "-q"]);
+        listen("off.wav", &format!("off{bits}.log"));
+        make(&format!("off{bits}.log"), "again.wav", &["-q"]);
+        listen("again.wav", &format!("again{bits}.log"));
+        same_times(&dir.join(format!("off{bits}.log")), &dir.join(format!("again{bits}.log")), 2e-4);
+    }
+}
+
+/// A log of pace `fast` has no times that mean anything: each of its records is a transmission.
+#[test]
+fn a_fast_log_keeps_its_frames_apart() {
+    let dir = scratch("wave-fast");
+    let bench = format!("mock:{}/fixtures/benches/bursting.toml?seed=3&for=15", env!("CARGO_MANIFEST_DIR"));
+    let heard = run(&dir, &["listen", "-q", &bench, "--log", "fast.log"]);
+    assert_eq!(heard.code, 0, "{}", heard.err);
+    let frames = octets(&dir.join("fast.log"));
+    let told = run(&dir, &["wave", "make", "fast.log", "--out", "fast.wav", "--rate", "16000"]);
+    assert!(told.out.contains(&format!("{} transmissions", frames.len())), "{}", told.out);
+    let back = run(&dir, &["listen", "-q", "wav:fast.wav", "--log", "back.log"]);
+    assert_eq!((back.code, octets(&dir.join("back.log"))), (0, frames));
+}
+
+/// [WV-18]: a recorder that is driven four times beyond its full scale: its levels are not known, and no talker is blamed for them.
+#[test]
+fn a_recording_that_is_cut_off_has_no_levels() {
+    let dir = scratch("wave-cut-off");
+    let made_at = |level: &str| {
+        fs::write(dir.join("talk.txt"), TALK).unwrap();
+        let told = run(&dir, &["wave", "make", "talk.txt", "--out", "talk.wav", "--force", "--level", level]);
+        assert_eq!(told.code, 0, "{}", told.err);
+        run(&dir, &["wave", "read", "talk.wav", "--full-scale", "1"])
+    };
+    // 8 V peak to peak into 1 V of full scale.
+    let told = made_at("8");
+    assert!(
+        told.err.contains("stand at full scale") && told.err.contains("turn the input down"),
+        "{}",
+        told.err
+    );
+    assert!(told.code == 0 && !told.out.contains("loudly"), "{}", told.out);
+    let level = told.out.lines().find(|l| l.contains("level of ones")).unwrap();
+    assert!(level.contains("not judged"), "{level}");
+    // 2 V peak to peak just reach it.
+    let told = made_at("2");
+    assert!(!told.err.contains("full scale") && told.out.contains("loudly"), "{}{}", told.err, told.out);
+}
+
+/// Lead of 1 bit: the first character is lost, and the report says too late; of 8 bits: too early.
+#[test]
+fn carrier_that_comes_late_is_not_called_early() {
+    let dir = scratch("wave-late");
+    for (lead, right, wrong) in [("1", "too late", "too early"), ("8", "too early", "too late")] {
+        made(&dir, &["--lead", lead]);
+        let told = run(&dir, &["wave", "read", "talk.wav"]);
+        assert!(told.code == 0 && told.out.contains(right) && !told.out.contains(wrong), "{}", told.out);
+        let row = told.out.lines().find(|l| l.contains("carrier before")).unwrap();
+        assert!(row.contains("advice") && row.contains("4 to 5 bits"), "{row}");
+    }
+}
