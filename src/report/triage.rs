@@ -85,6 +85,19 @@ fn wrapped(lead: &str, text: &str, out: &mut String) {
     write_wrapped_to(WIDTH, &format!("{lead}{}", clean(text)), lead.len(), out);
 }
 
+/// Who goes on where nothing stands out and no check tells more: the workshop, if most of what may be wrong is mended there.
+fn no_check_left(triage: &Triage) -> &'static str {
+    let share = |workshop: bool| -> f64 {
+        triage.causes.iter().filter(|c| !c.cause.is_empty() && c.workshop == workshop).map(|c| c.share).sum()
+    };
+    match share(true) > share(false) {
+        true => "No check is left that would tell more: the positioner goes to a workshop, with this sheet.",
+        false => {
+            "No check is left that would tell more: somebody who knows this loop and this valve goes on from here, with this sheet."
+        }
+    }
+}
+
 /// Whether what is done for a cause is worth telling: it is likely, or the first.
 fn is_told_whole(place: usize, told: &Told) -> bool {
     !told.cause.is_empty() && (place == 0 || told.share >= 0.2)
@@ -121,11 +134,7 @@ pub fn text(triage: &Triage) -> String {
         }
     } else if triage.verdict == Verdict::Unclear {
         out.push('\n');
-        wrapped(
-            "",
-            "No check is left that would tell more: the positioner goes to a workshop, with this sheet.",
-            &mut out,
-        );
+        wrapped("", no_check_left(triage), &mut out);
     }
     out.push('\n');
     for line in triage.all_remarks() {
@@ -300,6 +309,24 @@ mod tests {
             session.add(Finding { symptom: (*symptom).into(), value: (*value).into(), from: *from, words });
         }
         Triage::of(&session, Vec::new(), String::new())
+    }
+
+    /// Where nothing stands out and no check is left, the positioner is sent away only if most of what may be wrong is mended there.
+    #[test]
+    fn who_goes_on_from_here() {
+        let mut of = triage(&[("answers", "silent", Origin::Bus)]);
+        (of.verdict, of.next) = (Verdict::Unclear, None);
+        for (shares, sent_away) in [([0.4, 0.1], true), ([0.1, 0.4], false)] {
+            of.causes.truncate(2);
+            for (cause, (share, workshop)) in of.causes.iter_mut().zip(shares.into_iter().zip([true, false]))
+            {
+                (cause.share, cause.workshop) = (share, workshop);
+            }
+            assert!(of.causes.iter().all(|c| !c.cause.is_empty()), "{of:?}");
+            let text = text(&of);
+            assert_eq!(text.contains("goes to a workshop"), sent_away, "{text}");
+            assert_eq!(text.contains("goes on from here"), !sent_away, "{text}");
+        }
     }
 
     /// A device that is dark with plus on minus: told as such with what to do, in lines of a small terminal, and nothing of what was typed is

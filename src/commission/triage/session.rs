@@ -59,6 +59,9 @@ pub struct Rank {
     pub class_share: f64,
 }
 
+/// From here on what is mended in a workshop is likely enough, all of it together, for a check there [TG-05].
+const WORTH_A_WORKSHOP: f64 = 0.2;
+
 /// What to look at next.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Next {
@@ -204,11 +207,20 @@ impl<'k> Session<'k> {
             .map(|symptom| self.told_by(&belief, symptom))
             .filter(|n| n.bits >= self.knowledge.least_bits)
             .collect();
-        // Nothing is taken to the workshop as long as a look on site would tell anything.
+        // Nothing is taken to the workshop as long as a look on site would tell anything, nor for what would not be mended there.
         let is_of_the_workshop =
             |n: &Next| self.knowledge.symptoms[n.symptom].check.as_ref().is_some_and(|c| c.workshop);
         let on_site: Vec<Next> = all.iter().copied().filter(|n| !is_of_the_workshop(n)).collect();
-        let all = if on_site.is_empty() { all } else { on_site };
+        let (_, causes) = belief.of_causes();
+        let in_workshop: f64 = self
+            .knowledge
+            .causes
+            .iter()
+            .zip(causes)
+            .filter(|(c, _)| c.workshop)
+            .map(|(_, share)| share)
+            .sum();
+        let all = if on_site.is_empty() && in_workshop >= WORTH_A_WORKSHOP { all } else { on_site };
         let most = all.iter().map(rate).fold(0.0, f64::max);
         let group = |n: &Next| self.knowledge.symptoms[n.symptom].check.as_ref().map(|c| c.group);
         // The first of the trade's order among those that are as good as equal, and of these the best.
