@@ -69,14 +69,14 @@ pub fn run(args: &TriageArgs, out: &mut Output) -> Result<Ended, Failure> {
         return show(args, &kept.again(&knowledge), out);
     }
     // Read before anything moves: what cannot be read ends it here.
-    let waved = wave::told(args)?;
+    let mut waved = wave::told(args)?;
     let started = utc_now_words();
     let mut triage = match is_alone {
-        true => alone(args, &knowledge, answers, waved.findings, out)?,
-        false => line::run(args, &knowledge, answers, waved.findings, out)?,
+        true => alone(args, &knowledge, answers, waved.told.findings.clone(), out)?,
+        false => line::run(args, &knowledge, answers, &mut waved, out)?,
     };
-    waved.remarks.iter().for_each(|r| tell(r));
-    triage.remarks.extend(waved.remarks);
+    waved.told.remarks.iter().for_each(|r| tell(r));
+    triage.remarks.extend(waved.told.remarks);
     triage.started = started;
     show(args, &triage, out)
 }

@@ -44,7 +44,8 @@ pub enum BitsArg {
 #[derive(Debug, Args)]
 #[command(
     after_help = "FILE is a log of `looprig listen`, or octets as hex text, one frame a line, preambles included. Its times are kept
-where it has any; frames without times follow each other after 75 ms."
+where they are those of a line; frames without times, and those of a log of pace fast, follow each
+other after 75 ms; of a log that is told."
 )]
 pub struct MakeArgs {
     /// A log or hex text; `-` is standard input.

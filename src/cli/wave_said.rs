@@ -113,6 +113,7 @@ impl Source {
             cut: Duration::ZERO,
             shortened: 0,
             skipped: 0,
+            is_fast: false,
             over: false,
         })
     }
@@ -142,11 +143,13 @@ pub struct Said {
     cut: Duration,
     shortened: u64,
     skipped: usize,
+    /// It is a log, or has a part, whose times are those of no line.
+    is_fast: bool,
     over: bool,
 }
 
 impl Said {
-    /// Says what could not be read and which pauses are shorter than they were; once.
+    /// Says what could not be read, which pauses are shorter than they were, and whether times are not kept [WV-23]; once.
     pub fn tell_notes(&self) {
         if self.skipped > 0 {
             let lines = plural(self.skipped, "line");
@@ -158,6 +161,13 @@ impl Said {
             tell(&format!(
                 "reading {}: shortened {pauses} to {s} s; what follows comes earlier than it was",
                 self.name
+            ));
+        }
+        if self.is_fast {
+            tell(&format!(
+                "reading {}: the log's times are not those of a line (pace fast), so they are not kept: {} ms are left between messages",
+                self.name,
+                PAUSE.as_millis()
             ));
         }
         if self.pushed > 0 {
@@ -193,6 +203,7 @@ impl Said {
                 let stamped = c.unit == StampUnit::Octets && c.stamp_error <= half && factor == 1.0;
                 self.clock = Clock { records: true, timed: factor > 0.0, stamped, factor, zero: None };
                 self.cut = Duration::ZERO;
+                self.is_fast |= factor == 0.0;
             }
             Captured::Octets(octets) => {
                 for o in octets {

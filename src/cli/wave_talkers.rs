@@ -18,6 +18,8 @@ pub struct Talked {
     pub talkers: Vec<TalkerSignal>,
     /// What is known of its scale.
     pub scale: Scale,
+    /// The recorder heard nothing at all, not even noise [WV-21].
+    pub is_still: bool,
     /// What was not as it should be in the file, a sentence each.
     pub notes: Vec<String>,
 }
@@ -42,7 +44,8 @@ pub fn talkers_in(path: &Path, options: RecordingOptions) -> Result<Talked, Fail
     let mut input = BufReader::with_capacity(1 << 15, file);
     let notes = read_samples(&name, &mut input, &mut recording, &mut take, &mut |_, _| {})?;
     talkers.finish();
-    Ok(Talked { talkers: talkers.list, scale: scale_of(&recording), notes })
+    let (scale, is_still) = (scale_of(&recording), recording.is_still());
+    Ok(Talked { talkers: talkers.list, scale, is_still, notes })
 }
 
 /// What is known of the scale of a recording that was read.

@@ -16,6 +16,7 @@ mod burst;
 mod character;
 mod demodulator;
 mod detector;
+mod extremes;
 mod filter;
 mod fir;
 mod modulator;

@@ -1,5 +1,6 @@
 //! A recording, whatever its form, from bytes to what was heard in it.
 
+use super::extremes::Extremes;
 use super::table::{TableError, TableOptions, TableReader};
 use super::wav::{WavError, WavReader};
 use super::{Demodulator, DemodulatorConfig, Heard, RateError};
@@ -133,6 +134,8 @@ pub struct Recording {
     no_numbers: u64,
     /// Samples at full scale beside another that is there too.
     at_full_scale: u64,
+    /// How high and how low they go; known with the form.
+    extremes: Option<Extremes>,
 }
 
 impl Recording {
@@ -147,6 +150,7 @@ impl Recording {
             taken: 0,
             no_numbers: 0,
             at_full_scale: 0,
+            extremes: None,
         }
     }
 
@@ -249,27 +253,42 @@ impl Recording {
                 self.no_numbers, self.taken
             ));
         }
-        if self.is_cut_off() {
+        let where_cut = match self.at_full_scale {
+            CUT_OFF.. => Some((self.at_full_scale, "at full scale")),
+            _ if self.flat() >= CUT_OFF => Some((self.flat(), "at one level, the highest or the lowest")),
+            _ => None,
+        };
+        if let Some((samples, place)) = where_cut {
             add(format!(
-                "{} samples stand at full scale: the recording is cut off there, and its levels are not known; turn the input down and record again",
-                self.at_full_scale
+                "{samples} samples stand {place}: the recording is cut off there, and its levels are not known; turn the input down and record again"
             ));
         }
         Ok(note)
     }
 
-    /// Whether the recorder was driven beyond its full scale, so that levels mean nothing: samples of whole numbers stand there one beside the other.
+    /// Whether the recorder was driven beyond what it takes, so that levels mean nothing: samples stand one beside the other at full scale [WV-18], or at
+    /// one level anywhere else that none goes beyond [WV-22].
     pub fn is_cut_off(&self) -> bool {
-        self.at_full_scale >= CUT_OFF
+        self.at_full_scale >= CUT_OFF || self.flat() >= CUT_OFF
     }
 
-    /// Counts what is no sample of a wave [WV-18].
+    /// Whether the recorder heard nothing at all, not even noise [WV-21].
+    pub fn is_still(&self) -> bool {
+        self.extremes.is_none_or(|e| e.is_still())
+    }
+
+    fn flat(&self) -> u64 {
+        self.extremes.map_or(0, |e| e.flat())
+    }
+
+    /// Counts what is no sample of a wave [WV-18] [WV-22].
     fn inspect(&mut self) {
         self.no_numbers += self.samples.iter().filter(|s| s.is_nan() || s.abs() > 1e9).count() as u64;
         let step = match &self.form {
             Form::Wav(r) => r.spec().and_then(|s| s.format.step()),
             _ => None,
         };
+        self.extremes.get_or_insert_with(|| Extremes::new(step)).see(&self.samples);
         if let Some(step) = step {
             let most = 1.0 - step * 1.5;
             let pairs = self.samples.windows(2);

@@ -1,6 +1,7 @@
 //! Fault finding on a line: what it tells, a few strokes with leave, and the person for the rest.
 
 use super::stroking::{Stroking, time_at_end};
+use super::wave::Waved;
 use super::{Asked, ByFile, DOING, Named, TriageArgs, tell_unused};
 use crate::cli::files::write_file;
 use crate::cli::output::{Failure, Output, say, tell};
@@ -9,7 +10,7 @@ use crate::commission::answers::Answers;
 use crate::commission::travel::Readings;
 use crate::commission::travel::record::{Ended as HowEnded, Identity};
 use crate::commission::triage::watch::{Options, Watched, findings, look, stroke};
-use crate::commission::triage::{Finding, Knowledge, Session, Triage, ask};
+use crate::commission::triage::{Knowledge, Session, Triage, ask};
 use crate::host::stimulus::Why;
 use crate::host::{Device, Host};
 use crate::line::Line;
@@ -22,7 +23,7 @@ pub fn run(
     args: &TriageArgs,
     knowledge: &Knowledge,
     answers: Option<Answers>,
-    waved: Vec<Finding>,
+    waved: &mut Waved,
     out: &Output,
 ) -> Result<Triage, Failure> {
     let catalogue = args.described.load()?;
@@ -70,7 +71,8 @@ pub fn run(
         }
     }
     let mut session = Session::new(knowledge, false);
-    for finding in findings(&watched).into_iter().chain(waved) {
+    waved.look_for(&watched.device.unique_address);
+    for finding in findings(&watched).into_iter().chain(waved.told.findings.clone()) {
         session.add(finding);
     }
     let at_end = time_at_end(&watched);

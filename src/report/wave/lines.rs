@@ -163,7 +163,7 @@ pub fn lines(t: &TalkerSignal, scale: Scale) -> Vec<Line> {
     let m = if t.clear.bursts > 0 { &t.clear } else { &t.all };
     let first = |v: Verdict| match v {
         Verdict::Good => v,
-        _ if t.clear.bursts > 0 => v,
+        _ if t.clear.bursts > 0 && t.alone() > 0 => v,
         _ if t.noisy > 0 || t.collisions > 0 => Verdict::NoiseFirst,
         _ => Verdict::None,
     };
@@ -180,8 +180,10 @@ fn levels(t: &TalkerSignal, scale: Scale, out: &mut Lines) {
             let (weak, loud) =
                 (pp.least < 120.0 * (1.0 - LEVEL_ERROR), pp.most > 1500.0 * (1.0 + LEVEL_ERROR));
             let limits = [Some(120.0), Some(1500.0)];
+            let edges = [(pp.least, 120.0 * (1.0 - LEVEL_ERROR)), (pp.most, 1500.0 * (1.0 + LEVEL_ERROR))];
+            let digits = edges.map(|(value, edge)| digits_beside(value, edge)).into_iter().max().unwrap_or(0);
             let asked =
-                Asked { quantity, range: &pp, unit: "mV pp", digits: 0, limits, source: "[TIER4] [ELC]" };
+                Asked { quantity, range: &pp, unit: "mV pp", digits, limits, source: "[TIER4] [ELC]" };
             let verdict = if scale.cut_off { Verdict::None } else { judged(weak || loud) };
             out.add(asked, verdict, if weak { MORE_SIGNAL } else { LESS_SIGNAL });
         } else {
@@ -228,12 +230,18 @@ fn noise(t: &TalkerSignal, out: &mut Lines) {
     let share = (100.0 * 10f64.powf((worst - LEAST_EB_N0_DB) / 20.0)).floor().clamp(1.0, 99.0);
     let remedy =
         if t.noisy > 0 { bring_noise_down(&format!("{share} % of what it is")) } else { String::new() };
+    if t.alone() == 0 {
+        let line = out.add(asked, Verdict::None, remedy);
+        line.value = "a second talker".into();
+        line.numbers = [None; 3];
+        return;
+    }
     let line = out.add(asked, judged(t.noisy > 0), remedy);
     // What is judged is the worst transmission.
     if t.eb_n0_db.mean().is_some() {
         line.value = match worst {
             w if w >= ABOVE_DB => "above 20 dB".into(),
-            w if t.noisy > 0 => format!("worst {w:.1} dB; {} of {} below", t.noisy, t.all.bursts),
+            w if t.noisy > 0 => format!("worst {w:.1} dB; {} of {} below", t.noisy, t.alone()),
             w => format!("worst {w:.1} dB"),
         };
     }
@@ -349,6 +357,7 @@ fn counts(t: &TalkerSignal, out: &mut Lines) {
             (0, _) => Verdict::Good,
             // In noise, or where two talk, errors are no fault of this talker's.
             (_, 0) => Verdict::NoiseFirst,
+            _ if t.alone() == 0 => Verdict::NoiseFirst,
             _ => Verdict::Bad,
         };
         let of = format!("{} characters", all.characters);
@@ -380,6 +389,15 @@ fn with(r: &Range, digits: usize, unit: &str) -> String {
     let Some(mean) = r.mean() else { return "-".into() };
     let (mean, least, most) = (rounded(mean, digits), rounded(r.least, digits), rounded(r.most, digits));
     if least == most { format!("{mean} {unit}") } else { format!("{mean} {unit} ({least} to {most})") }
+}
+
+/// Digits behind the point that show on which side of an edge a value is: more only where rounding would hide it, 2 at most.
+fn digits_beside(value: f64, edge: f64) -> usize {
+    let side = |digits: usize| {
+        let ten = 10f64.powi(digits as i32);
+        ((value * ten).round() / ten < edge) == (value < edge)
+    };
+    (0..2).find(|digits| side(*digits)).unwrap_or(2)
 }
 
 /// A number with so many digits behind the point, and no minus before zero.

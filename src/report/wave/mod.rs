@@ -7,7 +7,7 @@ mod signal;
 mod spectrum;
 
 pub use eye::{Eye, eyes_svg};
-pub use findings::{Told, findings};
+pub use findings::{Beside, Told, findings};
 pub use lines::{Line, Scale, Verdict, lines};
 pub use signal::{Range, TalkerKind, TalkerSignal};
 pub use spectrum::Spectrum;
@@ -18,9 +18,9 @@ use crate::wave::{Noticed, Remark};
 use core::fmt::Write;
 use serde_json::json;
 
-/// Whether something in it wants to be looked at; advice does not count.
+/// Whether something in it wants to be looked at, the recording itself too; advice does not count.
 pub fn is_bad(talkers: &[TalkerSignal], scale: Scale) -> bool {
-    talkers.iter().flat_map(|t| lines(t, scale)).any(|l| l.verdict == Verdict::Bad)
+    scale.cut_off || talkers.iter().flat_map(|t| lines(t, scale)).any(|l| l.verdict == Verdict::Bad)
 }
 
 /// Writes a remark on a transmission; a table of frames has no place for it.
@@ -43,11 +43,31 @@ pub fn write_remark(remark: &Remark, options: Options, out: &mut String) {
     }
 }
 
+/// What is told of a recording that is cut off [WV-22].
+const CUT_OFF: [&str; 3] = [
+    "the recording",
+    "samples at one level",
+    "it is cut off: turn the recorder's input down and record again",
+];
+
 /// Writes the report of all talkers.
 pub fn write(talkers: &[TalkerSignal], scale: Scale, format: Format, out: &mut String) {
+    let [about, quantity, remedy] = CUT_OFF;
+    let bad = Verdict::Bad.word();
     match format {
-        Format::Text => write_text(talkers, scale, out),
+        Format::Text => {
+            if scale.cut_off {
+                let told = format!("{bad} {about}: {remedy}. No level is judged.");
+                super::text::write_wrapped(&told, 2, out);
+                out.push('\n');
+            }
+            write_text(talkers, scale, out);
+        }
         Format::Json => {
+            if scale.cut_off {
+                let object = json!({"about": about, "quantity": quantity, "verdict": bad, "remedy": remedy});
+                let _ = writeln!(out, "{object}");
+            }
             for (t, l) in each(talkers, scale) {
                 let object = json!({
                     "about": t.name, "transmissions": t.bursts(), "characters": t.characters(),
@@ -65,6 +85,10 @@ pub fn write(talkers: &[TalkerSignal], scale: Scale, format: Format, out: &mut S
                 "source", "remedy",
             ];
             let mut table = Table::new("", &names);
+            if scale.cut_off {
+                let cells = [about, quantity, "", "", "", "", bad, "", "", "(own)", remedy];
+                table.row(cells.map(String::from));
+            }
             let number = |n: Option<f64>| n.map_or(String::new(), |n| ((n * 1e4).round() / 1e4).to_string());
             for (t, l) in each(talkers, scale) {
                 let [mean, least, most] = l.numbers.map(number);
@@ -190,6 +214,13 @@ mod tests {
         // 120 mV peak to peak are 60 of amplitude [TIER4], 1.5 V are 0.75 [ELC]; 2 % beyond either may be the measuring.
         assert_eq!(bad(Burst { space: 0.0585, mark: 0.07, ..burst() }), ["level of zeros"]);
         assert!(bad(Burst { space: 0.059, mark: 0.07, ..burst() }).is_empty());
+        // 2 % below 120 are 117.6: 117.5 and 117.8 have two verdicts, and are both 118 rounded; 118.4 has one digit too few to hide anything.
+        for (amplitude, told) in
+            [(0.05875, "117.5 mV pp LOOK"), (0.0589, "level of zeros 118 mV pp ok"), (0.0592, "118 mV pp ok")]
+        {
+            let out = text(&of(TalkerKind::Master, &[Burst { space: amplitude, mark: 0.07, ..burst() }]));
+            assert!(out.contains(told), "{told}: {out}");
+        }
         assert_eq!(bad(Burst { mark: 0.77, space: 0.7, ..burst() }), ["level of ones"]);
         // 20 log(0.1/0.048) = 6.38 dB, 20 log(0.1/0.0495) = 6.11 dB.
         assert_eq!(bad(Burst { mark: 0.3, space: 0.144, ..burst() }), ["twist, ones over zeros"]);
@@ -238,6 +269,18 @@ mod tests {
         // Without volts, or where the recorder was overdriven, a level has no limit.
         let weak = Burst { mark: 0.001, ..burst() };
         let level = ("level of ones", Verdict::None);
+        let cut_off = Scale { volts: true, cut_off: true };
+        // The recording itself is what is to be looked at then [WV-22].
+        let whole = [of(TalkerKind::Master, &[burst()])];
+        assert!(is_bad(&whole, cut_off) && !is_bad(&whole, VOLTS));
+        for format in [Format::Text, Format::Csv, Format::Json] {
+            let told = |scale| {
+                let mut out = String::new();
+                write(&whole, scale, format, &mut out);
+                out
+            };
+            assert!(told(cut_off).contains("input down") && !told(VOLTS).contains("input down"));
+        }
         assert!(verdicts(weak, Scale::default()).contains(&level));
         assert!(verdicts(weak, Scale { volts: true, cut_off: true }).contains(&level));
     }
@@ -274,11 +317,29 @@ mod tests {
             let cause = if b.collided { "second talker at the same time" } else { "signal to noise, Eb/N0" };
             assert_eq!(bad, [cause]);
             assert_eq!(found.iter().filter(|v| v.1 == Verdict::NoiseFirst).count(), 7, "{found:?}");
+            // [WV-19]: what a second talker sends is no noise, and no remedy is given against any.
+            let ratio = found.iter().find(|v| v.0 == "signal to noise, Eb/N0").unwrap().1;
+            assert_eq!(ratio, if b.collided { Verdict::None } else { Verdict::Bad });
+            let out = text(&of(TalkerKind::Master, &[b]));
+            assert_eq!(out.contains("find where the noise"), !b.collided, "{out}");
             // Beside a good one that says what the talker is like.
             let lines = lines(&of(TalkerKind::Device, &[b, burst()]), VOLTS);
             let tone = lines.iter().find(|l| l.quantity == "tone of ones").unwrap();
             assert_eq!((tone.value.as_str(), tone.verdict), ("1201 Hz", Verdict::Good));
         }
+        // Where most are collided, one more may be, though it was not seen: neither noise nor its carrier is judged [WV-19].
+        let unseen = Burst { eb_n0_db: Some(4.7), ..off };
+        let collided = Burst { collided: true, ..off };
+        let early = Burst { on: Instant::from_nanos(95_000_000), ..burst() };
+        let out = text(&of(TalkerKind::Unknown, &[collided, collided, collided, unseen, early]));
+        for remedy in ["find where the noise", "keyed too early", "LOOK 13.2 dB"] {
+            assert!(!out.contains(remedy), "{remedy}: {out}");
+        }
+        assert!(out.contains("a second talker not judged 13.2 dB or more"), "{out}");
+        // One that is collided says nothing of the noise in the others.
+        let out =
+            text(&of(TalkerKind::Device, &[burst(), burst(), Burst { eb_n0_db: Some(4.7), ..collided }]));
+        assert!(out.contains("worst 18.0 dB ok"), "{out}");
         // Pauses of whole characters, give or take a third of a bit, are characters that are missing.
         for (bits, missing) in [(11.0, true), (22.2, true), (10.9, true), (13.0, false), (16.5, false)] {
             let out = text(&of(TalkerKind::Device, &[Burst { longest_gap_bits: bits, ..burst() }]));

@@ -119,7 +119,7 @@ pub struct TalkerSignal {
     pub(super) space: Range,
     pub(super) twist_db: Range,
     pub(super) eb_n0_db: Range,
-    /// Transmissions with more noise than the limit.
+    /// Transmissions without a second talker that have more noise than the limit [WV-19].
     pub(super) noisy: u32,
     /// Of all transmissions.
     pub(super) all: Measured,
@@ -152,13 +152,21 @@ impl TalkerSignal {
         self.mark.add(Some(b.mark), n);
         self.space.add(Some(b.space).filter(|s| *s > 0.0), n);
         self.twist_db.add(b.twist_db(), n);
-        self.eb_n0_db.add(b.eb_n0_db, n);
-        self.noisy += u32::from(b.eb_n0_db.is_some_and(is_noisy));
+        // What another talker sends is no noise.
+        if !b.collided {
+            self.eb_n0_db.add(b.eb_n0_db, n);
+            self.noisy += u32::from(b.eb_n0_db.is_some_and(is_noisy));
+        }
         self.all.add(b);
         let quiet = b.eb_n0_db.is_some_and(|db| !is_noisy(db - CLEAR_DB));
         if quiet && !b.collided && b.characters >= LEAST_CHARACTERS {
             self.clear.add(b);
         }
+    }
+
+    /// Transmissions without a second talker; none where most have one, for the others may have one that was not seen [WV-06] [WV-19].
+    pub(super) fn alone(&self) -> u32 {
+        if self.collisions > self.all.bursts / 2 { 0 } else { self.all.bursts - self.collisions }
     }
 
     /// Characters read.

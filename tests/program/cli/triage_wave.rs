@@ -84,6 +84,34 @@ fn levels_that_are_known() {
     );
 }
 
+/// [WV-20] [WV-21]: beside a device that answers, a recording of requests alone contradicts it; so does an empty one, and one without any sample that
+/// differs says nothing at all, with a line or without.
+#[test]
+fn a_recording_that_cannot_be_of_this_device() {
+    let dir = bench("triage-wave-other", "", "\"triage/display\" = \"lit\"\n");
+    fs::copy(dir.join("answers.toml"), dir.join("lit.toml")).unwrap();
+    let request = TALK.lines().next().unwrap().to_owned() + "\n";
+    wave(&dir, &request.repeat(4), "0.5", &[]);
+    let more = ["--description", "positioner.toml", "--wave", "talk.wav", "--full-scale", "1"];
+    let triage =
+        [&["triage", MOCK, "--answers", "lit.toml", "--force", "--record", "r.json"][..], &more].concat();
+    let ended = run(&dir, &triage);
+    let of = record(&dir, "r.json");
+    let waved = ["signal_level", "signal_noise", "two_at_once", "wave_talk"];
+    assert_eq!(value(&of, "answers"), Some("yes"));
+    for symptom in waved.iter().filter(|s| **s != "two_at_once") {
+        assert_eq!(value(&of, symptom), None, "{}", ended.err);
+    }
+    assert!(ended.err.contains("contradict each other"), "{}", ended.err);
+    // A recorder that is not connected.
+    let still = fs::read(dir.join("talk.wav")).unwrap();
+    let still: Vec<u8> = still.iter().enumerate().map(|(n, b)| if n < 44 { *b } else { 0 }).collect();
+    fs::write(dir.join("still.wav"), still).unwrap();
+    let ended = alone(&dir, &["--wave", "still.wav"]);
+    assert!(ended.err.contains("heard nothing") && ended.err.contains("clip"), "{}", ended.err);
+    assert_eq!(value(&record(&dir, "r.json"), "signal_level"), None);
+}
+
 /// Beside a line: a device that answers, and a recording that says that it does so weakly.
 #[test]
 fn beside_a_line() {

@@ -1,7 +1,7 @@
 //! `wave`: the times that are kept, and what is told of carriers and of recorders.
 
 use super::wave::{TALK, made, octets};
-use crate::process::{run, scratch};
+use crate::process::{Ended, run, scratch};
 use std::fs;
 use std::path::Path;
 
@@ -82,6 +82,9 @@ fn a_fast_log_keeps_its_frames_apart() {
     let frames = octets(&dir.join("fast.log"));
     let told = run(&dir, &["wave", "make", "fast.log", "--out", "fast.wav", "--rate", "16000"]);
     assert!(told.out.contains(&format!("{} transmissions", frames.len())), "{}", told.out);
+    // [WV-23]: told once, though the log is read twice.
+    assert_eq!(told.err.matches("not those of a line").count(), 1, "{}", told.err);
+    assert!(told.err.contains("75 ms are left between"), "{}", told.err);
     let back = run(&dir, &["listen", "-q", "wav:fast.wav", "--log", "back.log"]);
     assert_eq!((back.code, octets(&dir.join("back.log"))), (0, frames));
 }
@@ -103,12 +106,26 @@ fn a_recording_that_is_cut_off_has_no_levels() {
         "{}",
         told.err
     );
-    assert!(told.code == 0 && !told.out.contains("loudly"), "{}", told.out);
+    let is_told = |told: &Ended| {
+        let look = told.out.contains("LOOK the recording: it is cut off");
+        assert!(told.code == 1 && look && !told.out.contains("loudly"), "{}{}", told.err, told.out);
+    };
+    is_told(&told);
+    // [WV-22]: the same made a tenth smaller on its way, so that nothing is at full scale.
+    let mut bytes = fs::read(dir.join("talk.wav")).unwrap();
+    for sample in bytes[44..].chunks_exact_mut(2) {
+        let value = f64::from(i16::from_le_bytes([sample[0], sample[1]])) * 0.9;
+        sample.copy_from_slice(&(value.round() as i16).to_le_bytes());
+    }
+    fs::write(dir.join("smaller.wav"), bytes).unwrap();
+    let smaller = run(&dir, &["wave", "read", "smaller.wav", "--full-scale", "1"]);
+    assert!(smaller.err.contains("stand at one level"), "{}", smaller.err);
+    is_told(&smaller);
     let level = told.out.lines().find(|l| l.contains("level of ones")).unwrap();
     assert!(level.contains("not judged"), "{level}");
     // 2 V peak to peak just reach it.
     let told = made_at("2");
-    assert!(!told.err.contains("full scale") && told.out.contains("loudly"), "{}{}", told.err, told.out);
+    assert!(!told.err.contains("cut off") && told.out.contains("loudly"), "{}{}", told.err, told.out);
 }
 
 /// Lead of 1 bit: the first character is lost, and the report says too late; of 8 bits: too early.
