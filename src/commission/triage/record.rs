@@ -1,5 +1,6 @@
 //! What came of a session, to keep and to hand over [TG-07].
 
+use super::knowledge::Symptom;
 use super::session::{Finding, Session};
 use crate::commission::travel::record::Identity;
 use serde::{Deserialize, Serialize};
@@ -145,6 +146,17 @@ fn nameless(session: &Session<'_>) -> Vec<String> {
     remarks
 }
 
+/// What stands in the way of all that is asked, as the next check.
+fn first_of_all(symptom: &Symptom, todo: &str) -> NextTold {
+    NextTold {
+        symptom: symptom.name.clone(),
+        question: todo.to_owned(),
+        bits: 0.0,
+        effort_min: symptom.check.as_ref().map_or(5.0, |c| c.effort_min),
+        cautions: Vec::new(),
+    }
+}
+
 impl Triage {
     /// All remarks, in the order in which they are told.
     pub fn all_remarks(&self) -> impl Iterator<Item = &str> {
@@ -191,11 +203,14 @@ impl Triage {
                 question: check.question.clone(),
                 bits: n.bits,
                 effort_min: n.effort_min,
-                cautions: check.cautions.clone(),
+                cautions: check.all_cautions().map(str::to_owned).collect(),
             })
         });
+        let next =
+            session.first_of_all().map(|(s, todo)| first_of_all(&knowledge.symptoms[s], todo)).or(next);
         let healthy_first = ranks.first().is_some_and(|r| r.cause.is_none());
-        let unexplained = session.unexplained().filter(|_| healthy_first);
+        let is_told = |f: &Finding| causes.iter().any(|c| c.speaks_for.iter().any(|w| w.finding == *f));
+        let unexplained = session.unexplained().filter(|f| healthy_first && !is_told(f));
         let mut remarks: Vec<String> = unexplained
             .map(|f| format!("Not as on a healthy valve, and no cause explains it: {}.", f.told()))
             .collect();
