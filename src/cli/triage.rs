@@ -76,7 +76,7 @@ pub fn run(args: &TriageArgs, out: &mut Output) -> Result<Ended, Failure> {
         false => line::run(args, &knowledge, answers, waved.findings, out)?,
     };
     waved.remarks.iter().for_each(|r| tell(r));
-    triage.remarks.extend(waved.remarks);
+    triage.in_the_waveform = waved.remarks;
     triage.started = started;
     show(args, &triage, out)
 }

@@ -106,6 +106,12 @@ pub struct Triage {
     /// What was done on the line, sentences: what was not read and why, where the set point was left.
     #[serde(default)]
     pub on_the_line: Vec<String>,
+    /// Remarks on a recording of the signal, sentences.
+    #[serde(default)]
+    pub in_the_waveform: Vec<String>,
+    /// Whether what the bus would tell was asked of the person; not known of an old record.
+    #[serde(default)]
+    pub without_line: Option<bool>,
 }
 
 /// The check that would tell most.
@@ -160,7 +166,7 @@ fn first_of_all(symptom: &Symptom, todo: &str) -> NextTold {
 impl Triage {
     /// All remarks, in the order in which they are told.
     pub fn all_remarks(&self) -> impl Iterator<Item = &str> {
-        self.remarks.iter().chain(&self.on_the_line).map(String::as_str)
+        self.remarks.iter().chain(&self.on_the_line).chain(&self.in_the_waveform).map(String::as_str)
     }
 
     /// What a session has come to.
@@ -214,6 +220,11 @@ impl Triage {
         let mut remarks: Vec<String> = unexplained
             .map(|f| format!("Not as on a healthy valve, and no cause explains it: {}.", f.told()))
             .collect();
+        if healthy_first && !session.not_looked_at().is_empty() {
+            let all: Vec<&str> =
+                session.not_looked_at().iter().map(|s| knowledge.symptoms[*s].words.as_str()).collect();
+            remarks.push(format!("Not looked at ({}): {}.", all.len(), all.join("; ")));
+        }
         remarks.extend(nameless(session));
         Triage {
             format: FORMAT.to_owned(),
@@ -229,6 +240,8 @@ impl Triage {
             next,
             remarks,
             on_the_line: Vec::new(),
+            in_the_waveform: Vec::new(),
+            without_line: Some(session.is_without_line()),
         }
     }
 

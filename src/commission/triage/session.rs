@@ -104,6 +104,11 @@ impl<'k> Session<'k> {
         self.knowledge
     }
 
+    /// Whether what the bus would tell is asked of the person.
+    pub fn is_without_line(&self) -> bool {
+        self.without_line
+    }
+
     /// Takes something seen. What the knowledge has no symptom or no value for is kept and changes no belief; of the same
     /// symptom the last counts. Gives whether it was taken into account.
     pub fn add(&mut self, finding: Finding) -> bool {
@@ -298,6 +303,17 @@ impl<'k> Session<'k> {
         self.findings.iter().filter(move |(_, e)| e.as_ref().is_some_and(unusual)).map(|(f, _)| f)
     }
 
+    /// Symptoms that were asked for and are not known, by their places in the knowledge.
+    pub fn not_looked_at(&self) -> &[usize] {
+        &self.unknown
+    }
+
+    /// Of what a person was asked for, most is not known [TG-29].
+    fn is_hardly_looked_at(&self) -> bool {
+        let answered = self.findings().filter(|f| f.from == Origin::Person).count();
+        self.unknown.len() > answered
+    }
+
     /// What was seen and counts for nothing, because the knowledge has no name for it: whether it has the symptom at least, and
     /// only the value is missing.
     pub fn nameless(&self) -> impl Iterator<Item = (&Finding, bool)> {
@@ -313,7 +329,9 @@ impl<'k> Session<'k> {
         let is_all_named = self.nameless().all(|(_, has_symptom)| !has_symptom);
         let is_all_usual = self.unexplained().next().is_none() && is_all_named;
         match first.cause {
-            None if first.share >= LIKELY && is_all_usual => Verdict::NothingFound,
+            None if first.share >= LIKELY && is_all_usual && !self.is_hardly_looked_at() => {
+                Verdict::NothingFound
+            }
             Some(c) if first.class_share >= LIKELY => {
                 if self.knowledge.causes[c].workshop {
                     let is_sure = first.class_share >= self.knowledge.sure;
