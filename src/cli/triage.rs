@@ -76,7 +76,7 @@ pub fn run(args: &TriageArgs, out: &mut Output) -> Result<Ended, Failure> {
         false => line::run(args, &knowledge, answers, &mut waved, out)?,
     };
     waved.told.remarks.iter().for_each(|r| tell(r));
-    triage.remarks.extend(waved.told.remarks);
+    triage.in_the_waveform = waved.told.remarks;
     triage.started = started;
     show(args, &triage, out)
 }

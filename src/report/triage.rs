@@ -4,7 +4,7 @@ use super::handover::OtherCheck;
 use super::handover::clean;
 use super::plot::plain;
 use super::text::write_wrapped_to;
-use crate::commission::triage::{Origin, Told, Triage, Verdict, Weighed};
+use crate::commission::triage::{Finding, Origin, Told, Triage, Verdict, Weighed};
 use core::fmt::Write;
 
 /// Columns of a line: read at arm's length, so no wider than a small terminal.
@@ -22,6 +22,15 @@ pub const DOES_NOT_PROVE: [&str; 3] = [
     "How likely a cause is rests on likelihoods that somebody has set, not on statistics of plants.",
 ];
 
+/// What "nothing found" leaves open.
+const NOT_EXCLUDED: &str = "What shows little is not excluded by \"nothing found\": a spring that has lost force, a stage that drifts, a tight packing.";
+
+/// How strongly something speaks, in numbers.
+const STRENGTHS: &str = "How strongly something seen speaks: a little, it is up to 4 times as likely with this cause as with the others (against: with the others); clearly, up to 16 times; strongly, more.";
+
+/// Symptoms that a recording of the signal tells.
+const OF_A_RECORDING: [&str; 4] = ["signal_level", "signal_noise", "wave_talk", "two_at_once"];
+
 /// What goes before all of it.
 pub const CAUTION: &str = "Permit, isolation and the rules of the site go first; work on valve, air and loop is for those who may do it. Stored air and springs move \
                            a valve that looks dead.";
@@ -36,6 +45,17 @@ pub fn headline(triage: &Triage) -> String {
         }
         Verdict::Likely => format!("Likely: {} ({percent}).", named(first)),
         Verdict::Workshop => format!("Likely, and for the workshop: {} ({percent}).", named(first)),
+        Verdict::Unclear
+            if first.cause.is_empty() && first.share >= 0.5 && hardly_looked_at(triage).is_some() =>
+        {
+            let (unknown, of) = hardly_looked_at(triage).unwrap_or_default();
+            format!(
+                "Unclear: what was read is as on a healthy valve ({percent}), and {unknown} of {of} checks at the valve were not done."
+            )
+        }
+        Verdict::Unclear if first.workshop && first.share >= 0.5 => {
+            format!("Unclear as yet: {} ({percent}), but it is looked at on site first.", named(first))
+        }
         Verdict::Unclear if first.cause.is_empty() => {
             format!("Unclear: something may be wrong, and nothing stands out (healthy: {percent}).")
         }
@@ -43,6 +63,24 @@ pub fn headline(triage: &Triage) -> String {
             format!("Unclear: nothing stands out. First of all: {} ({percent}).", named(first))
         }
     }
+}
+
+/// How many checks were asked for and not done, and of how many, where that is most of them [TG-29].
+fn hardly_looked_at(triage: &Triage) -> Option<(usize, usize)> {
+    let unknown = triage.asked.iter().filter(|a| a.answer.is_none()).count();
+    Some((unknown, triage.asked.len())).filter(|(unknown, of)| 2 * unknown > *of)
+}
+
+/// What is not proved by this outcome.
+fn does_not_prove(triage: &Triage) -> impl Iterator<Item = &'static str> {
+    let more = (triage.verdict == Verdict::NothingFound).then_some(NOT_EXCLUDED);
+    more.into_iter().chain(DOES_NOT_PROVE)
+}
+
+/// What is to be done for a cause, and by whom.
+fn remedy(told: &Told) -> String {
+    let whose = if told.workshop { "A workshop's job. " } else { "" };
+    format!("{whose}{}", told.remedy)
 }
 
 /// A cause with those that cannot be told apart from it.
@@ -68,17 +106,20 @@ fn strength(bits: f64) -> &'static str {
     }
 }
 
-fn from(origin: Origin) -> &'static str {
-    match origin {
+fn from(triage: &Triage, finding: &Finding) -> &'static str {
+    match finding.from {
+        Origin::Person => "seen at the valve",
+        _ if OF_A_RECORDING.contains(&finding.symptom.as_str()) => "in the waveform",
+        // Somebody has typed or written it: no bus was there.
+        _ if triage.line.is_empty() => "as somebody has told it",
         Origin::Bus => "over the bus",
         Origin::Stroke => "over the bus, in strokes",
-        Origin::Person => "seen at the valve",
     }
 }
 
-fn said(w: &Weighed) -> String {
+fn said(triage: &Triage, w: &Weighed) -> String {
     let f = &w.finding;
-    format!("{} ({}; {})", clean(&f.told()), from(f.from), strength(w.bits))
+    format!("{} ({}; {})", clean(&f.told()), from(triage, f), strength(w.bits))
 }
 
 fn wrapped(lead: &str, text: &str, out: &mut String) {
@@ -116,11 +157,11 @@ pub fn text(triage: &Triage) -> String {
         wrapped(&format!("{}. ", place + 1), &format!("{words}, {}", percent(told.share)), &mut out);
         for (lead, list) in [("   for      ", &told.speaks_for), ("   against  ", &told.speaks_against)] {
             for w in list.iter().take(MOST_EVIDENCE) {
-                wrapped(lead, &said(w), &mut out);
+                wrapped(lead, &said(triage, w), &mut out);
             }
         }
         if is_told_whole(place, told) {
-            wrapped("   to do    ", &told.remedy, &mut out);
+            wrapped("   to do    ", &remedy(told), &mut out);
             for caution in &told.cautions {
                 wrapped("   ! ", caution, &mut out);
             }
@@ -142,7 +183,8 @@ pub fn text(triage: &Triage) -> String {
     }
     wrapped("! ", CAUTION, &mut out);
     wrapped("", &format!("Likelihoods: {}.", triage.whose.trim_end_matches('.')), &mut out);
-    for line in DOES_NOT_PROVE {
+    wrapped("", STRENGTHS, &mut out);
+    for line in does_not_prove(triage) {
         wrapped("- ", line, &mut out);
     }
     out
@@ -169,10 +211,10 @@ pub fn as_check(triage: &Triage) -> OtherCheck {
         for (lead, list) in [("speaks for it", &told.speaks_for), ("speaks against it", &told.speaks_against)]
         {
             for w in list.iter().take(MOST_EVIDENCE) {
-                lines.push(format!("{lead}: {}.", said(w)));
+                lines.push(format!("{lead}: {}.", said(triage, w)));
             }
         }
-        lines.push(format!("to do: {}", told.remedy));
+        lines.push(format!("to do: {}", remedy(told)));
         lines.extend(told.cautions.iter().map(|c| format!("caution: {c}")));
     }
     if let Some(next) = &triage.next {
@@ -189,7 +231,7 @@ pub fn as_check(triage: &Triage) -> OtherCheck {
         },
         lines,
         bad: Vec::new(),
-        does_not_prove: DOES_NOT_PROVE.map(str::to_owned).to_vec(),
+        does_not_prove: does_not_prove(triage).map(str::to_owned).collect(),
         ended_early: !triage.stopped.is_empty(),
         about: vec![
             ("started".to_owned(), triage.started.clone()),
@@ -249,12 +291,12 @@ pub fn html(triage: &Triage) -> String {
             }
             let _ = writeln!(out, "<p>{lead}:</p><ul>");
             for w in list.iter().take(MOST_EVIDENCE) {
-                let _ = writeln!(out, "<li>{}</li>", plain(&said(w)));
+                let _ = writeln!(out, "<li>{}</li>", plain(&said(triage, w)));
             }
             out.push_str("</ul>\n");
         }
         if is_told_whole(place, told) {
-            let _ = writeln!(out, "<p><b>To do:</b> {}</p>", plain(&told.remedy));
+            let _ = writeln!(out, "<p><b>To do:</b> {}</p>", plain(&remedy(told)));
             cautions(&told.cautions, &mut out);
         }
     }
@@ -276,17 +318,21 @@ pub fn html(triage: &Triage) -> String {
     }
     out.push_str("<h2>What was seen</h2>\n<table><thead><tr><th>what</th><th>how</th></tr></thead><tbody>\n");
     for f in &triage.findings {
-        let _ = writeln!(out, "<tr><td>{}</td><td>{}</td></tr>", plain(&clean(&f.told())), from(f.from));
+        let _ = writeln!(out, "<tr><td>{}</td><td>{}</td></tr>", plain(&clean(&f.told())), from(triage, f));
     }
     for a in triage.asked.iter().filter(|a| a.answer.is_none()) {
         let _ = writeln!(out, "<tr><td>{}</td><td>not known</td></tr>", plain(&a.question));
     }
     out.push_str("</tbody></table>\n<h2>What this does not prove</h2>\n<ul>\n");
-    for line in DOES_NOT_PROVE {
+    for line in does_not_prove(triage) {
         let _ = writeln!(out, "<li>{}</li>", plain(line));
     }
     let whose = plain(triage.whose.trim_end_matches('.'));
-    let _ = writeln!(out, "</ul>\n<p class=\"quiet\">Likelihoods: {whose}.</p>\n</body></html>");
+    let _ = writeln!(
+        out,
+        "</ul>\n<p class=\"quiet\">{}</p>\n<p class=\"quiet\">Likelihoods: {whose}.</p>\n</body></html>",
+        plain(STRENGTHS)
+    );
     out
 }
 
@@ -299,7 +345,7 @@ fn cautions(list: &[String], out: &mut String) {
 #[cfg(all(test, feature = "bench-file"))]
 mod tests {
     use super::*;
-    use crate::commission::triage::{Finding, Knowledge, Session};
+    use crate::commission::triage::{Knowledge, Session};
 
     fn triage(findings: &[(&str, &str, Origin)]) -> Triage {
         let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));

@@ -77,6 +77,9 @@ pub fn run(
     }
     let at_end = time_at_end(&watched);
     let mut between = Stroking::new(&mut line.host, stimulus.as_mut(), by_file || is_mock, at_end);
+    if watched.is_refused {
+        between.refuse();
+    }
     let mut person = ByFile { asked: person, by_file };
     // Who has stopped it is asked no more; a file that lacks one answer may have others.
     let is_over = match &watched.ended {
@@ -90,7 +93,11 @@ pub fn run(
     let left = between.left();
     triage.line = line.line_name.clone();
     triage.device = Some(watched.device.clone()).filter(|d| *d != Identity::default());
-    let unread = ended(&watched.ended);
+    let unread = match watched.stopped {
+        // The message of the line has octets, which help nobody here.
+        Some(_) => Some("another master in our own role is at work".to_owned()),
+        None => ended(&watched.ended),
+    };
     let is_short = !matches!(watched.ended, HowEnded::Silent { .. } | HowEnded::NoMovement { .. });
     if let (Some(unread), true, true) = (&unread, is_short, triage.stopped.is_empty()) {
         // A valve that falls silent or stands is a finding; what somebody ended or a line broke off is none.

@@ -52,6 +52,11 @@ impl<'a> Stroking<'a> {
         Stroking { ask, stimulus, is_alone, at_end, left: None, refused: false }
     }
 
+    /// Leave was asked for before, and not given: it is not asked for again.
+    pub fn refuse(&mut self) {
+        self.refused = true;
+    }
+
     /// Where the set point was left; `None`: it was not moved here.
     pub fn left(&self) -> Option<String> {
         self.left.clone()
@@ -111,6 +116,72 @@ mod tests {
     use super::*;
     use crate::commission::travel::record::Sample;
     use crate::commission::triage::watch::{Calibration, Stroke};
+    use crate::exchange::Exchange;
+    use crate::host::stimulus::{Act, Capabilities, Given, LeftAt, StimulusError};
+    use crate::host::{Device, HostError};
+    use crate::time::Instant;
+
+    /// A line and a source that nobody uses.
+    struct Nothing;
+
+    impl Ask for Nothing {
+        fn ask_octets(&mut self, _: &Device, _: u8, _: Vec<u8>) -> Result<Exchange, HostError> {
+            panic!("it was asked")
+        }
+        fn rest(&mut self, _: Duration) -> Result<(), HostError> {
+            panic!("it was waited for")
+        }
+        fn now(&mut self) -> Instant {
+            Instant::default()
+        }
+    }
+
+    impl Stimulus for Nothing {
+        fn describe(&self) -> String {
+            "nobody".to_owned()
+        }
+        fn capabilities(&self) -> Capabilities {
+            Capabilities { sets_current: true, current: false, air: false, trip: false, is_person: false }
+        }
+        fn set(&mut self, _: &mut dyn Ask, _: SetPoint) -> Result<Given, StimulusError> {
+            panic!("it was moved")
+        }
+        fn act(&mut self, _: &mut dyn Ask, _: Act) -> Result<Given, StimulusError> {
+            panic!("it was taken away")
+        }
+        fn leave(&mut self, _: &mut dyn Ask) -> Result<LeftAt, StimulusError> {
+            panic!("it was never moved")
+        }
+    }
+
+    struct Nobody(usize);
+
+    impl Person for Nobody {
+        fn ask(&mut self, _: &Question) -> Answer {
+            self.0 += 1;
+            Answer::No
+        }
+        fn tell(&mut self, _: &str) {}
+    }
+
+    /// Whoever did not let the valve move at first is not asked again [TG-30].
+    #[test]
+    fn a_no_is_a_no() {
+        let known = crate::commission::triage::Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+        for (refused, asked) in [(false, 1), (true, 0)] {
+            let mut line = Nothing;
+            let mut stimulus: Box<dyn Stimulus> = Box::new(Nothing);
+            let mut between = Stroking::new(&mut line, Some(&mut stimulus), false, Duration::from_secs(15));
+            if refused {
+                between.refuse();
+            }
+            let mut person = Nobody(0);
+            for _ in 0..2 {
+                assert_eq!(between.stroke(&mut person, &known.symptoms[0]), None);
+            }
+            assert_eq!(person.0, asked);
+        }
+    }
 
     /// Of a valve calibrated at 31 and 49 s each way has 1.5 x 49 + 5 = 78.5, 79 s; a quick one 15; a stroke that took 60 s before has
     /// 95; one of which nothing is known 60 [TG-15].

@@ -28,7 +28,7 @@ impl Symptom {
         let choices = self.values.iter().map(|v| Choice::new(v.name.clone(), v.words.clone())).collect();
         let question =
             Question::new(format!("triage/{}", self.name), check.question.clone(), Kind::Choice(choices));
-        Some(check.cautions.iter().fold(question, |q, c| q.with_caution(c.clone())))
+        Some(check.all_cautions().fold(question, |q, c| q.with_caution(c)))
     }
 }
 

@@ -55,8 +55,17 @@ impl<'k> Belief<'k> {
 
     /// How likely it is that this is told, in a state: it may be told wrongly [TG-03].
     fn told(&self, state: State, symptom: usize, value: usize, wrong: f64) -> f64 {
-        let others = (self.knowledge.symptoms[symptom].values.len() - 1) as f64;
-        let p = self.knowledge.likelihood(state.cause, state.level, symptom, value);
+        let of = &self.knowledge.symptoms[symptom];
+        let others = (of.values.len() - 1) as f64;
+        let p = |v: usize| self.knowledge.likelihood(state.cause, state.level, symptom, v);
+        // What is not as usual is hardly ever called usual by who has tried it.
+        if wrong > self.knowledge.wrong_readings && of.check.as_ref().is_some_and(|c| c.sure_if_usual) {
+            let wrong_at = |v: usize| if v == 0 { wrong } else { self.knowledge.wrong_readings };
+            let from_others: f64 =
+                (0..of.values.len()).filter(|v| *v != value).map(|v| wrong_at(v) * p(v)).sum();
+            return (1.0 - wrong_at(value)) * p(value) + from_others / others;
+        }
+        let p = p(value);
         (1.0 - wrong) * p + wrong * (1.0 - p) / others
     }
 

@@ -216,6 +216,12 @@ fn symptom(table: &Spanned<SymptomTable>) -> Result<Symptom, Fault> {
         let shown = Shown {
             name: self::name(v.get_ref().name.as_ref(), &span, "name")?,
             words: line(v.get_ref().words.as_ref(), &span, "words", "say what it means, for people")?,
+            first_of_all: match &v.get_ref().first_of_all {
+                Some(given) => {
+                    Some(line(Some(given), &span, "first_of_all", "say what is to be done, in a sentence")?)
+                }
+                None => None,
+            },
         };
         if values.iter().any(|o| o.name == shown.name) {
             return Err(twice(span, "value", &shown.name));
@@ -246,6 +252,7 @@ fn check(table: &Spanned<CheckTable>) -> Result<Check, Fault> {
         cautions: cautions(t.cautions.as_ref())?,
         strokes: t.strokes.unwrap_or_default(),
         workshop: t.workshop.unwrap_or_default(),
+        sure_if_usual: t.sure_if_usual.unwrap_or_default(),
     })
 }
 

@@ -35,6 +35,9 @@ pub struct Kept {
     asked: Vec<(String, Option<String>)>,
     stopped: String,
     on_the_line: Vec<String>,
+    in_the_waveform: Vec<String>,
+    /// `None`: an old file does not say.
+    without_line: Option<bool>,
 }
 
 impl Triage {
@@ -68,6 +71,9 @@ impl Triage {
             one(&session(&format!("device/{key}")), text);
         }
         one(&session("ended"), &self.stopped);
+        if let Some(is) = self.without_line {
+            one(&session("without_line"), if is { "yes" } else { "no" });
+        }
         for f in &self.findings {
             one(&format!("triage/{}", f.symptom), &f.value);
             if f.from != Origin::Person {
@@ -84,6 +90,7 @@ impl Triage {
             ("read", read.collect()),
             ("asked", self.asked.iter().map(|a| a.symptom.as_str()).collect()),
             ("on_the_line", self.on_the_line.iter().map(String::as_str).collect()),
+            ("in_the_waveform", self.in_the_waveform.iter().map(String::as_str).collect()),
         ] {
             if !list.is_empty() {
                 let list: Vec<String> = list.into_iter().map(quoted).collect();
@@ -165,6 +172,11 @@ impl Kept {
         let mut kept = Kept::default();
         let mut one = |key: &str| all(&format!("{SESSION}{key}")).into_iter().next().unwrap_or_default();
         (kept.started, kept.line, kept.stopped) = (one("started"), one("line"), one("ended"));
+        kept.without_line = match one("without_line").as_str() {
+            "yes" => Some(true),
+            "no" => Some(false),
+            _ => None,
+        };
         let mut device = Identity {
             tag: one("device/tag"),
             long_tag: one("device/long_tag"),
@@ -179,6 +191,7 @@ impl Kept {
         device.more = more.chunks_exact(2).map(|pair| (pair[0].clone(), pair[1].clone())).collect();
         kept.device = Some(device).filter(|d| *d != Identity::default());
         kept.on_the_line = all(&format!("{SESSION}on_the_line"));
+        kept.in_the_waveform = all(&format!("{SESSION}in_the_waveform"));
         let value_of = |all: &mut dyn FnMut(&str) -> Vec<String>, name: &str| {
             let text = all(&format!("triage/{name}")).into_iter().next()?;
             match knowledge.symptom(name).map(|s| knowledge.symptoms[s].read(&text)) {
@@ -212,7 +225,8 @@ impl Kept {
     /// The session again: what was read is read, what was asked is asked in its order, and no more [TG-20]. The same knowledge
     /// gives the same record; other knowledge judges the same findings.
     pub fn again(&self, knowledge: &Knowledge) -> Triage {
-        let mut session = Session::new(knowledge, self.line.is_empty() && self.read.is_empty());
+        let without_line = self.without_line.unwrap_or(self.line.is_empty() && self.read.is_empty());
+        let mut session = Session::new(knowledge, without_line);
         for finding in &self.read {
             session.add(finding.clone());
         }
@@ -239,6 +253,7 @@ impl Kept {
             line: self.line.clone(),
             device: self.device.clone(),
             on_the_line: self.on_the_line.clone(),
+            in_the_waveform: self.in_the_waveform.clone(),
             ..Triage::of(&session, all, self.stopped.clone())
         }
     }

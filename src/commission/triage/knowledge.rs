@@ -95,6 +95,8 @@ pub struct Shown {
     pub name: String,
     /// For people.
     pub words: String,
+    /// What is to be done before anything else is asked, where the bus tells this value; a sentence [TG-28].
+    pub first_of_all: Option<String>,
 }
 
 impl Symptom {
@@ -119,7 +121,21 @@ pub struct Check {
     pub strokes: bool,
     /// Whether it is done in a workshop.
     pub workshop: bool,
+    /// Whether who says that it is as on a healthy valve has tried it, so that this is hardly ever told wrongly [TG-25].
+    pub sure_if_usual: bool,
 }
+
+impl Check {
+    /// What to take care of, and first of all that it is a workshop's job, where it is one [TG-26].
+    pub fn all_cautions(&self) -> impl Iterator<Item = &str> {
+        let job = self.workshop.then_some(FOR_THE_WORKSHOP);
+        job.into_iter().chain(self.cautions.iter().map(String::as_str))
+    }
+}
+
+/// What is told of a check that is a workshop's.
+pub const FOR_THE_WORKSHOP: &str =
+    "This is a job for the workshop, or for who may open the positioner: answer \"?\" at the valve.";
 
 /// Something that may be wrong.
 #[derive(Clone, Debug, PartialEq)]

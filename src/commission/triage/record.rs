@@ -1,5 +1,6 @@
 //! What came of a session, to keep and to hand over [TG-07].
 
+use super::knowledge::Symptom;
 use super::session::{Finding, Session};
 use crate::commission::travel::record::Identity;
 use serde::{Deserialize, Serialize};
@@ -105,6 +106,12 @@ pub struct Triage {
     /// What was done on the line, sentences: what was not read and why, where the set point was left.
     #[serde(default)]
     pub on_the_line: Vec<String>,
+    /// Remarks on a recording of the signal, sentences.
+    #[serde(default)]
+    pub in_the_waveform: Vec<String>,
+    /// Whether what the bus would tell was asked of the person; not known of an old record.
+    #[serde(default)]
+    pub without_line: Option<bool>,
 }
 
 /// The check that would tell most.
@@ -145,10 +152,21 @@ fn nameless(session: &Session<'_>) -> Vec<String> {
     remarks
 }
 
+/// What stands in the way of all that is asked, as the next check.
+fn first_of_all(symptom: &Symptom, todo: &str) -> NextTold {
+    NextTold {
+        symptom: symptom.name.clone(),
+        question: todo.to_owned(),
+        bits: 0.0,
+        effort_min: symptom.check.as_ref().map_or(5.0, |c| c.effort_min),
+        cautions: Vec::new(),
+    }
+}
+
 impl Triage {
     /// All remarks, in the order in which they are told.
     pub fn all_remarks(&self) -> impl Iterator<Item = &str> {
-        self.remarks.iter().chain(&self.on_the_line).map(String::as_str)
+        self.remarks.iter().chain(&self.on_the_line).chain(&self.in_the_waveform).map(String::as_str)
     }
 
     /// What a session has come to.
@@ -191,14 +209,22 @@ impl Triage {
                 question: check.question.clone(),
                 bits: n.bits,
                 effort_min: n.effort_min,
-                cautions: check.cautions.clone(),
+                cautions: check.all_cautions().map(str::to_owned).collect(),
             })
         });
+        let next =
+            session.first_of_all().map(|(s, todo)| first_of_all(&knowledge.symptoms[s], todo)).or(next);
         let healthy_first = ranks.first().is_some_and(|r| r.cause.is_none());
-        let unexplained = session.unexplained().filter(|_| healthy_first);
+        let is_told = |f: &Finding| causes.iter().any(|c| c.speaks_for.iter().any(|w| w.finding == *f));
+        let unexplained = session.unexplained().filter(|f| healthy_first && !is_told(f));
         let mut remarks: Vec<String> = unexplained
             .map(|f| format!("Not as on a healthy valve, and no cause explains it: {}.", f.told()))
             .collect();
+        if healthy_first && !session.not_looked_at().is_empty() {
+            let all: Vec<&str> =
+                session.not_looked_at().iter().map(|s| knowledge.symptoms[*s].words.as_str()).collect();
+            remarks.push(format!("Not looked at ({}): {}.", all.len(), all.join("; ")));
+        }
         remarks.extend(nameless(session));
         Triage {
             format: FORMAT.to_owned(),
@@ -214,6 +240,8 @@ impl Triage {
             next,
             remarks,
             on_the_line: Vec::new(),
+            in_the_waveform: Vec::new(),
+            without_line: Some(session.is_without_line()),
         }
     }
 

@@ -1,7 +1,7 @@
 //! What was seen so far, what is likely, what to look at next [TG-01].
 
 use super::belief::{Belief, Evidence};
-use super::knowledge::{Knowledge, Seen};
+use super::knowledge::{Knowledge, LEVELS, Seen};
 use super::record::{Verdict, Weighed};
 use serde::{Deserialize, Serialize};
 
@@ -62,6 +62,13 @@ pub struct Rank {
 /// From here on what is mended in a workshop is likely enough, all of it together, for a check there [TG-05].
 const WORTH_A_WORKSHOP: f64 = 0.2;
 
+/// A look on site that takes more is not asked before a workshop has it, minutes [TG-26].
+const CHEAP_MIN: f64 = 5.0;
+/// A cause that shows something at any level with this likelihood may be what is seen; a check that it shows itself at with the second
+/// decides on it (own choice).
+const SHOWS_TOO: f64 = 0.2;
+const DECIDES: f64 = 0.8;
+
 /// What to look at next.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Next {
@@ -95,6 +102,11 @@ impl<'k> Session<'k> {
     /// What it knows by.
     pub fn knowledge(&self) -> &'k Knowledge {
         self.knowledge
+    }
+
+    /// Whether what the bus would tell is asked of the person.
+    pub fn is_without_line(&self) -> bool {
+        self.without_line
     }
 
     /// Takes something seen. What the knowledge has no symptom or no value for is kept and changes no belief; of the same
@@ -220,7 +232,13 @@ impl<'k> Session<'k> {
             .filter(|(c, _)| c.workshop)
             .map(|(_, share)| share)
             .sum();
-        let all = if on_site.is_empty() && in_workshop >= WORTH_A_WORKSHOP { all } else { on_site };
+        let is_workshop_next = on_site.is_empty() && in_workshop >= WORTH_A_WORKSHOP;
+        let before = if is_workshop_next { self.before_the_workshop(&belief) } else { Vec::new() };
+        let all = match (is_workshop_next, before.is_empty()) {
+            (true, true) => all,
+            (true, false) => before,
+            (false, _) => on_site,
+        };
         let most = all.iter().map(rate).fold(0.0, f64::max);
         let group = |n: &Next| self.knowledge.symptoms[n.symptom].check.as_ref().map(|c| c.group);
         // The first of the trade's order among those that are as good as equal, and of these the best.
@@ -229,10 +247,51 @@ impl<'k> Session<'k> {
         })
     }
 
+    /// What was seen, stands in the way of all else, and what is to be done about it [TG-28]: the symptom by its place.
+    pub fn first_of_all(&self) -> Option<(usize, &'k str)> {
+        let of_the_bus = self.findings.iter().filter_map(|(_, e)| *e).filter(|e| !e.by_person);
+        let mut all = of_the_bus.filter_map(|e| {
+            let todo = self.knowledge.symptoms[e.symptom].values[e.value].first_of_all.as_deref()?;
+            Some((e.symptom, todo))
+        });
+        all.next()
+    }
+
+    /// Cheap looks on site at causes that are mended there and would show what the valve shows, too: before a workshop has it [TG-26].
+    fn before_the_workshop(&self, belief: &Belief<'_>) -> Vec<Next> {
+        let knowledge = self.knowledge;
+        let shows = |cause: usize, symptom: usize, is: &dyn Fn(usize) -> bool| -> f64 {
+            let values = 0..knowledge.symptoms[symptom].values.len();
+            let of = |level| {
+                let p = |v| knowledge.likelihood(Some(cause), level, symptom, v);
+                values.clone().filter(|v| is(*v)).map(p).sum::<f64>()
+            };
+            (0..LEVELS).map(of).fold(0.0, f64::max)
+        };
+        let unusual: Vec<Evidence> =
+            self.findings.iter().filter_map(|(_, e)| *e).filter(|e| e.value > 0).collect();
+        let shares_it = |cause: usize| {
+            let shown = unusual.iter().filter(|e| shows(cause, e.symptom, &|v| v == e.value) >= SHOWS_TOO);
+            !unusual.is_empty() && 2 * shown.count() >= unusual.len()
+        };
+        let on_site: Vec<usize> =
+            (0..knowledge.causes.len()).filter(|&c| !knowledge.causes[c].workshop && shares_it(c)).collect();
+        (0..knowledge.symptoms.len())
+            .filter(|&s| self.can_be_asked(s))
+            .filter(|&s| {
+                let check = knowledge.symptoms[s].check.as_ref();
+                check.is_some_and(|c| !c.workshop && c.effort_min <= CHEAP_MIN)
+            })
+            .filter(|&s| on_site.iter().any(|&c| shows(c, s, &|v| v > 0) >= DECIDES))
+            .map(|symptom| self.told_by(belief, symptom))
+            .collect()
+    }
+
     /// What to ask next; `None`: enough is known, nothing would tell more, or enough was asked.
     pub fn next(&self) -> Option<Next> {
         let first = self.ranks().first().map_or(1.0, |r| r.class_share);
-        if first >= self.knowledge.sure || self.asked >= self.knowledge.most_questions {
+        let is_enough = first >= self.knowledge.sure || self.asked >= self.knowledge.most_questions;
+        if is_enough || self.first_of_all().is_some() {
             return None;
         }
         self.best()
@@ -242,6 +301,17 @@ impl<'k> Session<'k> {
     pub fn unexplained(&self) -> impl Iterator<Item = &Finding> {
         let unusual = |e: &Evidence| e.value > 0 && !e.by_person;
         self.findings.iter().filter(move |(_, e)| e.as_ref().is_some_and(unusual)).map(|(f, _)| f)
+    }
+
+    /// Symptoms that were asked for and are not known, by their places in the knowledge.
+    pub fn not_looked_at(&self) -> &[usize] {
+        &self.unknown
+    }
+
+    /// Of what a person was asked for, most is not known [TG-29].
+    fn is_hardly_looked_at(&self) -> bool {
+        let answered = self.findings().filter(|f| f.from == Origin::Person).count();
+        self.unknown.len() > answered
     }
 
     /// What was seen and counts for nothing, because the knowledge has no name for it: whether it has the symptom at least, and
@@ -259,10 +329,17 @@ impl<'k> Session<'k> {
         let is_all_named = self.nameless().all(|(_, has_symptom)| !has_symptom);
         let is_all_usual = self.unexplained().next().is_none() && is_all_named;
         match first.cause {
-            None if first.share >= LIKELY && is_all_usual => Verdict::NothingFound,
+            None if first.share >= LIKELY && is_all_usual && !self.is_hardly_looked_at() => {
+                Verdict::NothingFound
+            }
             Some(c) if first.class_share >= LIKELY => {
                 if self.knowledge.causes[c].workshop {
-                    Verdict::Workshop
+                    let is_sure = first.class_share >= self.knowledge.sure;
+                    // Nothing goes to the workshop before the cheap looks on site were asked for.
+                    match is_sure || self.before_the_workshop(&self.belief()).is_empty() {
+                        true => Verdict::Workshop,
+                        false => Verdict::Unclear,
+                    }
                 } else {
                     Verdict::Likely
                 }

@@ -34,12 +34,39 @@ fn a_healthy_valve() {
     assert!(!still.out.contains("Likely") && !still.err.contains("%: travel"), "{}{}", still.err, still.out);
     let ended =
         triage(&dir, &["--answers", "answers.toml", "--move", "--collected", "c.json", "--html", "h.html"]);
-    assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
+    // Nobody has looked at the valve: that is no clean bill [TG-29].
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    let words = ended.out.replace('\n', " ");
+    assert!(
+        words.contains("checks at the valve were not done") && words.contains("Not looked at ("),
+        "{words}"
+    );
     let left = "The loop current of the bench is 12.00 mA again, as before the test.";
     assert!(ended.err.contains("100 %: travel") && ended.err.contains(left), "{}", ended.err);
     assert!(ended.out.contains("12.00 mA again") && !ended.out.contains("NOT WHOLE"), "{}", ended.out);
     assert_eq!(record(&dir, "c.json")["strokes"].as_array().map(Vec::len), Some(7));
-    assert!(fs::read_to_string(dir.join("h.html")).expect("a page").contains("Nothing found"));
+    assert!(fs::read_to_string(dir.join("h.html")).expect("a page").contains("were not done"));
+    let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+    let usual: Vec<(&str, &str)> =
+        known.symptoms.iter().map(|s| (s.name.as_str(), s.values[0].name.as_str())).collect();
+    fs::write(dir.join("looked.toml"), answers(&usual) + "\"triage/move\" = \"yes\"\n").expect("written");
+    let ended = triage(&dir, &["--answers", "looked.toml", "--move"]);
+    assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
+    let words = ended.out.replace('\n', " ");
+    assert!(words.starts_with("Nothing found") && words.contains("a spring that has lost force"), "{words}");
+}
+
+/// Another master in our role: nothing is asked, the next step is to take it away, and no octets of its message are told [TG-28].
+#[test]
+fn another_master_in_our_role() {
+    let dir = bench("triage-second-master", &fault("second_master", 1.0), &answers(&[]));
+    let ended = triage(&dir, &["--answers", "answers.toml", "--record", "r.json"]);
+    let words = ended.out.replace('\n', " ");
+    assert!(words.contains("Next check (5 min): Disconnect the other master"), "{words}");
+    assert!(words.contains("another master in our own role is at work") && !words.contains("82 "), "{words}");
+    assert_eq!(record(&dir, "r.json")["asked"].as_array().map(Vec::len), Some(0));
+    let again = run(&dir, &["triage", "--answers", "r.json"]);
+    assert_eq!((again.code, again.out), (ended.code, ended.out));
 }
 
 /// A stop that was moved: found, kept, and found again from the file of answers, with the same shares; in the report of fault finding is what was seen.

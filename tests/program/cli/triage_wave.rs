@@ -71,7 +71,7 @@ fn levels_that_are_known() {
         "{}",
         unknown.err
     );
-    assert!(of["remarks"].to_string().contains("cannot be told"), "{of}");
+    assert!(of["in_the_waveform"].to_string().contains("cannot be told"), "{of}");
     // A request that nobody answers, in noise of 0.12 V: 20 dB less 20 log (120/49.7) are 12.3 dB [WI-13], below the 13.2 of the limit, and few frames are lost: noisy, and no answer.
     let request = TALK.lines().next().unwrap().to_owned() + "\n";
     wave(&dir, &request.repeat(4), "0.5", &["--noise", "0.12", "--seed", "2"]);
@@ -110,6 +110,37 @@ fn a_recording_that_cannot_be_of_this_device() {
     let ended = alone(&dir, &["--wave", "still.wav"]);
     assert!(ended.err.contains("heard nothing") && ended.err.contains("clip"), "{}", ended.err);
     assert_eq!(value(&record(&dir, "r.json"), "signal_level"), None);
+}
+
+/// Stopped at the first question, without a line: the same again, with the next check and the remarks of the recording [TG-20]. What a recording
+/// told is told as such.
+#[test]
+fn a_recording_is_the_same_again() {
+    let dir = bench("triage-wave-again", "", "");
+    for (level, next) in [("0.09", Some("answers")), ("0.004", None)] {
+        wave(&dir, TALK, level, &[]);
+        let files = ["--record", "r.json", "--write-answers", "a.toml", "--force"];
+        let of = ["triage", "--wave", "talk.wav", "--full-scale", "1"];
+        let mut process = crate::process::Process::fed(&dir, &[&of[..], &files].concat());
+        process.feed(b"stop\n");
+        let first = process.end();
+        let kept = record(&dir, "r.json");
+        if let Some(next) = next {
+            assert_eq!(kept["next"]["symptom"], next);
+            assert!(
+                first.out.contains("(in the waveform; ") && !first.out.contains("over the bus"),
+                "{}",
+                first.out
+            );
+        } else {
+            assert!(first.out.replace('\n', " ").contains("was the device asked while"), "{}", first.out);
+        }
+        for from in ["a.toml", "r.json"] {
+            let again = run(&dir, &["triage", "--answers", from, "--record", "again.json", "--force"]);
+            assert_eq!((again.code, &again.out), (first.code, &first.out), "{level} {from}");
+            assert_eq!(record(&dir, "again.json"), kept, "{level} {from}");
+        }
+    }
 }
 
 /// Beside a line: a device that answers, and a recording that says that it does so weakly.

@@ -83,6 +83,9 @@ pub struct ValueTable {
     /// What it means, for people.
     #[schemars(with = "Option<String>")]
     pub words: Option<Spanned<String>>,
+    /// Where the bus tells it: what is to be done before anything else is asked.
+    #[schemars(with = "Option<String>")]
+    pub first_of_all: Option<Spanned<String>>,
 }
 
 /// How somebody looks at a symptom.
@@ -105,6 +108,8 @@ pub struct CheckTable {
     pub strokes: Option<bool>,
     /// Whether it is done in a workshop.
     pub workshop: Option<bool>,
+    /// Whether "as on a healthy valve" is told by somebody who has tried it, and so is hardly ever wrong.
+    pub sure_if_usual: Option<bool>,
 }
 
 /// Something that may be wrong.

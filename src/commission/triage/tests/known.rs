@@ -176,3 +176,100 @@ fn the_usual_speaks_for_nothing_but_health() {
     let healthy = session(&known, &[("answers", "yes"), ("opens", "full"), ("shuts", "full")], &[]);
     assert!(!healthy.evidence(None).0.is_empty());
 }
+
+/// A recording without any signal: the loop that swallows it is among those told, a modem is not first, for a recorder needs none; and a modem
+/// that was tried elsewhere and works is no cause any more [TG-25].
+#[test]
+fn an_empty_recording_is_no_dead_modem() {
+    let known = known();
+    let told = [("answers", "silent"), ("signal_level", "none")];
+    let of = session(&known, &told, &[]);
+    assert_ne!(first(&of), "modem_dead");
+    let dead = |of: &Session<'_>| together(of, &["modem_dead"]);
+    assert!(together(&of, &["loop_ohms_low"]) > dead(&of), "{}", dead(&of));
+    let of = session(&known, &told, &[("modem", "works"), ("display", "lit")]);
+    assert_eq!(first(&of), "loop_ohms_low");
+    assert!(dead(&of) < 0.01, "{}", dead(&of));
+    // Even where nothing but the modem would be left.
+    let of = session(&known, &SILENT, &[("modem", "works")]);
+    assert!(dead(&of) < 0.03, "{}", dead(&of));
+}
+
+/// It answers in the recording while nobody answers us: it has power, and it is modem, port or address [TG-25].
+#[test]
+fn an_answer_in_the_recording_says_that_there_is_power() {
+    let known = known();
+    let told = [
+        ("answers", "silent"),
+        ("signal_level", "enough"),
+        ("signal_noise", "quiet"),
+        ("two_at_once", "none"),
+        ("wave_talk", "both"),
+    ];
+    let of = session(&known, &told, &[]);
+    let (talk, power) = (
+        together(&of, &["modem_dead", "wrong_address", "signal_blocked"]),
+        together(&of, &["loop_volts_low", "wires_reversed", "current_missing", "water_in_housing"]),
+    );
+    assert!(talk > 0.6 && power < 0.15, "{talk} {power}");
+    let next = known.symptoms[of.next().expect("something is asked").symptom].name.as_str();
+    assert!(["modem", "asked_for"].contains(&next), "{next}");
+}
+
+/// A valve that does not come to its ends, which a leak shows, too: soap before the stage is taken off, and no word of a workshop before
+/// that [TG-26].
+#[test]
+fn soap_before_the_stage() {
+    let known = known();
+    let unknown = ["output_jog", "start_pressure", "by_hand", "output_gauge", "trapped_air"];
+    let seen =
+        [("answers", "yes"), ("opens", "short"), ("opening_time", "much_longer"), ("deviation", "low")];
+    let mut of = session(&known, &seen, &[]);
+    unknown.iter().for_each(|s| of.not_known(known.symptom(s).expect("a symptom")));
+    let mut asked = Vec::new();
+    while let Some(next) = of.best() {
+        let symptom = &known.symptoms[next.symptom];
+        if symptom.check.as_ref().is_some_and(|c| c.workshop) {
+            break;
+        }
+        assert_ne!(of.verdict(), Verdict::Workshop, "{asked:?}");
+        asked.push(symptom.name.clone());
+        of.not_known(next.symptom);
+    }
+    for name in ["leak", "supply_gauge"] {
+        assert!(asked.iter().any(|a| a == name), "{asked:?}");
+    }
+    // And a check of the workshop says so where it is asked.
+    let stage = &known.symptoms[known.symptom("passages").expect("passages")];
+    let question = stage.question().expect("it is asked for");
+    assert!(question.cautions[0].contains("job for the workshop"), "{:?}", question.cautions);
+}
+
+/// Another master in our role: nothing is asked, and the next step is to take it away [TG-28]. A person who says so is asked on.
+#[test]
+fn another_master_comes_first() {
+    let known = known();
+    let of = session(&known, &[("strangers", "present"), ("answers", "yes")], &[]);
+    assert_eq!(of.next(), None);
+    let next = Triage::of(&of, Vec::new(), String::new()).next.expect("a next step");
+    assert!(next.symptom == "strangers" && next.question.contains("Disconnect the other master"), "{next:?}");
+    let mut of = Session::new(&known, false);
+    of.add(finding("strangers", "present"));
+    assert_eq!(of.first_of_all(), None);
+}
+
+/// What a cause that is told has for it is not called unexplained [TG-27].
+#[test]
+fn what_a_told_cause_explains_is_not_unexplained() {
+    let known = known();
+    let usual: Vec<(&str, &str)> = known
+        .symptoms
+        .iter()
+        .filter(|s| s.seen != Seen::Person && s.name != "signal_level" && s.name != "wave_talk")
+        .map(|s| (s.name.as_str(), s.values[0].name.as_str()))
+        .collect();
+    let of = session(&known, &[&usual[..], &[("signal_level", "low")]].concat(), &[("stem", "moves")]);
+    let triage = Triage::of(&of, Vec::new(), String::new());
+    assert!(triage.causes.iter().any(|c| c.speaks_for.iter().any(|w| w.finding.symptom == "signal_level")));
+    assert!(!triage.remarks.iter().any(|r| r.contains("no cause explains it")), "{:?}", triage.remarks);
+}

@@ -136,6 +136,7 @@ impl Strokes<'_> {
     fn end(mut self, done: Result<(), Halt>) -> Watched {
         hear(self.talk, &mut self.out.others);
         let refused = self.refused;
+        self.out.is_refused = refused;
         if refused {
             self.out.remarks.push("The valve was not moved: leave was not given.".to_owned());
         }

@@ -19,6 +19,9 @@ pub struct Watched {
     pub asked: Vec<Asked>,
     /// The device was found elsewhere, and nothing says that it is the one that was looked for: it is not moved.
     pub is_unsure: bool,
+    /// Leave to move the valve was asked for and not given.
+    #[serde(default)]
+    pub is_refused: bool,
     /// Devices that answered elsewhere; `None`: nobody looked.
     pub elsewhere: Option<Vec<Elsewhere>>,
     /// Why the host had to stop for good: another master with our bit [HO-03].

@@ -149,8 +149,9 @@ fn others(w: &Watched, out: &mut Found) {
         1 => "; one of the other role was, as a control system has it".to_owned(),
         n => format!("; {n} of the other role were, as a control system has it"),
     };
-    if let Some(why) = &w.stopped {
-        out.bus("strangers", "present", why.lines().next().unwrap_or_default().to_owned());
+    if w.stopped.is_some() {
+        let words = "another master at work in our own role was heard, so looprig stopped asking";
+        out.bus("strangers", "present", words.to_owned());
     } else if heard.same_role >= STRANGERS {
         let words = format!("{} requests of our own role were heard that we did not send", heard.same_role);
         out.bus("strangers", "present", words);
