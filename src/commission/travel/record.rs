@@ -10,6 +10,7 @@ mod ended;
 mod planned;
 mod read;
 mod seen;
+mod shown;
 mod tail;
 #[cfg(test)]
 mod tests;
@@ -19,6 +20,7 @@ pub use ended::{Ended, Left, Link, Log, Stood};
 pub use planned::{Plan, Rest};
 pub use read::RecordError;
 pub use seen::{Creep, Direction, End, External, Fail, Loss, Move, Point, Sample, Step, Watch};
+pub use shown::Shown;
 pub use tail::Tail;
 
 use super::figures::View;

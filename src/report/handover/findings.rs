@@ -95,7 +95,7 @@ pub fn stood(ended: &Ended) -> Option<String> {
 
 fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
     for a in actions(record, judged) {
-        let elsewhere = a.was_elsewhere() && a.is_asked();
+        let elsewhere = a.was_elsewhere() && a.is_asked() || a.never_came();
         match &a.came {
             Came::Otherwise(all) => out.extend(all.iter().cloned().map(fault)),
             Came::NotJudged(why) if elsewhere => {
@@ -105,6 +105,9 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
                 out.push(look(format!("{}: the fail action is not judged, {why}.", a.fail.loss.words())));
             }
             _ => {}
+        }
+        if a.only_said() {
+            out.push(look(format!("{}: the loss was not seen, only said.", a.fail.loss.words())));
         }
         if !a.fail.restored {
             out.push(fault(format!("{}: what was taken away was not given back.", a.fail.loss.words())));

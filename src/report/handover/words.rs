@@ -303,6 +303,9 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
     if n.as_said > 0 && (judged > 0 || h.overall() != Overall::Within) {
         more.push(format!("{} as said", plural(n.as_said, "fail action")));
     }
+    if n.open_fails > 0 {
+        more.push(format!("{} not judged", plural(n.open_fails, "fail action")));
+    }
     let reasons: Vec<(&str, usize)> = n.undecided.iter().map(|(cause, n)| (why(*cause), *n)).collect();
     let figures = plural(reasons.iter().map(|r| r.1).sum(), "figure");
     match reasons[..] {

@@ -22,6 +22,8 @@ pub enum Cause {
     MayBeSetPoint,
     /// The valve was not where it was to begin.
     NotThere,
+    /// What was to be taken away did not go.
+    NotLost,
 }
 
 impl Cause {
@@ -35,6 +37,7 @@ impl Cause {
             Cause::NoResolution => "resolution not known",
             Cause::MayBeSetPoint => "travel may be the set point",
             Cause::NotThere => "not where it was to begin",
+            Cause::NotLost => "the loss did not come",
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Steps, strokes and fail actions: how long, how far, how uncertain [TV-13, TV-14, TV-15, TV-16].
 
-use super::super::record::{Fail, Rest, Sample, Step, Tail, Watch};
+use super::super::record::{Fail, Rest, Sample, Shown, Step, Tail, Watch};
 use super::course::{Moment, comes_to};
 use super::doubt::{Cause, Why};
 use super::reading::{Average, Quality, before};
@@ -296,6 +296,10 @@ fn by_hand(definition: Definition, about: About, watch: &Watch, out: &mut Vec<Fi
 
 /// Why nothing is said of a loss: the valve was not seen to rest in the middle before, or did not come to its end [TV-84].
 fn not_let_go(fail: &Fail, rest: &Rest, quality: &Quality, end: Option<&Motion>) -> Option<Why> {
+    // Of a loss that never came nothing is said, wherever the valve went [TV-104].
+    if let Some(words) = fail.shown.as_ref().and_then(Shown::against) {
+        return Some(Why::new(Cause::NotLost, words));
+    }
     let not_there = |words: String| Some(Why::new(Cause::NotThere, words));
     let Some(from) = Average::of(before(&fail.watch, rest.for_s).filter_map(|s| s.percent)) else {
         return not_there("where it was before is not known".to_owned());

@@ -158,3 +158,19 @@ fn losses_that_say_nothing() {
     assert!(told.contains("it was still moving in the end, at 28.") && told.contains("by --watch"), "{told}");
     assert!(!told.contains("NOT as said"), "{told}");
 }
+
+/// One loss as said and one that is not judged: each was asked for, so that is no pass [TV-104].
+#[test]
+fn one_loss_that_is_not_judged_is_no_pass() {
+    let mut r = record(Occasion::AsLeft, 0.4);
+    r.valve.fails_to = FailsTo::Closed;
+    let mut slow = fail(0.0, true);
+    for s in &mut slow.watch.samples {
+        s.percent = Some(50.0 - 2.0 * (s.at_s - 304.0).max(0.0));
+    }
+    r.fails = vec![fail(0.0, true), slow];
+    assert_eq!(overall(&[&r], &limits(), &Beside::default()), Overall::NotJudged);
+    let head = first_lines(&r);
+    assert!(head.starts_with("FV-3104 NO VERDICT: fail action could not be judged"), "{head}");
+    assert!(head.contains("1 fail action as said; 1 fail action not judged"), "{head}");
+}

@@ -1,0 +1,60 @@
+//! Losses that came, that never came, and of which nothing but words tells [TV-104].
+
+use super::fake::{ALL, Script, Valve, tested, world};
+use looprig::commission::travel::Limits;
+use looprig::commission::travel::record::{FailsTo, Loss, Plan, Record, Shown, Test};
+use looprig::report::handover::{Beside, Overall, overall, text};
+
+fn lost(fails_to: FailsTo, script: Script) -> Record {
+    let plan = Plan { losses: vec![Loss::Air, Loss::Current], step_watch_s: 10.0, ..Plan::default() };
+    let world = world(Valve::new(), script);
+    let mut record = tested(&world, ALL, Test::Travel, plan);
+    record.valve.fails_to = fails_to;
+    record
+}
+
+fn told(record: &Record) -> (Overall, String) {
+    let (limits, beside) = (Limits::own(), Beside::default());
+    let told = text(&[record], &limits, &beside, false);
+    (overall(&[record], &limits, &beside), told.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
+/// The person says that it was taken away and that the valve closed; the device still reads 12 mA (50 %) and 1.4 bar.
+#[test]
+fn a_loss_that_never_came() {
+    let script = Script { idle_acts: true, tells_supply: true, ..Script::default() };
+    for fails_to in [FailsTo::Closed, FailsTo::Stays, FailsTo::Unsaid] {
+        let record = lost(fails_to, script);
+        let (overall, told) = told(&record);
+        assert_eq!(overall, Overall::Beyond, "{told}");
+        assert!(told.contains("not judged, the device still read 12.00 mA"), "{told}");
+        assert!(
+            told.contains("not judged, the device still told 1.40 bar of air (1.40 bar before)"),
+            "{told}"
+        );
+        assert!(!told.contains("as said"), "{told}");
+    }
+}
+
+/// What came is seen by the current of 0 mA or by silence, and by the supply of 0 bar; of a device that tells no pressure the loss of air is only said.
+#[test]
+fn a_loss_that_came() {
+    let of = |tells_supply, dead_without_current| {
+        lost(FailsTo::Closed, Script { tells_supply, dead_without_current, ..Script::default() })
+    };
+    let record = of(true, false);
+    let shown: Vec<_> = record.fails.iter().map(|f| f.shown.clone()).collect();
+    let air = Shown::Pressure { before: f64::from(1.4f32), after: 0.0, unit: "bar".into() };
+    assert_eq!(shown, [Some(air), Some(Shown::CurrentMa(0.0))]);
+    let (overall, words) = told(&record);
+    assert!(overall == Overall::Within && words.contains("2 fail actions as said"), "{words}");
+    assert!(!words.contains("only said"), "{words}");
+    let record = of(false, true);
+    let shown: Vec<_> = record.fails.iter().map(|f| f.shown.clone()).collect();
+    assert_eq!(shown, [Some(Shown::Nothing), Some(Shown::Silent)]);
+    let (overall, words) = told(&record);
+    assert!(
+        overall == Overall::Within && words.contains("loss of air: the loss was not seen, only said."),
+        "{words}"
+    );
+}
