@@ -3,7 +3,7 @@
 use super::fails::{Came, actions};
 use super::words::{clean, figure, heads, number, occasion, short, value};
 use super::{Beside, Calibrated, Handover, loops};
-use crate::commission::travel::figures::{Cause, Definition, View};
+use crate::commission::travel::figures::{Cause, Definition, THERE_PERCENT, View, not_arrived, stands};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
 use crate::commission::travel::record::{Ended, Record, Stood};
 use crate::report::text::plural;
@@ -47,6 +47,7 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     }
     fails(record, judged, &mut out);
     not_driven(record, &mut out);
+    not_there(record, limits, &mut out);
     out.extend(stood(&record.ended).map(|words| fault(words + ".")));
     let restless = record.points.iter().filter(|p| !p.settled).count();
     if restless > 0 {
@@ -111,6 +112,34 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
         }
         if !a.fail.restored {
             out.push(fault(format!("{}: what was taken away was not given back.", a.fail.loss.words())));
+        }
+    }
+}
+
+/// Steps and strokes that did not get where they were to go, and creeps that nothing followed [TV-105] [TV-106].
+fn not_there(record: &Record, limits: &Limits, out: &mut Vec<Finding>) {
+    let there = limits.limit(Limited::Accuracy, View::Sensor).unwrap_or(THERE_PERCENT);
+    for step in &record.steps {
+        if let Some(words) = not_arrived(record, step, false, there) {
+            let (from, to) = (short(step.from_percent), short(step.to_percent));
+            out.push(fault(format!("Step from {from} to {to} %: {words}. It is not judged.")));
+        }
+    }
+    for stroke in &record.strokes {
+        if let Some(words) = not_arrived(record, stroke, true, there) {
+            let way = super::words::stroke(stroke.direction());
+            out.push(fault(format!("Stroke, {way}: {words}. It is not judged.")));
+        }
+    }
+    for creep in &record.creeps {
+        if let Some((at, least, most)) = stands(record, creep) {
+            out.push(fault(format!(
+                "Creeping at {} %: the valve did not follow; it stood at {} % by its sensor, while the set point went from {} to {} %.",
+                short(creep.place_percent),
+                number(at, 1),
+                number(least, 1),
+                number(most, 1)
+            )));
         }
     }
 }

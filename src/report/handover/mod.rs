@@ -29,8 +29,8 @@ pub(super) use words::clean;
 
 use super::wiring::WiringReport;
 use crate::commission::settings::Settings;
-use crate::commission::travel::figures::{Cause, Definition, figures};
-use crate::commission::travel::limits::{Judged, Limits, Verdict, judge};
+use crate::commission::travel::figures::{Cause, Definition, THERE_PERCENT, View, figures_within};
+use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict, judge};
 use crate::commission::travel::record::{Ended, Occasion, Record, Test};
 use findings::Finding;
 use std::collections::BTreeMap;
@@ -122,7 +122,8 @@ pub fn overall(records: &[&Record], limits: &Limits, beside: &Beside) -> Overall
 /// The figures that are asked of a record, with limits and verdicts: all of them, but of a loop check no repeatability, for it goes up and
 /// down once and that wants three cycles.
 pub fn judged(record: &Record, limits: &Limits) -> Vec<Judged> {
-    let mut judged = judge(figures(record), limits);
+    let there_percent = limits.limit(Limited::Accuracy, View::Sensor).unwrap_or(THERE_PERCENT);
+    let mut judged = judge(figures_within(record, there_percent), limits);
     judged.retain(|j| {
         record.test != Test::LoopCheck
             || j.figure.value.is_some()

@@ -1,5 +1,5 @@
 use super::*;
-use crate::commission::travel::figures::View;
+use crate::commission::travel::figures::{View, figures};
 use crate::commission::travel::record::{
     Direction, External, Fail, FailsTo, Identity, Instrument, Left, Link, Log, Loss, Measure, Plan, Point,
     Sample, Step, Test, Watch,

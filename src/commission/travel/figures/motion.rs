@@ -24,6 +24,8 @@ const BY_HAND_S: f64 = 0.5;
 struct Motion {
     /// Time and how far from the place before towards the final one, from the asking on. The first is the asking itself.
     way: Vec<(f64, f64)>,
+    /// The place before, percent.
+    from: f64,
     /// The final place, percent.
     to: f64,
     /// How far, 0 or more, percent.
@@ -94,6 +96,7 @@ impl Motion {
         let way = after.iter().map(|s| (s.0, (s.1 - from.mean) * sign));
         Some(Motion {
             way: core::iter::once((watch.asked_at_s, 0.0)).chain(way).collect(),
+            from: from.mean,
             to: to.mean,
             change: (to.mean - from.mean).abs(),
             rests_since: at_rest.then(|| after[after.len() - window.len()].0),
@@ -206,6 +209,24 @@ fn above(way: &[(f64, f64)], n: usize) -> f64 {
     let bent = (rise - fall) / (da + db);
     let slope = (rise * db + fall * da) / (da + db);
     if bent > 0.0 { slope * slope / (4.0 * bent) } else { 0.0 }
+}
+
+/// Where a motion began and ended.
+pub struct Ends {
+    /// Percent, each.
+    pub from: Uncertain,
+    pub to: Uncertain,
+    pub is_at_rest: bool,
+}
+
+/// Where a motion that was watched began and ended; `None` where nothing was read after the asking.
+pub fn ends(watch: &Watch, rest: &Rest, quality: &Quality) -> Option<Ends> {
+    let m = Motion::of(watch, rest, quality)?;
+    Some(Ends {
+        from: Uncertain { value: m.from, by: m.from_by },
+        to: Uncertain { value: m.to, by: m.to_by },
+        is_at_rest: m.rests_since.is_some(),
+    })
 }
 
 /// Appends the figures of a step.
