@@ -202,7 +202,8 @@ pub struct Variables {
     pub current: String,
     /// The angle of the lever.
     pub angle: String,
-    /// Nobody has said that this travel is measured: it was taken for want of another, and may be the set point [TV-20].
+    /// Nobody has said that this travel is measured: it was taken for want of another, and may be the set point [TV-20]; or it was the set
+    /// point at every reading, whoever named it [TV-107].
     pub travel_assumed: bool,
 }
 

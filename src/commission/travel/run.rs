@@ -2,6 +2,7 @@
 
 mod ahead;
 mod creeps;
+mod lagless;
 mod losses;
 mod motions;
 mod points;
@@ -99,6 +100,7 @@ pub fn run(setup: Setup<'_>, record: Record) -> Record {
         moved: false,
         astray: 0,
         restless: false,
+        lagless: lagless::Lagless::default(),
         asked_external: 0,
         asked_control_system: 0,
     };
@@ -152,6 +154,8 @@ struct Run<'a> {
     astray: u32,
     /// Whether the valve was still on its way when it was last waited for.
     restless: bool,
+    /// Moves that travel made in no time.
+    lagless: lagless::Lagless,
     asked_external: u32,
     asked_control_system: u32,
 }
@@ -161,6 +165,7 @@ impl Run<'_> {
         self.during = "looking at the plan".to_owned();
         self.record.plan.check().map_err(Halt::Failed)?;
         self.record.stimulus = self.stimulus.describe();
+        self.record.plan.control_system = self.control_system;
         let readings = &self.sensing.readings;
         let words = |r: Option<&super::Reading>| r.map(|r| r.source.to_string()).unwrap_or_default();
         self.record.variables = Variables {
@@ -417,6 +422,7 @@ impl Run<'_> {
             silence: false,
         };
         let rested = self.sensing.settle(asked_at_s, &rest, until)?;
+        self.look_for_lag(far, percent, &rested);
         self.restless = !rested.settled;
         self.record.tails.push(Tail::of(&rested.samples, asked_at_s, self.travel, &rest));
         Ok((asked_at_s, rested))
@@ -465,6 +471,7 @@ impl Run<'_> {
     fn end(mut self, done: Result<(), Halt>) -> Record {
         let last_heard_s = self.sensing.last_heard_s();
         let during = core::mem::take(&mut self.during);
+        self.may_be_the_set_point();
         self.record.ended = match done {
             Ok(()) => Ended::Whole,
             Err(halt) => halt.ended(during, last_heard_s),

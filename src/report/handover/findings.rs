@@ -67,6 +67,9 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
             plural(unsettled, "step")
         )));
     }
+    for what in loops::never_typed(record) {
+        out.push(look(format!("Asked for and never typed: {what}. Nothing is said by it.")));
+    }
     loops::of(record, limits, &mut out);
     link(record, &mut out);
     equipment(record, limits, &mut out);

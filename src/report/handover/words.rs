@@ -320,6 +320,9 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
         let has = if n.without == 1 { "has" } else { "have" };
         more.push(format!("{} {has} a limit but no value", plural(n.without, "figure")));
     }
+    let never: std::collections::BTreeSet<_> =
+        h.deciding().flat_map(|t| super::loops::never_typed(t.record)).collect();
+    more.extend(never.into_iter().map(|what| format!("{what}: asked for and never typed")));
     more.extend(h.deciding().filter_map(|t| super::loops::shown(t.record, h.limits)).filter_map(|s| {
         let limit = s.limit.filter(|_| s.beyond == 0)?;
         let (away, limit) = (short(s.away), short(limit));

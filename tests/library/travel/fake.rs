@@ -186,6 +186,8 @@ pub struct Script {
     pub leaving_fails: bool,
     /// The device says nothing without current.
     pub dead_without_current: bool,
+    /// What the device tells as its travel is its set point.
+    pub tells_set_point: bool,
     /// Whoever takes something away says so and does nothing.
     pub idle_acts: bool,
     /// Command 3 tells the air supply, bar.
@@ -271,6 +273,7 @@ impl Ask for Line {
             _ => (4.0 + 0.16 * world.valve.input + world.valve.current_error_ma) as f32,
         };
         let supply_bar: f32 = if world.valve.lost == Some(Act::LoseAir) { 0.0 } else { 1.4 };
+        let travel = if s.tells_set_point { world.valve.input } else { travel };
         let told = if s.numberless { f32::NAN } else { travel as f32 };
         let input = (world.valve.input as f32).to_be_bytes();
         let (status, reply) = match command {

@@ -1,4 +1,5 @@
-//! Losses that came, that never came, and of which nothing but words tells [TV-104].
+//! What is only said: losses that came, that never came, and of which nothing but words tells [TV-104]; a travel that is the set point
+//! [TV-107].
 
 use super::fake::{ALL, Script, Valve, tested, world};
 use looprig::commission::travel::Limits;
@@ -57,4 +58,26 @@ fn a_loss_that_came() {
         overall == Overall::Within && words.contains("loss of air: the loss was not seen, only said."),
         "{words}"
     );
+}
+
+/// Somebody named the set point as travel of a valve that is stuck at 47.8 %: it follows without any lag, and nothing is judged by it. A valve of
+/// 20 %/s takes 1.25 s for 25 %, and is seen on its way.
+#[test]
+fn a_travel_that_is_the_set_point() {
+    for (tells_set_point, expected) in [(true, Overall::NotJudged), (false, Overall::Within)] {
+        for plan in [Plan::cycling(5, 1), Plan { strokes: 1, step_watch_s: 20.0, ..Plan::cycling(5, 1) }] {
+            let valve = Valve {
+                stuck: tells_set_point,
+                travel: if tells_set_point { 47.8 } else { 0.0 },
+                ..Valve::new()
+            };
+            let world = world(valve, Script { tells_set_point, ..Script::default() });
+            let mut record = tested(&world, ALL, Test::Travel, plan);
+            record.points.iter_mut().for_each(|p| p.external = None);
+            let (overall, told) = told(&record);
+            assert_eq!(overall, expected, "{told}");
+            assert_eq!(told.contains("travel may be the set point"), tells_set_point, "{told}");
+            assert_eq!(told.contains("was the set point at every reading"), tells_set_point, "{told}");
+        }
+    }
 }
