@@ -188,6 +188,8 @@ pub struct Script {
     pub dead_without_current: bool,
     /// What the device tells as its travel is its set point.
     pub tells_set_point: bool,
+    /// Whoever looks at the valve in a loss says that it stays.
+    pub sees_it_stay: bool,
     /// Whoever takes something away says so and does nothing.
     pub idle_acts: bool,
     /// Command 3 tells the air supply, bar.
@@ -408,6 +410,7 @@ impl Person for Technician {
             Kind::Number { unit, .. } if unit == "mm" => Answer::Number(world.valve.gauge_mm()),
             Kind::Number { unit, .. } if unit == "%" => Answer::Number(world.valve.input),
             Kind::Number { .. } => Answer::DontKnow,
+            Kind::Choice(_) if world.script.sees_it_stay => Answer::Choice("stays".into()),
             Kind::Choice(list) => Answer::Choice(list[0].name.clone()),
             Kind::Text => Answer::Text(String::new()),
         }

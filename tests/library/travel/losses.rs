@@ -81,3 +81,19 @@ fn a_travel_that_is_the_set_point() {
         }
     }
 }
+
+/// Whoever gives leave for a loss is told that the valve goes to the middle first, over 35 % where it has not been seen to move; one that stayed is
+/// not asked for a time by a stop watch.
+#[test]
+fn what_is_asked_around_a_loss() {
+    for (sees_it_stay, times) in [(false, 2), (true, 0)] {
+        let plan = Plan { losses: vec![Loss::Air, Loss::Current], step_watch_s: 10.0, ..Plan::default() };
+        let world = world(Valve::new(), Script { sees_it_stay, ..Script::default() });
+        assert_eq!(tested(&world, ALL, Test::Travel, plan).fails.len(), 2);
+        let questions = &world.borrow().questions;
+        let words = |id: &str| questions.iter().find(|q| q.id == id).map_or("", |q| q.words.as_str());
+        assert!(words("travel/loss/air").contains("first goes to 35 and then to 50 %"));
+        assert!(words("travel/loss/current").contains("first goes to 50 %"));
+        assert_eq!(questions.iter().filter(|q| q.id.ends_with("/time")).count(), times);
+    }
+}

@@ -69,7 +69,7 @@ impl Run<'_> {
                 false => format!("{} and then to {FROM_PERCENT} %", FROM_PERCENT - AWAY_PERCENT),
             };
             let words = format!(
-                "The {} comes next. First {} goes to {first} and is waited for until it rests there; then it goes to its fail position, and is watched for {} s at most. May it?",
+                "The {} comes next. {} first goes to {first} and is waited for until it rests there; then it goes to its fail position, and is watched for {} s at most. May it?",
                 loss.words(),
                 self.valve(),
                 self.record.plan.step_watch_s,
