@@ -79,7 +79,7 @@ pub const CAUTIONS: [&str; 3] = [
 /// Questions have these ids [TV-30], N counting from 1: `travel/start` (yes or no; names what moves and for how long at most),
 /// `travel/division` (a number, once, where the measurement's resolution is not known), `travel/external/N` and `travel/control_system/N` (numbers), where a person moves the set point
 /// `travel/stroke/N` (s, by a stop watch), `travel/loss/current`, `travel/loss/air` and `travel/loss/trip` (yes or no), and behind each of these
-/// `.../seen` (one of `closed`, `open`, `stays`) and `.../time` (s). Whoever moves the set point may ask more.
+/// `.../seen` (one of `closed`, `open`, `stays`) and, unless it stayed, `.../time` (s). Whoever moves the set point may ask more.
 pub fn run(setup: Setup<'_>, record: Record) -> Record {
     let Setup { ask, device, stimulus, person, readings, gauge, control_system, keep } = setup;
     let sensing = Sensing::new(ask, device, readings);
