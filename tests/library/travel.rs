@@ -5,6 +5,7 @@ mod device_check;
 mod driven;
 mod ended;
 mod fake;
+mod losses;
 mod on_the_mock;
 mod plants;
 mod sequence;

@@ -10,6 +10,7 @@ mod ended;
 mod planned;
 mod read;
 mod seen;
+mod shown;
 mod tail;
 #[cfg(test)]
 mod tests;
@@ -19,6 +20,7 @@ pub use ended::{Ended, Left, Link, Log, Stood};
 pub use planned::{Plan, Rest};
 pub use read::RecordError;
 pub use seen::{Creep, Direction, End, External, Fail, Loss, Move, Point, Sample, Step, Watch};
+pub use shown::Shown;
 pub use tail::Tail;
 
 use super::figures::View;
@@ -200,7 +202,8 @@ pub struct Variables {
     pub current: String,
     /// The angle of the lever.
     pub angle: String,
-    /// Nobody has said that this travel is measured: it was taken for want of another, and may be the set point [TV-20].
+    /// Nobody has said that this travel is measured: it was taken for want of another, and may be the set point [TV-20]; or it was the set
+    /// point at every reading, whoever named it [TV-107].
     pub travel_assumed: bool,
 }
 

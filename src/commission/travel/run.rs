@@ -2,6 +2,7 @@
 
 mod ahead;
 mod creeps;
+mod lagless;
 mod losses;
 mod motions;
 mod points;
@@ -78,7 +79,7 @@ pub const CAUTIONS: [&str; 3] = [
 /// Questions have these ids [TV-30], N counting from 1: `travel/start` (yes or no; names what moves and for how long at most),
 /// `travel/division` (a number, once, where the measurement's resolution is not known), `travel/external/N` and `travel/control_system/N` (numbers), where a person moves the set point
 /// `travel/stroke/N` (s, by a stop watch), `travel/loss/current`, `travel/loss/air` and `travel/loss/trip` (yes or no), and behind each of these
-/// `.../seen` (one of `closed`, `open`, `stays`) and `.../time` (s). Whoever moves the set point may ask more.
+/// `.../seen` (one of `closed`, `open`, `stays`) and, unless it stayed, `.../time` (s). Whoever moves the set point may ask more.
 pub fn run(setup: Setup<'_>, record: Record) -> Record {
     let Setup { ask, device, stimulus, person, readings, gauge, control_system, keep } = setup;
     let sensing = Sensing::new(ask, device, readings);
@@ -99,6 +100,7 @@ pub fn run(setup: Setup<'_>, record: Record) -> Record {
         moved: false,
         astray: 0,
         restless: false,
+        lagless: lagless::Lagless::default(),
         asked_external: 0,
         asked_control_system: 0,
     };
@@ -152,6 +154,8 @@ struct Run<'a> {
     astray: u32,
     /// Whether the valve was still on its way when it was last waited for.
     restless: bool,
+    /// Moves that travel made in no time.
+    lagless: lagless::Lagless,
     asked_external: u32,
     asked_control_system: u32,
 }
@@ -161,6 +165,7 @@ impl Run<'_> {
         self.during = "looking at the plan".to_owned();
         self.record.plan.check().map_err(Halt::Failed)?;
         self.record.stimulus = self.stimulus.describe();
+        self.record.plan.control_system = self.control_system;
         let readings = &self.sensing.readings;
         let words = |r: Option<&super::Reading>| r.map(|r| r.source.to_string()).unwrap_or_default();
         self.record.variables = Variables {
@@ -417,6 +422,7 @@ impl Run<'_> {
             silence: false,
         };
         let rested = self.sensing.settle(asked_at_s, &rest, until)?;
+        self.look_for_lag(far, percent, &rested);
         self.restless = !rested.settled;
         self.record.tails.push(Tail::of(&rested.samples, asked_at_s, self.travel, &rest));
         Ok((asked_at_s, rested))
@@ -465,6 +471,7 @@ impl Run<'_> {
     fn end(mut self, done: Result<(), Halt>) -> Record {
         let last_heard_s = self.sensing.last_heard_s();
         let during = core::mem::take(&mut self.during);
+        self.may_be_the_set_point();
         self.record.ended = match done {
             Ok(()) => Ended::Whole,
             Err(halt) => halt.ended(during, last_heard_s),

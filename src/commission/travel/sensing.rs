@@ -272,6 +272,17 @@ impl<'a> Sensing<'a> {
         Ok(reading.number(&read.exchange))
     }
 
+    /// Asks without waiting for one that is silent; `None`: it was silent twice.
+    ///
+    /// # Errors
+    /// The host cannot ask.
+    pub fn heard(&mut self, command: u8, data: &[u8]) -> Result<Option<Read>, Halt> {
+        match self.once(command, data.to_vec())? {
+            Some(read) => Ok(Some(read)),
+            None => self.once(command, data.to_vec()),
+        }
+    }
+
     /// Reads travel, no sooner than a moment after the last reading; where silence is no end, a silent device gives a sample without number.
     ///
     /// # Errors

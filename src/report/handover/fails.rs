@@ -4,7 +4,7 @@ use super::words::{clean, fails_to, number, short, value};
 use super::{Handover, One, words};
 use crate::commission::travel::figures::{Cause, Definition};
 use crate::commission::travel::limits::Judged;
-use crate::commission::travel::record::{Fail, FailsTo, Record};
+use crate::commission::travel::record::{Fail, FailsTo, Record, Shown};
 use crate::report::plot::plain;
 use core::fmt::Write;
 use serde_json::{Value, json};
@@ -54,6 +54,10 @@ pub fn actions<'a>(record: &'a Record, judged: &'a [Judged]) -> Vec<Action<'a>> 
 
 fn came(fail: &Fail, said: FailsTo, place: Option<&Judged>) -> Came {
     let not_judged = |why: &str| Came::NotJudged(why.to_owned());
+    // Whatever was seen of a loss that never came [TV-104].
+    if let Some(why) = fail.shown.as_ref().and_then(Shown::against) {
+        return Came::NotJudged(why);
+    }
     if said == FailsTo::Unsaid {
         return not_judged("nobody said where it ought to go: --fails-to");
     }
@@ -106,6 +110,21 @@ impl Action<'_> {
     /// It was not in the middle before, so that nothing is said of where it goes.
     pub fn was_elsewhere(&self) -> bool {
         self.place.is_some_and(|j| j.figure.cause == Some(Cause::NotThere))
+    }
+
+    /// The device itself told that what was to be taken away had not gone [TV-104].
+    pub fn never_came(&self) -> bool {
+        self.fail.shown.as_ref().is_some_and(|s| s.against().is_some())
+    }
+
+    /// That nothing but words tells of the loss [TV-104].
+    pub fn only_said(&self) -> bool {
+        self.fail.shown == Some(Shown::Nothing)
+    }
+
+    /// Somebody said where it ought to go, and whether it went there could not be told.
+    pub fn is_open(&self) -> bool {
+        self.is_asked() && matches!(self.came, Came::NotJudged(_))
     }
 
     /// The verdict: class of the colour, a word for a column and one for programs.

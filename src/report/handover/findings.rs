@@ -3,7 +3,7 @@
 use super::fails::{Came, actions};
 use super::words::{clean, figure, heads, number, occasion, short, value};
 use super::{Beside, Calibrated, Handover, loops};
-use crate::commission::travel::figures::{Cause, Definition, View};
+use crate::commission::travel::figures::{Cause, Definition, THERE_PERCENT, View, not_arrived, stands};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
 use crate::commission::travel::record::{Ended, Record, Stood};
 use crate::report::text::plural;
@@ -47,6 +47,7 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     }
     fails(record, judged, &mut out);
     not_driven(record, &mut out);
+    not_there(record, limits, &mut out);
     out.extend(stood(&record.ended).map(|words| fault(words + ".")));
     let restless = record.points.iter().filter(|p| !p.settled).count();
     if restless > 0 {
@@ -65,6 +66,9 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
             "{} did not come to rest: neither settling nor overshoot is stated. Watch longer, by --watch.",
             plural(unsettled, "step")
         )));
+    }
+    for what in loops::never_typed(record) {
+        out.push(look(format!("Asked for and never typed: {what}. Nothing is said by it.")));
     }
     loops::of(record, limits, &mut out);
     link(record, &mut out);
@@ -95,7 +99,7 @@ pub fn stood(ended: &Ended) -> Option<String> {
 
 fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
     for a in actions(record, judged) {
-        let elsewhere = a.was_elsewhere() && a.is_asked();
+        let elsewhere = a.was_elsewhere() && a.is_asked() || a.never_came();
         match &a.came {
             Came::Otherwise(all) => out.extend(all.iter().cloned().map(fault)),
             Came::NotJudged(why) if elsewhere => {
@@ -106,8 +110,39 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
             }
             _ => {}
         }
+        if a.only_said() {
+            out.push(look(format!("{}: the loss was not seen, only said.", a.fail.loss.words())));
+        }
         if !a.fail.restored {
             out.push(fault(format!("{}: what was taken away was not given back.", a.fail.loss.words())));
+        }
+    }
+}
+
+/// Steps and strokes that did not get where they were to go, and creeps that nothing followed [TV-105] [TV-106].
+fn not_there(record: &Record, limits: &Limits, out: &mut Vec<Finding>) {
+    let there = limits.limit(Limited::Accuracy, View::Sensor).unwrap_or(THERE_PERCENT);
+    for step in &record.steps {
+        if let Some(words) = not_arrived(record, step, false, there) {
+            let (from, to) = (short(step.from_percent), short(step.to_percent));
+            out.push(fault(format!("Step from {from} to {to} %: {words}. It is not judged.")));
+        }
+    }
+    for stroke in &record.strokes {
+        if let Some(words) = not_arrived(record, stroke, true, there) {
+            let way = super::words::stroke(stroke.direction());
+            out.push(fault(format!("Stroke, {way}: {words}. It is not judged.")));
+        }
+    }
+    for creep in &record.creeps {
+        if let Some((at, least, most)) = stands(record, creep) {
+            out.push(fault(format!(
+                "Creeping at {} %: the valve did not follow; it stood at {} % by its sensor, while the set point went from {} to {} %.",
+                short(creep.place_percent),
+                number(at, 1),
+                number(least, 1),
+                number(most, 1)
+            )));
         }
     }
 }

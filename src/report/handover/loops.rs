@@ -37,6 +37,19 @@ pub fn shown<'a>(record: &'a Record, limits: &Limits) -> Option<Shown<'a>> {
     Some(Shown { worst: worst.0, away: worst.1, limit, places: all.len(), beyond })
 }
 
+/// What was to be typed at the places of a test and never was, words each [TV-108].
+pub fn never_typed(record: &Record) -> Vec<&'static str> {
+    let is_typed = |typed: fn(&Point) -> bool| record.points.is_empty() || record.points.iter().any(typed);
+    let mut out = Vec::new();
+    if record.plan.control_system && !is_typed(|p| p.control_system_percent.is_some()) {
+        out.push("what the control system shows");
+    }
+    if record.external.is_some() && !is_typed(|p| p.external.is_some()) {
+        out.push("the measurement at stem or shaft");
+    }
+    out
+}
+
 /// What is to be said of the loop of a test.
 pub fn of(record: &Record, limits: &Limits, out: &mut Vec<Finding>) {
     let points = || record.points.iter();

@@ -29,9 +29,9 @@ pub(super) use words::clean;
 
 use super::wiring::WiringReport;
 use crate::commission::settings::Settings;
-use crate::commission::travel::figures::{Cause, Definition, figures};
-use crate::commission::travel::limits::{Judged, Limits, Verdict, judge};
-use crate::commission::travel::record::{Ended, FailsTo, Occasion, Record, Test};
+use crate::commission::travel::figures::{Cause, Definition, THERE_PERCENT, View, figures_within};
+use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict, judge};
+use crate::commission::travel::record::{Ended, Occasion, Record, Test};
 use findings::Finding;
 use std::collections::BTreeMap;
 
@@ -122,7 +122,8 @@ pub fn overall(records: &[&Record], limits: &Limits, beside: &Beside) -> Overall
 /// The figures that are asked of a record, with limits and verdicts: all of them, but of a loop check no repeatability, for it goes up and
 /// down once and that wants three cycles.
 pub fn judged(record: &Record, limits: &Limits) -> Vec<Judged> {
-    let mut judged = judge(figures(record), limits);
+    let there_percent = limits.limit(Limited::Accuracy, View::Sensor).unwrap_or(THERE_PERCENT);
+    let mut judged = judge(figures_within(record, there_percent), limits);
     judged.retain(|j| {
         record.test != Test::LoopCheck
             || j.figure.value.is_some()
@@ -160,6 +161,8 @@ struct Counts {
     without: usize,
     /// Fail actions that were as they are said to be.
     as_said: usize,
+    /// Fail actions of which it is said where the valve goes, and that could not be judged.
+    open_fails: usize,
     /// Other checks that are in order.
     checks: usize,
     /// Findings that count, figures beyond their limits left out.
@@ -207,6 +210,7 @@ impl<'a> Handover<'a> {
             }
             let actions = fails::actions(test.record, &test.judged);
             n.as_said += actions.iter().filter(|a| a.came == fails::Came::AsSaid).count();
+            n.open_fails += actions.iter().filter(|a| a.is_open()).count();
             n.faults += test.findings.iter().filter(|f| f.counts && !f.is_figure).count();
         }
         n.checks = self.beside.checks.iter().filter(|c| c.is_good == Some(true)).count();
@@ -252,9 +256,8 @@ impl<'a> Handover<'a> {
             open("accuracy", &[AccuracyAbove, AccuracyBelow]);
             open("hysteresis", &[Hysteresis]);
             let actions = fails::actions(test.record, &test.judged);
-            let is_open = actions.iter().all(|a| matches!(a.came, fails::Came::NotJudged(_)));
-            let is_asked = !actions.is_empty() && test.record.valve.fails_to != FailsTo::Unsaid;
-            if is_asked && is_open && !out.contains(&"fail action") {
+            // Each of them was asked for [TV-104].
+            if actions.iter().any(fails::Action::is_open) && !out.contains(&"fail action") {
                 out.push("fail action");
             }
         }

@@ -1,5 +1,5 @@
 use super::*;
-use crate::commission::travel::figures::View;
+use crate::commission::travel::figures::{View, figures};
 use crate::commission::travel::record::{
     Direction, External, Fail, FailsTo, Identity, Instrument, Left, Link, Log, Loss, Measure, Plan, Point,
     Sample, Step, Test, Watch,
@@ -290,7 +290,8 @@ fn names_are_text_and_nothing_is_fetched() {
 fn fail(to: f64, restored: bool) -> Fail {
     let travel = |t: f64| if t < 304.0 { 50.0 } else { to };
     let samples = (0..60).map(|n| 300.0 + 0.25 * f64::from(n)).map(|t| Sample::new(t, travel(t))).collect();
-    Fail { loss: Loss::Current, from_percent: 50.0, watch: watch(303.0, samples), seen: None, restored }
+    let watch = watch(303.0, samples);
+    Fail { loss: Loss::Current, from_percent: 50.0, watch, seen: None, restored, shown: None }
 }
 
 /// A fail action that is as it is said gets its verdict, is drawn, and is a pass by itself; one of which nothing is known is none.

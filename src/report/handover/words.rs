@@ -303,6 +303,9 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
     if n.as_said > 0 && (judged > 0 || h.overall() != Overall::Within) {
         more.push(format!("{} as said", plural(n.as_said, "fail action")));
     }
+    if n.open_fails > 0 {
+        more.push(format!("{} not judged", plural(n.open_fails, "fail action")));
+    }
     let reasons: Vec<(&str, usize)> = n.undecided.iter().map(|(cause, n)| (why(*cause), *n)).collect();
     let figures = plural(reasons.iter().map(|r| r.1).sum(), "figure");
     match reasons[..] {
@@ -317,6 +320,9 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
         let has = if n.without == 1 { "has" } else { "have" };
         more.push(format!("{} {has} a limit but no value", plural(n.without, "figure")));
     }
+    let never: std::collections::BTreeSet<_> =
+        h.deciding().flat_map(|t| super::loops::never_typed(t.record)).collect();
+    more.extend(never.into_iter().map(|what| format!("{what}: asked for and never typed")));
     more.extend(h.deciding().filter_map(|t| super::loops::shown(t.record, h.limits)).filter_map(|s| {
         let limit = s.limit.filter(|_| s.beyond == 0)?;
         let (away, limit) = (short(s.away), short(limit));

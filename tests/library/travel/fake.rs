@@ -186,6 +186,14 @@ pub struct Script {
     pub leaving_fails: bool,
     /// The device says nothing without current.
     pub dead_without_current: bool,
+    /// What the device tells as its travel is its set point.
+    pub tells_set_point: bool,
+    /// Whoever looks at the valve in a loss says that it stays.
+    pub sees_it_stay: bool,
+    /// Whoever takes something away says so and does nothing.
+    pub idle_acts: bool,
+    /// Command 3 tells the air supply, bar.
+    pub tells_supply: bool,
     /// Both gauges do the same.
     pub gauges_together: bool,
     /// All numbers are none.
@@ -262,11 +270,21 @@ impl Ask for Line {
         let silent = s.silent_from.is_some_and(|from| n >= from)
             && s.silent_until.is_none_or(|until| n < until)
             || s.dead_without_current && world.valve.lost == Some(Act::LoseCurrent);
-        let ma = (4.0 + 0.16 * world.valve.input + world.valve.current_error_ma) as f32;
+        let ma = match world.valve.lost {
+            Some(Act::LoseCurrent) => 0.0,
+            _ => (4.0 + 0.16 * world.valve.input + world.valve.current_error_ma) as f32,
+        };
+        let supply_bar: f32 = if world.valve.lost == Some(Act::LoseAir) { 0.0 } else { 1.4 };
+        let travel = if s.tells_set_point { world.valve.input } else { travel };
         let told = if s.numberless { f32::NAN } else { travel as f32 };
         let input = (world.valve.input as f32).to_be_bytes();
         let (status, reply) = match command {
             2 => (0, [ma.to_be_bytes(), told.to_be_bytes()].concat()),
+            // Primary variable in percent (unit 57), secondary in bar (unit 7).
+            3 if s.tells_supply => (
+                0,
+                [&ma.to_be_bytes()[..], &[57], &told.to_be_bytes(), &[7], &supply_bar.to_be_bytes()].concat(),
+            ),
             // Variable 2 is the set point, in percent (unit 57), classification 0, quality good.
             9 => (0, [&[0, data[0], 0, 57][..], &input, &[0xC0, 0, 0, 0, 0]].concat()),
             _ => (64, Vec::new()),
@@ -330,6 +348,7 @@ impl Stimulus for Mover {
         let mut world = self.0.borrow_mut();
         world.acts.push(act);
         world.valve.lost = match act {
+            _ if world.script.idle_acts => None,
             Act::LoseCurrent | Act::LoseAir | Act::Trip => Some(act),
             _ => None,
         };
@@ -391,6 +410,7 @@ impl Person for Technician {
             Kind::Number { unit, .. } if unit == "mm" => Answer::Number(world.valve.gauge_mm()),
             Kind::Number { unit, .. } if unit == "%" => Answer::Number(world.valve.input),
             Kind::Number { .. } => Answer::DontKnow,
+            Kind::Choice(_) if world.script.sees_it_stay => Answer::Choice("stays".into()),
             Kind::Choice(list) => Answer::Choice(list[0].name.clone()),
             Kind::Text => Answer::Text(String::new()),
         }

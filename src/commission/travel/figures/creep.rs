@@ -1,5 +1,6 @@
 //! Dead band and resolution from a creeping reversal [TV-12].
 
+use super::super::plan::CREEP_MOST_PERCENT;
 use super::super::record::{Creep, Move, Record};
 use super::doubt::{Cause, Why};
 use super::reading::{Average, Quality};
@@ -169,6 +170,21 @@ pub fn add(one: &Creep, view: View, quality: &Quality, waited: &Waited, out: &mu
     add(Definition::DeadBand, band, why);
     let why = "Travel did not follow twice in the same direction.".to_owned();
     add(Definition::Resolution, largest(&crept.gaps), why);
+}
+
+/// Where a valve stood while it was crept over 5 % and did not follow at all, percent: travel, least and most input; `None`: it followed, or
+/// the creep was given up before [TV-106].
+pub fn stands(record: &Record, one: &Creep) -> Option<(f64, f64, f64)> {
+    if one.moves.iter().any(|m| record.driven_elsewhere(m.asked_at_s).is_some()) {
+        return None;
+    }
+    let inputs = || one.moves.iter().map(|m| m.input_percent);
+    let (least, most) = (inputs().fold(f64::INFINITY, f64::min), inputs().fold(f64::NEG_INFINITY, f64::max));
+    let places = one.moves.iter().filter_map(|m| Some(Average::of_samples(&m.readings)?.mean));
+    let at = Average::of(places)?;
+    // The last move that would go beyond it is not made.
+    let is_far = most - least >= CREEP_MOST_PERCENT - record.plan.creep_increment_percent - 1e-6;
+    (is_far && at.span < Quality::of(record, View::Sensor).seen()).then_some((at.mean, least, most))
 }
 
 #[cfg(test)]

@@ -22,6 +22,10 @@ pub enum Cause {
     MayBeSetPoint,
     /// The valve was not where it was to begin.
     NotThere,
+    /// The valve did not get where it was to go.
+    NotArrived,
+    /// What was to be taken away did not go.
+    NotLost,
 }
 
 impl Cause {
@@ -35,6 +39,8 @@ impl Cause {
             Cause::NoResolution => "resolution not known",
             Cause::MayBeSetPoint => "travel may be the set point",
             Cause::NotThere => "not where it was to begin",
+            Cause::NotArrived => "did not get where it was to go",
+            Cause::NotLost => "the loss did not come",
         }
     }
 }

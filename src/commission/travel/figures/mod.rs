@@ -2,6 +2,7 @@
 //!
 //! Every figure says whose view it is and how uncertain it is. What cannot be had is a figure without value that says why.
 
+mod arrived;
 mod course;
 mod creep;
 mod cycle;
@@ -12,6 +13,8 @@ mod motion;
 mod reading;
 mod straight;
 
+pub use arrived::{THERE_PERCENT, not_arrived};
+pub use creep::stands;
 pub use definition::{Definition, Line, Runs, Unit};
 pub use doubt::Cause;
 pub(in crate::commission::travel) use motion::IN_THE_MIDDLE_PERCENT;
@@ -133,6 +136,11 @@ impl Figure {
 /// Every figure that a record has something for: static terms in both views, creeps, steps, strokes, fail actions, angles, in this
 /// order. Of parts that were not done there are none.
 pub fn figures(record: &Record) -> Vec<Figure> {
+    figures_within(record, THERE_PERCENT)
+}
+
+/// The same, where a step counts as one only if it rests within so many percent of its target [TV-105].
+pub fn figures_within(record: &Record, there_percent: f64) -> Vec<Figure> {
     let sensor = Quality::of(record, View::Sensor);
     let external = Quality::of(record, View::External);
     let of = |view| if view == View::Sensor { &sensor } else { &external };
@@ -157,6 +165,8 @@ pub fn figures(record: &Record) -> Vec<Figure> {
                 true => motion::add_stroke(step, rest, quality, &mut out),
                 false => motion::add_step(step, rest, quality, &mut out),
             }
+            let short = not_arrived(record, step, is_stroke, there_percent);
+            doubt_all(&mut out[before..], short.map(|words| Why::new(Cause::NotArrived, words)).as_ref());
             // By a set point that was elsewhere the valve is not measured [TV-22].
             let wrong = record.driven_elsewhere(step.watch.asked_at_s);
             doubt_all(&mut out[before..], wrong.map(|words| Why::new(Cause::NotDriven, words)).as_ref());

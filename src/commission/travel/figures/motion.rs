@@ -1,6 +1,6 @@
 //! Steps, strokes and fail actions: how long, how far, how uncertain [TV-13, TV-14, TV-15, TV-16].
 
-use super::super::record::{Fail, Rest, Sample, Step, Tail, Watch};
+use super::super::record::{Fail, Rest, Sample, Shown, Step, Tail, Watch};
 use super::course::{Moment, comes_to};
 use super::doubt::{Cause, Why};
 use super::reading::{Average, Quality, before};
@@ -24,6 +24,8 @@ const BY_HAND_S: f64 = 0.5;
 struct Motion {
     /// Time and how far from the place before towards the final one, from the asking on. The first is the asking itself.
     way: Vec<(f64, f64)>,
+    /// The place before, percent.
+    from: f64,
     /// The final place, percent.
     to: f64,
     /// How far, 0 or more, percent.
@@ -94,6 +96,7 @@ impl Motion {
         let way = after.iter().map(|s| (s.0, (s.1 - from.mean) * sign));
         Some(Motion {
             way: core::iter::once((watch.asked_at_s, 0.0)).chain(way).collect(),
+            from: from.mean,
             to: to.mean,
             change: (to.mean - from.mean).abs(),
             rests_since: at_rest.then(|| after[after.len() - window.len()].0),
@@ -208,6 +211,24 @@ fn above(way: &[(f64, f64)], n: usize) -> f64 {
     if bent > 0.0 { slope * slope / (4.0 * bent) } else { 0.0 }
 }
 
+/// Where a motion began and ended.
+pub struct Ends {
+    /// Percent, each.
+    pub from: Uncertain,
+    pub to: Uncertain,
+    pub is_at_rest: bool,
+}
+
+/// Where a motion that was watched began and ended; `None` where nothing was read after the asking.
+pub fn ends(watch: &Watch, rest: &Rest, quality: &Quality) -> Option<Ends> {
+    let m = Motion::of(watch, rest, quality)?;
+    Some(Ends {
+        from: Uncertain { value: m.from, by: m.from_by },
+        to: Uncertain { value: m.to, by: m.to_by },
+        is_at_rest: m.rests_since.is_some(),
+    })
+}
+
 /// Appends the figures of a step.
 pub fn add_step(step: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<Figure>) {
     let (about, view) = (About::Step(step.from_percent, step.to_percent), step.watch.view);
@@ -296,6 +317,10 @@ fn by_hand(definition: Definition, about: About, watch: &Watch, out: &mut Vec<Fi
 
 /// Why nothing is said of a loss: the valve was not seen to rest in the middle before, or did not come to its end [TV-84].
 fn not_let_go(fail: &Fail, rest: &Rest, quality: &Quality, end: Option<&Motion>) -> Option<Why> {
+    // Of a loss that never came nothing is said, wherever the valve went [TV-104].
+    if let Some(words) = fail.shown.as_ref().and_then(Shown::against) {
+        return Some(Why::new(Cause::NotLost, words));
+    }
     let not_there = |words: String| Some(Why::new(Cause::NotThere, words));
     let Some(from) = Average::of(before(&fail.watch, rest.for_s).filter_map(|s| s.percent)) else {
         return not_there("where it was before is not known".to_owned());

@@ -1,6 +1,6 @@
 //! Whether the numbers of a record can be.
 
-use super::{End, External, Plan, Record, Rest, Sample, Watch};
+use super::{End, External, Plan, Record, Rest, Sample, Shown, Watch};
 
 /// Percent beyond which a number is none.
 const MOST_PERCENT: f64 = 1e4;
@@ -70,6 +70,16 @@ pub(in crate::commission) fn rest(part: &str, r: &Rest) -> Option<Wrong> {
     number(format!("{part}.within_percent"), r.within_percent, 0.0, 100.0)
         .or_else(|| seconds(format!("{part}.for_s"), r.for_s))
         .or_else(|| seconds(format!("{part}.most_s"), r.most_s))
+}
+
+fn shown(part: &str, shown: &Shown) -> Option<Wrong> {
+    match shown {
+        Shown::CurrentMa(ma) => number(part.to_owned(), *ma, -100.0, 100.0),
+        Shown::Pressure { before, after, .. } => {
+            [before, after].into_iter().find_map(|p| number(part.to_owned(), *p, -1e9, 1e9))
+        }
+        Shown::Silent | Shown::Nothing => None,
+    }
 }
 
 fn end(part: &str, e: &End) -> Option<Wrong> {
@@ -152,7 +162,9 @@ impl Record {
         let fails = || {
             self.fails.iter().enumerate().find_map(|(n, f)| {
                 let at = format!("fails[{n}]");
-                percent(format!("{at}.from_percent"), f.from_percent).or_else(|| watch(&at, &f.watch))
+                percent(format!("{at}.from_percent"), f.from_percent)
+                    .or_else(|| watch(&at, &f.watch))
+                    .or_else(|| shown(&format!("{at}.shown"), f.shown.as_ref()?))
             })
         };
         let elsewhere = || {

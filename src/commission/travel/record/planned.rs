@@ -23,6 +23,9 @@ pub struct Plan {
     pub step_watch_s: f64,
     /// Strokes each way.
     pub strokes: u32,
+    /// Whether somebody was to type what the control system shows at every resting place.
+    #[serde(skip_serializing_if = "core::ops::Not::not")]
+    pub control_system: bool,
     /// What is taken away.
     pub losses: Vec<Loss>,
 }

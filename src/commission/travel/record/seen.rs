@@ -1,6 +1,6 @@
 //! What was seen of a valve: readings, resting places, motions [TV-02].
 
-use super::FailsTo;
+use super::{FailsTo, Shown};
 use crate::commission::travel::figures::View;
 use serde::{Deserialize, Serialize};
 
@@ -198,6 +198,9 @@ pub struct Fail {
     pub seen: Option<FailsTo>,
     /// Whether what was taken away was given back.
     pub restored: bool,
+    /// What the device itself told of the loss; `None`: nobody looked, as at a trip [TV-104].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shown: Option<Shown>,
 }
 
 /// An end stop.

@@ -76,7 +76,14 @@ fn whole() -> Record {
     record.steps = vec![step.clone()];
     record.strokes = vec![step];
     let seen = Some(FailsTo::Closed);
-    record.fails = vec![Fail { loss: Loss::Current, from_percent: 50.0, watch, seen, restored: true }];
+    record.fails = vec![Fail {
+        loss: Loss::Current,
+        from_percent: 50.0,
+        watch,
+        seen,
+        restored: true,
+        shown: Some(Shown::CurrentMa(0.0)),
+    }];
     record.ends = vec![End { open: false, readings: Vec::new(), angle_deg: Some(-31.0), external }];
     record.log = Some(Log { name: "travel.log".into(), hash: "crc32:00000000".into() });
     record.ended = Ended::Silent { during: "step 50 to 55 %".into(), last_heard_s: Some(31.0) };

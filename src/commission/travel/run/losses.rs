@@ -1,9 +1,10 @@
 //! What the valve does when something is taken away [TV-16] [TV-21].
 
 use super::{CAUTIONS, Run, capital, told};
+use crate::app::command::Value;
 use crate::commission::person::{Answer, Choice, Kind, Question};
 use crate::commission::travel::figures::{IN_THE_MIDDLE_PERCENT, View};
-use crate::commission::travel::record::{Fail, FailsTo, Loss, Watch};
+use crate::commission::travel::record::{Fail, FailsTo, Loss, Shown, Watch};
 use crate::commission::travel::sensing::{Halt, Rested, Until};
 use crate::host::stimulus::Act;
 use core::time::Duration;
@@ -16,6 +17,10 @@ const AWAY_PERCENT: f64 = 15.0;
 pub(in crate::commission::travel) const WAITS: u32 = 3;
 /// How long a device that was without power is waited for, s.
 const AWAKE_S: f64 = 60.0;
+/// The command that reads the primary to the quaternary variable.
+const READ_DYNAMIC: u8 = 3;
+/// Units of pressure, by their symbols.
+const PRESSURES: [&str; 6] = ["bar", "mbar", "psi", "kPa", "MPa", "Pa"];
 
 impl Loss {
     pub(super) fn acts(self) -> (Act, Act) {
@@ -59,8 +64,12 @@ impl Run<'_> {
                 continue;
             }
             self.during = format!("asking for leave for the {}", loss.words());
+            let first = match self.moved {
+                true => format!("{FROM_PERCENT} %"),
+                false => format!("{} and then to {FROM_PERCENT} %", FROM_PERCENT - AWAY_PERCENT),
+            };
             let words = format!(
-                "The {} comes now. {} goes to its fail position, from {FROM_PERCENT} %, for {} s at most. May it?",
+                "The {} comes next. {} first goes to {first} and is waited for until it rests there; then it goes to its fail position, and is watched for {} s at most. May it?",
                 loss.words(),
                 self.valve(),
                 self.record.plan.step_watch_s,
@@ -116,6 +125,7 @@ impl Run<'_> {
         self.go_to_the_middle(loss)?;
         let mut samples = self.rest_here()?;
         let before = self.travel;
+        let pressure = if loss == Loss::Air { self.highest_pressure()?.flatten() } else { None };
         self.sensing.take_uncertain_s();
         let left = self.ahead_of(take);
         let given = self.stimulus.act(self.sensing.ask, take);
@@ -132,7 +142,8 @@ impl Run<'_> {
             samples: samples.clone(),
             by_hand_s: None,
         };
-        self.record.fails.push(Fail { loss, from_percent: FROM_PERCENT, watch, seen: None, restored: false });
+        let from_percent = FROM_PERCENT;
+        self.record.fails.push(Fail { loss, from_percent, watch, seen: None, restored: false, shown: None });
         given?;
         let plan = &self.record.plan;
         let (rest, most_s) = (plan.rest, plan.step_watch_s);
@@ -149,6 +160,14 @@ impl Run<'_> {
         if let Some(fail) = self.record.fails.last_mut() {
             (fail.seen, fail.watch.by_hand_s) = (seen, time);
         }
+        let is_silent = rested.samples.last().is_some_and(|s| s.percent.is_none());
+        let shown = self.shown(loss, is_silent, pressure)?;
+        if let Some(words) = shown.as_ref().and_then(Shown::against) {
+            self.person.tell(&format!("{}: not judged: {words}.", capital(loss.words())));
+        }
+        if let Some(fail) = self.record.fails.last_mut() {
+            fail.shown = shown;
+        }
         self.during = format!("giving back after the {}", loss.words());
         self.stimulus.act(self.sensing.ask, give)?;
         if let Some(fail) = self.record.fails.last_mut() {
@@ -160,6 +179,49 @@ impl Run<'_> {
         self.followed = None;
         self.input = None;
         self.awake()
+    }
+
+    /// What the device tells of a loss while it lasts [TV-104].
+    fn shown(
+        &mut self,
+        loss: Loss,
+        is_silent: bool,
+        pressure: Option<(f64, String)>,
+    ) -> Result<Option<Shown>, Halt> {
+        Ok(Some(match loss {
+            Loss::Trip => return Ok(None),
+            Loss::Current if is_silent => Shown::Silent,
+            Loss::Current => {
+                let Some(reading) = self.sensing.readings.current.clone() else {
+                    return Ok(Some(Shown::Nothing));
+                };
+                let command = reading.source.command(&self.sensing.device);
+                match self.sensing.heard(command, &reading.source.data())? {
+                    Some(read) => reading.number(&read.exchange).map_or(Shown::Nothing, Shown::CurrentMa),
+                    None => Shown::Silent,
+                }
+            }
+            Loss::Air => match (pressure, self.highest_pressure()?.flatten()) {
+                (Some((before, unit)), Some((after, now))) if unit == now && before > 0.0 => {
+                    Shown::Pressure { before, after, unit }
+                }
+                _ => Shown::Nothing,
+            },
+        }))
+    }
+
+    /// The highest of the pressures that the device tells as its variables, and its unit: the supply, where it tells that; outer `None`: it is silent.
+    fn highest_pressure(&mut self) -> Result<Option<Option<(f64, String)>>, Halt> {
+        let Some(read) = self.sensing.heard(READ_DYNAMIC, &[])? else { return Ok(None) };
+        let pressures = read.exchange.fields_of_reply().filter_map(|f| {
+            let unit = f.found.unit_symbol()?.to_string();
+            let told = match f.found.value(f.data) {
+                Value::Float(bits) => f64::from(f32::from_bits(bits)),
+                _ => return None,
+            };
+            (PRESSURES.contains(&unit.as_str()) && told.is_finite()).then_some((told, unit))
+        });
+        Ok(Some(pressures.max_by(|a, b| a.0.total_cmp(&b.0))))
     }
 
     fn seen(&mut self, loss: Loss, most_s: f64) -> Result<(Option<FailsTo>, Option<f64>), Halt> {
@@ -178,6 +240,10 @@ impl Run<'_> {
             },
             _ => None,
         };
+        // One that stayed took no time.
+        if seen == Some(FailsTo::Stays) {
+            return Ok((seen, None));
+        }
         let words = "How long did it take by a stop watch, in s? ? if nobody took it".to_owned();
         let time =
             self.ask_number(format!("{}/time", loss.id()), words, "s", (0.0, most_s.max(60.0) * 10.0))?;

@@ -116,6 +116,7 @@ impl Run<'_> {
         // A valve that does not answer is watched to the end; one that has come is not.
         let until = Until { left: before, most_s, ..Until::default() };
         let rested = self.sensing.settle(asked_at_s, &rest, until)?;
+        self.look_for_lag(Some((to - from).abs()), to, &rested);
         head.extend(rested.samples.iter().copied());
         let watch = Watch {
             asked_at_s,

@@ -158,3 +158,107 @@ fn losses_that_say_nothing() {
     assert!(told.contains("it was still moving in the end, at 28.") && told.contains("by --watch"), "{told}");
     assert!(!told.contains("NOT as said"), "{told}");
 }
+
+/// One loss as said and one that is not judged: each was asked for, so that is no pass [TV-104].
+#[test]
+fn one_loss_that_is_not_judged_is_no_pass() {
+    let mut r = record(Occasion::AsLeft, 0.4);
+    r.valve.fails_to = FailsTo::Closed;
+    let mut slow = fail(0.0, true);
+    for s in &mut slow.watch.samples {
+        s.percent = Some(50.0 - 2.0 * (s.at_s - 304.0).max(0.0));
+    }
+    r.fails = vec![fail(0.0, true), slow];
+    assert_eq!(overall(&[&r], &limits(), &Beside::default()), Overall::NotJudged);
+    let head = first_lines(&r);
+    assert!(head.starts_with("FV-3104 NO VERDICT: fail action could not be judged"), "{head}");
+    assert!(head.contains("1 fail action as said; 1 fail action not judged"), "{head}");
+}
+
+/// A step from 40 to 60 % that rests at 50 % is a fault, and none of its times is judged; within the limit of accuracy (1.5 %) it is one. A stroke
+/// from 0 to 64 % is no full stroke [TV-105].
+#[test]
+fn what_does_not_get_there_is_not_judged() {
+    let mut with = limits();
+    with.both.extend([(Limited::T63, 60.0), (Limited::StrokeTimeOpening, 60.0)]);
+    let of = |r: &Record| {
+        (overall(&[r], &with, &Beside::default()), joined(&text(&[r], &with, &Beside::default(), false)))
+    };
+    // Half way, and 1 % short.
+    for (share, is_bad) in [(0.5, true), (0.95, false)] {
+        let mut r = record(Occasion::AsLeft, 0.4);
+        for s in &mut r.steps[0].watch.samples {
+            s.percent = s.percent.map(|p| 40.0 + share * (p - 40.0));
+        }
+        let (overall, told) = of(&r);
+        assert_eq!(overall == Overall::Beyond, is_bad, "{told}");
+        let said = "Step from 40 to 60 %: it came to rest at 50.0 %, 10.0 % from where it was to go";
+        assert_eq!(told.contains(said), is_bad, "{told}");
+        let t63 =
+            judged(&r, &with).into_iter().find(|j| j.figure.definition == Definition::T63).expect("T63");
+        assert_eq!(t63.verdict == Verdict::Within, !is_bad);
+        // The step 19 % is far, or 10 %: T63 is a ramp's either way.
+        assert!(t63.figure.value.is_some());
+    }
+    for (end, is_bad) in [(64.0, true), (99.0, false)] {
+        let mut r = record(Occasion::AsLeft, 0.4);
+        let travel = |t: f64| end * ((t - 203.0) / 4.0).clamp(0.0, 1.0);
+        let samples =
+            (0..60).map(|n| 200.0 + 0.25 * f64::from(n)).map(|t| Sample::new(t, travel(t))).collect();
+        r.strokes = vec![Step { from_percent: -1.25, to_percent: 103.125, watch: watch(203.0, samples) }];
+        let (overall, told) = of(&r);
+        assert_eq!(overall == Overall::Beyond, is_bad, "{told}");
+        assert_eq!(
+            told.contains("Stroke, opening: it went from 0.0 to 64.0 % by its sensor"),
+            is_bad,
+            "{told}"
+        );
+    }
+}
+
+/// Crept from 48 to 53 % and back by 0.1 %, and stuck at 47.8 %: a fault, where it alone was planned, too; one that follows is none [TV-106].
+#[test]
+fn a_creep_that_nothing_follows_is_a_fault() {
+    use crate::commission::travel::record::{Creep, Move};
+    let crept = |travel: fn(f64) -> f64| {
+        let inputs = (0..=50).map(|n| 48.0 + 0.1 * f64::from(n)).enumerate();
+        let moves = inputs.map(|(n, input)| {
+            let at = 10.0 * n as f64;
+            let readings = vec![Sample::new(at + 4.0, travel(input)), Sample::new(at + 5.0, travel(input))];
+            Move { input_percent: input, asked_at_s: at, readings, external: None }
+        });
+        let creep = Creep { place_percent: 48.0, moves: moves.collect() };
+        Record {
+            points: Vec::new(),
+            steps: Vec::new(),
+            creeps: vec![creep],
+            plan: Plan::default(),
+            ..record(Occasion::AsLeft, 0.4)
+        }
+    };
+    let r = crept(|_| 47.8);
+    assert_eq!(overall(&[&r], &limits(), &Beside::default()), Overall::Beyond);
+    let told = joined(&all(&[&r])[0]);
+    assert!(
+        told.contains("Creeping at 48 %: the valve did not follow; it stood at 47.8 % by its sensor"),
+        "{told}"
+    );
+    assert!(!all(&[&crept(|input| input)])[0].contains("did not follow"));
+}
+
+/// What was asked for at every place and answered by ? each time stands beside the verdict, and does not count [TV-108].
+#[test]
+fn what_was_never_typed_stands_beside_the_verdict() {
+    let mut r = record(Occasion::AsLeft, 0.4);
+    assert!(!first_lines(&r).contains("never typed"));
+    r.plan.control_system = true;
+    r.external = Some(Measure::default());
+    assert_eq!(overall(&[&r], &limits(), &Beside::default()), Overall::Within);
+    let head = first_lines(&r);
+    for what in ["what the control system shows", "the measurement at stem or shaft"] {
+        assert!(head.contains(&format!("{what}: asked for and never typed")), "{head}");
+        assert!(joined(&all(&[&r])[0]).contains(&format!("- Asked for and never typed: {what}.")));
+    }
+    r.points[3].control_system_percent = Some(75.0);
+    assert!(!first_lines(&r).contains("control system shows: asked"));
+}

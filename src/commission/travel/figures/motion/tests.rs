@@ -191,7 +191,14 @@ fn what_cannot_be_had_is_said() {
 fn a_fail_action() {
     let samples = sampled(0.0, 1e-3, 10.0, |t| 60.0 - (20.0 * (t - 2.3).max(0.0)).min(60.0));
     let loss = super::super::super::record::Loss::Current;
-    let mut fail = Fail { loss, from_percent: 60.0, watch: watch(samples, 2.0), seen: None, restored: true };
+    let mut fail = Fail {
+        loss,
+        from_percent: 60.0,
+        watch: watch(samples, 2.0),
+        seen: None,
+        restored: true,
+        shown: None,
+    };
     let mut found = Vec::new();
     add_fail(&fail, &Rest::default(), &Quality::default(), &mut found);
     near(&found, Definition::FailTime, 3.24, 1e-6);

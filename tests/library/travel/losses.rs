@@ -1,0 +1,99 @@
+//! What is only said: losses that came, that never came, and of which nothing but words tells [TV-104]; a travel that is the set point
+//! [TV-107].
+
+use super::fake::{ALL, Script, Valve, tested, world};
+use looprig::commission::travel::Limits;
+use looprig::commission::travel::record::{FailsTo, Loss, Plan, Record, Shown, Test};
+use looprig::report::handover::{Beside, Overall, overall, text};
+
+fn lost(fails_to: FailsTo, script: Script) -> Record {
+    let plan = Plan { losses: vec![Loss::Air, Loss::Current], step_watch_s: 10.0, ..Plan::default() };
+    let world = world(Valve::new(), script);
+    let mut record = tested(&world, ALL, Test::Travel, plan);
+    record.valve.fails_to = fails_to;
+    record
+}
+
+fn told(record: &Record) -> (Overall, String) {
+    let (limits, beside) = (Limits::own(), Beside::default());
+    let told = text(&[record], &limits, &beside, false);
+    (overall(&[record], &limits, &beside), told.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
+/// The person says that it was taken away and that the valve closed; the device still reads 12 mA (50 %) and 1.4 bar.
+#[test]
+fn a_loss_that_never_came() {
+    let script = Script { idle_acts: true, tells_supply: true, ..Script::default() };
+    for fails_to in [FailsTo::Closed, FailsTo::Stays, FailsTo::Unsaid] {
+        let record = lost(fails_to, script);
+        let (overall, told) = told(&record);
+        assert_eq!(overall, Overall::Beyond, "{told}");
+        assert!(told.contains("not judged, the device still read 12.00 mA"), "{told}");
+        assert!(
+            told.contains("not judged, the device still told 1.40 bar of air (1.40 bar before)"),
+            "{told}"
+        );
+        assert!(!told.contains("as said"), "{told}");
+    }
+}
+
+/// What came is seen by the current of 0 mA or by silence, and by the supply of 0 bar; of a device that tells no pressure the loss of air is only said.
+#[test]
+fn a_loss_that_came() {
+    let of = |tells_supply, dead_without_current| {
+        lost(FailsTo::Closed, Script { tells_supply, dead_without_current, ..Script::default() })
+    };
+    let record = of(true, false);
+    let shown: Vec<_> = record.fails.iter().map(|f| f.shown.clone()).collect();
+    let air = Shown::Pressure { before: f64::from(1.4f32), after: 0.0, unit: "bar".into() };
+    assert_eq!(shown, [Some(air), Some(Shown::CurrentMa(0.0))]);
+    let (overall, words) = told(&record);
+    assert!(overall == Overall::Within && words.contains("2 fail actions as said"), "{words}");
+    assert!(!words.contains("only said"), "{words}");
+    let record = of(false, true);
+    let shown: Vec<_> = record.fails.iter().map(|f| f.shown.clone()).collect();
+    assert_eq!(shown, [Some(Shown::Nothing), Some(Shown::Silent)]);
+    let (overall, words) = told(&record);
+    assert!(
+        overall == Overall::Within && words.contains("loss of air: the loss was not seen, only said."),
+        "{words}"
+    );
+}
+
+/// Somebody named the set point as travel of a valve that is stuck at 47.8 %: it follows without any lag, and nothing is judged by it. A valve of
+/// 20 %/s takes 1.25 s for 25 %, and is seen on its way.
+#[test]
+fn a_travel_that_is_the_set_point() {
+    for (tells_set_point, expected) in [(true, Overall::NotJudged), (false, Overall::Within)] {
+        for plan in [Plan::cycling(5, 1), Plan { strokes: 1, step_watch_s: 20.0, ..Plan::cycling(5, 1) }] {
+            let valve = Valve {
+                stuck: tells_set_point,
+                travel: if tells_set_point { 47.8 } else { 0.0 },
+                ..Valve::new()
+            };
+            let world = world(valve, Script { tells_set_point, ..Script::default() });
+            let mut record = tested(&world, ALL, Test::Travel, plan);
+            record.points.iter_mut().for_each(|p| p.external = None);
+            let (overall, told) = told(&record);
+            assert_eq!(overall, expected, "{told}");
+            assert_eq!(told.contains("travel may be the set point"), tells_set_point, "{told}");
+            assert_eq!(told.contains("was the set point at every reading"), tells_set_point, "{told}");
+        }
+    }
+}
+
+/// Whoever gives leave for a loss is told that the valve goes to the middle first, over 35 % where it has not been seen to move; one that stayed is
+/// not asked for a time by a stop watch.
+#[test]
+fn what_is_asked_around_a_loss() {
+    for (sees_it_stay, times) in [(false, 2), (true, 0)] {
+        let plan = Plan { losses: vec![Loss::Air, Loss::Current], step_watch_s: 10.0, ..Plan::default() };
+        let world = world(Valve::new(), Script { sees_it_stay, ..Script::default() });
+        assert_eq!(tested(&world, ALL, Test::Travel, plan).fails.len(), 2);
+        let questions = &world.borrow().questions;
+        let words = |id: &str| questions.iter().find(|q| q.id == id).map_or("", |q| q.words.as_str());
+        assert!(words("travel/loss/air").contains("first goes to 35 and then to 50 %"));
+        assert!(words("travel/loss/current").contains("first goes to 50 %"));
+        assert_eq!(questions.iter().filter(|q| q.id.ends_with("/time")).count(), times);
+    }
+}
