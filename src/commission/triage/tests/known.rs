@@ -273,3 +273,21 @@ fn what_a_told_cause_explains_is_not_unexplained() {
     assert!(triage.causes.iter().any(|c| c.speaks_for.iter().any(|w| w.finding.symptom == "signal_level")));
     assert!(!triage.remarks.iter().any(|r| r.contains("no cause explains it")), "{:?}", triage.remarks);
 }
+
+/// Most of what a person was asked for is not known: no clean bill, and it is listed [TG-29].
+#[test]
+fn what_was_not_looked_at_is_listed() {
+    let known = known();
+    let usual: Vec<(&str, &str)> = known
+        .symptoms
+        .iter()
+        .filter(|s| s.seen != Seen::Person)
+        .map(|s| (s.name.as_str(), s.values[0].name.as_str()))
+        .collect();
+    let mut of = session(&known, &usual, &[]);
+    assert_eq!(of.verdict(), Verdict::NothingFound);
+    of.not_known(known.symptom("stem").expect("a symptom"));
+    assert_eq!(of.verdict(), Verdict::Unclear);
+    let triage = Triage::of(&of, Vec::new(), String::new());
+    assert!(triage.remarks.iter().any(|r| r.starts_with("Not looked at (1): ")), "{:?}", triage.remarks);
+}
