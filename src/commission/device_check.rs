@@ -121,6 +121,7 @@ impl Guide<'_> {
             now.remarks.push(AIR_OFF.to_owned());
         }
         now.link = self.sensing.ask.quality().into();
+        now.status.clone_from(&self.sensing.status);
         now.findings = judge::findings(&now);
         (self.keep)(&now);
     }
@@ -377,6 +378,9 @@ impl Guide<'_> {
             self.check.left = Some(left);
         }
         self.check.link = self.sensing.ask.quality().into();
+        self.check.status.clone_from(&self.sensing.status);
+        let told: Vec<_> = self.check.status.iter().filter_map(|b| b.words()).collect();
+        told.iter().filter(|(counts, _)| !counts).for_each(|(_, words)| self.remark(words));
         self.check.findings = judge::findings(&self.check);
         (self.keep)(&self.check);
         self.check

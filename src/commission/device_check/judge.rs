@@ -25,6 +25,7 @@ const SLIP_PERCENT: f64 = 2.0;
 /// It is back where it was within this, percent (own choice).
 const BACK_PERCENT: f64 = 1.0;
 
+const DEVICE_NOT: &str = "Not proved: that a device which says nothing is in order.";
 const SENSOR_NOT: &str =
     "Not proved: the sensor under load, heat and vibration, and what lies between it and the stem.";
 const OUTPUT_NOT: &str =
@@ -33,6 +34,9 @@ const OUTPUT_NOT: &str =
 /// Every finding that a record has something for.
 pub fn findings(check: &DeviceCheck) -> Vec<Finding> {
     let mut out = Vec::new();
+    for (_, words) in check.status.iter().filter_map(|b| b.words()).filter(|(counts, _)| *counts) {
+        add(&mut out, "device: what it says of itself", Found::NotAsExpected, words, DEVICE_NOT);
+    }
     if let Some(hand) = &check.hand {
         sensor(hand, check.rest.within_percent, &mut out);
     }

@@ -1,7 +1,7 @@
 //! Reading a device again and again: samples of travel, waiting for rest, and what ends a test [TV-20] [TV-04].
 
 use super::readings::{Reading, Readings};
-use super::record::{Ended, Rest, Sample, Stood, Tail};
+use super::record::{Ended, Rest, Sample, StatusBit, Stood, Tail};
 use crate::app::command::layout::UnitSymbol;
 use crate::exchange::Exchange;
 use crate::host::stimulus::{StimulusError, Why};
@@ -95,6 +95,12 @@ pub struct Sensing<'a> {
     pub device: Device,
     /// Which of its variables are what.
     pub readings: Readings,
+    /// What it told in its second status octet so far [TV-110].
+    pub status: Vec<StatusBit>,
+    /// Something is taken away, so what it tells of itself is not noted.
+    pub is_bereft: bool,
+    /// The octet of the last answer that was noted.
+    octet: Option<u8>,
     began: Instant,
     last_heard_s: Option<f64>,
     last_sample_s: f64,
@@ -173,6 +179,9 @@ impl<'a> Sensing<'a> {
             ask,
             device,
             readings,
+            status: Vec::new(),
+            is_bereft: false,
+            octet: None,
             began,
             last_heard_s: None,
             last_sample_s: 0.0,
@@ -229,7 +238,13 @@ impl<'a> Sensing<'a> {
         if exchange.transaction.reply.is_none() {
             return Ok(None);
         }
-        self.last_heard_s = Some(self.seconds(after));
+        let heard_s = self.seconds(after);
+        self.last_heard_s = Some(heard_s);
+        let octet = exchange.device_status().filter(|_| !self.is_bereft);
+        if let Some(octet) = octet {
+            StatusBit::note(&mut self.status, octet, heard_s, self.octet);
+        }
+        self.octet = octet;
         let t = &exchange.transaction;
         let asked = t.tries.last().and_then(|g| g.octets.last()).map(|o| o.at);
         let answered = t.reply.as_ref().and_then(|g| g.octets.first()).map(|o| o.at);

@@ -118,6 +118,8 @@ impl Run<'_> {
         let before = self.travel;
         self.sensing.take_uncertain_s();
         let left = self.ahead_of(take);
+        // A device without current or air may say anything, and one that has it again has started anew.
+        self.sensing.is_bereft = true;
         let given = self.stimulus.act(self.sensing.ask, take);
         // It may have been taken away even where that failed.
         let asked = match &given {
@@ -159,7 +161,9 @@ impl Run<'_> {
         self.person.tell(&words);
         self.followed = None;
         self.input = None;
-        self.awake()
+        self.awake()?;
+        self.sensing.is_bereft = false;
+        Ok(())
     }
 
     fn seen(&mut self, loss: Loss, most_s: f64) -> Result<(Option<FailsTo>, Option<f64>), Halt> {
