@@ -132,3 +132,32 @@ fn what_the_control_system_shows() {
         "{told}"
     );
 }
+
+/// [TV-111]: a clamp that has slipped reads no end as 0 or 100 %, though it reads a whole range: healthy ones do, in the test above.
+#[test]
+fn a_slipped_clamp() {
+    let dir = bench("travel-slipped", "", &format!("{HAND}{SINGLE}"));
+    for severity in [0.3, 0.6] {
+        let ended = checked(&dir, &with_fault("clamp_slipped", severity, 1));
+        let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(ended.code, 1, "{words}");
+        assert!(words.contains("sensor: range: NOT AS EXPECTED"), "{words}");
+    }
+    let ended = checked(&dir, &with_fault("clamp_slipped", 0.3, 1));
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("read 0 and 100 % within 5 %: look whether clamp, lever or coupling"), "{words}");
+}
+
+/// [TV-113]: of a worn sensor only the sensor is bad; whatever gauges and vent do behind it, the stage is not judged.
+#[test]
+fn a_worn_sensor_accuses_no_stage() {
+    let hunts = SINGLE.replace("\"rises\"", "\"falls\"").replace("blows\" = \"no\"", "blows\" = \"yes\"");
+    let dir = bench("travel-worn-stage", "", &format!("{HAND}{hunts}"));
+    let ended = checked(&dir, &with_fault("sensor_worn", 1.0, 1));
+    assert_eq!(ended.code, 1, "{}", ended.out);
+    for told in
+        ["sensor: jumps: NOT AS EXPECTED", "outputs: pattern: not judged", "outputs: at rest: not judged"]
+    {
+        assert!(ended.out.contains(told), "{told}: {}", ended.out);
+    }
+}
