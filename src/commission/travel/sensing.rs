@@ -3,6 +3,7 @@
 use super::readings::{Reading, Readings};
 use super::record::{Ended, Rest, Sample, StatusBit, Stood, Tail};
 use crate::app::command::layout::UnitSymbol;
+use crate::app::status::Status;
 use crate::exchange::Exchange;
 use crate::host::stimulus::{StimulusError, Why};
 use crate::host::{Ask, Device, HostError};
@@ -12,6 +13,10 @@ use std::collections::VecDeque;
 
 /// How often a silent device is asked again, behind the repeats of the link [TV-20].
 pub const AGAIN: u32 = 3;
+/// The response code of a device that is busy [ST-03].
+const BUSY: Status = Status::Response(32);
+/// How often a busy device is asked again, a pause apart [TV-115].
+const BUSY_AGAIN: u32 = 60;
 /// How long it is left alone before.
 const PAUSE: Duration = Duration::from_secs(1);
 /// How many answers in a row may have no number.
@@ -255,7 +260,7 @@ impl<'a> Sensing<'a> {
         Ok(Some(Read { at_s, uncertain_s, exchange }))
     }
 
-    /// Asks, and asks a silent device again.
+    /// Asks, and asks a silent or busy device again.
     ///
     /// # Errors
     /// It stays silent, or the host cannot ask.
@@ -264,11 +269,28 @@ impl<'a> Sensing<'a> {
             if n > 0 {
                 self.ask.rest(PAUSE)?;
             }
-            if let Some(read) = self.once(command, data.to_vec())? {
+            let Some(read) = self.once(command, data.to_vec())? else { continue };
+            if read.exchange.status() != Some(BUSY) {
+                return Ok(read);
+            }
+            return self.read_busy(command, data);
+        }
+        Err(Halt::Silent)
+    }
+
+    /// Asks a device again that says that it is busy [TV-115].
+    fn read_busy(&mut self, command: u8, data: &[u8]) -> Result<Read, Halt> {
+        for _ in 0..BUSY_AGAIN {
+            self.ask.rest(PAUSE)?;
+            if let Some(read) = self.once(command, data.to_vec())?
+                && read.exchange.status() != Some(BUSY)
+            {
                 return Ok(read);
             }
         }
-        Err(Halt::Silent)
+        Err(Halt::Failed(format!(
+            "the device says that it is busy, to command {command}, and still after {BUSY_AGAIN} tries a second apart\n  next: wait until it has done what it is at, and begin again"
+        )))
     }
 
     /// A reading that is no travel, once: nothing where the device has no number for it.

@@ -46,3 +46,18 @@ fn a_device_that_restarts() {
     assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
     assert!(!ended.out.contains("restarted") && !ended.out.contains("malfunction"), "{}", ended.out);
 }
+
+/// [TV-115]: a device that is busy for 8 s is asked again; one that stays busy ends the test with that reason, and no other source is looked for.
+#[test]
+fn a_device_that_is_busy() {
+    let busy = "[[event]]\nat_s = 20\nbusy = true\n";
+    let test = ["--cycles", "1", "--record", "r.json", "--force"];
+    let dir = with_event("busy", &format!("{busy}[[event]]\nat_s = 28\nbusy = false\n"));
+    let ended = travel(&dir, &test);
+    assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
+    let dir = with_event("busy-for-ever", busy);
+    let ended = travel(&dir, &test);
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_ne!(ended.code, 0, "{words}");
+    assert!(words.contains("says that it is busy") && !words.contains("name another source"), "{words}");
+}
