@@ -336,17 +336,34 @@ fn outputs(check: &DeviceCheck, hindered: Option<&str>, out: &mut Vec<Finding>) 
             ),
         ),
         (Acting::Double, Some(first), Some(second)) => {
-            let against = one_way(&first) && one_way(&second) && first[0] == -second[0];
-            let words = match against {
+            let (good, is_unseen) = against(&first, &second);
+            let mut words = match good {
                 true => "One output rises while the other falls, and the other way back.",
                 false => {
                     "The outputs do not go one against the other at each of the moves: tubing, output stage, or its balance."
                 }
-            };
-            (as_expected(against), words.to_owned())
+            }
+            .to_owned();
+            if good && is_unseen {
+                words += " What the gauges did where it went on the way of before is not counted: without a spring it need not tell anything.";
+            }
+            (as_expected(good), words)
         }
     };
     add(out, about, found, words, OUTPUT_NOT);
+}
+
+/// Whether two outputs go one against the other at both moves that turn round, always the same way, and not the other way at the moves that go on; and whether
+/// nothing of that was seen at one of these [TV-112].
+fn against(first: &[i8], second: &[i8]) -> (bool, bool) {
+    let pairs: Vec<(i8, i8)> = first.iter().copied().zip(second.iter().copied()).collect();
+    let (turns, goes_on): (Vec<_>, Vec<_>) = pairs.iter().enumerate().partition(|(n, _)| n % 2 == 1);
+    let Some((_, wanted)) = turns.first().copied().filter(|(_, (a, b))| *a != 0 && *a == -*b) else {
+        return (false, false);
+    };
+    let is_other = |p: (i8, i8)| p == (wanted.1, wanted.0);
+    let good = turns.iter().all(|(_, p)| *p == wanted) && goes_on.iter().all(|(_, p)| !is_other(**p));
+    (good, goes_on.iter().any(|(_, p)| **p != *wanted))
 }
 
 fn at_rest(kind: AtRest, blows: bool, is_worn: bool, out: &mut Vec<Finding>) {

@@ -161,3 +161,33 @@ fn a_worn_sensor_accuses_no_stage() {
         assert!(ended.out.contains(told), "{told}: {}", ended.out);
     }
 }
+
+/// [TV-112]: a healthy double-acting part-turn valve, its gauges answered as the bench tells them, is not accused. Without a spring its outputs need not change at the moves
+/// that go on the way of before, the first and the third; at those that turn round they must, and go the same way.
+#[test]
+fn outputs_without_a_spring() {
+    let of = include_str!("../../../fixtures/benches/valve-part-turn.toml");
+    let of = of.replacen("[device.air]", "[device.positioner]\ncalibrated = true\n[device.air]", 1);
+    let (before, rest) = of.split_once("[[device.valve.fault]]").expect("a fault");
+    let (_, behind) = rest.split_once("[[line]]").expect("a line");
+    let healthy = format!("{before}[[line]]{behind}");
+    let dir = bench("travel-no-spring", "", "");
+    for (first, second, code) in [
+        ("falls, falls, falls, rises", "falls, rises, rises, falls", 0),
+        ("falls, falls, falls, rises", "stays, rises, rises, falls", 0),
+        ("falls, falls, falls, rises", "rises, rises, rises, falls", 1),
+        ("rises, falls, falls, rises", "falls, falls, rises, falls", 1),
+        ("rises, falls, falls, rises", "falls, rises, rises, rises", 1),
+    ] {
+        let list = |of: &str| format!("[\"{}\"]", of.replace(", ", "\", \""));
+        let rest = DOUBLE.split("\"device_check/jog").next().expect("a start");
+        let jogs = format!(
+            "\"device_check/jog/first\" = {}\n\"device_check/jog/second\" = {}\n",
+            list(first),
+            list(second)
+        );
+        fs::write(dir.join("answers.toml"), format!("{HAND}{rest}{jogs}")).unwrap();
+        let ended = checked(&dir, &healthy);
+        assert_eq!(ended.code, code, "{first}; {second}: {}{}", ended.err, ended.out);
+    }
+}
