@@ -202,6 +202,12 @@ fn has_effect(args: &TravelArgs) -> Result<(), Failure> {
             "let a person or a bench set the current, or make a travel test of the same points: --cycles 1 --by device",
         );
     }
+    if !args.loss.is_empty() && matches!(args.by, Some(By::Device)) {
+        return refused(
+            "--loss takes away current, air or trip, and a command of the device cannot do that",
+            "add --by person and do it by hand when it asks, or leave --loss out",
+        );
+    }
     if args.creep.is_empty() && args.creep_move.is_some() {
         return refused(
             "--creep-move belongs to --creep, which is not given",

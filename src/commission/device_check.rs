@@ -25,6 +25,8 @@ const AIR_OFF: &str =
 pub const WATCH: &str = "watch the gauges";
 /// A hand that rests so long has come to the end, s (own choice).
 const HAND_RESTS_S: f64 = 3.0;
+/// The pressures of a double-acting stage are given so long to rest, s (own choice).
+const PRESSURES_REST_S: f64 = 60.0;
 /// A hand is watched no longer one way, s (own choice).
 const HAND_MOST_S: f64 = 120.0;
 
@@ -121,6 +123,7 @@ impl Guide<'_> {
             now.remarks.push(AIR_OFF.to_owned());
         }
         now.link = self.sensing.ask.quality().into();
+        now.status.clone_from(&self.sensing.status);
         now.findings = judge::findings(&now);
         (self.keep)(&now);
     }
@@ -283,6 +286,7 @@ impl Guide<'_> {
             &rest,
             Until { near: Some(around), left: travel, most_s, ..Until::default() },
         )?;
+        self.wait_for_pressures()?;
         let (up, down) = (around + JOG_PERCENT, around - JOG_PERCENT);
         for (n, (from, to)) in
             [(around, up), (up, around), (around, down), (down, around)].into_iter().enumerate()
@@ -293,6 +297,23 @@ impl Guide<'_> {
         let words = "While the valve rests: does air blow off at its vent all the time?";
         let blows = self.choose("blows", words, &[("yes", "air blows off"), ("no", "no air blows off")])?;
         self.check.blows_at_rest = blows.map(|name| name == "yes");
+        Ok(())
+    }
+
+    /// The two pressures of a double-acting stage go on together for a while after its air was opened, though the valve rests [TV-112].
+    fn wait_for_pressures(&mut self) -> Result<(), Halt> {
+        if self.check.hand.is_none() || self.check.stage.acting == Acting::Single {
+            return Ok(());
+        }
+        self.during("waiting for the pressures to rest");
+        self.person.tell(&format!(
+            "The air was shut, so the pressures are given {PRESSURES_REST_S:.0} s to come to rest."
+        ));
+        let from_s = self.sensing.now_s();
+        while self.sensing.now_s() - from_s < PRESSURES_REST_S {
+            self.sensing.ask.rest(core::time::Duration::from_secs(1))?;
+            self.sensing.travel(false)?;
+        }
         Ok(())
     }
 
@@ -377,6 +398,9 @@ impl Guide<'_> {
             self.check.left = Some(left);
         }
         self.check.link = self.sensing.ask.quality().into();
+        self.check.status.clone_from(&self.sensing.status);
+        let told: Vec<_> = self.check.status.iter().filter_map(|b| b.words()).collect();
+        told.iter().filter(|(counts, _)| !counts).for_each(|(_, words)| self.remark(words));
         self.check.findings = judge::findings(&self.check);
         (self.keep)(&self.check);
         self.check

@@ -25,6 +25,7 @@ mod travel;
 mod travel_check;
 mod travel_kept;
 mod travel_refused;
+mod travel_status;
 mod triage;
 mod triage_kept;
 mod triage_wave;

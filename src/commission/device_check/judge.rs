@@ -7,6 +7,8 @@ use crate::commission::travel::sensing::SEEN_PERCENT;
 
 /// A hand is to go over so much of the range, percent (own choice).
 const RANGE_PERCENT: f64 = 90.0;
+/// Held at an end it reads that end within this, percent [TV-111].
+const END_PERCENT: f64 = 5.0;
 /// A way from one reading to the next is a jump where it is so much longer than both beside it, percent, and so many times as long [TV-98].
 const JUMP_PERCENT: f64 = 3.0;
 const JUMP_TIMES: f64 = 2.0;
@@ -25,6 +27,14 @@ const SLIP_PERCENT: f64 = 2.0;
 /// It is back where it was within this, percent (own choice).
 const BACK_PERCENT: f64 = 1.0;
 
+/// Why the stage is not judged where it does not stand at its set point [TV-97].
+const AWAY: &str = "It does not stand at its set point, so the stage drives it fully one way, and small moves say nothing of the stage.";
+/// Why the stage is not judged where the sensor is not to be trusted [TV-113].
+const WORN: &str =
+    "Its sensor is not to be trusted, and the stage follows it: mend the sensor, then check again.";
+/// What is said of jumps.
+const JUMPS: &str = "sensor: jumps";
+const DEVICE_NOT: &str = "Not proved: that a device which says nothing is in order.";
 const SENSOR_NOT: &str =
     "Not proved: the sensor under load, heat and vibration, and what lies between it and the stem.";
 const OUTPUT_NOT: &str =
@@ -33,9 +43,14 @@ const OUTPUT_NOT: &str =
 /// Every finding that a record has something for.
 pub fn findings(check: &DeviceCheck) -> Vec<Finding> {
     let mut out = Vec::new();
+    for (_, words) in check.status.iter().filter_map(|b| b.words()).filter(|(counts, _)| *counts) {
+        add(&mut out, "device: what it says of itself", Found::NotAsExpected, words, DEVICE_NOT);
+    }
     if let Some(hand) = &check.hand {
         sensor(hand, check.rest.within_percent, &mut out);
     }
+    let jumps = |f: &Finding| f.about == JUMPS && f.found == Found::NotAsExpected;
+    let mut is_worn = out.iter().any(jumps);
     if !check.jogs.is_empty() {
         let away = away(&check.jogs);
         if let Some((at, set_point)) = away {
@@ -45,11 +60,17 @@ pub fn findings(check: &DeviceCheck) -> Vec<Finding> {
             );
             add(&mut out, "outputs: where it stands", Found::NotAsExpected, words, OUTPUT_NOT);
         }
-        follows(&check.jogs, &mut out);
-        outputs(check, away.is_some(), &mut out);
+        let is_erratic = follows(&check.jogs, &mut out);
+        is_worn |= is_erratic;
+        let hindered = match (away.is_some(), is_worn) {
+            (true, _) => Some(AWAY),
+            (_, true) => Some(WORN),
+            _ => None,
+        };
+        outputs(check, hindered, &mut out);
     }
     if let Some(blows) = check.blows_at_rest {
-        at_rest(check.stage.at_rest, blows, &mut out);
+        at_rest(check.stage.at_rest, blows, is_worn, &mut out);
     }
     out
 }
@@ -87,20 +108,31 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
     if let (Some(a), Some(b)) = hand.angles_deg {
         words += &format!(" The lever went from {a:.1} to {b:.1} degrees.");
     }
+    let is_at_ends = closed.abs() <= END_PERCENT && (open - 100.0).abs() <= END_PERCENT;
     if range < RANGE_PERCENT {
         words +=
             " That is no whole range: was it moved to both ends, is the coupling fast, is it calibrated?";
     } else if open < closed {
         words += " It counts backwards: open is less than closed.";
+    } else if !is_at_ends {
+        words += &format!(
+            " Held at the ends it is to read 0 and 100 % within {END_PERCENT:.0} %: look whether clamp, lever or coupling has slipped, then calibrate."
+        );
     }
-    add(out, "sensor: range", as_expected(range >= RANGE_PERCENT && open > closed), words, SENSOR_NOT);
+    add(
+        out,
+        "sensor: range",
+        as_expected(range >= RANGE_PERCENT && open > closed && is_at_ends),
+        words,
+        SENSOR_NOT,
+    );
 
     // What does not move says nothing of jumps.
     let ways = [(&hand.opening, open - closed), (&hand.closing, closed - open)];
     let moved = ways.iter().all(|(way, _)| span(way) >= range / 2.0) && range > 0.0;
     if moved {
         let (found, words) = jumps(ways.map(|(way, change)| (way.as_slice(), change.signum())));
-        add(out, "sensor: jumps", found, words, SENSOR_NOT);
+        add(out, JUMPS, found, words, SENSOR_NOT);
         let back = ways.iter().map(|(way, change)| largest_slip(way, change.signum())).fold(0.0, f64::max);
         let good = back <= SLIP_PERCENT;
         let words = match good {
@@ -113,7 +145,7 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
     } else {
         let words =
             "It was read mostly before or after it moved, so jumps would not have been seen.".to_owned();
-        add(out, "sensor: jumps", Found::NotJudged, words, SENSOR_NOT);
+        add(out, JUMPS, Found::NotJudged, words, SENSOR_NOT);
     }
 
     let noise = [&hand.closed, &hand.open, &hand.back].into_iter().map(|s| span(s)).fold(0.0, f64::max);
@@ -229,7 +261,8 @@ fn change(jog: &Jog) -> Option<f64> {
     (last.0 > jog.asked_at_s).then(|| mean_of(&before).map(|b| last.1 - b)).flatten()
 }
 
-fn follows(jogs: &[Jog], out: &mut Vec<Finding>) {
+/// Gives whether it went otherwise than a stage by itself makes it go: too far, or the wrong way in part.
+fn follows(jogs: &[Jog], out: &mut Vec<Finding>) -> bool {
     let about = "outputs: travel follows";
     let changes: Vec<(f64, f64)> =
         jogs.iter().filter_map(|j| Some((j.to_percent - j.from_percent, change(j)?))).collect();
@@ -237,11 +270,13 @@ fn follows(jogs: &[Jog], out: &mut Vec<Finding>) {
     let list: Vec<String> =
         changes.iter().map(|(asked, came)| format!("{asked:+.0} % gave {came:+.2} %")).collect();
     let mut words = format!("{}.", list.join(", "));
+    let mut is_erratic = false;
     let found = if changes.len() < 4 {
         words += " Not all of the small moves were made.";
         Found::NotJudged
     } else if changes.iter().any(|(asked, came)| came * asked.signum() < -SEEN_PERCENT) {
         let all = changes.iter().all(|(asked, came)| came * asked.signum() < SEEN_PERCENT);
+        is_erratic = !all;
         words += match all {
             true => " It moves the wrong way: tubing, spring side, or the direction that is set.",
             false => {
@@ -250,6 +285,7 @@ fn follows(jogs: &[Jog], out: &mut Vec<Finding>) {
         };
         Found::NotAsExpected
     } else if shares.iter().any(|s| *s > FOLLOWS.1) {
+        is_erratic = true;
         words += " It goes further than it was told: a sensor that is worn there, or something that sticks and slips. Check the sensor by hand.";
         Found::NotAsExpected
     } else if shares.iter().any(|s| *s < FOLLOWS.0) {
@@ -259,6 +295,7 @@ fn follows(jogs: &[Jog], out: &mut Vec<Finding>) {
         Found::AsExpected
     };
     add(out, about, found, words.trim_start_matches('.').trim().to_owned(), OUTPUT_NOT);
+    is_erratic
 }
 
 /// What a gauge does for a set point that rises: 1, -1, or 0 where it stays.
@@ -271,21 +308,20 @@ fn sense(seen: Seen, jog: &Jog) -> i8 {
     }
 }
 
-fn outputs(check: &DeviceCheck, is_away: bool, out: &mut Vec<Finding>) {
+fn outputs(check: &DeviceCheck, hindered: Option<&str>, out: &mut Vec<Finding>) {
     let about = "outputs: pattern";
     let first: Option<Vec<i8>> = check.jogs.iter().map(|j| j.first.map(|s| sense(s, j))).collect();
     let second: Option<Vec<i8>> = check.jogs.iter().map(|j| j.second.map(|s| sense(s, j))).collect();
     let one_way = |of: &[i8]| of.first().is_some_and(|f| *f != 0 && of.iter().all(|s| s == f));
     let whole = check.jogs.len() == 4;
+    if let (Some(why), true) = (hindered, whole && check.stage.acting != Acting::Unsaid) {
+        return add(out, about, Found::NotJudged, why.to_owned(), OUTPUT_NOT);
+    }
     let (found, words) = match (check.stage.acting, first, second) {
         (Acting::Unsaid, ..) => {
             (Found::NotJudged, "Whether it is single- or double-acting is not known.".to_owned())
         }
         _ if !whole => (Found::NotJudged, "Not all of the small moves were made.".to_owned()),
-        _ if is_away => (
-            Found::NotJudged,
-            "It does not stand at its set point, so the stage drives it fully one way, and small moves say nothing of the stage.".to_owned(),
-        ),
         (_, None, _) | (Acting::Double, _, None) => {
             (Found::NotJudged, "Not every gauge was looked at, or there is none.".to_owned())
         }
@@ -300,22 +336,41 @@ fn outputs(check: &DeviceCheck, is_away: bool, out: &mut Vec<Finding>) {
             ),
         ),
         (Acting::Double, Some(first), Some(second)) => {
-            let against = one_way(&first) && one_way(&second) && first[0] == -second[0];
-            let words = match against {
+            let (good, is_unseen) = against(&first, &second);
+            let mut words = match good {
                 true => "One output rises while the other falls, and the other way back.",
                 false => {
                     "The outputs do not go one against the other at each of the moves: tubing, output stage, or its balance."
                 }
-            };
-            (as_expected(against), words.to_owned())
+            }
+            .to_owned();
+            if good && is_unseen {
+                words += " What the gauges did where it went on the way of before is not counted: without a spring it need not tell anything.";
+            }
+            (as_expected(good), words)
         }
     };
     add(out, about, found, words, OUTPUT_NOT);
 }
 
-fn at_rest(kind: AtRest, blows: bool, out: &mut Vec<Finding>) {
+/// Whether two outputs go one against the other at both moves that turn round, always the same way, and not the other way at the moves that go on; and whether
+/// nothing of that was seen at one of these [TV-112].
+fn against(first: &[i8], second: &[i8]) -> (bool, bool) {
+    let pairs: Vec<(i8, i8)> = first.iter().copied().zip(second.iter().copied()).collect();
+    let (turns, goes_on): (Vec<_>, Vec<_>) = pairs.iter().enumerate().partition(|(n, _)| n % 2 == 1);
+    let Some((_, wanted)) = turns.first().copied().filter(|(_, (a, b))| *a != 0 && *a == -*b) else {
+        return (false, false);
+    };
+    let is_other = |p: (i8, i8)| p == (wanted.1, wanted.0);
+    let good = turns.iter().all(|(_, p)| *p == wanted) && goes_on.iter().all(|(_, p)| !is_other(**p));
+    (good, goes_on.iter().any(|(_, p)| **p != *wanted))
+}
+
+fn at_rest(kind: AtRest, blows: bool, is_worn: bool, out: &mut Vec<Finding>) {
     let (found, words) = match (kind, blows) {
         (AtRest::Unsaid, _) => (Found::NotJudged, "Which kind of output stage it has is not known."),
+        // Whatever way it is: a stage that hunts behind its sensor is never at rest.
+        _ if is_worn => (Found::NotJudged, WORN),
         (AtRest::Blocked, false) => {
             (Found::AsExpected, "Nothing blows off at rest, as in a stage that shuts its air in.")
         }

@@ -59,6 +59,7 @@ impl DeviceCheck {
             })
         };
         let left = || numbers::percent("left.percent".into(), self.left.as_ref()?.percent?);
-        numbers::rest("rest", &self.rest).or_else(hand).or_else(jogs).or_else(left)
+        let status = || numbers::status(&self.status);
+        numbers::rest("rest", &self.rest).or_else(status).or_else(hand).or_else(jogs).or_else(left)
     }
 }

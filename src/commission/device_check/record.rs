@@ -1,6 +1,6 @@
 //! The record of a device check [TV-40].
 
-use crate::commission::travel::record::{Ended, Identity, Left, Link, Rest, Sample};
+use crate::commission::travel::record::{Ended, Identity, Left, Link, Rest, Sample, StatusBit};
 use serde::{Deserialize, Serialize};
 
 /// The format that is written.
@@ -38,6 +38,9 @@ pub struct DeviceCheck {
     pub findings: Vec<Finding>,
     /// How well the link worked.
     pub link: Link,
+    /// What the device told in the second status octet of its answers [TV-110].
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub status: Vec<StatusBit>,
     /// How it ended.
     pub ended: Ended,
     /// Where the set point was left; `None`: it was never moved.
@@ -174,6 +177,7 @@ impl DeviceCheck {
             blows_at_rest: None,
             findings: Vec::new(),
             link: Link::default(),
+            status: Vec::new(),
             ended: Ended::Running,
             left: None,
             remarks: Vec::new(),

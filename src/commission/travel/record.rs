@@ -14,6 +14,7 @@ mod shown;
 mod tail;
 #[cfg(test)]
 mod tests;
+mod told;
 
 pub use drive::{Drive, Elsewhere};
 pub use ended::{Ended, Left, Link, Log, Stood};
@@ -22,6 +23,7 @@ pub use read::RecordError;
 pub use seen::{Creep, Direction, End, External, Fail, Loss, Move, Point, Sample, Step, Watch};
 pub use shown::Shown;
 pub use tail::Tail;
+pub use told::StatusBit;
 
 use super::figures::View;
 use serde::{Deserialize, Serialize};
@@ -93,6 +95,9 @@ pub struct Record {
     pub ends: Vec<End>,
     /// How well the link worked.
     pub link: Link,
+    /// What the device told in the second status octet of its answers, while nothing was taken away [TV-110].
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub status: Vec<StatusBit>,
     /// The log that was kept, and its hash.
     pub log: Option<Log>,
     /// How it ended.
@@ -266,6 +271,7 @@ impl Record {
             fails: Vec::new(),
             ends: Vec::new(),
             link: Link::default(),
+            status: Vec::new(),
             log: None,
             ended: Ended::Running,
             left: None,

@@ -275,6 +275,7 @@ impl Run<'_> {
 
     fn keep(&mut self) {
         self.record.link = self.sensing.ask.quality().into();
+        self.record.status.clone_from(&self.sensing.status);
         (self.keep)(&self.record);
     }
 

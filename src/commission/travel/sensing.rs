@@ -1,8 +1,9 @@
 //! Reading a device again and again: samples of travel, waiting for rest, and what ends a test [TV-20] [TV-04].
 
 use super::readings::{Reading, Readings};
-use super::record::{Ended, Rest, Sample, Stood, Tail};
+use super::record::{Ended, Rest, Sample, StatusBit, Stood, Tail};
 use crate::app::command::layout::UnitSymbol;
+use crate::app::status::Status;
 use crate::exchange::Exchange;
 use crate::host::stimulus::{StimulusError, Why};
 use crate::host::{Ask, Device, HostError};
@@ -12,6 +13,10 @@ use std::collections::VecDeque;
 
 /// How often a silent device is asked again, behind the repeats of the link [TV-20].
 pub const AGAIN: u32 = 3;
+/// The response code of a device that is busy [ST-03].
+const BUSY: Status = Status::Response(32);
+/// How often a busy device is asked again, a pause apart [TV-115].
+const BUSY_AGAIN: u32 = 60;
 /// How long it is left alone before.
 const PAUSE: Duration = Duration::from_secs(1);
 /// How many answers in a row may have no number.
@@ -95,6 +100,12 @@ pub struct Sensing<'a> {
     pub device: Device,
     /// Which of its variables are what.
     pub readings: Readings,
+    /// What it told in its second status octet so far [TV-110].
+    pub status: Vec<StatusBit>,
+    /// Something is taken away, so what it tells of itself is not noted.
+    pub is_bereft: bool,
+    /// The octet of the last answer that was noted.
+    octet: Option<u8>,
     began: Instant,
     last_heard_s: Option<f64>,
     last_sample_s: f64,
@@ -173,6 +184,9 @@ impl<'a> Sensing<'a> {
             ask,
             device,
             readings,
+            status: Vec::new(),
+            is_bereft: false,
+            octet: None,
             began,
             last_heard_s: None,
             last_sample_s: 0.0,
@@ -229,7 +243,13 @@ impl<'a> Sensing<'a> {
         if exchange.transaction.reply.is_none() {
             return Ok(None);
         }
-        self.last_heard_s = Some(self.seconds(after));
+        let heard_s = self.seconds(after);
+        self.last_heard_s = Some(heard_s);
+        let octet = exchange.device_status().filter(|_| !self.is_bereft);
+        if let Some(octet) = octet {
+            StatusBit::note(&mut self.status, octet, heard_s, self.octet);
+        }
+        self.octet = octet;
         let t = &exchange.transaction;
         let asked = t.tries.last().and_then(|g| g.octets.last()).map(|o| o.at);
         let answered = t.reply.as_ref().and_then(|g| g.octets.first()).map(|o| o.at);
@@ -240,7 +260,7 @@ impl<'a> Sensing<'a> {
         Ok(Some(Read { at_s, uncertain_s, exchange }))
     }
 
-    /// Asks, and asks a silent device again.
+    /// Asks, and asks a silent or busy device again.
     ///
     /// # Errors
     /// It stays silent, or the host cannot ask.
@@ -249,11 +269,28 @@ impl<'a> Sensing<'a> {
             if n > 0 {
                 self.ask.rest(PAUSE)?;
             }
-            if let Some(read) = self.once(command, data.to_vec())? {
+            let Some(read) = self.once(command, data.to_vec())? else { continue };
+            if read.exchange.status() != Some(BUSY) {
+                return Ok(read);
+            }
+            return self.read_busy(command, data);
+        }
+        Err(Halt::Silent)
+    }
+
+    /// Asks a device again that says that it is busy [TV-115].
+    fn read_busy(&mut self, command: u8, data: &[u8]) -> Result<Read, Halt> {
+        for _ in 0..BUSY_AGAIN {
+            self.ask.rest(PAUSE)?;
+            if let Some(read) = self.once(command, data.to_vec())?
+                && read.exchange.status() != Some(BUSY)
+            {
                 return Ok(read);
             }
         }
-        Err(Halt::Silent)
+        Err(Halt::Failed(format!(
+            "the device says that it is busy, to command {command}, and still after {BUSY_AGAIN} tries a second apart\n  next: wait until it has done what it is at, and begin again"
+        )))
     }
 
     /// A reading that is no travel, once: nothing where the device has no number for it.

@@ -36,6 +36,9 @@ pub(super) fn look(words: impl Into<String>) -> Finding {
 /// Everything about one test; faults first.
 pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     let mut out = Vec::new();
+    let (broken, told): (Vec<_>, Vec<_>) =
+        record.status.iter().filter_map(|b| b.words()).partition(|(counts, _)| *counts);
+    out.extend(broken.into_iter().map(|(_, words)| fault(words)));
     for j in judged.iter().filter(|j| j.verdict == Verdict::Beyond) {
         let (Some(told), Some(limit)) = (value(j, "+/- "), j.limit) else { continue };
         let f = &j.figure;
@@ -70,6 +73,7 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     for what in loops::never_typed(record) {
         out.push(look(format!("Asked for and never typed: {what}. Nothing is said by it.")));
     }
+    out.extend(told.into_iter().map(|(_, words)| look(words)));
     loops::of(record, limits, &mut out);
     link(record, &mut out);
     equipment(record, limits, &mut out);
@@ -154,7 +158,7 @@ fn not_driven(record: &Record, out: &mut Vec<Finding>) {
         // The current comes, and the device does not follow it.
         let look = match first.starts_with(SET_POINT) {
             true => {
-                "Look whether the device is on local (its selector or its keys), or whether a command holds its set point."
+                "Look whether the device is on local (its selector or its keys), whether a command holds its set point, or whether it restarted and has forgotten the command."
             }
             false => "Look at the source, the wiring and the selector.",
         };

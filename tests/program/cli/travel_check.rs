@@ -132,3 +132,62 @@ fn what_the_control_system_shows() {
         "{told}"
     );
 }
+
+/// [TV-111]: a clamp that has slipped reads no end as 0 or 100 %, though it reads a whole range: healthy ones do, in the test above.
+#[test]
+fn a_slipped_clamp() {
+    let dir = bench("travel-slipped", "", &format!("{HAND}{SINGLE}"));
+    for severity in [0.3, 0.6] {
+        let ended = checked(&dir, &with_fault("clamp_slipped", severity, 1));
+        let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(ended.code, 1, "{words}");
+        assert!(words.contains("sensor: range: NOT AS EXPECTED"), "{words}");
+    }
+    let ended = checked(&dir, &with_fault("clamp_slipped", 0.3, 1));
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("read 0 and 100 % within 5 %: look whether clamp, lever or coupling"), "{words}");
+}
+
+/// [TV-113]: of a worn sensor only the sensor is bad; whatever gauges and vent do behind it, the stage is not judged.
+#[test]
+fn a_worn_sensor_accuses_no_stage() {
+    let hunts = SINGLE.replace("\"rises\"", "\"falls\"").replace("blows\" = \"no\"", "blows\" = \"yes\"");
+    let dir = bench("travel-worn-stage", "", &format!("{HAND}{hunts}"));
+    let ended = checked(&dir, &with_fault("sensor_worn", 1.0, 1));
+    assert_eq!(ended.code, 1, "{}", ended.out);
+    for told in
+        ["sensor: jumps: NOT AS EXPECTED", "outputs: pattern: not judged", "outputs: at rest: not judged"]
+    {
+        assert!(ended.out.contains(told), "{told}: {}", ended.out);
+    }
+}
+
+/// [TV-112]: a healthy double-acting part-turn valve, its gauges answered as the bench tells them, is not accused. Without a spring its outputs need not change at the moves
+/// that go on the way of before, the first and the third; at those that turn round they must, and go the same way.
+#[test]
+fn outputs_without_a_spring() {
+    let of = include_str!("../../../fixtures/benches/valve-part-turn.toml");
+    let of = of.replacen("[device.air]", "[device.positioner]\ncalibrated = true\n[device.air]", 1);
+    let (before, rest) = of.split_once("[[device.valve.fault]]").expect("a fault");
+    let (_, behind) = rest.split_once("[[line]]").expect("a line");
+    let healthy = format!("{before}[[line]]{behind}");
+    let dir = bench("travel-no-spring", "", "");
+    for (first, second, code) in [
+        ("falls, falls, falls, rises", "falls, rises, rises, falls", 0),
+        ("falls, falls, falls, rises", "stays, rises, rises, falls", 0),
+        ("falls, falls, falls, rises", "rises, rises, rises, falls", 1),
+        ("rises, falls, falls, rises", "falls, falls, rises, falls", 1),
+        ("rises, falls, falls, rises", "falls, rises, rises, rises", 1),
+    ] {
+        let list = |of: &str| format!("[\"{}\"]", of.replace(", ", "\", \""));
+        let rest = DOUBLE.split("\"device_check/jog").next().expect("a start");
+        let jogs = format!(
+            "\"device_check/jog/first\" = {}\n\"device_check/jog/second\" = {}\n",
+            list(first),
+            list(second)
+        );
+        fs::write(dir.join("answers.toml"), format!("{HAND}{rest}{jogs}")).unwrap();
+        let ended = checked(&dir, &healthy);
+        assert_eq!(ended.code, code, "{first}; {second}: {}{}", ended.err, ended.out);
+    }
+}

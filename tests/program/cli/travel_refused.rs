@@ -25,6 +25,8 @@ fn options_without_effect() {
         (&["--cycles", "0", "--strokes", "1", "--points", "11"], "--points"),
         (&["--cycles", "0", "--strokes", "1", "--control-system"], "--control-system"),
         (&["--cycles", "0", "--steps", "--external"], "--external"),
+        // [TV-114]
+        (&["--by", "device", "--loss", "air,trip"], "--by person"),
     ] {
         travel(&dir, &[given, &["--record", "no.json"]].concat()).refused(&[names]);
         assert!(!dir.join("no.json").exists(), "{given:?}");

@@ -1,6 +1,6 @@
 //! Whether the numbers of a record can be.
 
-use super::{End, External, Plan, Record, Rest, Sample, Shown, Watch};
+use super::{End, External, Plan, Record, Rest, Sample, Shown, StatusBit, Watch};
 
 /// Percent beyond which a number is none.
 const MOST_PERCENT: f64 = 1e4;
@@ -40,6 +40,13 @@ pub(in crate::commission) fn samples(part: &str, list: &[Sample]) -> Option<Wron
         before = s.at_s;
     }
     None
+}
+
+pub(in crate::commission) fn status(all: &[StatusBit]) -> Option<Wrong> {
+    all.iter().enumerate().find_map(|(n, b)| {
+        seconds(format!("status[{n}].first_s"), b.first_s)
+            .or_else(|| maybe(format!("status[{n}].came_s"), b.came_s, 0.0, MOST_S))
+    })
 }
 
 fn external(part: &str, e: &Option<External>) -> Option<Wrong> {
@@ -94,6 +101,7 @@ impl Record {
         let measures = [("sensor", Some(&self.sensor)), ("external", self.external.as_ref())];
         let measures = measures.into_iter().filter_map(|(n, m)| m.map(|m| (n, m)));
         plan(&self.plan)
+            .or_else(|| status(&self.status))
             .or_else(|| {
                 measures.clone().find_map(|(n, m)| {
                     maybe(format!("{n}.resolution_percent"), m.resolution_percent, 0.0, 100.0)

@@ -128,6 +128,8 @@ impl Run<'_> {
         let pressure = if loss == Loss::Air { self.highest_pressure()?.flatten() } else { None };
         self.sensing.take_uncertain_s();
         let left = self.ahead_of(take);
+        // A device without current or air may say anything, and one that has it again has started anew.
+        self.sensing.is_bereft = true;
         let given = self.stimulus.act(self.sensing.ask, take);
         // It may have been taken away even where that failed.
         let asked = match &given {
@@ -178,7 +180,9 @@ impl Run<'_> {
         self.person.tell(&words);
         self.followed = None;
         self.input = None;
-        self.awake()
+        self.awake()?;
+        self.sensing.is_bereft = false;
+        Ok(())
     }
 
     /// What the device tells of a loss while it lasts [TV-104].
