@@ -84,17 +84,17 @@ type Named<'a> = (&'a str, Line);
 fn nothing_heard(beside: &Beside, out: &mut Told) {
     let what = match (beside.is_still, beside.device.as_str()) {
         (true, _) => {
-            "The recorder heard nothing, not even noise, so the recording says nothing of the loop: look at its clip, its channel and its input, and record again".to_owned()
+            "The recorder heard nothing, not even noise, so the recording says nothing of the loop: look at its clip, its channel and its input, and record again.".to_owned()
         }
         (_, "") => {
             out.add("signal_level", "none", "in the waveform there is no transmission".to_owned());
             "In the waveform there is no transmission: was the device asked while it was recorded, and was the recorder at this loop?".to_owned()
         }
         (_, device) => format!(
-            "In the waveform there is no transmission, and on the bus device {device} answered: recording and bus contradict each other, so the recording was not judged. Record while the device is asked, at its terminals"
+            "In the waveform there is no transmission, and on the bus device {device} answered: recording and bus contradict each other, so the recording was not judged. Record while the device is asked, at its terminals."
         ),
     };
-    out.remarks.push(format!("{what}."));
+    out.remarks.push(what);
 }
 
 /// The unique address that a device is named by in a recording; `None`: by its polling address, or it is none.
