@@ -2,7 +2,7 @@
 
 use super::findings::Finding;
 use super::rows::{Group, Row, all, main};
-use super::words::{self, clean, headline, left, number, short};
+use super::words::{self, clean, headline, number, short};
 use super::{Beside, CAUTIONS, Calibrated, Handover, Overall, beside, fails, findings, plots, points};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::limits::{Judged, Limits, Verdict};
@@ -81,8 +81,8 @@ pub(super) fn head(h: &Handover, out: &mut String) {
     if !more.is_empty() {
         let _ = writeln!(out, "<p>{}.</p>", plain(&more));
     }
-    if let Some(last) = h.tests.last() {
-        let _ = writeln!(out, "<p><b>Where the set point was left:</b> {}</p>", plain(&left(last.record)));
+    if let Some(left) = words::left_last(h) {
+        let _ = writeln!(out, "<p><b>Where the set point was left:</b> {}</p>", plain(&left));
     }
     for line in words::compared(h) {
         let _ = writeln!(out, "<p>{}</p>", plain(&line));

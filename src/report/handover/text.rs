@@ -3,7 +3,7 @@
 use super::fails::Came;
 use super::findings::Finding;
 use super::rows::{Row, main};
-use super::words::{self, clean, headline, left, short};
+use super::words::{self, clean, headline, short};
 use super::{Beside, CAUTIONS, Handover, One, Overall, fails, findings, points};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::limits::{Judged, Limits, Verdict};
@@ -100,8 +100,8 @@ fn head(h: &Handover, colour: bool, out: &mut String) {
     for line in words::compared(h) {
         wrapped("", &line, out);
     }
-    if let Some(last) = h.tests.last() {
-        wrapped("", &format!("Set point left: {}", left(last.record)), out);
+    if let Some(left) = words::left_last(h) {
+        wrapped("", &format!("Set point left: {left}"), out);
     }
 }
 

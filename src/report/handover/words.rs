@@ -140,6 +140,21 @@ pub fn left(r: &Record) -> String {
     }
 }
 
+/// Where the set point was left when the last of the tests had begun, and what each one before it could not say for sure: air that was shut in a test
+/// that was cut off may still be shut. `None`: there is no test.
+pub fn left_last(h: &Handover) -> Option<String> {
+    // Of those that began at once, or at nobody knows when, the last that was given.
+    let last = h.tests.iter().max_by(|a, b| a.record.started.cmp(&b.record.started))?;
+    let is_sure =
+        |r: &Record| r.ended != Ended::Running && r.left.as_ref().is_none_or(|l| l.percent.is_some());
+    let before = h.tests.iter().map(|t| t.record).filter(|r| !core::ptr::eq(*r, last.record) && !is_sure(r));
+    let before = before.map(|r| {
+        let began = if r.started.is_empty() { "another time".to_owned() } else { clean(&r.started) };
+        format!(" Of the test that began at {began}: {}", left(r))
+    });
+    Some(left(last.record) + &before.collect::<String>())
+}
+
 /// A number with so many digits behind the point, without minus nought.
 pub fn number(x: f64, digits: usize) -> String {
     let text = format!("{x:.digits$}");

@@ -262,3 +262,31 @@ fn what_was_never_typed_stands_beside_the_verdict() {
     r.points[3].control_system_percent = Some(75.0);
     assert!(!first_lines(&r).contains("control system shows: asked"));
 }
+
+/// Of several tests the one that began last tells where the set point is; air that was shut in one that was cut off before may still be shut.
+#[test]
+fn what_an_earlier_test_left_is_told() {
+    let shut = "The air supply was shut, and nobody said that it was given back: open it";
+    let later = Record { started: "2026-11-30 09:00:00 UTC".into(), ..record(Occasion::AsLeft, 0.4) };
+    let cut_off = Record {
+        started: "2026-11-30 08:00:00 UTC".into(),
+        ended: Ended::Running,
+        left: Some(Left { percent: None, words: shut.into() }),
+        ..record(Occasion::AsLeft, 0.4)
+    };
+    for records in [[&later, &cut_off], [&cut_off, &later]] {
+        let [told, page, _] = all(&records);
+        for page in [joined(&told), page, sheet(&records, &limits(), &Beside::default())] {
+            let at = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words}: {page}"));
+            assert!(
+                at("The set point is left at 0 %.")
+                    < at("Of the test that began at 2026-11-30 08:00:00 UTC: not known")
+            );
+            assert!(page.contains("nobody said that it was given back"), "{page}");
+        }
+    }
+    // One that said where it was left says nothing any more.
+    let whole = Record { ended: Ended::Whole, left: later.left.clone(), ..cut_off };
+    let [told, ..] = all(&[&whole, &later]);
+    assert!(!joined(&told).contains("Of the test that began"), "{told}");
+}
