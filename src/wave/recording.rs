@@ -134,6 +134,8 @@ pub struct Recording {
     no_numbers: u64,
     /// Samples at full scale beside another that is there too.
     at_full_scale: u64,
+    /// The sample before; 0 at the beginning.
+    last_sample: f32,
     /// How high and how low they go; known with the form.
     extremes: Option<Extremes>,
 }
@@ -150,6 +152,7 @@ impl Recording {
             taken: 0,
             no_numbers: 0,
             at_full_scale: 0,
+            last_sample: 0.0,
             extremes: None,
         }
     }
@@ -291,10 +294,14 @@ impl Recording {
         self.extremes.get_or_insert_with(|| Extremes::new(step)).see(&self.samples);
         if let Some(step) = step {
             let most = 1.0 - step * 1.5;
-            let pairs = self.samples.windows(2);
-            self.at_full_scale += pairs
-                .filter(|w| w[0].abs().min(w[1].abs()) > most && (w[0] > 0.0) == (w[1] > 0.0))
-                .count() as u64;
+            // A pair may lie in two reads.
+            for &sample in &self.samples {
+                let is_pair = sample.abs() > most
+                    && self.last_sample.abs() > most
+                    && (sample > 0.0) == (self.last_sample > 0.0);
+                self.at_full_scale += u64::from(is_pair);
+                self.last_sample = sample;
+            }
         }
     }
 

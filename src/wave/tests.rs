@@ -474,3 +474,24 @@ proptest! {
 }
 
 mod measured;
+
+/// What is counted of the samples does not depend on how the bytes are cut into reads: 40 at full scale, one beside the other, are 39 pairs [WV-18].
+#[test]
+fn a_cut_between_two_samples_hides_no_pair() {
+    let spec = wav::WavSpec { rate_hz: 8000, channels: 1, format: wav::SampleFormat::U8 };
+    let mut bytes = spec.header(Some(400)).to_vec();
+    bytes.extend((0..400).map(|n| if (200..240).contains(&n) { 255u8 } else { 128 + (n % 7) as u8 }));
+    let told = |part: usize| {
+        let mut r = Recording::new(RecordingOptions { channel: 0, rate_hz: None, full_scale_v: None });
+        let mut heard = Vec::new();
+        for p in bytes.chunks(part) {
+            r.run(p, &mut heard, &mut |_, _| {}).unwrap_or_else(|e| panic!("{e}"));
+        }
+        let note = r.finish(&mut heard, &mut |_, _| {}).unwrap_or_else(|e| panic!("{e}"));
+        note.unwrap_or_default()
+    };
+    assert!(told(bytes.len()).contains("39 samples stand at full scale"), "{}", told(bytes.len()));
+    for part in [1, 3, 16, 51, 250] {
+        assert_eq!(told(part), told(bytes.len()), "{part}");
+    }
+}
