@@ -14,15 +14,18 @@ const TRAVEL: &str = "Examples:
   looprig travel serial:/dev/ttyUSB0 tag:FV-3104 --check --move --record FV-3104.json
                   a loop check, somebody at the calibrator
   looprig travel serial:/dev/ttyUSB0 --description positioner.toml --by device --move \\
-    --external=\"dial gauge\" --external-resolution 0.01 --rated-travel 20mm --creep --steps --strokes 1 --html FV-3104.html
-  looprig travel mock:fixtures/benches/valve-calibrated.toml --description protocol-notes/positioner.toml
+    --external=\"dial gauge\" --external-resolution 0.01 --rated-travel 20mm \\
+    --creep --steps --strokes 1 --html FV-3104.html
+  looprig travel mock:fixtures/benches/valve-calibrated.toml \\
+    --description protocol-notes/positioner.toml
                   to try it; a bench's own events go on in the test, so this one has none
   looprig travel --from as-left.json --from as-found.json --html FV-3104.html --sign sheet.html
 LINE and TO: as `looprig ask --help` tells. TO left out is the device at polling address 0.
 A file of answers has the ids of the questions: \"travel/start\" = \"yes\", or a list where one is
 asked again and again: \"travel/external\" = [0.1, 5.2]; \"\" is Enter, \"?\" not known, \"stop\" the end.
-A file of limits: whose = \"works standard\", then [limits] with lines such as hysteresis_percent = 1.0;
-[sensor] and [external] for one view alone. Every key: fixtures/limits/works.toml, --limits-schema.
+A file of limits: whose = \"works standard\", then [limits] with lines such as
+hysteresis_percent = 1.0; [sensor] and [external] for one view alone. Every key:
+fixtures/limits/works.toml, --limits-schema.
 Cautions: a valve that is tested moves, pinches and vents. Loop in manual or bypassed, process and
 people clear of it, permit in hand; local rules and licensed people decide. It asks before anything
 moves, and says where it leaves the set point.";

@@ -16,16 +16,17 @@ const TRIAGE: &str = "Examples:
     --record fault.json --write-answers fault.toml --html fault.html
                   strokes it, too, and keeps all of it
   looprig triage                            nothing is connected: questions alone
-  looprig triage --wave loop.wav --full-scale 5     what a recording of the signal tells, and questions
+  looprig triage --wave loop.wav --full-scale 5   what a recording of the signal tells, too
   looprig triage --answers fault.toml       the same session again
   looprig triage --explain supply_low       what a cause is, shows and needs
 LINE and TO: as `looprig ask --help` tells. TO left out is the device at polling address 0.
-At a prompt \"?\" says that it is not known: it changes nothing. \"stop\" ends it; what was seen is ranked.
-Exit code 0: nothing was found; 1: something was, it is unclear, or it is not whole (stopped before its
-end); 2: it could not run, or nothing was seen.
-Cautions: a valve that strokes pinches and vents. Loop in manual or bypassed, process and people clear
-of it, permit in hand; local rules and licensed people decide. It asks before anything moves, and says
-where it leaves the set point. A rank of causes is a judgement, no measurement.";
+At a prompt \"?\" says that it is not known: it changes nothing. \"stop\" ends it; what was seen is
+ranked.
+Exit code 0: nothing was found; 1: something was, it is unclear, or it is not whole (stopped
+before its end); 2: it could not run, or nothing was seen.
+Cautions: a valve that strokes pinches and vents. Loop in manual or bypassed, process and people
+clear of it, permit in hand; local rules and licensed people decide. It asks before anything
+moves, and says where it leaves the set point. A rank of causes is a judgement, no measurement.";
 
 /// How a recording of the signal is read.
 #[derive(Debug, clap::Args)]
@@ -67,7 +68,7 @@ pub struct TriageArgs {
     /// Where the supply pressure is read, in any unit of pressure.
     #[arg(long, value_parser = Reading::read, value_name = "WHERE", help_heading = HOW)]
     pub supply: Option<Reading>,
-    /// A recording of the loop's signal, which tells its level, noise and talkers: a WAV file or a table, as `looprig wave read` takes it.
+    /// A recording of the loop's signal, which tells its level, noise and talkers: a WAV file or a table, as `looprig wave read` takes it, but not from standard input, where you answer.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["explain", "schema", "write_knowledge", "list", "measure"], help_heading = HOW)]
     pub wave: Option<PathBuf>,
     /// How the recording is read.
