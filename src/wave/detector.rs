@@ -93,11 +93,6 @@ impl Detector {
         }
     }
 
-    /// Number of the first window that is still kept.
-    pub fn first(&self) -> u64 {
-        self.base
-    }
-
     /// Number of the first window that is not there yet.
     pub fn end(&self) -> u64 {
         self.base + self.mark.len() as u64

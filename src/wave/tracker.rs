@@ -27,8 +27,11 @@ const ABOVE_NOISE: f64 = 2.0;
 const RINGS: f64 = 0.003;
 /// How many times its level a carrier without characters may reach before it is taken for noise before the real one.
 const LOUDER: f64 = 2.5;
-/// Windows kept behind the place that is looked at, for what is found looking back.
-const BACK: u64 = 96;
+/// Windows kept behind the place that is looked at, for what is found looking back. More may still be there, which is never looked at: how
+/// many depends on where the stream was cut.
+const BACK: u64 = 128;
+/// Windows in which the end of a carrier is looked for, back from where it was noticed.
+const BACK_TO_END: u64 = 48;
 /// Share of the energy that the tones of the bits explain in a first character, and in further ones.
 const CLEAR_FIRST: f64 = 0.72;
 const CLEAR: f64 = 0.60;
@@ -166,14 +169,15 @@ impl Tracker {
             let level = mark.sqrt();
             let from = self.at.saturating_sub(STEADY_WINDOWS);
             let mark = |n: u64| d.envelopes(n).map_or(0.0, |e| e.0);
-            let below = (d.first()..from).rev().find(|&n| mark(n) < level / 2.0);
+            let first = self.at.saturating_sub(BACK);
+            let below = (first..from).rev().find(|&n| mark(n) < level / 2.0);
             let onset = match below {
                 Some(n) => n as f64 + ((level / 2.0 - mark(n)) / (mark(n + 1) - mark(n))).clamp(0.0, 1.0),
-                // It was there from the first sample on, or since what is no longer kept.
-                None if d.first() == 0 => -3.5,
-                None => d.first() as f64,
+                // It was there from the first sample on, or for longer than one looks back.
+                None if first == 0 => -3.5,
+                None => first as f64,
             };
-            let early = below.and_then(|n| early_edge(d, n, level));
+            let early = below.and_then(|n| early_edge(d, first, n, level));
             let onset = early.map_or(onset, |(onset, _)| onset);
             let on = self.instant(Tracker::seconds(onset));
             let lost_start = early.map(|(_, edge)| self.instant(Tracker::seconds(edge)));
@@ -226,7 +230,7 @@ impl Tracker {
                 let quiet = (n..n + 2 * BIT).step_by(2).all(|k| strong(k) < 0.5);
                 let resting = n - on.rest_from.min(n);
                 if quiet || resting >= STEADY_WINDOWS && !self.is_steady(d, n) {
-                    let from = n.saturating_sub(BACK / 2).max(on.rest_from.saturating_sub(BIT / 2));
+                    let from = n.saturating_sub(BACK_TO_END).max(on.rest_from.saturating_sub(BIT / 2));
                     let fall = (from..n + 1).rev().find(|&k| strong(k) >= 0.5);
                     let at = fall.map_or(from as f64, |k| {
                         let (a, b) = (strong(k), strong(k + 1));
@@ -440,16 +444,15 @@ impl Tracker {
 }
 
 /// [WV-16]: where a carrier of this level came so late that its first start bit was over before it was noticed: the beginning of the carrier and of that bit,
-/// in windows. `n` is the last window before the tone of a 1 that was noticed.
-fn early_edge(d: &Detector, n: u64, level: f64) -> Option<(f64, f64)> {
+/// in windows. `first` is the first window to look at, `n` the last before the tone of a 1 that was noticed.
+fn early_edge(d: &Detector, first: u64, n: u64, level: f64) -> Option<(f64, f64)> {
     let tones = |k: u64| d.envelopes(k).unwrap_or((0.0, 0.0));
     let least = TONE * level;
-    let (first, bit) = (d.first(), BIT);
     // The start bit: the tone of a 0 alone, for a bit and no longer.
     let ends =
-        (n.saturating_sub(bit / 2).max(first)..=n).rev().find(|&k| tones(k).1 > tones(k).0.max(least))?;
+        (n.saturating_sub(BIT / 2).max(first)..=n).rev().find(|&k| tones(k).1 > tones(k).0.max(least))?;
     let begins = (first..ends).rev().find(|&k| tones(k).1 <= tones(k).0.max(least)).map_or(first, |k| k + 1);
-    if !(bit / 2 + 1..=bit * 3 / 2).contains(&(ends + 1 - begins)) {
+    if !(BIT / 2 + 1..=BIT * 3 / 2).contains(&(ends + 1 - begins)) {
         return None;
     }
     // Before it the tone of a 1 for less than the time that noticing takes, and before that nothing.
