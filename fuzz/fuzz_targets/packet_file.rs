@@ -5,6 +5,7 @@
 
 use libfuzzer_sys::fuzz_target;
 use looprig::capture::{Captured, Header, MessageAnnotator, PacketWriter, Passing, Reader, Record};
+use looprig::frame::Remark;
 
 /// By the first byte of an input: none, a little-endian section with an interface of raw IP, the headers of pcap.
 const BEGINNINGS: [&[u8]; 4] = [
@@ -17,10 +18,18 @@ const BEGINNINGS: [&[u8]; 4] = [
     &[0xA1, 0xB2, 0x3C, 0x4D, 0, 2, 0, 4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0xFF, 0xFF, 0, 0, 0, 1],
 ];
 
+/// What stands in a log.
+#[derive(Debug, PartialEq)]
+enum Line {
+    Header(Header),
+    Record(Record),
+    Remark(Remark),
+}
+
 /// What is kept of a file.
 #[derive(Debug, Default, PartialEq)]
 struct Held {
-    lines: Vec<(Option<Header>, Option<Record>)>,
+    lines: Vec<Line>,
     messages: Vec<(u64, Passing)>,
     problems: usize,
 }
@@ -33,16 +42,18 @@ fn read(file: &[u8]) -> Held {
         match captured {
             Captured::Start(header) => {
                 timed = true;
-                held.lines.push((Some(header), None));
+                held.lines.push(Line::Header(header));
             }
             Captured::Octets(octets) => {
                 octets_read += octets.len();
                 let (direction, gap_before) = reader.side();
                 if timed {
-                    held.lines.push((None, Some(Record { octets, direction, gap_before })));
+                    held.lines.push(Line::Record(Record { octets, direction, gap_before }));
                 }
             }
             Captured::Break => {}
+            Captured::Remark(remark) if timed => held.lines.push(Line::Remark(remark)),
+            Captured::Remark(_) => {}
             Captured::Messages(passing) => {
                 octets_read += passing.octets.len();
                 let zero = reader.packets().and_then(|p| p.zero_ns()).expect("a packet had a time");
@@ -69,9 +80,9 @@ fuzz_target!(|bytes: &[u8]| {
     let mut writer = PacketWriter::new();
     for line in &held.lines {
         match line {
-            (Some(header), _) => writer.begin(header),
-            (_, Some(record)) => writer.record(record),
-            _ => {}
+            Line::Header(header) => writer.begin(header),
+            Line::Record(record) => writer.record(record),
+            Line::Remark(remark) => writer.remark(remark),
         }
     }
     writer.finish();

@@ -32,6 +32,7 @@ fuzz_target!(|bytes: &[u8]| {
                 annotator.push(&octets);
             }
             Some(Captured::Messages(passing)) => messages.push(passing.at, passing.flow, &passing.octets),
+            Some(Captured::Remark(_)) => {}
             Some(Captured::Break) => annotator.push_break(),
             Some(Captured::Problem(p)) => assert!(!p.to_string().is_empty()),
             None => annotator.finish(),

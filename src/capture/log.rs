@@ -1,7 +1,7 @@
 //! The lines of a log [LG-01]: a header, then one record for each reception. What the octets mean is
 //! not stored; it is decoded on reading.
 
-use crate::frame::{Capabilities, Marks, Octet, StampUnit};
+use crate::frame::{Capabilities, Marks, Noticed, Octet, Remark, StampUnit};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use core::fmt::Write;
@@ -137,6 +137,17 @@ struct RawRecord<'a> {
     g: Option<u64>,
 }
 
+/// A remark on the signal [LG-05].
+#[derive(Deserialize)]
+struct RawRemark<'a> {
+    t: u64,
+    u: u64,
+    #[serde(borrow)]
+    n: Cow<'a, str>,
+    #[serde(default)]
+    v: Option<f64>,
+}
+
 #[derive(Deserialize)]
 struct Version {
     looprig_log: u32,
@@ -149,6 +160,8 @@ pub enum LogLine {
     Header(Header),
     /// A reception.
     Record(Record),
+    /// What was noticed of the signal of receptions before it [LG-05].
+    Remark(Remark),
 }
 
 /// A line that is neither.
@@ -162,6 +175,8 @@ pub enum LineError {
     Octets,
     /// A mark has no such letter or stands at no octet.
     Mark,
+    /// A remark that does not exist, or one without its number.
+    Remark,
     /// A newer format.
     Version(u32),
 }
@@ -175,6 +190,9 @@ impl fmt::Display for LineError {
             LineError::Mark => {
                 f.write_str("\"m\" names an octet that is not there or a mark that does not exist")
             }
+            LineError::Remark => f.write_str(
+                "\"n\" names a remark that does not exist, or \"v\" holds no volts of a weak signal",
+            ),
             LineError::Version(v) => {
                 write!(
                     f,
@@ -225,6 +243,31 @@ impl Record {
     }
 }
 
+/// How a log calls two that talk at once, and a weak signal [LG-05].
+const TALKERS: &str = "talkers";
+const WEAK: &str = "weak";
+
+/// Appends a remark as one line of a log, line end included [LG-05]; nothing where its number is none.
+pub fn write_remark(remark: &Remark, out: &mut String) {
+    let (t, u) = (remark.at.as_nanos(), remark.until.as_nanos());
+    let _ = match remark.what {
+        Noticed::TwoTalkers => writeln!(out, "{{\"t\":{t},\"u\":{u},\"n\":\"{TALKERS}\"}}"),
+        Noticed::Weak { peak_to_peak_v: v } if v.is_finite() => {
+            writeln!(out, "{{\"t\":{t},\"u\":{u},\"n\":\"{WEAK}\",\"v\":{v}}}")
+        }
+        Noticed::Weak { .. } => Ok(()),
+    };
+}
+
+fn remark(raw: &RawRemark<'_>) -> Result<Remark, LineError> {
+    let what = match (raw.n.as_ref(), raw.v) {
+        (TALKERS, None) => Noticed::TwoTalkers,
+        (WEAK, Some(v)) if v >= 0.0 => Noticed::Weak { peak_to_peak_v: v },
+        _ => return Err(LineError::Remark),
+    };
+    Ok(Remark { at: Instant::from_nanos(raw.t), until: Instant::from_nanos(raw.u.max(raw.t)), what })
+}
+
 /// Reads one line without its line end.
 ///
 /// # Errors
@@ -240,6 +283,10 @@ pub fn parse_line(line: &str) -> Result<LogLine, LineError> {
     }
     if let Some(raw) = plain_record(line) {
         return record(&raw).map(LogLine::Record);
+    }
+    if line.contains("\"n\":") {
+        let raw: RawRemark<'_> = serde_json::from_str(line).map_err(json_error)?;
+        return remark(&raw).map(LogLine::Remark);
     }
     let raw: RawRecord<'_> = serde_json::from_str(line).map_err(json_error)?;
     record(&raw).map(LogLine::Record)
@@ -366,12 +413,39 @@ mod tests {
             "{\"t\":1,\"o\":\"00\",\"m\":[[1,\"p\"]]}",
             "{\"t\":1,\"o\":\"00\",\"m\":[[0,\"z\"]]}",
             "{\"looprig_log\":1}",
+            r#"{"t":1,"u":2,"n":"loud"}"#,
+            r#"{"t":1,"u":2,"n":"weak"}"#,
+            r#"{"t":1,"u":2,"n":"weak","v":-1}"#,
+            r#"{"t":1,"n":"talkers"}"#,
         ] {
             assert!(parse_line(bad).is_err(), "{bad}");
         }
         assert_eq!(parse_line("{\"looprig_log\":2,\"new\":0}"), Err(LineError::Version(2)));
         let Err(why) = parse_line("{\"t\":x}") else { panic!("no record") };
         assert_eq!(why.to_string(), "it is no record of a log: expected value at column 6");
+    }
+
+    #[test]
+    fn remarks_as_the_notes_lay_them_out() {
+        let at = |n: u64| Instant::from_nanos(n);
+        let weak = Remark {
+            at: at(9_166_666),
+            until: at(45_833_330),
+            what: Noticed::Weak { peak_to_peak_v: 0.093 },
+        };
+        let two = Remark { what: Noticed::TwoTalkers, ..weak };
+        for (remark, line) in [
+            (weak, r#"{"t":9166666,"u":45833330,"n":"weak","v":0.093}"#),
+            (two, r#"{"t":9166666,"u":45833330,"n":"talkers"}"#),
+        ] {
+            assert_eq!(parse_line(line), Ok(LogLine::Remark(remark)));
+            let mut again = String::new();
+            write_remark(&remark, &mut again);
+            assert_eq!(again.trim_end(), line);
+        }
+        let mut none = String::new();
+        write_remark(&Remark { what: Noticed::Weak { peak_to_peak_v: f64::NAN }, ..weak }, &mut none);
+        assert_eq!(none, "");
     }
 
     /// The short cut for plain records reads what general JSON reads.

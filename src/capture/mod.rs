@@ -15,7 +15,7 @@ mod writer;
 
 pub use annotate::{Annotator, Item, between};
 pub use hex_text::{HexError, parse_hex_line};
-pub use log::{Direction, Header, LOG_VERSION, LineError, LogLine, Record, parse_line};
+pub use log::{Direction, Header, LOG_VERSION, LineError, LogLine, Record, parse_line, write_remark};
 #[cfg(feature = "io")]
 pub use log_file::{LogFile, LogStore, directory_of, sync_directory};
 pub use messages::{MessageAnnotator, MessageItem, is_messages};

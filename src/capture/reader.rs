@@ -3,7 +3,7 @@
 use super::hex_text::parse_hex_line;
 use super::log::{Direction, Header, LineError, LogLine, Record, parse_line};
 use super::packets::{PacketReader, Passing};
-use crate::frame::Octet;
+use crate::frame::{Octet, Remark};
 use crate::time::{BitTimes, Instant};
 use core::fmt;
 use core::time::Duration;
@@ -92,6 +92,8 @@ pub enum Captured {
     Octets(Vec<Octet>),
     /// HART-IP messages that passed on a network.
     Messages(Passing),
+    /// What was noticed of the signal of octets before it, where a log says so [LG-05].
+    Remark(Remark),
     /// The octets before stand alone: what follows does not continue them.
     Break,
     /// Something could not be read; reading goes on.
@@ -307,6 +309,7 @@ impl<R: BufRead> Reader<R> {
                         self.side = (direction, gap_before);
                         return Ok(Some(Captured::Octets(octets)));
                     }
+                    Ok(LogLine::Remark(remark)) => return Ok(Some(Captured::Remark(remark))),
                     Err(_) if !whole => Fault::Torn,
                     Err(LineError::CutOff) => Fault::CutOff,
                     Err(e) => Fault::Line(e.to_string()),

@@ -1,8 +1,9 @@
 //! A log in several files, one after the other [LG-03].
 
-use super::log::{Header, Record};
+use super::log::{Header, Record, write_remark};
 use super::log_file::directory_of;
 use super::writer::{LogFileError, LogWriter};
+use crate::frame::Remark;
 use crate::time::Instant;
 use core::fmt;
 use core::time::Duration;
@@ -120,19 +121,33 @@ impl LogSeries {
     /// The file cannot be written, or the next one not be opened; what was written before is safe.
     pub fn write(&mut self, record: &Record) -> Result<(), LogFileError> {
         let at = record.octets.first().map_or(Instant::ZERO, |o| o.at);
-        let full = match self.rotation {
-            Some(Rotation::Size(most)) => {
-                self.line.clear();
-                record.write(&mut self.line);
-                self.has_record && self.writer.length() + self.line.len() as u64 > most
-            }
-            _ => self.until.is_some_and(|until| at >= until),
-        };
-        if full {
+        self.line.clear();
+        record.write(&mut self.line);
+        if self.is_full() || self.until.is_some_and(|until| at >= until) {
             self.begin_next(at)?;
         }
         self.has_record = true;
         self.writer.write(record)
+    }
+
+    /// Writes a remark on the signal of records before it [LG-05]: where size decides, into the next file if this one is full.
+    ///
+    /// # Errors
+    /// As [`LogSeries::write`].
+    pub fn write_remark(&mut self, remark: &Remark) -> Result<(), LogFileError> {
+        self.line.clear();
+        write_remark(remark, &mut self.line);
+        if self.is_full() {
+            self.begin_next(remark.until)?;
+        }
+        self.has_record = true;
+        self.writer.write_remark(remark)
+    }
+
+    /// Whether the line that is to be written would make the file longer than it may become.
+    fn is_full(&self) -> bool {
+        let Some(Rotation::Size(most)) = self.rotation else { return false };
+        self.has_record && self.writer.length() + self.line.len() as u64 > most
     }
 
     /// When [`LogSeries::handle_timeout`] wants to be called; `None` while everything is on the disk.

@@ -1,8 +1,8 @@
 //! Writes the log: appended record by record, each flushed before the next begins [LG-01].
 
-use super::log::{Direction, Header, LOG_VERSION, Record};
+use super::log::{Direction, Header, LOG_VERSION, Record, write_remark};
 use super::log_file::{LogFile, LogStore};
-use crate::frame::{Octet, Receiver, ReceiverConfig};
+use crate::frame::{Octet, Receiver, ReceiverConfig, Remark};
 use crate::time::Instant;
 use core::fmt;
 use core::time::Duration;
@@ -218,6 +218,15 @@ impl<W: LogStore> LogWriter<W> {
         self.flush()
     }
 
+    /// Writes a remark on the signal [LG-05].
+    ///
+    /// # Errors
+    /// As [`LogWriter::write`].
+    pub fn write_remark(&mut self, remark: &Remark) -> Result<(), LogFileError> {
+        write_remark(remark, &mut self.text);
+        self.flush()
+    }
+
     fn write_header(&mut self, header: &Header) -> Result<(), LogFileError> {
         self.text.push_str(&serde_json::to_string(header).unwrap_or_default());
         self.text.push('\n');
@@ -311,7 +320,7 @@ mod tests {
                 Captured::Start(_) => headers += 1,
                 Captured::Octets(o) => values.extend(o.iter().map(|o| o.value)),
                 Captured::Problem(p) => faults.push(p.fault),
-                Captured::Break | Captured::Messages(_) => {}
+                Captured::Break | Captured::Messages(_) | Captured::Remark(_) => {}
             }
         }
         (values, headers, faults)

@@ -143,6 +143,7 @@ fn one_file(
     // A log may continue that of the file before: its first line tells.
     let (mut octets_read, mut problems, mut lost) = (0usize, 0usize, None);
     let (mut begun, mut messages_begun) = (false, false);
+    let mut remarks = Remarks::default();
     while let Some(captured) = reader.next().map_err(reading)? {
         let continued = matches!(&captured, Captured::Start(h) if chain.is_continued_by(h));
         if !continued && (!begun || matches!(captured, Captured::Start(_))) {
@@ -171,6 +172,13 @@ fn one_file(
                     chain.annotator.handle_timeout(first.at);
                 }
                 chain.annotator.push(&octets);
+            }
+            Captured::Remark(remark) => {
+                remarks.count(&remark);
+                if !args.summary {
+                    chain.pass_on(out)?;
+                    write_remark(&remark, out.options, out.text());
+                }
             }
             Captured::Break => chain.annotator.push_break(),
             Captured::Messages(passing) => {
@@ -208,6 +216,7 @@ fn one_file(
         let more = plural(problems - 20, thing);
         tell(&format!("reading {name}: skipped {more} that could not be read"));
     }
+    remarks.sum().iter().for_each(|note| tell(&format!("reading {name}: {note}")));
     let doing = format!("reading {name}");
     if let Some(lost) = lost {
         return Err(lost);

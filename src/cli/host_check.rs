@@ -113,6 +113,8 @@ impl<'a> Chain<'a> {
                     self.annotator.push(&octets);
                 }
                 Captured::Break => self.annotator.push_break(),
+                // The frames that are damaged by it are judged as damaged.
+                Captured::Remark(_) => {}
                 Captured::Messages(_) => messages += 1,
                 Captured::Problem(p) => {
                     lost |= matches!(p.fault, Fault::Lost(_));

@@ -6,7 +6,7 @@ use super::rules::Rules;
 use super::wishes::Wishes;
 use crate::app::command::{Catalogue, Revision};
 use crate::capture::{Annotator, LogFileError, LogSeries, Recorder};
-use crate::frame::{Octet, ReceiverConfig};
+use crate::frame::{Octet, ReceiverConfig, Remark};
 use crate::line::{Event, Line};
 use crate::report::statistics::Statistics;
 use crate::report::summary::Summary;
@@ -40,6 +40,8 @@ pub struct Listening<'a> {
     annotator: Annotator,
     log: Option<LogSeries>,
     packets: Option<PacketFile>,
+    /// What was noticed of the signal of receptions that have not ended.
+    remarks: Vec<Remark>,
     summary: Summary,
     rules: Rules,
     octets: u64,
@@ -77,6 +79,7 @@ impl<'a> Listening<'a> {
             .with_catalogue(terms.catalogue),
             log: terms.log,
             packets: terms.packets,
+            remarks: Vec::new(),
             summary: Summary::default(),
             rules: Rules::timed(line.pace(), line.capabilities()),
             octets: 0,
@@ -247,7 +250,7 @@ impl<'a> Listening<'a> {
                 packets.record(&record)?;
             }
         }
-        Ok(())
+        self.keep_remarks()
     }
 
     /// Lets the log reach the disk if that is due.
@@ -283,7 +286,27 @@ impl<'a> Listening<'a> {
         let remarks = line.take_remarks();
         let options = self.out.options;
         remarks.iter().for_each(|r| write_remark(r, options, self.out.text()));
+        self.remarks.extend(&remarks);
+        self.record()?;
         if remarks.is_empty() { Ok(()) } else { self.out.flush() }
+    }
+
+    /// Keeps what was noticed of the signal behind the receptions that it is about [LG-05].
+    fn keep_remarks(&mut self) -> Result<(), Failure> {
+        if self.recorder.deadline().is_some() {
+            return Ok(());
+        }
+        for remark in core::mem::take(&mut self.remarks) {
+            if let Some(log) = &mut self.log
+                && let Err(e) = log.write_remark(&remark)
+            {
+                return Err(self.give_up_log(&e));
+            }
+            if let Some(packets) = &mut self.packets {
+                packets.remark(&remark)?;
+            }
+        }
+        Ok(())
     }
 
     /// How it stands: among the results in JSON, else beside them.

@@ -8,9 +8,9 @@ use super::output::{Ended, Failure, Output, tell};
 use super::recording::is_recording;
 use crate::capture::{
     Captured, ContentKind, Fault, Header, LINE_ADDRESS, MASTER_ADDRESSES, PacketWriter, Passing, Reader,
-    Record, io_words, is_messages,
+    Record, io_words, is_messages, write_remark,
 };
-use crate::frame::Octet;
+use crate::frame::{Octet, Remark};
 use crate::ip::{Message, PORT, Side};
 use crate::report::text::plural;
 use crate::time::Instant;
@@ -86,6 +86,15 @@ impl PacketFile {
     /// The file cannot be written.
     pub fn record(&mut self, record: &Record) -> Result<(), Failure> {
         self.writer.record(record);
+        self.write()
+    }
+
+    /// Writes what was noticed of the signal [LG-05].
+    ///
+    /// # Errors
+    /// The file cannot be written.
+    pub fn remark(&mut self, remark: &Remark) -> Result<(), Failure> {
+        self.writer.remark(remark);
         self.write()
     }
 
@@ -188,6 +197,13 @@ impl Form {
         }
     }
 
+    fn remark(&mut self, remark: &Remark) {
+        match self {
+            Form::Packets(writer) => writer.remark(remark),
+            Form::Log(lines) => write_remark(remark, lines),
+        }
+    }
+
     fn finish(&mut self) {
         if let Form::Packets(writer) = self {
             writer.finish();
@@ -249,6 +265,7 @@ impl Converter {
                     let (direction, gap_before) = reader.side();
                     self.form.record(&Record { octets, direction, gap_before });
                 }
+                Captured::Remark(remark) => self.form.remark(&remark),
                 Captured::Break => {
                     if let (Form::Packets(writer), true) = (&mut self.form, begun) {
                         writer.stands_alone();

@@ -226,6 +226,8 @@ impl Said {
                 }
             }
             Captured::Break => self.close()?,
+            // Who talked at the same time is not known any more.
+            Captured::Remark(_) => {}
             // What a server passes on was on a wire with preambles.
             Captured::Messages(passing) => {
                 for piece in split_datagram(&passing.octets, MAX_MESSAGE) {

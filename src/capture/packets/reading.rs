@@ -183,6 +183,7 @@ impl PacketReader {
                 self.side = (record.direction, record.gap_before);
                 self.ready.push_back(Captured::Octets(record.octets));
             }
+            Own::Line(LogLine::Remark(remark)) => self.ready.push_back(Captured::Remark(remark)),
             Own::Break => self.ready.push_back(Captured::Break),
         }
     }

@@ -1,10 +1,10 @@
 //! What a line carried as a pcapng file: frames as HART-IP packets that any analyser shows, and beside them blocks of local
 //! use with what packets cannot hold [PC-03] [PC-04].
 
-use super::super::log::{Direction, Header, Record};
+use super::super::log::{Direction, Header, Record, write_remark};
 use super::own::{self, OWN_BLOCK};
 use super::utc::utc_ns;
-use crate::frame::{Frame, FrameType, Good, Master, Receiver, ReceiverConfig, Reception};
+use crate::frame::{Frame, FrameType, Good, Master, Receiver, ReceiverConfig, Reception, Remark};
 use crate::ip::{Id, Message, PORT, Type};
 use crate::time::Instant;
 use core::fmt;
@@ -128,6 +128,15 @@ impl PacketWriter {
             line.receiver.push(&record.octets);
         }
         self.pass_on();
+    }
+
+    /// What was noticed of the signal of receptions before it [LG-05].
+    pub fn remark(&mut self, remark: &Remark) {
+        let mut text = String::new();
+        write_remark(remark, &mut text);
+        if self.line.is_some() && !text.is_empty() {
+            self.own(&text);
+        }
     }
 
     /// The octets before stand alone: what follows does not continue them.

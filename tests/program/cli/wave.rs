@@ -491,6 +491,42 @@ fn collisions_are_events_with_their_times() {
     }
 }
 
+/// [LG-05]: what was told while it was heard stands in the log and in the capture as well, and is told by whoever reads them, where it was.
+#[test]
+fn a_log_keeps_what_was_noticed_of_the_signal() {
+    let dir = scratch("wave-noticed");
+    made(&dir, &["--rate", "16000", "--level", "0.05"]);
+    made_two(&dir);
+    let told = |arguments: &[&str]| -> Vec<String> {
+        let said = run(&dir, arguments);
+        let sum = "two talkers at the same time were seen 6 times";
+        assert_eq!(said.err.contains(sum), !said.out.is_empty(), "{arguments:?}: {}", said.err);
+        let remarks = said.out.lines().filter(|l| l.contains("two talk at once") || l.contains("weak, "));
+        remarks.map(str::to_string).collect()
+    };
+    let heard = told(&["listen", "-q", "wav:two.wav?volts=1", "--log", "two.log", "--pcap", "two.pcapng"]);
+    assert!(heard.len() > 6 && heard.iter().any(|l| l.contains("weak")), "{heard:?}");
+    let log = fs::read_to_string(dir.join("two.log")).unwrap();
+    assert_eq!(log.matches(r#""n":"talkers"}"#).count(), 6, "{log}");
+    assert_eq!(log.matches(r#""n":"weak","v":0.0"#).count() + 6, heard.len(), "{log}");
+    // Behind the reception that it is about: none begins after it did and stands below.
+    let number =
+        |l: &str, key: &str| -> Option<u64> { l.split_once(key)?.1.split([',', '}']).next()?.parse().ok() };
+    let mut last = 0;
+    for line in log.lines().skip(1) {
+        match number(line, "\"u\":") {
+            Some(until) => assert!(until <= last + 10_000_000, "{line} behind {last}"),
+            None => last = number(line, "\"e\":").unwrap(),
+        }
+    }
+    assert_eq!(told(&["decode", "-q", "two.log"]), heard);
+    assert_eq!(told(&["decode", "-q", "two.pcapng"]), heard);
+    run(&dir, &["decode", "-q", "two.pcapng", "--format", "log", "--out", "back.log"]);
+    assert_eq!(fs::read_to_string(dir.join("back.log")).unwrap(), log);
+    let summary = run(&dir, &["decode", "-q", "--summary", "two.log"]);
+    assert!(!summary.out.contains("two talk at once") && summary.err.contains("seen 6 times"));
+}
+
 /// `talk.wav` three times, each with itself 60 ms later on top.
 fn made_two(dir: &Path) {
     let one = samples(dir);

@@ -117,7 +117,9 @@ pub fn read_log(path: &Path) -> Log {
                 log.sessions.last_mut().unwrap().push(o.iter().map(|o| o.value).collect());
             }
             Captured::Problem(p) => log.problems.push(p),
-            Captured::Break | Captured::Messages(_) => panic!("a log has neither breaks nor packets"),
+            Captured::Break | Captured::Messages(_) | Captured::Remark(_) => {
+                panic!("a log has neither breaks nor packets")
+            }
         }
     }
     log
