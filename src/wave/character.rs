@@ -158,6 +158,11 @@ impl Found {
         if self.sum.all > 0.0 { self.sum.one / self.sum.all } else { 0.0 }
     }
 
+    /// Share of the energy that neither tone explains.
+    pub(super) fn unexplained(&self) -> f64 {
+        if self.sum.all > 0.0 { 1.0 - self.sum.both / self.sum.all } else { 0.0 }
+    }
+
     /// Share that the other tone explains beyond it, less what noise that neither explains lets expect.
     pub(super) fn second(&self) -> f64 {
         if self.sum.all > 0.0 {

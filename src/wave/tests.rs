@@ -310,7 +310,7 @@ fn parity_stop_bits_and_a_carrier_that_drops() {
 #[test]
 fn two_talkers_are_reported() {
     let rate = 48_000.0;
-    for (db, from) in [(0.0, 60), (3.0, 90), (6.0, 70)] {
+    for (db, from) in [(0.0, 60), (3.0, 90), (6.0, 70), (8.0, 60), (10.0, 70)] {
         let other = Talker { phase: 0.3, tones: 1.002, ..Talker::of(0.25 * 10f64.powf(-db / 20.0)) };
         let said = [
             Transmission::starting(at(20), reply(), Talker::of(0.25)),
@@ -331,13 +331,30 @@ fn two_talkers_are_reported() {
             assert!(a > begins - 0.015 && b < 0.255, "{db} dB: {a} to {b}");
         }
     }
-    // One alone never is.
-    let heard = hear(
-        DemodulatorConfig::full_scale(rate),
-        &make(rate, &replies(8, Talker::of(0.2)), seconds(8)),
-        4096,
-    );
-    assert!(!heard.iter().any(|h| matches!(h, Heard::Collision(..))));
+    // One alone never is, whatever its clock and its twist, nor with noise beside it.
+    let plain = Talker::of(0.2);
+    let mut dice = Dice::new(11);
+    for talker in [
+        plain,
+        Talker { tones: 1.03, rate: 1.02, ..plain },
+        Talker { tones: 0.97, rate: 0.98, ..plain },
+        Talker { space: 0.1, ..plain },
+        Talker { mark: 0.1, ..plain },
+    ] {
+        let samples = make(rate, &replies(8, talker), seconds(8));
+        let none = |samples: &[f32], beside: &str| {
+            let heard = hear(DemodulatorConfig::full_scale(rate), samples, 4096);
+            assert!(!heard.iter().any(|h| matches!(h, Heard::Collision(..))), "{talker:?} {beside}");
+        };
+        none(&samples, "alone");
+        for db in [10.0, 14.0, 20.0] {
+            // N0 = Ps/(1200 Eb/N0) with Ps of 0.2; sigma2 = N0 fs/2 [WV-07].
+            let sigma = (0.02 / 1200.0 / 10f64.powf(db / 10.0) * rate / 2.0).sqrt();
+            none(&with(samples.clone(), rate, |_| sigma * dice.normal()), "noise");
+        }
+        none(&with(samples.clone(), rate, |t| 0.05 * (2.0 * PI * 50.0 * t).sin()), "hum");
+        none(&samples.iter().map(|s| s.clamp(-0.1, 0.1)).collect::<Vec<_>>(), "clipped");
+    }
 }
 
 /// Share of wrong bits at known timing, and of how many. Its noise has the density that `db` of Eb/N0 asks for [WV-07].

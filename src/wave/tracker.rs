@@ -37,6 +37,10 @@ const CLEAR_FIRST: f64 = 0.72;
 const CLEAR: f64 = 0.60;
 /// Share that a second tone must have beyond what noise explains, in the mean of a character, to be a second talker [WV-06].
 const SECOND: f64 = 0.05;
+/// The same where little is left that neither tone explains, in so many characters of a transmission: one about 10 dB weaker.
+const FAINT: f64 = 0.03;
+const UNEXPLAINED: f64 = 0.015;
+const FAINT_CHARACTERS: u32 = 4;
 /// Bits far from edges from which on a level is theirs alone.
 const STEADY_BITS: f64 = 3.0;
 /// Share of a carrier's level from which on there is a tone where one looks back for a start bit that came too early.
@@ -60,6 +64,8 @@ struct On {
     /// What a second tone has in characters of this talker alone, and how many of those there were.
     second: f64,
     suspects: u32,
+    /// How many may have had a much weaker one.
+    faint: u32,
     /// From when to when a second talker was there, s.
     collision: Option<(f64, f64)>,
 }
@@ -193,6 +199,7 @@ impl Tracker {
                 sums: Sums { mark: (level, 1.0), ..Sums::default() },
                 second: 0.0,
                 suspects: 0,
+                faint: 0,
                 collision: None,
             });
             // A start bit may have begun in the last half bit.
@@ -358,10 +365,14 @@ impl Tracker {
         burst.framing_errors += u32::from(!found.stop);
         burst.last_end = Some(self.instant(end_s));
         on.last_end_s = end_s;
-        if suspect {
-            on.suspects += 1;
+        let faint = found.second() > FAINT && found.unexplained() < UNEXPLAINED;
+        if suspect || faint {
             let from = on.collision.map_or(start_s, |c| c.0);
             on.collision = Some((from, end_s));
+            on.faint += 1;
+        }
+        if suspect {
+            on.suspects += 1;
             return;
         }
         on.second += (found.second().clamp(0.0, 0.2) - on.second) / 8.0;
@@ -432,7 +443,7 @@ impl Tracker {
             burst.eb_n0_db = Some(10.0 * ratio.log10());
         }
         if let Some((from, to)) = on.collision
-            && (on.suspects >= 2 || on.suspects == burst.characters)
+            && (on.suspects >= 2 || on.suspects == burst.characters || on.faint >= FAINT_CHARACTERS)
         {
             burst.collided = true;
             heard.push_back(Heard::Collision(self.instant(from), self.instant(to)));
