@@ -482,11 +482,16 @@ fn how_far_back_a_carrier_reaches_does_not_hang_on_the_cut() {
     let rate = 48_000.0;
     let tone = |hz: f64, k: usize| (2.0 * PI * hz * k as f64 / rate).sin() * 0.3;
     // For 100 ms a second tone is there, as strong; then it goes.
-    let samples: Vec<f32> =
-        (0..24_000).map(|k| (tone(1200.0, k) + if k < 4800 { tone(3000.0, k) } else { 0.0 }) as f32).collect();
+    let samples: Vec<f32> = (0..24_000)
+        .map(|k| (tone(1200.0, k) + if k < 4800 { tone(3000.0, k) } else { 0.0 }) as f32)
+        .collect();
     let whole = hear(DemodulatorConfig::full_scale(rate), &samples, samples.len());
     for part in [64, 700, 4095] {
-        assert_eq!(whole, hear(DemodulatorConfig::full_scale(rate), &samples, part), "{part} samples at once");
+        assert_eq!(
+            whole,
+            hear(DemodulatorConfig::full_scale(rate), &samples, part),
+            "{part} samples at once"
+        );
     }
     let [burst] = bursts(&whole)[..] else { panic!("one carrier: {whole:?}") };
     let on = burst.on.since(Instant::ZERO).as_secs_f64();

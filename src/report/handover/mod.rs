@@ -235,8 +235,8 @@ impl<'a> Handover<'a> {
         }
     }
 
-    /// What the tests that decide were made for and could not be judged, words each: cycles for accuracy and hysteresis, losses for
-    /// where the valve goes [TV-85].
+    /// What the tests that decide were made for and could not be judged, words each: cycles for accuracy and hysteresis, strokes for the whole
+    /// way, losses for where the valve goes [TV-85].
     fn unjudged(&self) -> Vec<&'static str> {
         use Definition::{AccuracyAbove, AccuracyBelow, Hysteresis};
         let mut out = Vec::new();
@@ -255,6 +255,14 @@ impl<'a> Handover<'a> {
             };
             open("accuracy", &[AccuracyAbove, AccuracyBelow]);
             open("hysteresis", &[Hysteresis]);
+            // Each of them was asked for from end to end [TV-116].
+            let unseen = |j: &Judged| {
+                j.figure.definition == Definition::StrokeTime
+                    && matches!(j.figure.cause, Some(Cause::NotAtRest | Cause::NotThere))
+            };
+            if test.judged.iter().any(unseen) && !out.contains(&"stroke") {
+                out.push("stroke");
+            }
             let actions = fails::actions(test.record, &test.judged);
             // Each of them was asked for [TV-104].
             if actions.iter().any(fails::Action::is_open) && !out.contains(&"fail action") {

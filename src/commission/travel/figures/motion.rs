@@ -216,16 +216,29 @@ pub struct Ends {
     /// Percent, each.
     pub from: Uncertain,
     pub to: Uncertain,
+    /// Whether it was at rest before the asking, as far as is known, and at the end.
+    pub was_at_rest: bool,
     pub is_at_rest: bool,
+    /// From the asking to the last reading, s.
+    pub watched_s: f64,
+    /// From the first reading that was a stroke's begin away for certain to the last, s; `None`: it was never so far away.
+    pub under_way_s: Option<f64>,
 }
 
 /// Where a motion that was watched began and ended; `None` where nothing was read after the asking.
 pub fn ends(watch: &Watch, rest: &Rest, quality: &Quality) -> Option<Ends> {
     let m = Motion::of(watch, rest, quality)?;
+    let head = Average::of(before(watch, rest.for_s).filter_map(|s| s.percent));
+    let stays = rest.within_percent.max(2.0 * quality.single());
+    let last_s = m.way[m.way.len() - 1].0;
+    let away = STROKE * 100.0 + m.single + m.from_by;
     Some(Ends {
         from: Uncertain { value: m.from, by: m.from_by },
         to: Uncertain { value: m.to, by: m.to_by },
+        was_at_rest: head.is_none_or(|h| h.span <= stays),
         is_at_rest: m.rests_since.is_some(),
+        watched_s: last_s - m.way[0].0,
+        under_way_s: m.way.iter().find(|s| s.1 >= away).map(|s| last_s - s.0),
     })
 }
 

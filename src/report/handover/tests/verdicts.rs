@@ -216,6 +216,61 @@ fn what_does_not_get_there_is_not_judged() {
     }
 }
 
+/// A stroke from 0 % at 2 %/s, watched for 32 s, is at 64 %: that is no fault of the valve, no pass either, and it is said what to do. Under way for
+/// more than 31 s, less than 32, it is beyond a limit of 31 s [TV-116]. One that turns round at 64 % while it still moves began elsewhere.
+#[test]
+fn a_stroke_that_was_still_moving_is_no_short_one() {
+    let stroke = |from: f64, to: f64, travel: &dyn Fn(f64) -> f64| {
+        let times = (0..=140).map(|n| 200.0 + 0.25 * f64::from(n));
+        let samples = times.map(|t| Sample::new(t, travel(t))).collect();
+        Step { from_percent: from, to_percent: to, watch: watch(203.0, samples) }
+    };
+    let of = |r: &Record, limit: Option<f64>| {
+        let mut with = limits();
+        with.both.extend(limit.map(|l| (Limited::StrokeTimeOpening, l)));
+        let told = text(&[r], &with, &Beside::default(), false);
+        (overall(&[r], &with, &Beside::default()), joined(&told))
+    };
+    let mut r = record(Occasion::AsLeft, 0.4);
+    r.strokes = vec![stroke(-1.25, 103.125, &|t| 2.0 * (t - 203.0).max(0.0))];
+    let said = "Stroke, opening: it was still moving 32.0 s after it was told to go, and had come from 0.0 to 64.0 % by its sensor: \
+                watch longer, by --watch; at that pace all of it takes about 50 s.";
+    for limit in [None, Some(32.0)] {
+        let (overall, told) = of(&r, limit);
+        assert_eq!(overall, Overall::NotJudged, "{told}");
+        assert!(told.contains(&format!("- {said} It is not judged.")), "{told}");
+        assert!(
+            told.contains("NO VERDICT: stroke could not be judged") && !told.contains("no full stroke"),
+            "{told}"
+        );
+    }
+    let (overall, told) = of(&r, Some(31.0));
+    assert_eq!(overall, Overall::Beyond, "{told}");
+    assert!(told.contains(&format!("!! {said} That is longer than its limit of 31 s.")), "{told}");
+    let time = |r: &Record| {
+        let told = json(&[r], &limits(), &Beside::default());
+        let all = told["tests"][0]["figures"].as_array().cloned().unwrap_or_default();
+        all.into_iter().find(|f| f["figure"] == "stroke_time_s").expect("a stroke time")
+    };
+    assert_eq!((&time(&r)["value"], &time(&r)["cause"]), (&serde_json::Value::Null, &"not_at_rest".into()));
+    // Up at 2 %/s to 64 % when it is told to close, and at rest at 0 % after 8 s.
+    let back =
+        |t: f64| if t <= 203.0 { 64.0 + 2.0 * (t - 203.0) } else { (64.0 - 8.0 * (t - 203.0)).max(0.0) };
+    r.strokes = vec![stroke(103.125, -1.25, &back)];
+    let (overall, told) = of(&r, None);
+    assert_eq!(overall, Overall::NotJudged, "{told}");
+    assert!(
+        told.contains("- Stroke, closing: it was still on its way from before when it was told to go, at 6"),
+        "{told}"
+    );
+    assert_eq!(time(&r)["cause"], "not_there");
+    // At rest at 64 % before, it is short, which counts.
+    r.strokes = vec![stroke(103.125, -1.25, &|t| back(t.max(203.0)))];
+    let (overall, told) = of(&r, None);
+    assert_eq!(overall, Overall::Beyond, "{told}");
+    assert!(told.contains("it went from 64.0 to 0.0 % by its sensor, which is no full stroke"), "{told}");
+}
+
 /// Crept from 48 to 53 % and back by 0.1 %, and stuck at 47.8 %: a fault, where it alone was planned, too; one that follows is none [TV-106].
 #[test]
 fn a_creep_that_nothing_follows_is_a_fault() {
