@@ -107,18 +107,18 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
         match &a.came {
             Came::Otherwise(all) => out.extend(all.iter().cloned().map(fault)),
             Came::NotJudged(why) if elsewhere => {
-                out.push(fault(format!("{}: the fail action is not judged, {why}.", a.fail.loss.words())));
+                out.push(fault(format!("{}: the fail action is not judged, {why}.", a.loss.words())));
             }
             Came::NotJudged(why) if a.is_asked() => {
-                out.push(look(format!("{}: the fail action is not judged, {why}.", a.fail.loss.words())));
+                out.push(look(format!("{}: the fail action is not judged, {why}.", a.loss.words())));
             }
             _ => {}
         }
         if a.only_said() {
-            out.push(look(format!("{}: the loss was not seen, only said.", a.fail.loss.words())));
+            out.push(look(format!("{}: the loss was not seen, only said.", a.loss.words())));
         }
-        if !a.fail.restored {
-            out.push(fault(format!("{}: what was taken away was not given back.", a.fail.loss.words())));
+        if a.is_still_taken() {
+            out.push(fault(format!("{}: what was taken away was not given back.", a.loss.words())));
         }
     }
 }

@@ -175,6 +175,60 @@ fn one_loss_that_is_not_judged_is_no_pass() {
     assert!(head.contains("1 fail action as said; 1 fail action not judged"), "{head}");
 }
 
+/// A loss that was asked for and not tested stands in the tables with its reason, and the test is not complete, whatever else is within its limit and
+/// whether or not it was said where the valve goes; only what is beyond its limit weighs more [TV-117].
+#[test]
+fn a_loss_that_was_not_tested_is_no_pass() {
+    use crate::commission::travel::record::NotTested;
+    let mut r = record(Occasion::AsLeft, 0.4);
+    r.plan.losses = vec![Loss::Air, Loss::Current];
+    r.fails = vec![fail(0.0, true)];
+    r.not_tested = vec![NotTested { loss: Loss::Air, why: "leave was not given".into() }];
+    for fails_to in [FailsTo::Closed, FailsTo::Unsaid] {
+        r.valve.fails_to = fails_to;
+        assert_eq!(overall(&[&r], &limits(), &Beside::default()), Overall::Partial);
+        let head = first_lines(&r);
+        assert!(head.starts_with("FV-3104 NOT COMPLETE: loss of air not tested"), "{head}");
+        assert!(head.contains("NOT WHOLE: loss of air was not tested, leave was not given."), "{head}");
+        let [told, page, _] = all(&[&r]);
+        let told = joined(&told);
+        assert!(told.contains("? loss of air: not tested, leave was not given."), "{told}");
+        assert!(
+            told.contains("Where the valve goes at a loss of air: that was asked for and not tested."),
+            "{told}"
+        );
+        let row = "<td>loss of air</td>";
+        let row = page.split("<tr>").find(|t| t.starts_with(row)).expect("a row of the table");
+        assert!(row.contains("NOT TESTED</span>: leave was not given"), "{row}");
+        let sheet = sheet(&[&r], &limits(), &Beside::default());
+        for page in [told, page, sheet] {
+            assert!(page.contains("loss of air was not tested, leave was not given"), "{page}");
+            assert!(
+                !page.contains("WITHIN LIMITS") && !page.contains("everything that was planned was done")
+            );
+        }
+        let data = json(&[&r], &limits(), &Beside::default());
+        let last = &data["tests"][0]["fails"][1];
+        let told = [&last["loss"], &last["verdict"], &last["why"]];
+        assert_eq!(told, ["air", "not_tested", "leave was not given"]);
+        assert!(last["given_back"].is_null() && last["seen"].is_null());
+    }
+    // For comparison only, it leaves the verdict of the other test as it is, and is told.
+    let found = Record { occasion: Occasion::AsFound, ..r.clone() };
+    let left = record(Occasion::AsLeft, 0.4);
+    assert_eq!(overall(&[&found, &left], &limits(), &Beside::default()), Overall::Within);
+    assert!(joined(&all(&[&found, &left])[0]).contains("NOT WHOLE (as found): loss of air was not tested"));
+    // A test that ended before says that first, and beyond its limit is worse.
+    let early = Record { ended: Ended::Running, not_tested: Vec::new(), ..r.clone() };
+    let head = first_lines(&early);
+    assert!(head.starts_with("FV-3104 NOT COMPLETE: the test ended before its plan"), "{head}");
+    assert!(head.contains("loss of air not tested"), "{head}");
+    assert!(joined(&all(&[&early])[0]).contains("? loss of air: not tested, the test ended before."));
+    let bad = Record { points: record(Occasion::AsLeft, 2.4).points, ..r.clone() };
+    assert_eq!(overall(&[&bad], &limits(), &Beside::default()), Overall::Beyond);
+    assert!(first_lines(&bad).contains("loss of air not tested"));
+}
+
 /// A step from 40 to 60 % that rests at 50 % is a fault, and none of its times is judged; within the limit of accuracy (1.5 %) it is one. A stroke
 /// from 0 to 64 % is no full stroke [TV-105].
 #[test]
