@@ -159,6 +159,26 @@ fn losses_that_say_nothing() {
     assert!(!told.contains("NOT as said"), "{told}");
 }
 
+/// A person reads the question, opens the loop and presses Enter: on a real line 20 s go by, and nothing is read meanwhile. The valve rested at 50 %
+/// when it was read last, so the loss is judged [TV-84].
+#[test]
+fn a_person_who_takes_time_for_a_loss() {
+    let mut r = Record { points: Vec::new(), steps: Vec::new(), ..record(Occasion::AsLeft, 0.4) };
+    r.plan = Plan::default();
+    r.valve.fails_to = FailsTo::Closed;
+    let mut one = fail(0.0, true);
+    one.watch.asked_at_s += 20.0;
+    one.watch.samples.iter_mut().filter(|s| s.at_s > 303.0).for_each(|s| s.at_s += 20.0);
+    r.fails = vec![one.clone()];
+    let told = joined(&all(&[&r])[0]);
+    assert_eq!(overall(&[&r], &limits(), &Beside::default()), Overall::Within, "{told}");
+    assert!(told.contains("IN ORDER: 1 fail action as said"), "{told}");
+    // Where it was on its way then, it is still not judged.
+    one.watch.samples.iter_mut().filter(|s| s.at_s <= 303.0).for_each(|s| s.percent = Some(s.at_s - 253.0));
+    r.fails = vec![one];
+    assert_eq!(overall(&[&r], &limits(), &Beside::default()), Overall::Beyond);
+}
+
 /// One loss as said and one that is not judged: each was asked for, so that is no pass [TV-104].
 #[test]
 fn one_loss_that_is_not_judged_is_no_pass() {
