@@ -4,7 +4,7 @@ use super::{CAUTIONS, Run, capital, told};
 use crate::app::command::Value;
 use crate::commission::person::{Answer, Choice, Kind, Question};
 use crate::commission::travel::figures::{IN_THE_MIDDLE_PERCENT, View};
-use crate::commission::travel::record::{Fail, FailsTo, Loss, Shown, Watch};
+use crate::commission::travel::record::{Fail, FailsTo, Loss, NotTested, Shown, Watch};
 use crate::commission::travel::sensing::{Halt, Rested, Until};
 use crate::host::stimulus::Act;
 use core::time::Duration;
@@ -17,6 +17,11 @@ const AWAY_PERCENT: f64 = 15.0;
 pub(in crate::commission::travel) const WAITS: u32 = 3;
 /// How long a device that was without power is waited for, s.
 const AWAKE_S: f64 = 60.0;
+/// The questions for the gauge of the supply before and during a loss of air, which may stay without an answer [TV-118].
+pub const SUPPLY_BEFORE: &str = "travel/loss/air/supply_before";
+pub const SUPPLY_DURING: &str = "travel/loss/air/supply_during";
+/// The most that a gauge of the supply shows, kPa (own choice).
+const MOST_KPA: f64 = 2000.0;
 /// The command that reads the primary to the quaternary variable.
 const READ_DYNAMIC: u8 = 3;
 /// Units of pressure, by their symbols.
@@ -58,9 +63,7 @@ impl Run<'_> {
             let (take, give) = loss.acts();
             let capabilities = self.stimulus.capabilities();
             if !capabilities.can(take) || !capabilities.can(give) {
-                let words =
-                    format!("The {} was not tried: {} cannot do it.", loss.words(), self.record.stimulus);
-                self.remark(words);
+                self.not_tested(loss, format!("{} cannot do it", self.record.stimulus));
                 continue;
             }
             self.during = format!("asking for leave for the {}", loss.words());
@@ -78,7 +81,7 @@ impl Run<'_> {
             question.cautions.extend(CAUTIONS.map(str::to_owned));
             question.cautions.push(self.stimulus.will_leave());
             if self.ask(&question)? != Answer::Yes {
-                self.remark(format!("The {} was not tried: leave was not given.", loss.words()));
+                self.not_tested(loss, "leave was not given".to_owned());
                 continue;
             }
             self.during = loss.words().to_owned();
@@ -86,6 +89,13 @@ impl Run<'_> {
             self.keep();
         }
         Ok(())
+    }
+
+    /// Keeps and says that a loss is left out, and why [TV-117].
+    fn not_tested(&mut self, loss: Loss, why: String) {
+        self.person.tell(&format!("{}: not tested, {why}.", capital(loss.words())));
+        self.record.not_tested.push(NotTested { loss, why });
+        self.keep();
     }
 
     /// Goes to the middle, and waits until it rests there: what was given back before may take its time.
@@ -123,9 +133,13 @@ impl Run<'_> {
 
     fn lose(&mut self, loss: Loss, take: Act, give: Act) -> Result<(), Halt> {
         self.go_to_the_middle(loss)?;
+        let pressure = if loss == Loss::Air { self.highest_pressure()?.flatten() } else { None };
+        let gauge = match (loss, &pressure) {
+            (Loss::Air, None) => self.supply_gauge(SUPPLY_BEFORE)?,
+            _ => None,
+        };
         let mut samples = self.rest_here()?;
         let before = self.travel;
-        let pressure = if loss == Loss::Air { self.highest_pressure()?.flatten() } else { None };
         self.sensing.take_uncertain_s();
         let left = self.ahead_of(take);
         // A device without current or air may say anything, and one that has it again has started anew.
@@ -163,7 +177,13 @@ impl Run<'_> {
             (fail.seen, fail.watch.by_hand_s) = (seen, time);
         }
         let is_silent = rested.samples.last().is_some_and(|s| s.percent.is_none());
-        let shown = self.shown(loss, is_silent, pressure)?;
+        let shown = match gauge.filter(|kpa| *kpa > 0.0) {
+            Some(before_kpa) => {
+                let after = self.supply_gauge(SUPPLY_DURING)?;
+                Some(after.map_or(Shown::Nothing, |after_kpa| Shown::Gauge { before_kpa, after_kpa }))
+            }
+            None => self.shown(loss, is_silent, pressure)?,
+        };
         if let Some(words) = shown.as_ref().and_then(Shown::against) {
             self.person.tell(&format!("{}: not judged: {words}.", capital(loss.words())));
         }
@@ -183,6 +203,15 @@ impl Run<'_> {
         self.awake()?;
         self.sensing.is_bereft = false;
         Ok(())
+    }
+
+    /// What the gauge of the supply shows, kPa, where a person shuts the air and can read one; `None`: nobody knows [TV-118].
+    fn supply_gauge(&mut self, id: &str) -> Result<Option<f64>, Halt> {
+        if !self.stimulus.capabilities().is_person {
+            return Ok(None);
+        }
+        let words = "What does the gauge of the air supply show now, in kPa? ? if there is none".to_owned();
+        self.ask_number(id.to_owned(), words, "kPa", (0.0, MOST_KPA))
     }
 
     /// What the device tells of a loss while it lasts [TV-104].
