@@ -39,7 +39,14 @@ pub const CAUTION: &str = "Permit, isolation and the rules of the site go first;
 pub fn headline(triage: &Triage) -> String {
     let Some(first) = triage.causes.first() else { return "Nothing was looked at.".to_owned() };
     let percent = percent(first.share);
+    let is_unsure = triage.which_valve.as_ref().is_some_and(|w| w.answer.is_none());
     match triage.verdict {
+        Verdict::Unclear if is_unsure => {
+            format!(
+                "Unclear: it is not sure which valve answers. First so far: {} ({percent}).",
+                named(first)
+            )
+        }
         Verdict::NothingFound => {
             format!("Nothing found: all that was seen is as on a healthy valve ({percent}).")
         }

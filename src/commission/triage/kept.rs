@@ -4,6 +4,7 @@ use super::asking::asked;
 use super::knowledge::{Knowledge, Seen, Symptom};
 use super::record::{FORMAT, Triage};
 use super::session::{Finding, Origin, Session};
+use super::which_valve::{WHICH_VALVE, Which, WhichValve};
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Choice, Kind, Question};
 use crate::commission::travel::record::Identity;
@@ -17,6 +18,9 @@ const WORDS: &str = "triage/words/";
 const LONGEST: usize = 1000;
 /// Most symptoms that were read, and most that were asked: no knowledge has more.
 const MOST: usize = 200;
+
+/// What answers which valve it is.
+const WHICH: &str = "\"this\", \"another\" or \"?\"";
 
 /// Whether an answer by this id is there for the session alone, and nobody is ever asked for it.
 pub fn is_of_a_session(id: &str) -> bool {
@@ -36,8 +40,15 @@ pub struct Kept {
     stopped: String,
     on_the_line: Vec<String>,
     in_the_waveform: Vec<String>,
+    which_valve: Option<WhichValve>,
     /// `None`: an old file does not say.
     without_line: Option<bool>,
+}
+
+/// The unique address of the device of a kept session; `None`: it has none.
+pub fn kept_address(answers: &Answers) -> Option<String> {
+    let written = answers.written(&format!("{SESSION}device/unique_address")).first()?;
+    Some(written.text.trim().to_owned()).filter(|a| !a.is_empty())
 }
 
 impl Triage {
@@ -74,8 +85,19 @@ impl Triage {
         if let Some(is) = self.without_line {
             one(&session("without_line"), if is { "yes" } else { "no" });
         }
+        if let Some(w) = &self.which_valve {
+            one(&session("which_valve"), &w.who);
+            one(WHICH_VALVE, w.answer.map_or("?", Which::key));
+        }
         for f in &self.findings {
-            one(&format!("triage/{}", f.symptom), &f.value);
+            let asked = self.asked.iter().find(|a| a.symptom == f.symptom);
+            let value = match (f.from, asked) {
+                // What follows from the answer to another question is none itself; nor is what was answered changed by it.
+                (Origin::Person, None) => continue,
+                (Origin::Person, Some(asked)) => asked.answer.as_ref().unwrap_or(&f.value),
+                _ => &f.value,
+            };
+            one(&format!("triage/{}", f.symptom), value);
             if f.from != Origin::Person {
                 one(&format!("{WORDS}{}/{}", f.symptom, f.value), &f.words);
             }
@@ -144,7 +166,10 @@ pub fn wrong_answer(knowledge: &Knowledge, answers: &Answers) -> Option<(String,
         let wrong = answers.written(id).iter().filter(move |w| leave(id).read(&w.text).is_err());
         wrong.map(move |w| (w, format!("no answer to {id}"), "write \"yes\" or \"no\"".to_owned()))
     });
-    let mut all = of_symptoms.chain(of_leaves);
+    let question = WhichValve::new("").question();
+    let which = answers.written(WHICH_VALVE).iter().filter(move |w| question.read(&w.text).is_err());
+    let which = which.map(|w| (w, "no answer to which valve it is".to_owned(), format!("write {WHICH}")));
+    let mut all = of_symptoms.chain(of_leaves).chain(which);
     all.next().map(|(w, what, next)| (w.place.clone(), format!("\"{}\" is {what}", w.text), next))
 }
 
@@ -177,6 +202,7 @@ impl Kept {
             "no" => Some(false),
             _ => None,
         };
+        let who = one("which_valve");
         let mut device = Identity {
             tag: one("device/tag"),
             long_tag: one("device/long_tag"),
@@ -192,6 +218,12 @@ impl Kept {
         kept.device = Some(device).filter(|d| *d != Identity::default());
         kept.on_the_line = all(&format!("{SESSION}on_the_line"));
         kept.in_the_waveform = all(&format!("{SESSION}in_the_waveform"));
+        let said = all(WHICH_VALVE).into_iter().next();
+        let answer = match said.map(|text| WhichValve::new("").question().read(&text)) {
+            Some(Ok(Answer::Choice(name))) => Which::from_key(&name),
+            _ => None,
+        };
+        kept.which_valve = Some(who).filter(|who| !who.is_empty()).map(|who| WhichValve { who, answer });
         let value_of = |all: &mut dyn FnMut(&str) -> Vec<String>, name: &str| {
             let text = all(&format!("triage/{name}")).into_iter().next()?;
             match knowledge.symptom(name).map(|s| knowledge.symptoms[s].read(&text)) {
@@ -230,6 +262,18 @@ impl Kept {
         for finding in &self.read {
             session.add(finding.clone());
         }
+        let said = self.which_valve.as_ref().and_then(|w| w.answer);
+        let settle = |session: &mut Session<'_>| {
+            if let (true, Some(which)) = (session.is_unsure(), said) {
+                session.which(which);
+            }
+        };
+        // Where a person said so, that answer brings it up again.
+        let is_said = self.asked.iter().any(|(s, v)| s == "answers" && v.as_deref() == Some("elsewhere"));
+        if let Some(which) = self.which_valve.as_ref().filter(|_| !is_said) {
+            session.unsure(which.who.clone());
+        }
+        settle(&mut session);
         let mut all = Vec::new();
         for (name, value) in &self.asked {
             let Some(symptom) = knowledge.symptom(name) else {
@@ -247,6 +291,7 @@ impl Kept {
                 None => session.not_known(symptom),
             }
             all.push(asked(&session, would_tell, value.clone()));
+            settle(&mut session);
         }
         Triage {
             started: self.started.clone(),
