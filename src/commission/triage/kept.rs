@@ -14,6 +14,8 @@ use core::fmt::Write;
 const SESSION: &str = "triage/session/";
 /// What stands before the words of what was read.
 const WORDS: &str = "triage/words/";
+/// What stands before where something read comes from [TG-32].
+const FROM: &str = "triage/from/";
 /// Most characters of an answer; more is cut off.
 const LONGEST: usize = 1000;
 /// Most symptoms that were read, and most that were asked: no knowledge has more.
@@ -24,7 +26,7 @@ const WHICH: &str = "\"this\", \"another\" or \"?\"";
 
 /// Whether an answer by this id is there for the session alone, and nobody is ever asked for it.
 pub fn is_of_a_session(id: &str) -> bool {
-    id.starts_with(SESSION) || id.starts_with(WORDS)
+    [SESSION, WORDS, FROM].iter().any(|of| id.starts_with(of))
 }
 
 /// A session as it was kept.
@@ -100,6 +102,7 @@ impl Triage {
             one(&format!("triage/{}", f.symptom), value);
             if f.from != Origin::Person {
                 one(&format!("{WORDS}{}/{}", f.symptom, f.value), &f.words);
+                one(&format!("{FROM}{}", f.symptom), f.from.key());
             }
         }
         for a in self.asked.iter().filter(|a| a.answer.is_none()) {
@@ -179,7 +182,7 @@ pub fn told(knowledge: &Knowledge, answers: &mut Answers) -> Vec<Finding> {
     let all = of_the_bus.filter_map(|s| {
         let written = answers.answer(&format!("triage/{}", s.name))?;
         let Ok(Answer::Choice(value)) = s.read(&written.text) else { return None };
-        Some(s.found(&value, if s.seen == Seen::Stroke { Origin::Stroke } else { Origin::Bus }))
+        Some(s.found(&value, Origin::Told))
     });
     all.collect()
 }
@@ -237,7 +240,10 @@ impl Kept {
             let Some(value) = value_of(&mut all, &name) else { continue };
             let symptom = knowledge.symptom(&name).map(|s| &knowledge.symptoms[s]);
             let is_stroke = symptom.is_some_and(|s| s.seen == Seen::Stroke);
-            let from = if is_stroke { Origin::Stroke } else { Origin::Bus };
+            let usual = if is_stroke { Origin::Stroke } else { Origin::Bus };
+            let written = all(&format!("{FROM}{name}")).into_iter().next();
+            let from = written.and_then(|text| Origin::from_key(&text));
+            let from = from.unwrap_or_else(|| usual.of_the_first_format(&name, !kept.line.is_empty()));
             let nameless =
                 Finding { symptom: name.clone(), value: value.clone(), from, words: String::new() };
             let mut finding = symptom.map_or(nameless, |s| s.found(&value, from));
@@ -350,7 +356,7 @@ mod tests {
         /// Whatever was told, asked and answered, and wherever it was stopped: the file of answers gives the same record.
         #[test]
         fn the_same_again(
-            told in proptest::collection::vec((0usize..60, 0usize..4, "[ -~]{1,20}"), 0..12),
+            told in proptest::collection::vec((0usize..60, 0usize..4, "[ -~]{1,20}", any::<bool>()), 0..12),
             says in proptest::collection::vec(0usize..9, 1..5),
             stop in 0usize..15,
             words in proptest::collection::vec("[^\\p{Cc}]{0,30}", 4),
@@ -358,12 +364,17 @@ mod tests {
         ) {
             let known = known();
             let mut session = Session::new(known, is_alone && !has_line);
-            for (symptom, value, words) in &told {
+            for (symptom, value, words, is_another) in &told {
                 let symptom = &known.symptoms[symptom % known.symptoms.len()];
                 if is_alone || symptom.seen == Seen::Person {
                     continue;
                 }
-                let from = if symptom.seen == Seen::Stroke { Origin::Stroke } else { Origin::Bus };
+                let from = match (symptom.seen, is_another) {
+                    (_, true) if has_line => Origin::Recording,
+                    (_, true) => Origin::Told,
+                    (Seen::Stroke, _) => Origin::Stroke,
+                    _ => Origin::Bus,
+                };
                 let value = symptom.values[value % symptom.values.len()].name.clone();
                 session.add(Finding { symptom: symptom.name.clone(), value, from, words: words.clone() });
             }

@@ -8,7 +8,9 @@ use crate::commission::travel::record::Identity;
 use serde::{Deserialize, Serialize};
 
 /// What the first line of a record says that it is.
-pub const FORMAT: &str = "looprig triage 1";
+pub const FORMAT: &str = "looprig triage 2";
+/// The first format, in which a finding does not say whether a recording or somebody without a line told it [TG-32].
+const FIRST_FORMAT: &str = "looprig triage 1";
 /// No more causes than these are told.
 const MOST_CAUSES: usize = 5;
 /// Causes that are less likely than this are not told, but the first.
@@ -269,6 +271,17 @@ impl Triage {
         }
     }
 
+    /// Makes one of the first format one of this.
+    fn name_origins(&mut self) {
+        FORMAT.clone_into(&mut self.format);
+        let has_line = !self.line.is_empty();
+        let of_causes =
+            self.causes.iter_mut().flat_map(|c| c.speaks_for.iter_mut().chain(&mut c.speaks_against));
+        for f in self.findings.iter_mut().chain(of_causes.map(|w| &mut w.finding)) {
+            f.from = f.from.of_the_first_format(&f.symptom, has_line);
+        }
+    }
+
     /// As JSON, pretty, with a line end.
     pub fn to_json(&self) -> String {
         serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
@@ -279,9 +292,11 @@ impl Triage {
     /// # Errors
     /// What is wrong: no JSON, or no record of this format.
     pub fn from_json(text: &str) -> Result<Triage, String> {
-        let triage: Triage =
+        let mut triage: Triage =
             serde_json::from_str(text).map_err(|e| format!("this is no record of fault finding: {e}"))?;
-        if triage.format != FORMAT {
+        if triage.format == FIRST_FORMAT {
+            triage.name_origins();
+        } else if triage.format != FORMAT {
             return Err(format!("this is \"{}\", not \"{FORMAT}\"", triage.format));
         }
         Ok(triage)

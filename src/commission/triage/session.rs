@@ -21,8 +21,57 @@ pub enum Origin {
     Bus,
     /// Read over the bus while the valve stroked.
     Stroke,
+    /// Told by a recording of the signal.
+    Recording,
     /// Seen by a person.
     Person,
+    /// Somebody has written it as told by a bus, and none was there.
+    Told,
+}
+
+/// Symptoms that a recording of the signal tells, and nothing else.
+const OF_A_RECORDING: [&str; 4] = ["signal_level", "signal_noise", "wave_talk", "two_at_once"];
+
+impl Origin {
+    /// All.
+    pub const ALL: [Origin; 5] =
+        [Origin::Bus, Origin::Stroke, Origin::Recording, Origin::Person, Origin::Told];
+
+    /// The name in files.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Origin::Bus => "bus",
+            Origin::Stroke => "stroke",
+            Origin::Recording => "recording",
+            Origin::Person => "person",
+            Origin::Told => "told",
+        }
+    }
+
+    /// By its name.
+    pub fn from_key(key: &str) -> Option<Origin> {
+        Origin::ALL.into_iter().find(|o| o.key() == key)
+    }
+
+    /// For people.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Origin::Bus => "over the bus",
+            Origin::Stroke => "over the bus, in strokes",
+            Origin::Recording => "in the waveform",
+            Origin::Person => "seen at the valve",
+            Origin::Told => "as somebody has told it",
+        }
+    }
+
+    /// What a record of the first format, which had bus, stroke and person alone, means by it [TG-32].
+    pub(super) fn of_the_first_format(self, symptom: &str, has_line: bool) -> Origin {
+        match self {
+            Origin::Bus | Origin::Stroke if OF_A_RECORDING.contains(&symptom) => Origin::Recording,
+            Origin::Bus | Origin::Stroke if !has_line => Origin::Told,
+            other => other,
+        }
+    }
 }
 
 /// What was seen of a symptom.
@@ -125,7 +174,10 @@ impl<'k> Session<'k> {
             let value = self.knowledge.symptoms[symptom].value(&finding.value)?;
             Some(Evidence { symptom, value, by_person: finding.from == Origin::Person })
         });
-        if self.which_valve.is_none() && finding.from == Origin::Person && is_elsewhere(&finding) {
+        if self.which_valve.is_none()
+            && matches!(finding.from, Origin::Person | Origin::Told)
+            && is_elsewhere(&finding)
+        {
             self.which_valve = Some(WhichValve::new(AT_ANOTHER_ADDRESS));
         }
         self.findings.retain(|(f, _)| f.symptom != finding.symptom);

@@ -1,6 +1,7 @@
 //! Beliefs and choices against arithmetic that is shown.
 
 mod known;
+mod origins;
 mod which;
 
 use super::*;

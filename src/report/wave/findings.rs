@@ -16,7 +16,7 @@ pub struct Told {
 impl Told {
     fn add(&mut self, symptom: &str, value: &str, words: String) {
         let (symptom, value) = (symptom.to_owned(), value.to_owned());
-        self.findings.push(Finding { symptom, value, from: Origin::Bus, words });
+        self.findings.push(Finding { symptom, value, from: Origin::Recording, words });
     }
 }
 

@@ -43,7 +43,7 @@ fn levels_that_are_known() {
         assert_eq!(value(&first, "signal_level"), Some(right), "{}{}", ended.err, ended.out);
         let findings = first["findings"].as_array().expect("findings");
         let found = findings.iter().find(|f| f["symptom"] == "signal_level").expect("it is there");
-        assert_eq!(found["from"], "bus");
+        assert_eq!(found["from"], "recording");
         let words = found["words"].as_str().expect("words");
         // What is told is what was made, within 5 %.
         let told_mv: Option<f64> = words
