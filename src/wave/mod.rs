@@ -35,8 +35,8 @@ pub use demodulator::{Demodulator, DemodulatorConfig, Heard};
 pub use detector::Detector;
 pub use fir::Fir;
 pub use modulator::{Modulator, Talker, Transmission};
-pub use recording::{Recording, RecordingError, RecordingOptions, RecordingSpec};
-pub use remark::Remarks;
+pub use recording::{MOST_ON_A_LOOP_V, Recording, RecordingError, RecordingOptions, RecordingSpec};
+pub use remark::{LEVEL_ERROR, Remarks};
 pub use tones::Tones;
 
 /// Tone of a 1, Hz [WV-01].
