@@ -260,7 +260,8 @@ fn times_that_lose_digits_on_the_way() {
         .collect();
     let (spec, samples, notes) = plain(&text);
     assert!((spec.rate_hz - 20_000.0).abs() < 1.0, "{spec:?}");
-    assert_eq!((samples.len(), notes.filled), (rows as usize, 0), "{notes}");
+    // At 0.1 s a step of two rows may come before the first time that repeats: that one looks like a hole of one.
+    assert!(notes.filled <= 1 && samples.len() as u64 == rows as u64 + notes.filled, "{notes}");
     assert!(notes.to_string().contains("--rate"), "{notes}");
     // A hole of 1000 rows, 50 ms, where a time has 20 rows, is one.
     let lines: Vec<&str> = text.lines().collect();
