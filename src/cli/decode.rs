@@ -11,7 +11,6 @@ use crate::capture::{
     Reader, io_words, is_messages,
 };
 use crate::exchange::view::Line;
-use crate::frame::Remark;
 use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::SampledLine;
 use crate::report::summary::Summary;
@@ -20,7 +19,7 @@ use crate::report::wave::write_remark;
 use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
-use crate::wave::{Heard, RecordingOptions, Remarks};
+use crate::wave::{Heard, RecordingOptions, Remark, Remarks};
 use core::fmt::Write;
 use std::collections::VecDeque;
 use std::fs::File;

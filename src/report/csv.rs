@@ -4,7 +4,7 @@ use super::text::plural;
 use crate::capture::{Item, between};
 use crate::exchange::Exchange;
 use crate::exchange::view::Line;
-use crate::frame::{Noticed, Remark};
+use crate::wave::{Noticed, Remark};
 use core::fmt::Write;
 
 /// The names of the columns, as the first line.
