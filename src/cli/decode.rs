@@ -10,6 +10,7 @@ use crate::capture::{
     Annotator, Captured, ContentKind, Fault, Header, Item, LOG_VERSION, MessageAnnotator, MessageItem,
     Reader, io_words, is_messages,
 };
+use crate::exchange::view::Line;
 use crate::frame::{Octet, ReceiverConfig};
 use crate::line::io::SampledLine;
 use crate::report::summary::Summary;
@@ -20,6 +21,7 @@ use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
 use crate::wave::{Heard, RecordingOptions, Remark, Remarks};
 use core::fmt::Write;
+use std::collections::VecDeque;
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, Read};
 use std::path::Path;
@@ -176,10 +178,7 @@ fn one_file(
             Captured::Remark(remark) => {
                 let remark = Remark::from(remark);
                 remarks.count(&remark);
-                if !args.summary {
-                    chain.pass_on(out)?;
-                    write_remark(&remark, out.options, out.text());
-                }
+                chain.remark(remark, out)?;
             }
             Captured::Break => chain.annotator.push_break(),
             Captured::Messages(passing) => {
@@ -268,12 +267,8 @@ fn one_recording(
                 continue;
             }
             remarks.take(h, volts);
-            // Behind the frames that were heard before.
-            chain.pass_on(out)?;
             while let Some(remark) = remarks.next_before(Instant::from_nanos(u64::MAX)) {
-                if !args.summary {
-                    write_remark(&remark, out.options, out.text());
-                }
+                chain.remark(remark, out)?;
             }
         }
         chain.pass_on(out)
@@ -335,6 +330,24 @@ struct Chain<'a> {
     header: Option<Header>,
     summary: Summary,
     rules: Rules,
+    /// What was noticed of the signal of frames that are still to be shown.
+    remarks: VecDeque<Remark>,
+}
+
+/// Remarks that wait at most.
+const MOST_REMARKS: usize = 1024;
+
+/// When a thing that passed begins.
+fn begins(item: &Item) -> Option<Instant> {
+    let first = |octets: &[Octet]| octets.first().map(|o| o.at);
+    match item {
+        Item::Exchange(e) => e.lines().into_iter().find_map(|l| match l {
+            Line::Frame(f) => Some(f.at()),
+            Line::Between(_) => None,
+        }),
+        Item::Damaged(d) => first(&d.octets),
+        Item::Noise(n) => first(&n.octets),
+    }
 }
 
 impl<'a> Chain<'a> {
@@ -347,6 +360,27 @@ impl<'a> Chain<'a> {
             header: None,
             summary: Summary::default(),
             rules: Rules::none(),
+            remarks: VecDeque::new(),
+        }
+    }
+
+    /// Keeps a remark until what was heard before it is shown.
+    fn remark(&mut self, remark: Remark, out: &mut Output) -> Result<(), Failure> {
+        self.pass_on(out)?;
+        self.remarks.push_back(remark);
+        if self.remarks.len() > MOST_REMARKS {
+            self.show_remarks(None, out);
+        }
+        Ok(())
+    }
+
+    /// Shows what was noticed before `until`, or all of it.
+    fn show_remarks(&mut self, until: Option<Instant>, out: &mut Output) {
+        let options = out.options;
+        while let Some(remark) = self.remarks.pop_front_if(|r| until.is_none_or(|until| r.at < until)) {
+            if !self.args.summary {
+                write_remark(&remark, options, out.text());
+            }
         }
     }
 
@@ -359,6 +393,7 @@ impl<'a> Chain<'a> {
         self.annotator.finish();
         self.messages.finish();
         self.pass_on(out)?;
+        self.show_remarks(None, out);
         self.annotator = untimed(self.args, &self.catalogue);
         self.messages = untimed_messages(self.args, &self.catalogue);
         self.rules = Rules::none();
@@ -418,6 +453,9 @@ impl<'a> Chain<'a> {
     fn show(&mut self, item: &Item, out: &mut Output) {
         self.summary.add(item);
         self.rules.look(item, &mut self.summary);
+        if let Some(at) = begins(item) {
+            self.show_remarks(Some(at), out);
+        }
         if !self.args.summary {
             let options = out.options;
             write_item(item, options, out.text());

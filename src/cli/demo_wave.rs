@@ -10,9 +10,10 @@ use crate::capture::{Captured, Reader};
 use crate::frame::{Receiver, ReceiverConfig, Reception};
 use crate::line::io::SampledLine;
 use crate::report::text::plural;
-use crate::time::{Instant, Pace};
+use crate::time::{BitTimes, Instant, Pace};
 use crate::wave::{Demodulator, DemodulatorConfig, Heard, Talker, Transmission};
 use crate::wiring::Noise;
+use core::time::Duration;
 use std::fs::File;
 use std::io::BufReader;
 use std::path::Path;
@@ -54,6 +55,9 @@ const WORSE_DB: f64 = 0.5;
 /// How far the beginning of a transmission may be from where the log has it, s: the error of a stamp [WV-05].
 const STAMP_ERROR_S: f64 = 1e-4;
 
+/// How far a pause that was shortened may be from the longest, for times are whole nanoseconds.
+const SLACK: Duration = Duration::from_millis(1);
+
 /// The time of every octet of a log as it is on the wire, s.
 fn times(log: &Path) -> Result<Vec<f64>, Failure> {
     let failed = |e| Failure::new(format!("reading {}", log.display()), crate::capture::io_words(&e), "");
@@ -69,6 +73,27 @@ fn times(log: &Path) -> Result<Vec<f64>, Failure> {
         }
     }
     Ok(times)
+}
+
+/// The times of first characters in a wave whose long pauses were shortened, s: those of the log less what was cut. `made` is when each transmission's carrier
+/// begins, its first character ends, and its carrier does, in the wave. How many pauses were shortened comes with them.
+fn shortened(logged_s: &[f64], made: &[[Instant; 3]]) -> (Vec<f64>, usize) {
+    let (mut cut_s, mut pauses, mut out) = (0.0, 0, Vec::new());
+    for (k, at) in logged_s.iter().enumerate() {
+        let over = k.checked_sub(1).and_then(|k| made.get(k)).map(|m| m[2]);
+        if let (Some([carrier, first, _]), Some(over)) = (made.get(k), over)
+            && carrier.since(over) + SLACK >= LONGEST_PAUSE
+        {
+            // Against the first of all, for the one before may have begun later than the log says. A pause of just that length is none that was cut.
+            let all_s = at - logged_s[0] - first.since(made[0][1]).as_secs_f64();
+            if all_s > cut_s + SLACK.as_secs_f64() {
+                cut_s = all_s;
+                pauses += 1;
+            }
+        }
+        out.push(at - cut_s);
+    }
+    (out, pauses)
 }
 
 /// Octets with their times, and frames, that are read from a wave.
@@ -134,16 +159,29 @@ pub fn wave(stage: &mut Stage<'_>, log: &Path, seed: u64) -> Result<(), Failure>
         let at = firsts.last().map_or(0, |(at, n)| at + n);
         firsts.push((at, t.frame.octets.len()));
     }
-    let off = firsts.iter().filter_map(|&(k, _)| {
+    let logged_firsts: Vec<f64> = firsts.iter().filter_map(|&(k, _)| logged.get(k).copied()).collect();
+    let made: Vec<[Instant; 3]> = said
+        .iter()
+        .map(|(_, t)| {
+            let character = BitTimes::characters(1).duration().div_f64(t.talker.rate);
+            [t.begin, t.begin + t.talker.lead + character, ends(t)]
+        })
+        .collect();
+    let (logged_firsts, cut) = shortened(&logged_firsts, &made);
+    let off = firsts.iter().zip(&logged_firsts).filter_map(|(&(k, _), at)| {
         let wave = heard.get(k)?.1.since(heard[0].1).as_secs_f64();
-        Some((wave - (logged.get(k)? - logged[0])).abs())
+        Some((wave - (at - logged_firsts[0])).abs())
     });
     let at_their_time = off.filter(|s| *s <= STAMP_ERROR_S).count();
     let pushed = source.pushed() as usize;
     stage.step(
         &format!(
-            "at the times of the log, within 0.1 ms: {at_their_time} of {}; later, for by the log's stamps the one before was not over: {pushed}",
-            plural(said.len(), "transmission")
+            "at the times of the log, within 0.1 ms: {at_their_time} of {}; later, for by the log's stamps the one before was not over: {pushed}{}",
+            plural(said.len(), "transmission"),
+            match cut {
+                0 => String::new(),
+                n => format!("; {} of more than {} s shortened to that", plural(n, "pause"), LONGEST_PAUSE.as_secs()),
+            }
         ),
         logged.len() == sent.len() && at_their_time > 0 && at_their_time + pushed >= said.len(),
     )?;
@@ -175,4 +213,24 @@ pub fn wave(stage: &mut Stage<'_>, log: &Path, seed: u64) -> Result<(), Failure>
         ),
         (best.0 - best.1..=worst.0 + worst.1).contains(&(lost as f64)),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Pauses of 160 s and of 60: the first was made 60 s long, so 100 s were cut from it, and what follows comes 100 s earlier; nothing was cut from the second.
+    /// That the one before was made 20 ms late, and its carrier ended so much later, takes 20 ms less away.
+    #[test]
+    fn what_was_cut_is_known() {
+        let at = |s: f64| Instant::from_nanos((s * 1e9) as u64);
+        let logged = [0.0, 1.0, 161.1, 221.2];
+        let made = [[0.09, 0.1, 0.2], [1.11, 1.12, 1.22], [61.22, 61.23, 61.32], [121.32, 121.33, 121.42]];
+        let made = made.map(|t| t.map(at));
+        let (times, cut) = shortened(&logged, &made);
+        assert_eq!(cut, 1);
+        for (time, right) in times.iter().zip([0.0, 1.0, 61.13, 121.23]) {
+            assert!((time - right).abs() < 1e-6, "{times:?}");
+        }
+    }
 }

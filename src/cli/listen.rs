@@ -46,6 +46,7 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     let finished = listening.finish(line.now());
     let log = listening.log().map(file_names);
     let summary = listening.summary().text();
+    let summary_is_empty = listening.summary().frames() == (0, 0);
     if let OpenLine::Sampled(recording) = &mut line {
         recording.take_notes().iter().for_each(|note| tell(note));
     }
@@ -54,7 +55,9 @@ pub fn run(args: &ListenArgs, out: &mut Output) -> Result<Ended, Failure> {
     {
         out.say(&format!("looprig: what was heard until then is in {log}"));
     }
-    if out.options.format == Format::Text && !out.quiet {
+    // Of a recording in which nothing was heard all is said.
+    let empty = matches!(&line, OpenLine::Sampled(_)) && listened.is_err() && summary_is_empty;
+    if out.options.format == Format::Text && !out.quiet && !empty {
         let _ = write!(out.text(), "\n{summary}");
         if let Some(log) = &log {
             let _ = writeln!(out.text(), "The log is in {log}; `looprig decode` reads it.");

@@ -149,11 +149,15 @@ pub fn run() -> ExitCode {
 /// Arguments that make no command, told like every other failure.
 fn misused(e: &clap::Error) -> Failure {
     let command = Args::command();
-    let named = std::env::args().skip(1).find(|a| command.get_subcommands().any(|c| c.get_name() == a));
-    let help = match &named {
-        Some(name) => format!("`looprig {name} --help`"),
-        None => "`looprig --help`".to_owned(),
-    };
+    // The innermost one: `looprig wave make`, not `looprig wave`.
+    let (mut named, mut inner) = (String::new(), &command);
+    for argument in std::env::args().skip(1) {
+        if let Some(c) = inner.get_subcommands().find(|c| c.get_name() == argument) {
+            named = format!("{named} {argument}");
+            inner = c;
+        }
+    }
+    let help = format!("`looprig{named} --help`");
     let next = format!("{help} shows what can be given");
     if e.kind() == ErrorKind::ValueValidation
         && let Some(ContextValue::String(argument)) = e.get(ContextKind::InvalidArg)

@@ -43,9 +43,9 @@ pub enum BitsArg {
 /// `wave make`.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "FILE is a log of `looprig listen`, or octets as hex text, one frame a line, preambles included. Its times are kept
-where they are those of a line; frames without times, and those of a log of pace fast, follow each
-other after 75 ms; of a log that is told."
+    after_help = "FILE is a log of `looprig listen`, or octets as hex text, one frame a line, preambles included.
+Times that are those of a line are kept. Frames without times follow each other after 75 ms; so do
+those of a log of pace fast, whose times are those of no line, and that is told."
 )]
 pub struct MakeArgs {
     /// A log or hex text; `-` is standard input.
@@ -66,10 +66,10 @@ pub struct MakeArgs {
     /// Volts that full scale stands for.
     #[arg(long, default_value_t = 1.0, value_parser = above_zero, value_name = "V")]
     pub full_scale: f64,
-    /// Level of every talker, V peak to peak; without a wiring sheet 0.5.
+    /// Level of every talker, V peak to peak; 0.5 if not given. Not with --through: there the sheet says it.
     #[arg(long, value_parser = volts, value_name = "V", conflicts_with = "through")]
     pub level: Option<f64>,
-    /// Send it through the loop of this wiring sheet: what arrives at the master's terminals, or where --at says.
+    /// Send it through the loop of this wiring sheet: what arrives at the master's terminals, or where --at says. Not with --level.
     #[arg(long, value_name = "SHEET.toml")]
     pub through: Option<PathBuf>,
     /// Which device of the sheet talks and where it is heard: its tag; the first of the sheet and the master if not given.

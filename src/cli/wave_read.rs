@@ -67,7 +67,7 @@ pub fn run(args: &ReadArgs, out: &mut Output) -> Result<Ended, Failure> {
             drawing.borrow_mut().see(spec.rate_hz, samples, args.eye.is_some(), args.spectrum.is_some());
         },
     )?;
-    talkers.finish();
+    talkers.finish(recording.seconds());
     let drawing = drawing.into_inner();
     let spec = recording.spec();
     let scale = scale_of(&recording);

@@ -3,10 +3,10 @@
 use super::output::Failure;
 use super::recording::read_samples;
 use crate::capture::io_words;
-use crate::frame::{FrameType, Octet, Receiver, ReceiverConfig, Reception};
+use crate::frame::{Address, Damage, FrameType, Octet, Receiver, ReceiverConfig, Reception};
 use crate::line::io::SampledLine;
-use crate::report::wave::{Scale, TalkerKind, TalkerSignal};
-use crate::time::Pace;
+use crate::report::wave::{Came, Scale, TalkerKind, TalkerSignal, is_clear};
+use crate::time::{BitTimes, Instant, Pace};
 use crate::wave::{Burst, Heard, Recording, RecordingOptions};
 use std::fs::File;
 use std::io::BufReader;
@@ -44,12 +44,8 @@ pub fn talkers_in(path: &Path, options: RecordingOptions) -> Result<Talked, Fail
         Ok(())
     };
     let mut input = BufReader::with_capacity(1 << 15, file);
-    let mut peak = 0.0;
-    let mut see = |_, samples: &[f32]| {
-        peak = samples.iter().map(|s| f64::from(s.abs())).filter(|s| s.is_finite()).fold(peak, f64::max);
-    };
-    let notes = read_samples(&name, &mut input, &mut recording, &mut take, &mut see)?;
-    talkers.finish();
+    let notes = read_samples(&name, &mut input, &mut recording, &mut take, &mut |_, _| {})?;
+    talkers.finish(recording.seconds());
     let (scale, is_still) = (scale_of(&recording), recording.is_still());
     Ok(Talked { talkers: talkers.list, scale, is_still, peak, notes })
 }
@@ -65,6 +61,8 @@ pub struct Talkers {
     receiver: Receiver,
     /// Octets of the transmission that goes on.
     octets: Vec<Octet>,
+    /// A message that broke off, not yet counted: it may be the end of the recording that did it.
+    broken: Option<Broken>,
     /// Each by itself, in the order in which they were heard.
     pub list: Vec<TalkerSignal>,
     /// Whole frames.
@@ -72,6 +70,20 @@ pub struct Talkers {
     /// Damaged ones.
     pub damaged: usize,
 }
+
+/// A message that broke off [WV-24].
+struct Broken {
+    /// Place of the talker.
+    talker: usize,
+    burst: Burst,
+    /// When the message would have been over.
+    until: Instant,
+}
+
+/// Characters that a message may still have had where it broke off before its byte count.
+const MISSING_UNKNOWN: usize = 30;
+/// A carrier that lasts to so near the end of a recording was cut off by that.
+const AT_THE_END: BitTimes = BitTimes(3);
 
 /// Talkers that are reported each by itself, more than there are polling addresses.
 const MOST_TALKERS: usize = 100;
@@ -87,6 +99,7 @@ impl Talkers {
                 SampledLine::CAPABILITIES.stamp_error,
             )),
             octets: Vec::new(),
+            broken: None,
             list: Vec::new(),
             good: 0,
             damaged: 0,
@@ -107,9 +120,11 @@ impl Talkers {
             }
             Heard::Collision(..) => {}
             Heard::End(b) if b.characters > 0 => {
-                let (kind, name) = talker_of(&self.octets);
+                let octets = core::mem::take(&mut self.octets);
+                let talker = self.transmission(&octets, b);
+                self.octets = octets;
                 self.octets.clear();
-                return Some(self.add(kind, &name, b));
+                return Some(talker);
             }
             Heard::End(_) => {}
         }
@@ -126,10 +141,58 @@ impl Talkers {
         }
     }
 
-    /// The recording is over.
-    pub fn finish(&mut self) {
+    /// The recording is over, and is so long.
+    pub fn finish(&mut self, seconds: f64) {
         self.receiver.finish();
         self.count();
+        // What the end of the recording cut off did not break off on the loop.
+        let at_the_end = |b: &Broken| (b.burst.off + AT_THE_END.duration()).as_secs_f64() > seconds;
+        if !self.broken.as_ref().is_some_and(at_the_end) {
+            self.count_broken();
+        }
+    }
+
+    fn count_broken(&mut self) {
+        if let Some(b) = self.broken.take() {
+            self.list[b.talker].message(Came::BrokenOff, &b.burst);
+        }
+    }
+
+    /// A transmission is over; gives the place of its talker.
+    fn transmission(&mut self, octets: &[Octet], b: &Burst) -> usize {
+        let sent = Sent::of(octets);
+        // What goes on behind a gap begins without preambles, and says not who sends it.
+        if let (None, Some(broken)) = (&sent.came, &self.broken)
+            && b.on < broken.until
+        {
+            let talker = broken.talker;
+            // Its carrier began long before.
+            self.list[talker].add(&Burst { lost_start: None, first_start: None, ..*b });
+            return talker;
+        }
+        self.count_broken();
+        let who = match sent.who {
+            Some((kind, name)) if sent.came == Some(Came::Whole) || is_clear(b) || self.knows(&name) => {
+                (kind, name)
+            }
+            _ => (TalkerKind::Unknown, "unknown talker (no whole frame)".into()),
+        };
+        let broke_off = sent.came == Some(Came::BrokenOff);
+        // Its carrier was to last longer.
+        let talker = self.add(who.0, &who.1, &Burst { last_end: b.last_end.filter(|_| !broke_off), ..*b });
+        match sent.came {
+            Some(Came::BrokenOff) => {
+                let until = b.off + BitTimes::characters(sent.missing as u64).duration();
+                self.broken = Some(Broken { talker, burst: *b, until });
+            }
+            Some(came) => self.list[talker].message(came, b),
+            None => {}
+        }
+        talker
+    }
+
+    fn knows(&self, name: &str) -> bool {
+        self.list.iter().any(|t| t.name == name)
     }
 
     fn add(&mut self, kind: TalkerKind, name: &str, b: &Burst) -> usize {
@@ -145,21 +208,53 @@ impl Talkers {
     }
 }
 
-/// Who sent octets: a master, or a device by its address; where no frame is whole, nobody is known.
-fn talker_of(octets: &[Octet]) -> (TalkerKind, String) {
-    let mut receiver = Receiver::new(ReceiverConfig::UNTIMED);
-    receiver.push(octets);
-    receiver.finish();
-    while let Some(r) = receiver.next() {
-        if let Reception::Good(good) = r {
-            let frame = &good.frame;
-            let master = frame.address().master.name();
-            return if frame.frame_type() == FrameType::Stx {
-                (TalkerKind::Master, format!("{master} master"))
-            } else {
-                (TalkerKind::Device, format!("device {}", frame.address().target))
-            };
+/// What the octets of a transmission say.
+#[derive(Default)]
+struct Sent {
+    /// A master, or a device by its address; `None` where no header is right.
+    who: Option<(TalkerKind, String)>,
+    /// How its last message arrived; `None`: there is none.
+    came: Option<Came>,
+    /// Characters that are missing where it broke off.
+    missing: usize,
+}
+
+impl Sent {
+    fn of(octets: &[Octet]) -> Sent {
+        let mut receiver = Receiver::new(ReceiverConfig::UNTIMED);
+        receiver.push(octets);
+        receiver.finish();
+        let mut sent = Sent::default();
+        while let Some(r) = receiver.next() {
+            match r {
+                Reception::Good(good) => {
+                    // A whole frame is surer than what a damaged one says.
+                    if sent.came != Some(Came::Whole) {
+                        sent.who = Some(talker(good.frame.frame_type(), &good.frame.address()));
+                    }
+                    sent.came = Some(Came::Whole);
+                }
+                Reception::Damaged(d) => {
+                    if sent.who.is_none() {
+                        sent.who = d.header().map(|h| talker(h.delimiter.frame_type, &h.address));
+                    }
+                    sent.came = Some(if d.damage.breaks_off() { Came::BrokenOff } else { Came::Damaged });
+                    if let Damage::Truncated { missing } = d.damage {
+                        sent.missing = if missing == 0 { MISSING_UNKNOWN } else { missing };
+                    }
+                }
+                Reception::Noise(_) => {}
+            }
         }
+        sent
     }
-    (TalkerKind::Unknown, "unknown talker (no whole frame)".into())
+}
+
+/// Whoever sends frames of this type and address.
+fn talker(frame_type: FrameType, address: &Address) -> (TalkerKind, String) {
+    if frame_type == FrameType::Stx {
+        (TalkerKind::Master, format!("{} master", address.master.name()))
+    } else {
+        (TalkerKind::Device, format!("device {}", address.target))
+    }
 }

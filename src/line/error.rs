@@ -49,6 +49,8 @@ pub enum Fault {
     Directory,
     /// What is read is no recording that holds tones [WV-12].
     NoRecording,
+    /// A recording does not have the channel that is wanted.
+    NoChannel,
     /// Anything else; the system's words are all there is.
     System,
 }
@@ -125,6 +127,7 @@ impl Error {
             Fault::NoRecording => {
                 "record again as WAV, 16 bits, 8000 to 192000 samples a second, or export time and volts as a table"
             }
+            Fault::NoChannel => "leave channel= out, which takes the first, or give one that is there",
             Fault::System => "put right what the system complains of, then try once more",
         }
     }
@@ -155,6 +158,7 @@ impl fmt::Display for Error {
             Fault::FileForbidden => "you may not read this file",
             Fault::Directory => "this is a directory",
             Fault::NoRecording => "this recording cannot be read",
+            Fault::NoChannel => "this recording does not have the channel that is wanted",
             Fault::System => "the system refused",
         };
         write!(f, "{} {}: {what}", self.doing, self.line)?;

@@ -4,6 +4,7 @@ use super::text::plural;
 use crate::capture::{Item, between};
 use crate::exchange::Exchange;
 use crate::exchange::view::Line;
+use crate::wave::{Noticed, Remark};
 use core::fmt::Write;
 
 /// The names of the columns, as the first line.
@@ -25,6 +26,16 @@ pub fn write_item(item: &Item, out: &mut String) {
             let _ = writeln!(out, "{at:.6},noise,,,,{},,,,,", plural(n.octets.len(), "octet"));
         }
     }
+}
+
+/// Appends the line of what was noticed of the signal: its kind is `signal`, its value the end of it, or its level.
+pub fn write_remark(remark: &Remark, out: &mut String) {
+    let _ = write!(out, "{:.6},signal,,,,", remark.at.as_secs_f64());
+    write_text(&remark.to_string(), out);
+    let _ = match remark.what {
+        Noticed::TwoTalkers => writeln!(out, ",,,until,{:.6},s", remark.until.as_secs_f64()),
+        Noticed::Weak { peak_to_peak_v } => writeln!(out, ",,,level,{:.1},mV pp", peak_to_peak_v * 1e3),
+    };
 }
 
 fn write_exchange(e: &Exchange, out: &mut String) {

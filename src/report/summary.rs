@@ -359,7 +359,10 @@ impl Summary {
         } else if self.good_frames + self.damaged_frames == 0 {
             advice.push("no frame was heard: on a wire, is the modem across the device or the loop resistor, and is there a resistor of 250 ohm or so in the loop? A HART-IP server publishes bursts alone: does a device behind it send any?".into());
         }
-        if self.silent + self.nobody > 0 && self.answered == 0 {
+        let unanswered = self.silent + self.nobody;
+        if unanswered > 0 && self.answered == 0 && self.noise_octets > ANSWER_OCTETS.max(unanswered) {
+            advice.push("no answer was understood, but octets were heard that make no frame: the answers may be there with wrong settings (8 data bits, odd parity, 1 stop bit), too weak, or in noise.".into());
+        } else if unanswered > 0 && self.answered == 0 {
             advice.push("nobody answered at all: check loop power, polarity, loop resistance and the polling address.".into());
         }
         if self.damaged_frames * 20 > self.good_frames && self.damaged_frames > 0 {
@@ -373,6 +376,9 @@ impl Summary {
         advice
     }
 }
+
+/// So many octets that make no frame may be answers; fewer are noise beside silence.
+const ANSWER_OCTETS: usize = 10;
 
 fn count(map: &mut BTreeMap<String, usize>, key: &str) {
     if let Some(n) = map.get_mut(key) {

@@ -34,8 +34,8 @@ pub use demodulator::{Demodulator, DemodulatorConfig, Heard};
 pub use detector::Detector;
 pub use fir::Fir;
 pub use modulator::{Modulator, Talker, Transmission};
-pub use recording::{Recording, RecordingError, RecordingOptions, RecordingSpec};
-pub use remark::{MUST_IGNORE_V, MUST_UNDERSTAND_V, Noticed, Remark, Remarks};
+pub use recording::{MOST_ON_A_LOOP_V, Recording, RecordingError, RecordingOptions, RecordingSpec};
+pub use remark::{LEVEL_ERROR, MUST_IGNORE_V, MUST_UNDERSTAND_V, Noticed, Remark, Remarks};
 pub use tones::Tones;
 
 /// Tone of a 1, Hz [WV-01].

@@ -6,12 +6,20 @@ use super::wav::{WavError, WavReader};
 use super::{Demodulator, DemodulatorConfig, Heard, RateError};
 use core::fmt;
 
+/// More than any loop carries, peak to peak [WV-27].
+pub const MOST_ON_A_LOOP_V: f64 = 30.0;
 /// Samples worked on at once.
 const BLOCK: usize = 1 << 16;
 /// So many pairs of samples at full scale are more than a tone that just reaches it has.
 const CUT_OFF: u64 = 20;
 /// Bytes by which the form is told.
 const FORM_BYTES: usize = 12;
+
+/// The strongest tone of the transmissions that ended, and of those before.
+fn loudest(before: f64, heard: &[Heard]) -> f64 {
+    let of = |h: &Heard| if let Heard::End(b) = h { b.mark.max(b.space) } else { 0.0 };
+    heard.iter().map(of).fold(before, f64::max)
+}
 
 fn is_wav(start: &[u8]) -> bool {
     start.starts_with(b"RIFF") || start.starts_with(b"RF64")
@@ -136,6 +144,8 @@ pub struct Recording {
     at_full_scale: u64,
     /// The sample before; 0 at the beginning.
     last_sample: f32,
+    /// The strongest tone of a transmission, half of peak to peak.
+    loudest: f64,
     /// How high and how low they go; known with the form.
     extremes: Option<Extremes>,
 }
@@ -153,6 +163,7 @@ impl Recording {
             no_numbers: 0,
             at_full_scale: 0,
             last_sample: 0.0,
+            loudest: 0.0,
             extremes: None,
         }
     }
@@ -230,6 +241,7 @@ impl Recording {
         };
         self.listen(heard, see)?;
         if let Some(d) = &mut self.demodulator {
+            let begun = heard.len();
             let mut some = [Heard::default(); 16];
             loop {
                 let n = d.finish(&mut some);
@@ -238,6 +250,7 @@ impl Recording {
                 }
                 heard.extend_from_slice(&some[..n]);
             }
+            self.loudest = loudest(self.loudest, &heard[begun..]);
         }
         if self.taken > 0 && self.no_numbers == self.taken {
             return Err(RecordingError::NoNumbers(self.taken));
@@ -254,6 +267,12 @@ impl Recording {
             add(format!(
                 "{} of {} samples are no numbers below 1e9 and were taken for 0 or 1e9",
                 self.no_numbers, self.taken
+            ));
+        }
+        let peak_to_peak_v = 2.0 * self.loudest;
+        if self.options.full_scale_v.is_some() && peak_to_peak_v > MOST_ON_A_LOOP_V {
+            add(format!(
+                "by its scale the signal has {peak_to_peak_v:.0} V peak to peak, and no loop carries {MOST_ON_A_LOOP_V}: is the scale right? --full-scale (`volts=` of a line) is the volts that the highest sample of a sound file stands for (0.5 where the recorder takes 500 mV), of a table without volts those of one unit"
             ));
         }
         let where_cut = match self.at_full_scale {
@@ -371,6 +390,7 @@ impl Recording {
             }
         };
         see(spec, &self.samples);
+        let begun = heard.len();
         let mut rest = &self.samples[..];
         let mut some = [Heard::default(); 64];
         while !rest.is_empty() {
@@ -378,6 +398,7 @@ impl Recording {
             heard.extend_from_slice(&some[..p.produced]);
             rest = &rest[p.consumed..];
         }
+        self.loudest = loudest(self.loudest, &heard[begun..]);
         self.taken += self.samples.len() as u64;
         self.samples.clear();
         Ok(())

@@ -97,6 +97,8 @@ pub struct TableNotes {
     pub first_skipped: u64,
     /// Rows whose time is that of the row before, because times have too few digits: they were counted instead.
     pub repeated: u64,
+    /// Whether the rate of samples was given, and not taken from the times.
+    pub rate_is_given: bool,
 }
 
 impl fmt::Display for TableNotes {
@@ -113,13 +115,18 @@ impl fmt::Display for TableNotes {
         }
         if self.skipped > 0 {
             parts.push(format!(
-                "{} rows were skipped, the first in line {}",
+                "{} rows were skipped, the first in line {}: their time goes back, or a cell of theirs is no number (1,050.0 is none, 1050.0 is one)",
                 self.skipped, self.first_skipped
             ));
         }
         if self.repeated > 0 {
+            let rate = if self.rate_is_given {
+                ""
+            } else {
+                ", and their rate was taken from the times: better give it (--rate HZ, `rate=HZ` of a line)"
+            };
             parts.push(format!(
-                "times have too few digits ({} rows repeat that of the row before): rows were counted instead",
+                "times have too few digits ({} rows repeat that of the row before): rows were counted instead{rate}",
                 self.repeated
             ));
         }
@@ -181,8 +188,10 @@ struct Known {
 struct Coarse {
     /// Time of the last row by count, s.
     at: f64,
-    /// Least step of the times, s.
+    /// Least step of the times, s; where they lose digits on the way, the last one.
     quantum: f64,
+    /// Rows just before that repeat a time.
+    repeated: f64,
 }
 
 /// Takes the bytes of a table as they come.
@@ -395,10 +404,11 @@ impl TableReader {
             time_scale,
             value_scale,
             last: None,
-            coarse: quantum.map(|quantum| Coarse { at: f64::NAN, quantum }),
+            coarse: quantum.map(|quantum| Coarse { at: f64::NAN, quantum, repeated: 0.0 }),
             days_s: 0.0,
             clock,
         });
+        self.notes.rate_is_given = self.options.rate_hz.is_some();
         let first = core::mem::take(&mut self.first);
         for (n, line) in &first[begin..] {
             self.row(*n, line, out)?;
@@ -462,7 +472,8 @@ impl TableReader {
             }
             if steps == 0.0 {
                 self.notes.repeated += 1;
-                known.coarse.get_or_insert(Coarse { at: last_time, quantum: 0.0 });
+                let coarse = Coarse { at: last_time, ..Coarse::default() };
+                known.coarse.get_or_insert(coarse).repeated += 1.0;
             }
             let missing = match &mut known.coarse {
                 None => {
@@ -478,6 +489,11 @@ impl TableReader {
                     let by_count = if c.at.is_nan() { last_time } else { c.at } + step_s;
                     if c.quantum == 0.0 && steps > 0.0 && steps < MOST_REPEATED {
                         c.quantum = time - last_time;
+                    }
+                    if steps > 0.0 {
+                        // A longer step behind rows that repeat a time is one with fewer digits: those rows are there.
+                        let there = (core::mem::take(&mut c.repeated) + 1.5) * step_s;
+                        c.quantum = c.quantum.max(there.min(time - last_time));
                     }
                     let late = time - by_count;
                     if late > 2.0 * c.quantum + step_s {

@@ -3,7 +3,7 @@
 use crate::frame::{Capabilities, Octet, StampUnit};
 use crate::line::{Error, Event, Fault, Line};
 use crate::time::{Instant, Pace};
-use crate::wave::{Heard, Recording, RecordingOptions, Remark, Remarks};
+use crate::wave::{Heard, Recording, RecordingError, RecordingOptions, Remark, Remarks};
 use core::time::Duration;
 use std::collections::VecDeque;
 use std::fs::File;
@@ -204,8 +204,9 @@ impl SampledLine {
         }
     }
 
-    fn error(&self, what: impl core::fmt::Display) -> Error {
-        Error::new("reading", &self.name, Fault::NoRecording, what)
+    fn error(&self, what: &RecordingError) -> Error {
+        let fault = if what.channels().is_some() { Fault::NoChannel } else { Fault::NoRecording };
+        Error::new("reading", &self.name, fault, what)
     }
 }
 
@@ -280,7 +281,7 @@ impl Line for SampledLine {
                 Ok(Ok(chunk)) => {
                     let read = self.recording.run(&chunk, &mut heard, &mut |_, _| {});
                     self.take(heard);
-                    read.map_err(|e| self.error(e))?;
+                    read.map_err(|e| self.error(&e))?;
                 }
                 Ok(Err(e)) => return Err(Error::new("reading", &self.name, Fault::System, e)),
                 Err(RecvTimeoutError::Timeout) => {}
@@ -288,7 +289,7 @@ impl Line for SampledLine {
                     let read = self.recording.finish(&mut heard, &mut |_, _| {});
                     self.take(heard);
                     self.over = true;
-                    self.note = read.map_err(|e| self.error(e))?;
+                    self.note = read.map_err(|e| self.error(&e))?;
                 }
             }
         }

@@ -1,6 +1,8 @@
 //! What a recorded waveform says to fault finding: the report's own lines and limits, as symptoms [TG-12].
 
-use super::lines::{JITTER, Line, NOISE, ONES, Scale, TWO_TALKERS, Verdict, ZEROS, lines};
+use super::lines::{
+    BREAK_OFF, JITTER, LOOSE_WHAT, Line, NOISE, ONES, Scale, TWO_TALKERS, Verdict, ZEROS, lines,
+};
 use super::signal::{TalkerKind, TalkerSignal};
 use crate::commission::triage::{Finding, Origin};
 
@@ -32,6 +34,8 @@ pub struct Beside {
 const NO_VOLTS: &str =
     "The level of the signal cannot be told from the waveform: no volts are known, give --full-scale";
 
+const NOT_ALONE: &str = "The level of the signal cannot be told from the waveform: a second talker is there in most transmissions";
+
 const CUT_OFF: &str = "The level of the signal cannot be told from the waveform: the recorder was driven beyond what it takes. Turn its input down";
 
 /// The symptoms of a recording's talkers. Without volts, and where the recorder was driven too far, no level is told.
@@ -53,6 +57,7 @@ pub fn findings(talkers: &[TalkerSignal], scale: Scale, beside: &Beside) -> Told
         loud(&judged, scale, &mut out);
     }
     noise(&all, &mut out);
+    break_offs(&all, &mut out);
     // A second talker is one whoever it is.
     let collided = talkers
         .iter()
@@ -164,7 +169,7 @@ fn levels(all: &[Named<'_>], scale: Scale, out: &mut Told) {
         (Scale { volts: false, .. }, _) => return out.remarks.push(format!("{NO_VOLTS}.")),
         (Scale { cut_off: true, .. }, _) => return out.remarks.push(format!("{CUT_OFF}.")),
         (_, Some(both)) => both,
-        (_, None) => return,
+        (_, None) => return out.remarks.push(format!("{NOT_ALONE}.")),
     };
     let (name, line, least, _) = weak;
     let (loud, line_of_most, _, most) = loud;
@@ -213,6 +218,16 @@ fn loud(judged: &[&TalkerSignal], scale: Scale, out: &mut Told) {
     out.add("loud_talker", value, format!("in the waveform {} is too loud", names.join(" and ")));
 }
 
+/// Messages that break off are told, and weigh for no cause [WV-24].
+fn break_offs(all: &[Named<'_>], out: &mut Told) {
+    for (name, l) in all.iter().filter(|(_, l)| l.quantity == BREAK_OFF && l.verdict == Verdict::Bad) {
+        out.remarks.push(format!(
+            "In the waveform {} of {name} break off: look for {LOOSE_WHAT} first, before anything else is judged.",
+            l.value
+        ));
+    }
+}
+
 /// The worst talker is named [WV-19].
 fn noise(all: &[Named<'_>], out: &mut Told) {
     let of = |quantity: &'static str| all.iter().filter(move |(_, l)| l.quantity == quantity);
@@ -237,6 +252,7 @@ fn noise(all: &[Named<'_>], out: &mut Told) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::wave::Came;
     use crate::wave::Burst;
 
     fn findings(talkers: &[TalkerSignal], scale: Scale) -> Told {
@@ -344,6 +360,35 @@ mod tests {
         // Whoever else talks may be the device.
         let unknown = TalkerSignal { kind: TalkerKind::Unknown, ..master.clone() };
         assert_eq!(value(&findings(&[master, unknown], VOLTS), "wave_talk"), "-");
+    }
+
+    /// [WV-24]
+    #[test]
+    fn messages_that_break_off_are_told() {
+        let mut device = talker(TalkerKind::Device, 0.2, 0.2, 30.0, false);
+        assert!(findings(core::slice::from_ref(&device), VOLTS).remarks.is_empty());
+        let burst = Burst { characters: 20, eb_n0_db: Some(30.0), ..Burst::default() };
+        device.message(Came::Whole, &burst);
+        device.message(Came::BrokenOff, &burst);
+        let told = findings(&[device], VOLTS);
+        assert!(
+            told.remarks[0].contains("1 of 2 messages of device 0 break off: look for a loose terminal"),
+            "{told:?}"
+        );
+    }
+
+    /// [WV-25]: nobody's level is known where most have a second talker.
+    #[test]
+    fn no_level_beside_a_second_talker() {
+        let told = findings(&[talker(TalkerKind::Master, 0.04, 0.04, 30.0, true)], VOLTS);
+        assert_eq!(value(&told, "signal_level"), "-");
+        assert!(told.remarks[0].contains("second talker"), "{told:?}");
+        // Whoever talks alone has one.
+        let both = [
+            talker(TalkerKind::Master, 0.04, 0.04, 30.0, true),
+            talker(TalkerKind::Device, 0.2, 0.2, 30.0, false),
+        ];
+        assert_eq!(value(&findings(&both, VOLTS), "signal_level"), "enough");
     }
 
     /// [WV-19]: what a second talker sends is no noise, and who talks alone is judged all the same.

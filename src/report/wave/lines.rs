@@ -1,7 +1,8 @@
 //! What was measured beside what it should be [WV-14].
 
-use super::signal::{Measured, Range, TalkerKind, TalkerSignal};
+use super::signal::{MAY_BE_DAMAGED, Measured, Range, TalkerKind, TalkerSignal};
 use crate::report::summary::SEVERAL_TALK;
+use crate::wave::{LEVEL_ERROR, MOST_ON_A_LOOP_V};
 use crate::wiring::bring_noise_down;
 
 /// How a quantity stands to its limit.
@@ -63,36 +64,41 @@ pub struct Line {
     pub remedy: String,
 }
 
-/// What a level may be off as it is measured: share of it [WV-14].
-const LEVEL_ERROR: f64 = 0.02;
 /// The same of twist, dB.
 const TWIST_ERROR_DB: f64 = 0.3;
 /// The same of tones and bit rate, share.
 const CLOCK_ERROR: f64 = 0.005;
-/// The same of carrier before and after, bits.
-const CARRIER_ERROR_BITS: f64 = 0.75;
 /// Eb/N0 at which one message of 25 characters in a hundred is damaged, dB [WI-13].
 const LEAST_EB_N0_DB: f64 = 13.2;
 /// From here on it is the receiver's own filters that are seen, dB.
 const ABOVE_DB: f64 = 20.0;
 
 /// What all limits allow for measuring, for people.
-pub(super) const ERRORS: &str = "Verdicts allow for measuring: 2 % of a level, 0.3 dB of twist, 0.5 % of tones and bit rate, 0.75 bits of carrier.";
+pub(super) const ERRORS: &str = "Tones, bit rate, jitter, carrier and pauses are judged by the transmissions that have five characters or more, little noise and no second talker. Verdicts allow for measuring: 2 % of a level, 0.3 dB of twist, 0.5 % of tones and bit rate, 0.75 bits of carrier.";
 
 const MORE_SIGNAL: &str = "a larger resistor or source impedance (230 ohm at least), a shorter cable or one with less capacitance, \
     and no barrier or filter in between: `looprig wiring SHEET` computes what each of them brings";
 const LESS_SIGNAL: &str =
     "look for what transmits so loudly: a modem with a wrong output, or a source of too high an impedance";
+const SCALE: &str = "no loop carries a signal of 30 V peak to peak: the scale is wrong. --full-scale is the volts that the highest sample of the file stands for \
+    (0.5 where the recorder takes 500 mV), of a table without volts those of one unit (0.001 for mV)";
 const LESS_CAPACITANCE: &str = "capacitance takes the higher tone away: a shorter cable, fewer devices, resistance times capacitance below 65 us [MST]";
 const ITS_CLOCK: &str =
     "this is the talker's own clock: its modem is faulty or far from its temperature range";
 const LOST: &str = "whole characters are missing between others: find out what destroys them (another talker, a crash of noise), for a talker does not pause by whole characters";
+
+/// What makes messages break off.
+pub(super) const LOOSE_WHAT: &str =
+    "a loose terminal, clip or plug (the recorder's too), a broken wire or a bad contact in the cable";
+const LOOSE_NEXT: &str = "tighten and move each while somebody watches the wave. If it is always at the same octet, the talker itself stops there";
+const DAMAGED: &str = "there is little noise: a crash of noise too short to be measured, or the talker sends them so; `looprig decode` says what is wrong with each";
 
 /// Quantities that are asked for elsewhere, too.
 pub(super) const ONES: &str = "level of ones";
 pub(super) const ZEROS: &str = "level of zeros";
 pub(super) const NOISE: &str = "signal to noise, Eb/N0";
 pub(super) const JITTER: &str = "jitter of edges, rms";
+pub(super) const BREAK_OFF: &str = "messages that break off";
 pub(super) const TWO_TALKERS: &str = "second talker at the same time";
 
 /// Collects lines.
@@ -128,6 +134,23 @@ impl Lines {
         });
         let last = self.out.len() - 1;
         &mut self.out[last]
+    }
+
+    /// What is measured where no second talker is; not judged where most transmissions have one [WV-19] [WV-25].
+    fn alone(
+        &mut self,
+        t: &TalkerSignal,
+        a: Asked<'_>,
+        verdict: Verdict,
+        remedy: impl Into<String>,
+    ) -> &mut Line {
+        let alone = t.alone() > 0;
+        let line = self.add(a, if alone { verdict } else { Verdict::None }, remedy);
+        if !alone {
+            line.value = "a second talker".into();
+            line.numbers = [None; 3];
+        }
+        line
     }
 
     fn count(&mut self, quantity: &'static str, n: u64, of: String, verdict: Verdict, remedy: &str) {
@@ -185,7 +208,13 @@ fn levels(t: &TalkerSignal, scale: Scale, out: &mut Lines) {
             let asked =
                 Asked { quantity, range: &pp, unit: "mV pp", digits, limits, source: "[TIER4] [ELC]" };
             let verdict = if scale.cut_off { Verdict::None } else { judged(weak || loud) };
-            out.add(asked, verdict, if weak { MORE_SIGNAL } else { LESS_SIGNAL });
+            let impossible = pp.most > MOST_ON_A_LOOP_V * 1e3;
+            let remedy = match (weak, impossible) {
+                (true, _) => MORE_SIGNAL,
+                (false, true) => SCALE,
+                (false, false) => LESS_SIGNAL,
+            };
+            out.alone(t, asked, verdict, remedy);
         } else {
             let db = range.map(|amplitude| 20.0 * amplitude.max(1e-9).log10());
             let asked = Asked {
@@ -196,10 +225,10 @@ fn levels(t: &TalkerSignal, scale: Scale, out: &mut Lines) {
                 limits: [None; 2],
                 source: "",
             };
-            let line = out.add(asked, Verdict::None, "");
+            let line = out.alone(t, asked, Verdict::None, "");
             line.limit = "volts: --full-scale".into();
             // No range: nothing is judged, and the table is to stay narrow.
-            if let Some(mean) = db.mean() {
+            if let Some(mean) = db.mean().filter(|_| t.alone() > 0) {
                 line.value = format!("{} dB of full scale", rounded(mean, 1));
             }
         }
@@ -213,7 +242,7 @@ fn levels(t: &TalkerSignal, scale: Scale, out: &mut Lines) {
         limits: [Some(-6.0), Some(6.0)],
         source: "(own)",
     };
-    out.add(asked, if scale.cut_off { Verdict::None } else { judged(bad) }, LESS_CAPACITANCE);
+    out.alone(t, asked, if scale.cut_off { Verdict::None } else { judged(bad) }, LESS_CAPACITANCE);
 }
 
 fn noise(t: &TalkerSignal, out: &mut Lines) {
@@ -230,15 +259,9 @@ fn noise(t: &TalkerSignal, out: &mut Lines) {
     let share = (100.0 * 10f64.powf((worst - LEAST_EB_N0_DB) / 20.0)).floor().clamp(1.0, 99.0);
     let remedy =
         if t.noisy > 0 { bring_noise_down(&format!("{share} % of what it is")) } else { String::new() };
-    if t.alone() == 0 {
-        let line = out.add(asked, Verdict::None, remedy);
-        line.value = "a second talker".into();
-        line.numbers = [None; 3];
-        return;
-    }
-    let line = out.add(asked, judged(t.noisy > 0), remedy);
+    let line = out.alone(t, asked, judged(t.noisy > 0), remedy);
     // What is judged is the worst transmission.
-    if t.eb_n0_db.mean().is_some() {
+    if t.eb_n0_db.mean().is_some() && t.alone() > 0 {
         line.value = match worst {
             w if w >= ABOVE_DB => "above 20 dB".into(),
             w if t.noisy > 0 => format!("worst {w:.1} dB; {} of {} below", t.noisy, t.alone()),
@@ -287,15 +310,20 @@ fn carrier(kind: TalkerKind, m: &Measured, out: &mut Lines, first: &dyn Fn(Verdi
         limits: [Some(4.0), Some(5.0)],
         source: "[A5191] [1794B]",
     };
-    let early = m.lead.most > 5.0 + CARRIER_ERROR_BITS;
+    let (late, early) = (m.is_habit(m.late), m.is_habit(m.early));
+    let habit = |line: &mut Line, off: u32| {
+        if off > 0 && line.verdict == Verdict::Good {
+            line.value = format!("{}; {off} of {} off", line.value, m.bursts);
+        }
+    };
     let no_matter = "no matter where masters and devices understand each other";
-    let remedy = match (m.late > 0, kind) {
+    let remedy = match (late, kind) {
         (true, TalkerKind::Device) => format!(
-            "the device may key its modem too late: the first character is lost in {} of {} transmissions, for a modem needs four bits of carrier to notice it; {no_matter}, else compare it with another device",
+            "the device may key its modem too late: the first character is lost in {} of {} transmissions that are judged, for a modem needs four bits of carrier to notice it; {no_matter}, else compare it with another device",
             m.late, m.bursts
         ),
         (true, _) => format!(
-            "the modem may be keyed too late: the first character is lost in {} of {} transmissions, for a modem needs four bits of carrier to notice it. A longer delay between request-to-send and the first character; {no_matter}",
+            "the modem may be keyed too late: the first character is lost in {} of {} transmissions that are judged, for a modem needs four bits of carrier to notice it. A longer delay between request-to-send and the first character; {no_matter}",
             m.late, m.bursts
         ),
         (false, TalkerKind::Device) => {
@@ -307,7 +335,7 @@ fn carrier(kind: TalkerKind, m: &Measured, out: &mut Lines, first: &dyn Fn(Verdi
             "the modem may be keyed too early: request-to-send, or the program that works it; {no_matter}"
         ),
     };
-    out.add(asked, first(advised(m.late > 0 || early)), remedy);
+    habit(out.add(asked, first(advised(late || early)), remedy), m.late + m.early);
     let asked = Asked {
         quantity: "carrier after the last",
         range: &m.tail,
@@ -318,13 +346,13 @@ fn carrier(kind: TalkerKind, m: &Measured, out: &mut Lines, first: &dyn Fn(Verdi
     };
     let who =
         if kind == TalkerKind::Device { "the device may key its modem" } else { "the modem may be keyed" };
-    let remedy = if m.tail.most > 5.0 + CARRIER_ERROR_BITS {
+    let (long, short) = (m.is_habit(m.long), m.is_habit(m.short));
+    let remedy = if long {
         format!("{who} off too late, which can hide the answer")
     } else {
         format!("{who} off too early, which can cost the last character")
     };
-    let off = m.tail.most > 5.0 + CARRIER_ERROR_BITS || m.tail.least < -CARRIER_ERROR_BITS;
-    out.add(asked, first(advised(off)), remedy);
+    habit(out.add(asked, first(advised(long || short)), remedy), m.long + m.short);
     let asked = Asked {
         quantity: "longest pause between characters",
         range: &m.longest_gap,
@@ -363,9 +391,35 @@ fn counts(t: &TalkerSignal, out: &mut Lines) {
         let of = format!("{} characters", all.characters);
         out.count(quantity, in_all, of, verdict, "there is little noise, so the talker sends them so: its settings (8 data bits, odd parity, 1 stop bit), or a crash of noise too short to be measured");
     }
+    messages(t, out);
     let of = format!("{} transmissions", all.bursts);
     let n = u64::from(t.collisions);
     out.count(TWO_TALKERS, n, of, judged(n > 0), SEVERAL_TALK);
+}
+
+/// How messages arrived [WV-24].
+fn messages(t: &TalkerSignal, out: &mut Lines) {
+    let (all, clear) = (t.all.messages, t.clear.messages);
+    let of = || super::super::text::plural(all.all as usize, "message");
+    let verdict = match (all.broken_off, clear.broken_off) {
+        (0, _) => Verdict::Good,
+        // The second talker may have taken the line from this one.
+        _ if t.collisions > 0 => Verdict::NoiseFirst,
+        (_, 0) => Verdict::NoiseFirst,
+        _ => Verdict::Bad,
+    };
+    let loose = format!("the carrier goes before the message is over: {LOOSE_WHAT}; {LOOSE_NEXT}");
+    out.count(BREAK_OFF, all.broken_off.into(), of(), verdict, &loose);
+    let verdict = match all.damaged {
+        0 => Verdict::Good,
+        _ if t.alone() == 0 || clear.damaged == 0 => Verdict::NoiseFirst,
+        _ => judged(f64::from(clear.damaged) > MAY_BE_DAMAGED * f64::from(clear.all)),
+    };
+    out.count("damaged messages", all.damaged.into(), of(), verdict, DAMAGED);
+    if let Some(line) = out.out.last_mut() {
+        line.limits = [None, Some((MAY_BE_DAMAGED * f64::from(all.all)).floor())];
+        line.limit = "1 in 100 at most".into();
+    }
 }
 
 fn limit([least, most]: [Option<f64>; 2], digits: usize, unit: &str) -> String {

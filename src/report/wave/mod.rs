@@ -9,7 +9,7 @@ mod spectrum;
 pub use eye::{Eye, eyes_svg};
 pub use findings::{Beside, Told, findings};
 pub use lines::{Line, Scale, Verdict, lines};
-pub use signal::{Range, TalkerKind, TalkerSignal};
+pub use signal::{Came, Range, TalkerKind, TalkerSignal, is_clear};
 pub use spectrum::Spectrum;
 
 use super::table::Table;
@@ -23,11 +23,11 @@ pub fn is_bad(talkers: &[TalkerSignal], scale: Scale) -> bool {
     scale.cut_off || talkers.iter().flat_map(|t| lines(t, scale)).any(|l| l.verdict == Verdict::Bad)
 }
 
-/// Writes a remark on a transmission; a table of frames has no place for it.
+/// Writes a remark on a transmission.
 pub fn write_remark(remark: &Remark, options: Options, out: &mut String) {
     match options.format {
         Format::Text => super::text::write_event(remark.at, &remark.to_string(), options, out),
-        Format::Csv => {}
+        Format::Csv => super::csv::write_remark(remark, out),
         Format::Json => {
             let (t, u) = (remark.at.as_nanos(), remark.until.as_nanos());
             let object = match remark.what {
@@ -194,6 +194,41 @@ mod tests {
         t
     }
 
+    /// [WV-24]: one of 20 that breaks off is too many; of 100 one may be damaged otherwise [WI-13], two may not.
+    #[test]
+    fn messages_that_break_off() {
+        let came = |b: Burst, count: u32, came: Came| {
+            let mut t = of(TalkerKind::Device, &[b]);
+            (0..100 - count).for_each(|_| t.message(Came::Whole, &burst()));
+            (0..count).for_each(|_| t.message(came, &b));
+            t
+        };
+        let bad = |t: &TalkerSignal| {
+            let all = lines(t, VOLTS).into_iter().filter(|l| l.verdict == Verdict::Bad);
+            all.map(|l| (l.quantity, l.value)).collect::<Vec<_>>()
+        };
+        let broken = came(burst(), 1, Came::BrokenOff);
+        assert_eq!(bad(&broken), [("messages that break off", "1 of 100 messages".to_owned())]);
+        assert!(is_bad(core::slice::from_ref(&broken), VOLTS));
+        let out = text(&broken);
+        assert!(["terminal", "clip", "cable"].iter().all(|word| out.contains(word)), "{out}");
+        assert_eq!(bad(&came(burst(), 1, Came::Damaged)), []);
+        assert_eq!(
+            bad(&came(burst(), 2, Came::Damaged)),
+            [("damaged messages", "2 of 100 messages".to_owned())]
+        );
+        // Noise and second talkers are looked at first.
+        let noisy = Burst { eb_n0_db: Some(10.0), ..burst() };
+        let collided = Burst { collided: true, ..burst() };
+        for b in [noisy, collided] {
+            for how in [Came::BrokenOff, Came::Damaged] {
+                let t = came(b, 5, how);
+                let of_messages = lines(&t, VOLTS).into_iter().filter(|l| l.value == "5 of 100 messages");
+                assert_eq!(of_messages.map(|l| l.verdict).collect::<Vec<_>>(), [Verdict::NoiseFirst]);
+            }
+        }
+    }
+
     fn verdicts(b: Burst, scale: Scale) -> Vec<(&'static str, Verdict)> {
         lines(&of(TalkerKind::Master, &[b]), scale).into_iter().map(|l| (l.quantity, l.verdict)).collect()
     }
@@ -350,6 +385,78 @@ mod tests {
             text(&of(TalkerKind::Master, &[Burst { longest_gap_bits: 13.0, ..burst() }]))
                 .contains("faster computer")
         );
+    }
+
+    /// As many cells as the header of the table has.
+    #[test]
+    fn remarks_in_a_table() {
+        let (at, until) = (Instant::from_nanos(168_000_000), Instant::from_nanos(300_000_000));
+        for (what, row) in [
+            (
+                Noticed::TwoTalkers,
+                "0.168000,signal,,,,two talk at once until 0.300000 s: do not trust it,,,until,0.300000,s",
+            ),
+            (
+                Noticed::Weak { peak_to_peak_v: 0.098 },
+                "0.168000,signal,,,,\"weak, 98 mV peak to peak: a receiver may need 120\",,,level,98.0,mV pp",
+            ),
+        ] {
+            let options = Options { format: Format::Csv, verbosity: 0, times: true, colour: false };
+            let mut out = String::new();
+            write_remark(&Remark { at, until, what }, options, &mut out);
+            assert_eq!(out.trim_end(), row);
+            let cells = row.replace("weak, ", "weak ").split(',').count();
+            assert_eq!(cells, super::super::csv::HEADER.split(',').count());
+        }
+    }
+
+    /// [WV-25]: a second talker's level is none of this one's.
+    #[test]
+    fn levels_beside_a_second_talker() {
+        let weak = Burst { mark: 0.05, space: 0.01, collided: true, ..burst() };
+        let of = |bursts: &[Burst]| lines(&of(TalkerKind::Master, bursts), VOLTS);
+        for l in &of(&[burst(), weak, burst()])[..3] {
+            assert_eq!(l.verdict, Verdict::Good, "{l:?}");
+        }
+        // 100 and 80 mV of amplitude are 200 and 160 mV peak to peak.
+        let values: Vec<String> =
+            of(&[burst(), weak, burst()]).into_iter().map(|l| l.value).take(2).collect();
+        assert_eq!(values, ["200 mV pp", "160 mV pp"]);
+        for l in &of(&[burst(), weak, weak])[..3] {
+            assert_eq!(
+                (l.verdict, l.value.as_str(), l.numbers),
+                (Verdict::None, "a second talker", [None; 3])
+            );
+        }
+    }
+
+    /// [WV-26]: one of six is noise's doing, two of seven are a habit. Carrier began 10 bits before, and lasted 10 bits.
+    #[test]
+    fn carrier_is_a_habit() {
+        let ms = |n: f64| Instant::from_nanos((n * 1e6) as u64);
+        let off = Burst { on: ms(104.0 - 10.0 / 1.2), off: ms(204.0 + 10.0 / 1.2), ..burst() };
+        let late = Burst { lost_start: Some(ms(101.0)), ..burst() };
+        for (b, rows) in [(off, 2), (late, 1)] {
+            let mut all = vec![burst(); 5];
+            all.push(b);
+            let of = |all: &[Burst]| lines(&of(TalkerKind::Master, all), VOLTS);
+            let seldom = of(&all);
+            assert!(seldom.iter().all(|l| l.verdict == Verdict::Good), "{seldom:?}");
+            assert_eq!(seldom.iter().filter(|l| l.value.ends_with("; 1 of 6 off")).count(), rows);
+            all.push(b);
+            let often = of(&all);
+            assert_eq!(often.iter().filter(|l| l.verdict == Verdict::Advice).count(), rows, "{often:?}");
+            assert!(often.iter().all(|l| !l.value.ends_with("off")));
+        }
+    }
+
+    /// [WV-27]: 20 V of amplitude are 40 V peak to peak.
+    #[test]
+    fn a_scale_that_cannot_be() {
+        let out = text(&of(TalkerKind::Master, &[Burst { mark: 20.0, space: 20.0, ..burst() }]));
+        assert!(out.contains("the scale is wrong") && !out.contains("so loudly"), "{out}");
+        let out = text(&of(TalkerKind::Master, &[Burst { mark: 10.0, space: 10.0, ..burst() }]));
+        assert!(!out.contains("the scale is wrong") && out.contains("so loudly"), "{out}");
     }
 
     #[test]

@@ -246,3 +246,26 @@ proptest! {
         prop_assert_eq!(format!("{whole:?}"), format!("{:?}", read(&text, TableOptions::default(), part)));
     }
 }
+
+/// Four significant digits: at 20 kHz times have a row each below 0.1 s, two rows each below 1 s, and 20 from there on. No row is missing.
+#[test]
+fn times_that_lose_digits_on_the_way() {
+    let rows = 24_000;
+    let text: String = (0..rows)
+        .map(|k| {
+            let t = f64::from(k) / 20_000.0;
+            let digits = if k == 0 { 0 } else { (3.0 - t.log10().floor()) as usize };
+            format!("{t:.digits$},{}\n", k % 7)
+        })
+        .collect();
+    let (spec, samples, notes) = plain(&text);
+    assert!((spec.rate_hz - 20_000.0).abs() < 1.0, "{spec:?}");
+    // At 0.1 s a step of two rows may come before the first time that repeats: that one looks like a hole of one.
+    assert!(notes.filled <= 1 && samples.len() as u64 == rows as u64 + notes.filled, "{notes}");
+    assert!(notes.to_string().contains("--rate"), "{notes}");
+    // A hole of 1000 rows, 50 ms, where a time has 20 rows, is one.
+    let lines: Vec<&str> = text.lines().collect();
+    let (_, samples, notes) = plain(&[&lines[..21_000], &lines[22_000..]].concat().join("\n"));
+    assert!((900..=1100).contains(&notes.filled), "{notes}");
+    assert!(samples.len().abs_diff(rows as usize) < 100, "{}", samples.len());
+}

@@ -131,6 +131,81 @@ fn tables_of_an_oscilloscope() {
     );
 }
 
+/// [WV-24]: 20 ms without signal in the answer, 120 ms behind its begin: preambles, header and byte count, 10 characters, are over then (92 ms).
+#[test]
+fn a_message_that_breaks_off() {
+    let dir = scratch("wave-breaks-off");
+    made(&dir, &["--level", "0.5", "--rate", "48000"]);
+    let wave = fs::read(dir.join("talk.wav")).unwrap();
+    // 16 bits, 96 bytes a millisecond; 24 characters of the answer last 220 ms, and 2.5 ms of carrier and 50 ms of silence come behind them.
+    let gap = wave.len() - 152 * 96;
+    let mut loose = wave.clone();
+    loose[gap..gap + 20 * 96].fill(0);
+    fs::write(dir.join("loose.wav"), &loose).unwrap();
+    let told = run(&dir, &["wave", "read", "loose.wav", "--full-scale", "1", "--format", "csv"]);
+    assert_eq!(told.code, 1, "{}", told.out);
+    for row in
+        ["device 0,messages that break off,1,,,,LOOK,", "primary master,messages that break off,0,,,,ok,"]
+    {
+        assert!(told.out.contains(row), "{row}: {}", told.out);
+    }
+    // What comes behind the gap is nobody else's.
+    assert!(!told.out.contains("unknown talker"), "{}", told.out);
+    // A recording that ends there says nothing of a terminal.
+    fs::write(dir.join("ends.wav"), &wave[..gap]).unwrap();
+    let told = run(&dir, &["wave", "read", "ends.wav", "--full-scale", "1", "--format", "csv"]);
+    assert_eq!(told.code, 0, "{}", told.out);
+    assert!(told.out.contains("device 0,messages that break off,0,,,,ok,"), "{}", told.out);
+}
+
+/// [WV-03] [WV-27]: 100 mV are below the 120 that must be understood; 500 mV times 100 are 50 V.
+#[test]
+fn what_is_told_beside_the_frames() {
+    let dir = scratch("wave-beside");
+    made(&dir, &["--level", "0.1"]);
+    let told = run(&dir, &["decode", "talk.wav", "--full-scale", "1", "--format", "csv"]);
+    let signal: Vec<&str> = told.out.lines().filter(|l| l.contains(",signal,")).collect();
+    assert_eq!(signal.len(), 2, "{}", told.out);
+    assert!(
+        signal[0].contains("a receiver may need 120\",,,level,") && signal[0].ends_with(",mV pp"),
+        "{signal:?}"
+    );
+    let told = run(&dir, &["listen", "-q", "wav:talk.wav?volts=1", "--format", "csv"]);
+    assert_eq!(told.out.lines().filter(|l| l.contains(",signal,")).count(), 2, "{}", told.out);
+    // A mark comes before the frame that it is about.
+    let told = run(&dir, &["decode", "-q", "talk.wav", "--full-scale", "1"]);
+    assert!(told.out.lines().next().is_some_and(|l| l.contains("weak")), "{}", told.out);
+    made(&dir, &["--level", "0.5"]);
+    for (arguments, code) in [
+        (&["decode", "talk.wav", "--full-scale", "100"][..], 0),
+        (&["wave", "read", "talk.wav", "--full-scale", "100"], 1),
+    ] {
+        let told = run(&dir, arguments);
+        assert_eq!(told.code, code, "{}", told.err);
+        assert!(told.err.contains("50 V peak to peak") && told.err.contains("--full-scale"), "{}", told.err);
+    }
+}
+
+/// What to do next is something that helps.
+#[test]
+fn voices_that_point_right() {
+    let dir = scratch("wave-voices");
+    made(&dir, &["--level", "0.5"]);
+    let told = run(&dir, &["wave", "make", "talk.txt", "--out", "x.wav", "--bits", "7"]);
+    assert!(told.code == 2 && told.err.contains("looprig wave make --help"), "{}", told.err);
+    let told = run(&dir, &["listen", "wav:talk.wav?channel=2"]);
+    assert!(told.code == 2 && told.err.contains("leave channel= out"), "{}", told.err);
+    // As much silence as there was sound.
+    let mut silent = fs::read(dir.join("talk.wav")).unwrap();
+    silent[44..].fill(0);
+    fs::write(dir.join("silent.wav"), silent).unwrap();
+    let told = run(&dir, &["listen", "wav:silent.wav"]);
+    assert!(told.code == 2 && told.err.contains("no characters were heard"), "{}", told.err);
+    assert!(!format!("{}{}", told.out, told.err).contains("HART-IP"), "{}{}", told.out, told.err);
+    let help = run(&dir, &["wave", "make", "--help"]).out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(help.contains("Not with --through") && help.contains("Not with --level"), "{help}");
+}
+
 #[test]
 fn a_report_in_every_format() {
     let dir = scratch("wave-report");
@@ -167,9 +242,9 @@ fn a_report_in_every_format() {
         .refused(&["same file", "--eye and --spectrum"]);
     assert!(!dir.join("b.svg").exists());
     let csv = run(&dir, &["--format", "csv", "wave", "read", "talk.wav", "--full-scale", "1"]);
-    assert_eq!(table(&csv.out).len(), 2 * 14);
+    assert_eq!(table(&csv.out).len(), 2 * 16);
     let json = run(&dir, &["--format", "json", "wave", "read", "talk.wav"]).json();
-    assert_eq!(json.len(), 2 * 14);
+    assert_eq!(json.len(), 2 * 16);
     // The table stays narrow without a scale too.
     let plain = run(&dir, &["wave", "read", "talk.wav"]);
     assert!(plain.out.contains("volts: --full-scale\n"), "{}", plain.out);
@@ -497,6 +572,13 @@ fn a_log_keeps_what_was_noticed_of_the_signal() {
     let dir = scratch("wave-noticed");
     made(&dir, &["--rate", "16000", "--level", "0.05"]);
     made_two(&dir);
+    // Behind them the same once more without the second one, which is weak [WV-25].
+    let mut two = fs::read(dir.join("two.wav")).unwrap();
+    two.extend_from_slice(&fs::read(dir.join("talk.wav")).unwrap()[44..]);
+    let length = two.len() as u32;
+    two[4..8].copy_from_slice(&(length - 8).to_le_bytes());
+    two[40..44].copy_from_slice(&(length - 44).to_le_bytes());
+    fs::write(dir.join("two.wav"), two).unwrap();
     let told = |arguments: &[&str]| -> Vec<String> {
         let said = run(&dir, arguments);
         let sum = "two talkers at the same time were seen 6 times";
