@@ -225,6 +225,12 @@ impl Triage {
                 session.not_looked_at().iter().map(|s| knowledge.symptoms[*s].words.as_str()).collect();
             remarks.push(format!("Not looked at ({}): {}.", all.len(), all.join("; ")));
         }
+        if !healthy_first {
+            let beside = session.beside(&classes).into_iter().map(|f| {
+                format!("Not as on a healthy valve, and none of the causes told explains it: {}.", f.told())
+            });
+            remarks.extend(beside);
+        }
         remarks.extend(nameless(session));
         Triage {
             format: FORMAT.to_owned(),

@@ -1,5 +1,7 @@
 //! What was seen so far, what is likely, what to look at next [TG-01].
 
+mod looks;
+
 use super::belief::{Belief, Evidence};
 use super::knowledge::{Knowledge, LEVELS, Seen};
 use super::record::{Verdict, Weighed};

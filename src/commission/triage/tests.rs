@@ -1,6 +1,7 @@
 //! Beliefs and choices against arithmetic that is shown.
 
 mod known;
+mod looks;
 
 use super::*;
 use crate::commission::person::{Answer, Person, Question};
