@@ -57,6 +57,10 @@ pub fn headline(triage: &Triage) -> String {
                 "Unclear: what was read is as on a healthy valve ({percent}), and {unknown} of {of} checks at the valve were not done."
             )
         }
+        Verdict::Unclear if first.share >= 0.5 && looks_again(triage) => format!(
+            "Unclear: by all else {} ({percent}), but its own check was answered as on a healthy valve: look at it again.",
+            named(first)
+        ),
         Verdict::Unclear if first.workshop && first.share >= 0.5 => {
             format!("Unclear as yet: {} ({percent}), but it is looked at on site first.", named(first))
         }
@@ -67,6 +71,12 @@ pub fn headline(triage: &Triage) -> String {
             format!("Unclear: nothing stands out. First of all: {} ({percent}).", named(first))
         }
     }
+}
+
+/// Whether the next check is one that a person has answered: that of the first cause, as on a healthy valve [TG-57].
+fn looks_again(triage: &Triage) -> bool {
+    let next = triage.next.as_ref().filter(|_| triage.causes.first().is_some_and(|c| !c.cause.is_empty()));
+    next.is_some_and(|n| triage.findings.iter().any(|f| f.symptom == n.symptom && f.from == Origin::Person))
 }
 
 /// How many checks were asked for and not done, and of how many, where that is most of them [TG-29].

@@ -147,7 +147,17 @@ fn eyes_see_what_the_loop_does() {
                 ("stem_scale", "agrees"),
             ],
         ),
-        ("current_missing", 1.0, &[("loop_current", "none"), ("display", "dark")]),
+        // Nothing flows, so nothing falls across the device: the meter shows nothing, and the supply its 24 V [TG-53].
+        (
+            "current_missing",
+            1.0,
+            &[
+                ("loop_current", "none"),
+                ("display", "dark"),
+                ("terminal_volts", "none"),
+                ("supply_volts", "as_rated"),
+            ],
+        ),
         (
             "wires_reversed",
             0.3,
@@ -203,6 +213,12 @@ fn eyes_see_what_a_card_does() {
             &[("display", "dark"), ("terminal_volts", "low"), ("loop_current", "as_sent")],
         ),
         ("wires_reversed", 1.0, &[("terminal_volts", "reversed"), ("loop_current", "none")]),
+        // A card of which nobody takes a current, behind a break, shows all of its 20 V, and the device has none of them [TG-53].
+        (
+            "current_missing",
+            1.0,
+            &[("terminal_volts", "none"), ("loop_current", "none"), ("supply_volts", "as_rated")],
+        ),
     ];
     judge(true, rows);
 }

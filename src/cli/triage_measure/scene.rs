@@ -220,7 +220,7 @@ fn seen_now(world: World, faults: &[Put], healthy: Option<&Healthy>) -> Result<(
     // No terminal has more volts than its card can give, which a dark device does not say [DV-110].
     let low = parts.site_severity(crate::sim::SiteFault::LoopVoltsLow);
     let card_v = CARD_V * (1.0 - 0.7 * low);
-    if world_has_card && card_v < LEAST_V {
+    if world_has_card && card_v < LEAST_V && eyes.get("terminal_volts").is_none_or(|v| v != "none") {
         eyes.insert("terminal_volts".to_owned(), "low".to_owned());
     }
     let below = healthy.is_some_and(|h| {

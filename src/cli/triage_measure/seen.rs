@@ -17,6 +17,8 @@ use std::sync::Arc;
 
 /// How often is looked.
 pub const LOOK: Duration = Duration::from_millis(50);
+/// No current: below what a meter of some 10 megohm takes at 24 V, A.
+const NO_CURRENT_A: f64 = 2e-6;
 /// The most that is kept: an hour.
 const MOST: usize = 72_000;
 
@@ -37,7 +39,8 @@ pub struct Sample {
     pub current_ma: f64,
     /// What the card drives; `None` on a supply.
     pub card_ma: Option<f64>,
-    /// Volts between its terminals; of a device that they do not suffice those that it would have to work with.
+    /// Volts between its terminals; of a device that they do not suffice those that it would have to work with, and none where nobody
+    /// makes a current [TG-53].
     pub volts_v: f64,
     /// Whether it works.
     pub is_on: bool,
@@ -216,6 +219,8 @@ fn sample(station: &DeviceStation, at: Instant, card_ma: Option<f64>) -> Option<
         volts_v: match supplied.power {
             // It has gone dark at these, and then draws nothing.
             Power::Off(Dark::Volts { volts_v, .. }) => volts_v.min(supplied.volts_v),
+            // Nobody makes a current: nothing falls across anything, and the meter shows nothing [TG-53].
+            Power::Off(Dark::Current { wanted_a, .. }) if wanted_a <= NO_CURRENT_A => 0.0,
             _ => supplied.volts_v,
         },
         is_on,

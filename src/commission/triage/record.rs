@@ -182,6 +182,44 @@ fn which_valve(of: &WhichValve) -> NextTold {
     }
 }
 
+/// A check that was done, or is done when something is mended; `words` is what is said of it.
+fn once_more(session: &Session<'_>, symptom: usize, words: String) -> NextTold {
+    let of = &session.knowledge().symptoms[symptom];
+    NextTold {
+        symptom: of.name.clone(),
+        question: words,
+        bits: 0.0,
+        effort_min: of.check.as_ref().map_or(5.0, |c| c.effort_min),
+        cautions: of.check.iter().flat_map(|c| c.all_cautions()).map(str::to_owned).collect(),
+    }
+}
+
+/// The own check of the first cause, where it was answered as on a healthy valve [TG-57].
+fn denied(session: &Session<'_>) -> Option<NextTold> {
+    let symptom = session.denied()?;
+    let check = session.knowledge().symptoms[symptom].check.as_ref()?;
+    let words = format!("Look at it again, best by somebody else: {}", check.question);
+    Some(once_more(session, symptom, words))
+}
+
+/// What is next where no check would tell more and a cause is likely [TG-54].
+fn behind_a_likely_cause(session: &Session<'_>) -> Option<NextTold> {
+    if !matches!(session.verdict(), Verdict::Likely | Verdict::Workshop) {
+        return None;
+    }
+    let knowledge = session.knowledge();
+    if let Some(symptom) = session.not_answered()
+        && let Some(check) = &knowledge.symptoms[symptom].check
+    {
+        return Some(once_more(session, symptom, check.question.clone()));
+    }
+    let symptom = session.behind_the_mending()?;
+    let of = &knowledge.symptoms[symptom];
+    let usual = of.values.first().map_or("", |v| v.words.as_str());
+    let words = format!("When it is mended, look again: {}. As on a healthy valve it is: {usual}.", of.words);
+    Some(once_more(session, symptom, words))
+}
+
 impl Triage {
     /// All remarks, in the order in which they are told.
     pub fn all_remarks(&self) -> impl Iterator<Item = &str> {
@@ -221,7 +259,7 @@ impl Triage {
                 workshop: of.is_some_and(|c| c.workshop),
             });
         }
-        let next = session.best().and_then(|n| {
+        let next = session.proposed().and_then(|n| {
             let check = knowledge.symptoms[n.symptom].check.as_ref()?;
             let beside = check.moves && is_beside_another(session.which_valve());
             let more = beside.then_some(BESIDE_ANOTHER);
@@ -233,6 +271,7 @@ impl Triage {
                 cautions: check.all_cautions().chain(more).map(str::to_owned).collect(),
             })
         });
+        let next = denied(session).or(next).or_else(|| behind_a_likely_cause(session));
         let unsure = session.which_valve().filter(|w| w.answer.is_none());
         let next = unsure.map(which_valve).or(next);
         let next =
@@ -249,6 +288,12 @@ impl Triage {
             let all: Vec<&str> =
                 session.not_looked_at().iter().map(|s| knowledge.symptoms[*s].words.as_str()).collect();
             remarks.push(format!("Not looked at ({}): {}.", all.len(), all.join("; ")));
+        }
+        if !healthy_first {
+            let beside = session.beside(&classes).into_iter().map(|f| {
+                format!("Not as on a healthy valve, and none of the causes told explains it: {}.", f.told())
+            });
+            remarks.extend(beside);
         }
         remarks.extend(nameless(session));
         Triage {

@@ -1,5 +1,7 @@
 //! What was seen so far, what is likely, what to look at next [TG-01].
 
+mod looks;
+
 use super::belief::{Belief, Evidence};
 use super::knowledge::{Knowledge, LEVELS, Seen};
 use super::record::{Verdict, Weighed};
@@ -387,12 +389,12 @@ impl<'k> Session<'k> {
 
     /// What to ask next; `None`: enough is known, nothing would tell more, or enough was asked.
     pub fn next(&self) -> Option<Next> {
-        let first = self.ranks().first().map_or(1.0, |r| r.class_share);
-        let is_enough = first >= self.knowledge.sure || self.asked >= self.knowledge.most_questions;
-        if is_enough || self.first_of_all().is_some() {
+        if self.asked >= self.knowledge.most_questions || self.first_of_all().is_some() {
             return None;
         }
-        self.best()
+        let first = self.ranks().first().map_or(1.0, |r| r.class_share);
+        let is_sure = first >= self.knowledge.sure;
+        if is_sure { self.look_first() } else { self.best().or_else(|| self.look_first()) }
     }
 
     /// What the bus told that is not as on a healthy valve: as long as nothing is called wrong, nothing explains it.
@@ -433,11 +435,14 @@ impl<'k> Session<'k> {
             None if first.share >= LIKELY && is_all_usual && !self.is_hardly_looked_at() => {
                 Verdict::NothingFound
             }
+            // Whoever has looked at it says that it is not so.
+            Some(_) if self.denied().is_some() => Verdict::Unclear,
             Some(c) if first.class_share >= LIKELY => {
                 if self.knowledge.causes[c].workshop {
                     let is_sure = first.class_share >= self.knowledge.sure;
                     // Nothing goes to the workshop before the cheap looks on site were asked for.
-                    match is_sure || self.before_the_workshop(&self.belief()).is_empty() {
+                    let is_looked_at = is_sure || self.before_the_workshop(&self.belief()).is_empty();
+                    match is_looked_at && self.look_first().is_none() {
                         true => Verdict::Workshop,
                         false => Verdict::Unclear,
                     }

@@ -1,6 +1,7 @@
 //! Beliefs and choices against arithmetic that is shown.
 
 mod known;
+mod looks;
 mod origins;
 mod which;
 
@@ -229,7 +230,9 @@ fn a_person_is_led_through() {
     assert_eq!(person.1, ["triage/gauge", "triage/stem"]);
     assert_eq!(triage.asked[0].answer, None);
     assert_eq!((triage.causes[0].cause.as_str(), triage.verdict), ("stuck", Verdict::Workshop));
-    assert_eq!(triage.next, None, "the gauge was asked for");
+    // The gauge was asked for, and the stem is what is looked at when it is mended [TG-54].
+    let next = triage.next.as_ref().expect("a next check");
+    assert!(next.symptom == "stem" && next.question.starts_with("When it is mended"), "{next:?}");
     assert_eq!(Triage::from_json(&triage.to_json()), Ok(triage.clone()));
     let kept = triage.answers();
     assert!(kept.contains("\"triage/stem\" = \"stands\"") && kept.contains("\"triage/gauge\" = \"?\""));

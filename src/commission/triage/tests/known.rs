@@ -3,7 +3,7 @@
 use super::{finding, share};
 use crate::commission::triage::*;
 
-fn known() -> Knowledge {
+pub(super) fn known() -> Knowledge {
     Knowledge::own().unwrap_or_else(|e| panic!("{e}"))
 }
 
@@ -70,7 +70,11 @@ fn bus(symptom: &str, value: &str) -> Finding {
     Finding { from: Origin::Bus, ..finding(symptom, value) }
 }
 
-fn session<'k>(known: &'k Knowledge, of_bus: &[(&str, &str)], of_person: &[(&str, &str)]) -> Session<'k> {
+pub(super) fn session<'k>(
+    known: &'k Knowledge,
+    of_bus: &[(&str, &str)],
+    of_person: &[(&str, &str)],
+) -> Session<'k> {
     let mut session = Session::new(known, false);
     let taken = |ok: bool, name: &str| assert!(ok, "{name} is not known");
     of_bus.iter().for_each(|(s, v)| taken(session.add(bus(s, v)), s));
@@ -78,13 +82,13 @@ fn session<'k>(known: &'k Knowledge, of_bus: &[(&str, &str)], of_person: &[(&str
     session
 }
 
-fn first(session: &Session<'_>) -> String {
+pub(super) fn first(session: &Session<'_>) -> String {
     let causes = &session.knowledge().causes;
     session.ranks()[0].cause.map_or(String::new(), |c| causes[c].name.clone())
 }
 
 /// How likely these are, together.
-fn together(session: &Session<'_>, names: &[&str]) -> f64 {
+pub(super) fn together(session: &Session<'_>, names: &[&str]) -> f64 {
     let causes = &session.knowledge().causes;
     let place = |name: &&str| causes.iter().position(|c| c.name == **name);
     names.iter().map(|n| share(session, Some(place(n).unwrap_or_else(|| panic!("{n}"))))).sum()
