@@ -46,6 +46,13 @@ pub fn headline(triage: &Triage) -> String {
         Verdict::Likely => format!("Likely: {} ({percent}).", named(first)),
         Verdict::Workshop => format!("Likely, and for the workshop: {} ({percent}).", named(first)),
         Verdict::Unclear
+            if first.cause.is_empty() && first.share >= 0.5 && !triage.unexplained.is_empty() =>
+        {
+            let seen: Vec<String> = triage.unexplained.iter().map(|f| clean(&f.told())).collect();
+            let seen = seen.join("; ");
+            format!("Unclear: all else is as on a healthy valve ({percent}), but this was seen: {seen}.")
+        }
+        Verdict::Unclear
             if first.cause.is_empty() && first.share >= 0.5 && hardly_looked_at(triage).is_some() =>
         {
             let (unknown, of) = hardly_looked_at(triage).unwrap_or_default();

@@ -2,7 +2,7 @@
 
 use super::knowledge::Symptom;
 use super::record::{Asked, Triage};
-use super::session::{Finding, Next, Origin, Session};
+use super::session::{Finding, Next, Session};
 use crate::commission::person::{Answer, Choice, Kind, Person, Question};
 use crate::host::stimulus::Why;
 
@@ -30,6 +30,25 @@ impl Symptom {
             Question::new(format!("triage/{}", self.name), check.question.clone(), Kind::Choice(choices));
         Some(check.all_cautions().fold(question, |q, c| q.with_caution(c)))
     }
+
+    /// The same once more, `triage/NAME/again`, behind what was seen [TG-41].
+    fn question_again(&self, seen: &Finding) -> Option<Question> {
+        let mut question = self.question()?;
+        question.id = again_id(&self.name);
+        question.words = once_more(&question.words, self, &seen.value);
+        Some(question)
+    }
+}
+
+/// The id of a check that is asked for once more: no number, so that one answer of a file is not both.
+pub(super) fn again_id(symptom: &str) -> String {
+    format!("triage/{symptom}/again")
+}
+
+/// A check that is asked for once more, in words.
+pub(super) fn once_more(question: &str, symptom: &Symptom, value: &str) -> String {
+    let words = symptom.value(value).map_or(value, |v| symptom.values[v].words.as_str());
+    format!("Once more, for nothing else explains \"{words}\": {question}")
 }
 
 /// Asks, the check that tells most for its effort first, until one cause is sure enough, nothing would tell more, enough was
@@ -40,7 +59,9 @@ pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn
     let mut stopped = String::new();
     while let Some(next) = session.next() {
         let symptom = &knowledge.symptoms[next.symptom];
-        let (Some(check), Some(question)) = (&symptom.check, symptom.question()) else {
+        let seen = session.findings().find(|f| next.again && f.symptom == symptom.name);
+        let question = seen.map_or_else(|| symptom.question(), |f| symptom.question_again(f));
+        let (Some(check), Some(question)) = (&symptom.check, question) else {
             session.not_known(next.symptom);
             continue;
         };
@@ -50,27 +71,18 @@ pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn
             why.words().clone_into(&mut stopped);
             break;
         }
-        session.count_question();
+        if !next.again {
+            session.count_question();
+        }
         let answer = match person.ask(&question) {
-            Answer::Choice(value) => {
-                let words = symptom.value(&value).map_or("", |v| symptom.values[v].words.as_str());
-                session.add(Finding {
-                    symptom: symptom.name.clone(),
-                    value: value.clone(),
-                    from: Origin::Person,
-                    words: format!("{}: {words}", symptom.words),
-                });
-                Some(value)
-            }
+            Answer::Choice(value) => Some(value),
             Answer::Stop(why) => {
                 stopped = why.words().to_owned();
                 break;
             }
-            _ => {
-                session.not_known(next.symptom);
-                None
-            }
+            _ => None,
         };
+        session.answer(next, answer.as_deref());
         all.push(asked(session, next, answer));
     }
     Triage::of(session, all, stopped)
@@ -86,6 +98,7 @@ pub(super) fn asked(session: &Session<'_>, next: Next, answer: Option<String>) -
         symptom: symptom.name.clone(),
         question: symptom.check.as_ref().map_or(String::new(), |c| c.question.clone()),
         answer,
+        again: next.again,
         bits: next.bits,
         effort_min: next.effort_min,
         then: (name.to_owned(), first.map_or(0.0, |r| r.class_share)),

@@ -1,9 +1,9 @@
 //! A session as a file of answers keeps it, and the same session again [TG-20].
 
-use super::asking::asked;
+use super::asking::{again_id, asked};
 use super::knowledge::{Knowledge, Seen, Symptom};
-use super::record::{FORMAT, Triage};
-use super::session::{Finding, Origin, Session};
+use super::record::{Asked, FORMAT, Triage};
+use super::session::{Finding, Next, Origin, Session};
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Choice, Kind, Question};
 use crate::commission::travel::record::Identity;
@@ -13,6 +13,8 @@ use core::fmt::Write;
 const SESSION: &str = "triage/session/";
 /// What stands before the words of what was read.
 const WORDS: &str = "triage/words/";
+/// What stands behind the name of a symptom that was asked for once more [TG-41].
+const AGAIN: &str = "/again";
 /// Most characters of an answer; more is cut off.
 const LONGEST: usize = 1000;
 /// Most symptoms that were read, and most that were asked: no knowledge has more.
@@ -75,20 +77,23 @@ impl Triage {
             one(&session("without_line"), if is { "yes" } else { "no" });
         }
         for f in &self.findings {
-            one(&format!("triage/{}", f.symptom), &f.value);
+            let first = self.asked.iter().find(|a| a.symptom == f.symptom && !a.again);
+            let value = first.and_then(|a| a.answer.as_ref()).unwrap_or(&f.value);
+            one(&format!("triage/{}", f.symptom), value);
             if f.from != Origin::Person {
                 one(&format!("{WORDS}{}/{}", f.symptom, f.value), &f.words);
             }
         }
-        for a in self.asked.iter().filter(|a| a.answer.is_none()) {
-            one(&format!("triage/{}", a.symptom), "?");
+        for a in self.asked.iter().filter(|a| a.again || a.answer.is_none()) {
+            one(&id_of(a), a.answer.as_deref().unwrap_or("?"));
         }
+        let asked: Vec<String> = self.asked.iter().map(|a| id_of(a).replacen("triage/", "", 1)).collect();
         let read = self.findings.iter().filter(|f| f.from != Origin::Person).map(|f| f.symptom.as_str());
         let more = device.more.iter().flat_map(|(name, value)| [name.as_str(), value.as_str()]);
         for (key, list) in [
             ("device/more", more.collect::<Vec<_>>()),
             ("read", read.collect()),
-            ("asked", self.asked.iter().map(|a| a.symptom.as_str()).collect()),
+            ("asked", asked.iter().map(String::as_str).collect()),
             ("on_the_line", self.on_the_line.iter().map(String::as_str).collect()),
             ("in_the_waveform", self.in_the_waveform.iter().map(String::as_str).collect()),
         ] {
@@ -98,6 +103,14 @@ impl Triage {
             }
         }
         out
+    }
+}
+
+/// The id of a question that was asked.
+fn id_of(asked: &Asked) -> String {
+    match asked.again {
+        true => again_id(&asked.symptom),
+        false => format!("triage/{}", asked.symptom),
     }
 }
 
@@ -135,7 +148,8 @@ impl Symptom {
 pub fn wrong_answer(knowledge: &Knowledge, answers: &Answers) -> Option<(String, String, String)> {
     let leave = |id: &str| Question::new(id, "", Kind::YesNo);
     let of_symptoms = knowledge.symptoms.iter().flat_map(|s| {
-        let all = answers.written(&format!("triage/{}", s.name)).iter();
+        let first = answers.written(&format!("triage/{}", s.name)).iter();
+        let all = first.chain(answers.written(&again_id(&s.name)));
         let is_kept = |text: &str| !answers.written(&format!("{WORDS}{}/{text}", s.name)).is_empty();
         let wrong = all.filter(move |w| !is_kept(&w.text));
         wrong.filter_map(|w| Some((w, format!("no value of {}", s.name), s.read(&w.text).err()?)))
@@ -194,7 +208,8 @@ impl Kept {
         kept.in_the_waveform = all(&format!("{SESSION}in_the_waveform"));
         let value_of = |all: &mut dyn FnMut(&str) -> Vec<String>, name: &str| {
             let text = all(&format!("triage/{name}")).into_iter().next()?;
-            match knowledge.symptom(name).map(|s| knowledge.symptoms[s].read(&text)) {
+            let symptom = name.strip_suffix(AGAIN).unwrap_or(name);
+            match knowledge.symptom(symptom).map(|s| knowledge.symptoms[s].read(&text)) {
                 Some(Ok(Answer::Choice(value))) => Some(value),
                 Some(Ok(_)) => None,
                 // What this knowledge has no name for.
@@ -232,20 +247,16 @@ impl Kept {
         }
         let mut all = Vec::new();
         for (name, value) in &self.asked {
+            let (name, again) = name.strip_suffix(AGAIN).map_or((name.as_str(), false), |n| (n, true));
             let Some(symptom) = knowledge.symptom(name) else {
                 if let Some(value) = value {
-                    let (symptom, value, words) = (name.clone(), value.clone(), String::new());
+                    let (symptom, value, words) = (name.to_owned(), value.clone(), String::new());
                     session.add(Finding { symptom, value, from: Origin::Person, words });
                 }
                 continue;
             };
-            let would_tell = session.would_tell(symptom);
-            match value {
-                Some(value) => {
-                    session.add(knowledge.symptoms[symptom].found(value, Origin::Person));
-                }
-                None => session.not_known(symptom),
-            }
+            let would_tell = Next { again, ..session.would_tell(symptom) };
+            session.answer(would_tell, value.as_deref());
             all.push(asked(&session, would_tell, value.clone()));
         }
         Triage {

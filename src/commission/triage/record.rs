@@ -1,5 +1,6 @@
 //! What came of a session, to keep and to hand over [TG-07].
 
+use super::asking::once_more;
 use super::knowledge::Symptom;
 use super::session::{Finding, Session};
 use crate::commission::travel::record::Identity;
@@ -68,6 +69,9 @@ pub struct Asked {
     pub question: String,
     /// The name of the value, `None`: the person did not know.
     pub answer: Option<String>,
+    /// It was asked for once more [TG-41].
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub again: bool,
     /// What it was expected to tell, bit.
     pub bits: f64,
     /// Its effort, minutes.
@@ -109,6 +113,9 @@ pub struct Triage {
     /// Remarks on a recording of the signal, sentences.
     #[serde(default)]
     pub in_the_waveform: Vec<String>,
+    /// What is not as on a healthy valve although nothing is called wrong [TG-41].
+    #[serde(default)]
+    pub unexplained: Vec<Finding>,
     /// Whether what the bus would tell was asked of the person; not known of an old record.
     #[serde(default)]
     pub without_line: Option<bool>,
@@ -202,11 +209,16 @@ impl Triage {
                 workshop: of.is_some_and(|c| c.workshop),
             });
         }
-        let next = session.best().and_then(|n| {
-            let check = knowledge.symptoms[n.symptom].check.as_ref()?;
+        let next = session.proposed().and_then(|n| {
+            let symptom = &knowledge.symptoms[n.symptom];
+            let check = symptom.check.as_ref()?;
+            let seen = session.findings().find(|f| n.again && f.symptom == symptom.name);
             Some(NextTold {
-                symptom: knowledge.symptoms[n.symptom].name.clone(),
-                question: check.question.clone(),
+                symptom: symptom.name.clone(),
+                question: seen.map_or_else(
+                    || check.question.clone(),
+                    |f| once_more(&check.question, symptom, &f.value),
+                ),
                 bits: n.bits,
                 effort_min: n.effort_min,
                 cautions: check.all_cautions().map(str::to_owned).collect(),
@@ -216,14 +228,22 @@ impl Triage {
             session.first_of_all().map(|(s, todo)| first_of_all(&knowledge.symptoms[s], todo)).or(next);
         let healthy_first = ranks.first().is_some_and(|r| r.cause.is_none());
         let is_told = |f: &Finding| causes.iter().any(|c| c.speaks_for.iter().any(|w| w.finding == *f));
-        let unexplained = session.unexplained().filter(|f| healthy_first && !is_told(f));
+        let unexplained: Vec<Finding> = session.unexplained().filter(|_| healthy_first).cloned().collect();
         let mut remarks: Vec<String> = unexplained
+            .iter()
+            .filter(|f| !is_told(f))
             .map(|f| format!("Not as on a healthy valve, and no cause explains it: {}.", f.told()))
             .collect();
         if healthy_first && !session.not_looked_at().is_empty() {
             let all: Vec<&str> =
                 session.not_looked_at().iter().map(|s| knowledge.symptoms[*s].words.as_str()).collect();
             remarks.push(format!("Not looked at ({}): {}.", all.len(), all.join("; ")));
+        }
+        let hidden: Vec<&str> =
+            session.out_of_sight().iter().map(|c| knowledge.causes[*c].words.as_str()).collect();
+        if healthy_first && !hidden.is_empty() {
+            let all = hidden.join("; ");
+            remarks.push(format!("Not excluded, for nothing that was read or asked for shows it: {all}."));
         }
         remarks.extend(nameless(session));
         Triage {
@@ -241,6 +261,7 @@ impl Triage {
             remarks,
             on_the_line: Vec::new(),
             in_the_waveform: Vec::new(),
+            unexplained,
             without_line: Some(session.is_without_line()),
         }
     }

@@ -1,6 +1,7 @@
 //! looprig's own knowledge: what it says where something can hurt, and what it makes of talk that fails.
 
 use super::{finding, share};
+use crate::commission::person::{Answer, Kind, Person, Question};
 use crate::commission::triage::*;
 
 fn known() -> Knowledge {
@@ -256,6 +257,100 @@ fn another_master_comes_first() {
     let mut of = Session::new(&known, false);
     of.add(finding("strangers", "present"));
     assert_eq!(of.first_of_all(), None);
+}
+
+/// Answers as on a healthy valve, but for these; to what is asked once more these; and counts.
+struct Sees<'a> {
+    first: &'a [(&'a str, &'a str)],
+    again: &'a [(&'a str, &'a str)],
+    asked: Vec<String>,
+}
+
+impl Person for Sees<'_> {
+    fn ask(&mut self, question: &Question) -> Answer {
+        let name = question.id.trim_start_matches("triage/");
+        self.asked.push(name.to_owned());
+        let of = |list: &[(&str, &str)], name: &str| {
+            list.iter().find(|(n, _)| *n == name).map(|(_, v)| (*v).to_owned())
+        };
+        let Kind::Choice(choices) = &question.kind else { return Answer::DontKnow };
+        match name.strip_suffix("/again") {
+            Some(name) => of(self.again, name).map_or(Answer::DontKnow, Answer::Choice),
+            None => Answer::Choice(of(self.first, name).unwrap_or(choices[0].name.clone())),
+        }
+    }
+    fn tell(&mut self, _: &str) {}
+}
+
+fn usual_of_the_bus(known: &Knowledge) -> Vec<(String, String)> {
+    let of_bus = known.symptoms.iter().filter(|s| s.seen != Seen::Person);
+    of_bus.map(|s| (s.name.clone(), s.values[0].name.clone())).collect()
+}
+
+fn looked_at(first: &[(&str, &str)], again: &[(&str, &str)]) -> (Triage, Vec<String>) {
+    let known = known();
+    let mut session = Session::new(&known, false);
+    for (s, v) in usual_of_the_bus(&known) {
+        session.add(bus(&s, &v));
+    }
+    let mut person = Sees { first, again, asked: Vec::new() };
+    let triage = ask(&mut session, &mut person, &mut ());
+    (triage, person.asked)
+}
+
+/// All is usual but one answer, whichever of those that a healthy valve is asked for: never "nothing found", it is asked for once more and
+/// named, and it is the next check; looked at again and usual, nothing is found, and both answers are told [TG-41].
+#[test]
+fn one_unusual_answer_is_looked_at_again() {
+    let known = known();
+    let (healthy, asked) = looked_at(&[], &[]);
+    assert_eq!(healthy.verdict, Verdict::NothingFound);
+    assert!(asked.len() > 5 && asked.iter().all(|a| !a.contains("again")), "{asked:?}");
+    for name in asked {
+        let symptom = &known.symptoms[known.symptom(&name).expect("a symptom")];
+        for value in &symptom.values[1..] {
+            let odd = [(name.as_str(), value.name.as_str())];
+            let (triage, asked) = looked_at(&odd, &[]);
+            let told = format!("{odd:?}: {:?} {asked:?}", triage.verdict);
+            assert_eq!(asked.last(), Some(&format!("{name}/again")), "{told}");
+            if !triage.causes[0].cause.is_empty() {
+                continue;
+            }
+            assert_eq!(triage.verdict, Verdict::Unclear, "{told}");
+            let next = triage.next.expect("a next check");
+            assert!(
+                next.symptom == name && next.question.starts_with("Once more, for nothing else"),
+                "{next:?}"
+            );
+            assert!(triage.unexplained.len() == 1 && triage.unexplained[0].value == value.name, "{told}");
+            // The same twice is no more than once, and is not proposed a third time.
+            let (twice, _) = looked_at(&odd, &odd);
+            let moved = (twice.causes[0].share - triage.causes[0].share).abs();
+            assert!(twice.verdict == Verdict::Unclear && moved < 1e-9, "{told} {moved}");
+            assert!(twice.next.is_none_or(|n| n.symptom != name), "{told}");
+            let (usual, _) = looked_at(&odd, &[(name.as_str(), symptom.values[0].name.as_str())]);
+            assert_eq!(usual.verdict, Verdict::NothingFound, "{told}");
+            let words = format!("(at first: {})", value.words);
+            assert!(usual.findings.iter().any(|f| f.words.ends_with(&words)), "{told}");
+        }
+    }
+}
+
+/// With answers only, all of them usual, nothing is found, and what only a bus tells is named as not excluded [TG-42].
+#[test]
+fn healthy_by_answers_alone() {
+    let known = known();
+    let mut session = Session::new(&known, true);
+    let mut person = Sees { first: &[], again: &[], asked: Vec::new() };
+    let triage = ask(&mut session, &mut person, &mut ());
+    assert_eq!(triage.verdict, Verdict::NothingFound, "{:?}", triage.causes);
+    let told = triage.remarks.join(" ");
+    assert!(
+        told.contains("Not excluded") && told.contains("write-protected") && told.contains("burst"),
+        "{told}"
+    );
+    // With a line that told them they are not named.
+    assert!(!looked_at(&[], &[]).0.remarks.iter().any(|r| r.contains("write-protected")));
 }
 
 /// What a cause that is told has for it is not called unexplained [TG-27].
