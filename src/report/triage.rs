@@ -3,7 +3,7 @@
 use super::handover::OtherCheck;
 use super::handover::clean;
 use super::plot::plain;
-use super::text::write_wrapped_to;
+use super::text::{plural, write_wrapped_to};
 use crate::commission::triage::{Finding, Origin, Told, Triage, Verdict, Weighed};
 use core::fmt::Write;
 
@@ -40,6 +40,13 @@ pub fn headline(triage: &Triage) -> String {
     let Some(first) = triage.causes.first() else { return "Nothing was looked at.".to_owned() };
     let percent = percent(first.share);
     match triage.verdict {
+        // Who stopped it has not seen all.
+        Verdict::NothingFound if !triage.stopped.is_empty() => {
+            let seen = plural(triage.findings.len(), "finding");
+            format!(
+                "Nothing unusual in {seen} as far as it went ({percent}), and it did not come to its end."
+            )
+        }
         Verdict::NothingFound => {
             format!("Nothing found: all that was seen is as on a healthy valve ({percent}).")
         }

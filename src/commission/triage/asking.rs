@@ -9,15 +9,17 @@ use crate::host::stimulus::Why;
 /// What is done between two questions by whoever leads the session.
 pub trait Between {
     /// A check is next during which the valve strokes: gets it to stroke, if there is leave and a way, when the person is ready.
-    /// Otherwise the person has to see to it, and the question says so.
-    /// Gives why no more is wanted, if the person ends it there.
-    fn stroke(&mut self, person: &mut dyn Person, symptom: &Symptom) -> Option<Why>;
+    /// Gives whether it strokes; otherwise the person has to see to it, and the question says so [TG-43].
+    ///
+    /// # Errors
+    /// Why no more is wanted, if the person ends it there.
+    fn stroke(&mut self, person: &mut dyn Person, symptom: &Symptom) -> Result<bool, Why>;
 }
 
 /// Nobody strokes: the person sees to it.
 impl Between for () {
-    fn stroke(&mut self, _: &mut dyn Person, _: &Symptom) -> Option<Why> {
-        None
+    fn stroke(&mut self, _: &mut dyn Person, _: &Symptom) -> Result<bool, Why> {
+        Ok(false)
     }
 }
 
@@ -48,8 +50,11 @@ pub(super) fn again_id(symptom: &str) -> String {
 /// A check that is asked for once more, in words.
 pub(super) fn once_more(question: &str, symptom: &Symptom, value: &str) -> String {
     let words = symptom.value(value).map_or(value, |v| symptom.values[v].words.as_str());
-    format!("Once more, for nothing else explains \"{words}\": {question}")
+    format!("Once more, for one answer is too little to go by: \"{words}\" was seen. {question}")
 }
+
+/// What stands before a check for which the valve has to move, and looprig does not move it [TG-43].
+const BY_YOURSELF: &str = "Only if you may move the valve yourself, by your own set point; else answer ?.";
 
 /// Asks, the check that tells most for its effort first, until one cause is sure enough, nothing would tell more, enough was
 /// asked or the person ends it.
@@ -61,15 +66,21 @@ pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn
         let symptom = &knowledge.symptoms[next.symptom];
         let seen = session.findings().find(|f| next.again && f.symptom == symptom.name);
         let question = seen.map_or_else(|| symptom.question(), |f| symptom.question_again(f));
-        let (Some(check), Some(question)) = (&symptom.check, question) else {
+        let (Some(check), Some(mut question)) = (&symptom.check, question) else {
             session.not_known(next.symptom);
             continue;
         };
-        if check.strokes
-            && let Some(why) = between.stroke(person, symptom)
-        {
-            why.words().clone_into(&mut stopped);
-            break;
+        if check.strokes {
+            match between.stroke(person, symptom) {
+                Ok(true) => {}
+                Ok(false) => question.words = format!("{BY_YOURSELF} {}", question.words),
+                Err(why) => {
+                    why.words().clone_into(&mut stopped);
+                    break;
+                }
+            }
+        } else if check.moves {
+            question.words = format!("{BY_YOURSELF} {}", question.words);
         }
         if !next.again {
             session.count_question();

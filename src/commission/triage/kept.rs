@@ -158,6 +158,11 @@ pub fn wrong_answer(knowledge: &Knowledge, answers: &Answers) -> Option<(String,
         let wrong = answers.written(id).iter().filter(move |w| leave(id).read(&w.text).is_err());
         wrong.map(move |w| (w, format!("no answer to {id}"), "write \"yes\" or \"no\"".to_owned()))
     });
+    let mut formats = answers.written(&format!("{SESSION}format")).iter().filter(|w| w.text != FORMAT);
+    if let Some(other) = formats.next() {
+        let wrong = format!("this session is \"{}\", not \"{FORMAT}\"", other.text);
+        return Some((other.place.clone(), wrong, "give a file that this looprig has written".to_owned()));
+    }
     let mut all = of_symptoms.chain(of_leaves);
     all.next().map(|(w, what, next)| (w.place.clone(), format!("\"{}\" is {what}", w.text), next))
 }

@@ -1,7 +1,7 @@
 //! What was seen so far, what is likely, what to look at next [TG-01].
 
 use super::belief::{Belief, Evidence};
-use super::knowledge::{Knowledge, LEVELS, Seen};
+use super::knowledge::{Check, Knowledge, LEVELS, Seen};
 use super::record::{Verdict, Weighed};
 use serde::{Deserialize, Serialize};
 
@@ -230,12 +230,34 @@ impl<'k> Session<'k> {
         all.into_iter().partition(|w| w.bits > 0.0)
     }
 
+    /// Whether something was seen with which a check makes sense, or may yet be seen by the person [TG-44].
+    fn makes_sense(&self, check: &Check) -> bool {
+        let seen = |symptom: usize| {
+            let mut all = self.findings.iter().filter_map(|(_, e)| *e);
+            all.find(|e| e.symptom == symptom).map(|e| e.value)
+        };
+        let is_none_seen = check.needs.iter().all(|(s, _)| seen(*s).is_none());
+        let fits = |(s, values): &(usize, Vec<usize>)| match seen(*s) {
+            Some(value) => values.contains(&value),
+            None => self.is_theirs(*s),
+        };
+        is_none_seen || check.needs.iter().any(fits)
+    }
+
+    /// Whether a symptom is one that a person is asked for here.
+    fn is_theirs(&self, symptom: usize) -> bool {
+        let of = &self.knowledge.symptoms[symptom];
+        of.check.is_some() && (of.seen == Seen::Person || self.without_line)
+    }
+
     /// Whether a symptom can be asked of the person now.
     fn can_be_asked(&self, symptom: usize) -> bool {
         let of = &self.knowledge.symptoms[symptom];
-        let is_theirs = of.seen == Seen::Person || self.without_line;
         let is_known = self.findings.iter().any(|(f, _)| f.symptom == of.name);
-        is_theirs && of.check.is_some() && !is_known && !self.unknown.contains(&symptom)
+        self.is_theirs(symptom)
+            && of.check.as_ref().is_some_and(|c| self.makes_sense(c))
+            && !is_known
+            && !self.unknown.contains(&symptom)
     }
 
     fn told_by(&self, belief: &Belief<'_>, symptom: usize) -> Next {
@@ -396,9 +418,7 @@ impl<'k> Session<'k> {
     pub fn out_of_sight(&self) -> Vec<usize> {
         let knowledge = self.knowledge;
         let can_be_seen = |s: usize| {
-            let of = &knowledge.symptoms[s];
-            let is_asked = of.check.is_some() && (of.seen == Seen::Person || self.without_line);
-            is_asked || self.findings.iter().any(|(f, _)| f.symptom == of.name)
+            self.is_theirs(s) || self.findings.iter().any(|(f, _)| f.symptom == knowledge.symptoms[s].name)
         };
         let shows = |table: &[[f64; LEVELS]]| table.iter().skip(1).flatten().any(|p| *p >= SHOWS_TOO);
         let is_hidden = |c: usize| {

@@ -63,7 +63,14 @@ fn what_can_hurt_has_its_caution() {
     for (s, c) in checks.filter(|(_, c)| c.strokes) {
         assert!(c.cautions.join(" ").contains("hands off"), "{}", s.name);
     }
-    // Every remedy that touches something says what to take care of.
+    // Every check and every remedy says what to take care of.
+    let without: Vec<&str> = known
+        .symptoms
+        .iter()
+        .filter(|s| s.check.as_ref().is_some_and(|c| c.cautions.is_empty()))
+        .map(|s| s.name.as_str())
+        .collect();
+    assert!(without.is_empty(), "{without:?}");
     assert!(known.causes.iter().all(|c| !c.cautions.is_empty()));
 }
 
@@ -319,7 +326,7 @@ fn one_unusual_answer_is_looked_at_again() {
             assert_eq!(triage.verdict, Verdict::Unclear, "{told}");
             let next = triage.next.expect("a next check");
             assert!(
-                next.symptom == name && next.question.starts_with("Once more, for nothing else"),
+                next.symptom == name && next.question.starts_with("Once more, for one answer"),
                 "{next:?}"
             );
             assert!(triage.unexplained.len() == 1 && triage.unexplained[0].value == value.name, "{told}");
@@ -351,6 +358,63 @@ fn healthy_by_answers_alone() {
     );
     // With a line that told them they are not named.
     assert!(!looked_at(&[], &[]).0.remarks.iter().any(|r| r.contains("write-protected")));
+}
+
+/// Keeps what was asked for, in words, and knows nothing.
+struct Hears(Vec<(String, String)>);
+
+impl Person for Hears {
+    fn ask(&mut self, question: &Question) -> Answer {
+        self.0.push((question.id.clone(), question.words.clone()));
+        Answer::DontKnow
+    }
+    fn tell(&mut self, _: &str) {}
+}
+
+/// Where looprig moves nothing, a check that wants the valve moved says who may do it, and that "?" is right [TG-43].
+#[test]
+fn who_moves_the_valve_is_said() {
+    let known = known();
+    let mut person = Hears(Vec::new());
+    ask(&mut Session::new(&known, true), &mut person, &mut ());
+    let mut moved = 0;
+    for (id, words) in &person.0 {
+        let symptom = known.symptom(id.trim_start_matches("triage/")).expect("a symptom");
+        let check = known.symptoms[symptom].check.as_ref().expect("a check");
+        let says =
+            words.starts_with("Only if you may move the valve yourself") && words.contains("else answer ?");
+        assert_eq!(says, check.strokes || check.moves, "{words}");
+        moved += usize::from(says);
+    }
+    assert!(moved > 2, "{:?}", person.0);
+}
+
+fn asked_for(known: &Knowledge, of_bus: &[(&str, &str)], of_person: &[(&str, &str)]) -> Vec<String> {
+    let mut of = session(known, of_bus, of_person);
+    let mut out = Vec::new();
+    while let Some(next) = of.best() {
+        out.push(known.symptoms[next.symptom].name.clone());
+        of.not_known(next.symptom);
+    }
+    out
+}
+
+/// A device that answers every time needs no modem tried and no cable looked at; a dark and silent one tells no travel and strokes nothing;
+/// one that is silent and may be lit is asked for all of it, and volts are measured at a dark one [TG-44].
+#[test]
+fn checks_that_make_sense() {
+    let known = known();
+    let talk = ["asked_for", "modem", "loop_ohms", "in_between", "screen"];
+    let live = ["stem", "stem_scale", "stem_ends", "output_gauge", "output_jog", "supply_gauge_stroke"];
+    let any = |asked: &[String], of: &[&str]| asked.iter().any(|a| of.contains(&a.as_str()));
+    let answers = asked_for(&known, &[("answers", "yes"), ("repeats", "few")], &[]);
+    assert!(!any(&answers, &talk) && any(&answers, &live), "{answers:?}");
+    let often = asked_for(&known, &[("answers", "yes"), ("repeats", "many")], &[]);
+    assert!(any(&often, &talk), "{often:?}");
+    let dark = asked_for(&known, &SILENT, &[("display", "dark")]);
+    assert!(!any(&dark, &live) && any(&dark, &["terminal_volts", "loop_current"]), "{dark:?}");
+    let silent = asked_for(&known, &SILENT, &[]);
+    assert!(any(&silent, &talk) && any(&silent, &["stem", "output_gauge"]), "{silent:?}");
 }
 
 /// What a cause that is told has for it is not called unexplained [TG-27].
