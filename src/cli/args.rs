@@ -133,8 +133,8 @@ pub struct DemoArgs {
     /// The tag that is written to the mock: at most 8 capital letters, digits or punctuation marks.
     #[arg(long, default_value = "FV-3104", value_parser = tag)]
     pub tag: String,
-    /// Fixes what is left to chance, 0 to 9223372036854775807: which answers a loose terminal spoils. One is
-    /// chosen and printed if it is not given; how fast this machine is decides the rest.
+    /// Fixes what is left to chance, 0 to 9223372036854775807: which answers a loose terminal spoils, and which
+    /// fault is hidden in the end for `looprig triage` to find. One is chosen and printed if it is not given; how fast this machine is decides the rest.
     #[arg(long, allow_negative_numbers = true, value_parser = seed, value_name = "N")]
     pub seed: Option<u64>,
 }

@@ -20,8 +20,11 @@ const TRIAGE: &str = "Examples:
   looprig triage --answers fault.toml       the same session again
   looprig triage --explain supply_low       what a cause is, shows and needs
 LINE and TO: as `looprig ask --help` tells. TO left out is the device at polling address 0.
-At a prompt \"?\" says that it is not known: it changes nothing. \"stop\" ends it; what was seen is
-ranked.
+At a prompt \"?\" (or \"don't know\") says that it is not known: it changes nothing. A number, a
+name or its beginning answers; what cannot be read is asked again, as often as it is typed.
+\"stop\", or the end of the input, ends it; what was seen is ranked. In a file of answers a word
+that is none is refused before anything is read. What you saw and nothing else speaks for is asked
+once more (`triage/NAME/again` in a file).
 Exit code 0: nothing was found; 1: something was, it is unclear, or it is not whole (stopped
 before its end); 2: it could not run, or nothing was seen.
 Cautions: a valve that strokes pinches and vents. Loop in manual or bypassed, process and people

@@ -78,8 +78,8 @@ pub enum Answer {
     Stop(Why),
 }
 
-/// How often a question is asked that is answered with what cannot be read.
-pub const TRIES: usize = 5;
+/// Words that say that it is not known, beside "?".
+const NOT_KNOWN: [&str; 6] = ["?", "don't know", "dont know", "do not know", "not known", "unknown"];
 
 /// What somebody typed, or why nothing.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -100,8 +100,8 @@ pub fn capital(words: &str) -> String {
 
 /// Somebody who can be asked.
 pub trait Person {
-    /// Asks, and waits for the answer. An implementation asks again where a text cannot be read ([`Question::read`]), but not
-    /// for ever: then it answers [`Answer::Stop`]. What it returns fits the question ([`Question::takes`]).
+    /// Asks, and waits for the answer. An implementation asks again where a text cannot be read ([`Question::read`]), as long as there is
+    /// somebody to ask: then it answers [`Answer::Stop`]. What it returns fits the question ([`Question::takes`]).
     fn ask(&mut self, question: &Question) -> Answer;
 
     /// Tells something that needs no answer, such as where the valve goes next; sentences.
@@ -136,40 +136,42 @@ impl Question {
     }
 
     /// The one way from what is typed to an answer: `next` is handed how often the question was asked before and gives what is typed,
-    /// `wrong` is handed the sentence to show before it is asked again. After [`TRIES`] times it is not asked any more.
+    /// `wrong` is handed the sentence to show before it is asked again. Words end nothing: it is asked until there is nobody any more.
     pub fn asked(&self, next: &mut dyn FnMut(usize) -> Typed, wrong: &mut dyn FnMut(&str)) -> Answer {
-        for n in 0..TRIES {
+        let mut n = 0;
+        loop {
             match next(n) {
                 Typed::Line(line) => match self.read(&line) {
                     Ok(answer) => return answer,
-                    Err(sentence) => wrong(&sentence),
+                    Err(sentence) => {
+                        wrong(&sentence);
+                        n += 1;
+                    }
                 },
                 Typed::Gone if n == 0 => return Answer::Stop(Why::Gone),
                 Typed::Gone => return Answer::Stop(Why::Nonsense),
                 Typed::Ended => return Answer::Stop(Why::Said),
             }
         }
-        Answer::Stop(Why::Nonsense)
     }
 
-    /// Reads what somebody typed. A number may have a comma for a point, and the question's own unit behind it; `?` says that
-    /// it is not known, `stop` that no more is wanted, to every question but a text's, which takes both with a `:` in front
-    /// (`:?`, `:stop`). A choice is named or counted from 1.
+    /// Reads what somebody typed. A number may have a comma for a point, and the question's own unit behind it; `?`, or "don't know",
+    /// "unknown" and the like, says that it is not known, `stop` that no more is wanted, to every question but a text's, which takes both
+    /// with a `:` in front (`:?`, `:stop`). A leave that is not known is none: no. A choice is named, by the beginning of its name
+    /// where no other begins so, with blanks for its underscores, or counted from 1 (`2`, `2.`, `2)`).
     ///
     /// # Errors
     /// A sentence that says what is wrong and what would be right.
     pub fn read(&self, typed: &str) -> Result<Answer, String> {
         let text = typed.trim();
-        let word = text.to_lowercase();
-        let (stop, unknown) = match self.kind {
-            Kind::Text => (":stop", ":?"),
-            _ => ("stop", "?"),
-        };
-        if word == stop {
+        let word = text.to_lowercase().replace('\u{2019}', "'");
+        let is_text = self.kind == Kind::Text;
+        if word == if is_text { ":stop" } else { "stop" } {
             return Ok(Answer::Stop(Why::Said));
         }
-        if word == unknown && self.takes(&Answer::DontKnow) {
-            return Ok(Answer::DontKnow);
+        let is_not_known = if is_text { word == ":?" } else { NOT_KNOWN.contains(&word.as_str()) };
+        if is_not_known {
+            return Ok(if self.takes(&Answer::DontKnow) { Answer::DontKnow } else { Answer::No });
         }
         match &self.kind {
             Kind::Enter if text.is_empty() => Ok(Answer::Done),
@@ -181,7 +183,7 @@ impl Question {
             Kind::YesNo => match word.as_str() {
                 "y" | "yes" => Ok(Answer::Yes),
                 "n" | "no" => Ok(Answer::No),
-                _ => Err("type yes or no".into()),
+                _ => Err("type yes or no, or stop".into()),
             },
             Kind::Number { unit, least, most } => {
                 let number = word.strip_suffix(&unit.to_lowercase()).unwrap_or(&word).trim_end();
@@ -198,13 +200,24 @@ impl Question {
                 }
             }
             Kind::Choice(list) => {
-                let counted = word.parse::<usize>().ok().and_then(|n| list.get(n.checked_sub(1)?));
-                let named = || list.iter().find(|c| c.name.to_lowercase() == word);
-                match counted.or_else(named) {
+                let number = word.strip_suffix(['.', ')']).unwrap_or(&word);
+                let counted = number.parse::<usize>().ok().and_then(|n| list.get(n.checked_sub(1)?));
+                let name =
+                    word.split([' ', '_', '-']).filter(|w| !w.is_empty()).collect::<Vec<_>>().join("_");
+                let named = || list.iter().find(|c| c.name.to_lowercase() == name);
+                let begun = || {
+                    let mut all =
+                        list.iter().filter(|c| !name.is_empty() && c.name.to_lowercase().starts_with(&name));
+                    all.next().filter(|_| all.next().is_none())
+                };
+                match counted.or_else(named).or_else(begun) {
                     Some(choice) => Ok(Answer::Choice(choice.name.clone())),
                     None => {
                         let names: Vec<&str> = list.iter().map(|c| c.name.as_str()).collect();
-                        Err(format!("type one of {}, or its number, or ? if not known", names.join(", ")))
+                        Err(format!(
+                            "type one of {}, or its number, or ? if not known, or stop",
+                            names.join(", ")
+                        ))
                     }
                 }
             }
@@ -249,13 +262,37 @@ mod tests {
         let leave = Question::new("move", "?", Kind::YesNo);
         assert_eq!(leave.read("Yes"), Ok(Answer::Yes));
         // Enter alone, or not to know, is no leave to move a valve.
-        assert!(leave.read("").is_err() && leave.read("?").is_err() && !leave.takes(&Answer::DontKnow));
+        assert!(leave.read("").is_err() && !leave.takes(&Answer::DontKnow));
+        for typed in ["?", "don't know"] {
+            assert_eq!(leave.read(typed), Ok(Answer::No), "{typed}");
+        }
         let kinds =
             Kind::Choice(vec![Choice::new("blocked", "air stays"), Choice::new("bleeding", "air blows off")]);
         let stage = Question::new("stage", "?", kinds);
         assert_eq!(stage.read("2"), stage.read("Bleeding"));
         assert_eq!(stage.read("1"), Ok(Answer::Choice("blocked".into())));
-        assert!(stage.read("0").is_err() && stage.read("3").is_err());
+        assert!(stage.read("0").is_err() && stage.read("3").is_err() && stage.read("").is_err());
+        for typed in
+            ["?", "don't know", "Don\u{2019}t know", "dont know", "do not know", "unknown", "not known"]
+        {
+            assert_eq!(stage.read(typed), Ok(Answer::DontKnow), "{typed}");
+            assert_eq!(number().read(typed), Ok(Answer::DontKnow), "{typed}");
+        }
+        // The beginning of one name alone, blanks for underscores, and a number with its point.
+        let ends = ["both", "short_open", "short_shut", "neither"].map(|n| Choice::new(n, n));
+        let ends = Question::new("ends", "?", Kind::Choice(ends.to_vec()));
+        for (typed, name) in [
+            ("short open", "short_open"),
+            ("Short-Shut", "short_shut"),
+            ("b", "both"),
+            ("2.", "short_open"),
+            ("4)", "neither"),
+        ] {
+            assert_eq!(ends.read(typed), Ok(Answer::Choice(name.into())), "{typed}");
+        }
+        for typed in ["short", "s", "shorter", ".", "5."] {
+            assert!(ends.read(typed).unwrap_err().contains("short_open"), "{typed}");
+        }
         let text = Question::new("who", "?", Kind::Text);
         assert_eq!(text.read(" stop "), Ok(Answer::Text("stop".into())));
         assert_eq!(text.read(":stop"), Ok(Answer::Stop(Why::Said)));
@@ -264,21 +301,22 @@ mod tests {
         assert!(enter.read("ok").is_err());
     }
 
-    /// Nonsense is asked again, but not for ever; who is gone is not asked again.
+    /// Nonsense is asked again as long as somebody types, and ends nothing; who is gone is not asked again.
     #[test]
     fn nonsense_is_asked_again() {
         let ask = |typed: &[Typed]| {
             let (mut wrong, mut asked) = (0, 0);
             let mut next = |n: usize| {
                 asked += 1;
-                typed.get(n).or(typed.last()).cloned().unwrap_or(Typed::Gone)
+                typed.get(n).cloned().unwrap_or(Typed::Gone)
             };
             let answer = number().asked(&mut next, &mut |_| wrong += 1);
             (answer, asked, wrong)
         };
         let line = |t: &str| Typed::Line(t.to_owned());
         assert_eq!(ask(&[line("a lot"), line("99"), line("9")]), (Answer::Number(9.0), 3, 2));
-        assert_eq!(ask(&[line("a lot")]), (Answer::Stop(Why::Nonsense), TRIES, TRIES));
+        let long = [vec![line("a lot"); 40], vec![line("9")]].concat();
+        assert_eq!(ask(&long), (Answer::Number(9.0), 41, 40));
         assert_eq!(ask(&[]), (Answer::Stop(Why::Gone), 1, 0));
         assert_eq!(ask(&[line("x"), Typed::Gone]), (Answer::Stop(Why::Nonsense), 2, 1));
         assert_eq!(ask(&[line("x"), Typed::Ended]), (Answer::Stop(Why::Said), 2, 1));

@@ -181,7 +181,7 @@ pub enum Why {
     Said,
     /// The terminal was closed, or the file of answers has none for this question.
     Gone,
-    /// What was typed could not be understood, several times.
+    /// What was typed or written could not be understood, and nothing came behind it.
     Nonsense,
 }
 
@@ -193,7 +193,7 @@ impl Why {
             Why::Gone => {
                 "the person's answers came to their end (end of the input or of the file of answers; not the device)"
             }
-            Why::Nonsense => "what was typed could not be understood",
+            Why::Nonsense => "what was typed or written could not be understood, and nothing came behind it",
         }
     }
 }

@@ -3,8 +3,8 @@
 use super::handover::OtherCheck;
 use super::handover::clean;
 use super::plot::plain;
-use super::text::write_wrapped_to;
-use crate::commission::triage::{Told, Triage, Verdict, Weighed};
+use super::text::{plural, write_wrapped_to};
+use crate::commission::triage::{Finding, Origin, Told, Triage, Verdict, Weighed};
 use core::fmt::Write;
 
 /// Columns of a line: read at arm's length, so no wider than a small terminal.
@@ -44,11 +44,25 @@ pub fn headline(triage: &Triage) -> String {
                 named(first)
             )
         }
+        // Who stopped it has not seen all.
+        Verdict::NothingFound if !triage.stopped.is_empty() => {
+            let seen = plural(triage.findings.len(), "finding");
+            format!(
+                "Nothing unusual in {seen} as far as it went ({percent}), and it did not come to its end."
+            )
+        }
         Verdict::NothingFound => {
             format!("Nothing found: all that was seen is as on a healthy valve ({percent}).")
         }
         Verdict::Likely => format!("Likely: {} ({percent}).", named(first)),
         Verdict::Workshop => format!("Likely, and for the workshop: {} ({percent}).", named(first)),
+        Verdict::Unclear
+            if first.cause.is_empty() && first.share >= 0.5 && !triage.unexplained.is_empty() =>
+        {
+            let seen: Vec<String> = triage.unexplained.iter().map(|f| clean(&f.told())).collect();
+            let seen = seen.join("; ");
+            format!("Unclear: all else is as on a healthy valve ({percent}), but this was seen: {seen}.")
+        }
         Verdict::Unclear
             if first.cause.is_empty() && first.share >= 0.5 && hardly_looked_at(triage).is_some() =>
         {

@@ -29,7 +29,8 @@ fn causes_are_the_faults_of_a_bench() {
         "wrong_address",
     ];
     let mut judged =
-        [&["device_failure", "no_air", "not_calibrated", "set_by_hand", "supply_high"][..], &of_talk].concat();
+        [&["device_failure", "no_air", "not_calibrated", "set_by_hand", "supply_high"][..], &of_talk]
+            .concat();
     judged.sort_unstable();
     assert_eq!(more, judged);
 }

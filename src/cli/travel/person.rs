@@ -130,17 +130,17 @@ impl Who {
 /// What is typed behind a question, on standard error, where results do not go.
 fn next_line(question: &Question, lines: &Receiver<String>, ended: &AtomicBool) -> Typed {
     let hint = match &question.kind {
-        Kind::Enter => "[Enter]".to_owned(),
-        Kind::Number { unit, .. } if unit.is_empty() => "[number]".to_owned(),
-        Kind::Number { unit, .. } => format!("[{unit}]"),
-        Kind::YesNo => "[yes/no]".to_owned(),
+        Kind::Enter => "[Enter, ?, stop]".to_owned(),
+        Kind::Number { unit, .. } if unit.is_empty() => "[number, ?, stop]".to_owned(),
+        Kind::Number { unit, .. } => format!("[{unit}, ?, stop]"),
+        Kind::YesNo => "[yes/no, stop]".to_owned(),
         Kind::Choice(list) => {
             for (i, choice) in list.iter().enumerate() {
                 say(&format!("  {} {}: {}", i + 1, choice.name, choice.words));
             }
-            format!("[1-{}]", list.len())
+            format!("[1-{}, ?, stop]", list.len())
         }
-        Kind::Text => "[text]".to_owned(),
+        Kind::Text => "[text, :?, :stop]".to_owned(),
     };
     prompt(&question.words, &hint);
     loop {

@@ -87,9 +87,29 @@ pub fn explain(knowledge: &Knowledge, name: &str, out: &mut Output) -> Result<()
     }
     text.push_str("\nWhat it shows where that is not as on a healthy valve, slight / clear / full:\n");
     shown(knowledge, cause).write(Format::Text, &mut text);
+    let needs: Vec<String> = cause.expects.iter().filter_map(|(s, _)| needs(knowledge, *s)).collect();
+    if !needs.is_empty() {
+        text.push_str("\nAsked for only where it makes sense, by what was seen before:\n");
+    }
+    for line in needs {
+        write_wrapped_to(WIDTH, &format!("- {line}"), 2, &mut text);
+    }
     let _ = writeln!(text, "\nLikelihoods: {}.", knowledge.whose.trim_end_matches('.'));
     out.text().push_str(&text);
     Ok(())
+}
+
+/// Where a check makes sense [TG-44]; `None`: everywhere.
+fn needs(knowledge: &Knowledge, symptom: usize) -> Option<String> {
+    let symptom = &knowledge.symptoms[symptom];
+    let check = symptom.check.as_ref().filter(|c| !c.needs.is_empty())?;
+    let one = |(s, values): &(usize, Vec<usize>)| {
+        let of = &knowledge.symptoms[*s];
+        let values: Vec<&str> = values.iter().map(|v| of.values[*v].name.as_str()).collect();
+        format!("{} is {}", of.name, values.join(" or "))
+    };
+    let all: Vec<String> = check.needs.iter().map(one).collect();
+    Some(format!("{}: {}", symptom.name, all.join("; ")))
 }
 
 fn shown(knowledge: &Knowledge, cause: &Cause) -> Table {

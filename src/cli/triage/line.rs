@@ -118,9 +118,10 @@ pub fn run(
     if watched.is_refused || watched.is_unsure {
         between.refuse();
     }
-    // Who has stopped it is asked no more; a file that lacks one answer may have others.
+    let mut person = ByFile { asked: person, by_file };
+    // Who has stopped it, or is gone, is asked no more; a file that lacks one answer may have others.
     let is_over = match &watched.ended {
-        HowEnded::Stopped { why, .. } => *why != Why::Gone,
+        HowEnded::Stopped { why, .. } => !by_file || *why != Why::Gone,
         ended => matches!(ended, HowEnded::Interrupted { .. }),
     };
     let mut triage = match is_over {
@@ -130,10 +131,11 @@ pub fn run(
     let left = between.left();
     triage.line = line.line_name.clone();
     triage.device = Some(watched.device.clone()).filter(|d| *d != Identity::default());
+    let is_never = session.findings().any(|f| f.symptom == "calibration" && f.value == "never");
     let unread = match watched.stopped {
         // The message of the line has octets, which help nobody here.
         Some(_) => Some("another master in our own role is at work".to_owned()),
-        None => ended(&watched.ended),
+        None => ended(&watched.ended, is_never),
     };
     let is_short = !matches!(watched.ended, HowEnded::Silent { .. } | HowEnded::NoMovement { .. });
     if let (Some(unread), true, true) = (&unread, is_short, triage.stopped.is_empty()) {
@@ -188,8 +190,13 @@ fn on_one_line(text: &str) -> String {
     lines.join("; ")
 }
 
-/// Why not everything was read; `None`: it was.
-fn ended(ended: &HowEnded) -> Option<String> {
+/// Why not everything was read; `None`: it was. What to do next stands elsewhere, and a travel that was never calibrated is told by no device.
+fn ended(ended: &HowEnded, is_never_calibrated: bool) -> Option<String> {
+    if let (true, HowEnded::Failed { during, .. }) = (is_never_calibrated, ended) {
+        return Some(format!(
+            "during {during}, no travel was told, for the device's travel was never calibrated: calibrate it, and do this again"
+        ));
+    }
     Some(match ended {
         HowEnded::Whole | HowEnded::Running => return None,
         HowEnded::Stopped { why, during } => format!("during {during}, {}", why.words()),
@@ -199,7 +206,7 @@ fn ended(ended: &HowEnded) -> Option<String> {
             format!("during {during} nothing moved")
         }
         HowEnded::Failed { during, what } | HowEnded::NotDriven { during, what } => {
-            format!("during {during}, {what}")
+            format!("during {during}, {}", what.lines().next().unwrap_or_default())
         }
     })
 }

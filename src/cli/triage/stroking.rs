@@ -64,8 +64,10 @@ impl<'a> Stroking<'a> {
 }
 
 impl Between for Stroking<'_> {
-    fn stroke(&mut self, person: &mut dyn Person, symptom: &Symptom) -> Option<Why> {
-        let stimulus = self.stimulus.as_mut().filter(|_| !self.is_alone && !self.refused)?;
+    fn stroke(&mut self, person: &mut dyn Person, symptom: &Symptom) -> Result<bool, Why> {
+        let Some(stimulus) = self.stimulus.as_mut().filter(|_| !self.is_alone && !self.refused) else {
+            return Ok(false);
+        };
         let words = format!(
             "Now watch for this: {}. The valve goes to 0 %, to 100 % and to 50 %, for {} s. May it move now?",
             symptom.words,
@@ -76,12 +78,11 @@ impl Between for Stroking<'_> {
         question.cautions.push(stimulus.will_leave());
         match person.ask(&question) {
             Answer::Yes => {}
-            Answer::Stop(why) => return Some(why),
+            Answer::Stop(why) => return Err(why),
             _ => {
                 // A no holds for all of it.
                 self.refused = true;
-                person.tell("It is not moved: see to it that it strokes, or answer \"?\".");
-                return None;
+                return Ok(false);
             }
         }
         for percent in WAY {
@@ -107,7 +108,7 @@ impl Between for Stroking<'_> {
         };
         person.tell(&left);
         self.left = Some(left);
-        None
+        Ok(true)
     }
 }
 
@@ -177,7 +178,7 @@ mod tests {
             }
             let mut person = Nobody(0);
             for _ in 0..2 {
-                assert_eq!(between.stroke(&mut person, &known.symptoms[0]), None);
+                assert_eq!(between.stroke(&mut person, &known.symptoms[0]), Ok(false));
             }
             assert_eq!(person.0, asked);
         }

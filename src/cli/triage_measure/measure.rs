@@ -46,6 +46,10 @@ pub struct Score {
     pub alarms: Share,
     /// Some cause was first on a healthy valve, likely or not.
     pub cause_first: Share,
+    /// "Nothing found" was told of a healthy valve; what else is told there is unclear, or a false alarm [TG-41].
+    pub told_healthy: Share,
+    /// "Nothing found" was told of a valve with a fault that shows.
+    pub missed: Share,
     /// Questions that were asked on healthy valves, all together.
     pub healthy_questions: usize,
 }
@@ -62,6 +66,8 @@ impl Score {
 pub struct Measured {
     /// With the checks that tell most.
     pub own: Score,
+    /// The same without a line: a person answers what the bus would tell, as far as there is a check for it [TG-42].
+    pub alone: Score,
     /// With the fixed order of the trade, which stops at the first odd answer.
     pub rival: Score,
     /// The same order, which stops as looprig does.
@@ -101,7 +107,7 @@ struct Outcome {
     /// Classes by rank; empty: nothing is wrong.
     ranks: Vec<String>,
     questions: usize,
-    alarm: bool,
+    verdict: Verdict,
 }
 
 /// Causes that cannot be told apart on this valve count as one [TG-06].
@@ -122,8 +128,7 @@ fn outcome(session: &Session<'_>, questions: usize, is_part_turn: bool) -> Outco
             ranks.push(class.to_owned());
         }
     }
-    let alarm = matches!(session.verdict(), Verdict::Likely | Verdict::Workshop);
-    Outcome { ranks, questions, alarm }
+    Outcome { ranks, questions, verdict: session.verdict() }
 }
 
 fn session<'k>(knowledge: &'k Knowledge, scene: &Scene) -> Session<'k> {
@@ -140,6 +145,18 @@ fn own(knowledge: &Knowledge, scene: &Scene, persona: u64) -> Outcome {
     outcome(&session, triage.asked.len(), scene.part_turn)
 }
 
+/// Without a line: questions alone.
+fn alone(knowledge: &Knowledge, scene: &Scene, persona: u64) -> Outcome {
+    let mut session = Session::new(knowledge, true);
+    let mut scene = scene.clone();
+    let of_bus = core::mem::take(&mut scene.bus);
+    of_bus.into_iter().for_each(|(symptom, value)| {
+        scene.eyes.entry(symptom).or_insert(value);
+    });
+    let triage = ask(&mut session, &mut Persona::new(&scene, persona), &mut ());
+    outcome(&session, triage.asked.len(), scene.part_turn)
+}
+
 fn rival(knowledge: &Knowledge, scene: &Scene, persona: u64, until: Until) -> Outcome {
     let mut session = session(knowledge, scene);
     let asked = fixed_order(&mut session, &mut Persona::new(scene, persona), knowledge, until);
@@ -151,13 +168,15 @@ impl Score {
         let first = outcome.ranks.first().map_or("", String::as_str);
         match truth {
             None => {
-                self.alarms.count(outcome.alarm);
+                self.alarms.count(matches!(outcome.verdict, Verdict::Likely | Verdict::Workshop));
+                self.told_healthy.count(outcome.verdict == Verdict::NothingFound);
                 self.cause_first.count(!first.is_empty());
                 self.healthy_questions += outcome.questions;
             }
             Some(truth) => {
                 self.first.count(first == truth);
                 self.three.count(outcome.ranks.iter().take(3).any(|r| r == truth));
+                self.missed.count(outcome.verdict == Verdict::NothingFound);
                 self.questions += outcome.questions;
             }
         }
@@ -190,7 +209,7 @@ pub fn measure(knowledge: &Knowledge, seen: &[Seen], personas: u64) -> Measured 
             let each = |n: u64| {
                 let persona = first + n;
                 let rivals = [Until::Odd, Until::Sure].map(|until| rival(knowledge, scene, persona, until));
-                (own(knowledge, scene, persona), rivals)
+                ([own(knowledge, scene, persona), alone(knowledge, scene, persona)], rivals)
             };
             let persons = match (scene.faults.is_empty(), scene.below) {
                 (true, _) => personas * HEALTHY_TIMES,
@@ -220,10 +239,11 @@ pub fn measure(knowledge: &Knowledge, seen: &[Seen], personas: u64) -> Measured 
                     out.one_of_two.count(one);
                     out.both_of_two.count(two);
                 }
-                (Ok((own, [rival, rival_sure])), Seen::One(scene)) => {
+                (Ok(([own, alone], [rival, rival_sure])), Seen::One(scene)) => {
                     let put = scene.faults.first();
                     let truth = put.map(|p| class(&p.fault, scene.part_turn));
                     out.own.take(truth, &own);
+                    out.alone.take(truth, &alone);
                     out.rival.take(truth, &rival);
                     out.rival_sure.take(truth, &rival_sure);
                     let first = own.ranks.first().cloned().unwrap_or_default();

@@ -31,14 +31,21 @@ pub fn page(m: &Measured, made: &str) -> String {
         plural(m.personas as usize, "person"),
     );
     let row = |what: &str, asked: &str, of: &dyn Fn(&Score) -> String| {
-        format!("| {what} | {asked} | {} | {} | {} |\n", of(&m.own), of(&m.rival), of(&m.rival_sure))
+        let own = [of(&m.own), of(&m.alone)].join(" | ");
+        format!("| {what} | {asked} | {own} | {} | {} |\n", of(&m.rival), of(&m.rival_sure))
     };
-    out += "| | asked for | looprig | fixed order of the trade, to the first odd answer | fixed order, stopping as looprig does |\n\
-            |---|---|---|---|---|\n";
+    out += "| | asked for | looprig | looprig, answers only | fixed order of the trade, to the first odd answer | fixed order, stopping as looprig does |\n\
+            |---|---|---|---|---|---|\n";
     out += &row("the true class first", "80 %", &|s| percent(s.first));
     out += &row("among the first three", "95 %", &|s| percent(s.three));
     out += &row("questions on a fault, mean", "6", &|s| format!("{:.2}", s.mean_questions()));
     out += &row("false alarm on a healthy valve", "5 %", &|s| percent(s.alarms));
+    out += &row("\"nothing found\" told of a healthy valve", "-", &|s| percent(s.told_healthy));
+    out += &row("\"nothing found\" told of a valve with a fault", "-", &|s| percent(s.missed));
+    out += &row("questions on a healthy valve, mean", "-", &|s| match s.alarms.of {
+        0 => "-".to_owned(),
+        of => format!("{:.2}", s.healthy_questions as f64 / of as f64),
+    });
     out += &row("a cause first on a healthy valve, likely or not", "-", &|s| percent(s.cause_first));
     if m.one_of_two.of > 0 {
         let _ = write!(
@@ -62,6 +69,7 @@ pub fn object(m: &Measured, made: &str) -> Json {
         json!({
             "first": share(s.first), "three": share(s.three), "questions_mean": s.mean_questions(),
             "false_alarms": share(s.alarms), "cause_first_on_healthy": share(s.cause_first),
+            "told_healthy": share(s.told_healthy), "missed": share(s.missed),
         })
     };
     let by_fault = m.by_fault.iter().map(|((fault, x), s)| {
@@ -76,7 +84,7 @@ pub fn object(m: &Measured, made: &str) -> Json {
         m.confused.iter().map(|((truth, first), n)| json!({ "true": truth, "first": first, "sessions": n }));
     json!({
         "made": made, "valves": m.valves, "persons": m.personas, "is_enough": m.is_enough(),
-        "looprig": score(&m.own), "fixed_order": score(&m.rival), "fixed_order_until_sure": score(&m.rival_sure),
+        "looprig": score(&m.own), "looprig_alone": score(&m.alone), "fixed_order": score(&m.rival), "fixed_order_until_sure": score(&m.rival_sure),
         "two_faults": { "one_named": share(m.one_of_two), "both_named": share(m.both_of_two) },
         "by_fault": by_fault.collect::<Vec<_>>(), "below_any_symptom": below.collect::<Vec<_>>(),
         "confused": confused.collect::<Vec<_>>(),

@@ -24,6 +24,8 @@ impl<'a> Persona<'a> {
     /// What it says of a symptom that may have these values; `None`: it does not know.
     pub fn says(&self, symptom: &str, values: &[&str]) -> Option<String> {
         let mut dice = Dice::new(self.seed ^ mixed(&format!("{} {symptom}", self.scene.key())));
+        // Who looks once more looks anew [TG-41].
+        let symptom = symptom.strip_suffix("/again").unwrap_or(symptom);
         let draw = dice.between(0.0, 1.0);
         let truth = self.scene.eyes.get(symptom).map(String::as_str)?;
         let others: Vec<&str> = values.iter().copied().filter(|v| *v != truth).collect();

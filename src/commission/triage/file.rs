@@ -6,7 +6,7 @@ mod tests;
 
 use super::knowledge::{Cause, Check, Group, Knowledge, LEVELS, Seen, Shown, Symptom};
 use crate::app::written::{Fault, FileError, FileKind, Number, for_toml, number, words};
-use shape::{BeliefTable, CauseTable, CheckTable, KnowledgeFile, Share, SharesOfValues, SymptomTable};
+use shape::{BeliefTable, CauseTable, CheckTable, KnowledgeFile, Needs, Share, SharesOfValues, SymptomTable};
 use std::path::Path;
 use toml::Spanned;
 
@@ -103,6 +103,13 @@ fn knowledge(file: &KnowledgeFile, text: &str) -> Result<Knowledge, Fault> {
             ));
         }
         known.symptoms.push(symptom);
+    }
+    for (i, table) in symptoms.iter().enumerate() {
+        let check = table.get_ref().check.as_ref();
+        if let Some(given) = check.and_then(|c| c.get_ref().needs.as_ref()) {
+            let needs = needs(given, &known)?;
+            known.symptoms[i].check.iter_mut().for_each(|c| c.needs.clone_from(&needs));
+        }
     }
     for table in causes {
         let cause = cause(table, &known)?;
@@ -245,16 +252,64 @@ fn check(table: &Spanned<CheckTable>) -> Result<Check, Fault> {
             return Err(Fault::new(&at, "`effort_min` is missing", right));
         }
     };
+    let strokes = t.strokes.unwrap_or_default();
+    let sets = t.sets.unwrap_or_default();
+    let moves = t.moves.unwrap_or_default() || strokes || sets;
+    let cautions = cautions(t.cautions.as_ref())?;
+    if cautions.is_empty() && moves {
+        let right = "say what to take care of: cautions = [\"The valve strokes over its whole travel: hands off stem and lever.\"]";
+        return Err(Fault::new(&at, "the valve moves in this check, and it has no `cautions`", right));
+    }
     Ok(Check {
         question: line(t.question.as_ref(), &at, "question", "write what is asked, in whole sentences")?,
         group: group(t.group.as_ref(), &at)?,
         effort_min: effort,
-        cautions: cautions(t.cautions.as_ref())?,
-        strokes: t.strokes.unwrap_or_default(),
-        moves: t.moves.unwrap_or_default() || t.strokes.unwrap_or_default(),
+        cautions,
+        strokes,
+        moves,
+        sets,
+        needs: Vec::new(),
         workshop: t.workshop.unwrap_or_default(),
         sure_if_usual: t.sure_if_usual.unwrap_or_default(),
     })
+}
+
+/// Where a check makes sense. All symptoms are known by then: it may name a later one.
+fn needs(given: &Needs, known: &Knowledge) -> Result<Vec<(usize, Vec<usize>)>, Fault> {
+    let mut rows: Vec<_> = given.iter().collect();
+    rows.sort_by_key(|(symptom, _)| symptom.span().start);
+    let one = |(name, list): (&Spanned<String>, &Spanned<Vec<Spanned<String>>>)| {
+        let of = symptom_called(name, known)?;
+        let value = |v: &Spanned<String>| {
+            let wrong = || no_value(&known.symptoms[of], v.get_ref(), &v.span());
+            known.symptoms[of].value(v.get_ref()).ok_or_else(wrong)
+        };
+        let values = list.get_ref().iter().map(value).collect::<Result<Vec<_>, _>>()?;
+        if values.is_empty() {
+            let wrong = format!("`needs` names no value of `{}`", name.get_ref());
+            return Err(Fault::new(
+                &list.span(),
+                wrong,
+                "name those with which the check makes sense, or leave it out",
+            ));
+        }
+        Ok((of, values))
+    };
+    rows.into_iter().map(one).collect()
+}
+
+fn symptom_called(name: &Spanned<String>, known: &Knowledge) -> Result<usize, Fault> {
+    known.symptom(name.get_ref()).ok_or_else(|| {
+        let all: Vec<&str> = known.symptoms.iter().map(|s| s.name.as_str()).collect();
+        let wrong = format!("there is no symptom `{}`", name.get_ref());
+        Fault::new(&name.span(), wrong, format!("the symptoms are {}", all.join(", ")))
+    })
+}
+
+fn no_value(symptom: &Symptom, value: &str, at: &core::ops::Range<usize>) -> Fault {
+    let all: Vec<&str> = symptom.values.iter().map(|v| v.name.as_str()).collect();
+    let wrong = format!("`{}` has no value `{value}`", symptom.name);
+    Fault::new(at, wrong, format!("its values are {}", all.join(", ")))
 }
 
 fn cause(table: &Spanned<CauseTable>, known: &Knowledge) -> Result<Cause, Fault> {
@@ -291,11 +346,7 @@ fn cause(table: &Spanned<CauseTable>, known: &Knowledge) -> Result<Cause, Fault>
     let mut rows = expects;
     rows.sort_by_key(|(symptom, _)| symptom.span().start);
     for (symptom, shares) in rows {
-        let Some(of) = known.symptom(symptom.get_ref()) else {
-            let all: Vec<&str> = known.symptoms.iter().map(|s| s.name.as_str()).collect();
-            let wrong = format!("there is no symptom `{}`", symptom.get_ref());
-            return Err(Fault::new(&symptom.span(), wrong, format!("the symptoms are {}", all.join(", "))));
-        };
+        let of = symptom_called(symptom, known)?;
         cause.expects.push((of, table_of(&known.symptoms[of], shares)?));
     }
     Ok(cause)
@@ -307,9 +358,7 @@ fn table_of(symptom: &Symptom, given: &Spanned<SharesOfValues>) -> Result<Vec<[f
     let mut table: Vec<Option<[f64; LEVELS]>> = vec![None; symptom.values.len()];
     for (value, share) in given.get_ref() {
         let Some(v) = symptom.value(value.get_ref()) else {
-            let all: Vec<&str> = symptom.values.iter().map(|v| v.name.as_str()).collect();
-            let wrong = format!("`{}` has no value `{}`", symptom.name, value.get_ref());
-            return Err(Fault::new(&value.span(), wrong, format!("its values are {}", all.join(", "))));
+            return Err(no_value(symptom, value.get_ref(), &value.span()));
         };
         let levels = match share.get_ref() {
             Share::All(x) => [*x; LEVELS],

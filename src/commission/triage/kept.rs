@@ -1,9 +1,9 @@
 //! A session as a file of answers keeps it, and the same session again [TG-20].
 
-use super::asking::asked;
+use super::asking::{again_id, asked};
 use super::knowledge::{Knowledge, Seen, Symptom};
-use super::record::{FORMAT, Triage};
-use super::session::{Finding, Origin, Session};
+use super::record::{Asked, FIRST_FORMAT, FORMAT, Triage};
+use super::session::{Finding, Next, Origin, Session};
 use super::which_valve::{WHICH_VALVE, Which, WhichValve};
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Choice, Kind, Question};
@@ -16,6 +16,8 @@ const SESSION: &str = "triage/session/";
 const WORDS: &str = "triage/words/";
 /// What stands before where something read comes from [TG-32].
 const FROM: &str = "triage/from/";
+/// What stands behind the name of a symptom that was asked for once more [TG-41].
+const AGAIN: &str = "/again";
 /// Most characters of an answer; more is cut off.
 const LONGEST: usize = 1000;
 /// Most symptoms that were read, and most that were asked: no knowledge has more.
@@ -92,7 +94,7 @@ impl Triage {
             one(WHICH_VALVE, w.answer.map_or("?", Which::key));
         }
         for f in &self.findings {
-            let asked = self.asked.iter().find(|a| a.symptom == f.symptom);
+            let asked = self.asked.iter().find(|a| a.symptom == f.symptom && !a.again);
             let value = match (f.from, asked) {
                 // What follows from the answer to another question is none itself; nor is what was answered changed by it.
                 (Origin::Person, None) => continue,
@@ -105,15 +107,16 @@ impl Triage {
                 one(&format!("{FROM}{}", f.symptom), f.from.key());
             }
         }
-        for a in self.asked.iter().filter(|a| a.answer.is_none()) {
-            one(&format!("triage/{}", a.symptom), "?");
+        for a in self.asked.iter().filter(|a| a.again || a.answer.is_none()) {
+            one(&id_of(a), a.answer.as_deref().unwrap_or("?"));
         }
+        let asked: Vec<String> = self.asked.iter().map(|a| id_of(a).replacen("triage/", "", 1)).collect();
         let read = self.findings.iter().filter(|f| f.from != Origin::Person).map(|f| f.symptom.as_str());
         let more = device.more.iter().flat_map(|(name, value)| [name.as_str(), value.as_str()]);
         for (key, list) in [
             ("device/more", more.collect::<Vec<_>>()),
             ("read", read.collect()),
-            ("asked", self.asked.iter().map(|a| a.symptom.as_str()).collect()),
+            ("asked", asked.iter().map(String::as_str).collect()),
             ("on_the_line", self.on_the_line.iter().map(String::as_str).collect()),
             ("in_the_waveform", self.in_the_waveform.iter().map(String::as_str).collect()),
         ] {
@@ -123,6 +126,14 @@ impl Triage {
             }
         }
         out
+    }
+}
+
+/// The id of a question that was asked.
+fn id_of(asked: &Asked) -> String {
+    match asked.again {
+        true => again_id(&asked.symptom),
+        false => format!("triage/{}", asked.symptom),
     }
 }
 
@@ -160,7 +171,8 @@ impl Symptom {
 pub fn wrong_answer(knowledge: &Knowledge, answers: &Answers) -> Option<(String, String, String)> {
     let leave = |id: &str| Question::new(id, "", Kind::YesNo);
     let of_symptoms = knowledge.symptoms.iter().flat_map(|s| {
-        let all = answers.written(&format!("triage/{}", s.name)).iter();
+        let first = answers.written(&format!("triage/{}", s.name)).iter();
+        let all = first.chain(answers.written(&again_id(&s.name)));
         let is_kept = |text: &str| !answers.written(&format!("{WORDS}{}/{text}", s.name)).is_empty();
         let wrong = all.filter(move |w| !is_kept(&w.text));
         wrong.filter_map(|w| Some((w, format!("no value of {}", s.name), s.read(&w.text).err()?)))
@@ -169,6 +181,14 @@ pub fn wrong_answer(knowledge: &Knowledge, answers: &Answers) -> Option<(String,
         let wrong = answers.written(id).iter().filter(move |w| leave(id).read(&w.text).is_err());
         wrong.map(move |w| (w, format!("no answer to {id}"), "write \"yes\" or \"no\"".to_owned()))
     });
+    let mut formats = answers
+        .written(&format!("{SESSION}format"))
+        .iter()
+        .filter(|w| ![FORMAT, FIRST_FORMAT].contains(&w.text.as_str()));
+    if let Some(other) = formats.next() {
+        let wrong = format!("this session is \"{}\", not \"{FORMAT}\"", other.text);
+        return Some((other.place.clone(), wrong, "give a file that this looprig has written".to_owned()));
+    }
     let question = WhichValve::new("").question();
     let which = answers.written(WHICH_VALVE).iter().filter(move |w| question.read(&w.text).is_err());
     let which = which.map(|w| (w, "no answer to which valve it is".to_owned(), format!("write {WHICH}")));
@@ -229,7 +249,8 @@ impl Kept {
         kept.which_valve = Some(who).filter(|who| !who.is_empty()).map(|who| WhichValve { who, answer });
         let value_of = |all: &mut dyn FnMut(&str) -> Vec<String>, name: &str| {
             let text = all(&format!("triage/{name}")).into_iter().next()?;
-            match knowledge.symptom(name).map(|s| knowledge.symptoms[s].read(&text)) {
+            let symptom = name.strip_suffix(AGAIN).unwrap_or(name);
+            match knowledge.symptom(symptom).map(|s| knowledge.symptoms[s].read(&text)) {
                 Some(Ok(Answer::Choice(value))) => Some(value),
                 Some(Ok(_)) => None,
                 // What this knowledge has no name for.
@@ -282,20 +303,16 @@ impl Kept {
         settle(&mut session);
         let mut all = Vec::new();
         for (name, value) in &self.asked {
+            let (name, again) = name.strip_suffix(AGAIN).map_or((name.as_str(), false), |n| (n, true));
             let Some(symptom) = knowledge.symptom(name) else {
                 if let Some(value) = value {
-                    let (symptom, value, words) = (name.clone(), value.clone(), String::new());
+                    let (symptom, value, words) = (name.to_owned(), value.clone(), String::new());
                     session.add(Finding { symptom, value, from: Origin::Person, words });
                 }
                 continue;
             };
-            let would_tell = session.would_tell(symptom);
-            match value {
-                Some(value) => {
-                    session.add(knowledge.symptoms[symptom].found(value, Origin::Person));
-                }
-                None => session.not_known(symptom),
-            }
+            let would_tell = Next { again, ..session.would_tell(symptom) };
+            session.answer(would_tell, value.as_deref());
             all.push(asked(&session, would_tell, value.clone()));
             settle(&mut session);
         }

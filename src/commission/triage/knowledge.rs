@@ -119,8 +119,13 @@ pub struct Check {
     pub cautions: Vec<String>,
     /// Whether one watches while the valve strokes.
     pub strokes: bool,
-    /// Whether it moves the valve or may move it, as one that strokes does: not before it is sure which valve that is [TG-31].
+    /// Whether it moves the valve or may move it, as one that strokes or sets does: not before it is sure which valve that is [TG-31].
     pub moves: bool,
+    /// Whether who looks sets the set point: to one that the question names, or in small steps [TG-43].
+    pub sets: bool,
+    /// Where it makes sense: by symptom, the values of which one was seen; a symptom that was not seen says nothing, and as long as a
+    /// person may yet see one, or none was seen, it makes sense. Empty: always [TG-44].
+    pub needs: Vec<(usize, Vec<usize>)>,
     /// Whether it is done in a workshop.
     pub workshop: bool,
     /// Whether who says that it is as on a healthy valve has tried it, so that this is hardly ever told wrongly [TG-25].

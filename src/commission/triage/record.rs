@@ -1,6 +1,6 @@
 //! What came of a session, to keep and to hand over [TG-07].
 
-use super::asking::is_beside_another;
+use super::asking::{is_beside_another, once_more};
 use super::knowledge::Symptom;
 use super::session::{Finding, Session};
 use super::which_valve::{BESIDE_ANOTHER, EFFORT_MIN, WHICH_VALVE, WhichValve};
@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 /// What the first line of a record says that it is.
 pub const FORMAT: &str = "looprig triage 2";
 /// The first format, in which a finding does not say whether a recording or somebody without a line told it [TG-32].
-const FIRST_FORMAT: &str = "looprig triage 1";
+pub(super) const FIRST_FORMAT: &str = "looprig triage 1";
 /// No more causes than these are told.
 const MOST_CAUSES: usize = 5;
 /// Causes that are less likely than this are not told, but the first.
@@ -72,6 +72,9 @@ pub struct Asked {
     pub question: String,
     /// The name of the value, `None`: the person did not know.
     pub answer: Option<String>,
+    /// It was asked for once more [TG-41].
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub again: bool,
     /// What it was expected to tell, bit.
     pub bits: f64,
     /// Its effort, minutes.
@@ -116,6 +119,9 @@ pub struct Triage {
     /// Who answers where that is not surely the valve that is looked for, and what the person says of it; `None`: it is sure [TG-31].
     #[serde(default)]
     pub which_valve: Option<WhichValve>,
+    /// What is not as on a healthy valve although nothing is called wrong [TG-41].
+    #[serde(default)]
+    pub unexplained: Vec<Finding>,
     /// Whether what the bus would tell was asked of the person; not known of an old record.
     #[serde(default)]
     pub without_line: Option<bool>,
@@ -183,7 +189,7 @@ fn which_valve(of: &WhichValve) -> NextTold {
 }
 
 /// A check that was done, or is done when something is mended; `words` is what is said of it.
-fn once_more(session: &Session<'_>, symptom: usize, words: String) -> NextTold {
+fn told_again(session: &Session<'_>, symptom: usize, words: String) -> NextTold {
     let of = &session.knowledge().symptoms[symptom];
     NextTold {
         symptom: of.name.clone(),
@@ -199,7 +205,7 @@ fn denied(session: &Session<'_>) -> Option<NextTold> {
     let symptom = session.denied()?;
     let check = session.knowledge().symptoms[symptom].check.as_ref()?;
     let words = format!("Look at it again, best by somebody else: {}", check.question);
-    Some(once_more(session, symptom, words))
+    Some(told_again(session, symptom, words))
 }
 
 /// What is next where no check would tell more and a cause is likely [TG-54].
@@ -211,13 +217,13 @@ fn behind_a_likely_cause(session: &Session<'_>) -> Option<NextTold> {
     if let Some(symptom) = session.not_answered()
         && let Some(check) = &knowledge.symptoms[symptom].check
     {
-        return Some(once_more(session, symptom, check.question.clone()));
+        return Some(told_again(session, symptom, check.question.clone()));
     }
     let symptom = session.behind_the_mending()?;
     let of = &knowledge.symptoms[symptom];
     let usual = of.values.first().map_or("", |v| v.words.as_str());
     let words = format!("When it is mended, look again: {}. As on a healthy valve it is: {usual}.", of.words);
-    Some(once_more(session, symptom, words))
+    Some(told_again(session, symptom, words))
 }
 
 impl Triage {
@@ -260,12 +266,17 @@ impl Triage {
             });
         }
         let next = session.proposed().and_then(|n| {
-            let check = knowledge.symptoms[n.symptom].check.as_ref()?;
+            let symptom = &knowledge.symptoms[n.symptom];
+            let check = symptom.check.as_ref()?;
             let beside = check.moves && is_beside_another(session.which_valve());
             let more = beside.then_some(BESIDE_ANOTHER);
+            let seen = session.findings().find(|f| n.again && f.symptom == symptom.name);
             Some(NextTold {
-                symptom: knowledge.symptoms[n.symptom].name.clone(),
-                question: check.question.clone(),
+                symptom: symptom.name.clone(),
+                question: seen.map_or_else(
+                    || check.question.clone(),
+                    |f| once_more(&check.question, symptom, &f.value),
+                ),
                 bits: n.bits,
                 effort_min: n.effort_min,
                 cautions: check.all_cautions().chain(more).map(str::to_owned).collect(),
@@ -278,11 +289,11 @@ impl Triage {
             session.first_of_all().map(|(s, todo)| first_of_all(&knowledge.symptoms[s], todo)).or(next);
         let healthy_first = ranks.first().is_some_and(|r| r.cause.is_none());
         let is_told = |f: &Finding| causes.iter().any(|c| c.speaks_for.iter().any(|w| w.finding == *f));
-        let unexplained = session.unexplained().filter(|f| healthy_first && !is_told(f));
+        let unexplained: Vec<Finding> = session.unexplained().filter(|_| healthy_first).cloned().collect();
         let mut remarks: Vec<String> = session.which_valve().map(WhichValve::told).into_iter().collect();
+        let unnamed = unexplained.iter().filter(|f| !is_told(f));
         remarks.extend(
-            unexplained
-                .map(|f| format!("Not as on a healthy valve, and no cause explains it: {}.", f.told())),
+            unnamed.map(|f| format!("Not as on a healthy valve, and no cause explains it: {}.", f.told())),
         );
         if healthy_first && !session.not_looked_at().is_empty() {
             let all: Vec<&str> =
@@ -294,6 +305,12 @@ impl Triage {
                 format!("Not as on a healthy valve, and none of the causes told explains it: {}.", f.told())
             });
             remarks.extend(beside);
+        }
+        let hidden: Vec<&str> =
+            session.out_of_sight().iter().map(|c| knowledge.causes[*c].words.as_str()).collect();
+        if healthy_first && !hidden.is_empty() {
+            let all = hidden.join("; ");
+            remarks.push(format!("Not excluded, for nothing that was read or asked for shows it: {all}."));
         }
         remarks.extend(nameless(session));
         Triage {
@@ -312,6 +329,7 @@ impl Triage {
             on_the_line: Vec::new(),
             in_the_waveform: Vec::new(),
             which_valve: session.which_valve().cloned(),
+            unexplained,
             without_line: Some(session.is_without_line()),
         }
     }

@@ -3,7 +3,7 @@
 mod looks;
 
 use super::belief::{Belief, Evidence};
-use super::knowledge::{Knowledge, LEVELS, Seen};
+use super::knowledge::{Check, Knowledge, LEVELS, Seen};
 use super::record::{Verdict, Weighed};
 use super::which_valve::{AT_ANOTHER_ADDRESS, Which, WhichValve};
 use serde::{Deserialize, Serialize};
@@ -14,6 +14,8 @@ const TIE: f64 = 0.95;
 const TOLD_BITS: f64 = 0.3;
 /// A cause that is less likely than this is not called likely: there it is told that nothing stands out [TG-05].
 const LIKELY: f64 = 0.5;
+/// Where all is as usual, nothing found is told of what is so many times as likely as any cause that could be seen [TG-42].
+const BY_FAR: f64 = 4.0;
 
 /// Where something seen comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -135,6 +137,8 @@ pub struct Next {
     pub bits: f64,
     /// What it takes, minutes.
     pub effort_min: f64,
+    /// It was looked at before, and nothing explains what was seen [TG-41].
+    pub again: bool,
 }
 
 /// A session of fault finding.
@@ -142,9 +146,13 @@ pub struct Next {
 pub struct Session<'k> {
     knowledge: &'k Knowledge,
     findings: Vec<(Finding, Option<Evidence>)>,
+    /// Where a check was asked for once more and answered: what was answered first, if that was something else [TG-41].
+    first_answers: Vec<(usize, Option<Evidence>)>,
+    /// Symptoms that were asked for once more.
+    asked_again: Vec<usize>,
     /// Symptoms that were asked for and are not known.
     unknown: Vec<usize>,
-    /// How many questions were asked.
+    /// How many checks were asked for, each once.
     asked: usize,
     /// Whether what the bus would tell may be asked of a person.
     without_line: bool,
@@ -156,7 +164,17 @@ impl<'k> Session<'k> {
     /// A session in which nothing was seen yet. Without a line what the bus would tell is asked of the person, where it can be.
     pub fn new(knowledge: &'k Knowledge, without_line: bool) -> Session<'k> {
         let (findings, unknown) = (Vec::new(), Vec::new());
-        Session { knowledge, findings, unknown, asked: 0, without_line, which_valve: None }
+        let (first_answers, asked_again) = (Vec::new(), Vec::new());
+        Session {
+            knowledge,
+            findings,
+            first_answers,
+            asked_again,
+            unknown,
+            asked: 0,
+            without_line,
+            which_valve: None,
+        }
     }
 
     /// What it knows by.
@@ -220,6 +238,35 @@ impl<'k> Session<'k> {
         self.which_valve.as_ref().is_some_and(|w| w.answer.is_none())
     }
 
+    /// What a person answered to a check, by the name of a value; `None`: not known. A check that was asked for once more has two
+    /// answers, which count both where they differ, and what was said last is what was seen; not to know it then leaves the first [TG-41].
+    pub(super) fn answer(&mut self, next: Next, value: Option<&str>) {
+        let symptom = &self.knowledge.symptoms[next.symptom];
+        if next.again {
+            self.asked_again.push(next.symptom);
+        }
+        let words = |name: &str| symptom.value(name).map_or("", |v| symptom.values[v].words.as_str());
+        let Some(value) = value else {
+            if !next.again {
+                self.not_known(next.symptom);
+            }
+            return;
+        };
+        let mut told = format!("{}: {}", symptom.words, words(value));
+        let first = self.findings.iter().find(|(f, _)| next.again && f.symptom == symptom.name);
+        if let Some((first, evidence)) = first {
+            told = match first.value == value {
+                true => format!("{told} (twice)"),
+                false => format!("{told} (at first: {})", words(&first.value)),
+            };
+            // Who says the same twice may have made the same mistake twice: it counts once.
+            let other = evidence.filter(|_| first.value != value);
+            self.first_answers.push((next.symptom, other));
+        }
+        let (symptom, value) = (symptom.name.clone(), value.to_owned());
+        self.add(Finding { symptom, value, from: Origin::Person, words: told });
+    }
+
     /// A symptom was asked for, and the person could not say.
     pub fn not_known(&mut self, symptom: usize) {
         self.unknown.push(symptom);
@@ -237,11 +284,9 @@ impl<'k> Session<'k> {
 
     fn belief(&self) -> Belief<'k> {
         let mut belief = Belief::new(self.knowledge);
-        for (_, evidence) in &self.findings {
-            if let Some(e) = evidence {
-                belief.see(*e);
-            }
-        }
+        let first_answers = self.first_answers.iter().map(|(_, e)| e);
+        let all = self.findings.iter().map(|(_, e)| e).chain(first_answers).flatten().copied();
+        all.for_each(|e| belief.see(e));
         belief
     }
 
@@ -279,7 +324,10 @@ impl<'k> Session<'k> {
             .findings
             .iter()
             .filter_map(|(finding, evidence)| {
-                let bits = belief.weight_of(cause, (*evidence)?);
+                let now = (*evidence)?;
+                let mut first = self.first_answers.iter().filter(|(s, _)| *s == now.symptom);
+                let first = first.find_map(|(_, e)| *e).map_or(0.0, |e| belief.weight_of(cause, e));
+                let bits = belief.weight_of(cause, now) + first;
                 let is_usual = evidence.as_ref().is_some_and(|e| e.value == 0);
                 let is_told = bits.abs() >= TOLD_BITS && !(is_usual && cause.is_some() && bits > 0.0);
                 is_told.then(|| Weighed { finding: finding.clone(), bits })
@@ -289,18 +337,81 @@ impl<'k> Session<'k> {
         all.into_iter().partition(|w| w.bits > 0.0)
     }
 
+    /// Whether something was seen with which a check makes sense, or may yet be seen by the person [TG-44].
+    fn makes_sense(&self, check: &Check) -> bool {
+        let seen = |symptom: usize| {
+            let mut all = self.findings.iter().filter_map(|(_, e)| *e);
+            all.find(|e| e.symptom == symptom).map(|e| e.value)
+        };
+        let is_none_seen = check.needs.iter().all(|(s, _)| seen(*s).is_none());
+        let fits = |(s, values): &(usize, Vec<usize>)| match seen(*s) {
+            Some(value) => values.contains(&value),
+            None => self.is_theirs(*s),
+        };
+        is_none_seen || check.needs.iter().any(fits)
+    }
+
+    /// Whether a symptom is one that a person is asked for here.
+    fn is_theirs(&self, symptom: usize) -> bool {
+        let of = &self.knowledge.symptoms[symptom];
+        of.check.is_some() && (of.seen == Seen::Person || self.without_line)
+    }
+
     /// Whether a symptom can be asked of the person now.
     fn can_be_asked(&self, symptom: usize) -> bool {
         let of = &self.knowledge.symptoms[symptom];
-        let is_theirs = of.seen == Seen::Person || self.without_line;
         let is_known = self.findings.iter().any(|(f, _)| f.symptom == of.name);
-        let may = of.check.as_ref().is_some_and(|c| !c.moves || !self.is_unsure());
-        is_theirs && may && !is_known && !self.unknown.contains(&symptom)
+        let may = |c: &Check| (!c.moves || !self.is_unsure()) && self.makes_sense(c);
+        self.is_theirs(symptom)
+            && of.check.as_ref().is_some_and(may)
+            && !is_known
+            && !self.unknown.contains(&symptom)
     }
 
     fn told_by(&self, belief: &Belief<'_>, symptom: usize) -> Next {
         let effort_min = self.knowledge.symptoms[symptom].check.as_ref().map_or(1.0, |c| c.effort_min);
-        Next { symptom, bits: belief.expected_bits(symptom), effort_min }
+        Next { symptom, bits: belief.expected_bits(symptom), effort_min, again: false }
+    }
+
+    /// What a person saw once, and one answer is too little for: unusual while nothing is called wrong, or all that speaks for the first
+    /// cause. The one that is soonest looked at again, of those of which this was not tried; of all, where `tried` [TG-41].
+    fn doubtful(&self, tried: bool) -> Option<Next> {
+        // Nobody is asked twice whose answers are never wrong.
+        if self.knowledge.wrong_answers == 0.0 {
+            return None;
+        }
+        let first = self.ranks().first()?.cause;
+        let unusual = self.findings.iter().filter_map(|(f, e)| Some((f, (*e)?))).filter(|(_, e)| e.value > 0);
+        let decides: Vec<Evidence> = match first {
+            None => unusual.map(|(_, e)| e).filter(|e| e.by_person).collect(),
+            Some(_) => {
+                let (speaks_for, _) = self.evidence(first);
+                let of: Vec<Evidence> = unusual
+                    .filter(|(f, _)| speaks_for.iter().any(|w| w.finding == **f))
+                    .map(|(_, e)| e)
+                    .collect();
+                of.into_iter().filter(|e| e.by_person && speaks_for.len() == 1).collect()
+            }
+        };
+        let belief = self.belief();
+        let is_open = |e: &Evidence| {
+            let check = self.knowledge.symptoms[e.symptom].check.as_ref();
+            let is_tried = self.asked_again.contains(&e.symptom);
+            check.is_some_and(|c| !c.workshop) && !self.is_seen_twice(e.symptom) && (tried || !is_tried)
+        };
+        let all = decides.into_iter().filter(is_open);
+        let all = all.map(|e| Next { again: true, ..self.told_by(&belief, e.symptom) });
+        all.min_by(|a, b| a.effort_min.total_cmp(&b.effort_min).then(a.symptom.cmp(&b.symptom)))
+    }
+
+    /// It was asked for once more, and answered.
+    fn is_seen_twice(&self, symptom: usize) -> bool {
+        self.first_answers.iter().any(|(s, _)| *s == symptom)
+    }
+
+    /// What is proposed to whoever goes on from here: what was seen once and nothing explains, once more, or else the best check.
+    pub fn proposed(&self) -> Option<Next> {
+        self.doubtful(true).or_else(|| self.best())
     }
 
     /// What looking at a symptom now would be expected to tell.
@@ -387,25 +498,53 @@ impl<'k> Session<'k> {
             .collect()
     }
 
-    /// What to ask next; `None`: enough is known, nothing would tell more, or enough was asked.
+    /// What to ask next; `None`: enough is known, nothing would tell more, or enough was asked. In the end what a person saw and nothing
+    /// explains is asked for once more [TG-41].
     pub fn next(&self) -> Option<Next> {
-        if self.asked >= self.knowledge.most_questions || self.first_of_all().is_some() {
+        if self.first_of_all().is_some() {
             return None;
         }
         let first = self.ranks().first().map_or(1.0, |r| r.class_share);
-        let is_sure = first >= self.knowledge.sure;
-        if is_sure { self.look_first() } else { self.best().or_else(|| self.look_first()) }
+        let best = match (self.asked >= self.knowledge.most_questions, first >= self.knowledge.sure) {
+            (true, _) => None,
+            (false, true) => self.look_first(),
+            (false, false) => self.best().or_else(|| self.look_first()),
+        };
+        best.or_else(|| self.doubtful(false))
     }
 
-    /// What the bus told that is not as on a healthy valve: as long as nothing is called wrong, nothing explains it.
+    /// What was seen that is not as on a healthy valve: as long as nothing is called wrong, nothing explains it.
     pub fn unexplained(&self) -> impl Iterator<Item = &Finding> {
-        let unusual = |e: &Evidence| e.value > 0 && !e.by_person;
+        let unusual = |e: &Evidence| e.value > 0;
         self.findings.iter().filter(move |(_, e)| e.as_ref().is_some_and(unusual)).map(|(f, _)| f)
     }
 
     /// Symptoms that were asked for and are not known, by their places in the knowledge.
     pub fn not_looked_at(&self) -> &[usize] {
         &self.unknown
+    }
+
+    /// Causes that nothing could show here: all that they show is told by a bus, it was not read, and no check asks a person for it [TG-42].
+    /// By their places in the knowledge.
+    pub fn out_of_sight(&self) -> Vec<usize> {
+        let knowledge = self.knowledge;
+        let can_be_seen = |s: usize| {
+            self.is_theirs(s) || self.findings.iter().any(|(f, _)| f.symptom == knowledge.symptoms[s].name)
+        };
+        let shows = |table: &[[f64; LEVELS]]| table.iter().skip(1).flatten().any(|p| *p >= SHOWS_TOO);
+        let is_hidden = |c: usize| {
+            let mut of = knowledge.causes[c].expects.iter();
+            of.all(|(s, table)| !shows(table) || !can_be_seen(*s))
+        };
+        (0..knowledge.causes.len()).filter(|&c| is_hidden(c)).collect()
+    }
+
+    /// Nothing is wrong, by far the likeliest of what could be seen here, and nothing is left to be asked [TG-42].
+    fn is_healthy_by_far(&self, ranks: &[Rank]) -> bool {
+        let hidden = self.out_of_sight();
+        let mut others = ranks.iter().skip(1).filter(|r| r.cause.is_none_or(|c| !hidden.contains(&c)));
+        let healthy = ranks.first().map_or(0.0, |r| r.share);
+        others.next().is_none_or(|r| healthy >= BY_FAR * r.class_share) && self.next().is_none()
     }
 
     /// Of what a person was asked for, most is not known [TG-29].
@@ -421,7 +560,7 @@ impl<'k> Session<'k> {
         nameless.map(|(f, _)| (f, self.knowledge.symptom(&f.symptom).is_some()))
     }
 
-    /// What follows from all that was seen. Nothing found is told only where the bus told nothing unusual, and nothing of a
+    /// What follows from all that was seen. Nothing found is told only where nothing unusual was seen [TG-41], and nothing of a
     /// symptom that the knowledge has, but no value like this [TG-21].
     pub fn verdict(&self) -> Verdict {
         let ranks = self.ranks();
@@ -432,7 +571,10 @@ impl<'k> Session<'k> {
         let is_all_named = self.nameless().all(|(_, has_symptom)| !has_symptom);
         let is_all_usual = self.unexplained().next().is_none() && is_all_named;
         match first.cause {
-            None if first.share >= LIKELY && is_all_usual && !self.is_hardly_looked_at() => {
+            None if is_all_usual
+                && !self.is_hardly_looked_at()
+                && (first.share >= LIKELY || self.is_healthy_by_far(&ranks)) =>
+            {
                 Verdict::NothingFound
             }
             // Whoever has looked at it says that it is not so.

@@ -150,6 +150,56 @@ fn nobody_answers() {
     assert_eq!(r["causes"][0]["cause"], "wires_reversed", "{}", ended.out);
 }
 
+/// A valve that was never calibrated tells no travel: that is said, without the advice for another source, and not in the middle of the headline.
+#[test]
+fn a_valve_that_was_never_calibrated() {
+    let dir = bench("triage-never", "", &answers(&[]));
+    let never = concat!("mock:", env!("CARGO_MANIFEST_DIR"), "/fixtures/benches/valve-fv-3104.toml");
+    let of = [
+        "triage",
+        never,
+        "--description",
+        "positioner.toml",
+        "--supply-kpa",
+        "140",
+        "--answers",
+        "answers.toml",
+    ];
+    let ended = run(&dir, &of);
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    assert!(words.contains("no travel was told, for the device's travel was never calibrated"), "{words}");
+    assert!(!words.contains("next: look") && !words.contains("another source"), "{words}");
+}
+
+/// One unusual answer on a healthy valve: exit code 1, it is named, and it is the next check; looked at once more and usual, nothing is found.
+#[test]
+fn one_unusual_answer_is_no_clean_bill() {
+    let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
+    let mut usual: Vec<(&str, &str)> =
+        known.symptoms.iter().map(|s| (s.name.as_str(), s.values[0].name.as_str())).collect();
+    usual.retain(|(name, _)| *name != "leak");
+    usual.push(("leak", "tubing"));
+    let text = answers(&usual) + "\"triage/move\" = \"yes\"\n";
+    let dir = bench("triage-odd", "", &text);
+    let more = ["--answers", "answers.toml", "--move", "--write-answers", "a.toml"];
+    let ended = triage(&dir, &more);
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    assert!(
+        words.starts_with("Unclear: ") && words.contains("but this was seen: air that leaks: air at tubing"),
+        "{words}"
+    );
+    assert!(words.contains("Next check (5 min): Once more, for one answer is too little"), "{words}");
+    let again = run(&dir, &["triage", "--answers", "a.toml"]);
+    assert_eq!((again.code, &again.out), (1, &ended.out));
+    fs::write(dir.join("twice.toml"), text + "\"triage/leak/again\" = \"none\"\n").expect("written");
+    let twice = triage(&dir, &["--answers", "twice.toml", "--move", "--write-answers", "b.toml"]);
+    assert_eq!(twice.code, 0, "{}{}", twice.err, twice.out);
+    let again = run(&dir, &["triage", "--answers", "b.toml"]);
+    assert_eq!((again.code, again.out), (0, twice.out));
+}
+
 /// Without a line: questions alone, from a file or from nobody.
 #[test]
 fn without_a_line() {

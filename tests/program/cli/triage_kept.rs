@@ -123,6 +123,7 @@ fn a_stop_at_the_leave_is_not_whole() {
         "{}",
         ended.out
     );
+    assert!(!ended.out.contains("Nothing found"), "{}", ended.out);
     assert_eq!(record(&dir, "r.json")["asked"].as_array().map(Vec::len), Some(0));
     let again = run(&dir, &["triage", "--answers", "r.json"]);
     assert_eq!((again.code, again.out), (1, ended.out));
@@ -136,6 +137,11 @@ fn words_that_are_no_answers() {
         ("\"triage/opens\" = \"half\"", ["w.toml:1:", "\"half\" is no value of opens", "short"]),
         ("\"triage/stem\" = \"runs\"", ["w.toml:1:", "\"runs\" is no value of stem", "stands"]),
         ("\"triage/stem\" = [\"?\", \"runs\"]", ["w.toml:1:", "\"runs\" is no value of stem", "stands"]),
+        ("\"triage/stem/again\" = \"runs\"", ["w.toml:1:", "\"runs\" is no value of stem", "stands"]),
+        (
+            "\"triage/session/format\" = \"looprig triage 9\"",
+            ["w.toml:1:", "looprig triage 9", "this looprig has written"],
+        ),
         ("\"triage/move\" = \"perhaps\"", ["w.toml:1:", "no answer to triage/move", "yes"]),
     ] {
         fs::write(dir.join("w.toml"), wrong).expect("written");

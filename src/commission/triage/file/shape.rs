@@ -106,8 +106,14 @@ pub struct CheckTable {
     pub cautions: Option<Vec<Spanned<String>>>,
     /// Whether one watches while the valve strokes.
     pub strokes: Option<bool>,
-    /// Whether it moves the valve or may: by its set point, a loop that is opened, a cable or the air that is taken off. One that strokes does.
+    /// Whether it moves the valve or may: by its set point, a loop that is opened, a cable or the air that is taken off. One that strokes or sets does.
     pub moves: Option<bool>,
+    /// Whether who looks sets the set point: to one that the question names, or in small steps.
+    pub sets: Option<bool>,
+    /// Where it makes sense: symptom = ["value", ..] of what one was seen, { answers = ["silent"], display = ["dark"] }. As long as
+    /// none was seen, or a person may yet see one, it makes sense.
+    #[schemars(with = "Option<BTreeMap<String, Vec<String>>>")]
+    pub needs: Option<Needs>,
     /// Whether it is done in a workshop.
     pub workshop: Option<bool>,
     /// Whether "as on a healthy valve" is told by somebody who has tried it, and so is hardly ever wrong.
@@ -149,6 +155,9 @@ pub struct CauseTable {
     #[schemars(with = "Option<BTreeMap<String, BTreeMap<String, Share>>>")]
     pub expects: Option<BTreeMap<Spanned<String>, Spanned<SharesOfValues>>>,
 }
+
+/// Values by the names of symptoms.
+pub type Needs = BTreeMap<Spanned<String>, Spanned<Vec<Spanned<String>>>>;
 
 /// Likelihoods by the names of values.
 pub type SharesOfValues = BTreeMap<Spanned<String>, Spanned<Share>>;

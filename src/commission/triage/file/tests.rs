@@ -75,6 +75,14 @@ fn bad_files_are_told() {
         ("text = \"", "text = \"\\u202e", 0, "control character (U+202E)"),
         ("most_questions = ", "most_questions = 0.5 #", 0, "most_questions is 0.5"),
         ("most_questions = ", "most_questions = 12.7 #", 0, "most_questions is 12.7"),
+        ("needs = { answers", "needs = { answer", 0, "there is no symptom `answer`"),
+        (
+            "needs = { answers = [\"yes\"",
+            "needs = { answers = [\"often\"",
+            0,
+            "`answers` has no value `often`",
+        ),
+        ("display = [\"lit\"]", "display = []", 0, "`needs` names no value of `display`"),
         ("[[cause]]", "[cause]", 0, ""),
     ] {
         let text = own_text().replacen(from, to, 1);
@@ -84,6 +92,41 @@ fn bad_files_are_told() {
         assert!(e.wrong.contains(what) && (line == 0 || place.line == line), "{to}: {e}");
         assert!(!e.right.is_empty());
     }
+}
+
+/// Where the valve moves there is a caution; a wrong name of what a check needs is told at its own place.
+#[test]
+fn checks_that_move_say_what_to_take_care_of() {
+    let text = |check: &str| {
+        let values = "values = [{ name = \"u\", words = \"u\" }, { name = \"v\", words = \"v\" }]";
+        format!(
+            "whose = \"x\"\n[[symptom]]\nname = \"a\"\nwords = \"a\"\nseen = \"person\"\n{values}\n[symptom.check]\nquestion = \"q\"\n\
+             group = \"air\"\neffort_min = 1\n{check}\n[[cause]]\nname = \"c\"\nwords = \"c\"\ngroup = \"air\"\ntext = \"t\"\nremedy = \"r\"\n\
+             [cause.expects]\na = {{ v = 1 }}\n"
+        )
+    };
+    let read = |check: &str| Knowledge::from_text(&text(check), Path::new("k.toml"));
+    for moves in ["strokes", "moves"] {
+        let e = read(&format!("{moves} = true")).expect_err("no caution");
+        assert!(
+            e.location() == "k.toml:7:1"
+                && e.wrong.contains("no `cautions`")
+                && e.right.contains("cautions = ["),
+            "{e}"
+        );
+        assert!(read(&format!("{moves} = true\ncautions = [\"hands off\"]")).is_ok());
+    }
+    // The eleventh line; columns by counting.
+    for (needs, at) in
+        [("b = [\"v\"]", "k.toml:11:11"), ("a = [\"w\"]", "k.toml:11:16"), ("a = []", "k.toml:11:15")]
+    {
+        let e = read(&format!("needs = {{ {needs} }}")).expect_err(needs);
+        assert!(e.location() == at && !e.right.is_empty(), "{needs}: {e}");
+    }
+    assert_eq!(
+        read("needs = { a = [\"v\"] }").map(|k| k.symptoms[0].check.as_ref().map(|c| c.needs.clone())),
+        Ok(Some(vec![(0, vec![1])]))
+    );
 }
 
 proptest! {

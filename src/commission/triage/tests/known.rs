@@ -1,6 +1,7 @@
 //! looprig's own knowledge: what it says where something can hurt, and what it makes of talk that fails.
 
 use super::{finding, share};
+use crate::commission::person::{Answer, Kind, Person, Question};
 use crate::commission::triage::*;
 
 pub(super) fn known() -> Knowledge {
@@ -62,7 +63,14 @@ fn what_can_hurt_has_its_caution() {
     for (s, c) in checks.filter(|(_, c)| c.strokes) {
         assert!(c.cautions.join(" ").contains("hands off"), "{}", s.name);
     }
-    // Every remedy that touches something says what to take care of.
+    // Every check and every remedy says what to take care of.
+    let without: Vec<&str> = known
+        .symptoms
+        .iter()
+        .filter(|s| s.check.as_ref().is_some_and(|c| c.cautions.is_empty()))
+        .map(|s| s.name.as_str())
+        .collect();
+    assert!(without.is_empty(), "{without:?}");
     assert!(known.causes.iter().all(|c| !c.cautions.is_empty()));
 }
 
@@ -286,6 +294,157 @@ fn another_master_comes_first() {
     let mut of = Session::new(&known, false);
     of.add(finding("strangers", "present"));
     assert_eq!(of.first_of_all(), None);
+}
+
+/// Answers as on a healthy valve, but for these; to what is asked once more these; and counts.
+struct Sees<'a> {
+    first: &'a [(&'a str, &'a str)],
+    again: &'a [(&'a str, &'a str)],
+    asked: Vec<String>,
+}
+
+impl Person for Sees<'_> {
+    fn ask(&mut self, question: &Question) -> Answer {
+        let name = question.id.trim_start_matches("triage/");
+        self.asked.push(name.to_owned());
+        let of = |list: &[(&str, &str)], name: &str| {
+            list.iter().find(|(n, _)| *n == name).map(|(_, v)| (*v).to_owned())
+        };
+        let Kind::Choice(choices) = &question.kind else { return Answer::DontKnow };
+        match name.strip_suffix("/again") {
+            Some(name) => of(self.again, name).map_or(Answer::DontKnow, Answer::Choice),
+            None => Answer::Choice(of(self.first, name).unwrap_or(choices[0].name.clone())),
+        }
+    }
+    fn tell(&mut self, _: &str) {}
+}
+
+fn usual_of_the_bus(known: &Knowledge) -> Vec<(String, String)> {
+    let of_bus = known.symptoms.iter().filter(|s| s.seen != Seen::Person);
+    of_bus.map(|s| (s.name.clone(), s.values[0].name.clone())).collect()
+}
+
+fn looked_at(first: &[(&str, &str)], again: &[(&str, &str)]) -> (Triage, Vec<String>) {
+    let known = known();
+    let mut session = Session::new(&known, false);
+    for (s, v) in usual_of_the_bus(&known) {
+        session.add(bus(&s, &v));
+    }
+    let mut person = Sees { first, again, asked: Vec::new() };
+    let triage = ask(&mut session, &mut person, &mut ());
+    (triage, person.asked)
+}
+
+/// All is usual but one answer, whichever of those that a healthy valve is asked for: never "nothing found", it is asked for once more and
+/// named, and it is the next check; looked at again and usual, nothing is found, and both answers are told [TG-41].
+#[test]
+fn one_unusual_answer_is_looked_at_again() {
+    let known = known();
+    let (healthy, asked) = looked_at(&[], &[]);
+    assert_eq!(healthy.verdict, Verdict::NothingFound);
+    assert!(asked.len() > 5 && asked.iter().all(|a| !a.contains("again")), "{asked:?}");
+    for name in asked {
+        let symptom = &known.symptoms[known.symptom(&name).expect("a symptom")];
+        for value in &symptom.values[1..] {
+            let odd = [(name.as_str(), value.name.as_str())];
+            let (triage, asked) = looked_at(&odd, &[]);
+            let told = format!("{odd:?}: {:?} {asked:?}", triage.verdict);
+            assert_eq!(asked.last(), Some(&format!("{name}/again")), "{told}");
+            if !triage.causes[0].cause.is_empty() {
+                continue;
+            }
+            assert_eq!(triage.verdict, Verdict::Unclear, "{told}");
+            let next = triage.next.expect("a next check");
+            assert!(
+                next.symptom == name && next.question.starts_with("Once more, for one answer"),
+                "{next:?}"
+            );
+            assert!(triage.unexplained.len() == 1 && triage.unexplained[0].value == value.name, "{told}");
+            // The same twice is no more than once, and is not proposed a third time.
+            let (twice, _) = looked_at(&odd, &odd);
+            let moved = (twice.causes[0].share - triage.causes[0].share).abs();
+            assert!(twice.verdict == Verdict::Unclear && moved < 1e-9, "{told} {moved}");
+            assert!(twice.next.is_none_or(|n| n.symptom != name), "{told}");
+            let (usual, _) = looked_at(&odd, &[(name.as_str(), symptom.values[0].name.as_str())]);
+            assert_eq!(usual.verdict, Verdict::NothingFound, "{told}");
+            let words = format!("(at first: {})", value.words);
+            assert!(usual.findings.iter().any(|f| f.words.ends_with(&words)), "{told}");
+        }
+    }
+}
+
+/// With answers only, all of them usual, nothing is found, and what only a bus tells is named as not excluded [TG-42].
+#[test]
+fn healthy_by_answers_alone() {
+    let known = known();
+    let mut session = Session::new(&known, true);
+    let mut person = Sees { first: &[], again: &[], asked: Vec::new() };
+    let triage = ask(&mut session, &mut person, &mut ());
+    assert_eq!(triage.verdict, Verdict::NothingFound, "{:?}", triage.causes);
+    let told = triage.remarks.join(" ");
+    assert!(
+        told.contains("Not excluded") && told.contains("write-protected") && told.contains("burst"),
+        "{told}"
+    );
+    // With a line that told them they are not named.
+    assert!(!looked_at(&[], &[]).0.remarks.iter().any(|r| r.contains("write-protected")));
+}
+
+/// Keeps what was asked for, in words, and knows nothing.
+struct Hears(Vec<(String, String)>);
+
+impl Person for Hears {
+    fn ask(&mut self, question: &Question) -> Answer {
+        self.0.push((question.id.clone(), question.words.clone()));
+        Answer::DontKnow
+    }
+    fn tell(&mut self, _: &str) {}
+}
+
+/// Where looprig moves nothing, a check that wants the valve moved says who may do it, and that "?" is right [TG-43].
+#[test]
+fn who_moves_the_valve_is_said() {
+    let known = known();
+    let mut person = Hears(Vec::new());
+    ask(&mut Session::new(&known, true), &mut person, &mut ());
+    let mut moved = 0;
+    for (id, words) in &person.0 {
+        let symptom = known.symptom(id.trim_start_matches("triage/")).expect("a symptom");
+        let check = known.symptoms[symptom].check.as_ref().expect("a check");
+        let says =
+            words.starts_with("Only if you may move the valve yourself") && words.contains("else answer ?");
+        assert_eq!(says, check.strokes || check.sets, "{words}");
+        moved += usize::from(says);
+    }
+    assert!(moved > 2, "{:?}", person.0);
+}
+
+fn asked_for(known: &Knowledge, of_bus: &[(&str, &str)], of_person: &[(&str, &str)]) -> Vec<String> {
+    let mut of = session(known, of_bus, of_person);
+    let mut out = Vec::new();
+    while let Some(next) = of.best() {
+        out.push(known.symptoms[next.symptom].name.clone());
+        of.not_known(next.symptom);
+    }
+    out
+}
+
+/// A device that answers every time needs no modem tried and no cable looked at; a dark and silent one tells no travel and strokes nothing;
+/// one that is silent and may be lit is asked for all of it, and volts are measured at a dark one [TG-44].
+#[test]
+fn checks_that_make_sense() {
+    let known = known();
+    let talk = ["asked_for", "modem", "loop_ohms", "in_between", "screen"];
+    let live = ["stem", "stem_scale", "stem_ends", "output_gauge", "output_jog", "supply_gauge_stroke"];
+    let any = |asked: &[String], of: &[&str]| asked.iter().any(|a| of.contains(&a.as_str()));
+    let answers = asked_for(&known, &[("answers", "yes"), ("repeats", "few")], &[]);
+    assert!(!any(&answers, &talk) && any(&answers, &live), "{answers:?}");
+    let often = asked_for(&known, &[("answers", "yes"), ("repeats", "many")], &[]);
+    assert!(any(&often, &talk), "{often:?}");
+    let dark = asked_for(&known, &SILENT, &[("display", "dark")]);
+    assert!(!any(&dark, &live) && any(&dark, &["terminal_volts", "loop_current"]), "{dark:?}");
+    let silent = asked_for(&known, &SILENT, &[]);
+    assert!(any(&silent, &talk) && any(&silent, &["stem", "output_gauge"]), "{silent:?}");
 }
 
 /// What a cause that is told has for it is not called unexplained [TG-27].

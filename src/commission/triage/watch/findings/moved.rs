@@ -128,8 +128,10 @@ fn ends(w: &Watched, out: &mut Found) {
             _ => "full",
         };
         // The travel that it tells ends at 0 and 100 %, and is straightened; the angle is neither.
-        let told =
-            rest(stroke).filter(|_| by_angle).map_or_else(String::new, |t| format!(" (it tells {t:.1} %)"));
+        let told = rest(stroke).filter(|_| by_angle).map_or_else(String::new, |t| {
+            format!(" (it tells {:.1} %)", if t.abs() < 0.05 { 0.0 } else { t })
+        });
+        let [place, moved] = [place, moved].map(|x| if x.abs() < 0.05 { 0.0 } else { x });
         let how = if by_angle { "by the angle of its lever" } else { "as it tells" };
         out.stroke(
             symptom,
