@@ -21,7 +21,8 @@ fn causes_are_the_faults_of_a_bench() {
     let more: Vec<&str> = causes.difference(&faults).copied().collect();
     let of_talk = ["loop_noise", "loop_ohms_low", "modem_dead", "signal_blocked", "wrong_address"];
     let mut judged =
-        [&["device_failure", "no_air", "not_calibrated", "set_by_hand", "supply_high"][..], &of_talk].concat();
+        [&["device_failure", "no_air", "not_calibrated", "set_by_hand", "supply_high"][..], &of_talk]
+            .concat();
     judged.sort_unstable();
     assert_eq!(more, judged);
 }
