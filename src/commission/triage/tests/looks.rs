@@ -130,8 +130,11 @@ fn what_was_looked_at_and_denied_is_unclear() {
     let told = [&STANDS[..], &[("told_supply", "as_plate")]].concat();
     let of = session(&known, &told, &seen);
     assert_eq!((first(&of).as_str(), of.verdict()), ("trip_not_energised", Verdict::Likely));
-    let of =
-        session(&known, &told, &[&seen[..], &[("trip", "powered"), ("stem_ends", "short_open")]].concat());
+    let of = session(
+        &known,
+        &told,
+        &[&seen[..], &[("trip", "powered"), ("stem_ends", "short_open"), ("handwheel", "neutral")]].concat(),
+    );
     assert_eq!((first(&of).as_str(), of.verdict()), ("trip_not_energised", Verdict::Unclear));
     let next = Triage::of(&of, Vec::new(), String::new()).next.expect("a next check");
     assert!(next.symptom == "trip" && next.question.starts_with("Look at it again"), "{next:?}");
