@@ -20,8 +20,6 @@ pub struct Talked {
     pub scale: Scale,
     /// The recorder heard nothing at all, not even noise [WV-21].
     pub is_still: bool,
-    /// The largest sample without its sign, in volts where they are known.
-    pub peak: f64,
     /// What was not as it should be in the file, a sentence each.
     pub notes: Vec<String>,
 }
@@ -47,7 +45,7 @@ pub fn talkers_in(path: &Path, options: RecordingOptions) -> Result<Talked, Fail
     let notes = read_samples(&name, &mut input, &mut recording, &mut take, &mut |_, _| {})?;
     talkers.finish(recording.seconds());
     let (scale, is_still) = (scale_of(&recording), recording.is_still());
-    Ok(Talked { talkers: talkers.list, scale, is_still, peak, notes })
+    Ok(Talked { talkers: talkers.list, scale, is_still, notes })
 }
 
 /// What is known of the scale of a recording that was read.

@@ -4,7 +4,7 @@ use super::handover::OtherCheck;
 use super::handover::clean;
 use super::plot::plain;
 use super::text::{plural, write_wrapped_to};
-use crate::commission::triage::{Finding, Origin, Told, Triage, Verdict, Weighed};
+use crate::commission::triage::{Origin, Told, Triage, Verdict, Weighed};
 use core::fmt::Write;
 
 /// Columns of a line: read at arm's length, so no wider than a small terminal.

@@ -90,7 +90,7 @@ pub fn run(
         false => None,
     };
     if let (Some(stimulus), Some(device)) = (stimulus.as_deref_mut(), device) {
-        watched = stroke(&mut line.host, device, stimulus, &mut person, &options, watched);
+        watched = stroke(&mut line.host, device, stimulus, &mut person.asked, &options, watched);
     }
     if line.ended.load(Ordering::SeqCst)
         && let HowEnded::Stopped { during, .. } = &watched.ended
@@ -118,7 +118,6 @@ pub fn run(
     if watched.is_refused || watched.is_unsure {
         between.refuse();
     }
-    let mut person = ByFile { asked: person, by_file };
     // Who has stopped it, or is gone, is asked no more; a file that lacks one answer may have others.
     let is_over = match &watched.ended {
         HowEnded::Stopped { why, .. } => !by_file || *why != Why::Gone,

@@ -4,10 +4,7 @@ use super::TriageArgs;
 use crate::cli::output::{Failure, tell};
 use crate::cli::wave_talkers::{Talked, talkers_in};
 use crate::report::wave::{Beside, Told, findings};
-use crate::wave::RecordingOptions;
-
-/// No loop has more volts than these [TG-34].
-const MOST_V: f64 = 30.0;
+use crate::wave::{MOST_ON_A_LOOP_V, RecordingOptions};
 
 /// A recording that was read.
 #[derive(Default)]
@@ -37,10 +34,14 @@ pub fn told(args: &TriageArgs) -> Result<Waved, Failure> {
     let options = RecordingOptions { channel: of.channel - 1, rate_hz: of.rate, full_scale_v: of.full_scale };
     let talked = talkers_in(path, options)?;
     talked.notes.iter().for_each(|note| tell(&format!("reading {}: {note}", path.display())));
-    if talked.scale.volts && talked.peak > MOST_V {
+    // The strongest tone of all, peak to peak [TG-34].
+    let loudest = talked.talkers.iter().map(|t| t.most_peak_to_peak()).fold(0.0, f64::max);
+    if talked.scale.volts && loudest > MOST_ON_A_LOOP_V {
         return Err(Failure::new(
             format!("reading {}", path.display()),
-            format!("its samples reach {:.0} V, and no loop has more than {MOST_V:.0}", talked.peak),
+            format!(
+                "its signal has {loudest:.0} V peak to peak, and no loop carries more than {MOST_ON_A_LOOP_V:.0}"
+            ),
             "give the volts that full scale really stands for with --full-scale, by the recorder's sheet (a probe that divides by ten makes ten times as many), or look at the unit of the table; left out, all but the level is told",
         ));
     }

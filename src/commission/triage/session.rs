@@ -411,7 +411,7 @@ impl<'k> Session<'k> {
 
     /// What is proposed to whoever goes on from here: what was seen once and nothing explains, once more, or else the best check.
     pub fn proposed(&self) -> Option<Next> {
-        self.doubtful(true).or_else(|| self.best())
+        self.doubtful(true).or_else(|| self.best_or_look())
     }
 
     /// What looking at a symptom now would be expected to tell.

@@ -231,6 +231,11 @@ impl TalkerSignal {
         if self.collisions > self.all.bursts / 2 { 0 } else { self.all.bursts - self.collisions }
     }
 
+    /// The strongest tone of all transmissions, peak to peak in the unit of the samples; 0 where there was none.
+    pub fn most_peak_to_peak(&self) -> f64 {
+        2.0 * self.mark.most.max(self.space.most).max(0.0)
+    }
+
     /// Characters read.
     pub fn characters(&self) -> u64 {
         self.all.characters

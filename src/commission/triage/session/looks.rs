@@ -113,8 +113,8 @@ impl Session<'_> {
         looks.min_by(|a, b| a.effort_min.total_cmp(&b.effort_min).then(a.symptom.cmp(&b.symptom)))
     }
 
-    /// What is proposed to whoever goes on from here: the look that stands before a workshop, or else the check that tells most.
-    pub(in crate::commission::triage) fn proposed(&self) -> Option<Next> {
+    /// The look that stands before a workshop where one is sure, or else the check that tells most.
+    pub(super) fn best_or_look(&self) -> Option<Next> {
         let is_sure = self.ranks().first().is_some_and(|r| r.class_share >= self.knowledge.sure);
         self.look_first().filter(|_| is_sure).or_else(|| self.best()).or_else(|| self.look_first())
     }
