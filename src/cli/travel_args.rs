@@ -30,78 +30,71 @@ Cautions: a valve that is tested moves, pinches and vents. Loop in manual or byp
 people clear of it, permit in hand; local rules and licensed people decide. It asks before anything
 moves, and says where it leaves the set point.";
 
-/// What only a test on a line takes: a record that is shown again is as it was made [TV-102].
-const OF_A_TEST: [&str; 38] = [
-    "words",
-    "check",
-    "device_check",
-    "cycles",
-    "points",
-    "creep",
-    "creep_move",
-    "steps",
-    "strokes",
-    "loss",
-    "watch",
-    "rest_within",
-    "rest_for",
-    "rest_most",
-    "by",
-    "travel",
-    "set_point",
-    "current",
-    "angle",
-    "external",
-    "external_resolution",
-    "external_limit",
-    "control_system",
-    "answers",
-    "moves",
-    "as_found",
-    "as_left",
-    "who",
-    "site",
-    "valve",
-    "rated_travel",
-    "fails_to",
-    "instrument",
-    "supply_kpa",
-    "ambient_c",
-    "record",
-    "beside",
-    "log",
+/// What may be made in the place of a travel test.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Instead {
+    /// A record is shown again, as it was made.
+    Shown,
+    /// A check of the device's parts.
+    Parts,
+    /// A loop check, whose plan is its own.
+    Loop,
+}
+
+use Instead::{Loop, Parts, Shown};
+
+/// Options, and beside what they would do nothing, so that they are refused [TV-102]. What is not in here every one of these takes.
+const IDLE: [(&str, &[Instead]); 44] = [
+    ("words", &[Shown]),
+    ("check", &[Shown, Parts]),
+    ("device_check", &[Shown]),
+    ("cycles", &[Shown, Parts, Loop]),
+    ("points", &[Shown, Parts, Loop]),
+    ("creep", &[Shown, Parts, Loop]),
+    ("creep_move", &[Shown, Parts, Loop]),
+    ("steps", &[Shown, Parts, Loop]),
+    ("strokes", &[Shown, Parts, Loop]),
+    ("loss", &[Shown, Parts, Loop]),
+    ("watch", &[Shown, Parts, Loop]),
+    ("rest_within", &[Shown]),
+    ("rest_for", &[Shown]),
+    ("rest_most", &[Shown]),
+    ("by", &[Shown]),
+    ("travel", &[Shown]),
+    ("set_point", &[Shown]),
+    ("current", &[Shown]),
+    ("angle", &[Shown]),
+    ("external", &[Shown, Parts]),
+    ("external_resolution", &[Shown, Parts]),
+    ("external_limit", &[Shown, Parts]),
+    ("control_system", &[Shown, Parts]),
+    ("answers", &[Shown]),
+    ("moves", &[Shown]),
+    ("as_found", &[Shown, Parts]),
+    ("as_left", &[Shown, Parts]),
+    ("who", &[Shown]),
+    ("site", &[Shown, Parts]),
+    ("valve", &[Shown, Parts]),
+    ("rated_travel", &[Shown, Parts]),
+    ("fails_to", &[Shown, Parts]),
+    ("instrument", &[Shown, Parts]),
+    ("supply_kpa", &[Shown, Parts]),
+    ("ambient_c", &[Shown, Parts]),
+    ("record", &[Shown]),
+    ("beside", &[Shown, Parts]),
+    ("log", &[Shown]),
+    ("master", &[Shown]),
+    ("retries", &[Shown]),
+    ("limits", &[Parts]),
+    ("wiring", &[Parts]),
+    ("settings", &[Parts]),
+    ("from", &[Parts]),
 ];
 
-/// What a device check does nothing with [TV-102].
-const OF_NO_DEVICE_CHECK: [&str; 27] = [
-    "check",
-    "cycles",
-    "points",
-    "creep",
-    "creep_move",
-    "steps",
-    "strokes",
-    "loss",
-    "watch",
-    "external",
-    "external_resolution",
-    "external_limit",
-    "control_system",
-    "as_found",
-    "as_left",
-    "site",
-    "valve",
-    "rated_travel",
-    "fails_to",
-    "instrument",
-    "supply_kpa",
-    "ambient_c",
-    "limits",
-    "wiring",
-    "settings",
-    "beside",
-    "from",
-];
+/// The options that one of these does nothing with.
+fn idle_beside(instead: Instead) -> impl Iterator<Item = &'static str> {
+    IDLE.into_iter().filter(move |(_, beside)| beside.contains(&instead)).map(|(option, _)| option)
+}
 
 /// `travel`.
 #[derive(Debug, clap::Args)]
@@ -113,13 +106,13 @@ pub struct TravelArgs {
     #[arg(num_args = 1..=2, value_name = "LINE [TO]", required_unless_present_any = ["from", "limits_schema"])]
     pub words: Vec<String>,
     /// Report on a record again, without a line; given twice, as found and as left stand beside each other. A device check too.
-    #[arg(long, value_name = "RECORD.json", conflicts_with_all = OF_A_TEST)]
+    #[arg(long, value_name = "RECORD.json", conflicts_with_all = idle_beside(Shown))]
     pub from: Vec<PathBuf>,
     /// A loop check instead: 0, 25, 50, 75, 100 % and back, once.
-    #[arg(long, help_heading = WHAT, conflicts_with_all = ["cycles", "points", "creep", "creep_move", "steps", "strokes", "loss", "watch"])]
+    #[arg(long, help_heading = WHAT, conflicts_with_all = idle_beside(Loop))]
     pub check: bool,
     /// A check of the device's parts instead: its sensor by hand movement, its outputs by small moves.
-    #[arg(long, help_heading = WHAT, conflicts_with_all = OF_NO_DEVICE_CHECK)]
+    #[arg(long, help_heading = WHAT, conflicts_with_all = idle_beside(Parts))]
     pub device_check: bool,
     /// Cycles up and down, 0 to 5.
     #[arg(long, default_value_t = 3, value_parser = clap::value_parser!(u32).range(0..=5), value_name = "N", help_heading = WHAT)]
@@ -388,6 +381,20 @@ fn instrument(text: &str) -> Result<Instrument, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Whoever adds an option says beside what it would do nothing, or here that all take it: none is passed over in silence [TV-102].
+    #[test]
+    fn every_option_stands_in_the_table() {
+        use clap::Args as _;
+        let all_take = ["limits_schema", "html", "sign", "json", "force", "descriptions"];
+        let command = TravelArgs::augment_args(clap::Command::new("travel"));
+        let own: Vec<&str> = command.get_arguments().map(|a| a.get_id().as_str()).collect();
+        for option in &own {
+            let is_in = IDLE.iter().filter(|(name, _)| name == option).count();
+            assert_eq!(is_in, usize::from(!all_take.contains(option)), "{option}");
+        }
+        assert!(IDLE.iter().all(|(name, beside)| own.contains(name) && !beside.is_empty()));
+    }
 
     #[test]
     fn what_people_write() {

@@ -15,6 +15,7 @@ mod tail;
 #[cfg(test)]
 mod tests;
 mod told;
+mod untested;
 
 pub use drive::{Drive, Elsewhere};
 pub use ended::{Ended, Left, Link, Log, Stood};
@@ -24,6 +25,7 @@ pub use seen::{Creep, Direction, End, External, Fail, Loss, Move, Point, Sample,
 pub use shown::Shown;
 pub use tail::Tail;
 pub use told::StatusBit;
+pub use untested::NotTested;
 
 use super::figures::View;
 use serde::{Deserialize, Serialize};
@@ -91,6 +93,9 @@ pub struct Record {
     pub tails: Vec<Tail>,
     /// What the valve did when something was taken away.
     pub fails: Vec<Fail>,
+    /// Losses that were planned and not tried, as far as it came to them, and why [TV-117].
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub not_tested: Vec<NotTested>,
     /// The end stops, where the valve was pressed against them.
     pub ends: Vec<End>,
     /// How well the link worked.
@@ -269,6 +274,7 @@ impl Record {
             elsewhere: Vec::new(),
             tails: Vec::new(),
             fails: Vec::new(),
+            not_tested: Vec::new(),
             ends: Vec::new(),
             link: Link::default(),
             status: Vec::new(),

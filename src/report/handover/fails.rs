@@ -4,7 +4,7 @@ use super::words::{clean, fails_to, number, short, value};
 use super::{Handover, One, words};
 use crate::commission::travel::figures::{Cause, Definition};
 use crate::commission::travel::limits::Judged;
-use crate::commission::travel::record::{Fail, FailsTo, Record, Shown};
+use crate::commission::travel::record::{Fail, FailsTo, Loss, Record, Shown};
 use crate::report::plot::plain;
 use core::fmt::Write;
 use serde_json::{Value, json};
@@ -20,11 +20,15 @@ pub enum Came {
     Otherwise(Vec<String>),
     /// It cannot be said, and why.
     NotJudged(String),
+    /// It was asked for and not tried, and why [TV-117].
+    NotTested(String),
 }
 
-/// A fail action of a test.
+/// A fail action that was asked for in a test.
 pub struct Action<'a> {
-    pub fail: &'a Fail,
+    pub loss: Loss,
+    /// What was seen; `None`: it was not tested.
+    fail: Option<&'a Fail>,
     said: FailsTo,
     place: Option<&'a Judged>,
     /// As the device told it.
@@ -34,7 +38,7 @@ pub struct Action<'a> {
     pub came: Came,
 }
 
-/// The fail actions of a record, in its order.
+/// The fail actions of a record, in its order, and behind them those that were planned and not tested.
 pub fn actions<'a>(record: &'a Record, judged: &'a [Judged]) -> Vec<Action<'a>> {
     // Every fail has one figure of its place; in front of it stands the time, behind it the one by a stop watch, if there is one.
     let mut places = (0..judged.len()).filter(|n| judged[*n].figure.definition == Definition::FailPlace);
@@ -47,9 +51,27 @@ pub fn actions<'a>(record: &'a Record, judged: &'a [Judged]) -> Vec<Action<'a>> 
         let time = time_at(at.and_then(|n| n.checked_sub(1)));
         let by_hand = fail.watch.by_hand_s.and_then(|_| time_at(at.map(|n| n + 1)));
         let said = record.valve.fails_to;
-        Action { fail, said, place, time, by_hand, came: came(fail, said, place) }
+        Action {
+            loss: fail.loss,
+            fail: Some(fail),
+            said,
+            place,
+            time,
+            by_hand,
+            came: came(fail, said, place),
+        }
     };
-    record.fails.iter().map(&mut of).collect()
+    let mut all: Vec<Action> = record.fails.iter().map(&mut of).collect();
+    all.extend(record.losses_not_tested().into_iter().map(|n| Action {
+        loss: n.loss,
+        fail: None,
+        said: record.valve.fails_to,
+        place: None,
+        time: None,
+        by_hand: None,
+        came: Came::NotTested(clean(&n.why)),
+    }));
+    all
 }
 
 fn came(fail: &Fail, said: FailsTo, place: Option<&Judged>) -> Came {
@@ -114,12 +136,17 @@ impl Action<'_> {
 
     /// The device itself told that what was to be taken away had not gone [TV-104].
     pub fn never_came(&self) -> bool {
-        self.fail.shown.as_ref().is_some_and(|s| s.against().is_some())
+        self.fail.and_then(|f| f.shown.as_ref()).is_some_and(|s| s.against().is_some())
     }
 
     /// That nothing but words tells of the loss [TV-104].
     pub fn only_said(&self) -> bool {
-        self.fail.shown == Some(Shown::Nothing)
+        self.fail.is_some_and(|f| f.shown == Some(Shown::Nothing))
+    }
+
+    /// It was tried, and what was taken away was not given back.
+    pub fn is_still_taken(&self) -> bool {
+        self.fail.is_some_and(|f| !f.restored)
     }
 
     /// Somebody said where it ought to go, and whether it went there could not be told.
@@ -133,6 +160,7 @@ impl Action<'_> {
             Came::AsSaid => ("ok", "as said", "as_said"),
             Came::Otherwise(_) => ("bad", "NOT AS SAID", "not_as_said"),
             Came::NotJudged(_) => ("look", "not judged", "not_judged"),
+            Came::NotTested(_) => ("look", "NOT TESTED", "not_tested"),
         }
     }
 
@@ -149,12 +177,20 @@ impl Action<'_> {
     }
 
     fn seen(&self) -> Option<&'static str> {
-        self.fail.seen.filter(|s| *s != FailsTo::Unsaid).map(fails_to)
+        self.fail?.seen.filter(|s| *s != FailsTo::Unsaid).map(fails_to)
+    }
+
+    /// Why there is no verdict.
+    fn why(&self) -> Option<&str> {
+        match &self.came {
+            Came::NotJudged(why) | Came::NotTested(why) => Some(why),
+            _ => None,
+        }
     }
 
     /// All of it in a sentence.
     fn words(&self) -> String {
-        let mut out = self.fail.loss.words().to_owned();
+        let mut out = self.loss.words().to_owned();
         if let Some(at) = self.told() {
             let _ = write!(out, ", {at} % in the end by the device");
         }
@@ -168,6 +204,7 @@ impl Action<'_> {
             Came::AsSaid => out += ": as said",
             Came::Otherwise(_) => out += ": NOT as said",
             Came::NotJudged(why) => _ = write!(out, ": not judged, {why}"),
+            Came::NotTested(why) => _ = write!(out, ": not tested, {why}"),
         }
         out + "."
     }
@@ -185,9 +222,9 @@ pub fn screen(h: &Handover) -> Vec<(Came, String)> {
     lines.collect()
 }
 
-/// The fail actions as a table of the page; nothing where nothing was taken away.
+/// The fail actions as a table of the page; nothing where nothing was to be taken away.
 pub fn table(h: &Handover, out: &mut String) {
-    if h.tests.iter().all(|t| t.record.fails.is_empty()) {
+    if h.tests.iter().all(|t| actions(t.record, &t.judged).is_empty()) {
         return;
     }
     out.push_str(
@@ -199,18 +236,16 @@ pub fn table(h: &Handover, out: &mut String) {
         let of = if h.tests.len() > 1 { format!(" ({head})") } else { String::new() };
         for a in actions(test.record, &test.judged) {
             let (class, word, _) = a.verdict();
-            let why = match &a.came {
-                Came::NotJudged(why) => format!(": {why}"),
-                _ => String::new(),
-            };
+            let why = a.why().map_or(String::new(), |why| format!(": {why}"));
+            let or = |none| if a.fail.is_some() { none } else { "-" };
             let _ = writeln!(
                 out,
                 "<tr><td>{}</td><td>{}</td><td class=\"n\">{}</td><td>{}</td><td class=\"n\">{}</td><td><span class=\"{class}\">{word}</span>{}</td></tr>",
-                plain(&clean(&format!("{}{of}", a.fail.loss.words()))),
+                plain(&clean(&format!("{}{of}", a.loss.words()))),
                 fails_to(a.said),
-                a.told().unwrap_or_else(|| "nothing".to_owned()),
-                a.seen().unwrap_or("nobody looked"),
-                plain(&a.took("\u{b1} ").unwrap_or_else(|| "not known".to_owned())),
+                a.told().unwrap_or_else(|| or("nothing").to_owned()),
+                a.seen().unwrap_or(or("nobody looked")),
+                plain(&a.took("\u{b1} ").unwrap_or_else(|| or("not known").to_owned())),
                 plain(&why)
             );
         }
@@ -225,9 +260,9 @@ pub fn values(one: &One) -> Value {
     let all = actions(one.record, &one.judged);
     let of = |a: &Action| {
         json!({
-            "loss": a.fail.loss, "said": a.said, "seen": a.fail.seen, "verdict": a.verdict().2, "words": a.words(),
+            "loss": a.loss, "said": a.said, "seen": a.fail.and_then(|f| f.seen), "verdict": a.verdict().2, "why": a.why(), "words": a.words(),
             "place_percent": a.place.and_then(|j| j.figure.value), "time_s": a.time.or(a.by_hand).and_then(|j| j.figure.value),
-            "given_back": a.fail.restored,
+            "given_back": a.fail.map(|f| f.restored),
         })
     };
     Value::Array(all.iter().map(of).collect())

@@ -5,7 +5,7 @@ use super::words::{clean, figure, heads, number, occasion, short, value};
 use super::{Beside, Calibrated, Handover, loops};
 use crate::commission::travel::figures::{Cause, Definition, THERE_PERCENT, View, not_arrived, stands};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
-use crate::commission::travel::record::{Ended, Record, Stood};
+use crate::commission::travel::record::{Direction, Ended, Record, Stood};
 use crate::report::text::plural;
 
 /// How a sentence begins that says that the device's set point is elsewhere, while its current is as asked.
@@ -107,18 +107,18 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
         match &a.came {
             Came::Otherwise(all) => out.extend(all.iter().cloned().map(fault)),
             Came::NotJudged(why) if elsewhere => {
-                out.push(fault(format!("{}: the fail action is not judged, {why}.", a.fail.loss.words())));
+                out.push(fault(format!("{}: the fail action is not judged, {why}.", a.loss.words())));
             }
             Came::NotJudged(why) if a.is_asked() => {
-                out.push(look(format!("{}: the fail action is not judged, {why}.", a.fail.loss.words())));
+                out.push(look(format!("{}: the fail action is not judged, {why}.", a.loss.words())));
             }
             _ => {}
         }
         if a.only_said() {
-            out.push(look(format!("{}: the loss was not seen, only said.", a.fail.loss.words())));
+            out.push(look(format!("{}: the loss was not seen, only said.", a.loss.words())));
         }
-        if !a.fail.restored {
-            out.push(fault(format!("{}: what was taken away was not given back.", a.fail.loss.words())));
+        if a.is_still_taken() {
+            out.push(fault(format!("{}: what was taken away was not given back.", a.loss.words())));
         }
     }
 }
@@ -127,16 +127,29 @@ fn fails(record: &Record, judged: &[Judged], out: &mut Vec<Finding>) {
 fn not_there(record: &Record, limits: &Limits, out: &mut Vec<Finding>) {
     let there = limits.limit(Limited::Accuracy, View::Sensor).unwrap_or(THERE_PERCENT);
     for step in &record.steps {
-        if let Some(words) = not_arrived(record, step, false, there) {
+        if let Some(missed) = not_arrived(record, step, false, there) {
             let (from, to) = (short(step.from_percent), short(step.to_percent));
-            out.push(fault(format!("Step from {from} to {to} %: {words}. It is not judged.")));
+            out.push(fault(format!("Step from {from} to {to} %: {}. It is not judged.", missed.words)));
         }
     }
     for stroke in &record.strokes {
-        if let Some(words) = not_arrived(record, stroke, true, there) {
-            let way = super::words::stroke(stroke.direction());
-            out.push(fault(format!("Stroke, {way}: {words}. It is not judged.")));
+        let Some(missed) = not_arrived(record, stroke, true, there) else { continue };
+        let way = super::words::stroke(stroke.direction());
+        let said = format!("Stroke, {way}: {}", missed.words);
+        if missed.cause == Cause::NotArrived {
+            out.push(fault(format!("{said}. It is not judged.")));
+            continue;
         }
+        let limited = match stroke.direction() {
+            Direction::Up => Limited::StrokeTimeOpening,
+            Direction::Down => Limited::StrokeTimeClosing,
+        };
+        let passed =
+            limits.limit(limited, View::Sensor).filter(|l| missed.under_way_s.is_some_and(|s| s > *l));
+        out.push(match passed {
+            Some(limit) => fault(format!("{said}. That is longer than its limit of {} s.", short(limit))),
+            None => look(format!("{said}. It is not judged.")),
+        });
     }
     for creep in &record.creeps {
         if let Some((at, least, most)) = stands(record, creep) {

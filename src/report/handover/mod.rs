@@ -87,7 +87,7 @@ pub enum Overall {
     Within,
     /// Something is beyond its limit, or there is a finding that counts as a fault.
     Beyond,
-    /// Nothing is beyond its limit, but a test ended before its plan.
+    /// Nothing is beyond its limit, but a test ended before its plan, or a loss of its plan was not tested.
     Partial,
     /// Nothing could be judged, or not what the test was made for [TV-84].
     NotJudged,
@@ -223,6 +223,7 @@ impl<'a> Handover<'a> {
         if n.beyond + n.faults > 0 {
             Overall::Beyond
         } else if self.deciding().any(|t| t.record.ended != Ended::Whole)
+            || !self.not_tested().is_empty()
             || self.beside.checks.iter().any(|c| c.ended_early)
         {
             Overall::Partial
@@ -235,8 +236,8 @@ impl<'a> Handover<'a> {
         }
     }
 
-    /// What the tests that decide were made for and could not be judged, words each: cycles for accuracy and hysteresis, losses for
-    /// where the valve goes [TV-85].
+    /// What the tests that decide were made for and could not be judged, words each: cycles for accuracy and hysteresis, strokes for the whole
+    /// way, losses for where the valve goes [TV-85].
     fn unjudged(&self) -> Vec<&'static str> {
         use Definition::{AccuracyAbove, AccuracyBelow, Hysteresis};
         let mut out = Vec::new();
@@ -255,10 +256,30 @@ impl<'a> Handover<'a> {
             };
             open("accuracy", &[AccuracyAbove, AccuracyBelow]);
             open("hysteresis", &[Hysteresis]);
+            // Each of them was asked for from end to end [TV-116].
+            let unseen = |j: &Judged| {
+                j.figure.definition == Definition::StrokeTime
+                    && matches!(j.figure.cause, Some(Cause::NotAtRest | Cause::NotThere))
+            };
+            if test.judged.iter().any(unseen) && !out.contains(&"stroke") {
+                out.push("stroke");
+            }
             let actions = fails::actions(test.record, &test.judged);
             // Each of them was asked for [TV-104].
             if actions.iter().any(fails::Action::is_open) && !out.contains(&"fail action") {
                 out.push("fail action");
+            }
+        }
+        out
+    }
+
+    /// What the tests that decide were to take away and did not, words each [TV-117].
+    fn not_tested(&self) -> Vec<&'static str> {
+        let all = self.deciding().flat_map(|t| t.record.losses_not_tested());
+        let mut out: Vec<&str> = Vec::new();
+        for words in all.map(|n| n.loss.words()) {
+            if !out.contains(&words) {
+                out.push(words);
             }
         }
         out

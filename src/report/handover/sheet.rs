@@ -177,7 +177,7 @@ fn actions(h: &Handover, out: &mut String) {
         let class = match came {
             fails::Came::AsSaid => "ok",
             fails::Came::Otherwise(_) => "bad",
-            fails::Came::NotJudged(_) => "look",
+            fails::Came::NotJudged(_) | fails::Came::NotTested(_) => "look",
         };
         let _ = writeln!(
             out,

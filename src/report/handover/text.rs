@@ -152,7 +152,7 @@ fn say_fails(h: &Handover, colour: bool, out: &mut String) {
         let (word, code) = match came {
             Came::AsSaid => ("ok", GREEN),
             Came::Otherwise(_) => ("!!", RED),
-            Came::NotJudged(_) => ("?", YELLOW),
+            Came::NotJudged(_) | Came::NotTested(_) => ("?", YELLOW),
         };
         let start = out.len();
         wrapped(&format!("{word:3}"), &words, out);

@@ -4,7 +4,9 @@ use super::findings::{elsewhere, stood};
 use super::{CALIBRATION, Handover, Overall};
 use crate::commission::travel::figures::{About, Cause, Definition, Figure, Unit, View};
 use crate::commission::travel::limits::{Judged, Verdict};
-use crate::commission::travel::record::{Direction, Ended, FailsTo, Movement, Occasion, Record, Test};
+use crate::commission::travel::record::{
+    Direction, Ended, FailsTo, Movement, NotTested, Occasion, Record, Test,
+};
 use crate::report::plot::turns_writing;
 use crate::report::text::plural;
 
@@ -93,11 +95,23 @@ pub fn broken_off(ended: &Ended) -> Option<String> {
     })
 }
 
-/// Of every test that ended before its plan, how.
+/// What of the plan of a test that came to its end was not tested; `None`: nothing [TV-117].
+fn left_out(r: &Record) -> Option<String> {
+    let all = r.losses_not_tested();
+    let said = |n: &NotTested| format!("{} was not tested, {}", n.loss.words(), clean(&n.why));
+    (!all.is_empty()).then(|| all.iter().map(said).collect::<Vec<_>>().join("; "))
+}
+
+/// How a test ended before its plan, or what of it was left out; `None`: it is whole.
+fn short_of_plan(r: &Record) -> Option<String> {
+    broken_off(&r.ended).or_else(|| left_out(r))
+}
+
+/// Of every test that ended before its plan, how; of every other what was left out.
 pub fn not_whole(h: &Handover) -> Vec<String> {
     let tests = h.tests.iter().zip(heads(h));
     let said = tests.filter_map(|(test, head)| {
-        let why = broken_off(&test.record.ended)?;
+        let why = short_of_plan(test.record)?;
         Some(if h.tests.len() > 1 {
             format!("NOT WHOLE ({head}): {why}.")
         } else {
@@ -275,6 +289,11 @@ fn first_of_all(h: &Handover) -> Option<String> {
     })
 }
 
+/// A test that decides, or a check, ended before its plan.
+fn ended_early(h: &Handover) -> bool {
+    h.deciding().any(|t| t.record.ended != Ended::Whole) || h.beside.checks.iter().any(|c| c.ended_early)
+}
+
 /// The verdict in a few words, and what else is to be said of it.
 pub fn headline(h: &Handover) -> (Overall, String, String) {
     let n = h.counts();
@@ -288,7 +307,8 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
             Some(wrong) => format!("NOT DRIVEN AS ASKED: {wrong}"),
             None => format!("NOT IN ORDER: {}", plural(n.faults, "fault")),
         },
-        Overall::Partial => "NOT COMPLETE: the test ended before its plan".to_owned(),
+        Overall::Partial if ended_early(h) => "NOT COMPLETE: the test ended before its plan".to_owned(),
+        Overall::Partial => format!("NOT COMPLETE: {} not tested", h.not_tested().join(", ")),
         Overall::NotJudged => match h.unjudged() {
             open if open.is_empty() || n.within + n.as_said == 0 => {
                 "NO VERDICT: nothing could be judged".to_owned()
@@ -317,6 +337,9 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
     }
     if n.as_said > 0 && (judged > 0 || h.overall() != Overall::Within) {
         more.push(format!("{} as said", plural(n.as_said, "fail action")));
+    }
+    if !h.not_tested().is_empty() && (h.overall() != Overall::Partial || ended_early(h)) {
+        more.push(format!("{} not tested", h.not_tested().join(", ")));
     }
     if n.open_fails > 0 {
         more.push(format!("{} not judged", plural(n.open_fails, "fail action")));
@@ -372,6 +395,12 @@ pub fn does_not_prove(h: &Handover) -> Vec<String> {
         out.push("That the control system shows what the valve does: its value was not noted.");
     }
     let mut out: Vec<String> = out.into_iter().map(str::to_owned).collect();
+    if any(|r| !r.fails.is_empty()) {
+        let not = h.not_tested().into_iter();
+        out.extend(
+            not.map(|loss| format!("Where the valve goes at a {loss}: that was asked for and not tested.")),
+        );
+    }
     for line in h.beside.checks.iter().flat_map(|c| &c.does_not_prove) {
         let line = clean(line);
         if !out.contains(&line) {
@@ -473,7 +502,7 @@ pub const FACTS: [Fact; 26] = [
     ("communication", |r| link(r).trim_start_matches("link: ").to_owned()),
     ("log", |r| r.log.as_ref().map_or(String::new(), |l| format!("{}, {}", l.name, l.hash))),
     ("how it ended", |r| {
-        broken_off(&r.ended).unwrap_or_else(|| "whole: everything that was planned was done".to_owned())
+        short_of_plan(r).unwrap_or_else(|| "whole: everything that was planned was done".to_owned())
     }),
     ("set point left", left),
     ("remarks", |r| r.remarks.join(" ")),

@@ -190,6 +190,8 @@ pub struct Script {
     pub tells_set_point: bool,
     /// Whoever looks at the valve in a loss says that it stays.
     pub sees_it_stay: bool,
+    /// Leave is not given to take anything away.
+    pub refuses_losses: bool,
     /// Whoever takes something away says so and does nothing.
     pub idle_acts: bool,
     /// Command 3 tells the air supply, bar.
@@ -406,6 +408,7 @@ impl Person for Technician {
         }
         match &q.kind {
             Kind::Enter => Answer::Done,
+            Kind::YesNo if world.script.refuses_losses && q.id.starts_with("travel/loss/") => Answer::No,
             Kind::YesNo => Answer::Yes,
             Kind::Number { unit, .. } if unit == "mm" => Answer::Number(world.valve.gauge_mm()),
             Kind::Number { unit, .. } if unit == "%" => Answer::Number(world.valve.input),

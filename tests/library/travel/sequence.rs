@@ -2,8 +2,10 @@
 
 use super::fake::{ALL, Script, Valve, tested, world};
 use looprig::commission::person::Question;
-use looprig::commission::travel::record::{Direction, Ended, FailsTo, Loss, Plan, Record, Test};
-use looprig::commission::travel::{Definition, Figure, figures::figures};
+use looprig::commission::travel::figures::{Cause, Definition, Figure, figures};
+use looprig::commission::travel::record::{
+    Direction, Ended, FailsTo, Loss, NotTested, Plan, Record, Rest, Test,
+};
 use looprig::host::stimulus::{Act, Capabilities};
 
 pub fn near(found: f64, expected: f64, by: f64) {
@@ -158,7 +160,13 @@ fn what_cannot_be_done_is_left_out_and_said() {
     let record = tested(&world_of, only, Test::Travel, plan());
     assert_eq!(record.ended, Ended::Whole);
     assert!(record.fails.is_empty() && world_of.borrow().acts.is_empty());
-    assert_eq!(record.remarks.iter().filter(|r| r.contains("was not tried")).count(), 3);
+    let air = Loss::Air;
+    let why = "the calibrator of the test cannot do it".to_owned();
+    assert_eq!(record.not_tested.first(), Some(&NotTested { loss: air, why }));
+    assert_eq!(record.not_tested.len(), 3);
+    let says = |words: &&String| words.contains("not tested, the calibrator of the test cannot do it");
+    assert_eq!(world_of.borrow().told.iter().filter(says).count(), 3);
+    assert_eq!(Record::from_json(&record.to_json()).as_ref(), Ok(&record));
     // A person at a calibrator: no steps, and strokes by a stop watch, which nobody took here.
     let person = Capabilities { is_person: true, ..only };
     let world_of = world(Valve::new(), Script::default());
@@ -171,6 +179,50 @@ fn what_cannot_be_done_is_left_out_and_said() {
     let world_of = world(Valve::new(), Script::default());
     let record = tested(&world_of, command, Test::LoopCheck, Plan::loop_check());
     assert!(record.points.iter().all(|p| p.asked_ma.is_none()));
+}
+
+/// Nobody gives leave: nothing is taken away, and each loss is kept with why. A test that is stopped at the second question of a loss has not tested
+/// what follows, nor that one [TV-117].
+#[test]
+fn losses_without_leave_are_not_tested() {
+    let losses = [Loss::Air, Loss::Current, Loss::Trip];
+    let plan = || Plan { losses: losses.to_vec(), step_watch_s: 10.0, ..Plan::default() };
+    let whys = |record: &Record| {
+        let all = record.losses_not_tested();
+        all.into_iter().map(|n| (n.loss, n.why)).collect::<Vec<_>>()
+    };
+    let world_of = world(Valve::new(), Script { refuses_losses: true, ..Script::default() });
+    let record = tested(&world_of, ALL, Test::Travel, plan());
+    assert_eq!(record.ended, Ended::Whole);
+    assert!(world_of.borrow().acts.is_empty() && record.fails.is_empty());
+    assert_eq!(whys(&record), losses.map(|l| (l, "leave was not given".to_owned())));
+    // The questions: leave to move, air, where it went, how long it took, current.
+    let world_of = world(Valve::new(), Script { stops_at: Some(4), ..Script::default() });
+    let record = tested(&world_of, ALL, Test::Travel, plan());
+    assert!(matches!(record.ended, Ended::Stopped { .. }), "{:?}", record.ended);
+    assert_eq!(whys(&record), [Loss::Current, Loss::Trip].map(|l| (l, "the test ended before".to_owned())));
+    // Of a record that was kept before reasons were.
+    let record = Record { ended: Ended::Whole, ..record };
+    assert_eq!(whys(&record)[0].1, "the record does not say why");
+}
+
+/// 100 % at 2 %/s take 50 s; watched for 20 s it is at 40 % [TV-116].
+#[test]
+fn a_stroke_without_time_enough_is_told() {
+    for (step_watch_s, is_moving) in [(20.0, true), (70.0, false)] {
+        let world_of = world(Valve { rate_percent_per_s: 2.0, ..Valve::new() }, Script::default());
+        let rest = Rest { most_s: 70.0, ..Rest::default() };
+        let plan = Plan { strokes: 1, step_watch_s, rest, ..Plan::default() };
+        let record = tested(&world_of, ALL, Test::Travel, plan);
+        assert_eq!(record.ended, Ended::Whole, "{:?}", record.ended);
+        let says =
+            world_of.borrow().told.iter().any(|t| t.contains("Stroke up: still moving after 20 s, travel 3"));
+        assert_eq!(says, is_moving, "{:?}", world_of.borrow().told);
+        let all = figures(&record);
+        let time = all.iter().find(|f| f.definition == Definition::StrokeTime).expect("the figure");
+        assert_eq!(time.value.is_none(), is_moving, "{time:?}");
+        assert_eq!(time.cause == Some(Cause::NotAtRest), is_moving);
+    }
 }
 
 #[test]

@@ -53,6 +53,8 @@ fn options_without_effect() {
         &["--ambient-c", "20"],
         &["--log", "l.log"],
         &["--loss", "air"],
+        &["--retries", "5"],
+        &["--master", "primary"],
     ] {
         run(&dir, &[&["travel", "--from", "r.json"], given].concat()).refused(&["--from", given[0]]);
     }

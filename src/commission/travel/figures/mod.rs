@@ -13,7 +13,7 @@ mod motion;
 mod reading;
 mod straight;
 
-pub use arrived::{THERE_PERCENT, not_arrived};
+pub use arrived::{NotArrived, THERE_PERCENT, not_arrived};
 pub use creep::stands;
 pub use definition::{Definition, Line, Runs, Unit};
 pub use doubt::Cause;
@@ -25,6 +25,7 @@ use doubt::Why;
 use reading::Quality;
 
 use super::record::{Direction, Loss, Record};
+use crate::commission::person::capital;
 use serde::{Deserialize, Serialize};
 
 /// Whose view of the travel a figure is [TV-05].
@@ -165,8 +166,13 @@ pub fn figures_within(record: &Record, there_percent: f64) -> Vec<Figure> {
                 true => motion::add_stroke(step, rest, quality, &mut out),
                 false => motion::add_step(step, rest, quality, &mut out),
             }
-            let short = not_arrived(record, step, is_stroke, there_percent);
-            doubt_all(&mut out[before..], short.map(|words| Why::new(Cause::NotArrived, words)).as_ref());
+            match not_arrived(record, step, is_stroke, there_percent) {
+                Some(short) if short.cause == Cause::NotArrived => {
+                    doubt_all(&mut out[before..], Some(&Why::new(short.cause, short.words)));
+                }
+                Some(short) => unstate(&mut out[before..], &short),
+                None => {}
+            }
             // By a set point that was elsewhere the valve is not measured [TV-22].
             let wrong = record.driven_elsewhere(step.watch.asked_at_s);
             doubt_all(&mut out[before..], wrong.map(|words| Why::new(Cause::NotDriven, words)).as_ref());
@@ -183,6 +189,14 @@ pub fn figures_within(record: &Record, there_percent: f64) -> Vec<Figure> {
         });
     }
     out
+}
+
+/// Takes the value of what was watched of a stroke that was still moving: it is of a part of one [TV-116].
+fn unstate(figures: &mut [Figure], why: &NotArrived) {
+    for figure in figures.iter_mut().filter(|f| f.view == View::Sensor) {
+        let words = format!("{}.", capital(&why.words));
+        *figure = Figure::none(figure.definition, figure.about, figure.view, words).not_stated(why.cause);
+    }
 }
 
 /// Says of figures that have a value why they are not judged.

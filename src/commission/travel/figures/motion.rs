@@ -216,16 +216,29 @@ pub struct Ends {
     /// Percent, each.
     pub from: Uncertain,
     pub to: Uncertain,
+    /// Whether it was at rest before the asking, as far as is known, and at the end.
+    pub was_at_rest: bool,
     pub is_at_rest: bool,
+    /// From the asking to the last reading, s.
+    pub watched_s: f64,
+    /// From the first reading that was a stroke's begin away for certain to the last, s; `None`: it was never so far away.
+    pub under_way_s: Option<f64>,
 }
 
 /// Where a motion that was watched began and ended; `None` where nothing was read after the asking.
 pub fn ends(watch: &Watch, rest: &Rest, quality: &Quality) -> Option<Ends> {
     let m = Motion::of(watch, rest, quality)?;
+    let head = Average::of(before(watch, rest.for_s).filter_map(|s| s.percent));
+    let stays = rest.within_percent.max(2.0 * quality.single());
+    let last_s = m.way[m.way.len() - 1].0;
+    let away = STROKE * 100.0 + m.single + m.from_by;
     Some(Ends {
         from: Uncertain { value: m.from, by: m.from_by },
         to: Uncertain { value: m.to, by: m.to_by },
+        was_at_rest: head.is_none_or(|h| h.span <= stays),
         is_at_rest: m.rests_since.is_some(),
+        watched_s: last_s - m.way[0].0,
+        under_way_s: m.way.iter().find(|s| s.1 >= away).map(|s| last_s - s.0),
     })
 }
 
@@ -241,40 +254,33 @@ pub fn add_step(step: &Step, rest: &Rest, quality: &Quality, out: &mut Vec<Figur
         out.extend(all.map(|d| Figure::none(d, about, view, why)));
         return;
     };
-    let mut add = |definition, found: Option<Uncertain>, remark: &str, why: &str| {
-        out.push(match found {
-            Some(found) => {
-                let remark = format!("{} {remark}", m.remark).trim().to_owned();
-                Figure { remark, ..Figure::new(definition, about, view, found) }
-            }
-            None => Figure::none(definition, about, view, why),
-        });
+    let had = |definition, found: Uncertain, remark: &str| {
+        let remark = format!("{} {remark}", m.remark).trim().to_owned();
+        Figure { remark, ..Figure::new(definition, about, view, found) }
     };
-    let never = "It was not reached.";
-    add(
-        Definition::DeadTime,
-        m.departs().map(|d| m.since(m.middle(d))),
-        &format!("Seen from {:.2} % on.", m.seen),
-        never,
-    );
-    add(Definition::T63, m.reaches(T63_SHARE).map(|d| m.since(m.moment(d))), "", never);
-    add(Definition::T86, m.reaches(T86_SHARE).map(|d| m.since(m.moment(d))), "", never);
+    let none = |definition, why: &str| Figure::none(definition, about, view, why);
+    let reached = |definition, found: Option<Uncertain>, remark: &str| match found {
+        Some(found) => had(definition, found, remark),
+        None => none(definition, "It was not reached."),
+    };
+    let seen = format!("Seen from {:.2} % on.", m.seen);
+    out.push(reached(Definition::DeadTime, m.departs().map(|d| m.since(m.middle(d))), &seen));
+    out.push(reached(Definition::T63, m.reaches(T63_SHARE).map(|d| m.since(m.moment(d))), ""));
+    out.push(reached(Definition::T86, m.reaches(T86_SHARE).map(|d| m.since(m.moment(d))), ""));
     // Where it goes in the end is not known before it rests there.
-    let overshoot = m.rests_since.map(|_| m.overshoots());
-    add(Definition::Overshoot, overshoot, "", NOT_AT_REST);
+    out.push(match m.rests_since {
+        Some(_) => had(Definition::Overshoot, m.overshoots(), ""),
+        None => none(Definition::Overshoot, NOT_AT_REST).not_stated(Cause::NotAtRest),
+    });
     let band = format!("Within {:.2} % of travel.", m.band(rest));
-    let not_settled = m.not_settled(rest);
-    let settled = if not_settled.is_some() { None } else { m.settles(rest) };
-    let why = not_settled
-        .as_ref()
-        .map_or("The step is no larger than the band within which it counts as settled.", |why| {
-            why.words.as_str()
-        });
-    add(Definition::Settling, settled.map(|d| m.since(m.moment(d))), &band, why);
-    let causes = [m.rests_since.is_none().then_some(Cause::NotAtRest), not_settled.map(|why| why.cause)];
-    for (figure, cause) in out.iter_mut().rev().zip(causes.into_iter().rev()) {
-        figure.cause = cause.filter(|_| figure.value.is_none());
-    }
+    out.push(match (m.not_settled(rest), m.settles(rest)) {
+        (Some(why), _) => none(Definition::Settling, &why.words).not_stated(why.cause),
+        (None, Some(d)) => had(Definition::Settling, m.since(m.moment(d)), &band),
+        (None, None) => none(
+            Definition::Settling,
+            "The step is no larger than the band within which it counts as settled.",
+        ),
+    });
 }
 
 /// Appends the time of a stroke, by the samples and by hand.

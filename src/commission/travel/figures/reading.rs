@@ -165,9 +165,12 @@ fn typed_step(record: &Record) -> Option<(f64, f64)> {
     Some((step, step * per_unit))
 }
 
-/// Samples of a watch before the asking, within the time of rest.
+/// Samples of a watch before the asking, within the time of rest; where nothing was read then, as while a question waits for a person, the last
+/// ones before [TV-84].
 pub fn before(watch: &Watch, for_s: f64) -> impl Iterator<Item = &Sample> {
-    let until = watch.asked_at_s;
+    let asked_s = watch.asked_at_s;
+    let last_s = watch.samples.iter().rfind(|s| s.at_s <= asked_s).map_or(asked_s, |s| s.at_s);
+    let until = if last_s < asked_s - for_s { last_s } else { asked_s };
     watch.samples.iter().filter(move |s| s.at_s <= until && s.at_s >= until - for_s)
 }
 

@@ -4,7 +4,7 @@ use super::{CAUTIONS, Run, capital, told};
 use crate::app::command::Value;
 use crate::commission::person::{Answer, Choice, Kind, Question};
 use crate::commission::travel::figures::{IN_THE_MIDDLE_PERCENT, View};
-use crate::commission::travel::record::{Fail, FailsTo, Loss, Shown, Watch};
+use crate::commission::travel::record::{Fail, FailsTo, Loss, NotTested, Shown, Watch};
 use crate::commission::travel::sensing::{Halt, Rested, Until};
 use crate::host::stimulus::Act;
 use core::time::Duration;
@@ -58,9 +58,7 @@ impl Run<'_> {
             let (take, give) = loss.acts();
             let capabilities = self.stimulus.capabilities();
             if !capabilities.can(take) || !capabilities.can(give) {
-                let words =
-                    format!("The {} was not tried: {} cannot do it.", loss.words(), self.record.stimulus);
-                self.remark(words);
+                self.not_tested(loss, format!("{} cannot do it", self.record.stimulus));
                 continue;
             }
             self.during = format!("asking for leave for the {}", loss.words());
@@ -78,7 +76,7 @@ impl Run<'_> {
             question.cautions.extend(CAUTIONS.map(str::to_owned));
             question.cautions.push(self.stimulus.will_leave());
             if self.ask(&question)? != Answer::Yes {
-                self.remark(format!("The {} was not tried: leave was not given.", loss.words()));
+                self.not_tested(loss, "leave was not given".to_owned());
                 continue;
             }
             self.during = loss.words().to_owned();
@@ -86,6 +84,13 @@ impl Run<'_> {
             self.keep();
         }
         Ok(())
+    }
+
+    /// Keeps and says that a loss is left out, and why [TV-117].
+    fn not_tested(&mut self, loss: Loss, why: String) {
+        self.person.tell(&format!("{}: not tested, {why}.", capital(loss.words())));
+        self.record.not_tested.push(NotTested { loss, why });
+        self.keep();
     }
 
     /// Goes to the middle, and waits until it rests there: what was given back before may take its time.

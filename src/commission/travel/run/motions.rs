@@ -1,6 +1,6 @@
 //! Steps and strokes, read as fast as the line allows [TV-13] [TV-15] [TV-21].
 
-use super::{Run, counted};
+use super::{Run, counted, told};
 use crate::commission::travel::figures::View;
 use crate::commission::travel::record::{Direction, End, Sample, Step, Watch};
 use crate::commission::travel::sensing::{Halt, Rested, Until};
@@ -81,7 +81,16 @@ impl Run<'_> {
             self.remark("A stroke was not timed: a person moved the set point and took no time.".to_owned());
         }
         self.look(&rested)?;
-        self.person.tell(&format!("Stroke {}: done.", direction.words()));
+        let is_timed = self.stimulus.capabilities().is_person;
+        let told = match rested.settled || is_timed {
+            true => "done".to_owned(),
+            false => format!(
+                "still moving after {:.0} s, {}: watch longer, by --watch",
+                rested.dwell_s,
+                told(rested.travel())
+            ),
+        };
+        self.person.tell(&format!("Stroke {}: {told}.", direction.words()));
         if number == 1 && rested.settled {
             self.at_end(true, rested.at_rest)?;
         }
