@@ -51,6 +51,7 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     fails(record, judged, &mut out);
     not_driven(record, &mut out);
     not_there(record, limits, &mut out);
+    super::away::of(record, judged, limits, &mut out);
     out.extend(stood(&record.ended).map(|words| fault(words + ".")));
     let restless = record.points.iter().filter(|p| !p.settled).count();
     if restless > 0 {

@@ -1,5 +1,6 @@
 //! What is handed over when a valve is finished: the verdict of one test or of several, as text, as JSON and as a page to print [TV-60].
 
+mod away;
 mod beside;
 mod dates;
 mod device_check;

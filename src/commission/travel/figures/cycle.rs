@@ -11,16 +11,18 @@ const SAME: f64 = 1e-6;
 
 /// A resting place as one view sees it.
 #[derive(Clone, Copy, Debug)]
-struct Place {
+pub struct Place {
     /// Which of the record's points, from 0; of an average the first of them.
-    nth: usize,
+    pub nth: usize,
     cycle: u32,
-    direction: Direction,
-    wanted: f64,
-    travel: f64,
-    count: usize,
+    pub direction: Direction,
+    /// Percent, each.
+    pub wanted: f64,
+    pub travel: f64,
+    /// Of how many readings.
+    pub count: usize,
     /// What creeping may have left, and not having come to rest, adds to its uncertainty, percent [TV-04] [TV-64].
-    restless: f64,
+    pub restless: f64,
 }
 
 /// What a point is uncertain by because the valve had not come to its end, percent.
@@ -31,7 +33,8 @@ fn restless(record: &Record, p: &Point, sensor: &Quality) -> f64 {
     left + if p.settled { 0.0 } else { seen.span / 2.0 }
 }
 
-fn places(record: &Record, view: View) -> Vec<Place> {
+/// The resting places of a view, lowest first.
+pub fn places(record: &Record, view: View) -> Vec<Place> {
     let quality = Quality::of(record, View::Sensor);
     let seen = record.points.iter().enumerate().filter_map(|(nth, p)| {
         let sensor = Average::of_samples(&p.readings);

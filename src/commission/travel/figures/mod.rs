@@ -3,6 +3,7 @@
 //! Every figure says whose view it is and how uncertain it is. What cannot be had is a figure without value that says why.
 
 mod arrived;
+mod away;
 mod course;
 mod creep;
 mod cycle;
@@ -14,6 +15,7 @@ mod reading;
 mod straight;
 
 pub use arrived::{NotArrived, THERE_PERCENT, not_arrived};
+pub use away::{Away, rests_away};
 pub use creep::stands;
 pub use definition::{Definition, Line, Runs, Unit};
 pub use doubt::Cause;
