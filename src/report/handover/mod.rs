@@ -257,6 +257,12 @@ impl<'a> Handover<'a> {
             };
             open("accuracy", &[AccuracyAbove, AccuracyBelow]);
             open("hysteresis", &[Hysteresis]);
+            // Asked for at every place [TV-133].
+            for hardly in loops::hardly_typed(test.record) {
+                if !out.contains(&hardly.what) {
+                    out.push(hardly.what);
+                }
+            }
             // Each of them was asked for from end to end [TV-116].
             let unseen = |j: &Judged| {
                 j.figure.definition == Definition::StrokeTime

@@ -2,7 +2,7 @@
 
 use super::findings::{elsewhere, stood};
 use super::{CALIBRATION, Handover, Overall};
-use crate::commission::travel::figures::{About, Cause, Definition, Figure, Unit, View};
+use crate::commission::travel::figures::{About, Cause, Definition, Figure, Unit, View, is_measured_at_stem};
 use crate::commission::travel::limits::{Judged, Verdict};
 use crate::commission::travel::record::{
     Direction, Ended, FailsTo, Movement, NotTested, Occasion, Record, Test,
@@ -358,9 +358,9 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
         let has = if n.without == 1 { "has" } else { "have" };
         more.push(format!("{} {has} a limit but no value", plural(n.without, "figure")));
     }
-    let never: std::collections::BTreeSet<_> =
-        h.deciding().flat_map(|t| super::loops::never_typed(t.record)).collect();
-    more.extend(never.into_iter().map(|what| format!("{what}: asked for and never typed")));
+    let hardly: std::collections::BTreeSet<_> =
+        h.deciding().flat_map(|t| super::loops::hardly_typed(t.record)).collect();
+    more.extend(hardly.into_iter().map(|h| format!("{}: asked for and {}", h.what, h.typed())));
     more.extend(h.deciding().filter_map(|t| super::loops::shown(t.record, h.limits)).filter_map(|s| {
         let limit = s.limit.filter(|_| s.beyond == 0)?;
         let (away, limit) = (short(s.away), short(limit));
@@ -383,7 +383,7 @@ pub fn does_not_prove(h: &Handover) -> Vec<String> {
         "That a trip or safety function works: that has its own test, by those who answer for it.",
         "That it stays like this: packing, friction, air and weather change.",
     ];
-    if !any(|r| r.points.iter().any(|p| p.external.is_some())) {
+    if !any(is_measured_at_stem) {
         out.push(
             "What lies between sensor and valve: a wrong lever, pin, clamp or coupling. Only a measurement at stem or shaft shows that.",
         );
@@ -391,8 +391,8 @@ pub fn does_not_prove(h: &Handover) -> Vec<String> {
     if !any(|r| !r.fails.is_empty()) {
         out.push("Where the valve goes when air, current or a trip takes it: that was not tried.");
     }
-    if !any(|r| r.points.iter().any(|p| p.control_system_percent.is_some())) {
-        out.push("That the control system shows what the valve does: its value was not noted.");
+    if !any(super::loops::is_shown) {
+        out.push("That the control system shows what the valve does: its value was not noted, or at too few places.");
     }
     let mut out: Vec<String> = out.into_iter().map(str::to_owned).collect();
     if any(|r| !r.fails.is_empty()) {

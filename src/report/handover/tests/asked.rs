@@ -67,3 +67,67 @@ fn a_stem_that_is_far_from_the_sensor() {
     r.points.iter_mut().skip(1).for_each(|p| p.external = None);
     assert!(!told(&[&r], &readme()).1.contains("Told to go"));
 }
+
+/// A valve whose stem is typed at these of its ten places, 0, 25, 50, 75, 100 % and back, so much beside the set point.
+fn typed_at(places: &[usize], more: f64) -> Record {
+    let mut r = record(Occasion::AsLeft, 0.4);
+    r.external = Some(Measure { resolution_percent: Some(0.1), ..Measure::default() });
+    for n in places {
+        let percent = r.points[*n].asked_percent + more;
+        r.points[*n].external = Some(External { value: percent / 5.0, unit: "mm".into(), percent });
+    }
+    r
+}
+
+/// Any valve is at 0 at its closed stop: one number typed there is no measurement of the stem, and cautions stay. Both ends and one between are; a
+/// fault is one with a single number, too [TV-133].
+#[test]
+fn a_stem_that_was_typed_at_too_few_places() {
+    let mut with = limits();
+    with.external = vec![(Limited::LeverError, 1.0)];
+    let lever = |r: &Record| {
+        let of = |j: &Judged| j.figure.definition == Definition::LeverError;
+        judged(r, &with).into_iter().find(of).expect("it was typed").verdict
+    };
+    for (places, is_enough) in
+        [(&[0][..], false), (&[0, 9], false), (&[2], false), (&[0, 4], false), (&[0, 2, 4], true), (&[9, 6, 5], true)]
+    {
+        let r = typed_at(places, 0.0);
+        let (overall, words) = told(&[&r], &with);
+        assert_eq!(lever(&r) == Verdict::Within, is_enough, "{places:?}");
+        // Hysteresis is the sensor's; by stem three places have one pair at most, at an end.
+        assert_eq!(overall == Overall::Within, is_enough, "{places:?} {words}");
+        let head = format!("stem or shaft: asked for and typed at {} of 10 places", places.len());
+        assert_eq!(words.contains(&head), !is_enough, "{places:?} {words}");
+        assert_eq!(words.contains("NO VERDICT: the measurement at stem or shaft could not"), !is_enough);
+        for caution in ["Nothing but the device's own sensor", "What lies between sensor and valve: a wrong lever"] {
+            assert_eq!(words.contains(caution), !is_enough, "{places:?} {words}");
+        }
+    }
+    assert!(told(&[&typed_at(&[0], 0.0)], &with).1.contains("measured at too few places"));
+    let r = typed_at(&[0], 7.0);
+    assert!(lever(&r) == Verdict::Beyond && told(&[&r], &with).0 == Overall::Beyond);
+    // What was typed until a test ended early is all that could be.
+    let mut early = typed_at(&[0, 1], 0.0);
+    (early.points.truncate(2), early.ended) = ((), Ended::Interrupted { during: "up".into() });
+    let (overall, words) = told(&[&early], &with);
+    assert!(overall == Overall::Partial && !words.contains("asked for and typed"), "{words}");
+}
+
+/// The control system at one place: no verdict; at both ends and the middle there is one, and 0.4 % less are within 1 % [TV-133].
+#[test]
+fn a_control_system_that_was_typed_at_too_few_places() {
+    let mut with = limits();
+    with.both.push((Limited::ControlSystem, 1.0));
+    for (places, is_enough) in [(&[0][..], false), (&[0, 2, 4], true)] {
+        let mut r = record(Occasion::AsLeft, 0.4);
+        r.plan.control_system = true;
+        for n in places {
+            r.points[*n].control_system_percent = Some(r.points[*n].asked_percent - 0.4);
+        }
+        let (overall, words) = told(&[&r], &with);
+        assert_eq!(overall == Overall::Within, is_enough, "{words}");
+        assert_eq!(words.contains("NO VERDICT: what the control system shows could not"), !is_enough);
+        assert_eq!(words.contains("That the control system shows what the valve does"), !is_enough);
+    }
+}
