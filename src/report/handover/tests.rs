@@ -307,7 +307,7 @@ fn fail_actions_are_judged_and_drawn() {
             && told.contains(": as said."),
         "{told}"
     );
-    assert!(told.contains("\n1 fail action as said\n"), "{told}");
+    assert!(told.contains("\n1 fail action as said; no limit"), "{told}");
     assert!(
         page.contains("<span class=\"ok\">as said</span>")
             && page.contains("Loss of current, as left</figcaption>")

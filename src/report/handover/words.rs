@@ -1,7 +1,7 @@
 //! Words and numbers that text and page share.
 
 use super::findings::{elsewhere, stood};
-use super::{CALIBRATION, Handover, Overall};
+use super::{CALIBRATION, Handover, Overall, asked};
 use crate::commission::travel::figures::{About, Cause, Definition, Figure, Unit, View, is_measured_at_stem};
 use crate::commission::travel::limits::{Judged, Verdict};
 use crate::commission::travel::record::{
@@ -321,8 +321,14 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
                 let good = h.beside.checks.iter().filter(|c| c.is_good == Some(true));
                 format!("IN ORDER: {}", good.map(|c| clean(&c.title)).collect::<Vec<_>>().join(", "))
             }
-            1 => "WITHIN LIMITS: the one judged figure".to_owned(),
-            _ => format!("WITHIN LIMITS: all {judged} judged figures"),
+            _ => {
+                let all = match judged {
+                    1 => "the one judged figure".to_owned(),
+                    n => format!("all {n} judged figures"),
+                };
+                let alone = asked::judged_alone(h).map_or(String::new(), |what| format!(", {what} alone"));
+                format!("WITHIN LIMITS: {all}{alone}")
+            }
         },
     };
     let mut more = Vec::new();
@@ -344,6 +350,10 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
     if n.open_fails > 0 {
         more.push(format!("{} not judged", plural(n.open_fails, "fail action")));
     }
+    if let unsaid @ 1.. = asked::unsaid_fails(h) {
+        let fails = plural(unsaid, "fail action");
+        more.push(format!("{fails} not judged: nobody said where it ought to go (--fails-to)"));
+    }
     let reasons: Vec<(&str, usize)> = n.undecided.iter().map(|(cause, n)| (why(*cause), *n)).collect();
     let figures = plural(reasons.iter().map(|r| r.1).sum(), "figure");
     match reasons[..] {
@@ -357,6 +367,10 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
     if n.without > 0 {
         let has = if n.without == 1 { "has" } else { "have" };
         more.push(format!("{} {has} a limit but no value", plural(n.without, "figure")));
+    }
+    let without = asked::without_limit(h);
+    if !without.is_empty() {
+        more.push(format!("no limit, so not judged: {}", without.join(", ")));
     }
     let hardly: std::collections::BTreeSet<_> =
         h.deciding().flat_map(|t| super::loops::hardly_typed(t.record)).collect();

@@ -89,9 +89,14 @@ fn a_stem_that_was_typed_at_too_few_places() {
         let of = |j: &Judged| j.figure.definition == Definition::LeverError;
         judged(r, &with).into_iter().find(of).expect("it was typed").verdict
     };
-    for (places, is_enough) in
-        [(&[0][..], false), (&[0, 9], false), (&[2], false), (&[0, 4], false), (&[0, 2, 4], true), (&[9, 6, 5], true)]
-    {
+    for (places, is_enough) in [
+        (&[0][..], false),
+        (&[0, 9], false),
+        (&[2], false),
+        (&[0, 4], false),
+        (&[0, 2, 4], true),
+        (&[9, 6, 5], true),
+    ] {
         let r = typed_at(places, 0.0);
         let (overall, words) = told(&[&r], &with);
         assert_eq!(lever(&r) == Verdict::Within, is_enough, "{places:?}");
@@ -100,7 +105,9 @@ fn a_stem_that_was_typed_at_too_few_places() {
         let head = format!("stem or shaft: asked for and typed at {} of 10 places", places.len());
         assert_eq!(words.contains(&head), !is_enough, "{places:?} {words}");
         assert_eq!(words.contains("NO VERDICT: the measurement at stem or shaft could not"), !is_enough);
-        for caution in ["Nothing but the device's own sensor", "What lies between sensor and valve: a wrong lever"] {
+        for caution in
+            ["Nothing but the device's own sensor", "What lies between sensor and valve: a wrong lever"]
+        {
             assert_eq!(words.contains(caution), !is_enough, "{places:?} {words}");
         }
     }
@@ -109,7 +116,8 @@ fn a_stem_that_was_typed_at_too_few_places() {
     assert!(lever(&r) == Verdict::Beyond && told(&[&r], &with).0 == Overall::Beyond);
     // What was typed until a test ended early is all that could be.
     let mut early = typed_at(&[0, 1], 0.0);
-    (early.points.truncate(2), early.ended) = ((), Ended::Interrupted { during: "up".into() });
+    early.points.truncate(2);
+    early.ended = Ended::Interrupted { during: "up".into() };
     let (overall, words) = told(&[&early], &with);
     assert!(overall == Overall::Partial && !words.contains("asked for and typed"), "{words}");
 }
@@ -129,5 +137,70 @@ fn a_control_system_that_was_typed_at_too_few_places() {
         assert_eq!(overall == Overall::Within, is_enough, "{words}");
         assert_eq!(words.contains("NO VERDICT: what the control system shows could not"), !is_enough);
         assert_eq!(words.contains("That the control system shows what the valve does"), !is_enough);
+    }
+}
+
+/// Where the valve goes was seen and nobody said where it ought to go: no verdict, and the headline says so [TV-135].
+#[test]
+fn losses_of_which_nobody_said_where_it_goes() {
+    let mut r = record(Occasion::AsLeft, 0.4);
+    r.fails = vec![fail(0.0, true), fail(0.0, true)];
+    let (overall, words) = told(&[&r], &limits());
+    assert!(overall == Overall::NotJudged && words.contains("NO VERDICT: fail action could not be judged"));
+    assert!(
+        words.contains("2 fail actions not judged: nobody said where it ought to go (--fails-to)"),
+        "{words}"
+    );
+    r.valve.fails_to = FailsTo::Closed;
+    let (overall, words) = told(&[&r], &limits());
+    assert!(overall == Overall::Within && !words.contains("--fails-to"), "{words}");
+}
+
+/// Three steps, of which so many were watched to their end; only overshoot has a limit. One of three is less than half: no verdict. Two are enough,
+/// and it is said that overshoot alone was judged, and what has no limit. None of them made is no pass either [TV-135].
+#[test]
+fn steps_that_are_mostly_not_judged() {
+    let with = Limits { both: vec![(Limited::Overshoot, 20.0)], ..limits() };
+    let stepped = |rested: usize| {
+        let mut r = Record { points: Vec::new(), ..record(Occasion::AsLeft, 0.4) };
+        r.plan.cycles = 0;
+        r.steps = vec![r.steps[0].clone(); 3];
+        for step in &mut r.steps[rested..] {
+            step.watch.samples.retain(|s| s.at_s <= 206.0);
+        }
+        r
+    };
+    let (overall, words) = told(&[&stepped(1)], &with);
+    assert!(
+        overall == Overall::NotJudged && words.contains("NO VERDICT: steps could not be judged"),
+        "{words}"
+    );
+    let (overall, words) = told(&[&stepped(2)], &with);
+    assert_eq!(overall, Overall::Within, "{words}");
+    assert!(words.contains("WITHIN LIMITS: all 2 judged figures, overshoot alone"), "{words}");
+    assert!(words.contains("no limit, so not judged: dead time, T63, T86, settling time"), "{words}");
+    let left_out = Record { steps: Vec::new(), ..record(Occasion::AsLeft, 0.4) };
+    let (overall, words) = told(&[&left_out], &limits());
+    assert!(
+        overall == Overall::NotJudged && words.contains("NO VERDICT: steps could not be judged"),
+        "{words}"
+    );
+    let early = Record { ended: Ended::Interrupted { during: "up".into() }, ..left_out };
+    assert_eq!(told(&[&early], &limits()).0, Overall::Partial);
+}
+
+/// A good test as left of another year, found bad today: which was the last one is not known, and that is a fault [TV-134].
+#[test]
+fn as_left_that_is_older_than_as_found() {
+    let began = |occasion, gap, started: &str| Record { started: started.into(), ..record(occasion, gap) };
+    let found = began(Occasion::AsFound, 2.4, "2026-11-30 08:15:00 UTC");
+    for (started, is_good) in
+        [("2025-03-01 10:00:00 UTC", false), ("2026-11-30 09:00:00 UTC", true), ("", true)]
+    {
+        let left = began(Occasion::AsLeft, 0.4, started);
+        let (overall, words) = told(&[&found, &left], &limits());
+        assert_eq!(overall == Overall::Within, is_good, "{words}");
+        let said = "As left is older than as found: it began at 2025-03-01 10:00:00 UTC, and as found at 2026-11-30 08:15:00 UTC";
+        assert_eq!(words.contains(said), !is_good, "{words}");
     }
 }
