@@ -14,7 +14,7 @@ pub fn too_few(record: &Record, is_noted: impl Fn(&Point) -> bool) -> Option<(us
     let at = |level: f64| noted.iter().any(|p| (p.asked_percent - level).abs() <= SAME);
     let between = noted.iter().any(|p| is_between(levels, p.asked_percent));
     let is_enough = at(*first) && at(*last) && (between || levels.len() < 3);
-    (!is_enough && !record.points.is_empty()).then(|| (noted.len(), record.points.len()))
+    (!is_enough && !record.points.is_empty()).then_some((noted.len(), record.points.len()))
 }
 
 /// Whether a place lies between the ends of the plan; where that has no place between, every place does.
