@@ -22,6 +22,7 @@ mod protocol_faults;
 mod refused;
 mod settings;
 mod travel;
+mod travel_asked;
 mod travel_check;
 mod travel_kept;
 mod travel_refused;

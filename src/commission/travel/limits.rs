@@ -3,7 +3,7 @@
 #[cfg(feature = "bench-file")]
 mod file;
 
-use super::figures::{Definition, Figure, Line, Runs, View};
+use super::figures::{Cause, Definition, Figure, Line, Runs, View};
 use serde::Serialize;
 
 /// What a limit is set for. Its key in a file is [`Limited::key`].
@@ -207,10 +207,12 @@ impl Limits {
         let verdict = match (figure.value, limit) {
             (None, _) => Verdict::NotJudged("no value".to_owned()),
             (_, None) => Verdict::NotJudged("no limit".to_owned()),
-            _ if !figure.doubt.is_empty() => Verdict::NotJudged(figure.doubt.clone()),
+            _ if !figure.doubt.is_empty() && !is_least(&figure) => Verdict::NotJudged(figure.doubt.clone()),
             (Some(value), Some(limit)) => {
                 let by = figure.uncertainty.unwrap_or(0.0);
-                if value.abs() + by <= limit {
+                if !figure.doubt.is_empty() && value.abs() - by <= limit {
+                    Verdict::NotJudged(figure.doubt.clone())
+                } else if value.abs() + by <= limit {
                     Verdict::Within
                 } else if value.abs() - by > limit {
                     Verdict::Beyond
@@ -221,6 +223,13 @@ impl Limits {
         };
         Judged { figure, limit, verdict }
     }
+}
+
+/// Whether more places could only make a figure larger that was measured at too few [TV-133].
+fn is_least(figure: &Figure) -> bool {
+    let through_ends =
+        matches!(figure.definition, Definition::NonLinearity(Line::ZeroBased | Line::Terminal, _));
+    figure.cause == Some(Cause::FewPlaces) && !through_ends
 }
 
 #[cfg(test)]

@@ -96,9 +96,41 @@ impl Calibrated {
     }
 }
 
+/// What is wrong with when a test as left began beside one as found, the end of a sentence; `None`: nothing, or a time is not known [TV-134].
+pub fn wrong_order(found: &str, left: &str) -> Option<String> {
+    let (day_found, day_left) = (Day::read(found)?, Day::read(left)?);
+    // Of one day the time decides.
+    if left < found {
+        return Some(format!("is older than as found: it began at {left}, and as found at {found}"));
+    }
+    (day_found.months_to(day_left) >= LONG_MONTHS).then(|| {
+        format!("is not of the same job as as found: it began at {left}, and as found at {found}, a year before and more")
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// From the calendar: a year is twelve months to the day [TV-134].
+    #[test]
+    fn as_left_comes_after_as_found() {
+        let found = "2026-11-30 08:15:00 UTC";
+        for (left, says) in [
+            ("2025-03-01 10:00:00 UTC", Some("older")),
+            ("2026-11-30 08:14:59 UTC", Some("older")),
+            ("2026-11-30 08:15:00 UTC", None),
+            ("2027-01-02 08:15:00 UTC", None),
+            ("2027-11-29 08:15:00 UTC", None),
+            ("2027-11-30 08:15:00 UTC", Some("not of the same job")),
+            ("", None),
+        ] {
+            let wrong = wrong_order(found, left);
+            assert_eq!(wrong.is_some(), says.is_some(), "{left}");
+            assert!(says.is_none_or(|s| wrong.is_some_and(|w| w.contains(s))), "{left}");
+        }
+        assert_eq!(wrong_order("", found), None);
+    }
 
     /// From the calendar: 2024 is a leap year and 2100 is none; a year and a day are twelve months; 2 May to 30 November are six months and 28 days.
     #[test]

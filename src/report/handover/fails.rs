@@ -149,6 +149,11 @@ impl Action<'_> {
         self.fail.is_some_and(|f| !f.restored)
     }
 
+    /// It was seen, and nobody said where it ought to go [TV-135].
+    pub fn is_unsaid(&self) -> bool {
+        self.fail.is_some() && !self.is_asked() && !self.never_came()
+    }
+
     /// Somebody said where it ought to go, and whether it went there could not be told.
     pub fn is_open(&self) -> bool {
         self.is_asked() && matches!(self.came, Came::NotJudged(_))

@@ -3,7 +3,9 @@
 use super::fails::{Came, actions};
 use super::words::{clean, figure, heads, number, occasion, short, value};
 use super::{Beside, Calibrated, Handover, loops};
-use crate::commission::travel::figures::{Cause, Definition, THERE_PERCENT, View, not_arrived, stands};
+use crate::commission::travel::figures::{
+    Cause, Definition, THERE_PERCENT, View, is_measured_at_stem, not_arrived, stands,
+};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict};
 use crate::commission::travel::record::{Direction, Ended, Record, Stood};
 use crate::report::text::plural;
@@ -51,6 +53,7 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     fails(record, judged, &mut out);
     not_driven(record, &mut out);
     not_there(record, limits, &mut out);
+    super::away::of(record, judged, limits, &mut out);
     out.extend(stood(&record.ended).map(|words| fault(words + ".")));
     let restless = record.points.iter().filter(|p| !p.settled).count();
     if restless > 0 {
@@ -70,8 +73,12 @@ pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
             plural(unsettled, "step")
         )));
     }
-    for what in loops::never_typed(record) {
-        out.push(look(format!("Asked for and never typed: {what}. Nothing is said by it.")));
+    for hardly in loops::hardly_typed(record) {
+        out.push(look(format!(
+            "Asked for and {}: {}. Both ends and a place between are wanted: nothing is within a limit by it.",
+            hardly.typed(),
+            hardly.what
+        )));
     }
     out.extend(told.into_iter().map(|(_, words)| look(words)));
     loops::of(record, limits, &mut out);
@@ -207,7 +214,7 @@ fn link(record: &Record, out: &mut Vec<Finding>) {
 }
 
 fn equipment(record: &Record, limits: &Limits, out: &mut Vec<Finding>) {
-    let measured = record.points.iter().any(|p| p.external.is_some());
+    let measured = is_measured_at_stem(record);
     if !measured && !record.points.is_empty() {
         out.push(look(
             "Nothing but the device's own sensor measured travel: a wrong lever, pin or clamp would not be seen.",

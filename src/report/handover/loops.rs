@@ -2,9 +2,10 @@
 
 use super::findings::{Finding, fault, look};
 use super::words::short;
-use crate::commission::travel::figures::View;
+use crate::commission::travel::figures::{View, too_few};
 use crate::commission::travel::limits::{Limited, Limits};
-use crate::commission::travel::record::{Point, Record, Test};
+use crate::commission::travel::record::{Ended, Point, Record, Test};
+use crate::report::text::plural;
 
 /// Current that is told: asked for and read by the device, mA.
 const CURRENT_MA: f64 = 0.1;
@@ -37,17 +38,47 @@ pub fn shown<'a>(record: &'a Record, limits: &Limits) -> Option<Shown<'a>> {
     Some(Shown { worst: worst.0, away: worst.1, limit, places: all.len(), beyond })
 }
 
-/// What was to be typed at the places of a test and never was, words each [TV-108].
-pub fn never_typed(record: &Record) -> Vec<&'static str> {
-    let is_typed = |typed: fn(&Point) -> bool| record.points.is_empty() || record.points.iter().any(typed);
-    let mut out = Vec::new();
-    if record.plan.control_system && !is_typed(|p| p.control_system_percent.is_some()) {
-        out.push("what the control system shows");
+/// What was to be typed at every place of a test, and was at too few of them or at none [TV-108] [TV-133].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct HardlyTyped {
+    /// What, a few words.
+    pub what: &'static str,
+    at: usize,
+    of: usize,
+}
+
+impl HardlyTyped {
+    /// At how many places it was typed, the end of a sentence about what was asked for.
+    pub fn typed(&self) -> String {
+        match self.at {
+            0 => "never typed".to_owned(),
+            at => format!("typed at {at} of {}", plural(self.of, "place")),
+        }
     }
-    if record.external.is_some() && !is_typed(|p| p.external.is_some()) {
-        out.push("the measurement at stem or shaft");
-    }
-    out
+}
+
+/// Whether what the control system shows was noted at enough places.
+pub fn is_shown(record: &Record) -> bool {
+    let is_noted = |p: &Point| p.control_system_percent.is_some();
+    record.points.iter().any(is_noted) && too_few(record, is_noted).is_none()
+}
+
+/// All of a test.
+pub fn hardly_typed(record: &Record) -> Vec<HardlyTyped> {
+    let of = |what, is_asked, is_typed: fn(&Point) -> bool| {
+        let is_whole = record.ended == Ended::Whole;
+        let (at, of) = too_few(record, is_typed).or_else(|| {
+            let is_never = !record.points.is_empty() && !record.points.iter().any(is_typed);
+            is_never.then_some((0, record.points.len()))
+        })?;
+        // Of a test that ended early all may have been typed.
+        (is_asked && (is_whole || at < of)).then_some(HardlyTyped { what, at, of })
+    };
+    let control_system = of("what the control system shows", record.plan.control_system, |p| {
+        p.control_system_percent.is_some()
+    });
+    let stem = of("the measurement at stem or shaft", record.external.is_some(), |p| p.external.is_some());
+    control_system.into_iter().chain(stem).collect()
 }
 
 /// What is to be said of the loop of a test.
@@ -81,7 +112,7 @@ pub fn of(record: &Record, limits: &Limits, out: &mut Vec<Finding>) {
         Some(limit) if shown.beyond > 0 => out.push(fault(format!(
             "{told}, limit {} %: the worst of {} beyond it, of {}. Look at its scaling, its output card and the wires.",
             short(limit),
-            crate::report::text::plural(shown.beyond, "place"),
+            plural(shown.beyond, "place"),
             shown.places
         ))),
         None if shown.away >= SHOWN - HAIR => out.push(look(format!("{told}; it has no limit."))),

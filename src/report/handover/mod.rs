@@ -1,5 +1,7 @@
 //! What is handed over when a valve is finished: the verdict of one test or of several, as text, as JSON and as a page to print [TV-60].
 
+mod asked;
+mod away;
 mod beside;
 mod dates;
 mod device_check;
@@ -186,6 +188,7 @@ impl<'a> Handover<'a> {
         };
         let mut between = findings::beside(beside);
         between.extend(same::valves(&sorted, &beside.checks));
+        between.extend(same::order(&sorted));
         between.extend(findings::between(&sorted));
         Handover { tests: sorted.iter().map(one).collect(), limits, beside, between }
     }
@@ -256,6 +259,17 @@ impl<'a> Handover<'a> {
             };
             open("accuracy", &[AccuracyAbove, AccuracyBelow]);
             open("hysteresis", &[Hysteresis]);
+            for part in asked::open_parts(test) {
+                if !out.contains(&part) {
+                    out.push(part);
+                }
+            }
+            // Asked for at every place [TV-133].
+            for hardly in loops::hardly_typed(test.record) {
+                if !out.contains(&hardly.what) {
+                    out.push(hardly.what);
+                }
+            }
             // Each of them was asked for from end to end [TV-116].
             let unseen = |j: &Judged| {
                 j.figure.definition == Definition::StrokeTime
@@ -266,7 +280,8 @@ impl<'a> Handover<'a> {
             }
             let actions = fails::actions(test.record, &test.judged);
             // Each of them was asked for [TV-104].
-            if actions.iter().any(fails::Action::is_open) && !out.contains(&"fail action") {
+            let is_open = |a: &fails::Action| a.is_open() || a.is_unsaid();
+            if actions.iter().any(is_open) && !out.contains(&"fail action") {
                 out.push("fail action");
             }
         }

@@ -1,9 +1,10 @@
-//! Whether all that stands in a report is of one valve [TV-101].
+//! Whether all that stands in a report is of one valve [TV-101], and of one job [TV-134].
 
 use super::OtherCheck;
+use super::dates::wrong_order;
 use super::findings::{Finding, fault, look};
 use super::words::clean;
-use crate::commission::travel::record::Record;
+use crate::commission::travel::record::{Occasion, Record};
 
 /// Who a part of a report is of.
 struct Who {
@@ -66,4 +67,13 @@ pub fn valves(records: &[&Record], checks: &[OtherCheck]) -> Option<Finding> {
             named(two)
         ))
     })
+}
+
+/// A test as left that began before one as found, or a year after it, is a fault of the report.
+pub fn order(records: &[&Record]) -> Option<Finding> {
+    let of = |occasion| records.iter().filter(move |r| r.occasion == occasion);
+    let mut pairs =
+        of(Occasion::AsFound).flat_map(|f| of(Occasion::AsLeft).map(|l| (&f.started, &l.started)));
+    let wrong = pairs.find_map(|(found, left)| wrong_order(&clean(found), &clean(left)))?;
+    Some(fault(format!("As left {wrong}. Which test was the last one? Look at the records and the clock.")))
 }

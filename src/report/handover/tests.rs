@@ -5,6 +5,7 @@ use crate::commission::travel::record::{
     Sample, Step, Test, Watch,
 };
 
+mod asked;
 mod verdicts;
 
 /// A test of FV-3104, invented: travel is the set point, half of `gap` below it on the way up and above it on the way down, so that
@@ -306,7 +307,7 @@ fn fail_actions_are_judged_and_drawn() {
             && told.contains(": as said."),
         "{told}"
     );
-    assert!(told.contains("\n1 fail action as said\n"), "{told}");
+    assert!(told.contains("\n1 fail action as said; no limit"), "{told}");
     assert!(
         page.contains("<span class=\"ok\">as said</span>")
             && page.contains("Loss of current, as left</figcaption>")

@@ -1,8 +1,8 @@
 //! Words and numbers that text and page share.
 
 use super::findings::{elsewhere, stood};
-use super::{CALIBRATION, Handover, Overall};
-use crate::commission::travel::figures::{About, Cause, Definition, Figure, Unit, View};
+use super::{CALIBRATION, Handover, Overall, asked};
+use crate::commission::travel::figures::{About, Cause, Definition, Figure, Unit, View, is_measured_at_stem};
 use crate::commission::travel::limits::{Judged, Verdict};
 use crate::commission::travel::record::{
     Direction, Ended, FailsTo, Movement, NotTested, Occasion, Record, Test,
@@ -321,8 +321,14 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
                 let good = h.beside.checks.iter().filter(|c| c.is_good == Some(true));
                 format!("IN ORDER: {}", good.map(|c| clean(&c.title)).collect::<Vec<_>>().join(", "))
             }
-            1 => "WITHIN LIMITS: the one judged figure".to_owned(),
-            _ => format!("WITHIN LIMITS: all {judged} judged figures"),
+            _ => {
+                let all = match judged {
+                    1 => "the one judged figure".to_owned(),
+                    n => format!("all {n} judged figures"),
+                };
+                let alone = asked::judged_alone(h).map_or(String::new(), |what| format!(", {what} alone"));
+                format!("WITHIN LIMITS: {all}{alone}")
+            }
         },
     };
     let mut more = Vec::new();
@@ -344,6 +350,10 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
     if n.open_fails > 0 {
         more.push(format!("{} not judged", plural(n.open_fails, "fail action")));
     }
+    if let unsaid @ 1.. = asked::unsaid_fails(h) {
+        let fails = plural(unsaid, "fail action");
+        more.push(format!("{fails} not judged: nobody said where it ought to go (--fails-to)"));
+    }
     let reasons: Vec<(&str, usize)> = n.undecided.iter().map(|(cause, n)| (why(*cause), *n)).collect();
     let figures = plural(reasons.iter().map(|r| r.1).sum(), "figure");
     match reasons[..] {
@@ -358,9 +368,13 @@ pub fn headline(h: &Handover) -> (Overall, String, String) {
         let has = if n.without == 1 { "has" } else { "have" };
         more.push(format!("{} {has} a limit but no value", plural(n.without, "figure")));
     }
-    let never: std::collections::BTreeSet<_> =
-        h.deciding().flat_map(|t| super::loops::never_typed(t.record)).collect();
-    more.extend(never.into_iter().map(|what| format!("{what}: asked for and never typed")));
+    let without = asked::without_limit(h);
+    if !without.is_empty() {
+        more.push(format!("no limit, so not judged: {}", without.join(", ")));
+    }
+    let hardly: std::collections::BTreeSet<_> =
+        h.deciding().flat_map(|t| super::loops::hardly_typed(t.record)).collect();
+    more.extend(hardly.into_iter().map(|h| format!("{}: asked for and {}", h.what, h.typed())));
     more.extend(h.deciding().filter_map(|t| super::loops::shown(t.record, h.limits)).filter_map(|s| {
         let limit = s.limit.filter(|_| s.beyond == 0)?;
         let (away, limit) = (short(s.away), short(limit));
@@ -383,7 +397,7 @@ pub fn does_not_prove(h: &Handover) -> Vec<String> {
         "That a trip or safety function works: that has its own test, by those who answer for it.",
         "That it stays like this: packing, friction, air and weather change.",
     ];
-    if !any(|r| r.points.iter().any(|p| p.external.is_some())) {
+    if !any(is_measured_at_stem) {
         out.push(
             "What lies between sensor and valve: a wrong lever, pin, clamp or coupling. Only a measurement at stem or shaft shows that.",
         );
@@ -391,8 +405,8 @@ pub fn does_not_prove(h: &Handover) -> Vec<String> {
     if !any(|r| !r.fails.is_empty()) {
         out.push("Where the valve goes when air, current or a trip takes it: that was not tried.");
     }
-    if !any(|r| r.points.iter().any(|p| p.control_system_percent.is_some())) {
-        out.push("That the control system shows what the valve does: its value was not noted.");
+    if !any(super::loops::is_shown) {
+        out.push("That the control system shows what the valve does: its value was not noted, or at too few places.");
     }
     let mut out: Vec<String> = out.into_iter().map(str::to_owned).collect();
     if any(|r| !r.fails.is_empty()) {

@@ -188,6 +188,8 @@ pub struct Script {
     pub dead_without_current: bool,
     /// What the device tells as its travel is its set point.
     pub tells_set_point: bool,
+    /// ... and what it tells as its set point is its travel.
+    pub swapped: bool,
     /// Whoever looks at the valve in a loss says that it stays.
     pub sees_it_stay: bool,
     /// Leave is not given to take anything away.
@@ -279,9 +281,10 @@ impl Ask for Line {
             _ => (4.0 + 0.16 * world.valve.input + world.valve.current_error_ma) as f32,
         };
         let supply_bar: f32 = if world.valve.lost == Some(Act::LoseAir) { 0.0 } else { 1.4 };
-        let travel = if s.tells_set_point { world.valve.input } else { travel };
+        let travel = if s.tells_set_point || s.swapped { world.valve.input } else { travel };
         let told = if s.numberless { f32::NAN } else { travel as f32 };
-        let input = (world.valve.input as f32).to_be_bytes();
+        let set_point = if s.swapped { world.valve.travel } else { world.valve.input };
+        let input = (set_point as f32).to_be_bytes();
         let (status, reply) = match command {
             2 => (0, [ma.to_be_bytes(), told.to_be_bytes()].concat()),
             // Primary variable in percent (unit 57), secondary in bar (unit 7).

@@ -114,10 +114,43 @@ fn a_travel_that_is_the_set_point() {
             let world = world(valve, Script { tells_set_point, ..Script::default() });
             let mut record = tested(&world, ALL, Test::Travel, plan);
             record.points.iter_mut().for_each(|p| p.external = None);
+            record.external = None;
             let (overall, told) = told(&record);
             assert_eq!(overall, expected, "{told}");
             assert_eq!(told.contains("travel may be the set point"), tells_set_point, "{told}");
             assert_eq!(told.contains("was the set point at every reading"), tells_set_point, "{told}");
+        }
+    }
+}
+
+/// The same stuck valve where the plan has hardly a move: one step from where it stands, a creep, losses of which nobody looks where it goes. And
+/// a valve with play whose travel is named set point and the other way round: what leads is no travel. Of a valve that moves each is judged [TV-132].
+#[test]
+fn a_set_point_named_as_travel_in_every_kind_of_test() {
+    let step = Plan { steps_percent: vec![(40.0, 60.0)], step_watch_s: 20.0, ..Plan::default() };
+    let creep = Plan { creep_places_percent: vec![2.0], creep_increment_percent: 0.1, ..Plan::default() };
+    let lost = Plan { losses: vec![Loss::Air], step_watch_s: 10.0, ..Plan::default() };
+    let cycle = Plan::cycling(5, 1);
+    for plan in [step, creep, lost, cycle] {
+        let seized = Valve { stuck: true, travel: 47.8, ..Valve::new() };
+        let play = || Valve { play_percent: 0.6, ..Valve::new() };
+        let no = Script::default();
+        for (valve, script, is_told) in [
+            (seized, Script { tells_set_point: true, ..no }, false),
+            (play(), Script { swapped: true, ..no }, false),
+            (play(), no, true),
+        ] {
+            let what = format!("{plan:?} {} {}", script.tells_set_point, script.swapped);
+            let world = world(valve, script);
+            let mut record = tested(&world, ALL, Test::Travel, plan.clone());
+            record.points.iter_mut().for_each(|p| p.external = None);
+            record.external = None;
+            record.valve.fails_to = FailsTo::Closed;
+            record.fails.iter_mut().for_each(|f| (f.seen, f.watch.by_hand_s) = (None, None));
+            assert_eq!(record.variables.travel_assumed, !is_told, "{what}: {:?}", record.remarks);
+            let (overall, told) = told(&record);
+            assert_eq!(overall == Overall::NotJudged, !is_told, "{what}: {told}");
+            assert_eq!(told.contains("nothing is judged by it"), !is_told, "{what}: {told}");
         }
     }
 }

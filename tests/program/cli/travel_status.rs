@@ -42,7 +42,7 @@ fn a_device_that_restarts() {
     assert!(words.contains("The device restarted during the test, "), "{words}");
     // Restarted by the loss of its current, as was asked for: no fault.
     let dir = with_event("healthy", "");
-    let ended = travel(&dir, &[&test[..], &["--loss", "current"]].concat());
+    let ended = travel(&dir, &[&test[..], &["--loss", "current", "--fails-to", "closed"]].concat());
     assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
     assert!(!ended.out.contains("restarted") && !ended.out.contains("malfunction"), "{}", ended.out);
 }

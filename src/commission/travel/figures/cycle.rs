@@ -1,7 +1,8 @@
 //! Static terms of resting places: accuracy, hysteresis, repeatability, non-linearity, sensor against measurement.
 
-use super::super::record::{Direction, Point, Record};
-use super::doubt::{Doubts, Why};
+use super::super::record::{Direction, Ended, Point, Record};
+use super::doubt::{Cause, Doubts, Why};
+use super::few::{is_between, too_few};
 use super::reading::{Average, Quality};
 use super::straight::straight;
 use super::{About, Definition, Figure, Line, Runs, Uncertain, View};
@@ -11,16 +12,18 @@ const SAME: f64 = 1e-6;
 
 /// A resting place as one view sees it.
 #[derive(Clone, Copy, Debug)]
-struct Place {
+pub struct Place {
     /// Which of the record's points, from 0; of an average the first of them.
-    nth: usize,
+    pub nth: usize,
     cycle: u32,
-    direction: Direction,
-    wanted: f64,
-    travel: f64,
-    count: usize,
+    pub direction: Direction,
+    /// Percent, each.
+    pub wanted: f64,
+    pub travel: f64,
+    /// Of how many readings.
+    pub count: usize,
     /// What creeping may have left, and not having come to rest, adds to its uncertainty, percent [TV-04] [TV-64].
-    restless: f64,
+    pub restless: f64,
 }
 
 /// What a point is uncertain by because the valve had not come to its end, percent.
@@ -31,7 +34,8 @@ fn restless(record: &Record, p: &Point, sensor: &Quality) -> f64 {
     left + if p.settled { 0.0 } else { seen.span / 2.0 }
 }
 
-fn places(record: &Record, view: View) -> Vec<Place> {
+/// The resting places of a view, lowest first.
+pub fn places(record: &Record, view: View) -> Vec<Place> {
     let quality = Quality::of(record, View::Sensor);
     let seen = record.points.iter().enumerate().filter_map(|(nth, p)| {
         let sensor = Average::of_samples(&p.readings);
@@ -89,7 +93,17 @@ pub fn add(record: &Record, view: View, quality: &Quality, out: &mut Vec<Figure>
     let doubts = Doubts::of(record);
     let levels = &record.plan.levels_percent;
     let ends = [levels.first(), levels.last()].map(|l| l.map(|l| l.clamp(0.0, 100.0)));
-    let list = List { places: &places, view, quality, remark: &remark, doubts: &doubts, ends };
+    // What the device's own sensor told before a test ended early is all there is.
+    let is_held = view == View::External || record.ended == Ended::Whole;
+    let few = too_few(record, |p| match view {
+        View::Sensor => Average::of_samples(&p.readings).is_some(),
+        View::External => p.external.is_some(),
+    });
+    let few = few.filter(|_| is_held).map(|(at, of)| format!("it was measured at {at} of {of} places"));
+    let few = few.map(|words| Why::new(Cause::FewPlaces, words));
+    let levels = levels.as_slice();
+    let list =
+        List { places: &places, view, quality, remark: &remark, doubts: &doubts, ends, levels, is_held, few };
     accuracy(&list, out);
     hysteresis(&list, out);
     repeatability(&list, out);
@@ -113,12 +127,23 @@ struct List<'a> {
     doubts: &'a Doubts,
     /// The lowest and the highest point that were planned, percent.
     ends: [Option<f64>; 2],
+    /// All that were planned, percent, rising.
+    levels: &'a [f64],
+    /// Whether it has to have been measured at enough places, and why it was not [TV-133].
+    is_held: bool,
+    few: Option<Why>,
 }
 
 impl List<'_> {
     /// Why a figure which these places enter is not judged.
     fn doubt(&self, enters: impl Fn(&Place) -> bool) -> Option<Why> {
         self.doubts.against_set_points(self.places.iter().filter(|p| enters(p)).map(|p| p.nth))
+    }
+
+    /// Why a figure of these levels, which wants one between the ends, is not judged.
+    fn few_between(&self, mut at: impl Iterator<Item = f64>) -> Option<Why> {
+        let is_few = self.is_held && !at.any(|percent| is_between(self.levels, percent));
+        is_few.then(|| Why::new(Cause::FewPlaces, "it was measured at no place between the ends"))
     }
 }
 
@@ -130,6 +155,8 @@ fn accuracy(list: &List<'_>, out: &mut Vec<Figure>) {
         let Some(p) = p else { return };
         let by = quality.mean(p.count) + quality.limit + p.restless;
         let doubt = list.doubt(|p| enters.iter().any(|e| e.nth == p.nth));
+        let is_end = matches!(definition, Definition::DeviationClosed | Definition::DeviationOpen);
+        let doubt = doubt.or_else(|| list.few.clone().filter(|_| !is_end));
         out.push(found(definition, view, error(p), by, p.wanted, remark).doubted(doubt));
     };
     let of = |list: &[Place], key: &dyn Fn(&Place) -> f64| {
@@ -150,7 +177,11 @@ fn accuracy(list: &List<'_>, out: &mut Vec<Figure>) {
         if is_end(level, planned) {
             add(definition, of(level, &amount).as_ref(), level);
         } else {
-            let why = format!("It ended before the point at {} %.", planned.unwrap_or_default());
+            let why = match view {
+                View::Sensor => "It ended before the point",
+                View::External => "Nothing was typed at the point",
+            };
+            let why = format!("{why} at {} %.", planned.unwrap_or_default());
             none.push((definition, why));
         }
     }
@@ -192,7 +223,8 @@ fn hysteresis(list: &List<'_>, out: &mut Vec<Figure>) {
                 pairs.iter().any(|(up, _)| up.cycle == p.cycle && (up.wanted - p.wanted).abs() <= SAME)
             };
             let figure = found(definition, view, gap(pair), by, up.wanted, few.trim_end());
-            out.push(figure.doubted(list.doubt(enters)));
+            let few = || list.few_between(pairs.iter().map(|p| p.0.wanted));
+            out.push(figure.doubted(list.doubt(enters).or_else(few)));
         }
     }
 }
@@ -221,7 +253,9 @@ fn repeatability(list: &List<'_>, out: &mut Vec<Figure>) {
                 let same = |l: &Place| (l.wanted - p.wanted).abs() <= SAME && l.direction == p.direction;
                 spreads.iter().any(|(_, least, _)| same(least))
             };
-            found(definition, view, *spread, by, least.wanted, remark).doubted(list.doubt(enters))
+            let few = || list.few_between(spreads.iter().map(|s| s.1.wanted));
+            found(definition, view, *spread, by, least.wanted, remark)
+                .doubted(list.doubt(enters).or_else(few))
         }
     });
 }
@@ -253,6 +287,7 @@ fn non_linearity(list: &List<'_>, out: &mut Vec<Figure>) {
                     Runs::Down => p.direction == Direction::Down,
                     Runs::Average => true,
                 });
+                let doubt = doubt.or_else(|| list.few.clone());
                 found(definition, view, s.largest, by, s.at, remark).doubted(doubt)
             }
         });
@@ -278,6 +313,7 @@ fn lever(record: &Record, list: &List<'_>, out: &mut Vec<Figure>) {
     out.push(match both.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs())) {
         Some((difference, by, at)) => {
             let doubt = list.doubts.at_rest(list.places.iter().map(|p| p.nth));
+            let doubt = doubt.or_else(|| list.few.clone());
             found(definition, View::External, difference, by, at, remark).doubted(doubt)
         }
         None => {

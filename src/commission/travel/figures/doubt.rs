@@ -26,6 +26,8 @@ pub enum Cause {
     NotArrived,
     /// What was to be taken away did not go.
     NotLost,
+    /// It was measured at too few places to be within a limit [TV-133].
+    FewPlaces,
 }
 
 impl Cause {
@@ -41,6 +43,7 @@ impl Cause {
             Cause::NotThere => "not where it was to begin",
             Cause::NotArrived => "did not get where it was to go",
             Cause::NotLost => "the loss did not come",
+            Cause::FewPlaces => "measured at too few places",
         }
     }
 }

@@ -3,20 +3,24 @@
 //! Every figure says whose view it is and how uncertain it is. What cannot be had is a figure without value that says why.
 
 mod arrived;
+mod away;
 mod course;
 mod creep;
 mod cycle;
 mod definition;
 mod doubt;
 mod ends;
+mod few;
 mod motion;
 mod reading;
 mod straight;
 
 pub use arrived::{NotArrived, THERE_PERCENT, not_arrived};
+pub use away::{Away, rests_away};
 pub use creep::stands;
 pub use definition::{Definition, Line, Runs, Unit};
 pub use doubt::Cause;
+pub use few::{is_measured_at_stem, too_few};
 pub(in crate::commission::travel) use motion::IN_THE_MIDDLE_PERCENT;
 pub use reading::Uncertain;
 pub use straight::{Straight, straight};

@@ -10,7 +10,7 @@ impl Run<'_> {
     pub(super) fn end(mut self, done: Result<(), Halt>) -> Record {
         let last_heard_s = self.sensing.last_heard_s();
         let during = core::mem::take(&mut self.during);
-        self.may_be_the_set_point();
+        self.may_be_the_set_point(done.is_ok());
         self.record.ended = match done {
             Ok(()) => Ended::Whole,
             Err(halt) => halt.ended(during, last_heard_s),

@@ -375,21 +375,22 @@ fn a_creep_that_nothing_follows_is_a_fault() {
     assert!(!all(&[&crept(|input| input)])[0].contains("did not follow"));
 }
 
-/// What was asked for at every place and answered by ? each time stands beside the verdict, and does not count [TV-108].
+/// What was asked for at every place and answered by ? each time stands beside the verdict, and is no fault; there is no verdict then [TV-108]
+/// [TV-133].
 #[test]
 fn what_was_never_typed_stands_beside_the_verdict() {
     let mut r = record(Occasion::AsLeft, 0.4);
     assert!(!first_lines(&r).contains("never typed"));
     r.plan.control_system = true;
     r.external = Some(Measure::default());
-    assert_eq!(overall(&[&r], &limits(), &Beside::default()), Overall::Within);
+    assert_eq!(overall(&[&r], &limits(), &Beside::default()), Overall::NotJudged);
     let head = first_lines(&r);
     for what in ["what the control system shows", "the measurement at stem or shaft"] {
         assert!(head.contains(&format!("{what}: asked for and never typed")), "{head}");
         assert!(joined(&all(&[&r])[0]).contains(&format!("- Asked for and never typed: {what}.")));
     }
     r.points[3].control_system_percent = Some(75.0);
-    assert!(!first_lines(&r).contains("control system shows: asked"));
+    assert!(first_lines(&r).contains("control system shows: asked for and typed at 1 of 10 places"));
 }
 
 /// Of several tests the one that began last tells where the set point is; air that was shut in one that was cut off before may still be shut.
