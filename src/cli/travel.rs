@@ -32,7 +32,7 @@ mod shown;
 
 pub use by_device::ByDevice;
 pub use calibration::told as calibration_told;
-pub use given::{By, GaugeSpec, name_of, read_record};
+pub use given::{By, GaugeSpec, name_of, read_limits, read_record};
 
 pub use on_line::{Named, OnLine, as_asked};
 pub use person::Asked;

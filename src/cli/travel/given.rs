@@ -141,11 +141,7 @@ impl Files {
             );
             text.and_then(|t| Answers::from_text(&t, path)).map_err(|e| misread(&e))
         });
-        let limits = args.limits.as_deref().map(|path| {
-            let text =
-                text_of(path, FileKind::Limits, "give the path of a file of limits, or leave --limits out");
-            text.and_then(|t| Limits::from_text(&t, path)).map_err(|e| misread(&e))
-        });
+        let limits = args.limits.as_deref().map(read_limits);
         let settings = args
             .settings
             .as_deref()
@@ -164,6 +160,15 @@ impl Files {
             beside,
         })
     }
+}
+
+/// Reads a file of limits.
+///
+/// # Errors
+/// It cannot be read, or is wrong.
+pub fn read_limits(path: &Path) -> Result<Limits, Failure> {
+    let text = text_of(path, FileKind::Limits, "give the path of a file of limits, or leave --limits out");
+    text.and_then(|t| Limits::from_text(&t, path)).map_err(|e| misread(&e))
 }
 
 /// What a file is called without its directory.

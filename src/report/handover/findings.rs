@@ -175,7 +175,7 @@ pub fn elsewhere(record: &Record) -> Vec<String> {
     let all = points.chain(record.elsewhere.iter().map(|e| e.drive));
     let mut wrong: Vec<String> = all.filter_map(|d| d.wrong()).collect();
     if let (true, Ended::NotDriven { what, .. }) = (wrong.is_empty(), &record.ended) {
-        wrong.push(clean(what));
+        wrong.push(super::words::without_next(what));
     }
     wrong
 }
@@ -248,8 +248,8 @@ pub fn beside(beside: &Beside) -> Vec<Finding> {
         let all = &report.judged.checks;
         let failing = all.iter().filter(|c| c.is_bad()).count();
         if failing > 0 {
-            out.push(look(format!(
-                "The loop as it stands in {}: {failing} of {} checks fail, as computed. `looprig wiring` says what helps.",
+            out.push(fault(format!(
+                "The loop as it stands in {} is NOT GOOD: {failing} of {} checks fail, as computed. `looprig wiring` says what helps.",
                 clean(sheet),
                 all.len()
             )));
