@@ -56,7 +56,7 @@ impl FailAction {
             let (what, ought) = (loss.words(), words(*said));
             (!other.is_empty()).then(|| {
                 format!(
-                    "it is said ({of}) that the valve {ought} without air or signal; in the test ({from}), {what}: it {}. Find out which is right before it goes on",
+                    "it is said ({of}) that the valve {ought} without air or signal; in the test ({from}), {what}: it {}. Find out which is right before you go on.",
                     listed(other.into_iter())
                 )
             })

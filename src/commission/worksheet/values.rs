@@ -2,6 +2,7 @@
 
 use super::Worksheet;
 use super::fail_action::FailAction;
+use crate::commission::person::capital;
 use crate::commission::settings::Settings;
 use crate::commission::travel::figures::{About, Definition, Figure, View, figures};
 use crate::commission::travel::record::{
@@ -291,13 +292,13 @@ impl Values {
         if !outcome.is_good {
             let mut words = format!("{from} ({test}, {occasion}) came out as {}", outcome.verdict);
             for fault in outcome.faults.iter().take(MOST_FAULTS) {
-                let _ = write!(words, ". {}", fault.trim_end_matches('.'));
+                let _ = write!(words, ". {}", capital(fault.trim_end_matches('.')));
             }
             let more = outcome.faults.len().saturating_sub(MOST_FAULTS);
             if more > 0 {
                 let _ = write!(words, ". {more} more in its report");
             }
-            self.odd.push(words);
+            self.odd.push(words + ".");
         }
         if record.occasion == Occasion::Unsaid {
             self.without_occasion.push(from.to_owned());

@@ -90,3 +90,21 @@ fn the_outcome_of_a_record() {
     assert!(!bad.is_good && bad.verdict.starts_with("NOT IN ORDER: 1 fault"), "{bad:?}");
     assert!(bad.faults[0].contains("device malfunction"), "{bad:?}");
 }
+
+/// What to do next is a sentence of its own, and no part of a headline.
+#[test]
+fn what_to_do_is_no_headline() {
+    let what =
+        "the device says that it is busy, to command 130\n  next: wait until it has done what it is at"
+            .to_owned();
+    let mut r = tested();
+    r.ended = Ended::Failed { during: "a step".into(), what: what.clone() };
+    let told = text(&[&r], &limits(), &Beside::default(), false);
+    let words = told.split_whitespace().collect::<Vec<_>>().join(" ");
+    let whole = "NOT WHOLE: it failed, during a step: the device says that it is busy, to command 130. Next: wait until it has done what it is at.";
+    assert!(words.contains(whole) && !words.contains("next:"), "{words}");
+    r.ended = Ended::NotDriven { during: "a step".into(), what };
+    let told = text(&[&r], &limits(), &Beside::default(), false);
+    let headline = told.split('\n').skip(1).take(2).collect::<Vec<_>>().join(" ");
+    assert_eq!(headline, "NOT DRIVEN AS ASKED: the device says that it is busy, to command 130");
+}
