@@ -177,6 +177,7 @@ pub fn name_of(path: &Path) -> String {
 }
 
 /// What `--record` keeps, of a travel test or of fault finding.
+#[derive(PartialEq)]
 enum Kept {
     Test(Box<Record>),
     Check(Box<DeviceCheck>),
@@ -186,11 +187,23 @@ enum Kept {
 /// Reads records of travel tests, of device checks and of fault finding.
 ///
 /// # Errors
-/// One cannot be read, or is none.
+/// One cannot be read, is none, or is there twice [TV-157].
 pub fn read_all(paths: &[PathBuf]) -> Result<Records, Failure> {
-    let mut out = Records::default();
+    let mut all: Vec<(Kept, &Path)> = Vec::new();
     for path in paths {
-        match read_kept(path)? {
+        let kept = read_kept(path)?;
+        if let Some((_, before)) = all.iter().find(|(other, _)| *other == kept) {
+            return Err(Failure::new(
+                format!("reading the record {}", path.display()),
+                format!("it is the same record as {}, and would count twice", before.display()),
+                "name it once",
+            ));
+        }
+        all.push((kept, path));
+    }
+    let mut out = Records::default();
+    for (kept, _) in all {
+        match kept {
             Kept::Test(test) => out.tests.push(*test),
             Kept::Check(check) => out.checks.push(*check),
             Kept::Fault(triage) => out.faults.push(*triage),

@@ -163,6 +163,38 @@ fn two_valves_in_one_report() {
     let title = ended.out.lines().next().unwrap_or_default();
     assert!(title == "FV-3120, Brackenmoor drain" || title == "FV-3104, Brackenmoor inlet valve", "{title}");
     // The same valve beside itself is no finding.
-    let ended = run(&dir, &["travel", "--from", "one.json", "--from", "one.json"]);
-    assert!(!ended.out.contains("two valves"), "{}", ended.out);
+    let one = fs::read_to_string(dir.join("one.json")).unwrap();
+    let by_another = one.replacen("\"who\": \"\"", "\"who\": \"R. Ames\"", 1);
+    assert_ne!(one, by_another);
+    fs::write(dir.join("again.json"), by_another).unwrap();
+    let ended = run(&dir, &["travel", "--from", "one.json", "--from", "again.json"]);
+    assert!(!ended.out.contains("two valves") && ended.out.contains("FV-3104"), "{}", ended.out);
+    // [TV-157]: the same record twice would count twice, under another name, too.
+    fs::write(dir.join("copy.json"), one).unwrap();
+    for twice in ["one.json", "copy.json"] {
+        run(&dir, &["travel", "--from", "one.json", "--from", twice])
+            .refused(&["the same record as one.json", twice]);
+    }
+}
+
+/// [TV-158] [TV-159]: a supply in bar is asked back, and a test that its limits say nothing of moves nothing; the same limits take a test of strokes.
+#[test]
+fn what_could_not_be_judged_or_meant() {
+    let dir = bench("travel-unjudged", "", PLAIN);
+    let supply = ["--cycles", "1", "--record", "no.json", "--supply-kpa"];
+    travel(&dir, &[&supply[..], &["1.4"]].concat()).refused(&["1.4", "140 kPa", "--supply-kpa"]);
+    travel(&dir, &[&supply[..], &["99999"]].concat()).refused(&["99999", "20 to 2000"]);
+    run(&dir, &["triage", "mock:bench.toml", "--supply-kpa", "1.4"]).refused(&["140 kPa"]);
+    fs::write(dir.join("l.toml"), "whose = \"works\"\n[limits]\nstroke_time_opening_s = 8\n").unwrap();
+    travel(&dir, &["--cycles", "1", "--limits", "l.toml", "--record", "no.json"]).refused(&[
+        "l.toml",
+        "stroke_time_opening_s",
+        "nothing could be judged",
+    ]);
+    assert!(!dir.join("no.json").exists());
+    let ended =
+        travel(&dir, &["--cycles", "0", "--strokes", "1", "--limits", "l.toml", "--answers", "answers.toml"]);
+    assert!(ended.out.contains("WITHIN LIMITS"), "{}{}", ended.err, ended.out);
+    let ended = travel(&dir, &["--cycles", "0", "--strokes", "1", "--record", "r.json"]);
+    assert!(ended.err.contains("so it ends without a verdict"), "{}", ended.err);
 }
