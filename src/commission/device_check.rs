@@ -296,7 +296,9 @@ impl Guide<'_> {
         }
         self.check.link = self.sensing.ask.quality().into();
         self.check.status.clone_from(&self.sensing.status);
-        let told: Vec<_> = self.check.status.iter().filter_map(|b| b.words()).collect();
+        let status = &self.check.status;
+        let told: Vec<_> =
+            status.iter().filter(|b| !b.is_said_by(status)).filter_map(|b| b.words()).collect();
         told.iter().filter(|(counts, _)| !counts).for_each(|(_, words)| self.remark(words));
         self.check.findings = judge::findings(&self.check);
         (self.keep)(&self.check);

@@ -36,8 +36,8 @@ pub(super) fn look(words: impl Into<String>) -> Finding {
 /// Everything about one test; faults first.
 pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     let mut out = Vec::new();
-    let (broken, told): (Vec<_>, Vec<_>) =
-        record.status.iter().filter_map(|b| b.words()).partition(|(counts, _)| *counts);
+    let status = record.status.iter().filter(|b| !b.is_said_by(&record.status));
+    let (broken, told): (Vec<_>, Vec<_>) = status.filter_map(|b| b.words()).partition(|(counts, _)| *counts);
     out.extend(broken.into_iter().map(|(_, words)| fault(words)));
     for j in judged.iter().filter(|j| j.verdict == Verdict::Beyond) {
         let (Some(told), Some(limit)) = (value(j, "+/- "), j.limit) else { continue };

@@ -177,6 +177,42 @@ fn two_valves_in_one_report() {
     }
 }
 
+/// [TV-154]: settings, a wiring sheet and a loop that are not those of the valve are no quiet part of a report.
+#[test]
+fn papers_of_another_valve() {
+    let dir = bench("travel-papers", "", PLAIN);
+    fs::write(dir.join("l.toml"), "whose = \"works\"\n[limits]\nstroke_time_opening_s = 8\n").unwrap();
+    travel(&dir, &["--cycles", "0", "--strokes", "1", "--record", "one.json"]);
+    let beside = |option: &str, path: &str| {
+        let ended = run(&dir, &["travel", "--from", "one.json", "--limits", "l.toml", option, path]);
+        (ended.code, ended.out.split_whitespace().collect::<Vec<_>>().join(" "))
+    };
+    let sheet = |name: &str| format!("{}/fixtures/sheets/{name}", env!("CARGO_MANIFEST_DIR"));
+    let (code, told) = beside("--wiring", &sheet("fv-3104.toml"));
+    assert!(code == 0 && told.contains("WITHIN LIMITS"), "{told}");
+    let (code, told) = beside("--wiring", &sheet("lt-3110-transmitter.toml"));
+    let other = "!! A wiring sheet of another loop: the devices in lt-3110-transmitter.toml are LT-3110";
+    assert!(code == 1 && told.contains("NOT IN ORDER: 1 fault") && told.contains(other), "{told}");
+    let (code, told) = beside("--wiring", &sheet("no-resistor.toml"));
+    assert!(
+        code == 1 && told.contains("NOT IN ORDER: 2 faults") && told.contains("is NOT GOOD: 3 of"),
+        "{told}"
+    );
+    let saved = run(&dir, &["settings", "save", "mock:bench.toml", "set.toml"]);
+    assert_eq!(saved.code, 0, "{}", saved.err);
+    let (code, told) = beside("--settings", "set.toml");
+    assert!(code == 0 && told.contains("WITHIN LIMITS"), "{told}");
+    fs::write(dir.join("bench.toml"), BENCH.replace("FV-3104\"\n", "FV-9999\"\ndevice_id = 0xAAAA\n"))
+        .unwrap();
+    let saved = run(&dir, &["settings", "save", "mock:bench.toml", "other.toml"]);
+    assert_eq!(saved.code, 0, "{}", saved.err);
+    let (code, told) = beside("--settings", "other.toml");
+    assert!(
+        code == 1 && told.contains("!! Settings of another device: the settings in other.toml"),
+        "{told}"
+    );
+}
+
 /// [TV-158] [TV-159]: a supply in bar is asked back, and a test that its limits say nothing of moves nothing; the same limits take a test of strokes.
 #[test]
 fn what_could_not_be_judged_or_meant() {
