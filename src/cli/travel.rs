@@ -25,6 +25,7 @@ mod calibration;
 mod checked;
 mod given;
 mod hands;
+mod judges;
 mod measured;
 mod on_line;
 mod person;
@@ -32,7 +33,7 @@ mod shown;
 
 pub use by_device::ByDevice;
 pub use calibration::told as calibration_told;
-pub use given::{By, GaugeSpec, name_of, read_record};
+pub use given::{By, GaugeSpec, name_of, read_limits, read_record};
 
 pub use on_line::{Named, OnLine, as_asked};
 pub use person::Asked;
@@ -63,6 +64,7 @@ pub fn run(args: &TravelArgs, out: &mut Output) -> Result<Ended, Failure> {
         has_effect(args)?;
         plan.check()
             .map_err(|wrong| Failure::new(DOING, wrong, "`looprig travel --help` shows what can be given"))?;
+        judges::has_limits(args, &plan, &files.limits)?;
     }
     let mut record = record(args, plan)?;
     // What the record begins with is about the arguments, and can still be put right.

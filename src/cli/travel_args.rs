@@ -201,7 +201,7 @@ pub struct TravelArgs {
     #[arg(long, value_parser = instrument, action = ArgAction::Append, value_name = "NAME,...", help_heading = PAPER)]
     pub instrument: Vec<Instrument>,
     /// Pressure of the air supply, kPa above ambient.
-    #[arg(long, value_parser = above_zero, value_name = "KPA", help_heading = PAPER)]
+    #[arg(long, value_parser = supply, value_name = "KPA", help_heading = PAPER)]
     pub supply_kpa: Option<f64>,
     /// Ambient temperature, degC.
     #[arg(long, value_parser = degrees, allow_negative_numbers = true, value_name = "DEGC", help_heading = PAPER)]
@@ -352,6 +352,22 @@ fn degrees(text: &str) -> Result<f64, String> {
     number(text).filter(|x| (-100.0..=200.0).contains(x)).ok_or_else(right)
 }
 
+/// A supply of air, kPa [TV-158].
+///
+/// # Errors
+/// It is none, and what would be right.
+pub fn supply(text: &str) -> Result<f64, String> {
+    let right = "give kPa above ambient, 20 to 2000, such as 140";
+    match number(text) {
+        Some(x) if (20.0..=2000.0).contains(&x) => Ok(x),
+        Some(x) if (0.2..20.0).contains(&x) => {
+            Err(format!("{x} kPa moves no valve: {right}; if {x} bar is meant, that is {:.0} kPa", x * 100.0))
+        }
+        Some(x) => Err(format!("no works has an air supply of {x} kPa: {right}")),
+        None => Err(format!("\"{text}\" is no pressure: {right}")),
+    }
+}
+
 fn step(text: &str) -> Result<(f64, f64), String> {
     let ends = text.split_once("..").and_then(|(a, b)| number(a).zip(number(b))).filter(|(a, b)| a != b);
     ends.ok_or_else(|| format!("\"{text}\" is no step: give two different percent, such as 40..60"))
@@ -409,6 +425,10 @@ mod tests {
         for wrong in ["40", "40..40", "..", "a..b", "1..inf"] {
             assert!(step(wrong).is_err(), "{wrong}");
         }
+        // [TV-158]: 1.4 bar are 140 kPa.
+        assert_eq!((supply("140"), supply("420,5")), (Ok(140.0), Ok(420.5)));
+        assert!(supply("1.4").is_err_and(|e| e.contains("if 1.4 bar is meant, that is 140 kPa")));
+        assert!(["0", "-3", "99999", "x", "nan"].iter().all(|t| supply(t).is_err()));
         assert!(instrument(",1").is_err() && degrees("900").is_err() && percent("x").is_err());
     }
 }

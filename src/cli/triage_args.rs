@@ -3,7 +3,7 @@
 use super::args::HostArgs;
 use super::describing::DescriptionArgs;
 use super::travel::By;
-use super::travel_args::PlaceArgs;
+use super::travel_args::{PlaceArgs, supply};
 use super::triage_measure::MeasureArgs;
 use super::wave_args::above_zero;
 use crate::commission::travel::Reading;
@@ -60,7 +60,7 @@ pub struct TriageArgs {
     #[arg(long, value_parser = By::parse, value_name = "person|bench|device|api:URL", requires = "moves", help_heading = HOW)]
     pub by: Option<By>,
     /// Supply pressure that should be there, by plate or sheet, kPa above ambient.
-    #[arg(long, value_parser = above_zero, value_name = "KPA", help_heading = HOW)]
+    #[arg(long, value_parser = supply, value_name = "KPA", help_heading = HOW)]
     pub supply_kpa: Option<f64>,
     /// The tag of the device, so that it is found where it has lost its polling address.
     #[arg(long, value_name = "TAG", help_heading = HOW)]

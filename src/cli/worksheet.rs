@@ -6,9 +6,11 @@ use super::files::write_file;
 use super::lines::LineSpec;
 use super::output::{Ended, Failure, Output};
 use super::settings;
-use super::travel::{name_of, read_record};
+use super::travel::{name_of, read_limits, read_record};
+use crate::commission::travel::Limits;
 use crate::commission::worksheet::{Values, worksheet, worksheets};
 use crate::report::Format;
+use crate::report::handover::outcome;
 use crate::report::worksheet::{html, markdown};
 use core::fmt::Write;
 use std::path::PathBuf;
@@ -37,6 +39,9 @@ pub struct WorksheetArgs {
     /// Fill in from a record of a travel test; may be given more than once, a later one counts before an earlier one.
     #[arg(long, value_name = "FILE.json")]
     pub record: Vec<PathBuf>,
+    /// Limits (TOML) by which the verdict of each record stands on the sheet; looprig's own unless told, which come from no standard.
+    #[arg(long, value_name = "FILE.toml", requires = "record")]
+    pub limits: Option<PathBuf>,
     /// Where the valve is: works, area, permit.
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
     pub site: String,
@@ -50,7 +55,7 @@ pub struct WorksheetArgs {
     #[arg(long, requires = "out")]
     pub force: bool,
     /// Show which tasks there are, and end.
-    #[arg(long, conflicts_with_all = ["task", "settings", "record", "out"])]
+    #[arg(long, conflicts_with_all = ["task", "settings", "record", "limits", "out"])]
     pub list: bool,
     /// Commands of device types.
     #[command(flatten)]
@@ -71,6 +76,7 @@ pub fn run(args: &WorksheetArgs, out: &mut Output) -> Result<Ended, Failure> {
         let next = format!("there are: {}", names.join(", "));
         return Err(Failure::new("finding the worksheet", format!("there is none named \"{task}\""), next));
     };
+    let limits = args.limits.as_deref().map_or_else(|| Ok(Limits::own()), read_limits)?;
     let mut values = Values::default();
     if let Some(path) = &args.settings {
         let read = settings::read_shared(path, &args.described.load()?)?;
@@ -102,7 +108,8 @@ pub fn run(args: &WorksheetArgs, out: &mut Output) -> Result<Ended, Failure> {
         }
     }
     for path in &args.record {
-        values.add_record(&read_record(path)?, &name_of(path));
+        let record = read_record(path)?;
+        values.add_record(&record, &name_of(path), &outcome(&record, &limits));
     }
     values.add_site(&args.site);
     let text = if args.page { html(sheet, &values) } else { markdown(sheet, &values) };

@@ -1,5 +1,6 @@
 //! The device check: its sensor of travel over its range, by hand, and its outputs by small moves [TV-40].
 
+mod hand;
 mod judge;
 mod read;
 mod record;
@@ -23,12 +24,8 @@ const AIR_OFF: &str =
     "The air was to be shut, and nobody said that it was opened again: the valve moves when it is.";
 /// What a person is told to do before a small move.
 pub const WATCH: &str = "watch the gauges";
-/// A hand that rests so long has come to the end, s (own choice).
-const HAND_RESTS_S: f64 = 3.0;
 /// The pressures of a double-acting stage are given so long to rest, s (own choice).
 const PRESSURES_REST_S: f64 = 60.0;
-/// A hand is watched no longer one way, s (own choice).
-const HAND_MOST_S: f64 = 120.0;
 
 /// What a device check needs.
 pub struct Setup<'a> {
@@ -49,7 +46,7 @@ pub struct Setup<'a> {
 /// Guides a person through a device check. `check` holds what is known before: line, who, the kind of output stage where it is
 /// known. Whatever happens, a record comes back.
 ///
-/// Questions have these ids [TV-30], N from 1 to 4: `device_check/sensor` (yes or no: it is wanted and safe), `device_check/air_off`,
+/// Questions have these ids [TV-30], N from 1 to 4: `device_check/sensor` (yes or no: it is wanted and safe), `device_check/air_off`, `device_check/air_still_on` (yes or no: it is shut and vented, though the device tells a pressure),
 /// `device_check/closed`, `device_check/opening`, `device_check/open`, `device_check/closing`, `device_check/back`, `device_check/air_on` (the Enter key), where it is not known `device_check/at_rest` (one of
 /// `blocked`, `bleeding`) and `device_check/acting` (one of `single`, `double`), `device_check/jog` (yes or no: leave to move), `device_check/jog/N/first` and, of
 /// a double-acting stage, `device_check/jog/N/second` (one of `rises`, `falls`, `stays`), `device_check/blows` (one of `yes`, `no`). Whoever moves the set
@@ -126,106 +123,6 @@ impl Guide<'_> {
         now.status.clone_from(&self.sensing.status);
         now.findings = judge::findings(&now);
         (self.keep)(&now);
-    }
-
-    fn sensor(&mut self) -> Result<(), Halt> {
-        self.during("asking for leave to move the valve by hand");
-        let words = "The sensor is looked at while you move the valve, or the lever, by hand, from closed to open and back. \
-                     It moves only by your hand, for as long as you take. Is that allowed, and do you want it?";
-        let mut question = Question::new("device_check/sensor", words, Kind::YesNo);
-        question.cautions.extend(CAUTIONS.map(str::to_owned));
-        question.cautions.push(
-            "A spring and air that is shut in move the valve when something lets go: vent first, and hold against it.".into(),
-        );
-        if self.ask(&question)? != Answer::Yes {
-            self.remark("The sensor was not looked at: it was not wanted.");
-            return Ok(());
-        }
-        self.during("shutting the air");
-        // It may be shut before the key is pressed.
-        self.air_off = true;
-        self.keep();
-        if !self.done("air_off", "Shut the air, vent it, and see the gauge at 0. Enter when it is.")? {
-            self.remark("The sensor was not looked at: the air could not be shut.");
-            self.air_off = false;
-            return Ok(());
-        }
-        self.during("the sensor at the closed end");
-        if !self.done("closed", "Move it to the closed end by hand and hold it. Enter when it is there.")? {
-            self.remark("The sensor was not looked at: the valve could not be moved by hand.");
-            return self.air_on();
-        }
-        self.check.hand = Some(Hand::default());
-        let closed = self.held()?;
-        let angle = self.angle()?;
-        self.hand(|h| (h.closed, h.angles_deg.0) = (closed, angle));
-        self.during("the sensor on the way to open");
-        let way = "After Enter move it slowly and evenly to the open end, in about 20 s, and hold it there.";
-        self.done("opening", way)?;
-        let opening = self.moved()?;
-        self.hand(|h| h.opening = opening);
-        self.during("the sensor at the open end");
-        self.done("open", "Is it at the open end? Move it there, hold it, Enter.")?;
-        let open = self.held()?;
-        let angle = self.angle()?;
-        self.hand(|h| (h.open, h.angles_deg.1) = (open, angle));
-        self.during("the sensor on the way back");
-        self.done("closing", "After Enter move it slowly back to the closed end, and hold it there.")?;
-        let closing = self.moved()?;
-        self.hand(|h| h.closing = closing);
-        self.during("the sensor back at the closed end");
-        self.done("back", "Is it at the closed end again? Move it there, hold it, Enter.")?;
-        let back = self.held()?;
-        self.hand(|h| h.back = back);
-        self.air_on()
-    }
-
-    fn hand(&mut self, set: impl FnOnce(&mut Hand)) {
-        if let Some(hand) = &mut self.check.hand {
-            set(hand);
-        }
-    }
-
-    /// Reads where the valve is held.
-    fn held(&mut self) -> Result<Vec<Sample>, Halt> {
-        let now_s = self.sensing.now_s();
-        let rest = self.check.rest;
-        let until = Until { most_s: rest.most_s, ..Until::default() };
-        let held = self.sensing.settle(now_s, &rest, until)?;
-        let words = run::told(held.travel());
-        self.person.tell(&format!("Held: {words}."));
-        Ok(held.at_rest)
-    }
-
-    /// Reads while a hand moves the valve, until it has rested for a while.
-    fn moved(&mut self) -> Result<Vec<Sample>, Halt> {
-        let now = self.sensing.travel(false)?;
-        let mut rest = self.check.rest;
-        rest.for_s = rest.for_s.max(HAND_RESTS_S);
-        let until = Until { left: now.percent, most_s: HAND_MOST_S, ..Until::default() };
-        self.person.tell(&format!(
-            "Now. It is read for {HAND_MOST_S:.0} s at most, until it has rested for {:.0} s.",
-            rest.for_s
-        ));
-        let mut samples = vec![now];
-        samples.extend(self.sensing.settle(now.at_s, &rest, until)?.samples);
-        Ok(samples)
-    }
-
-    fn angle(&mut self) -> Result<Option<f64>, Halt> {
-        let angle = self.sensing.readings.angle.clone();
-        self.sensing.number(angle.as_ref())
-    }
-
-    fn air_on(&mut self) -> Result<(), Halt> {
-        self.during("opening the air again");
-        let words = "Take your hands off stem and lever. Open the air again: the valve goes to its set point. Enter when it is there.";
-        if !self.done("air_on", words)? {
-            return Err(Halt::Failed("the air is not on\n  next: open the air and begin again".into()));
-        }
-        self.air_off = false;
-        self.keep();
-        Ok(())
     }
 
     fn outputs(&mut self) -> Result<(), Halt> {
@@ -399,7 +296,9 @@ impl Guide<'_> {
         }
         self.check.link = self.sensing.ask.quality().into();
         self.check.status.clone_from(&self.sensing.status);
-        let told: Vec<_> = self.check.status.iter().filter_map(|b| b.words()).collect();
+        let status = &self.check.status;
+        let told: Vec<_> =
+            status.iter().filter(|b| !b.is_said_by(status)).filter_map(|b| b.words()).collect();
         told.iter().filter(|(counts, _)| !counts).for_each(|(_, words)| self.remark(words));
         self.check.findings = judge::findings(&self.check);
         (self.keep)(&self.check);

@@ -188,14 +188,15 @@ impl Question {
             Kind::Number { unit, least, most } => {
                 let number = word.strip_suffix(&unit.to_lowercase()).unwrap_or(&word).trim_end();
                 let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+                let (from, to) = (rounded(*least), rounded(*most));
                 match number.replacen(',', ".", 1).parse::<f64>() {
                     Ok(x) if (*least..=*most).contains(&x) => Ok(Answer::Number(x)),
                     Ok(x) if x.is_finite() => {
                         let x = told(x);
-                        Err(format!("{x}{unit} cannot be: give a number from {least} to {most}{unit}"))
+                        Err(format!("{x}{unit} cannot be: give a number from {from} to {to}{unit}"))
                     }
                     _ => Err(format!(
-                        "this is no number: give one from {least} to {most}{unit}, or ? if not known"
+                        "this is no number: give one from {from} to {to}{unit}, or ? if not known"
                     )),
                 }
             }
@@ -231,6 +232,11 @@ fn told(x: f64) -> String {
     if is_plain { format!("{x}") } else { format!("{x:e}") }
 }
 
+/// The same with six digits at most [TV-158].
+fn rounded(x: f64) -> String {
+    told(format!("{x:.5e}").parse().unwrap_or(x))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -256,6 +262,10 @@ mod tests {
         for typed in ["", "twelve", "41", "nan", "inf", "1,2,3", "12 kg"] {
             assert!(q.read(typed).unwrap_err().contains("from -1 to 40 mm"), "{typed}");
         }
+        // [TV-158]: a division of 20 mm by a million has no more digits than that.
+        let least = 20.0 * 1e-6 * 0.999_999_999_999_999_9;
+        let division = Question::new("d", "?", Kind::Number { unit: "mm".into(), least, most: 20.0 });
+        assert!(division.read("x").unwrap_err().contains("from 0.00002 to 20 mm"));
         // As it was typed, not in a hundred digits.
         assert!(q.read("1e99").unwrap_err().starts_with("1e99 mm cannot be"));
         assert!(q.read("-1e-300").is_ok() && q.read("-1e300").unwrap_err().starts_with("-1e300 mm"));

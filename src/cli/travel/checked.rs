@@ -13,6 +13,7 @@ use crate::commission::travel::Readings;
 use crate::commission::travel::record::{Ended as TestEnded, Rest};
 use crate::host::Stimulus;
 use crate::report::Format;
+use crate::report::handover::{clean, with_next};
 use crate::report::table::Table;
 use crate::report::text::write_wrapped_to;
 use core::fmt::Write;
@@ -145,7 +146,12 @@ fn text(check: &DeviceCheck, is_whole: bool, bad: usize, open: usize, out: &mut 
         (_, _, 1..) => format!("NOTHING WRONG SEEN, {open} not judged"),
         _ => "AS EXPECTED".to_owned(),
     };
-    let _ = writeln!(out, "Device check{parts}\n{verdict}");
+    let moved = if check.did_not_move() { "\nDID NOT MOVE by hand, as its sensor tells" } else { "" };
+    let names = [&check.device.tag, &check.device.long_tag].map(|n| clean(n.trim()));
+    let names: Vec<&str> = names.iter().map(String::as_str).filter(|n| !n.is_empty()).collect();
+    let valve = if names.is_empty() { "valve without a tag".to_owned() } else { names.join(", ") };
+    write_wrapped_to(WIDTH, &valve, 0, out);
+    let _ = writeln!(out, "Device check{parts}\n{verdict}{moved}");
     let mut put = |lead: &str, line: &str| write_wrapped_to(WIDTH, &format!("{lead}{line}"), lead.len(), out);
     if let Some(why) = ended(&check.ended) {
         put("", &why);
@@ -185,7 +191,7 @@ fn ended(ended: &TestEnded) -> Option<String> {
             format!("Ended during {during}: the valve does not move.")
         }
         TestEnded::Failed { during, what } | TestEnded::NotDriven { during, what } => {
-            format!("Ended during {during}: {what}")
+            format!("Ended during {during}: {}", with_next(what))
         }
         TestEnded::Running => "It was cut off: the record was written while it ran.".to_owned(),
     })

@@ -141,11 +141,7 @@ impl Files {
             );
             text.and_then(|t| Answers::from_text(&t, path)).map_err(|e| misread(&e))
         });
-        let limits = args.limits.as_deref().map(|path| {
-            let text =
-                text_of(path, FileKind::Limits, "give the path of a file of limits, or leave --limits out");
-            text.and_then(|t| Limits::from_text(&t, path)).map_err(|e| misread(&e))
-        });
+        let limits = args.limits.as_deref().map(read_limits);
         let settings = args
             .settings
             .as_deref()
@@ -166,12 +162,22 @@ impl Files {
     }
 }
 
+/// Reads a file of limits.
+///
+/// # Errors
+/// It cannot be read, or is wrong.
+pub fn read_limits(path: &Path) -> Result<Limits, Failure> {
+    let text = text_of(path, FileKind::Limits, "give the path of a file of limits, or leave --limits out");
+    text.and_then(|t| Limits::from_text(&t, path)).map_err(|e| misread(&e))
+}
+
 /// What a file is called without its directory.
 pub fn name_of(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 
 /// What `--record` keeps, of a travel test or of fault finding.
+#[derive(PartialEq)]
 enum Kept {
     Test(Box<Record>),
     Check(Box<DeviceCheck>),
@@ -181,11 +187,23 @@ enum Kept {
 /// Reads records of travel tests, of device checks and of fault finding.
 ///
 /// # Errors
-/// One cannot be read, or is none.
+/// One cannot be read, is none, or is there twice [TV-157].
 pub fn read_all(paths: &[PathBuf]) -> Result<Records, Failure> {
-    let mut out = Records::default();
+    let mut all: Vec<(Kept, &Path)> = Vec::new();
     for path in paths {
-        match read_kept(path)? {
+        let kept = read_kept(path)?;
+        if let Some((_, before)) = all.iter().find(|(other, _)| *other == kept) {
+            return Err(Failure::new(
+                format!("reading the record {}", path.display()),
+                format!("it is the same record as {}, and would count twice", before.display()),
+                "name it once",
+            ));
+        }
+        all.push((kept, path));
+    }
+    let mut out = Records::default();
+    for (kept, _) in all {
+        match kept {
             Kept::Test(test) => out.tests.push(*test),
             Kept::Check(check) => out.checks.push(*check),
             Kept::Fault(triage) => out.faults.push(*triage),

@@ -8,7 +8,7 @@ use crate::commission::travel::sensing::SEEN_PERCENT;
 /// A hand is to go over so much of the range, percent (own choice).
 const RANGE_PERCENT: f64 = 90.0;
 /// Held at an end it reads that end within this, percent [TV-111].
-const END_PERCENT: f64 = 5.0;
+pub(super) const END_PERCENT: f64 = 5.0;
 /// A way from one reading to the next is a jump where it is so much longer than both beside it, percent, and so many times as long [TV-98].
 const JUMP_PERCENT: f64 = 3.0;
 const JUMP_TIMES: f64 = 2.0;
@@ -16,6 +16,8 @@ const JUMP_TIMES: f64 = 2.0;
 const FAST_PERCENT: f64 = 10.0;
 /// What does not go so far says nothing of where it comes back to, percent [TV-98].
 const MOVED_PERCENT: f64 = 10.0;
+/// What goes no further did not move, percent [TV-156].
+pub(super) const STILL_PERCENT: f64 = 2.0;
 /// A small move is followed by so much of it at least and at most [TV-98].
 const FOLLOWS: (f64, f64) = (0.5, 1.5);
 /// It stands at its set point within this, percent [TV-97].
@@ -32,8 +34,11 @@ const AWAY: &str = "It does not stand at its set point, so the stage drives it f
 /// Why the stage is not judged where the sensor is not to be trusted [TV-113].
 const WORN: &str =
     "Its sensor is not to be trusted, and the stage follows it: mend the sensor, then check again.";
+/// What is said of a valve that a hand did not move, or whose sensor did not see it.
+const DID_NOT_MOVE: &str = "It did not move";
 /// What is said of jumps.
 const JUMPS: &str = "sensor: jumps";
+const ONE_WAY: &str = "sensor: one way";
 const DEVICE_NOT: &str = "Not proved: that a device which says nothing is in order.";
 const SENSOR_NOT: &str =
     "Not proved: the sensor under load, heat and vibration, and what lies between it and the stem.";
@@ -76,6 +81,11 @@ pub fn findings(check: &DeviceCheck) -> Vec<Finding> {
 }
 
 impl DeviceCheck {
+    /// Whether a hand was to move it, and it did not move [TV-156].
+    pub fn did_not_move(&self) -> bool {
+        self.findings.iter().any(|f| f.found == Found::NotAsExpected && f.words.starts_with(DID_NOT_MOVE))
+    }
+
     /// The verdict over all findings: the worst of them; without an end or without findings it is not judged.
     pub fn verdict(&self) -> Found {
         let any = |found| self.findings.iter().any(|f| f.found == found);
@@ -109,7 +119,11 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
         words += &format!(" The lever went from {a:.1} to {b:.1} degrees.");
     }
     let is_at_ends = closed.abs() <= END_PERCENT && (open - 100.0).abs() <= END_PERCENT;
-    if range < RANGE_PERCENT {
+    if range < STILL_PERCENT {
+        words = format!(
+            "{DID_NOT_MOVE}: {words} Was the hand on it, is the lever fast on the stem, does the sensor work?"
+        );
+    } else if range < RANGE_PERCENT {
         words +=
             " That is no whole range: was it moved to both ends, is the coupling fast, is it calibrated?";
     } else if open < closed {
@@ -129,7 +143,7 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
 
     // What does not move says nothing of jumps.
     let ways = [(&hand.opening, open - closed), (&hand.closing, closed - open)];
-    let moved = ways.iter().all(|(way, _)| span(way) >= range / 2.0) && range > 0.0;
+    let moved = ways.iter().all(|(way, _)| span(way) >= range / 2.0) && range >= MOVED_PERCENT;
     if moved {
         let (found, words) = jumps(ways.map(|(way, change)| (way.as_slice(), change.signum())));
         add(out, JUMPS, found, words, SENSOR_NOT);
@@ -141,11 +155,17 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
                 "It went {back:.1} % back on the way: the hand, or the sensor. Do it again to see which."
             ),
         };
-        add(out, "sensor: one way", as_expected(good), words, SENSOR_NOT);
+        add(out, ONE_WAY, as_expected(good), words, SENSOR_NOT);
     } else {
-        let words =
-            "It was read mostly before or after it moved, so jumps would not have been seen.".to_owned();
-        add(out, JUMPS, Found::NotJudged, words, SENSOR_NOT);
+        let words = match range {
+            r if r < STILL_PERCENT => format!("{DID_NOT_MOVE}, so nothing would have been seen."),
+            r if r < MOVED_PERCENT => format!("It went {r:.1} % only, so nothing would have been seen."),
+            _ => "It was read mostly before or after it moved, so jumps would not have been seen.".to_owned(),
+        };
+        add(out, JUMPS, Found::NotJudged, words.clone(), SENSOR_NOT);
+        if range < MOVED_PERCENT {
+            add(out, ONE_WAY, Found::NotJudged, words, SENSOR_NOT);
+        }
     }
 
     let noise = [&hand.closed, &hand.open, &hand.back].into_iter().map(|s| span(s)).fold(0.0, f64::max);
@@ -154,6 +174,10 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
     match mean_of(&hand.back).map(plain) {
         None => {
             add(out, "sensor: back again", Found::NotJudged, "It was not moved back.".to_owned(), SENSOR_NOT)
+        }
+        Some(_) if range < STILL_PERCENT => {
+            let words = format!("{DID_NOT_MOVE}, so where it comes back to says nothing.");
+            add(out, "sensor: back again", Found::NotJudged, words, SENSOR_NOT);
         }
         Some(_) if range < MOVED_PERCENT => {
             let words = format!("It went {range:.1} % only, so where it comes back to says nothing.");

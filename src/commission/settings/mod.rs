@@ -185,6 +185,24 @@ impl Settings {
         self.sections.iter().find(|s| s.part.heading == IDENTITY)?.entry(name)
     }
 
+    /// The unique address of the device that the settings are of, ten hex digits: 14 bits of its type, and its device id; empty where both are
+    /// not there.
+    pub fn unique_address(&self) -> String {
+        let number = |name| self.identity(name).and_then(|e| e.value.number());
+        let short = || Some(number("manufacturer")? << 8 | number("device_type")?);
+        let device_type = number("expanded_device_type").or_else(short);
+        device_type
+            .zip(number("device_id"))
+            .map_or_else(String::new, |(t, id)| format!("{:04X}{id:06X}", t & 0x3FFF))
+    }
+
+    /// A value as people read it, by the heading of its section and its name; empty where there is none.
+    pub fn told(&self, heading: &str, name: &str) -> String {
+        let section = self.sections.iter().find(|s| s.part.heading == heading);
+        let found = section.and_then(|s| Some(s.text(s.entry(name)?, self.revision)));
+        found.unwrap_or_default()
+    }
+
     /// How many settings there are, and how many facts.
     pub fn counts(&self) -> (usize, usize) {
         let all = self.sections.iter().flat_map(|s| s.entries().iter().map(move |e| (s, e)));

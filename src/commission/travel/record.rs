@@ -200,6 +200,21 @@ pub enum FailsTo {
     Unsaid,
 }
 
+/// A valve that ends within so much of a place went there, percent of travel [TV-72].
+pub const WENT_PERCENT: f64 = 5.0;
+
+impl FailsTo {
+    /// How far a travel in the end is from where the valve goes in this way, percent; `from_percent` is where it was let go. `None`: nobody said.
+    pub fn away_percent(self, at_percent: f64, from_percent: f64) -> Option<f64> {
+        Some(match self {
+            FailsTo::Closed => at_percent,
+            FailsTo::Open => 100.0 - at_percent,
+            FailsTo::Stays => (at_percent - from_percent).abs(),
+            FailsTo::Unsaid => return None,
+        })
+    }
+}
+
 /// Which variables were read, in words: `command 130, travel`. Empty: none.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]

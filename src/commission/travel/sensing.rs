@@ -2,6 +2,7 @@
 
 use super::readings::{Reading, Readings};
 use super::record::{Ended, Rest, Sample, StatusBit, Stood, Tail};
+use crate::app::command::Value;
 use crate::app::command::layout::UnitSymbol;
 use crate::app::status::Status;
 use crate::exchange::Exchange;
@@ -176,6 +177,24 @@ const NEAR_PERCENT: f64 = 1.0;
 /// A device that was silent so often in a row is not asked any more where silence is no end.
 const SILENT_ENOUGH: usize = 3;
 
+/// The command that reads the primary to the quaternary variable.
+const READ_DYNAMIC: u8 = 3;
+
+/// A pressure in bar, by the symbol of its unit; `None`: it is no unit of pressure that is known here.
+pub fn in_bar(told: f64, unit: &str) -> Option<f64> {
+    // 1 psi is 6894.757 Pa.
+    let bar = match unit {
+        "bar" => 1.0,
+        "mbar" => 1e-3,
+        "psi" => 0.06894757,
+        "kPa" => 1e-2,
+        "MPa" => 10.0,
+        "Pa" => 1e-5,
+        _ => return None,
+    };
+    Some(told * bar)
+}
+
 impl<'a> Sensing<'a> {
     /// The clock begins now.
     pub fn new(ask: &'a mut dyn Ask, device: Device, readings: Readings) -> Sensing<'a> {
@@ -318,6 +337,23 @@ impl<'a> Sensing<'a> {
             Some(read) => Ok(Some(read)),
             None => self.once(command, data.to_vec()),
         }
+    }
+
+    /// The highest of the pressures that the device tells as its variables, and its unit: the supply, where it tells that; outer `None`: it is silent.
+    ///
+    /// # Errors
+    /// The host cannot ask.
+    pub fn highest_pressure(&mut self) -> Result<Option<Option<(f64, String)>>, Halt> {
+        let Some(read) = self.heard(READ_DYNAMIC, &[])? else { return Ok(None) };
+        let pressures = read.exchange.fields_of_reply().filter_map(|f| {
+            let unit = f.found.unit_symbol()?.to_string();
+            let told = match f.found.value(f.data) {
+                Value::Float(bits) => f64::from(f32::from_bits(bits)),
+                _ => return None,
+            };
+            (in_bar(told, &unit).is_some() && told.is_finite()).then_some((told, unit))
+        });
+        Ok(Some(pressures.max_by(|a, b| a.0.total_cmp(&b.0))))
     }
 
     /// Reads travel, no sooner than a moment after the last reading; where silence is no end, a silent device gives a sample without number.

@@ -110,6 +110,8 @@ pub const CALIBRATION: Worksheet = Worksheet {
                         fill("accuracy, lowest", "%", Known::FoundAccuracyLow),
                         fill("hysteresis", "%", Known::FoundHysteresis),
                         fill("dead band", "%", Known::FoundDeadBand),
+                        fill("stroke opening", "s", Known::FoundStrokeOpening),
+                        fill("stroke closing", "s", Known::FoundStrokeClosing),
                     ],
                 ),
                 note(
@@ -142,8 +144,8 @@ pub const CALIBRATION: Worksheet = Worksheet {
                         fill("accuracy, lowest", "%", Known::LeftAccuracyLow),
                         fill("hysteresis", "%", Known::LeftHysteresis),
                         fill("dead band", "%", Known::LeftDeadBand),
-                        fill("stroke opening", "s", Known::StrokeOpening),
-                        fill("stroke closing", "s", Known::StrokeClosing),
+                        fill("stroke opening", "s", Known::LeftStrokeOpening),
+                        fill("stroke closing", "s", Known::LeftStrokeClosing),
                     ],
                 ),
                 step(
@@ -231,8 +233,8 @@ pub const OUTPUT_STAGE: Worksheet = Worksheet {
                     &[
                         fill("accuracy, highest", "%", Known::LeftAccuracyHigh),
                         fill("hysteresis", "%", Known::LeftHysteresis),
-                        fill("stroke opening", "s", Known::StrokeOpening),
-                        fill("stroke closing", "s", Known::StrokeClosing),
+                        fill("stroke opening", "s", Known::LeftStrokeOpening),
+                        fill("stroke closing", "s", Known::LeftStrokeClosing),
                     ],
                 ),
             ],

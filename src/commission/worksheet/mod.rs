@@ -5,6 +5,7 @@
 
 mod adjusting;
 mod cautions;
+mod fail_action;
 mod mounting;
 mod supplies;
 #[cfg(test)]
@@ -12,7 +13,7 @@ mod tests;
 mod values;
 
 pub use cautions::Caution;
-pub use values::{Known, Reading, Values};
+pub use values::{Known, Outcome, Reading, Values};
 
 use crate::commission::travel::record::Movement;
 

@@ -20,7 +20,13 @@ const PREPARE: Part = Part {
         note("Compare the valve's plate with the order and with the head of this sheet.", PLATE),
         note(
             "Agree with operations; note the permit and where the valve goes without air.",
-            &[blank("permit", ""), fill("fails to", "", Known::FailsTo)],
+            &[
+                blank("permit", ""),
+                fill("it is said that without air or signal it", "", Known::FailsTo),
+                fill("in a test without air it", "", Known::SeenWithoutAir),
+                fill("in a test without current it", "", Known::SeenWithoutCurrent),
+                fill("in a test of the trip it", "", Known::SeenAtTrip),
+            ],
         ),
         step(
             "Isolate the process, shut and vent the air, let the stem rest on its stop or block it; prove it.",

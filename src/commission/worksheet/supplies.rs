@@ -142,8 +142,12 @@ pub const AIR: Worksheet = Worksheet {
                     &[blank("output at first", "kPa"), blank("after one minute", "kPa")],
                 ),
                 note(
-                    "Note where the valve goes when the air is vented.",
-                    &[fill("without air it", "", Known::FailsTo)],
+                    "Vent the air and look where the valve goes: compare it with what is said, and with what a test saw.",
+                    &[
+                        blank("now, without air, it", ""),
+                        fill("it is said that without air or signal it", "", Known::FailsTo),
+                        fill("in a test without air it", "", Known::SeenWithoutAir),
+                    ],
                 ),
             ],
         },

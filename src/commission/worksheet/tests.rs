@@ -2,6 +2,12 @@ use super::*;
 use crate::commission::travel::record::{External, FailsTo, Movement, Occasion, Plan, Record, Test};
 use std::collections::BTreeSet;
 
+mod occasions;
+
+fn good() -> Outcome {
+    Outcome { verdict: "WITHIN LIMITS".into(), is_good: true, faults: Vec::new() }
+}
+
 /// Whether a known value stands on a sheet.
 fn stands(sheet: &Worksheet, known: Known) -> bool {
     sheet.parts.iter().flat_map(|p| p.steps).flat_map(|s| s.entries).any(|e| e.known == Some(known))
@@ -64,12 +70,12 @@ fn a_record_fills_in() {
         record.points.push(tests_point(asked, read));
     }
     let mut values = Values::default();
-    values.add_record(&record, "found.json");
+    values.add_record(&record, "found.json", &good());
     assert_eq!(values.get(Known::Tag), Some(("FV-3104", "found.json")));
     assert_eq!(values.get(Known::FailsTo), Some(("closes", "found.json")));
     assert_eq!(values.get(Known::RatedTravel), Some(("40 mm", "found.json")));
     assert_eq!(values.get(Known::Supply), Some(("420", "found.json")));
-    assert_eq!(values.get(Known::TravelAt50), Some(("50.4", "found.json")));
+    assert_eq!(values.get(Known::TravelAt50), None, "that is looked at after the work");
     assert_eq!(values.get(Known::FoundAccuracyHigh).map(|v| v.0), Some("+0.40 (device's sensor)"));
     assert_eq!(values.get(Known::FoundAccuracyLow).map(|v| v.0), Some("-0.20 (device's sensor)"));
     assert_eq!(values.get(Known::LeftAccuracyHigh), None);
@@ -78,9 +84,10 @@ fn a_record_fills_in() {
     for p in &mut record.points {
         p.external = Some(External { value: p.asked_percent, unit: "%".into(), percent: p.asked_percent });
     }
-    values.add_record(&record, "left.json");
+    values.add_record(&record, "left.json", &good());
     let left = values.get(Known::LeftAccuracyHigh).map(|v| v.0);
     assert_eq!(left, Some("+0.00 (at the stem); +0.40 (device's sensor)"));
+    assert_eq!(values.get(Known::TravelAt50), Some(("50.4", "left.json")));
     assert_eq!(values.get(Known::LongTag), None, "an empty text is no value");
 }
 
@@ -110,7 +117,7 @@ fn what_is_compared_is_of_one_moment() {
     (record.points[3].asked_ma, record.points[3].read_ma) = (Some(12.0), Some(11.98));
     record.points[3].control_system_percent = Some(50.5);
     let mut values = Values::default();
-    values.add_record(&record, "check.json");
+    values.add_record(&record, "check.json", &good());
     let got = |known| values.get(known).map(|v| v.0);
     assert_eq!((got(Known::TravelAt0), got(Known::StemAt0)), (Some("0.0"), None));
     assert_eq!((got(Known::TravelAt50), got(Known::StemAt50)), (Some("50.9"), Some("50.5 = 10.1 mm")));
@@ -136,7 +143,7 @@ fn what_does_not_fit_is_left_out_or_told() {
     record.valve.motion = Some(Movement::Linear);
     record.valve.rated_travel = Some(20.0);
     let mut values = Values::default();
-    values.add_record(&record, "a.json");
+    values.add_record(&record, "a.json", &good());
     let part_turn = worksheet("mounting-part-turn").expect("it is listed");
     let linear = worksheet("mounting-linear").expect("it is listed");
     assert!(stands(part_turn, Known::RatedTravel) && stands(linear, Known::RatedTravel));
@@ -145,10 +152,10 @@ fn what_does_not_fit_is_left_out_or_told() {
     assert_eq!(values.get_for(linear, Known::RatedTravel), Some(("20 mm", "a.json")));
     assert_eq!(values.other_motion(linear), None);
     assert!(values.odd().is_empty());
-    values.add_record(&record, "again.json");
+    values.add_record(&record, "again.json", &good());
     assert!(values.odd().is_empty());
     record.device.unique_address = "3D71003105".into();
-    values.add_record(&record, "b.json");
+    values.add_record(&record, "b.json", &good());
     assert!(
         values.odd()[0].contains("3D71003105")
             && values.odd()[0].contains("a.json") | values.odd()[0].contains("again.json")

@@ -1,10 +1,12 @@
 //! What a device, its settings and finished tests can fill in.
 
 use super::Worksheet;
+use super::fail_action::FailAction;
+use crate::commission::person::capital;
 use crate::commission::settings::Settings;
 use crate::commission::travel::figures::{About, Definition, Figure, View, figures};
 use crate::commission::travel::record::{
-    CALIBRATION, Direction, Ended, FailsTo, Movement, Occasion, Point, Record, Test,
+    CALIBRATION, Direction, Ended, Loss, Movement, Occasion, Point, Record, Test,
 };
 use crate::commission::travel::sensing::mean;
 use core::fmt::Write;
@@ -32,6 +34,9 @@ pub enum Known {
     Motion,
     RatedTravel,
     FailsTo,
+    SeenWithoutAir,
+    SeenWithoutCurrent,
+    SeenAtTrip,
     AngleClosed,
     AngleOpen,
     Current,
@@ -55,14 +60,52 @@ pub enum Known {
     FoundAccuracyLow,
     FoundHysteresis,
     FoundDeadBand,
+    FoundStrokeOpening,
+    FoundStrokeClosing,
     LeftAccuracyHigh,
     LeftAccuracyLow,
     LeftHysteresis,
     LeftDeadBand,
-    StrokeOpening,
-    StrokeClosing,
+    LeftStrokeOpening,
+    LeftStrokeClosing,
     Left,
 }
+
+impl Known {
+    /// Whether it belongs to one occasion: as found, or as left [TV-152].
+    pub fn is_of_an_occasion(self) -> bool {
+        use Known::*;
+        matches!(
+            self,
+            FoundAccuracyHigh
+                | FoundAccuracyLow
+                | FoundHysteresis
+                | FoundDeadBand
+                | FoundStrokeOpening
+                | FoundStrokeClosing
+                | LeftAccuracyHigh
+                | LeftAccuracyLow
+                | LeftHysteresis
+                | LeftDeadBand
+                | LeftStrokeOpening
+                | LeftStrokeClosing
+        )
+    }
+}
+
+/// How a record came out, as the report of it alone says [TV-153].
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Outcome {
+    /// The verdict in a few words.
+    pub verdict: String,
+    /// Whether it is within limits, or in order.
+    pub is_good: bool,
+    /// What counts as a fault, a sentence each; may be empty.
+    pub faults: Vec<String>,
+}
+
+/// Most faults of a record that stand on a sheet.
+const MOST_FAULTS: usize = 3;
 
 /// What only a device that answers now can tell.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -86,6 +129,9 @@ pub struct Values {
     motion: Option<Movement>,
     sources: Vec<String>,
     odd: Vec<String>,
+    fail_action: FailAction,
+    /// Files of tests of which nobody said whether they were made as found or as left.
+    without_occasion: Vec<String>,
 }
 
 impl Values {
@@ -110,9 +156,17 @@ impl Values {
         &self.sources
     }
 
-    /// What does not fit together, a sentence each: values of two devices on one sheet.
-    pub fn odd(&self) -> &[String] {
-        &self.odd
+    /// What does not fit together or is not in order, a sentence each: values of two devices on one sheet, a fail action that is not as said,
+    /// a record that is not within its limits.
+    pub fn odd(&self) -> Vec<String> {
+        self.fail_action.odd().into_iter().chain(self.odd.iter().cloned()).collect()
+    }
+
+    /// Files of tests that fill neither as found nor as left, for nobody said which they are; none where a sheet has no such line [TV-152].
+    pub fn without_occasion(&self, sheet: &Worksheet) -> &[String] {
+        let mut entries = sheet.parts.iter().flat_map(|p| p.steps).flat_map(|s| s.entries);
+        let asks = entries.any(|e| e.known.is_some_and(Known::is_of_an_occasion));
+        if asks { &self.without_occasion } else { &[] }
     }
 
     /// Whether there is none.
@@ -125,11 +179,14 @@ impl Values {
         self.put(Known::Site, site, "given");
     }
 
-    fn source(&mut self, from: &str, what: &[&str]) {
+    fn source(&mut self, from: &str, what: &[&str], verdict: &str) {
         let what: Vec<&str> = what.iter().map(|w| w.trim()).filter(|w| !w.is_empty()).collect();
         let mut words = from.to_owned();
         if !what.is_empty() {
             let _ = write!(words, " ({})", what.join(", "));
+        }
+        if !verdict.is_empty() {
+            let _ = write!(words, ": {verdict}");
         }
         self.sources.push(words);
     }
@@ -161,8 +218,8 @@ impl Values {
 
     /// Adds what settings tell of the device; `from` names the file or the line.
     pub fn add_settings(&mut self, settings: &Settings, from: &str) {
-        self.same_device(&unique_of(settings), from);
-        self.source(from, &[&settings.origin.saved, &settings.origin.line]);
+        self.same_device(&settings.unique_address(), from);
+        self.source(from, &[&settings.origin.saved, &settings.origin.line], "");
         for (known, heading, name) in [
             (Known::Tag, "tag", "tag"),
             (Known::LongTag, "long_tag", "long_tag"),
@@ -174,7 +231,7 @@ impl Values {
             (Known::Serial, "identity", "device_id"),
             (Known::Polling, "loop", "polling_address"),
         ] {
-            self.put(known, text(settings, heading, name), from);
+            self.put(known, settings.told(heading, name), from);
         }
         // Told, and empty, is something else than not told.
         for (known, heading, name) in
@@ -182,16 +239,16 @@ impl Values {
         {
             let section = settings.sections.iter().find(|s| s.part.heading == heading);
             let is_told = section.is_some_and(|s| s.entry(name).is_some());
-            if is_told && text(settings, heading, name).trim().is_empty() {
+            if is_told && settings.told(heading, name).trim().is_empty() {
                 self.put(known, "none", from);
             }
         }
         let (low, high) =
-            (text(settings, "output", "lower_range_value"), text(settings, "output", "upper_range_value"));
+            (settings.told("output", "lower_range_value"), settings.told("output", "upper_range_value"));
         if !low.is_empty() && !high.is_empty() {
             self.put(Known::Range, format!("{low} to {high}"), from);
         }
-        self.put(Known::Unique, unique_of(settings), from);
+        self.put(Known::Unique, settings.unique_address(), from);
         self.put(Known::Revision, settings.revision.number().to_string(), from);
     }
 
@@ -217,8 +274,9 @@ impl Values {
         self.number(Known::Current, reading.current_ma, 2, from);
     }
 
-    /// Adds what a test tells; `from` names its file. Figures count as found or as left by the record's occasion; without one they count as both.
-    pub fn add_record(&mut self, record: &Record, from: &str) {
+    /// Adds what a test tells, and how it came out; `from` names its file. Figures count as found or as left by the record's occasion; without
+    /// one they count as neither [TV-152].
+    pub fn add_record(&mut self, record: &Record, from: &str, outcome: &Outcome) {
         self.same_device(&record.device.unique_address, from);
         let test = match record.test {
             Test::Travel => "travel test",
@@ -227,17 +285,34 @@ impl Values {
         let occasion = match record.occasion {
             Occasion::AsFound => "as found",
             Occasion::AsLeft => "as left",
-            Occasion::Unsaid => "",
+            Occasion::Unsaid => "not said whether as found or as left",
         };
         let cut = if record.ended == Ended::Whole { "" } else { "it did not come to its end" };
-        self.source(from, &[test, occasion, cut, &record.started, &record.line]);
-        self.add_device(record, from);
+        self.source(from, &[test, occasion, cut, &record.started, &record.line], &outcome.verdict);
+        if !outcome.is_good {
+            let mut words = format!("{from} ({test}, {occasion}) came out as {}", outcome.verdict);
+            for fault in outcome.faults.iter().take(MOST_FAULTS) {
+                let _ = write!(words, ". {}", capital(fault.trim_end_matches('.')));
+            }
+            let more = outcome.faults.len().saturating_sub(MOST_FAULTS);
+            if more > 0 {
+                let _ = write!(words, ". {more} more in its report");
+            }
+            self.odd.push(words + ".");
+        }
+        if record.occasion == Occasion::Unsaid {
+            self.without_occasion.push(from.to_owned());
+        }
+        // What is looked at after the work is not what was found before it.
+        let is_after = record.occasion != Occasion::AsFound;
+        self.add_device(record, from, is_after);
         let (found, left) = match record.occasion {
             Occasion::AsFound => (true, false),
             Occasion::AsLeft => (false, true),
-            Occasion::Unsaid => (true, true),
+            Occasion::Unsaid => (false, false),
         };
         let all = figures(record);
+        self.add_fails(record, &all, from);
         for (definition, as_found, as_left) in [
             (Definition::AccuracyAbove, Known::FoundAccuracyHigh, Known::LeftAccuracyHigh),
             (Definition::AccuracyBelow, Known::FoundAccuracyLow, Known::LeftAccuracyLow),
@@ -251,13 +326,43 @@ impl Values {
                 }
             }
         }
-        for (known, direction) in
-            [(Known::StrokeOpening, Direction::Up), (Known::StrokeClosing, Direction::Down)]
-        {
+        for (direction, as_found, as_left) in [
+            (Direction::Up, Known::FoundStrokeOpening, Known::LeftStrokeOpening),
+            (Direction::Down, Known::FoundStrokeClosing, Known::LeftStrokeClosing),
+        ] {
             let of =
                 |f: &&Figure| f.definition == Definition::StrokeTime && f.about == About::Stroke(direction);
-            self.number(known, all.iter().filter(of).find_map(|f| f.value), 1, from);
+            let value = all.iter().filter(of).find_map(|f| f.value);
+            for (known, wanted) in [(as_found, found), (as_left, left)] {
+                self.number(known, value.filter(|_| wanted), 1, from);
+            }
         }
+        if is_after {
+            self.add_places(record, from);
+        }
+    }
+
+    /// Adds where the valve ought to go, as somebody said, and where it was seen to go.
+    fn add_fails(&mut self, record: &Record, figures: &[Figure], from: &str) {
+        self.fail_action.add(record, figures, from);
+        let said = self.fail_action.said().map(|(words, from)| (words.to_owned(), from.to_owned()));
+        if let Some((words, from)) = said {
+            self.put(Known::FailsTo, words, &from);
+        }
+        for (known, loss) in [
+            (Known::SeenWithoutAir, Loss::Air),
+            (Known::SeenWithoutCurrent, Loss::Current),
+            (Known::SeenAtTrip, Loss::Trip),
+        ] {
+            let seen = self.fail_action.seen(loss).map(|(words, from)| (words, from.to_owned()));
+            if let Some((words, from)) = seen {
+                self.put(known, words, &from);
+            }
+        }
+    }
+
+    /// Adds travel beside the stem, and what the control system showed.
+    fn add_places(&mut self, record: &Record, from: &str) {
         for (device, stem, place) in [
             (Known::TravelAt0, Known::StemAt0, 0.0),
             (Known::TravelAt50, Known::StemAt50, 50.0),
@@ -285,7 +390,7 @@ impl Values {
         }
     }
 
-    fn add_device(&mut self, record: &Record, from: &str) {
+    fn add_device(&mut self, record: &Record, from: &str, is_after: bool) {
         let d = &record.device;
         for (known, value) in [
             (Known::Tag, &d.tag),
@@ -317,19 +422,12 @@ impl Values {
             let unit = if record.valve.motion == Some(Movement::PartTurn) { "deg" } else { "mm" };
             self.put(Known::RatedTravel, format!("{travel} {unit}"), from);
         }
-        let fails_to = match record.valve.fails_to {
-            FailsTo::Closed => "closes",
-            FailsTo::Open => "opens",
-            FailsTo::Stays => "stays where it is",
-            FailsTo::Unsaid => "",
-        };
-        self.put(Known::FailsTo, fails_to, from);
         // Without a stroke the ends of the set point are as near as it comes to the stops.
         for (known, place) in [(Known::AngleClosed, 0.0), (Known::AngleOpen, 100.0)] {
-            let at = |p: &&Point| (p.asked_percent - place).abs() < 0.01;
+            let at = |p: &&Point| is_after && (p.asked_percent - place).abs() < 0.01;
             self.number(known, record.points.iter().filter(at).find_map(|p| p.angle_deg), 1, from);
         }
-        for end in &record.ends {
+        for end in record.ends.iter().filter(|_| is_after) {
             let known = if end.open { Known::AngleOpen } else { Known::AngleClosed };
             self.number(known, end.angle_deg, 1, from);
         }
@@ -347,34 +445,17 @@ impl Values {
             format!("{} {} ({calibrated})", i.name, i.serial)
         });
         self.put(Known::Instruments, equipment.collect::<Vec<_>>().join("; "), from);
-        if let Some(left) = &record.left {
+        if let Some(left) = record.left.as_ref().filter(|_| is_after) {
             self.put(Known::Left, left.words.as_str(), from);
         }
     }
 }
 
 /// A number as people write it: nothing has a sign at 0.
-fn decimal(value: f64, digits: usize) -> String {
+pub(super) fn decimal(value: f64, digits: usize) -> String {
     let text = format!("{value:.digits$}");
     let is_zero = text.starts_with('-') && text.chars().all(|c| "-0.".contains(c));
     if is_zero { text[1..].to_owned() } else { text }
-}
-
-/// A value of settings as people read it; empty where there is none.
-fn text(settings: &Settings, heading: &str, name: &str) -> String {
-    let section = settings.sections.iter().find(|s| s.part.heading == heading);
-    let found = section.and_then(|s| Some(s.text(s.entry(name)?, settings.revision)));
-    found.unwrap_or_default()
-}
-
-/// The unique address of the device that settings are of, ten hex digits: 14 bits of its type, and its device id; empty where both are not there.
-fn unique_of(settings: &Settings) -> String {
-    let number = |name| settings.identity(name).and_then(|e| e.value.number());
-    let short = || Some(number("manufacturer")? << 8 | number("device_type")?);
-    let device_type = number("expanded_device_type").or_else(short);
-    device_type
-        .zip(number("device_id"))
-        .map_or_else(String::new, |(t, id)| format!("{:04X}{id:06X}", t & 0x3FFF))
 }
 
 /// The largest of a figure, by the measurement at the stem where there is one, with whose view it is.

@@ -4,13 +4,10 @@ use super::words::{clean, fails_to, number, short, value};
 use super::{Handover, One, words};
 use crate::commission::travel::figures::{Cause, Definition};
 use crate::commission::travel::limits::Judged;
-use crate::commission::travel::record::{Fail, FailsTo, Loss, Record, Shown};
+use crate::commission::travel::record::{Fail, FailsTo, Loss, Record, Shown, WENT_PERCENT};
 use crate::report::plot::plain;
 use core::fmt::Write;
 use serde_json::{Value, json};
-
-/// By how much a valve may be away from its end when it is said to have gone there, percent.
-const AT_END: f64 = 5.0;
 
 /// Whether a valve went where it is said to go.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -99,13 +96,9 @@ fn came(fail: &Fail, said: FailsTo, place: Option<&Judged>) -> Came {
     // A travel that may be the set point tells nothing of the valve.
     let told = place.filter(|j| j.figure.doubt.is_empty()).map(|j| &j.figure);
     let told = told.and_then(|f| Some((f.value?, f.uncertainty.unwrap_or(0.0))));
-    let away = told.map(|(at, by)| match said {
-        FailsTo::Open => (100.0 - at, by),
-        FailsTo::Stays => ((at - fail.from_percent).abs(), by),
-        _ => (at, by),
-    });
+    let away = told.and_then(|(at, by)| Some((said.away_percent(at, fail.from_percent)?, by)));
     if let (Some((at, _)), Some((away, by))) = (told, away)
-        && away - by > AT_END
+        && away - by > WENT_PERCENT
     {
         otherwise.push(format!(
             "{what}: the device tells {} % in the end, and it is said that the valve {}.",
@@ -117,7 +110,7 @@ fn came(fail: &Fail, said: FailsTo, place: Option<&Judged>) -> Came {
         (false, ..) => Came::Otherwise(otherwise),
         _ if of(Cause::NotAtRest).is_some() => not_judged(of(Cause::NotAtRest).unwrap_or("")),
         (_, Some(_), _) => Came::AsSaid,
-        (_, _, Some((away, by))) if away + by <= AT_END => Came::AsSaid,
+        (_, _, Some((away, by))) if away + by <= WENT_PERCENT => Came::AsSaid,
         (_, _, Some(_)) => not_judged("the device's travel is not known well enough"),
         _ => not_judged("neither a person nor the device told where it went"),
     }

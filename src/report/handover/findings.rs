@@ -38,8 +38,8 @@ pub(super) fn look(words: impl Into<String>) -> Finding {
 /// Everything about one test; faults first.
 pub fn of(record: &Record, judged: &[Judged], limits: &Limits) -> Vec<Finding> {
     let mut out = Vec::new();
-    let (broken, told): (Vec<_>, Vec<_>) =
-        record.status.iter().filter_map(|b| b.words()).partition(|(counts, _)| *counts);
+    let status = record.status.iter().filter(|b| !b.is_said_by(&record.status));
+    let (broken, told): (Vec<_>, Vec<_>) = status.filter_map(|b| b.words()).partition(|(counts, _)| *counts);
     out.extend(broken.into_iter().map(|(_, words)| fault(words)));
     for j in judged.iter().filter(|j| j.verdict == Verdict::Beyond) {
         let (Some(told), Some(limit)) = (value(j, "+/- "), j.limit) else { continue };
@@ -195,7 +195,7 @@ pub fn elsewhere(record: &Record) -> Vec<String> {
     let all = points.chain(record.elsewhere.iter().map(|e| e.drive));
     let mut wrong: Vec<String> = all.filter_map(|d| d.wrong()).collect();
     if let (true, Ended::NotDriven { what, .. }) = (wrong.is_empty(), &record.ended) {
-        wrong.push(clean(what));
+        wrong.push(super::words::without_next(what));
     }
     wrong
 }
@@ -268,8 +268,8 @@ pub fn beside(beside: &Beside) -> Vec<Finding> {
         let all = &report.judged.checks;
         let failing = all.iter().filter(|c| c.is_bad()).count();
         if failing > 0 {
-            out.push(look(format!(
-                "The loop as it stands in {}: {failing} of {} checks fail, as computed. `looprig wiring` says what helps.",
+            out.push(fault(format!(
+                "The loop as it stands in {} is NOT GOOD: {failing} of {} checks fail, as computed. `looprig wiring` says what helps.",
                 clean(sheet),
                 all.len()
             )));

@@ -27,13 +27,14 @@ pub use json::json;
 pub use sheet::sheet;
 pub use text::text;
 
-pub(super) use words::clean;
+pub use words::{clean, with_next};
 
 use super::wiring::WiringReport;
 use crate::commission::settings::Settings;
 use crate::commission::travel::figures::{Cause, Definition, THERE_PERCENT, View, figures_within};
 use crate::commission::travel::limits::{Judged, Limited, Limits, Verdict, judge};
 use crate::commission::travel::record::{Ended, Occasion, Record, Test};
+use crate::commission::worksheet::Outcome;
 use findings::Finding;
 use std::collections::BTreeMap;
 
@@ -121,6 +122,16 @@ pub fn overall(records: &[&Record], limits: &Limits, beside: &Beside) -> Overall
     Handover::new(records, limits, beside).overall()
 }
 
+/// How one record comes out by itself, for a worksheet that is filled in from it [TV-153].
+pub fn outcome(record: &Record, limits: &Limits) -> Outcome {
+    let beside = Beside::default();
+    let h = Handover::new(&[record], limits, &beside);
+    let (overall, words, _) = words::headline(&h);
+    let faults = findings::told(&h).into_iter().filter(|f| f.counts).map(|f| f.words).collect();
+    let verdict = format!("{words} ({})", clean(&limits.whose));
+    Outcome { verdict, is_good: overall == Overall::Within, faults }
+}
+
 /// The figures that are asked of a record, with limits and verdicts: all of them, but of a loop check no repeatability, for it goes up and
 /// down once and that wants three cycles.
 pub fn judged(record: &Record, limits: &Limits) -> Vec<Judged> {
@@ -189,6 +200,7 @@ impl<'a> Handover<'a> {
         let mut between = findings::beside(beside);
         between.extend(same::valves(&sorted, &beside.checks));
         between.extend(same::order(&sorted));
+        between.extend(same::beside(&sorted, beside));
         between.extend(findings::between(&sorted));
         Handover { tests: sorted.iter().map(one).collect(), limits, beside, between }
     }

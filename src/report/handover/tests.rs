@@ -6,6 +6,7 @@ use crate::commission::travel::record::{
 };
 
 mod asked;
+mod beside;
 mod verdicts;
 
 /// A test of FV-3104, invented: travel is the set point, half of `gap` below it on the way up and above it on the way down, so that

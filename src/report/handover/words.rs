@@ -16,6 +16,19 @@ pub fn clean(text: &str) -> String {
     text.chars().map(|c| if harmful(c) { ' ' } else { c }).collect()
 }
 
+/// What went wrong alone, of words with a line "next: ..." behind them: what to do is no part of a headline.
+pub fn without_next(what: &str) -> String {
+    clean(what.split_once("next:").map_or(what, |(wrong, _)| wrong).trim())
+}
+
+/// The same with what to do as a sentence of its own.
+pub fn with_next(what: &str) -> String {
+    match what.split_once("next:") {
+        Some((_, next)) => format!("{}. Next: {}", without_next(what), clean(next.trim())),
+        None => clean(what),
+    }
+}
+
 pub fn occasion(o: Occasion) -> &'static str {
     match o {
         Occasion::AsFound => "as found",
@@ -88,9 +101,9 @@ pub fn broken_off(ended: &Ended) -> Option<String> {
         Ended::NoMovement { during, .. } => format!("the valve did not move{}", at(during)),
         Ended::Stands { during, .. } => format!("the valve moved no more{}", at(during)),
         Ended::NotDriven { during, what } => {
-            format!("the set point did not come{}: {}", at(during), clean(what))
+            format!("the set point did not come{}: {}", at(during), with_next(what))
         }
-        Ended::Failed { during, what } => format!("it failed{}: {}", at(during), clean(what)),
+        Ended::Failed { during, what } => format!("it failed{}: {}", at(during), with_next(what)),
         Ended::Running => "the record was written while the test ran, and has no end".to_owned(),
     })
 }
@@ -281,7 +294,7 @@ pub fn reasons(h: &Handover) -> String {
 fn first_of_all(h: &Handover) -> Option<String> {
     h.deciding().find_map(|test| {
         if let Ended::NotDriven { what, .. } = &test.record.ended {
-            return Some(format!("NOT DRIVEN AS ASKED: {}", clean(what)));
+            return Some(format!("NOT DRIVEN AS ASKED: {}", without_next(what)));
         }
         let words = stood(&test.record.ended)?;
         let (is, rest) = words.split_once(':').unwrap_or((&words, ""));

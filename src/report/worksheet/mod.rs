@@ -27,7 +27,12 @@ fn value<'a>(sheet: &Worksheet, entry: &Entry, values: &'a Values) -> Option<(&'
 fn remarks(sheet: &Worksheet, values: &Values) -> (Option<String>, Vec<String>) {
     let from = values.sources();
     let from = (!from.is_empty()).then(|| format!("Filled in from: {}.", from.join("; ")));
-    let mut odd = values.odd().to_vec();
+    let mut odd = values.odd();
+    odd.extend(values.without_occasion(sheet).iter().map(|from| {
+        format!(
+            "nobody said whether {from} was made as found or as left, so it fills neither: give --as-found or --as-left with the test, or write in by hand what belongs there"
+        )
+    }));
     odd.extend(values.other_motion(sheet).map(|motion| {
         let (is, wanted) = match motion {
             Movement::Linear => ("linear", "part-turn"),

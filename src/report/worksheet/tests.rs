@@ -1,6 +1,10 @@
 use super::*;
 use crate::commission::travel::record::{Plan, Record, Test};
-use crate::commission::worksheet::{Values, worksheets};
+use crate::commission::worksheet::{Outcome, Values, worksheets};
+
+fn good() -> Outcome {
+    Outcome { verdict: "WITHIN LIMITS: all 6 judged figures".into(), is_good: true, faults: Vec::new() }
+}
 
 /// Every sheet says its cautions before its steps, has a box a step, lines to sign on, and fetches nothing.
 #[test]
@@ -34,7 +38,7 @@ fn names_of_devices_are_text() {
     let mut record = Record::new(Test::Travel, Plan::default());
     record.device.long_tag = "<b>*x*|y".into();
     let mut values = Values::default();
-    values.add_record(&record, "a.json");
+    values.add_record(&record, "a.json", &good());
     let sheet = worksheets().next().expect("there are some");
     assert!(html(sheet, &values).contains("&lt;b&gt;*x*|y"));
     assert!(markdown(sheet, &values).contains("&lt;b&gt;\\*x\\*\\|y"));
@@ -51,7 +55,7 @@ fn every_sheet_names_its_valve() {
     record.site = "Brackenmoor".into();
     record.started = "2026-11-30 08:15:00 UTC".into();
     let mut values = Values::default();
-    values.add_record(&record, "left.json");
+    values.add_record(&record, "left.json", &good());
     for sheet in worksheets() {
         for text in [html(sheet, &values), markdown(sheet, &values)] {
             let caution = text.find("Before the work").expect("cautions");
@@ -69,5 +73,29 @@ fn every_sheet_names_its_valve() {
             }
         }
         assert!(html(sheet, &values).contains("<title>FV-3104: "), "{}", sheet.id);
+    }
+}
+
+/// [TV-152] [TV-153]: behind a record stands its verdict, a bad one is a warning under the head of every sheet, and one without occasion is named
+/// where a sheet asks for as found and as left.
+#[test]
+fn a_bad_record_is_no_silent_source() {
+    let record = Record::new(Test::Travel, Plan::default());
+    let mut values = Values::default();
+    let faults = vec!["The device says that it is broken.".to_owned()];
+    values.add_record(
+        &record,
+        "mal.json",
+        &Outcome { verdict: "NOT IN ORDER: 1 fault".into(), is_good: false, faults },
+    );
+    for sheet in worksheets() {
+        for text in [html(sheet, &values), markdown(sheet, &values)] {
+            let head = &text[..text.find("Before the work").expect("cautions")];
+            assert!(head.contains("): NOT IN ORDER: 1 fault"), "{}: {head}", sheet.id);
+            let warned = "came out as NOT IN ORDER: 1 fault. The device says that it is broken";
+            assert!(head.contains(warned) && head.contains("Look:"), "{}: {head}", sheet.id);
+            let asks = ["calibration", "output-stage"].contains(&sheet.id);
+            assert_eq!(head.contains("fills neither"), asks, "{}: {head}", sheet.id);
+        }
     }
 }

@@ -90,6 +90,49 @@ fn faults_are_found() {
     assert_eq!(found(&check, "outputs: pattern").0, Found::NotAsExpected);
 }
 
+/// [TV-155]: a device that still tells 1.40 bar when its air is said to be off is asked about before a hand is; one that tells 0 bar is not, and one that
+/// tells no pressure is said to tell none.
+#[test]
+fn air_that_is_still_on() {
+    let of = |script: Script| {
+        let world = world(Valve::new(), script);
+        let check = checked(&world, Acting::Single);
+        let w = world.borrow();
+        let asked: Vec<String> = w.questions.iter().map(|q| q.id.clone()).collect();
+        (check, asked, w.told.join("\n"), w.questions.clone())
+    };
+    let (check, asked, _, questions) =
+        of(Script { tells_supply: true, air_stays: true, ..Script::default() });
+    let at = asked.iter().position(|q| q == "device_check/air_still_on").expect("asked");
+    assert_eq!(asked[at - 1], "device_check/air_off");
+    assert_eq!(asked[at + 1], "device_check/air_on", "no hand is asked for");
+    assert!(questions[at].words.contains("1.40 bar") && questions[at].cautions[0].contains("No hand"));
+    assert!(check.hand.is_none() && check.remarks.iter().any(|r| r.contains("the air is not off")));
+    assert_ne!(check.verdict(), Found::NotAsExpected, "{:?}", check.findings);
+    let (check, asked, told, _) = of(Script { tells_supply: true, ..Script::default() });
+    assert!(!asked.iter().any(|q| q == "device_check/air_still_on") && !told.contains("tells no pressure"));
+    assert_eq!(check.verdict(), Found::AsExpected);
+    let (_, asked, told, _) = of(Script::default());
+    assert!(!asked.iter().any(|q| q == "device_check/air_still_on") && told.contains("tells no pressure"));
+}
+
+/// [TV-156]: a sensor that stands at 49.9 % is told at each end while somebody is there, and nothing of it is as expected but what does not ask for a move.
+#[test]
+fn ends_that_are_none() {
+    let world = world(Valve { sensor: |_| 49.9, ..Valve::new() }, Script::default());
+    let check = checked(&world, Acting::Single);
+    let told = world.borrow().told.join("\n");
+    assert!(told.contains("The closed end ought to read 0 %: is that the end?"), "{told}");
+    assert_eq!(told.matches("It has not moved since it was held at the other end").count(), 2, "{told}");
+    let (judged, words) = found(&check, "sensor: range");
+    assert!(judged == Found::NotAsExpected && words.starts_with("It did not move: "), "{words}");
+    for about in ["sensor: jumps", "sensor: one way", "sensor: back again"] {
+        let (judged, words) = found(&check, about);
+        assert!(judged == Found::NotJudged && words.starts_with("It did not move"), "{about}: {words}");
+    }
+    assert!(check.did_not_move() && check.verdict() == Found::NotAsExpected);
+}
+
 /// What stands in a report is what was found, the worst first, and what it does not prove once each.
 #[test]
 fn in_a_report() {

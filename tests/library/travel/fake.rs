@@ -63,6 +63,8 @@ pub struct Valve {
     pub stick_percent: f64,
     /// It slips just now.
     pub slips: bool,
+    /// Somebody has shut its air.
+    pub air_is_shut: bool,
     /// True travel, s and percent, every 5 ms since each move of the set point; where it is wanted.
     pub trace: Option<Vec<Vec<(f64, f64)>>>,
 }
@@ -94,6 +96,7 @@ impl Valve {
             dice: Rand64::new(1),
             stick_percent: 0.0,
             slips: false,
+            air_is_shut: false,
             trace: None,
         }
     }
@@ -200,6 +203,8 @@ pub struct Script {
     pub tells_supply: bool,
     /// There is a gauge of the air supply.
     pub has_gauge: bool,
+    /// Nobody shuts the air, and who is asked again says so.
+    pub air_stays: bool,
     /// Both gauges do the same.
     pub gauges_together: bool,
     /// All numbers are none.
@@ -280,7 +285,8 @@ impl Ask for Line {
             Some(Act::LoseCurrent) => 0.0,
             _ => (4.0 + 0.16 * world.valve.input + world.valve.current_error_ma) as f32,
         };
-        let supply_bar: f32 = if world.valve.lost == Some(Act::LoseAir) { 0.0 } else { 1.4 };
+        let is_off = world.valve.lost == Some(Act::LoseAir) || world.valve.air_is_shut;
+        let supply_bar: f32 = if is_off { 0.0 } else { 1.4 };
         let travel = if s.tells_set_point || s.swapped { world.valve.input } else { travel };
         let told = if s.numberless { f32::NAN } else { travel as f32 };
         let set_point = if s.swapped { world.valve.travel } else { world.valve.input };
@@ -401,7 +407,9 @@ impl Person for Technician {
                 }
             }
             "device_check/opening" => world.valve.hand = Some(100.0),
-            "device_check/air_on" => world.valve.hand = None,
+            "device_check/air_off" => world.valve.air_is_shut = !world.script.air_stays,
+            "device_check/air_still_on" if world.script.air_stays => return Answer::No,
+            "device_check/air_on" => (world.valve.hand, world.valve.air_is_shut) = (None, false),
             // Of a scale of 0 to 40 mm: 0.1 mm are 0.25 %.
             "travel/division" => return Answer::Number(0.1),
             // The gauge of the supply, kPa.

@@ -407,7 +407,13 @@ fn a_device_check() {
         ["--device-check", "--answers", "answers.toml", "--record", "d.json", "--html", "d.html", "--force"];
     let ended = travel(&dir, &check);
     assert_eq!(ended.code, 0, "{}{}", ended.err, ended.out);
-    assert!(ended.out.starts_with("Device check (outputs alone)\nAS EXPECTED\n"), "{}", ended.out);
+    assert!(
+        ended
+            .out
+            .starts_with("FV-3104, Brackenmoor inlet valve\nDevice check (outputs alone)\nAS EXPECTED\n"),
+        "{}",
+        ended.out
+    );
     assert!(ended.out.lines().all(|l| l.chars().count() <= 72), "{}", ended.out);
     assert!(ended.out.contains("Not proved:") && ended.out.contains("12.00 mA again"), "{}", ended.out);
     assert_eq!(record(&dir, "d.json")["jogs"].as_array().map(Vec::len), Some(4));

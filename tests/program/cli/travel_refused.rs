@@ -165,6 +165,74 @@ fn two_valves_in_one_report() {
     let title = ended.out.lines().next().unwrap_or_default();
     assert!(title == "FV-3120, Brackenmoor drain" || title == "FV-3104, Brackenmoor inlet valve", "{title}");
     // The same valve beside itself is no finding.
-    let ended = run(&dir, &["travel", "--from", "one.json", "--from", "one.json"]);
-    assert!(!ended.out.contains("two valves"), "{}", ended.out);
+    let one = fs::read_to_string(dir.join("one.json")).unwrap();
+    let by_another = one.replacen("\"who\": \"\"", "\"who\": \"R. Ames\"", 1);
+    assert_ne!(one, by_another);
+    fs::write(dir.join("again.json"), by_another).unwrap();
+    let ended = run(&dir, &["travel", "--from", "one.json", "--from", "again.json"]);
+    assert!(!ended.out.contains("two valves") && ended.out.contains("FV-3104"), "{}", ended.out);
+    // [TV-157]: the same record twice would count twice, under another name, too.
+    fs::write(dir.join("copy.json"), one).unwrap();
+    for twice in ["one.json", "copy.json"] {
+        run(&dir, &["travel", "--from", "one.json", "--from", twice])
+            .refused(&["the same record as one.json", twice]);
+    }
+}
+
+/// [TV-154]: settings, a wiring sheet and a loop that are not those of the valve are no quiet part of a report.
+#[test]
+fn papers_of_another_valve() {
+    let dir = bench("travel-papers", "", PLAIN);
+    fs::write(dir.join("l.toml"), "whose = \"works\"\n[limits]\nstroke_time_opening_s = 8\n").unwrap();
+    travel(&dir, &["--cycles", "0", "--strokes", "1", "--record", "one.json"]);
+    let beside = |option: &str, path: &str| {
+        let ended = run(&dir, &["travel", "--from", "one.json", "--limits", "l.toml", option, path]);
+        (ended.code, ended.out.split_whitespace().collect::<Vec<_>>().join(" "))
+    };
+    let sheet = |name: &str| format!("{}/fixtures/sheets/{name}", env!("CARGO_MANIFEST_DIR"));
+    let (code, told) = beside("--wiring", &sheet("fv-3104.toml"));
+    assert!(code == 0 && told.contains("WITHIN LIMITS"), "{told}");
+    let (code, told) = beside("--wiring", &sheet("lt-3110-transmitter.toml"));
+    let other = "!! A wiring sheet of another loop: the devices in lt-3110-transmitter.toml are LT-3110";
+    assert!(code == 1 && told.contains("NOT IN ORDER: 1 fault") && told.contains(other), "{told}");
+    let (code, told) = beside("--wiring", &sheet("no-resistor.toml"));
+    assert!(
+        code == 1 && told.contains("NOT IN ORDER: 2 faults") && told.contains("is NOT GOOD: 3 of"),
+        "{told}"
+    );
+    let saved = run(&dir, &["settings", "save", "mock:bench.toml", "set.toml"]);
+    assert_eq!(saved.code, 0, "{}", saved.err);
+    let (code, told) = beside("--settings", "set.toml");
+    assert!(code == 0 && told.contains("WITHIN LIMITS"), "{told}");
+    fs::write(dir.join("bench.toml"), BENCH.replace("FV-3104\"\n", "FV-9999\"\ndevice_id = 0xAAAA\n"))
+        .unwrap();
+    let saved = run(&dir, &["settings", "save", "mock:bench.toml", "other.toml"]);
+    assert_eq!(saved.code, 0, "{}", saved.err);
+    let (code, told) = beside("--settings", "other.toml");
+    assert!(
+        code == 1 && told.contains("!! Settings of another device: the settings in other.toml"),
+        "{told}"
+    );
+}
+
+/// [TV-158] [TV-159]: a supply in bar is asked back, and a test that its limits say nothing of moves nothing; the same limits take a test of strokes.
+#[test]
+fn what_could_not_be_judged_or_meant() {
+    let dir = bench("travel-unjudged", "", PLAIN);
+    let supply = ["--cycles", "1", "--record", "no.json", "--supply-kpa"];
+    travel(&dir, &[&supply[..], &["1.4"]].concat()).refused(&["1.4", "140 kPa", "--supply-kpa"]);
+    travel(&dir, &[&supply[..], &["99999"]].concat()).refused(&["99999", "20 to 2000"]);
+    run(&dir, &["triage", "mock:bench.toml", "--supply-kpa", "1.4"]).refused(&["140 kPa"]);
+    fs::write(dir.join("l.toml"), "whose = \"works\"\n[limits]\nstroke_time_opening_s = 8\n").unwrap();
+    travel(&dir, &["--cycles", "1", "--limits", "l.toml", "--record", "no.json"]).refused(&[
+        "l.toml",
+        "stroke_time_opening_s",
+        "nothing could be judged",
+    ]);
+    assert!(!dir.join("no.json").exists());
+    let ended =
+        travel(&dir, &["--cycles", "0", "--strokes", "1", "--limits", "l.toml", "--answers", "answers.toml"]);
+    assert!(ended.out.contains("WITHIN LIMITS"), "{}{}", ended.err, ended.out);
+    let ended = travel(&dir, &["--cycles", "0", "--strokes", "1", "--record", "r.json"]);
+    assert!(ended.err.contains("so it ends without a verdict"), "{}", ended.err);
 }

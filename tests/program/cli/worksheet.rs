@@ -95,3 +95,37 @@ fn settings_with_commands_of_a_device_type() {
     let compared = run(&dir, &["settings", "compare", "set.toml", "set.toml"]);
     assert!(compared.code == 2 && compared.err.contains("--description"), "{}", compared.err);
 }
+
+/// [TV-152] [TV-153]: a test as left fills its lines and no others, with its verdict by the limits that are given; one that closes where it is said to open says both.
+#[test]
+fn a_record_with_its_verdict() {
+    let dir = super::travel::bench("worksheet-verdict", "", "");
+    let test = ["--cycles", "1", "--as-left", "--loss", "air", "--fails-to", "open", "--record", "left.json"];
+    fs::write(dir.join("answers.toml"), ANSWERS).expect("a scratch file");
+    let ended = super::travel::travel(&dir, &[&test[..], &["--answers", "answers.toml"]].concat());
+    assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
+    let sheet = run(&dir, &["worksheet", "calibration", "--record", "left.json"]);
+    for told in [
+        "mock:bench.toml, virtual time): NOT IN ORDER: ",
+        "(looprig's own defaults, from no standard)",
+        "**Look: left.json (travel test, as left) came out as NOT IN ORDER",
+        "**Look: it is said (left.json) that the valve opens without air or signal; in the test (left.json), loss of air: it closes",
+    ] {
+        assert!(sheet.out.contains(told), "{told}\n{}", sheet.out);
+    }
+    let (found, left) = sheet.out.split_once("## As left").expect("both parts");
+    assert!(found.contains("hysteresis, %: ____") && left.contains("hysteresis, %: **"), "{}", sheet.out);
+    let air = run(&dir, &["worksheet", "air", "--record", "left.json"]);
+    for told in [
+        "now, without air, it: ____",
+        "it is said that without air or signal it: **opens** (left.json)",
+        "in a test without air it: **closes by the eye of a person; closes, at ",
+    ] {
+        assert!(air.out.contains(told), "{told}\n{}", air.out);
+    }
+    fs::write(dir.join("l.toml"), "whose = \"works\"\n[limits]\naccuracy_percent = 0.001\n").expect("a file");
+    let strict = run(&dir, &["worksheet", "air", "--record", "left.json", "--limits", "l.toml"]);
+    assert!(strict.out.contains("BEYOND LIMITS: ") && strict.out.contains("(works)"), "{}", strict.out);
+}
+
+const ANSWERS: &str = "\"travel/start\" = \"yes\"\n\"travel/loss/air\" = \"yes\"\n\"travel/loss/air/seen\" = \"closed\"\n\"travel/loss/air/time\" = \"?\"\n";

@@ -70,6 +70,11 @@ impl StatusBit {
         })
     }
 
+    /// Whether another bit says it, too: a device that is broken has more to tell, and its sentence says where.
+    pub fn is_said_by(&self, all: &[StatusBit]) -> bool {
+        self.mask == MORE_STATUS && all.iter().any(|b| b.mask == MALFUNCTION)
+    }
+
     /// Adds an answer to what was told: its octet, when it came, and the octet of the answer before.
     pub(in crate::commission) fn note(all: &mut Vec<StatusBit>, octet: u8, at_s: f64, before: Option<u8>) {
         for mask in (0..8).map(|n| 1 << n).filter(|mask| octet & mask != 0) {

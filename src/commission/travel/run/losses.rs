@@ -1,7 +1,6 @@
 //! What the valve does when something is taken away [TV-16] [TV-21].
 
 use super::{CAUTIONS, Run, capital, told};
-use crate::app::command::Value;
 use crate::commission::person::{Answer, Choice, Kind, Question};
 use crate::commission::travel::figures::{IN_THE_MIDDLE_PERCENT, View};
 use crate::commission::travel::record::{Fail, FailsTo, Loss, NotTested, Shown, Watch};
@@ -22,10 +21,6 @@ pub const SUPPLY_BEFORE: &str = "travel/loss/air/supply_before";
 pub const SUPPLY_DURING: &str = "travel/loss/air/supply_during";
 /// The most that a gauge of the supply shows, kPa (own choice).
 const MOST_KPA: f64 = 2000.0;
-/// The command that reads the primary to the quaternary variable.
-const READ_DYNAMIC: u8 = 3;
-/// Units of pressure, by their symbols.
-const PRESSURES: [&str; 6] = ["bar", "mbar", "psi", "kPa", "MPa", "Pa"];
 
 impl Loss {
     pub(super) fn acts(self) -> (Act, Act) {
@@ -133,7 +128,7 @@ impl Run<'_> {
 
     fn lose(&mut self, loss: Loss, take: Act, give: Act) -> Result<(), Halt> {
         self.go_to_the_middle(loss)?;
-        let pressure = if loss == Loss::Air { self.highest_pressure()?.flatten() } else { None };
+        let pressure = if loss == Loss::Air { self.sensing.highest_pressure()?.flatten() } else { None };
         let gauge = match (loss, &pressure) {
             (Loss::Air, None) => self.supply_gauge(SUPPLY_BEFORE)?,
             _ => None,
@@ -234,27 +229,13 @@ impl Run<'_> {
                     None => Shown::Silent,
                 }
             }
-            Loss::Air => match (pressure, self.highest_pressure()?.flatten()) {
+            Loss::Air => match (pressure, self.sensing.highest_pressure()?.flatten()) {
                 (Some((before, unit)), Some((after, now))) if unit == now && before > 0.0 => {
                     Shown::Pressure { before, after, unit }
                 }
                 _ => Shown::Nothing,
             },
         }))
-    }
-
-    /// The highest of the pressures that the device tells as its variables, and its unit: the supply, where it tells that; outer `None`: it is silent.
-    fn highest_pressure(&mut self) -> Result<Option<Option<(f64, String)>>, Halt> {
-        let Some(read) = self.sensing.heard(READ_DYNAMIC, &[])? else { return Ok(None) };
-        let pressures = read.exchange.fields_of_reply().filter_map(|f| {
-            let unit = f.found.unit_symbol()?.to_string();
-            let told = match f.found.value(f.data) {
-                Value::Float(bits) => f64::from(f32::from_bits(bits)),
-                _ => return None,
-            };
-            (PRESSURES.contains(&unit.as_str()) && told.is_finite()).then_some((told, unit))
-        });
-        Ok(Some(pressures.max_by(|a, b| a.0.total_cmp(&b.0))))
     }
 
     fn seen(&mut self, loss: Loss, most_s: f64) -> Result<(Option<FailsTo>, Option<f64>), Halt> {
