@@ -262,7 +262,10 @@ fn a_whole_test_by_the_bench() {
 
     let again = run(&dir, &["travel", "--from", "r.json", "--html", "again.html"]);
     assert_eq!((again.code, &again.out), (0, &ended.out));
-    let (found, left) = (["travel", "--from", "r.json", "--from"], ["r.json", "--format", "csv"]);
+    // Another record beside it: the same one twice is refused.
+    let by_another = fs::read_to_string(dir.join("r.json")).unwrap().replacen("R. Ames", "J. Orme", 1);
+    fs::write(dir.join("second.json"), by_another).unwrap();
+    let (found, left) = (["travel", "--from", "r.json", "--from"], ["second.json", "--format", "csv"]);
     let rows = table(&run(&dir, &[&found[..], &left].concat()).out);
     assert!(rows.iter().any(|row| row[0] == "2" && row[2] == "stroke_time_s"), "{rows:?}");
     let json = run(&dir, &["travel", "--from", "r.json", "--format", "json"]);
