@@ -341,7 +341,7 @@ fn fail_actions_are_judged_and_drawn() {
         assert_eq!(overall(&[&assumed], &limits(), &Beside::default()), Overall::NotJudged);
     }
     // Alone it is a pass, since there is nothing else to judge.
-    let alone = Record { points: Vec::new(), steps: Vec::new(), ..r.clone() };
+    let alone = Record { points: Vec::new(), steps: Vec::new(), plan: Plan::default(), ..r.clone() };
     assert_eq!(overall(&[&alone], &limits(), &Beside::default()), Overall::Within);
     assert!(all(&[&alone])[0].starts_with("FV-3104\nIN ORDER: 1 fail action as said\n"));
     // A time by a stop watch stands beside the device's and does not take its place for the next loss.
