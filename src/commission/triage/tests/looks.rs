@@ -23,12 +23,8 @@ fn asked<'k>(of: &mut Session<'k>, says: &[(&str, &str)]) -> Vec<&'k str> {
     while let Some(next) = of.next() {
         let symptom = &of.knowledge().symptoms[next.symptom];
         all.push(symptom.name.as_str());
-        match says.iter().find(|(s, _)| *s == symptom.name) {
-            Some((_, value)) => {
-                of.add(super::finding(&symptom.name, value));
-            }
-            None => of.not_known(next.symptom),
-        }
+        let value = says.iter().find(|(s, _)| *s == symptom.name).map(|(_, value)| *value);
+        of.answer(next, value);
         assert!(all.len() < 60, "{all:?}");
     }
     all
