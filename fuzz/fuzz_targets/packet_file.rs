@@ -4,8 +4,9 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use looprig::capture::{Captured, Header, MessageAnnotator, PacketWriter, Passing, Reader, Record};
-use looprig::frame::Remark;
+use looprig::capture::{
+    Captured, Header, MessageAnnotator, PacketWriter, Passing, Reader, Record, SignalRemark,
+};
 
 /// By the first byte of an input: none, a little-endian section with an interface of raw IP, the headers of pcap.
 const BEGINNINGS: [&[u8]; 4] = [
@@ -23,7 +24,7 @@ const BEGINNINGS: [&[u8]; 4] = [
 enum Line {
     Header(Header),
     Record(Record),
-    Remark(Remark),
+    Remark(SignalRemark),
 }
 
 /// What is kept of a file.

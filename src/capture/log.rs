@@ -1,7 +1,8 @@
 //! The lines of a log [LG-01]: a header, then one record for each reception. What the octets mean is
 //! not stored; it is decoded on reading.
 
-use crate::frame::{Capabilities, Marks, Noticed, Octet, Remark, StampUnit};
+use super::signal::{SignalNotice, SignalRemark};
+use crate::frame::{Capabilities, Marks, Octet, StampUnit};
 use crate::time::{Instant, Pace};
 use core::fmt;
 use core::fmt::Write;
@@ -161,7 +162,7 @@ pub enum LogLine {
     /// A reception.
     Record(Record),
     /// What was noticed of the signal of receptions before it [LG-05].
-    Remark(Remark),
+    Remark(SignalRemark),
 }
 
 /// A line that is neither.
@@ -248,24 +249,24 @@ const TALKERS: &str = "talkers";
 const WEAK: &str = "weak";
 
 /// Appends a remark as one line of a log, line end included [LG-05]; nothing where its number is none.
-pub fn write_remark(remark: &Remark, out: &mut String) {
+pub fn write_remark(remark: &SignalRemark, out: &mut String) {
     let (t, u) = (remark.at.as_nanos(), remark.until.as_nanos());
     let _ = match remark.what {
-        Noticed::TwoTalkers => writeln!(out, "{{\"t\":{t},\"u\":{u},\"n\":\"{TALKERS}\"}}"),
-        Noticed::Weak { peak_to_peak_v: v } if v.is_finite() => {
+        SignalNotice::TwoTalkers => writeln!(out, "{{\"t\":{t},\"u\":{u},\"n\":\"{TALKERS}\"}}"),
+        SignalNotice::Weak { peak_to_peak_v: v } if v.is_finite() => {
             writeln!(out, "{{\"t\":{t},\"u\":{u},\"n\":\"{WEAK}\",\"v\":{v}}}")
         }
-        Noticed::Weak { .. } => Ok(()),
+        SignalNotice::Weak { .. } => Ok(()),
     };
 }
 
-fn remark(raw: &RawRemark<'_>) -> Result<Remark, LineError> {
+fn remark(raw: &RawRemark<'_>) -> Result<SignalRemark, LineError> {
     let what = match (raw.n.as_ref(), raw.v) {
-        (TALKERS, None) => Noticed::TwoTalkers,
-        (WEAK, Some(v)) if v >= 0.0 => Noticed::Weak { peak_to_peak_v: v },
+        (TALKERS, None) => SignalNotice::TwoTalkers,
+        (WEAK, Some(v)) if v >= 0.0 => SignalNotice::Weak { peak_to_peak_v: v },
         _ => return Err(LineError::Remark),
     };
-    Ok(Remark { at: Instant::from_nanos(raw.t), until: Instant::from_nanos(raw.u.max(raw.t)), what })
+    Ok(SignalRemark { at: Instant::from_nanos(raw.t), until: Instant::from_nanos(raw.u.max(raw.t)), what })
 }
 
 /// Reads one line without its line end.
@@ -428,12 +429,12 @@ mod tests {
     #[test]
     fn remarks_as_the_notes_lay_them_out() {
         let at = |n: u64| Instant::from_nanos(n);
-        let weak = Remark {
+        let weak = SignalRemark {
             at: at(9_166_666),
             until: at(45_833_330),
-            what: Noticed::Weak { peak_to_peak_v: 0.093 },
+            what: SignalNotice::Weak { peak_to_peak_v: 0.093 },
         };
-        let two = Remark { what: Noticed::TwoTalkers, ..weak };
+        let two = SignalRemark { what: SignalNotice::TwoTalkers, ..weak };
         for (remark, line) in [
             (weak, r#"{"t":9166666,"u":45833330,"n":"weak","v":0.093}"#),
             (two, r#"{"t":9166666,"u":45833330,"n":"talkers"}"#),
@@ -444,7 +445,10 @@ mod tests {
             assert_eq!(again.trim_end(), line);
         }
         let mut none = String::new();
-        write_remark(&Remark { what: Noticed::Weak { peak_to_peak_v: f64::NAN }, ..weak }, &mut none);
+        write_remark(
+            &SignalRemark { what: SignalNotice::Weak { peak_to_peak_v: f64::NAN }, ..weak },
+            &mut none,
+        );
         assert_eq!(none, "");
     }
 

@@ -10,6 +10,7 @@ mod packets;
 mod reader;
 #[cfg(feature = "io")]
 mod rotate;
+mod signal;
 #[cfg(feature = "io")]
 mod writer;
 
@@ -25,5 +26,6 @@ pub use packets::{
 pub use reader::{Captured, ContentKind, Fault, Problem, Reader, recognise};
 #[cfg(feature = "io")]
 pub use rotate::{LogSeries, Rotation};
+pub use signal::{SignalNotice, SignalRemark};
 #[cfg(feature = "io")]
 pub use writer::{LogFileError, LogFileFault, LogWriter, Recorder, SYNC_EVERY, io_words};

@@ -3,7 +3,8 @@
 use super::hex_text::parse_hex_line;
 use super::log::{Direction, Header, LineError, LogLine, Record, parse_line};
 use super::packets::{PacketReader, Passing};
-use crate::frame::{Octet, Remark};
+use super::signal::SignalRemark;
+use crate::frame::Octet;
 use crate::time::{BitTimes, Instant};
 use core::fmt;
 use core::time::Duration;
@@ -93,7 +94,7 @@ pub enum Captured {
     /// HART-IP messages that passed on a network.
     Messages(Passing),
     /// What was noticed of the signal of octets before it, where a log says so [LG-05].
-    Remark(Remark),
+    Remark(SignalRemark),
     /// The octets before stand alone: what follows does not continue them.
     Break,
     /// Something could not be read; reading goes on.

@@ -2,8 +2,8 @@
 
 use super::log::{Header, Record, write_remark};
 use super::log_file::directory_of;
+use super::signal::SignalRemark;
 use super::writer::{LogFileError, LogWriter};
-use crate::frame::Remark;
 use crate::time::Instant;
 use core::fmt;
 use core::time::Duration;
@@ -134,7 +134,7 @@ impl LogSeries {
     ///
     /// # Errors
     /// As [`LogSeries::write`].
-    pub fn write_remark(&mut self, remark: &Remark) -> Result<(), LogFileError> {
+    pub fn write_remark(&mut self, remark: &SignalRemark) -> Result<(), LogFileError> {
         self.line.clear();
         write_remark(remark, &mut self.line);
         if self.is_full() {

@@ -2,7 +2,8 @@
 
 use super::log::{Direction, Header, LOG_VERSION, Record, write_remark};
 use super::log_file::{LogFile, LogStore};
-use crate::frame::{Octet, Receiver, ReceiverConfig, Remark};
+use super::signal::SignalRemark;
+use crate::frame::{Octet, Receiver, ReceiverConfig};
 use crate::time::Instant;
 use core::fmt;
 use core::time::Duration;
@@ -222,7 +223,7 @@ impl<W: LogStore> LogWriter<W> {
     ///
     /// # Errors
     /// As [`LogWriter::write`].
-    pub fn write_remark(&mut self, remark: &Remark) -> Result<(), LogFileError> {
+    pub fn write_remark(&mut self, remark: &SignalRemark) -> Result<(), LogFileError> {
         write_remark(remark, &mut self.text);
         self.flush()
     }

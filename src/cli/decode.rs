@@ -18,7 +18,7 @@ use crate::report::wave::write_remark;
 use crate::report::{Format, csv, write_item};
 use crate::time::{Instant, Pace};
 use crate::transaction::PairerConfig;
-use crate::wave::{Heard, RecordingOptions, Remarks};
+use crate::wave::{Heard, RecordingOptions, Remark, Remarks};
 use core::fmt::Write;
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, Read};
@@ -174,6 +174,7 @@ fn one_file(
                 chain.annotator.push(&octets);
             }
             Captured::Remark(remark) => {
+                let remark = Remark::from(remark);
                 remarks.count(&remark);
                 if !args.summary {
                     chain.pass_on(out)?;

@@ -5,8 +5,8 @@ use super::packets::PacketFile;
 use super::rules::Rules;
 use super::wishes::Wishes;
 use crate::app::command::{Catalogue, Revision};
-use crate::capture::{Annotator, LogFileError, LogSeries, Recorder};
-use crate::frame::{Octet, ReceiverConfig, Remark};
+use crate::capture::{Annotator, LogFileError, LogSeries, Recorder, SignalRemark};
+use crate::frame::{Octet, ReceiverConfig};
 use crate::line::{Event, Line};
 use crate::report::statistics::Statistics;
 use crate::report::summary::Summary;
@@ -41,7 +41,7 @@ pub struct Listening<'a> {
     log: Option<LogSeries>,
     packets: Option<PacketFile>,
     /// What was noticed of the signal of receptions that have not ended.
-    remarks: Vec<Remark>,
+    remarks: Vec<SignalRemark>,
     summary: Summary,
     rules: Rules,
     octets: u64,
@@ -286,7 +286,7 @@ impl<'a> Listening<'a> {
         let remarks = line.take_remarks();
         let options = self.out.options;
         remarks.iter().for_each(|r| write_remark(r, options, self.out.text()));
-        self.remarks.extend(&remarks);
+        self.remarks.extend(remarks.iter().map(|r| SignalRemark::from(*r)));
         self.record()?;
         if remarks.is_empty() { Ok(()) } else { self.out.flush() }
     }

@@ -38,6 +38,7 @@ mod mock_loop;
 mod mock_power;
 mod mock_valve;
 mod mock_words;
+mod noticed;
 mod open_line;
 mod output;
 mod packets;

@@ -8,9 +8,9 @@ use super::output::{Ended, Failure, Output, tell};
 use super::recording::is_recording;
 use crate::capture::{
     Captured, ContentKind, Fault, Header, LINE_ADDRESS, MASTER_ADDRESSES, PacketWriter, Passing, Reader,
-    Record, io_words, is_messages, write_remark,
+    Record, SignalRemark, io_words, is_messages, write_remark,
 };
-use crate::frame::{Octet, Remark};
+use crate::frame::Octet;
 use crate::ip::{Message, PORT, Side};
 use crate::report::text::plural;
 use crate::time::Instant;
@@ -93,7 +93,7 @@ impl PacketFile {
     ///
     /// # Errors
     /// The file cannot be written.
-    pub fn remark(&mut self, remark: &Remark) -> Result<(), Failure> {
+    pub fn remark(&mut self, remark: &SignalRemark) -> Result<(), Failure> {
         self.writer.remark(remark);
         self.write()
     }
@@ -197,7 +197,7 @@ impl Form {
         }
     }
 
-    fn remark(&mut self, remark: &Remark) {
+    fn remark(&mut self, remark: &SignalRemark) {
         match self {
             Form::Packets(writer) => writer.remark(remark),
             Form::Log(lines) => write_remark(remark, lines),

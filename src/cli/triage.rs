@@ -12,8 +12,8 @@ use crate::bench::text_of;
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Person, Question, capital};
 use crate::commission::triage::{
-    FORMAT, Finding, Kept, Knowledge, Session, Triage, Verdict, ask, is_of_a_session, knowledge_schema,
-    own_text, told, wrong_answer,
+    FORMAT, Finding, Kept, Knowledge, Session, Triage, Verdict, WHICH_VALVE, ask, is_of_a_session,
+    knowledge_schema, own_text, told, wrong_answer,
 };
 use crate::host::stimulus::Why;
 use crate::report::Format;
@@ -124,7 +124,7 @@ fn alone(
     ctrlc::set_handler(move || flag.store(true, std::sync::atomic::Ordering::SeqCst))
         .map_err(|e| Failure::new("getting ready for Ctrl-C", e.to_string(), ""))?;
     let by_file = answers.is_some();
-    let mut person = ByFile { asked: Asked::new(answers, false, out.quiet, ended), by_file };
+    let mut person = ByFile { asked: Asked::new(answers, false, out.quiet, ended), by_file, which: None };
     let triage = ask(&mut session, &mut person, &mut ());
     tell_unused(person.asked.unused().iter().map(String::as_str), args);
     Ok(triage)
@@ -134,10 +134,15 @@ fn alone(
 struct ByFile {
     asked: Asked,
     by_file: bool,
+    /// What was said already of which valve answers.
+    which: Option<Answer>,
 }
 
 impl Person for ByFile {
     fn ask(&mut self, question: &Question) -> Answer {
+        if let (Some(said), WHICH_VALVE) = (&self.which, question.id.as_str()) {
+            return said.clone();
+        }
         match self.asked.ask(question) {
             Answer::Stop(Why::Gone) if self.by_file && question.takes(&Answer::DontKnow) => Answer::DontKnow,
             answer => answer,

@@ -21,6 +21,8 @@ const PAUSE: Duration = Duration::from_millis(75);
 const CHARACTER: Duration = Duration::from_nanos(9_166_667);
 /// Less than a tenth of a bit is the error of a stamp [WV-05].
 const STAMP_ERROR: Duration = Duration::from_micros(80);
+/// Silence between two carriers: where one begins at once behind another, its phase jumps there, and what a receiver takes that for is its first character [WV-31].
+const SEAM: Duration = Duration::from_micros(2_500);
 /// Silence before the first and after the last carrier.
 pub const EDGE: Duration = Duration::from_millis(50);
 /// Longest pause between two transmissions that is made without being asked for.
@@ -113,6 +115,7 @@ impl Source {
             cut: Duration::ZERO,
             shortened: 0,
             skipped: 0,
+            unstopped: 0,
             is_fast: false,
             over: false,
         })
@@ -143,6 +146,8 @@ pub struct Said {
     cut: Duration,
     shortened: u64,
     skipped: usize,
+    /// Octets without a stop bit, which a wave cannot be given.
+    unstopped: usize,
     /// It is a log, or has a part, whose times are those of no line.
     is_fast: bool,
     over: bool,
@@ -154,6 +159,10 @@ impl Said {
         if self.skipped > 0 {
             let lines = plural(self.skipped, "line");
             tell(&format!("reading {}: skipped {lines} that could not be read", self.name));
+        }
+        if self.unstopped > 0 {
+            let octets = plural(self.unstopped, "octet");
+            tell(&format!("reading {}: {octets} without a stop bit; the wave gives each one", self.name));
         }
         if self.shortened > 0 {
             let s = self.longest.unwrap_or(LONGEST_PAUSE).as_secs_f64();
@@ -246,6 +255,7 @@ impl Said {
     /// Makes a transmission of the octets that belong together [WV-15].
     fn close(&mut self) -> Result<(), Failure> {
         let Some(head) = self.group.first().copied() else { return Ok(()) };
+        self.unstopped += self.group.iter().filter(|o| o.marks.contains(Marks::FRAMING)).count();
         let mut octets: Vec<RawOctet> = self
             .group
             .iter()
@@ -281,7 +291,7 @@ impl Said {
     /// When the first character of what was heard at `at`, at so many times the bit rate, is made.
     fn start(&mut self, at: Instant, rate: f64) -> Result<Instant, Failure> {
         let lead = self.usual.lead;
-        let free = self.free.unwrap_or(Instant::ZERO + EDGE);
+        let free = self.free.map_or(Instant::ZERO + EDGE, |end| end + SEAM);
         let zero = match self.clock.zero {
             Some(zero) if self.clock.timed => zero,
             _ => return Ok(free + lead + if self.free.is_some() { PAUSE } else { Duration::ZERO }),

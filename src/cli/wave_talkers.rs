@@ -20,6 +20,8 @@ pub struct Talked {
     pub scale: Scale,
     /// The recorder heard nothing at all, not even noise [WV-21].
     pub is_still: bool,
+    /// The largest sample without its sign, in volts where they are known.
+    pub peak: f64,
     /// What was not as it should be in the file, a sentence each.
     pub notes: Vec<String>,
 }
@@ -42,10 +44,14 @@ pub fn talkers_in(path: &Path, options: RecordingOptions) -> Result<Talked, Fail
         Ok(())
     };
     let mut input = BufReader::with_capacity(1 << 15, file);
-    let notes = read_samples(&name, &mut input, &mut recording, &mut take, &mut |_, _| {})?;
+    let mut peak = 0.0;
+    let mut see = |_, samples: &[f32]| {
+        peak = samples.iter().map(|s| f64::from(s.abs())).filter(|s| s.is_finite()).fold(peak, f64::max);
+    };
+    let notes = read_samples(&name, &mut input, &mut recording, &mut take, &mut see)?;
     talkers.finish();
     let (scale, is_still) = (scale_of(&recording), recording.is_still());
-    Ok(Talked { talkers: talkers.list, scale, is_still, notes })
+    Ok(Talked { talkers: talkers.list, scale, is_still, peak, notes })
 }
 
 /// What is known of the scale of a recording that was read.

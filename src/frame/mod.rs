@@ -10,7 +10,6 @@ mod octet;
 mod raw;
 mod receiver;
 mod reception;
-mod signal;
 
 pub use address::{Address, Master, PollingAddress, Target, UniqueAddress};
 pub use legal::{
@@ -23,4 +22,3 @@ pub use raw::{RawFrame, RawOctet};
 pub use receiver::PLANTED_FAULT;
 pub use receiver::{Receiver, ReceiverConfig};
 pub use reception::{Damage, Damaged, Good, Noise, Reception};
-pub use signal::{MUST_IGNORE_V, MUST_UNDERSTAND_V, Noticed, Remark};

@@ -4,7 +4,7 @@ use super::handover::OtherCheck;
 use super::handover::clean;
 use super::plot::plain;
 use super::text::write_wrapped_to;
-use crate::commission::triage::{Finding, Origin, Told, Triage, Verdict, Weighed};
+use crate::commission::triage::{Told, Triage, Verdict, Weighed};
 use core::fmt::Write;
 
 /// Columns of a line: read at arm's length, so no wider than a small terminal.
@@ -28,9 +28,6 @@ const NOT_EXCLUDED: &str = "What shows little is not excluded by \"nothing found
 /// How strongly something speaks, in numbers.
 const STRENGTHS: &str = "How strongly something seen speaks: a little, it is up to 4 times as likely with this cause as with the others (against: with the others); clearly, up to 16 times; strongly, more.";
 
-/// Symptoms that a recording of the signal tells.
-const OF_A_RECORDING: [&str; 4] = ["signal_level", "signal_noise", "wave_talk", "two_at_once"];
-
 /// What goes before all of it.
 pub const CAUTION: &str = "Permit, isolation and the rules of the site go first; work on valve, air and loop is for those who may do it. Stored air and springs move \
                            a valve that looks dead.";
@@ -39,7 +36,14 @@ pub const CAUTION: &str = "Permit, isolation and the rules of the site go first;
 pub fn headline(triage: &Triage) -> String {
     let Some(first) = triage.causes.first() else { return "Nothing was looked at.".to_owned() };
     let percent = percent(first.share);
+    let is_unsure = triage.which_valve.as_ref().is_some_and(|w| w.answer.is_none());
     match triage.verdict {
+        Verdict::Unclear if is_unsure => {
+            format!(
+                "Unclear: it is not sure which valve answers. First so far: {} ({percent}).",
+                named(first)
+            )
+        }
         Verdict::NothingFound => {
             format!("Nothing found: all that was seen is as on a healthy valve ({percent}).")
         }
@@ -106,20 +110,9 @@ fn strength(bits: f64) -> &'static str {
     }
 }
 
-fn from(triage: &Triage, finding: &Finding) -> &'static str {
-    match finding.from {
-        Origin::Person => "seen at the valve",
-        _ if OF_A_RECORDING.contains(&finding.symptom.as_str()) => "in the waveform",
-        // Somebody has typed or written it: no bus was there.
-        _ if triage.line.is_empty() => "as somebody has told it",
-        Origin::Bus => "over the bus",
-        Origin::Stroke => "over the bus, in strokes",
-    }
-}
-
-fn said(triage: &Triage, w: &Weighed) -> String {
+fn said(w: &Weighed) -> String {
     let f = &w.finding;
-    format!("{} ({}; {})", clean(&f.told()), from(triage, f), strength(w.bits))
+    format!("{} ({}; {})", clean(&f.told()), f.from.words(), strength(w.bits))
 }
 
 fn wrapped(lead: &str, text: &str, out: &mut String) {
@@ -157,7 +150,7 @@ pub fn text(triage: &Triage) -> String {
         wrapped(&format!("{}. ", place + 1), &format!("{words}, {}", percent(told.share)), &mut out);
         for (lead, list) in [("   for      ", &told.speaks_for), ("   against  ", &told.speaks_against)] {
             for w in list.iter().take(MOST_EVIDENCE) {
-                wrapped(lead, &said(triage, w), &mut out);
+                wrapped(lead, &said(w), &mut out);
             }
         }
         if is_told_whole(place, told) {
@@ -211,7 +204,7 @@ pub fn as_check(triage: &Triage) -> OtherCheck {
         for (lead, list) in [("speaks for it", &told.speaks_for), ("speaks against it", &told.speaks_against)]
         {
             for w in list.iter().take(MOST_EVIDENCE) {
-                lines.push(format!("{lead}: {}.", said(triage, w)));
+                lines.push(format!("{lead}: {}.", said(w)));
             }
         }
         lines.push(format!("to do: {}", remedy(told)));
@@ -291,7 +284,7 @@ pub fn html(triage: &Triage) -> String {
             }
             let _ = writeln!(out, "<p>{lead}:</p><ul>");
             for w in list.iter().take(MOST_EVIDENCE) {
-                let _ = writeln!(out, "<li>{}</li>", plain(&said(triage, w)));
+                let _ = writeln!(out, "<li>{}</li>", plain(&said(w)));
             }
             out.push_str("</ul>\n");
         }
@@ -318,7 +311,7 @@ pub fn html(triage: &Triage) -> String {
     }
     out.push_str("<h2>What was seen</h2>\n<table><thead><tr><th>what</th><th>how</th></tr></thead><tbody>\n");
     for f in &triage.findings {
-        let _ = writeln!(out, "<tr><td>{}</td><td>{}</td></tr>", plain(&clean(&f.told())), from(triage, f));
+        let _ = writeln!(out, "<tr><td>{}</td><td>{}</td></tr>", plain(&clean(&f.told())), f.from.words());
     }
     for a in triage.asked.iter().filter(|a| a.answer.is_none()) {
         let _ = writeln!(out, "<tr><td>{}</td><td>not known</td></tr>", plain(&a.question));
@@ -345,7 +338,7 @@ fn cautions(list: &[String], out: &mut String) {
 #[cfg(all(test, feature = "bench-file"))]
 mod tests {
     use super::*;
-    use crate::commission::triage::{Knowledge, Session};
+    use crate::commission::triage::{Finding, Knowledge, Origin, Session};
 
     fn triage(findings: &[(&str, &str, Origin)]) -> Triage {
         let known = Knowledge::own().unwrap_or_else(|e| panic!("{e}"));
@@ -393,6 +386,26 @@ mod tests {
         assert!(!page.contains("<b>terminal") && page.contains("&lt;b&gt;terminal"), "{page}");
         let part = as_check(&triage);
         assert_eq!(part.is_good, Some(false));
+    }
+
+    /// Where something comes from is told by the finding itself, whatever its symptom is called and whether or not there was a line [TG-32].
+    #[test]
+    fn where_it_comes_from_is_told() {
+        for from in Origin::ALL {
+            for symptom in ["signal_level", "terminal_volts"] {
+                let mut triage = triage(&[(symptom, "low", from)]);
+                for line in ["", "serial:/dev/ttyUSB0"] {
+                    line.clone_into(&mut triage.line);
+                    let told = format!("{symptom}</b> ({}; ", from.words());
+                    let part = as_check(&triage).lines.join(" ");
+                    let all = [text(&triage).replace('\n', " "), part];
+                    let all = all.map(|t| t.split_whitespace().collect::<Vec<_>>().join(" "));
+                    assert!(all.iter().all(|t| t.contains(&told)), "{from:?}: {all:?}");
+                    assert!(html(&triage).contains(&format!("<td>{}</td>", from.words())), "{from:?}");
+                    assert!(triage.to_json().contains(&format!("\"from\": \"{}\"", from.key())));
+                }
+            }
+        }
     }
 
     /// Every remark is in every output: what was read and has no name, what was not read, where the set point was left.

@@ -127,6 +127,8 @@ pub(super) struct Found {
     pub(super) ones: u16,
     /// Sums of the amplitudes of zeros and of ones that stand between two of their kind, and how many there are: no edge is near those.
     pub(super) steady: [(f64, f64); 2],
+    /// Sum of the energy that the bits' own tones leave of such bits, and how many there are.
+    pub(super) rest: (f64, f64),
     /// Sum of the squares of what the edges are off, windows, and how many there are beyond those that timing needs.
     pub(super) edge_error: f64,
     pub(super) edges_free: usize,
@@ -217,6 +219,7 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
         sum: Tones::default(),
         ones: 0,
         steady: [(0.0, 0.0); 2],
+        rest: (0.0, 0.0),
         edge_error,
         edges_free: n.saturating_sub(3),
         weak: 0,
@@ -224,8 +227,8 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
         bits: 0,
     };
     let mut sums = [0.0; 2];
-    let mut amplitudes = [0.0; BITS];
-    for (k, amplitude) in amplitudes.iter_mut().enumerate() {
+    let mut bits = [(0.0, 0.0); BITS];
+    for (k, (amplitude, rest)) in bits.iter_mut().enumerate() {
         let at = found.middle(k);
         let one = w.between(d, at)? > 0.0;
         let t = d.tones(at)?;
@@ -234,6 +237,7 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
             found.ones += 1;
         }
         *amplitude = if one { t.mark } else { t.space };
+        *rest = t.all - t.one;
         sums[usize::from(one)] += *amplitude;
         found.sum.one += t.one;
         found.sum.both += t.both;
@@ -250,7 +254,7 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
     }
     found.sum.mark = sums[1] / f64::from(found.ones.max(1));
     found.sum.space = sums[0] / (BITS as f64 - f64::from(found.ones)).max(1.0);
-    for (k, amplitude) in amplitudes.into_iter().enumerate().take(BITS - 1).skip(1) {
+    for (k, (amplitude, rest)) in bits.into_iter().enumerate().take(BITS - 1).skip(1) {
         let one = match found.bits >> (k - 1) & 7 {
             0 => 0,
             7 => 1,
@@ -258,6 +262,7 @@ pub(super) fn read(d: &Detector, edge: f64, w: Weights, rate: BitRate, usual: f6
         };
         found.steady[one].0 += amplitude;
         found.steady[one].1 += 1.0;
+        found.rest = (found.rest.0 + rest, found.rest.1 + 1.0);
     }
     found.value = (found.bits >> 1) as u8;
     found.parity_ok = (found.bits >> 1 & 0x1FF).count_ones() % 2 == 1;

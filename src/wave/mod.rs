@@ -28,7 +28,6 @@ mod tones;
 mod tracker;
 pub mod wav;
 
-pub use crate::frame::{MUST_IGNORE_V, MUST_UNDERSTAND_V, Noticed, Remark};
 pub use burst::Burst;
 pub use character::Character;
 pub use demodulator::{Demodulator, DemodulatorConfig, Heard};
@@ -36,7 +35,7 @@ pub use detector::Detector;
 pub use fir::Fir;
 pub use modulator::{Modulator, Talker, Transmission};
 pub use recording::{Recording, RecordingError, RecordingOptions, RecordingSpec};
-pub use remark::Remarks;
+pub use remark::{MUST_IGNORE_V, MUST_UNDERSTAND_V, Noticed, Remark, Remarks};
 pub use tones::Tones;
 
 /// Tone of a 1, Hz [WV-01].

@@ -515,6 +515,19 @@ fn how_far_back_a_carrier_reaches_does_not_hang_on_the_cut() {
     assert!((on - (0.1 + 0.0033 - 0.0133)).abs() < 0.003, "{on} s");
 }
 
+/// [WV-06]: a tone from elsewhere that was there before is no talker: 1700 Hz of 55 mV beside 120 mV [TIEH8].
+#[test]
+fn a_tone_that_was_there_before_is_no_talker() {
+    let rate = 48_000.0;
+    let samples = make(rate, &replies(4, Talker::of(0.060)), seconds(4));
+    let tone = |t: f64| 0.055 / 2.0 * (2.0 * PI * 1700.0 * t).sin();
+    // A second of the tone alone goes before.
+    let mut all = vec![0f32; 48_000];
+    all.extend(&samples);
+    let heard = hear(DemodulatorConfig::volts(rate), &with(all, rate, tone), 4096);
+    assert!(frames(&heard) == 4 && !heard.iter().any(|h| matches!(h, Heard::Collision(..))), "{heard:?}");
+}
+
 /// What is counted of the samples does not depend on how the bytes are cut into reads: 40 at full scale, one beside the other, are 39 pairs [WV-18].
 #[test]
 fn a_cut_between_two_samples_hides_no_pair() {

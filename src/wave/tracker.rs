@@ -27,6 +27,8 @@ const ABOVE_NOISE: f64 = 2.0;
 const RINGS: f64 = 0.003;
 /// How many times its level a carrier without characters may reach before it is taken for noise before the real one.
 const LOUDER: f64 = 2.5;
+/// How many times its level a resting carrier must have at least to be somebody else's.
+const JUMP: f64 = 1.6;
 /// Windows kept behind the place that is looked at, for what is found looking back. More may still be there, which is never looked at: how
 /// many depends on where the stream was cut.
 const BACK: u64 = 128;
@@ -43,6 +45,8 @@ const UNEXPLAINED: f64 = 0.015;
 const FAINT_CHARACTERS: u32 = 4;
 /// Bits far from edges from which on a level is theirs alone.
 const STEADY_BITS: f64 = 3.0;
+/// The same from which on what no tone explains is theirs alone.
+const REST_BITS: f64 = 12.0;
 /// Share of a carrier's level from which on there is a tone where one looks back for a start bit that came too early.
 const TONE: f64 = 0.35;
 /// Error that stamps are good to [WV-05].
@@ -66,6 +70,8 @@ struct On {
     suspects: u32,
     /// How many may have had a much weaker one.
     faint: u32,
+    /// Share of its energy that was there before it came: noise, or a tone from elsewhere.
+    before: f64,
     /// From when to when a second talker was there, s.
     collision: Option<(f64, f64)>,
 }
@@ -78,8 +84,8 @@ struct Sums {
     /// Amplitudes of zeros and ones far from edges.
     steady: [(f64, f64); 2],
     edges: (f64, f64),
-    /// Energy that no tone explains, bits.
-    rest: (f64, f64),
+    /// Energy that no tone explains, bits: of bits far from edges, and of all.
+    rest: [(f64, f64); 2],
     /// Turn of each tone's phase from a bit to the next, beyond the nominal one: cosine and sine part.
     turn: [(f64, f64); 2],
 }
@@ -90,6 +96,8 @@ pub(super) struct Tracker {
     begin: Instant,
     /// Next window to look at.
     at: u64,
+    /// No carrier that is sought began before this window: another one was on.
+    since: u64,
     /// Energies of the tone of a 1 and of everything, of the last looks.
     looks: VecDeque<(f64, f64)>,
     /// Energy that is there without a carrier, as square of an amplitude.
@@ -107,6 +115,7 @@ impl Tracker {
             least: if least.is_finite() { least.max(1e-12) } else { f64::MAX },
             begin,
             at: 0,
+            since: 0,
             looks: VecDeque::with_capacity(LOOKS + 1),
             noise: 0.0,
             on: None,
@@ -175,7 +184,7 @@ impl Tracker {
             let level = mark.sqrt();
             let from = self.at.saturating_sub(STEADY_WINDOWS);
             let mark = |n: u64| d.envelopes(n).map_or(0.0, |e| e.0);
-            let first = self.at.saturating_sub(BACK);
+            let first = self.at.saturating_sub(BACK).max(self.since);
             let below = (first..from).rev().find(|&n| mark(n) < level / 2.0);
             let onset = match below {
                 Some(n) => n as f64 + ((level / 2.0 - mark(n)) / (mark(n + 1) - mark(n))).clamp(0.0, 1.0),
@@ -200,6 +209,7 @@ impl Tracker {
                 second: 0.0,
                 suspects: 0,
                 faint: 0,
+                before: self.noise / (level * level),
                 collision: None,
             });
             // A start bit may have begun in the last half bit.
@@ -233,6 +243,14 @@ impl Tracker {
                     self.noise = 0.0;
                     return true;
                 }
+                // The same in the rest behind a character: somebody else's carrier began before this one had ended [WV-33].
+                if on.burst.characters > 0 && n >= on.rest_from + BIT && Tracker::has_jumped(d, &on, n) {
+                    let at = n - LOOK;
+                    (self.at, self.since) = (n, at);
+                    self.end(d, on, Tracker::seconds(at as f64), heard);
+                    self.noise = 0.0;
+                    return true;
+                }
                 // Both bits from here on weaker than half: it is gone.
                 let quiet = (n..n + 2 * BIT).step_by(2).all(|k| strong(k) < 0.5);
                 let resting = n - on.rest_from.min(n);
@@ -244,7 +262,7 @@ impl Tracker {
                         k as f64 + if a > b { ((a - 0.5) / (a - b)).min(1.0) } else { 0.0 }
                     });
                     let end_s = Tracker::seconds(at);
-                    self.at = n.max(at.ceil() as u64);
+                    (self.at, self.since) = (n.max(at.ceil() as u64), at as u64);
                     self.end(d, on, end_s, heard);
                     return true;
                 }
@@ -264,6 +282,14 @@ impl Tracker {
             }
             self.at += 1;
         }
+    }
+
+    /// Whether two bits from window `n` on are the tone of a 1 at another level than this carrier's.
+    fn has_jumped(d: &Detector, on: &On, n: u64) -> bool {
+        let ratios = (n..n + 2 * BIT)
+            .map(|k| d.envelopes(k).map_or(0.0, |(m, s)| if m > 2.0 * s { m / on.mark } else { 0.0 }));
+        let (least, most) = ratios.fold((f64::MAX, 0f64), |(a, b), r| (a.min(r), b.max(r)));
+        least > JUMP || most < 1.0 / JUMP && least > 0.5
     }
 
     /// Whether the last four bits were mostly the tone of a 1, while nothing else was to be there.
@@ -290,7 +316,7 @@ impl Tracker {
             self.on = Some(on);
             return false;
         };
-        let suspect = found.second() > SECOND + on.second;
+        let suspect = found.second() > SECOND + on.second + on.before;
         let clear = found.explained() >= if on.burst.characters == 0 { CLEAR_FIRST } else { CLEAR };
         let begun = on.burst.characters > 0 || found.stop;
         if found.weak >= 3 || !(clear && begun || suspect && on.burst.characters > 0) {
@@ -300,7 +326,7 @@ impl Tracker {
             if found.weak >= 3 || on.rejected >= 2 {
                 let at = found.first_weak.map_or(edge, |k| found.middle(k) - found.bit / 2.0);
                 let end_s = Tracker::seconds(at);
-                self.at = self.at.max(at.ceil() as u64);
+                (self.at, self.since) = (self.at.max(at.ceil() as u64), at.max(0.0) as u64);
                 self.end(d, on, end_s, heard);
             } else {
                 self.on = Some(on);
@@ -365,7 +391,7 @@ impl Tracker {
         burst.framing_errors += u32::from(!found.stop);
         burst.last_end = Some(self.instant(end_s));
         on.last_end_s = end_s;
-        let faint = found.second() > FAINT && found.unexplained() < UNEXPLAINED;
+        let faint = found.second() > FAINT + on.before && found.unexplained() < UNEXPLAINED;
         if suspect || faint {
             let from = on.collision.map_or(start_s, |c| c.0);
             on.collision = Some((from, end_s));
@@ -394,7 +420,8 @@ impl Tracker {
             add(sum, found.0, found.1);
         }
         add(&mut sums.edges, found.edge_error, found.edges_free as f64);
-        add(&mut sums.rest, found.sum.all - found.sum.one, 11.0);
+        add(&mut sums.rest[0], found.rest.0, found.rest.1);
+        add(&mut sums.rest[1], found.sum.all - found.sum.one, 11.0);
         for k in 0..10 {
             let pair = found.bits >> k & 3;
             let tone = match pair {
@@ -435,9 +462,11 @@ impl Tracker {
         };
         burst.mark_hz = hz(0, MARK_HZ);
         burst.space_hz = hz(1, SPACE_HZ);
-        if burst.characters > 0 && sums.rest.1 > 0.0 {
+        if burst.characters > 0 && sums.rest[1].1 > 0.0 {
             let [all, row] = d.noise();
-            let density = mean(sums.rest) / (all - 2.0 * row);
+            // At an edge the louder tone leaves something that is no noise, and much of it beside a weak one [WV-32].
+            let rest = sums.rest[usize::from(sums.rest[0].1 < REST_BITS)];
+            let density = mean(rest) / (all - 2.0 * row);
             let weaker = if burst.space > 0.0 { burst.mark.min(burst.space) } else { burst.mark };
             let ratio = weaker * weaker / 2.0 / 1200.0 / density.max(f64::MIN_POSITIVE);
             burst.eb_n0_db = Some(10.0 * ratio.log10());

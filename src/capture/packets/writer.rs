@@ -2,9 +2,10 @@
 //! use with what packets cannot hold [PC-03] [PC-04].
 
 use super::super::log::{Direction, Header, Record, write_remark};
+use super::super::signal::SignalRemark;
 use super::own::{self, OWN_BLOCK};
 use super::utc::utc_ns;
-use crate::frame::{Frame, FrameType, Good, Master, Receiver, ReceiverConfig, Reception, Remark};
+use crate::frame::{Frame, FrameType, Good, Master, Receiver, ReceiverConfig, Reception};
 use crate::ip::{Id, Message, PORT, Type};
 use crate::time::Instant;
 use core::fmt;
@@ -131,7 +132,7 @@ impl PacketWriter {
     }
 
     /// What was noticed of the signal of receptions before it [LG-05].
-    pub fn remark(&mut self, remark: &Remark) {
+    pub fn remark(&mut self, remark: &SignalRemark) {
         let mut text = String::new();
         write_remark(remark, &mut text);
         if self.line.is_some() && !text.is_empty() {

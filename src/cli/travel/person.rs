@@ -3,7 +3,7 @@
 use crate::cli::output::{prompt, say};
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Kind, Person, Question, Typed};
-use crate::commission::travel::run::DIVISION;
+use crate::commission::travel::run::MAY_STAY_OPEN;
 use crate::host::stimulus::Why;
 use core::time::Duration;
 use std::cell::RefCell;
@@ -91,8 +91,8 @@ impl Who {
             return answer;
         }
         match &mut self.from {
-            // A file need not know it: then the last digit of what it has counts [TV-88].
-            From::File(_) if question.id == DIVISION => Answer::DontKnow,
+            // A file need not know it.
+            From::File(_) if MAY_STAY_OPEN.contains(&question.id.as_str()) => Answer::DontKnow,
             From::File(_) => {
                 say(&format!("{}\n  the file of answers has none for {}", question.words, question.id));
                 question.asked(&mut |_| Typed::Gone, &mut |_| {})
@@ -116,7 +116,9 @@ impl Who {
 
     /// What looprig answers by itself where nothing is real.
     fn of_a_mock(&self, question: &Question) -> Option<Answer> {
-        let nobody_looks = question.id.ends_with("/seen") || question.id.ends_with("/time");
+        let nobody_looks = ["/seen", "/time", "/supply_before", "/supply_during"]
+            .into_iter()
+            .any(|end| question.id.ends_with(end));
         match question.kind {
             Kind::YesNo if self.is_mock => Some(Answer::Yes),
             _ if self.is_mock && nobody_looks => Some(Answer::DontKnow),

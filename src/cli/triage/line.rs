@@ -7,10 +7,11 @@ use crate::cli::files::write_file;
 use crate::cli::output::{Failure, Output, say, tell};
 use crate::cli::travel::{OnLine, as_asked};
 use crate::commission::answers::Answers;
+use crate::commission::person::{Answer, Person};
 use crate::commission::travel::Readings;
 use crate::commission::travel::record::{Ended as HowEnded, Identity};
-use crate::commission::triage::watch::{Options, Watched, findings, look, stroke};
-use crate::commission::triage::{Knowledge, Session, Triage, ask};
+use crate::commission::triage::watch::{Options, Watched, findings, identified, look, stroke};
+use crate::commission::triage::{Knowledge, Session, Triage, Which, WhichValve, ask, kept_address};
 use crate::host::stimulus::Why;
 use crate::host::{Device, Host};
 use crate::line::Line;
@@ -30,12 +31,14 @@ pub fn run(
     let named = Named::read(&args.words, DOING, "the order is: looprig triage LINE [TO]")?;
     let is_mock = named.spec.is_mock();
     let by_file = answers.is_some();
+    let known = answers.as_ref().and_then(kept_address);
     let mut line = OnLine::open(named, &args.host, catalogue)?;
-    let mut person = Asked::new(answers, is_mock, out.quiet, Arc::clone(&line.ended));
+    let person = Asked::new(answers, is_mock, out.quiet, Arc::clone(&line.ended));
     let mut options = Options {
         supply: args.supply.clone(),
         plate_kpa: args.supply_kpa,
         tag: args.tag.clone(),
+        unique_address: known,
         ..Options::default()
     };
     if !out.quiet {
@@ -43,15 +46,46 @@ pub fn run(
     }
     let to = line.to.clone();
     options.readings = None;
-    let (mut watched, device) = look_with(args, &mut line.host, &to, &mut options);
+    let (mut watched, mut device) = look_with(args, &mut line.host, &to, &mut options);
     if !out.quiet {
         say(&seen_first(&watched));
     }
+    let mut person = ByFile { asked: person, by_file, which: None };
+    let unsure = watched.is_unsure.then(|| WhichValve::new(watched.who_answers.clone()));
+    if let (Some(unsure), HowEnded::Whole) = (&unsure, &watched.ended) {
+        let answer = match of_another_device(&watched, options.unique_address.as_deref()) {
+            // What was said of one device is no answer to who another is.
+            true => Answer::DontKnow,
+            false => person.ask(&unsure.question()),
+        };
+        match &answer {
+            Answer::Choice(name) => {
+                if let Some(which) = Which::from_key(name) {
+                    let host = &mut line.host;
+                    (watched, device) = identified(host, &to, &options, watched, device, which);
+                }
+            }
+            Answer::Stop(why) => {
+                let (why, during) = (*why, "asking which valve answers".to_owned());
+                watched.ended = HowEnded::Stopped { why, during };
+            }
+            _ => {}
+        }
+        person.which = Some(answer);
+    }
     // Somebody may move it though the device does not answer.
     let mut stimulus = match args.moves {
+        true if watched.is_unsure => {
+            let words = match &person.which {
+                Some(Answer::Choice(_)) => "Nothing was moved: another valve answers.",
+                _ => "Nothing was moved: it is not sure which valve answers.",
+            };
+            watched.remarks.push(words.to_owned());
+            None
+        }
         true => {
             let asked = as_asked(&args.words, &args.described.files);
-            Some(line.stimulus(args.by.clone(), device.as_ref(), &person, &asked)?)
+            Some(line.stimulus(args.by.clone(), device.as_ref(), &person.asked, &asked)?)
         }
         false => None,
     };
@@ -71,16 +105,19 @@ pub fn run(
         }
     }
     let mut session = Session::new(knowledge, false);
+    if let Some(unsure) = unsure {
+        session.unsure(unsure.who);
+    }
     waved.look_for(&watched.device.unique_address);
     for finding in findings(&watched).into_iter().chain(waved.told.findings.clone()) {
         session.add(finding);
     }
     let at_end = time_at_end(&watched);
     let mut between = Stroking::new(&mut line.host, stimulus.as_mut(), by_file || is_mock, at_end);
-    if watched.is_refused {
+    // It strokes only what is surely the valve that is looked for [TG-31].
+    if watched.is_refused || watched.is_unsure {
         between.refuse();
     }
-    let mut person = ByFile { asked: person, by_file };
     // Who has stopped it is asked no more; a file that lacks one answer may have others.
     let is_over = match &watched.ended {
         HowEnded::Stopped { why, .. } => *why != Why::Gone,
@@ -133,6 +170,16 @@ fn seen_first(watched: &Watched) -> String {
     let name = name.map_or(String::new(), |t| format!("{t}: "));
     let were = if of.len() == 1 { "was" } else { "were" };
     format!("{name}{answers}. {} {were} read.", plural(of.len(), "thing"))
+}
+
+/// Whether it is known which device a file of answers is of, and another one answers.
+fn of_another_device(watched: &Watched, known: Option<&str>) -> bool {
+    let alone = match watched.elsewhere.as_deref() {
+        Some([one]) => one.unique_address.as_str(),
+        _ => "",
+    };
+    let answers = [watched.device.unique_address.as_str(), alone].into_iter().find(|a| !a.is_empty());
+    known.is_some_and(|known| answers.is_some_and(|a| !a.eq_ignore_ascii_case(known)))
 }
 
 /// A message of several lines as a part of one.

@@ -6,6 +6,9 @@ use crate::cli::wave_talkers::{Talked, talkers_in};
 use crate::report::wave::{Beside, Told, findings};
 use crate::wave::RecordingOptions;
 
+/// No loop has more volts than these [TG-34].
+const MOST_V: f64 = 30.0;
+
 /// A recording that was read.
 #[derive(Default)]
 pub struct Waved {
@@ -27,13 +30,20 @@ impl Waved {
 /// Reads the recording that was named; nothing where none was.
 ///
 /// # Errors
-/// It cannot be read.
+/// It cannot be read, or its scale cannot be.
 pub fn told(args: &TriageArgs) -> Result<Waved, Failure> {
     let Some(path) = &args.wave else { return Ok(Waved::default()) };
     let of = &args.recording;
     let options = RecordingOptions { channel: of.channel - 1, rate_hz: of.rate, full_scale_v: of.full_scale };
     let talked = talkers_in(path, options)?;
     talked.notes.iter().for_each(|note| tell(&format!("reading {}: {note}", path.display())));
+    if talked.scale.volts && talked.peak > MOST_V {
+        return Err(Failure::new(
+            format!("reading {}", path.display()),
+            format!("its samples reach {:.0} V, and no loop has more than {MOST_V:.0}", talked.peak),
+            "give the volts that full scale really stands for with --full-scale, by the recorder's sheet (a probe that divides by ten makes ten times as many), or look at the unit of the table; left out, all but the level is told",
+        ));
+    }
     let mut waved = Waved { talked: Some(talked), ..Waved::default() };
     waved.look_for("");
     Ok(waved)

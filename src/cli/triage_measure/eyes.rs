@@ -85,13 +85,14 @@ impl Look<'_> {
 
     /// The answer of a person to each question that the physics answer.
     pub fn person(&self) -> Truth {
-        let all: [(&str, Option<&'static str>); 37] = [
+        let all: [(&str, Option<&'static str>); 38] = [
             ("display", self.display()),
             ("loop_current", self.loop_current()),
             ("terminal_volts", self.terminal_volts()),
             ("supply_volts", self.supply_volts()),
             // No bench has a fault of these.
             ("modem", Some("works")),
+            ("modem_level", Some("right")),
             ("loop_ohms", Some("enough")),
             ("in_between", Some("free")),
             ("screen", Some("one_end")),

@@ -11,10 +11,12 @@ mod motions;
 mod points;
 mod who;
 
+use asking::DIVISION;
+pub use asking::Gauge;
 pub(in crate::commission) use asking::ask;
-pub use asking::{DIVISION, Gauge};
 pub(in crate::commission) use leaving::{leave, not_left};
 pub(super) use losses::WAITS;
+use losses::{SUPPLY_BEFORE, SUPPLY_DURING};
 pub(in crate::commission) use who::identify;
 
 use super::readings::{LINEAR, Readings, characteristic};
@@ -57,7 +59,8 @@ pub const CAUTIONS: [&str; 3] = [
 /// Questions have these ids [TV-30], N counting from 1: `travel/start` (yes or no; names what moves and for how long at most),
 /// `travel/division` (a number, once, where the measurement's resolution is not known), `travel/external/N` and `travel/control_system/N` (numbers), where a person moves the set point
 /// `travel/stroke/N` (s, by a stop watch), `travel/loss/current`, `travel/loss/air` and `travel/loss/trip` (yes or no), and behind each of these
-/// `.../seen` (one of `closed`, `open`, `stays`) and, unless it stayed, `.../time` (s). Whoever moves the set point may ask more.
+/// `.../seen` (one of `closed`, `open`, `stays`) and, unless it stayed, `.../time` (s); where a person shuts the air and the device tells no pressure
+/// `travel/loss/air/supply_before` and `travel/loss/air/supply_during` (kPa). Whoever moves the set point may ask more.
 pub fn run(setup: Setup<'_>, record: Record) -> Record {
     let Setup { ask, device, stimulus, person, readings, gauge, control_system, keep } = setup;
     let sensing = Sensing::new(ask, device, readings);
@@ -85,6 +88,9 @@ pub fn run(setup: Setup<'_>, record: Record) -> Record {
     let done = run.whole();
     run.end(done)
 }
+
+/// Questions that may stay without an answer where a file of answers has none: what nobody knows is told so [TV-88] [TV-118].
+pub const MAY_STAY_OPEN: [&str; 3] = [DIVISION, SUPPLY_BEFORE, SUPPLY_DURING];
 
 /// A test that runs.
 struct Run<'a> {

@@ -3,6 +3,7 @@
 use super::knowledge::Symptom;
 use super::record::{Asked, Triage};
 use super::session::{Finding, Next, Origin, Session};
+use super::which_valve::{BESIDE_ANOTHER, Which, WhichValve};
 use crate::commission::person::{Answer, Choice, Kind, Person, Question};
 use crate::host::stimulus::Why;
 
@@ -38,11 +39,29 @@ pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn
     let knowledge = session.knowledge();
     let mut all = Vec::new();
     let mut stopped = String::new();
-    while let Some(next) = session.next() {
+    let mut was_asked_which = false;
+    loop {
+        let unsure = session.which_valve().filter(|w| w.answer.is_none() && !was_asked_which);
+        if let (Some(which), None) = (unsure, session.first_of_all()) {
+            was_asked_which = true;
+            match person.ask(&which.question()) {
+                Answer::Choice(name) => Which::from_key(&name).into_iter().for_each(|w| session.which(w)),
+                Answer::Stop(why) => {
+                    why.words().clone_into(&mut stopped);
+                    break;
+                }
+                _ => {}
+            }
+        }
+        let Some(next) = session.next() else { break };
         let symptom = &knowledge.symptoms[next.symptom];
         let (Some(check), Some(question)) = (&symptom.check, symptom.question()) else {
             session.not_known(next.symptom);
             continue;
+        };
+        let question = match (check.moves, is_beside_another(session.which_valve())) {
+            (true, true) => question.with_caution(BESIDE_ANOTHER),
+            _ => question,
         };
         if check.strokes
             && let Some(why) = between.stroke(person, symptom)
@@ -74,6 +93,11 @@ pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn
         all.push(asked(session, next, answer));
     }
     Triage::of(session, all, stopped)
+}
+
+/// Another valve answers on the same wires as the one looked for.
+pub(super) fn is_beside_another(which: Option<&WhichValve>) -> bool {
+    which.is_some_and(|w| w.answer == Some(Which::Another))
 }
 
 /// A question that was asked, behind its answer.

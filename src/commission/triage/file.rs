@@ -251,6 +251,7 @@ fn check(table: &Spanned<CheckTable>) -> Result<Check, Fault> {
         effort_min: effort,
         cautions: cautions(t.cautions.as_ref())?,
         strokes: t.strokes.unwrap_or_default(),
+        moves: t.moves.unwrap_or_default() || t.strokes.unwrap_or_default(),
         workshop: t.workshop.unwrap_or_default(),
         sure_if_usual: t.sure_if_usual.unwrap_or_default(),
     })

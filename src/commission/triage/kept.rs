@@ -4,6 +4,7 @@ use super::asking::asked;
 use super::knowledge::{Knowledge, Seen, Symptom};
 use super::record::{FORMAT, Triage};
 use super::session::{Finding, Origin, Session};
+use super::which_valve::{WHICH_VALVE, Which, WhichValve};
 use crate::commission::answers::Answers;
 use crate::commission::person::{Answer, Choice, Kind, Question};
 use crate::commission::travel::record::Identity;
@@ -13,14 +14,19 @@ use core::fmt::Write;
 const SESSION: &str = "triage/session/";
 /// What stands before the words of what was read.
 const WORDS: &str = "triage/words/";
+/// What stands before where something read comes from [TG-32].
+const FROM: &str = "triage/from/";
 /// Most characters of an answer; more is cut off.
 const LONGEST: usize = 1000;
 /// Most symptoms that were read, and most that were asked: no knowledge has more.
 const MOST: usize = 200;
 
+/// What answers which valve it is.
+const WHICH: &str = "\"this\", \"another\" or \"?\"";
+
 /// Whether an answer by this id is there for the session alone, and nobody is ever asked for it.
 pub fn is_of_a_session(id: &str) -> bool {
-    id.starts_with(SESSION) || id.starts_with(WORDS)
+    [SESSION, WORDS, FROM].iter().any(|of| id.starts_with(of))
 }
 
 /// A session as it was kept.
@@ -36,8 +42,15 @@ pub struct Kept {
     stopped: String,
     on_the_line: Vec<String>,
     in_the_waveform: Vec<String>,
+    which_valve: Option<WhichValve>,
     /// `None`: an old file does not say.
     without_line: Option<bool>,
+}
+
+/// The unique address of the device of a kept session; `None`: it has none.
+pub fn kept_address(answers: &Answers) -> Option<String> {
+    let written = answers.written(&format!("{SESSION}device/unique_address")).first()?;
+    Some(written.text.trim().to_owned()).filter(|a| !a.is_empty())
 }
 
 impl Triage {
@@ -74,10 +87,22 @@ impl Triage {
         if let Some(is) = self.without_line {
             one(&session("without_line"), if is { "yes" } else { "no" });
         }
+        if let Some(w) = &self.which_valve {
+            one(&session("which_valve"), &w.who);
+            one(WHICH_VALVE, w.answer.map_or("?", Which::key));
+        }
         for f in &self.findings {
-            one(&format!("triage/{}", f.symptom), &f.value);
+            let asked = self.asked.iter().find(|a| a.symptom == f.symptom);
+            let value = match (f.from, asked) {
+                // What follows from the answer to another question is none itself; nor is what was answered changed by it.
+                (Origin::Person, None) => continue,
+                (Origin::Person, Some(asked)) => asked.answer.as_ref().unwrap_or(&f.value),
+                _ => &f.value,
+            };
+            one(&format!("triage/{}", f.symptom), value);
             if f.from != Origin::Person {
                 one(&format!("{WORDS}{}/{}", f.symptom, f.value), &f.words);
+                one(&format!("{FROM}{}", f.symptom), f.from.key());
             }
         }
         for a in self.asked.iter().filter(|a| a.answer.is_none()) {
@@ -144,7 +169,10 @@ pub fn wrong_answer(knowledge: &Knowledge, answers: &Answers) -> Option<(String,
         let wrong = answers.written(id).iter().filter(move |w| leave(id).read(&w.text).is_err());
         wrong.map(move |w| (w, format!("no answer to {id}"), "write \"yes\" or \"no\"".to_owned()))
     });
-    let mut all = of_symptoms.chain(of_leaves);
+    let question = WhichValve::new("").question();
+    let which = answers.written(WHICH_VALVE).iter().filter(move |w| question.read(&w.text).is_err());
+    let which = which.map(|w| (w, "no answer to which valve it is".to_owned(), format!("write {WHICH}")));
+    let mut all = of_symptoms.chain(of_leaves).chain(which);
     all.next().map(|(w, what, next)| (w.place.clone(), format!("\"{}\" is {what}", w.text), next))
 }
 
@@ -154,7 +182,7 @@ pub fn told(knowledge: &Knowledge, answers: &mut Answers) -> Vec<Finding> {
     let all = of_the_bus.filter_map(|s| {
         let written = answers.answer(&format!("triage/{}", s.name))?;
         let Ok(Answer::Choice(value)) = s.read(&written.text) else { return None };
-        Some(s.found(&value, if s.seen == Seen::Stroke { Origin::Stroke } else { Origin::Bus }))
+        Some(s.found(&value, Origin::Told))
     });
     all.collect()
 }
@@ -177,6 +205,7 @@ impl Kept {
             "no" => Some(false),
             _ => None,
         };
+        let who = one("which_valve");
         let mut device = Identity {
             tag: one("device/tag"),
             long_tag: one("device/long_tag"),
@@ -192,6 +221,12 @@ impl Kept {
         kept.device = Some(device).filter(|d| *d != Identity::default());
         kept.on_the_line = all(&format!("{SESSION}on_the_line"));
         kept.in_the_waveform = all(&format!("{SESSION}in_the_waveform"));
+        let said = all(WHICH_VALVE).into_iter().next();
+        let answer = match said.map(|text| WhichValve::new("").question().read(&text)) {
+            Some(Ok(Answer::Choice(name))) => Which::from_key(&name),
+            _ => None,
+        };
+        kept.which_valve = Some(who).filter(|who| !who.is_empty()).map(|who| WhichValve { who, answer });
         let value_of = |all: &mut dyn FnMut(&str) -> Vec<String>, name: &str| {
             let text = all(&format!("triage/{name}")).into_iter().next()?;
             match knowledge.symptom(name).map(|s| knowledge.symptoms[s].read(&text)) {
@@ -205,7 +240,10 @@ impl Kept {
             let Some(value) = value_of(&mut all, &name) else { continue };
             let symptom = knowledge.symptom(&name).map(|s| &knowledge.symptoms[s]);
             let is_stroke = symptom.is_some_and(|s| s.seen == Seen::Stroke);
-            let from = if is_stroke { Origin::Stroke } else { Origin::Bus };
+            let usual = if is_stroke { Origin::Stroke } else { Origin::Bus };
+            let written = all(&format!("{FROM}{name}")).into_iter().next();
+            let from = written.and_then(|text| Origin::from_key(&text));
+            let from = from.unwrap_or_else(|| usual.of_the_first_format(&name, !kept.line.is_empty()));
             let nameless =
                 Finding { symptom: name.clone(), value: value.clone(), from, words: String::new() };
             let mut finding = symptom.map_or(nameless, |s| s.found(&value, from));
@@ -230,6 +268,18 @@ impl Kept {
         for finding in &self.read {
             session.add(finding.clone());
         }
+        let said = self.which_valve.as_ref().and_then(|w| w.answer);
+        let settle = |session: &mut Session<'_>| {
+            if let (true, Some(which)) = (session.is_unsure(), said) {
+                session.which(which);
+            }
+        };
+        // Where a person said so, that answer brings it up again.
+        let is_said = self.asked.iter().any(|(s, v)| s == "answers" && v.as_deref() == Some("elsewhere"));
+        if let Some(which) = self.which_valve.as_ref().filter(|_| !is_said) {
+            session.unsure(which.who.clone());
+        }
+        settle(&mut session);
         let mut all = Vec::new();
         for (name, value) in &self.asked {
             let Some(symptom) = knowledge.symptom(name) else {
@@ -247,6 +297,7 @@ impl Kept {
                 None => session.not_known(symptom),
             }
             all.push(asked(&session, would_tell, value.clone()));
+            settle(&mut session);
         }
         Triage {
             started: self.started.clone(),
@@ -305,7 +356,7 @@ mod tests {
         /// Whatever was told, asked and answered, and wherever it was stopped: the file of answers gives the same record.
         #[test]
         fn the_same_again(
-            told in proptest::collection::vec((0usize..60, 0usize..4, "[ -~]{1,20}"), 0..12),
+            told in proptest::collection::vec((0usize..60, 0usize..4, "[ -~]{1,20}", any::<bool>()), 0..12),
             says in proptest::collection::vec(0usize..9, 1..5),
             stop in 0usize..15,
             words in proptest::collection::vec("[^\\p{Cc}]{0,30}", 4),
@@ -313,12 +364,17 @@ mod tests {
         ) {
             let known = known();
             let mut session = Session::new(known, is_alone && !has_line);
-            for (symptom, value, words) in &told {
+            for (symptom, value, words, is_another) in &told {
                 let symptom = &known.symptoms[symptom % known.symptoms.len()];
                 if is_alone || symptom.seen == Seen::Person {
                     continue;
                 }
-                let from = if symptom.seen == Seen::Stroke { Origin::Stroke } else { Origin::Bus };
+                let from = match (symptom.seen, is_another) {
+                    (_, true) if has_line => Origin::Recording,
+                    (_, true) => Origin::Told,
+                    (Seen::Stroke, _) => Origin::Stroke,
+                    _ => Origin::Bus,
+                };
                 let value = symptom.values[value % symptom.values.len()].name.clone();
                 session.add(Finding { symptom: symptom.name.clone(), value, from, words: words.clone() });
             }

@@ -119,6 +119,8 @@ pub struct Check {
     pub cautions: Vec<String>,
     /// Whether one watches while the valve strokes.
     pub strokes: bool,
+    /// Whether it moves the valve or may move it, as one that strokes does: not before it is sure which valve that is [TG-31].
+    pub moves: bool,
     /// Whether it is done in a workshop.
     pub workshop: bool,
     /// Whether who says that it is as on a healthy valve has tried it, so that this is hardly ever told wrongly [TG-25].

@@ -15,12 +15,14 @@ mod session;
 #[cfg(all(test, feature = "bench-file"))]
 mod tests;
 pub mod watch;
+mod which_valve;
 
 pub use asking::{Between, ask};
 #[cfg(feature = "bench-file")]
 pub use file::{knowledge_schema, own_text};
 #[cfg(feature = "bench-file")]
-pub use kept::{Kept, is_of_a_session, told, wrong_answer};
+pub use kept::{Kept, is_of_a_session, kept_address, told, wrong_answer};
 pub use knowledge::{Cause, Check, Group, Knowledge, LEAST, LEVELS, Seen, Shown, Symptom};
 pub use record::{Asked, FORMAT, Told, Triage, Verdict, Weighed};
 pub use session::{Finding, Next, Origin, Rank, Session};
+pub use which_valve::{WHICH_VALVE, Which, WhichValve};

@@ -1,12 +1,16 @@
 //! What came of a session, to keep and to hand over [TG-07].
 
+use super::asking::is_beside_another;
 use super::knowledge::Symptom;
 use super::session::{Finding, Session};
+use super::which_valve::{BESIDE_ANOTHER, EFFORT_MIN, WHICH_VALVE, WhichValve};
 use crate::commission::travel::record::Identity;
 use serde::{Deserialize, Serialize};
 
 /// What the first line of a record says that it is.
-pub const FORMAT: &str = "looprig triage 1";
+pub const FORMAT: &str = "looprig triage 2";
+/// The first format, in which a finding does not say whether a recording or somebody without a line told it [TG-32].
+const FIRST_FORMAT: &str = "looprig triage 1";
 /// No more causes than these are told.
 const MOST_CAUSES: usize = 5;
 /// Causes that are less likely than this are not told, but the first.
@@ -109,6 +113,9 @@ pub struct Triage {
     /// Remarks on a recording of the signal, sentences.
     #[serde(default)]
     pub in_the_waveform: Vec<String>,
+    /// Who answers where that is not surely the valve that is looked for, and what the person says of it; `None`: it is sure [TG-31].
+    #[serde(default)]
+    pub which_valve: Option<WhichValve>,
     /// Whether what the bus would tell was asked of the person; not known of an old record.
     #[serde(default)]
     pub without_line: Option<bool>,
@@ -163,6 +170,18 @@ fn first_of_all(symptom: &Symptom, todo: &str) -> NextTold {
     }
 }
 
+/// What is to be sure before anything moves, as the next check [TG-31].
+fn which_valve(of: &WhichValve) -> NextTold {
+    let question = of.question();
+    NextTold {
+        symptom: WHICH_VALVE.trim_start_matches("triage/").to_owned(),
+        question: question.words,
+        bits: 0.0,
+        effort_min: EFFORT_MIN,
+        cautions: question.cautions,
+    }
+}
+
 impl Triage {
     /// All remarks, in the order in which they are told.
     pub fn all_remarks(&self) -> impl Iterator<Item = &str> {
@@ -204,22 +223,28 @@ impl Triage {
         }
         let next = session.best().and_then(|n| {
             let check = knowledge.symptoms[n.symptom].check.as_ref()?;
+            let beside = check.moves && is_beside_another(session.which_valve());
+            let more = beside.then_some(BESIDE_ANOTHER);
             Some(NextTold {
                 symptom: knowledge.symptoms[n.symptom].name.clone(),
                 question: check.question.clone(),
                 bits: n.bits,
                 effort_min: n.effort_min,
-                cautions: check.all_cautions().map(str::to_owned).collect(),
+                cautions: check.all_cautions().chain(more).map(str::to_owned).collect(),
             })
         });
+        let unsure = session.which_valve().filter(|w| w.answer.is_none());
+        let next = unsure.map(which_valve).or(next);
         let next =
             session.first_of_all().map(|(s, todo)| first_of_all(&knowledge.symptoms[s], todo)).or(next);
         let healthy_first = ranks.first().is_some_and(|r| r.cause.is_none());
         let is_told = |f: &Finding| causes.iter().any(|c| c.speaks_for.iter().any(|w| w.finding == *f));
         let unexplained = session.unexplained().filter(|f| healthy_first && !is_told(f));
-        let mut remarks: Vec<String> = unexplained
-            .map(|f| format!("Not as on a healthy valve, and no cause explains it: {}.", f.told()))
-            .collect();
+        let mut remarks: Vec<String> = session.which_valve().map(WhichValve::told).into_iter().collect();
+        remarks.extend(
+            unexplained
+                .map(|f| format!("Not as on a healthy valve, and no cause explains it: {}.", f.told())),
+        );
         if healthy_first && !session.not_looked_at().is_empty() {
             let all: Vec<&str> =
                 session.not_looked_at().iter().map(|s| knowledge.symptoms[*s].words.as_str()).collect();
@@ -241,7 +266,19 @@ impl Triage {
             remarks,
             on_the_line: Vec::new(),
             in_the_waveform: Vec::new(),
+            which_valve: session.which_valve().cloned(),
             without_line: Some(session.is_without_line()),
+        }
+    }
+
+    /// Makes one of the first format one of this.
+    fn name_origins(&mut self) {
+        FORMAT.clone_into(&mut self.format);
+        let has_line = !self.line.is_empty();
+        let of_causes =
+            self.causes.iter_mut().flat_map(|c| c.speaks_for.iter_mut().chain(&mut c.speaks_against));
+        for f in self.findings.iter_mut().chain(of_causes.map(|w| &mut w.finding)) {
+            f.from = f.from.of_the_first_format(&f.symptom, has_line);
         }
     }
 
@@ -255,9 +292,11 @@ impl Triage {
     /// # Errors
     /// What is wrong: no JSON, or no record of this format.
     pub fn from_json(text: &str) -> Result<Triage, String> {
-        let triage: Triage =
+        let mut triage: Triage =
             serde_json::from_str(text).map_err(|e| format!("this is no record of fault finding: {e}"))?;
-        if triage.format != FORMAT {
+        if triage.format == FIRST_FORMAT {
+            triage.name_origins();
+        } else if triage.format != FORMAT {
             return Err(format!("this is \"{}\", not \"{FORMAT}\"", triage.format));
         }
         Ok(triage)

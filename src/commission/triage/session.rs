@@ -3,6 +3,7 @@
 use super::belief::{Belief, Evidence};
 use super::knowledge::{Knowledge, LEVELS, Seen};
 use super::record::{Verdict, Weighed};
+use super::which_valve::{AT_ANOTHER_ADDRESS, Which, WhichValve};
 use serde::{Deserialize, Serialize};
 
 /// How near the best a check must come so that the order of the trade decides between them [TG-05].
@@ -20,8 +21,57 @@ pub enum Origin {
     Bus,
     /// Read over the bus while the valve stroked.
     Stroke,
+    /// Told by a recording of the signal.
+    Recording,
     /// Seen by a person.
     Person,
+    /// Somebody has written it as told by a bus, and none was there.
+    Told,
+}
+
+/// Symptoms that a recording of the signal tells, and nothing else.
+const OF_A_RECORDING: [&str; 4] = ["signal_level", "signal_noise", "wave_talk", "two_at_once"];
+
+impl Origin {
+    /// All.
+    pub const ALL: [Origin; 5] =
+        [Origin::Bus, Origin::Stroke, Origin::Recording, Origin::Person, Origin::Told];
+
+    /// The name in files.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Origin::Bus => "bus",
+            Origin::Stroke => "stroke",
+            Origin::Recording => "recording",
+            Origin::Person => "person",
+            Origin::Told => "told",
+        }
+    }
+
+    /// By its name.
+    pub fn from_key(key: &str) -> Option<Origin> {
+        Origin::ALL.into_iter().find(|o| o.key() == key)
+    }
+
+    /// For people.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Origin::Bus => "over the bus",
+            Origin::Stroke => "over the bus, in strokes",
+            Origin::Recording => "in the waveform",
+            Origin::Person => "seen at the valve",
+            Origin::Told => "as somebody has told it",
+        }
+    }
+
+    /// What a record of the first format, which had bus, stroke and person alone, means by it [TG-32].
+    pub(super) fn of_the_first_format(self, symptom: &str, has_line: bool) -> Origin {
+        match self {
+            Origin::Bus | Origin::Stroke if OF_A_RECORDING.contains(&symptom) => Origin::Recording,
+            Origin::Bus | Origin::Stroke if !has_line => Origin::Told,
+            other => other,
+        }
+    }
 }
 
 /// What was seen of a symptom.
@@ -69,6 +119,11 @@ const CHEAP_MIN: f64 = 5.0;
 const SHOWS_TOO: f64 = 0.2;
 const DECIDES: f64 = 0.8;
 
+/// Somebody answers where the one looked for should not be.
+fn is_elsewhere(finding: &Finding) -> bool {
+    finding.symptom == "answers" && finding.value == "elsewhere"
+}
+
 /// What to look at next.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Next {
@@ -91,12 +146,15 @@ pub struct Session<'k> {
     asked: usize,
     /// Whether what the bus would tell may be asked of a person.
     without_line: bool,
+    /// Who answers where that is not surely the valve looked for.
+    which_valve: Option<WhichValve>,
 }
 
 impl<'k> Session<'k> {
     /// A session in which nothing was seen yet. Without a line what the bus would tell is asked of the person, where it can be.
     pub fn new(knowledge: &'k Knowledge, without_line: bool) -> Session<'k> {
-        Session { knowledge, findings: Vec::new(), unknown: Vec::new(), asked: 0, without_line }
+        let (findings, unknown) = (Vec::new(), Vec::new());
+        Session { knowledge, findings, unknown, asked: 0, without_line, which_valve: None }
     }
 
     /// What it knows by.
@@ -116,9 +174,48 @@ impl<'k> Session<'k> {
             let value = self.knowledge.symptoms[symptom].value(&finding.value)?;
             Some(Evidence { symptom, value, by_person: finding.from == Origin::Person })
         });
+        if self.which_valve.is_none()
+            && matches!(finding.from, Origin::Person | Origin::Told)
+            && is_elsewhere(&finding)
+        {
+            self.which_valve = Some(WhichValve::new(AT_ANOTHER_ADDRESS));
+        }
         self.findings.retain(|(f, _)| f.symptom != finding.symptom);
         self.findings.push((finding, evidence));
         evidence.is_some()
+    }
+
+    /// It is not sure that who answers, told in a sentence without a point, is the valve that is looked for: nothing that moves a valve
+    /// is proposed until [`Session::which`] says so [TG-31].
+    pub fn unsure(&mut self, who: impl Into<String>) {
+        self.which_valve = Some(WhichValve::new(who));
+    }
+
+    /// The person has said which valve answers. Where that is another one, the one looked for is silent.
+    pub fn which(&mut self, which: Which) {
+        if let Some(of) = &mut self.which_valve {
+            of.answer = Some(which);
+        }
+        let elsewhere = self.findings().find(|f| is_elsewhere(f)).map(|f| f.from);
+        if let (Which::Another, Some(from)) = (which, elsewhere) {
+            for (symptom, value, words) in [
+                ("answers", "silent", "the one that is looked for does not answer, another valve does"),
+                ("others_answer", "present", "another valve answers on the same wires"),
+            ] {
+                let (symptom, value, words) = (symptom.into(), value.into(), words.into());
+                self.add(Finding { symptom, value, from, words });
+            }
+        }
+    }
+
+    /// Who answers where that is not surely the valve that is looked for, and what the person has said of it [TG-31].
+    pub fn which_valve(&self) -> Option<&WhichValve> {
+        self.which_valve.as_ref()
+    }
+
+    /// Whether it is not sure which valve answers, and nobody has said so.
+    pub fn is_unsure(&self) -> bool {
+        self.which_valve.as_ref().is_some_and(|w| w.answer.is_none())
     }
 
     /// A symptom was asked for, and the person could not say.
@@ -195,7 +292,8 @@ impl<'k> Session<'k> {
         let of = &self.knowledge.symptoms[symptom];
         let is_theirs = of.seen == Seen::Person || self.without_line;
         let is_known = self.findings.iter().any(|(f, _)| f.symptom == of.name);
-        is_theirs && of.check.is_some() && !is_known && !self.unknown.contains(&symptom)
+        let may = of.check.as_ref().is_some_and(|c| !c.moves || !self.is_unsure());
+        is_theirs && may && !is_known && !self.unknown.contains(&symptom)
     }
 
     fn told_by(&self, belief: &Belief<'_>, symptom: usize) -> Next {
@@ -326,6 +424,9 @@ impl<'k> Session<'k> {
     pub fn verdict(&self) -> Verdict {
         let ranks = self.ranks();
         let Some(first) = ranks.first() else { return Verdict::Unclear };
+        if self.is_unsure() {
+            return Verdict::Unclear;
+        }
         let is_all_named = self.nameless().all(|(_, has_symptom)| !has_symptom);
         let is_all_usual = self.unexplained().next().is_none() && is_all_named;
         match first.cause {

@@ -1,6 +1,8 @@
 //! Beliefs and choices against arithmetic that is shown.
 
 mod known;
+mod origins;
+mod which;
 
 use super::*;
 use crate::commission::person::{Answer, Person, Question};

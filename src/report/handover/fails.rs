@@ -205,6 +205,10 @@ impl Action<'_> {
         if let Some(took) = self.took("+/- ") {
             let _ = write!(out, ", after {took} s");
         }
+        if let Some(Shown::Gauge { before_kpa, after_kpa }) = self.fail.and_then(|f| f.shown.as_ref()) {
+            let (before, after) = (short(*before_kpa), short(*after_kpa));
+            let _ = write!(out, ", with {after} kPa at the gauge of the supply ({before} kPa before)");
+        }
         match &self.came {
             Came::AsSaid => out += ": as said",
             Came::Otherwise(_) => out += ": NOT as said",

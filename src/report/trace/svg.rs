@@ -342,6 +342,8 @@ mod tests {
             values in prop::collection::vec(prop_oneof![any::<f64>(), -200.0f64..200.0], 0..200),
             texts in prop::collection::vec(any::<String>(), 0..12),
         ) {
+            // Words that a text may hold, and a number may not.
+            let texts: Vec<String> = texts.into_iter().filter(|t| !t.contains("NaN") && !t.contains("inf")).collect();
             let out = svg(&trace(values, &texts));
             prop_assert!(is_well_formed(&out), "{out}");
             prop_assert!(!out.contains("NaN") && !out.contains("inf\""), "{out}");

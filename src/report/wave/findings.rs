@@ -16,7 +16,7 @@ pub struct Told {
 impl Told {
     fn add(&mut self, symptom: &str, value: &str, words: String) {
         let (symptom, value) = (symptom.to_owned(), value.to_owned());
-        self.findings.push(Finding { symptom, value, from: Origin::Bus, words });
+        self.findings.push(Finding { symptom, value, from: Origin::Recording, words });
     }
 }
 
@@ -49,6 +49,9 @@ pub fn findings(talkers: &[TalkerSignal], scale: Scale, beside: &Beside) -> Told
     let all: Vec<Named<'_>> =
         judged.iter().flat_map(|t| lines(t, scale).into_iter().map(|l| (t.name.as_str(), l))).collect();
     levels(&all, scale, &mut out);
+    if out.findings.iter().any(|f| f.symptom == "signal_level") {
+        loud(&judged, scale, &mut out);
+    }
     noise(&all, &mut out);
     // A second talker is one whoever it is.
     let collided = talkers
@@ -185,6 +188,31 @@ fn levels(all: &[Named<'_>], scale: Scale, out: &mut Told) {
     }
 }
 
+/// Who is above the most that receivers take [TG-33].
+fn loud(judged: &[&TalkerSignal], scale: Scale, out: &mut Told) {
+    let is_loud = |t: &TalkerSignal| {
+        let mut levels = lines(t, scale).into_iter().filter(|l| [ONES, ZEROS].contains(&l.quantity));
+        levels.any(|l| {
+            let (most, limit) = (l.numbers[2].unwrap_or_default(), l.limits[1].unwrap_or(f64::INFINITY));
+            l.verdict == Verdict::Bad && most > limit
+        })
+    };
+    let loud: Vec<&&TalkerSignal> = judged.iter().filter(|t| is_loud(t)).collect();
+    let is_there = |kind| loud.iter().any(|t| t.kind == kind);
+    let names: Vec<&str> = loud.iter().map(|t| t.name.as_str()).collect();
+    let value = match (is_there(TalkerKind::Master), is_there(TalkerKind::Device)) {
+        (true, true) => "both",
+        (true, false) => "master",
+        (false, true) => "device",
+        // Of whom no frame is whole nobody knows what it is.
+        (false, false) if !loud.is_empty() => return,
+        (false, false) => {
+            return out.add("loud_talker", "none", "in the waveform nobody is too loud".to_owned());
+        }
+    };
+    out.add("loud_talker", value, format!("in the waveform {} is too loud", names.join(" and ")));
+}
+
 /// The worst talker is named [WV-19].
 fn noise(all: &[Named<'_>], out: &mut Told) {
     let of = |quantity: &'static str| all.iter().filter(move |(_, l)| l.quantity == quantity);
@@ -251,6 +279,17 @@ mod tests {
         };
         let level = |device, volts| value(&of(device, volts), "signal_level");
         assert_eq!([level(0.2, true), level(0.058, true), level(0.77, true)], ["enough", "low", "high"]);
+        // Who is so loud is told [TG-33].
+        let loud = |master, device| {
+            let of = [
+                talker(TalkerKind::Master, master, master, 30.0, false),
+                talker(TalkerKind::Device, device, device, 30.0, false),
+            ];
+            value(&findings(&of, VOLTS), "loud_talker")
+        };
+        assert_eq!([loud(0.2, 0.2), loud(0.77, 0.2), loud(0.2, 0.77)], ["none", "master", "device"]);
+        assert_eq!([loud(0.77, 0.77), loud(0.058, 0.77)], ["both", "device"]);
+        assert_eq!(value(&of(0.77, false), "loud_talker"), "-");
         assert!(of(0.058, true).findings[0].words.contains("device 0 has 116 mV"), "{:?}", of(0.058, true));
         // Without volts it is said that it cannot be told.
         let unknown = of(0.058, false);

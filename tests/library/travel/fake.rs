@@ -198,6 +198,8 @@ pub struct Script {
     pub idle_acts: bool,
     /// Command 3 tells the air supply, bar.
     pub tells_supply: bool,
+    /// There is a gauge of the air supply.
+    pub has_gauge: bool,
     /// Both gauges do the same.
     pub gauges_together: bool,
     /// All numbers are none.
@@ -349,6 +351,10 @@ impl Stimulus for Mover {
     }
 
     fn act(&mut self, ask: &mut dyn Ask, act: Act) -> Result<Given, StimulusError> {
+        if self.1.is_person {
+            // The question is read, something is done, the key is pressed: nothing is read meanwhile.
+            self.0.borrow_mut().valve.pass(Duration::from_secs(20));
+        }
         let at = ask.now();
         let mut world = self.0.borrow_mut();
         world.acts.push(act);
@@ -398,6 +404,11 @@ impl Person for Technician {
             "device_check/air_on" => world.valve.hand = None,
             // Of a scale of 0 to 40 mm: 0.1 mm are 0.25 %.
             "travel/division" => return Answer::Number(0.1),
+            // The gauge of the supply, kPa.
+            "travel/loss/air/supply_before" | "travel/loss/air/supply_during" if world.script.has_gauge => {
+                let is_shut = world.valve.lost == Some(Act::LoseAir);
+                return Answer::Number(if is_shut { 0.0 } else { 140.0 });
+            }
             "device_check/at_rest" => return Answer::Choice("bleeding".into()),
             _ => {}
         }

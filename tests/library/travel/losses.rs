@@ -4,6 +4,7 @@
 use super::fake::{ALL, Script, Valve, tested, world};
 use looprig::commission::travel::Limits;
 use looprig::commission::travel::record::{FailsTo, Loss, Plan, Record, Shown, Test};
+use looprig::host::stimulus::Capabilities;
 use looprig::report::handover::{Beside, Overall, overall, text};
 
 fn lost(fails_to: FailsTo, script: Script) -> Record {
@@ -58,6 +59,45 @@ fn a_loss_that_came() {
         overall == Overall::Within && words.contains("loss of air: the loss was not seen, only said."),
         "{words}"
     );
+}
+
+/// A device that tells no pressure: the person who shuts the air reads the supply's gauge, 140 kPa before and 0 or still 140 kPa then. Where there is
+/// none, where the device tells it, or where nobody shuts the air by hand it is as before [TV-118]. The 20 s of a person leave the loss judged [TV-84].
+#[test]
+fn a_loss_of_air_by_the_gauge_of_the_supply() {
+    let of = |is_person: bool, script: Script| {
+        let plan = Plan { losses: vec![Loss::Air], step_watch_s: 10.0, ..Plan::default() };
+        let world = world(Valve::new(), script);
+        let mut record = tested(&world, Capabilities { is_person, ..ALL }, Test::Travel, plan);
+        record.valve.fails_to = FailsTo::Closed;
+        let asked = world.borrow().questions.iter().filter(|q| q.id.contains("/supply_")).count();
+        let shown = record.fails[0].shown.clone();
+        assert_eq!(Record::from_json(&record.to_json()).as_ref(), Ok(&record));
+        (shown, asked, told(&record))
+    };
+    let has_gauge = Script { has_gauge: true, ..Script::default() };
+    let (shown, asked, (overall, words)) = of(true, has_gauge);
+    assert_eq!((shown, asked), (Some(Shown::Gauge { before_kpa: 140.0, after_kpa: 0.0 }), 2));
+    assert_eq!(overall, Overall::Within, "{words}");
+    assert!(
+        words.contains("with 0 kPa at the gauge of the supply (140 kPa before)")
+            && !words.contains("only said"),
+        "{words}"
+    );
+    let (shown, _, (overall, words)) = of(true, Script { idle_acts: true, ..has_gauge });
+    assert_eq!(shown, Some(Shown::Gauge { before_kpa: 140.0, after_kpa: 140.0 }));
+    assert_eq!(overall, Overall::Beyond, "{words}");
+    assert!(
+        words.contains("not judged, the gauge of the air supply still showed 140 kPa (140 kPa before)"),
+        "{words}"
+    );
+    let (shown, asked, (_, words)) = of(true, Script::default());
+    assert_eq!((shown, asked), (Some(Shown::Nothing), 1));
+    assert!(words.contains("loss of air: the loss was not seen, only said."), "{words}");
+    let (shown, asked, _) = of(true, Script { tells_supply: true, ..has_gauge });
+    assert!(matches!(shown, Some(Shown::Pressure { .. })) && asked == 0);
+    let (shown, asked, _) = of(false, has_gauge);
+    assert_eq!((shown, asked), (Some(Shown::Nothing), 0));
 }
 
 /// Somebody named the set point as travel of a valve that is stuck at 47.8 %: it follows without any lag, and nothing is judged by it. A valve of

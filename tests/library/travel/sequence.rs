@@ -216,7 +216,7 @@ fn a_stroke_without_time_enough_is_told() {
         let record = tested(&world_of, ALL, Test::Travel, plan);
         assert_eq!(record.ended, Ended::Whole, "{:?}", record.ended);
         let says =
-            world_of.borrow().told.iter().any(|t| t.contains("Stroke up: still moving after 20 s, travel 3"));
+            world_of.borrow().told.iter().any(|t| t.contains("Stroke up: not at rest after 20 s, travel 3"));
         assert_eq!(says, is_moving, "{:?}", world_of.borrow().told);
         let all = figures(&record);
         let time = all.iter().find(|f| f.definition == Definition::StrokeTime).expect("the figure");

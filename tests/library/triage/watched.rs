@@ -4,8 +4,8 @@
 use super::rig::{Anybody, Bench, SUPPLY, text};
 use looprig::app::command::Catalogue;
 use looprig::commission::travel::record::Ended;
-use looprig::commission::triage::watch::{Options, Watched, findings, look, watch};
-use looprig::commission::triage::{Knowledge, Origin};
+use looprig::commission::triage::watch::{Options, Watched, findings, identified, look, stroke, watch};
+use looprig::commission::triage::{Knowledge, Origin, Which};
 use looprig::host::{Host, To};
 use looprig::link::MasterConfig;
 use std::time::Duration;
@@ -59,7 +59,10 @@ fn a_healthy_valve_is_as_usual() {
         .iter()
         .filter(|s| s.seen != looprig::commission::triage::Seen::Person)
         // Those of a recording, and those of a line on which nobody answers.
-        .filter(|s| !["signal_level", "signal_noise", "wave_talk", "two_at_once"].contains(&s.name.as_str()))
+        .filter(|s| {
+            !["signal_level", "loud_talker", "signal_noise", "wave_talk", "two_at_once"]
+                .contains(&s.name.as_str())
+        })
         .filter(|s| !["others_answer", "port_hears"].contains(&s.name.as_str()))
         .collect();
     for seed in [None, Some(4), Some(7)] {
@@ -227,6 +230,9 @@ fn no_other_valve_is_moved() {
         ("0", None, Some(("polling_address_changed", 1.0)), false),
         ("0", Some("FV-3104"), Some(("polling_address_changed", 1.0)), true),
         ("tag:FV-3104", None, None, true),
+        // At its place, with another tag than the one that is looked for beside it.
+        ("0", Some("FV-3105"), None, false),
+        ("0", Some("fv-3104"), None, true),
     ] {
         let bench = bench(fault);
         let mut source = bench.source();
@@ -239,6 +245,55 @@ fn no_other_valve_is_moved() {
             "{named} {tag:?} {fault:?}"
         );
     }
+}
+
+/// Who answers is not the one looked for: it is said who that is, nothing moves, and the person's word decides [TG-31].
+#[test]
+fn the_person_says_which_valve_it_is() {
+    let moved = Some(("polling_address_changed", 1.0));
+    // The bench's unique address is what its device tells.
+    let own = look(&mut bench(None).host(), &to("0"), &options()).0.device.unique_address;
+    assert_eq!(own.len(), 10);
+    let known = |address: &str| Options { unique_address: Some(address.to_owned()), ..options() };
+    for (fault, named, options, who) in [
+        (moved, "0", options(), "Nobody answers at polling address 0, and on the same wires device "),
+        (None, "0000000001", options(), "at polling address 0 answers"),
+        (None, "tag:FV-9999", options(), "with tag FV-3104 at polling address 0 answers"),
+        (None, "0", known("0000000001"), "and device 0000000001 was there before"),
+    ] {
+        let to = to(named);
+        for which in [None, Some(Which::This), Some(Which::Another)] {
+            let bench = bench(fault);
+            let mut source = bench.source();
+            let mut host = bench.host();
+            let (watched, device) = look(&mut host, &to, &options);
+            let who_answers = &watched.who_answers;
+            assert!(watched.is_unsure && who_answers.contains(who), "{named}: {who_answers}");
+            assert!(who_answers.contains(&own), "{who_answers}");
+            let (watched, device) = match which {
+                Some(which) => identified(&mut host, &to, &options, watched, device, which),
+                None => (watched, device),
+            };
+            let is_silent = value(&watched, "answers") == "silent";
+            let is_read = value(&watched, "told_supply") != "-";
+            let person = &mut Anybody::default();
+            let watched = match device {
+                Some(device) => stroke(&mut host, device, &mut source, person, &options, watched),
+                None => watched,
+            };
+            let is_this = which == Some(Which::This);
+            let moved = (!source.sets.is_empty(), !watched.strokes.is_empty());
+            assert_eq!(moved, (is_this, is_this), "{named} {which:?}");
+            if which == Some(Which::Another) {
+                let is_gone = watched.device.unique_address.is_empty();
+                assert!(is_silent && !is_read && is_gone, "{named}: {watched:?}");
+                assert_eq!(value(&watched, "others_answer"), "present");
+            }
+            assert!(!is_this || is_read, "{named}");
+        }
+    }
+    // The same one as before is no question.
+    assert!(!look(&mut bench(None).host(), &to("0"), &known(&own.to_lowercase())).0.is_unsure);
 }
 
 /// The same bench gives the same record.

@@ -199,3 +199,41 @@ fn what_cannot_be() {
         .refused(&["the same file is named twice"]);
     run(&dir, &["triage", "mock:nowhere.toml"]).refused(&["nowhere.toml"]);
 }
+
+/// Found at another polling address: which valve it is is asked before anything moves. Not known, nothing does, and that is the next check; said, it is
+/// stroked; another, what was read of it counts for nothing [TG-31]. Each is the same again.
+#[test]
+fn which_valve_answers() {
+    let dir = bench("triage-which", &fault("polling_address_changed", 1.0), "");
+    for said in ["?", "this", "another"] {
+        let file =
+            answers(&[]) + &format!("\"triage/which_valve\" = \"{said}\"\n\"triage/move\" = \"yes\"\n");
+        fs::write(dir.join("answers.toml"), file).expect("written");
+        let of = ["--answers", "answers.toml", "--move", "--force", "--collected", "c.json"];
+        let kept = ["--record", "r.json", "--write-answers", "a.toml"];
+        let ended = triage(&dir, &[&of[..], &kept].concat());
+        let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        let asked = "FV-3104 at polling address 63 answers. Is that the valve that is looked for?";
+        assert!(ended.err.contains(asked) && ended.err.contains("would move another valve"), "{}", ended.err);
+        let strokes = record(&dir, "c.json")["strokes"].as_array().map(Vec::len);
+        assert_eq!(strokes, Some(if said == "this" { 7 } else { 0 }), "{said}: {}", ended.err);
+        let next = record(&dir, "r.json")["next"]["symptom"].clone();
+        assert_eq!(next == "which_valve", said == "?", "{said}: {next}");
+        assert_eq!(words.contains("it is not sure which valve answers"), said == "?", "{words}");
+        let first = record(&dir, "r.json")["causes"][0]["cause"].clone();
+        assert_eq!(first == "polling_address_changed", said != "another", "{said}: {first}");
+        assert_eq!(record(&dir, "r.json")["device"].is_null(), said == "another");
+        for from in ["a.toml", "r.json"] {
+            let again = run(&dir, &["triage", "--answers", from]);
+            assert_eq!((again.code, &again.out), (ended.code, &ended.out), "{said} {from}");
+        }
+    }
+    // What was said of this device is no answer to who another one is.
+    let file = fs::read_to_string(dir.join("a.toml")).expect("kept").replace("\"another\"", "\"this\"");
+    let kept = file + "\"triage/session/device/unique_address\" = \"0000000001\"\n";
+    fs::write(dir.join("other.toml"), kept).expect("written");
+    let ended = triage(&dir, &["--answers", "other.toml", "--move", "--record", "o.json"]);
+    assert_eq!(record(&dir, "o.json")["next"]["symptom"], "which_valve", "{}", ended.err);
+    fs::write(dir.join("bad.toml"), "\"triage/which_valve\" = \"mine\"\n").expect("written");
+    triage(&dir, &["--answers", "bad.toml"]).refused(&["bad.toml:1", "mine", "another"]);
+}

@@ -30,7 +30,7 @@ fn read(dir: &Path, name: &str) -> String {
 fn a_stopped_session_is_the_same_again() {
     let dir = stop_moved("triage-stopped");
     for (n, (on_line, lines)) in
-        [(true, "stop\n"), (true, "?\n2\nstop\n"), (false, "stop\n"), (false, "2\n?\nstop\n")]
+        [(true, "stop\n"), (true, "?\n2\nstop\n"), (false, "stop\n"), (false, "3\n?\nstop\n")]
             .into_iter()
             .enumerate()
     {

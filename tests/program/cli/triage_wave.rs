@@ -43,7 +43,7 @@ fn levels_that_are_known() {
         assert_eq!(value(&first, "signal_level"), Some(right), "{}{}", ended.err, ended.out);
         let findings = first["findings"].as_array().expect("findings");
         let found = findings.iter().find(|f| f["symptom"] == "signal_level").expect("it is there");
-        assert_eq!(found["from"], "bus");
+        assert_eq!(found["from"], "recording");
         let words = found["words"].as_str().expect("words");
         // What is told is what was made, within 5 %.
         let told_mv: Option<f64> = words
@@ -170,6 +170,42 @@ fn beside_a_line() {
     );
     // What is not as on a healthy valve is never "nothing found".
     assert!(ended.code == 1 && !ended.out.contains("Nothing found"), "{}", ended.out);
+}
+
+/// A recording in which all are at 2 V peak to peak: a cause, what is done about it, and no "nothing explains it"; the cause can be explained [TG-33].
+/// The same with a scale that makes it 31 V at its peaks is refused before anything is asked, one of 29 V is not [TG-34].
+#[test]
+fn too_much_signal_and_a_scale_that_cannot_be() {
+    let dir = bench("triage-wave-loud", "", "");
+    fs::write(dir.join("lit.toml"), "\"triage/display\" = \"lit\"\n\"triage/loop_ohms\" = \"high\"\n")
+        .unwrap();
+    wave(&dir, TALK, "2", &["--full-scale", "2"]);
+    let ended = alone(&dir, &["--wave", "talk.wav", "--full-scale", "2"]);
+    let of = record(&dir, "r.json");
+    assert_eq!((value(&of, "signal_level"), value(&of, "loud_talker")), (Some("high"), Some("both")));
+    assert_eq!(of["causes"][0]["cause"], "loop_ohms_high", "{}", ended.out);
+    let words = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("The resistor of the drawing put back"), "{words}");
+    assert!(!words.contains("no cause explains it"), "{words}");
+    for cause in ["loop_ohms_high", "modem_too_loud"] {
+        let ended = run(&dir, &["triage", "--explain", cause]);
+        assert!(
+            ended.code == 0 && ended.out.contains("1.5 V") && ended.out.contains("To do: "),
+            "{}",
+            ended.out
+        );
+    }
+    // Peaks of 1 V at a full scale of 2: half of full scale.
+    for (full_scale, is_refused) in [("62", true), ("58", false)] {
+        let ended = alone(&dir, &["--wave", "talk.wav", "--full-scale", full_scale]);
+        let says = ["its samples reach 31 V", "no loop has more than 30", "--full-scale"];
+        match is_refused {
+            true => ended.refused(&says),
+            false => {
+                assert_eq!(value(&record(&dir, "r.json"), "signal_level"), Some("high"), "{}", ended.err)
+            }
+        }
+    }
 }
 
 #[test]

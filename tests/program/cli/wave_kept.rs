@@ -140,3 +140,31 @@ fn carrier_that_comes_late_is_not_called_early() {
         assert!(row.contains("advice") && row.contains("4 to 5 bits"), "{row}");
     }
 }
+
+/// [WV-31]: messages so close that one carrier begins where the other ends are all read again, and it is told that they had to begin later; so is a stop bit
+/// that the log does not have.
+#[test]
+fn carriers_that_touch_are_kept_apart() {
+    let dir = scratch("wave-touch");
+    let mut log = String::from(
+        r#"{"looprig_log":1,"line":"test","start_utc":"2026-11-30T00:00:00Z","version":"0","pace":"20","stamp_error_ns":5000000,"stamps":"octets","parity_seen":false,"carrier_seen":false}"#,
+    );
+    // A character at twenty times the pace: 11 / 1200 / 20 s. Between two messages 100 us, which are 2 ms on a wire: less than 8 bits of carrier.
+    let (character, octets_each) = (458_333, 12);
+    for n in 0..40u64 {
+        let t = 1_000_000 + n * (octets_each * character + 100_000);
+        let e = t + (octets_each - 1) * character;
+        let marks = if n == 7 { r#","m":[[9,"f"]]"# } else { "" };
+        // [1770]: command 0 of the primary master to polling address 0, seven preambles before it.
+        log += &format!("\n{{\"t\":{t},\"e\":{e},\"o\":\"FFFFFFFFFFFFFF0280000082\"{marks}}}");
+    }
+    fs::write(dir.join("touch.log"), log + "\n").unwrap();
+    let told = run(&dir, &["wave", "make", "touch.log", "--out", "touch.wav", "--rate", "16000"]);
+    assert_eq!(told.code, 0, "{}", told.err);
+    assert!(told.err.contains("39 transmissions begin later"), "{}", told.err);
+    assert!(told.err.contains("1 octet without a stop bit; the wave gives each one"), "{}", told.err);
+    assert_eq!(run(&dir, &["listen", "-q", "wav:touch.wav", "--log", "back.log"]).code, 0);
+    assert_eq!(octets(&dir.join("touch.log")), octets(&dir.join("back.log")));
+    let read = run(&dir, &["wave", "read", "touch.wav"]);
+    assert!(read.out.contains("40 whole frames, 0 damaged"), "{}", read.out);
+}

@@ -85,6 +85,9 @@ fn shown(part: &str, shown: &Shown) -> Option<Wrong> {
         Shown::Pressure { before, after, .. } => {
             [before, after].into_iter().find_map(|p| number(part.to_owned(), *p, -1e9, 1e9))
         }
+        Shown::Gauge { before_kpa, after_kpa } => {
+            [before_kpa, after_kpa].into_iter().find_map(|p| number(part.to_owned(), *p, -1e9, 1e9))
+        }
         Shown::Silent | Shown::Nothing => None,
     }
 }

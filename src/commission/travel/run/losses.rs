@@ -17,6 +17,11 @@ const AWAY_PERCENT: f64 = 15.0;
 pub(in crate::commission::travel) const WAITS: u32 = 3;
 /// How long a device that was without power is waited for, s.
 const AWAKE_S: f64 = 60.0;
+/// The questions for the gauge of the supply before and during a loss of air, which may stay without an answer [TV-118].
+pub const SUPPLY_BEFORE: &str = "travel/loss/air/supply_before";
+pub const SUPPLY_DURING: &str = "travel/loss/air/supply_during";
+/// The most that a gauge of the supply shows, kPa (own choice).
+const MOST_KPA: f64 = 2000.0;
 /// The command that reads the primary to the quaternary variable.
 const READ_DYNAMIC: u8 = 3;
 /// Units of pressure, by their symbols.
@@ -128,9 +133,13 @@ impl Run<'_> {
 
     fn lose(&mut self, loss: Loss, take: Act, give: Act) -> Result<(), Halt> {
         self.go_to_the_middle(loss)?;
+        let pressure = if loss == Loss::Air { self.highest_pressure()?.flatten() } else { None };
+        let gauge = match (loss, &pressure) {
+            (Loss::Air, None) => self.supply_gauge(SUPPLY_BEFORE)?,
+            _ => None,
+        };
         let mut samples = self.rest_here()?;
         let before = self.travel;
-        let pressure = if loss == Loss::Air { self.highest_pressure()?.flatten() } else { None };
         self.sensing.take_uncertain_s();
         let left = self.ahead_of(take);
         // A device without current or air may say anything, and one that has it again has started anew.
@@ -168,7 +177,13 @@ impl Run<'_> {
             (fail.seen, fail.watch.by_hand_s) = (seen, time);
         }
         let is_silent = rested.samples.last().is_some_and(|s| s.percent.is_none());
-        let shown = self.shown(loss, is_silent, pressure)?;
+        let shown = match gauge.filter(|kpa| *kpa > 0.0) {
+            Some(before_kpa) => {
+                let after = self.supply_gauge(SUPPLY_DURING)?;
+                Some(after.map_or(Shown::Nothing, |after_kpa| Shown::Gauge { before_kpa, after_kpa }))
+            }
+            None => self.shown(loss, is_silent, pressure)?,
+        };
         if let Some(words) = shown.as_ref().and_then(Shown::against) {
             self.person.tell(&format!("{}: not judged: {words}.", capital(loss.words())));
         }
@@ -188,6 +203,15 @@ impl Run<'_> {
         self.awake()?;
         self.sensing.is_bereft = false;
         Ok(())
+    }
+
+    /// What the gauge of the supply shows, kPa, where a person shuts the air and can read one; `None`: nobody knows [TV-118].
+    fn supply_gauge(&mut self, id: &str) -> Result<Option<f64>, Halt> {
+        if !self.stimulus.capabilities().is_person {
+            return Ok(None);
+        }
+        let words = "What does the gauge of the air supply show now, in kPa? ? if there is none".to_owned();
+        self.ask_number(id.to_owned(), words, "kPa", (0.0, MOST_KPA))
     }
 
     /// What the device tells of a loss while it lasts [TV-104].

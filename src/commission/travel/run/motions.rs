@@ -85,9 +85,9 @@ impl Run<'_> {
         let told = match rested.settled || is_timed {
             true => "done".to_owned(),
             false => format!(
-                "still moving after {:.0} s, {}: watch longer, by --watch",
+                "not at rest after {:.0} s, {}: watch longer, by --watch",
                 rested.dwell_s,
-                told(rested.travel())
+                told(rested.samples.iter().rev().find_map(|s| s.percent))
             ),
         };
         self.person.tell(&format!("Stroke {}: {told}.", direction.words()));

@@ -106,6 +106,8 @@ pub struct CheckTable {
     pub cautions: Option<Vec<Spanned<String>>>,
     /// Whether one watches while the valve strokes.
     pub strokes: Option<bool>,
+    /// Whether it moves the valve or may: by its set point, a loop that is opened, a cable or the air that is taken off. One that strokes does.
+    pub moves: Option<bool>,
     /// Whether it is done in a workshop.
     pub workshop: Option<bool>,
     /// Whether "as on a healthy valve" is told by somebody who has tried it, and so is hardly ever wrong.

@@ -161,6 +161,32 @@ fn waveforms_lead_to_causes() {
     assert_eq!(first(&of(&two)), "second_master");
 }
 
+/// Too much signal has a cause, by who is so loud, and is not left unexplained; a look decides [TG-33].
+#[test]
+fn too_much_signal_has_a_cause() {
+    let known = known();
+    for (who, likely, other, check, value) in [
+        ("master", "modem_too_loud", "loop_ohms_high", "modem_level", "loud"),
+        ("device", "loop_ohms_high", "modem_too_loud", "loop_ohms", "high"),
+        ("both", "loop_ohms_high", "modem_too_loud", "loop_ohms", "high"),
+    ] {
+        let bus = [("answers", "yes"), ("signal_level", "high"), ("loud_talker", who), ("wave_talk", "both")];
+        let of = session(&known, &bus, &[]);
+        assert_eq!(first(&of), likely, "{who}");
+        assert!(together(&of, &[likely]) > 2.0 * together(&of, &[other]), "{who}");
+        let asked = of.next().map(|n| known.symptoms[n.symptom].name.clone());
+        assert!(asked.is_none_or(|a| ["modem_level", "loop_ohms"].contains(&a.as_str())), "{who}");
+        let of = session(&known, &bus, &[(check, value)]);
+        assert!(together(&of, &[likely]) > 0.95, "{who}: {}", together(&of, &[likely]));
+        let triage = Triage::of(&of, Vec::new(), String::new());
+        assert!(triage.verdict == Verdict::Likely && !triage.causes[0].remedy.is_empty());
+        assert!(triage.remarks.iter().all(|r| !r.contains("no cause explains it")), "{:?}", triage.remarks);
+    }
+    // Without a word of who it is both are told.
+    let of = session(&known, &[("answers", "yes"), ("signal_level", "high")], &[]);
+    assert!(together(&of, &["modem_too_loud", "loop_ohms_high"]) > 0.5);
+}
+
 /// What is as on a healthy valve speaks against causes, and for none.
 #[test]
 fn the_usual_speaks_for_nothing_but_health() {

@@ -1,7 +1,7 @@
 //! What the bus tells without moving anything.
 
-use super::Options;
 use super::watched::{Asked, Calibration, Elsewhere, FORMAT, Heard, Hold, Supply, Watched};
+use super::{Options, who};
 use crate::app::command::described::{Element, PartUnit};
 use crate::app::command::{Effect, Value};
 use crate::app::types::units::convert;
@@ -64,6 +64,23 @@ impl<'a> Collector<'a> {
             self.look_elsewhere(to)?;
         }
         let Some(device) = self.device else { return Ok(()) };
+        self.read_device(device, to)
+    }
+
+    /// Finds one by its unique address, and reads it.
+    pub fn find(&mut self, unique: &To, to: &To) -> Result<(), Halt> {
+        self.during = "asking whether it answers";
+        let found = self.talk.find_once(unique);
+        match found {
+            Ok((_, Some(device))) => self.read_device(device, to),
+            Ok(_) | Err(HostError::NoTurn(_)) => Ok(()),
+            Err(e) => Err(self.halt(e)),
+        }
+    }
+
+    /// Reads a device, and says if it is not surely the one looked for.
+    pub fn read_device(&mut self, device: Device, to: &To) -> Result<(), Halt> {
+        self.device = Some(device);
         let before = self.talk.quality();
         let read = self.read(device);
         let after = self.talk.quality();
@@ -75,7 +92,16 @@ impl<'a> Collector<'a> {
             slowest_s: after.slowest.map(|d| d.as_secs_f64()),
         };
         self.hear();
+        if self.out.elsewhere.is_none() {
+            let who = who::not_the_one(&self.out.device, to, self.options);
+            self.unsure(who);
+        }
         read
+    }
+
+    fn unsure(&mut self, who: Option<String>) {
+        self.out.is_unsure = who.is_some();
+        self.out.who_answers = who.unwrap_or_default();
     }
 
     pub fn end(mut self, done: Result<(), Halt>) -> (Watched, Option<Device>) {
@@ -193,10 +219,14 @@ impl<'a> Collector<'a> {
             let one = Elsewhere { address: *address, unique_address, tag, is_another };
             self.out.elsewhere.get_or_insert_default().push(one);
         }
+        let mut is_unsure = !found.is_empty();
         if let [(device, is_sure)] = candidates.as_slice() {
             self.device = Some(*device);
-            self.out.is_unsure = !is_sure;
+            is_unsure = !is_sure;
         }
+        let others = self.out.elsewhere.as_deref().unwrap_or_default();
+        let who = is_unsure.then(|| who::others(others, to));
+        self.unsure(who);
         Ok(())
     }
 

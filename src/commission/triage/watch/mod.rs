@@ -8,9 +8,11 @@ mod collect;
 mod findings;
 mod strokes;
 mod watched;
+mod who;
 
 pub use findings::findings;
 pub use watched::{Asked, Calibration, Elsewhere, FORMAT, Heard, Hold, Stroke, Supply, Watched};
+pub use who::identified;
 
 use crate::commission::person::Person;
 use crate::commission::travel::{Reading, Readings};
@@ -28,6 +30,8 @@ pub struct Options {
     pub plate_kpa: Option<f64>,
     /// The tag of the device that is looked for, where it is known and not what names it.
     pub tag: Option<String>,
+    /// Its unique address, ten hex digits, where it is known from an earlier session.
+    pub unique_address: Option<String>,
 }
 
 /// Collects what the bus tells without moving anything; the device where one answered, at its place or elsewhere. Takes a minute

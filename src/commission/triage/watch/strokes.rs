@@ -34,7 +34,7 @@ pub fn run(
         return out;
     }
     let why = if out.is_unsure {
-        "Nothing was moved: it answers elsewhere, and nothing says that it is the device that was looked for. Name it by its tag (--tag) or its new address."
+        "Nothing was moved: nothing says that who answers is the device that was looked for. Name it by its tag (--tag) or its address, or say which valve it is."
     } else if out.travel_assumed {
         "Nothing was moved: where the device tells its travel is not known."
     } else if out.hold.as_ref().is_none_or(|h| h.samples.iter().all(|s| s.percent.is_none())) {

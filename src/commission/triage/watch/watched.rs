@@ -17,8 +17,10 @@ pub struct Watched {
     pub to: String,
     /// Requests one after the other, each repeated where no answer came.
     pub asked: Vec<Asked>,
-    /// The device was found elsewhere, and nothing says that it is the one that was looked for: it is not moved.
+    /// Nothing says that who answers is the one that was looked for: nothing is moved [TG-31].
     pub is_unsure: bool,
+    /// Who answers where that is not sure, a sentence without a point; kept when it is sure.
+    pub who_answers: String,
     /// Leave to move the valve was asked for and not given.
     #[serde(default)]
     pub is_refused: bool,
