@@ -13,7 +13,7 @@ fn record() -> Record {
     Record { ended: Ended::Whole, ..Record::new(Test::Travel, Plan::default()) }
 }
 
-/// The verdict of a loop's sheet and its failing checks are told, and do not decide about the valve; this sheet's supply is too weak.
+/// The verdict of a loop's sheet and its failing checks are told, and nobody signs for a loop that is not good as computed [TV-154]; this sheet's supply is too weak.
 #[test]
 fn the_loop_as_computed() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/sheets/short-of-volts.toml");
@@ -26,7 +26,12 @@ fn the_loop_as_computed() {
     assert!(page.contains("Not good, as computed") && page.contains("<td class=\"bad\">FAIL</td>"));
     assert!(text(&[&r], &limits, &beside, false).contains("short-of-volts.toml"));
     assert_eq!(json(&[&r], &limits, &beside)["wiring"]["verdict"]["good"], false);
-    assert_eq!(overall(&[&r], &limits, &beside), Overall::NotJudged, "a sheet is no test");
+    assert_eq!(overall(&[&r], &limits, &beside), Overall::Beyond);
+    assert_eq!(
+        overall(&[&r], &limits, &Beside::default()),
+        Overall::NotJudged,
+        "without the sheet there is nothing to judge"
+    );
 }
 
 /// Settings stand on the page with their units, and by name in JSON; what a device calls itself means nothing to a browser.

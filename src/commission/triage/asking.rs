@@ -100,9 +100,6 @@ pub fn ask(session: &mut Session<'_>, person: &mut dyn Person, between: &mut dyn
         } else if check.sets {
             question.words = format!("{BY_YOURSELF} {}", question.words);
         }
-        if !next.again {
-            session.count_question();
-        }
         let answer = match person.ask(&question) {
             Answer::Choice(value) => Some(value),
             Answer::Stop(why) => {

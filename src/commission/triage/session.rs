@@ -242,8 +242,10 @@ impl<'k> Session<'k> {
     /// answers, which count both where they differ, and what was said last is what was seen; not to know it then leaves the first [TG-41].
     pub(super) fn answer(&mut self, next: Next, value: Option<&str>) {
         let symptom = &self.knowledge.symptoms[next.symptom];
-        if next.again {
-            self.asked_again.push(next.symptom);
+        match next.again {
+            true => self.asked_again.push(next.symptom),
+            // A question that nobody answered, for somebody ended the session, is none.
+            false => self.asked += 1,
         }
         let words = |name: &str| symptom.value(name).map_or("", |v| symptom.values[v].words.as_str());
         let Some(value) = value else {
@@ -270,11 +272,6 @@ impl<'k> Session<'k> {
     /// A symptom was asked for, and the person could not say.
     pub fn not_known(&mut self, symptom: usize) {
         self.unknown.push(symptom);
-    }
-
-    /// A question was asked.
-    pub(super) fn count_question(&mut self) {
-        self.asked += 1;
     }
 
     /// All that was seen, in the order in which it came.
