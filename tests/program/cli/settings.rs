@@ -87,7 +87,8 @@ fn help_with_cautions() {
     for command in ["save", "compare", "restore"] {
         let ended = run(&dir, &["settings", command, "--help"]);
         assert_eq!((ended.code, ended.err.as_str(), too_long(&ended.out)), (0, "", vec![]), "{command}");
-        run(&dir, &["settings", command]).refused(&["required", "`looprig settings --help`"]);
+        let help = format!("`looprig settings {command} --help`");
+        run(&dir, &["settings", command]).refused(&["required", &help]);
         run(&dir, &["settings", command, "--nosuch"]).refused(&["--nosuch"]);
     }
     let help = run(&dir, &["settings", "restore", "--help"]).out;
