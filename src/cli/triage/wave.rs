@@ -33,7 +33,6 @@ pub fn told(args: &TriageArgs) -> Result<Waved, Failure> {
     let of = &args.recording;
     let options = RecordingOptions { channel: of.channel - 1, rate_hz: of.rate, full_scale_v: of.full_scale };
     let talked = talkers_in(path, options)?;
-    talked.notes.iter().for_each(|note| tell(&format!("reading {}: {note}", path.display())));
     // The strongest tone of all, peak to peak [TG-34].
     let loudest = talked.talkers.iter().map(|t| t.most_peak_to_peak()).fold(0.0, f64::max);
     if talked.scale.volts && loudest > MOST_ON_A_LOOP_V {
@@ -45,6 +44,7 @@ pub fn told(args: &TriageArgs) -> Result<Waved, Failure> {
             "give the volts that full scale really stands for with --full-scale, by the recorder's sheet (a probe that divides by ten makes ten times as many), or look at the unit of the table; left out, all but the level is told",
         ));
     }
+    talked.notes.iter().for_each(|note| tell(&format!("reading {}: {note}", path.display())));
     let mut waved = Waved { talked: Some(talked), ..Waved::default() };
     waved.look_for("");
     Ok(waved)

@@ -195,10 +195,10 @@ fn too_much_signal_and_a_scale_that_cannot_be() {
             ended.out
         );
     }
-    // Peaks of 1 V at a full scale of 2: half of full scale.
-    for (full_scale, is_refused) in [("62", true), ("58", false)] {
+    // 2 V peak to peak at a full scale of 2: as many volts peak to peak as full scale has [WV-27].
+    for (full_scale, is_refused) in [("31", true), ("29", false)] {
         let ended = alone(&dir, &["--wave", "talk.wav", "--full-scale", full_scale]);
-        let says = ["its samples reach 31 V", "no loop has more than 30", "--full-scale"];
+        let says = ["its signal has 31 V peak to peak", "no loop carries more than 30", "--full-scale"];
         match is_refused {
             true => ended.refused(&says),
             false => {
