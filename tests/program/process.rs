@@ -159,6 +159,15 @@ impl Process {
         self.child.wait().unwrap();
     }
 
+    /// Ctrl-C, as at a terminal: its input stays open, so that the end of that is not what ends it.
+    pub fn interrupt(mut self) -> Ended {
+        let stdin = self.child.stdin.take();
+        self.signal(libc::SIGINT);
+        let ended = self.end();
+        drop(stdin);
+        ended
+    }
+
     /// Waits for its end.
     pub fn end(mut self) -> Ended {
         drop(self.child.stdin.take());

@@ -3,6 +3,7 @@
 use super::record::{Acting, AtRest, DeviceCheck, Finding, Found, Hand, Jog, Seen};
 use super::{JOG_PERCENT, mean_of};
 use crate::commission::travel::record::{Ended, Sample};
+use crate::commission::travel::run::plain;
 use crate::commission::travel::sensing::SEEN_PERCENT;
 
 /// A hand is to go over so much of the range, percent (own choice).
@@ -193,11 +194,6 @@ fn sensor(hand: &Hand, within: f64, out: &mut Vec<Finding>) {
             add(out, "sensor: back again", as_expected(by <= BACK_PERCENT), words, SENSOR_NOT);
         }
     }
-}
-
-/// To two digits behind the point, and never minus nought.
-fn plain(percent: f64) -> f64 {
-    (percent * 100.0).round() / 100.0 + 0.0
 }
 
 fn numbers(samples: &[Sample]) -> Vec<(f64, f64)> {

@@ -199,7 +199,12 @@ fn counted(n: usize, what: &str) -> String {
     if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
 
+/// To two digits behind the point, and never minus nought.
+pub(in crate::commission) fn plain(percent: f64) -> f64 {
+    (percent * 100.0).round() / 100.0 + 0.0
+}
+
 /// A number that came, for people.
 pub(in crate::commission) fn told(travel: Option<f64>) -> String {
-    travel.map_or_else(|| "travel not told".to_owned(), |t| format!("travel {t:.2} %"))
+    travel.map_or_else(|| "travel not told".to_owned(), |t| format!("travel {:.2} %", plain(t)))
 }

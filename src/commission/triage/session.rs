@@ -394,7 +394,8 @@ impl<'k> Session<'k> {
         let is_open = |e: &Evidence| {
             let check = self.knowledge.symptoms[e.symptom].check.as_ref();
             let is_tried = self.asked_again.contains(&e.symptom);
-            check.is_some_and(|c| !c.workshop) && !self.is_seen_twice(e.symptom) && (tried || !is_tried)
+            let may = |c: &Check| !c.workshop && (!c.moves || !self.is_unsure());
+            check.is_some_and(may) && !self.is_seen_twice(e.symptom) && (tried || !is_tried)
         };
         let all = decides.into_iter().filter(is_open);
         let all = all.map(|e| Next { again: true, ..self.told_by(&belief, e.symptom) });

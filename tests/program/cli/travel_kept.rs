@@ -37,8 +37,7 @@ fn ctrl_c_keeps_the_record() {
     let mut process = Process::fed(&dir, &[&CHECK[..], &["r.json"]].concat());
     process.feed(b"\n");
     until(&mut process, "Set 8.00 mA");
-    process.signal(libc::SIGINT);
-    let ended = process.end();
+    let ended = process.interrupt();
     assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
     assert!(
         ended.err.contains("The calibrator was last said to be set to 4.00 mA; 8.00 mA was asked for after that, and nobody said that it was set."),
@@ -72,8 +71,7 @@ fn ctrl_c_in_the_middle_of_a_loss() {
     // 9.6 mA, for it has not been seen to move yet, 12 mA, and the air.
     process.feed(b"\n\n\n");
     until(&mut process, "Open the air supply again, slowly");
-    process.signal(libc::SIGINT);
-    let ended = process.end();
+    let ended = process.interrupt();
     assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
     assert!(ended.err.contains("Nobody said that this was given back: the air supply."), "{}", ended.err);
     let r = record(&dir, "r.json");
@@ -95,8 +93,7 @@ fn ctrl_c_in_the_middle_of_a_loss() {
     let mut process = Process::fed(&dir, &[&loss[..], &["--record", "s.json"]].concat());
     process.feed(b"\n\n");
     until(&mut process, "Shut the air supply and vent the line");
-    process.signal(libc::SIGINT);
-    let ended = process.end();
+    let ended = process.interrupt();
     assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
     assert!(ended.err.contains("Nobody said that this was given back: the air supply."), "{}", ended.err);
     assert_eq!(record(&dir, "s.json")["fails"][0]["restored"], false);
@@ -242,8 +239,7 @@ fn a_set_point_by_hand_is_put_back() {
     let mut process =
         Process::start(&dir, &[&test[..], &["--answers", "answers.toml", "--record", "r.json"]].concat());
     until(&mut process, "% down: travel");
-    process.signal(libc::SIGINT);
-    let ended = process.end();
+    let ended = process.interrupt();
     assert_eq!(ended.code, 1, "{}{}", ended.err, ended.out);
     let r = record(&dir, "r.json");
     assert_eq!(r["ended"]["how"], "interrupted");
