@@ -282,9 +282,10 @@ pub fn html(triage: &Triage) -> String {
          <title>{title}</title><style>{STYLE}</style></head><body>\n<h1>{title}</h1>\n"
     );
     let class = match triage.verdict {
-        Verdict::NothingFound => "ok",
+        Verdict::NothingFound if triage.stopped.is_empty() => "ok",
         Verdict::Likely | Verdict::Workshop => "bad",
-        Verdict::Unclear => "look",
+        // Who stopped it has not seen all.
+        Verdict::NothingFound | Verdict::Unclear => "look",
     };
     if !triage.stopped.is_empty() {
         let _ = writeln!(out, "<p class=\"look\"><b>Not whole: {}.</b></p>", plain(&clean(&triage.stopped)));
@@ -390,6 +391,17 @@ mod tests {
             assert_eq!(text.contains("goes to a workshop"), sent_away, "{text}");
             assert_eq!(text.contains("goes on from here"), !sent_away, "{text}");
         }
+    }
+
+    /// What was stopped is not green, though nothing unusual was seen.
+    #[test]
+    fn what_did_not_come_to_its_end_is_not_in_order() {
+        let mut of = triage(&[("answers", "yes", Origin::Bus)]);
+        (of.verdict, of.stopped) = (Verdict::NothingFound, String::new());
+        assert!(html(&of).contains("class=\"verdict ok\""));
+        of.stopped = "the person stopped it".to_owned();
+        let page = html(&of);
+        assert!(page.contains("class=\"verdict look\"") && page.contains("as far as it went"), "{page}");
     }
 
     /// A device that is dark with plus on minus: told as such with what to do, in lines of a small terminal, and nothing of what was typed is
